@@ -1,0 +1,3 @@
+from energy.cli import main
+
+main()

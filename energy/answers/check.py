@@ -1,0 +1,251 @@
+"""Does this day of work, or this night out, stay powered? The answer of `energy check`.
+
+It words what the `Budget` knows: verdict, chance, lowest charge, tasks and why one does not run.
+Fixes and cautions are answers of their own.
+"""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from energy.budget import Budget, budget
+from energy.model.demand import Refusal
+from energy.plan import Plan, PlanError
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
+
+OUTLETS = {"ac": "the mains outlets", "dc12": "the 12 V outlets", "usb": "the USB outlets"}
+
+
+@dataclass(frozen=True)
+class TaskAnswer:
+    """How one task fares: Wh at its outlet, watts, and in what share of the weathers all of it
+    is served [percent]; why_not is the number that broke it."""
+
+    name: str
+    tool: str
+    supply: str
+    must: bool
+    energy_wh: float
+    unmet_wh: float
+    peak_w: float
+    runs: bool
+    why_not: str | None
+    chance_percent: float
+
+
+@dataclass(frozen=True)
+class Now:
+    """A day under way: the charge measured and what the plan expected at that time [percent]."""
+
+    at: datetime
+    measured_percent: float
+    expected_percent: float
+
+
+@dataclass(frozen=True)
+class Check:
+    """The answer, with the budget it rests on."""
+
+    budget: Budget
+    tasks: tuple[TaskAnswer, ...]
+    now: Now | None = None
+
+    @property
+    def yes(self) -> bool:
+        """Whether the chance reaches the goal and nothing overloads."""
+        chance = self.budget.chance
+        return not self.budget.refusals and chance.percent >= chance.goal - 1e-9
+
+    def as_dict(self) -> dict[str, Any]:
+        """The stable answer that `--json` prints; times are ISO on the plan's clock."""
+        b = self.budget
+        lowest = b.lowest()
+        found: dict[str, Any] = {
+            "title": b.plan.title,
+            "verdict": b.verdict,
+            "weather": {
+                "kind": b.weather.kind,
+                "from": b.weather.source,
+                "sharpen": b.weather.sharpen,
+            },
+            "chance": {k: _rounded(v, 1) for k, v in asdict(b.chance).items()},
+            "lowest_charge": {
+                "percent": round(lowest.percent, 1),
+                "at": b.local(lowest.at_s).isoformat(timespec="seconds"),
+                "spare_wh": round(lowest.spare_wh, 1),
+                "dull_tenth_percent": round(b.dull_tenth_percent, 1),
+            },
+            "end_charge_percent": round(float(b.charge_percent[-1, b.middle]), 1),
+            "full_again_at": None
+            if b.full_again_s is None
+            else b.local(b.full_again_s).isoformat(timespec="seconds"),
+            "ledger_wh": {k: round(float(v[b.middle]), 2) for k, v in b.ledger_wh.items()},
+            "tasks": [
+                {k: _rounded(v, 2) for k, v in asdict(task).items()} for task in self.tasks
+            ],
+        }
+        if self.now is not None:
+            found["now"] = {
+                "at": self.now.at.isoformat(timespec="seconds"),
+                "measured_percent": _rounded(self.now.measured_percent, 1),
+                "expected_percent": _rounded(self.now.expected_percent, 1),
+            }
+        return found
+
+    def table(self) -> "pd.DataFrame":
+        """One row a task, indexed by its name."""
+        import pandas as pd
+
+        return pd.DataFrame([asdict(task) for task in self.tasks]).set_index("name")
+
+    def timeline(self) -> "pd.DataFrame":
+        """Charge and flows over time: the start, then a row a segment's end, on the plan's clock.
+
+        Columns: charge_percent of the middle weather, charge_low_percent and charge_high_percent
+        (10th and 90th percentile of the futures), and the segment's mean watts.
+        """
+        import pandas as pd
+
+        b = self.budget
+        index = pd.to_datetime(np.round(b.time_s * 1000.0), unit="ms", utc=True)
+        low, high = np.percentile(b.charge_percent, [10.0, 90.0], axis=1)
+        columns = {
+            "charge_percent": b.charge_percent[:, b.middle],
+            "charge_low_percent": low,
+            "charge_high_percent": high,
+        }
+        for name, watts in b.flows().items():
+            columns[name] = np.concatenate([[np.nan], watts])
+        return pd.DataFrame(columns, index=index.tz_convert(b.calendar.zone)).rename_axis("time")
+
+    def plot(self) -> "Figure":
+        """The charge across the span with tasks, sun and load: a matplotlib figure."""
+        from energy.show import plots  # the one way up: a result shows itself when asked
+
+        return plots.charge(self.budget)
+
+
+def check(
+    plan: Plan, *, now: datetime | None = None, battery_percent: float | None = None
+) -> Check:
+    """Judge a plan in all its weathers.
+
+    With `now` (a naive time on the plan's clock) and `battery_percent` the rest of the span is
+    judged from the charge measured then. Raises PlanError for a wrong plan, record or time.
+
+    >>> answer = check(Plan.read("builtin:cloudy-repair"))
+    >>> answer.budget.chance.futures
+    31
+    """
+    if (now is None) != (battery_percent is None):
+        raise PlanError(["a time and a measured battery percentage are needed together"])
+    if now is None or battery_percent is None:
+        found = budget(plan)
+        return Check(found, task_answers(found))
+    span = plan.span
+    if not span.start <= now < span.end:
+        raise PlanError(
+            [
+                f"the time {now:%Y-%m-%d %H:%M} lies outside the plan's span,"
+                f" {span.start:%Y-%m-%d %H:%M} to {span.end:%Y-%m-%d %H:%M}"
+            ]
+        )
+    if not 0.0 <= battery_percent <= 100.0:
+        raise PlanError([f"the battery must be between 0 and 100 percent (got {battery_percent})"])
+    rest = budget(plan, now, battery_percent)
+    whole = budget(plan)
+    expected = float(np.interp(rest.time_s[0], whole.time_s, whole.charge_percent[:, whole.middle]))
+    at = rest.local(float(rest.time_s[0]))
+    return Check(rest, task_answers(rest), Now(at, battery_percent, expected))
+
+
+def task_answers(b: Budget) -> tuple[TaskAnswer, ...]:
+    """How each task fares, in the plan's order."""
+    answers = []
+    for k, task in enumerate(b.plan.task):
+        turned_away = [r for r in b.refusals if r.burst.task == k]
+        bursts = sum(burst.task == k for burst in b.bursts)
+        flat_s = float(b.run.first_unmet_s[k, b.middle])
+        why_not = None
+        if turned_away:
+            why_not = why_refused(task.supply, task.start_w, turned_away, bursts)
+        elif np.isfinite(flat_s):
+            why_not = f"pack flat from {clock(b, flat_s)}"
+        answers.append(
+            TaskAnswer(
+                name=task.name,
+                tool=task.tool or "",
+                supply=task.supply,
+                must=task.must,
+                energy_wh=float(b.asked_wh[k]),
+                unmet_wh=float(b.unmet_wh[k, b.middle]),
+                peak_w=peak_w(task),
+                runs=not turned_away,
+                why_not=why_not,
+                chance_percent=100.0 * float((b.unmet_wh[k] <= 1e-9).mean()),
+            )
+        )
+    return tuple(answers)
+
+
+def peak_w(task: Any) -> float:
+    """The working watts of a task at its outlet."""
+    if task.trace:
+        return float(max(watts for _, watts in task.trace))
+    return float(next(w for w in (task.working_w, task.on_w, task.power_w, 0.0) if w is not None))
+
+
+def why_refused(supply: str, start_w: float, turned_away: Sequence[Refusal], bursts: int) -> str:
+    """The limit that a task breaks, in words with the numbers.
+
+    >>> from energy.model.demand import Burst
+    >>> burst = Burst(0, 0, ())
+    >>> why_refused("ac", 2700.0, [Refusal(burst, "surge", 2700.0, 2000.0)], 1)
+    'starts at 2700 W, the inverter surges to 2000 W'
+    """
+    first = turned_away[0]
+    asked, allowed = f"{first.asked:.0f} W", f"{first.allowed:.0f} W"
+    alone = first.asked <= start_w * (1.0 + 1e-9)
+    words = {
+        "no-inverter": "needs a mains outlet, and the pack has no inverter",
+        "inverter-off": "the inverter is off then",
+        "inverter": f"asks {first.asked:.0f} VA of the inverter, rated {allowed}",
+        "surge": f"starts at {asked}, the inverter surges to {allowed}"
+        if alone
+        else f"its start and what else runs make {asked}, the inverter surges to {allowed}",
+        "surge-time": f"its start lasts {first.asked:g} s, the inverter surges for"
+        f" {first.allowed:g} s",
+        "discharge": f"with losses and all that runs {asked} are asked of the pack, it gives"
+        f" {allowed}",
+        "battery": f"with losses and all that runs {asked} are asked of the battery, which can"
+        f" give {allowed}",
+    }
+    text = words.get(
+        first.limit, f"{asked} are asked of {OUTLETS[supply]}, which give {allowed}"
+    )
+    if len(turned_away) < bursts:
+        text = f"{len(turned_away)} of {bursts} times: {text}"
+    return text
+
+
+def clock(b: Budget, time_s: float) -> str:
+    """A moment as people on the plan's clock say it; with the day where the span has several.
+
+    >>> answer = check(Plan.read("builtin:cloudy-repair"))
+    >>> len(clock(answer.budget, float(answer.budget.time_s[0]))) >= 5
+    True
+    """
+    local = b.local(time_s)
+    if b.calendar.first == b.calendar.last:
+        return f"{local:%H:%M}"
+    return f"{local:%a} {local.day} {local:%b %H:%M}"
+
+
+def _rounded(value: Any, digits: int) -> Any:
+    return round(value, digits) if isinstance(value, float) else value

@@ -1,0 +1,32 @@
+"""Which load profiles there are: the answer of `energy tools`."""
+
+from difflib import get_close_matches
+from typing import Any
+
+from energy.plan import PlanError, profiles
+
+
+def tools(word: str | None = None) -> dict[str, dict[str, Any]]:
+    """Built-in tool profiles whose key, name or group holds `word`; an exact key is one alone.
+
+    Raises PlanError where nothing matches, with the nearest key.
+
+    >>> "angle-grinder-125" in tools("grind")
+    True
+    """
+    known = profiles.tools()
+    if word is None:
+        return known
+    if word in known:
+        return {word: known[word]}
+    sought = word.casefold()
+    found = {
+        key: tool
+        for key, tool in known.items()
+        if any(sought in text.casefold() for text in (key, tool["name"], tool.get("group", "")))
+    }
+    if not found:
+        near = get_close_matches(word, known, n=1, cutoff=0.4)
+        meant = f'; did you mean "{near[0]}"?' if near else "; `energy tools` lists them all"
+        raise PlanError([f'no load profile is called "{word}"{meant}'])
+    return found

@@ -1,0 +1,280 @@
+"""The one pass: a plan and its weather become segments, sun, demand and lanes, and are simulated.
+
+Every answer asks `budget` once or in a loop; what answers share (success, chance, lowest charge,
+verdict) is asked of the `Budget`. The physics lives in `model`, the weather in `weather`, and the
+laying out of a plan in `scene`.
+"""
+
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from functools import cached_property
+
+import numpy as np
+
+from energy.model import Array, Index, Mask
+from energy.model.demand import Burst, Refusal
+from energy.model.simulate import Case, Run, simulate
+from energy.model.timeline import Calendar, to_utc
+from energy.plan import Plan
+from energy.scene import calendar_of, cells_of, energy_by_task, scene
+from energy.weather.futures import Weathers, record_of, weathers
+
+FULL_PERCENT = 99.5
+LEDGER = (
+    "sun_on_panel",
+    "panel_losses",
+    "refused",
+    "spilled",
+    "other_charging",
+    "charge_loss",
+    "discharge_loss",
+    "idle",
+    "conversion_loss",
+    "delivered",
+    "unmet",
+    "stored_change",
+)
+
+
+@dataclass(frozen=True)
+class Chance:
+    """In how many weathers the plan works, and what that is worth; percent."""
+
+    percent: float
+    low: float | None
+    high: float | None
+    futures: int
+    independent: float | None
+    goal: float
+    must_percent: float | None
+
+
+@dataclass(frozen=True)
+class Lowest:
+    """The lowest point of one lane: percent of charge, when [UTC s], Wh above the reserve."""
+
+    percent: float
+    at_s: float
+    spare_wh: float
+
+
+@dataclass(frozen=True)
+class Budget:
+    """Charge, sun, load and ledger of a plan over time (n segments) and lanes (m futures).
+
+    time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m)
+    with refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy
+    inside the span; notes are lines the answer should say.
+    """
+
+    plan: Plan
+    calendar: Calendar
+    weather: Weathers
+    time_s: Array
+    capacity_wh: Array
+    locked_percent: Array
+    run: Run
+    bursts: tuple[Burst, ...]
+    refusals: tuple[Refusal, ...]
+    asked_wh: Array
+    unmet_wh: Array
+    ledger_wh: dict[str, Array]
+    notes: tuple[str, ...]
+    case: Case = field(repr=False)
+
+    @cached_property
+    def charge_percent(self) -> Array:
+        """State of charge at the segments' edges, (n + 1, m)."""
+        return self.run.store_wh / self.capacity_wh * 100.0
+
+    @cached_property
+    def _lowest(self) -> tuple[Index, Array]:
+        """Edge and height above what the cold locks [percent] of each lane's lowest point."""
+        before = self.charge_percent[:-1] - self.locked_percent
+        after = self.charge_percent[1:] - self.locked_percent
+        lane = np.arange(after.shape[1])
+        i, j = before.argmin(axis=0), after.argmin(axis=0)
+        lower = after[j, lane] < before[i, lane]
+        edge = np.where(lower, j + 1, i)
+        return edge, np.where(lower, after[j, lane], before[i, lane])
+
+    @property
+    def lowest_percent(self) -> Array:
+        """State of charge at each lane's lowest point, (m,)."""
+        edge, _ = self._lowest
+        return self.charge_percent[edge, np.arange(edge.size)]
+
+    @cached_property
+    def success(self) -> Mask:
+        """Which futures keep the reserve and leave nothing unmet for want of energy, (m,)."""
+        _, above = self._lowest
+        return (above >= self.plan.pack.reserve_percent - 1e-9) & ~self.run.ran_short
+
+    @cached_property
+    def middle(self) -> int:
+        """The lane whose lowest charge is the median; of equals the one nearest to the dates."""
+        lowest = np.round(self._lowest[1], 9)
+        unmet = np.round(self.unmet_wh.sum(axis=0), 6)
+        shift = np.broadcast_to(self.weather.shift_days, lowest.shape)
+        order = np.lexsort((-unmet, lowest))
+        median = order[(lowest.size - 1) // 2]
+        equal = np.flatnonzero((lowest == lowest[median]) & (unmet == unmet[median]))
+        return int(min(equal, key=lambda k: (abs(shift[k]), shift[k], k)))
+
+    def lowest(self, lane: int | None = None) -> Lowest:
+        """The lowest point of a lane (left out: the middle one)."""
+        lane = self.middle if lane is None else lane
+        edge, above = self._lowest[0][lane], float(self._lowest[1][lane])
+        spare = (above - self.plan.pack.reserve_percent) / 100.0 * float(self.capacity_wh[lane])
+        percent = float(self.charge_percent[edge, lane])
+        return Lowest(percent, float(self.time_s[edge]), spare)
+
+    @property
+    def verdict(self) -> str:
+        """overloads | runs-flat | dips-into-reserve | stays-powered, for the middle lane."""
+        if self.refusals:
+            return "overloads"
+        if self.run.ran_short[self.middle]:
+            return "runs-flat"
+        return "stays-powered" if self.success[self.middle] else "dips-into-reserve"
+
+    @property
+    def must_served(self) -> Mask | None:
+        """In which futures no task that must run is left wanting, (m,); None without such."""
+        must = [k for k, task in enumerate(self.plan.task) if task.must]
+        return (self.unmet_wh[must] <= 1e-9).all(axis=0) if must else None
+
+    @cached_property
+    def chance(self) -> Chance:
+        """The share of futures that succeed, with the range of what so many weathers can tell."""
+        share = float(self.success.mean())
+        low, high = None, None
+        if self.weather.independent is not None:
+            low, high = (100.0 * x for x in wilson(share, self.weather.independent))
+        must = self.must_served
+        return Chance(
+            percent=100.0 * share,
+            low=low,
+            high=high,
+            futures=self.success.size,
+            independent=self.weather.independent,
+            goal=self.plan.goal.chance_percent,
+            must_percent=None if must is None else 100.0 * float(must.mean()),
+        )
+
+    @property
+    def dull_tenth_percent(self) -> float:
+        """The lowest charge that nine in ten futures stay above: their 10th percentile."""
+        return float(np.percentile(self.lowest_percent, 10.0))
+
+    @property
+    def full_again_s(self) -> float | None:
+        """When the middle lane is full again after its lowest point [UTC s], or None."""
+        edge = self._lowest[0][self.middle]
+        charge = self.charge_percent[:, self.middle]
+        full = np.flatnonzero(charge[edge:] >= FULL_PERCENT)
+        if full.size == 0 or charge[edge] >= FULL_PERCENT:
+            return None
+        return float(self.time_s[edge + full[0]])
+
+    def flows(self, lane: int | None = None) -> dict[str, Array]:
+        """The flows of one lane (left out: the middle) over time, each (n,) in watts.
+
+        solar_w into the pack's bus, spilled_w at the panel, charger_w, load_w asked at the outlets
+        (refused bursts too), delivered_w, idle_w of pack and inverter.
+        """
+        lane = self.middle if lane is None else lane
+        one = simulate(_lane(self.case, lane), detail=True)
+        flows = {name: values[:, 0] for name, values in one.detail.items()}
+        for refusal in self.refusals:
+            for piece in refusal.burst.pieces:
+                first, last = np.searchsorted(self.time_s, [piece.start_s, piece.end_s])
+                factor = self.case.factor[refusal.burst.task, lane]
+                flows["load_w"][first:last] += piece.mean_w * factor
+        return flows
+
+    def local(self, time_s: float) -> datetime:
+        """A moment on the plan's own clock."""
+        return datetime.fromtimestamp(time_s, self.calendar.zone)
+
+
+def wilson(share: float, number: float) -> tuple[float, float]:
+    """Wilson's 95 % interval of a share seen in `number` independent trials (Wilson 1927).
+
+    >>> [round(x, 4) for x in wilson(27 / 31, 31)]
+    [0.7115, 0.9487]
+    """
+    z = 1.959963984540054  # the normal distribution's 97.5 % point
+    centre = (share + z * z / (2.0 * number)) / (1.0 + z * z / number)
+    half = z / (1.0 + z * z / number)
+    half *= np.sqrt(share * (1.0 - share) / number + (z / (2.0 * number)) ** 2)
+    return max(0.0, centre - float(half)), min(1.0, centre + float(half))
+
+
+def budget(plan: Plan, now: datetime | None = None, battery_percent: float | None = None) -> Budget:
+    """Simulate a plan in all its weathers, from its start or from a measured charge at `now`.
+
+    now is a naive time on the plan's clock inside the span; battery_percent then replaces the
+    start charge, and what lies before is done. Raises PlanError for what only the days themselves
+    show: a record too short, repeats that do not fit between sunrise and sunset.
+
+    >>> plan = Plan.read("builtin:cloudy-repair")
+    >>> budget(plan).verdict in ("stays-powered", "dips-into-reserve", "runs-flat", "overloads")
+    True
+    """
+    if battery_percent is not None:
+        plan = plan.replace(**{"pack.start_percent": battery_percent})
+    calendar = calendar_of(plan)
+    span = (
+        to_utc(now or plan.span.start, calendar.zone),
+        to_utc(plan.span.end, calendar.zone),
+    )
+    record = record_of(plan)
+    cells = cells_of(plan, calendar, span, record)
+    weather = weathers(plan, record, calendar, cells)
+    ready = scene(plan, calendar, span, weather, cells)
+    run = simulate(ready.case)
+    tasks = len(plan.task)
+    turned_away_wh = energy_by_task([r.burst for r in ready.refused], tasks)
+    unmet = run.unmet_wh + turned_away_wh[:, None] * ready.case.factor
+    books = {
+        "sun_on_panel": ready.sun_wh,
+        "panel_losses": ready.loss_wh,
+        "refused": ready.refused_wh,
+        "unmet": unmet.sum(axis=0),
+        **run.ledger_wh,
+    }
+    return Budget(
+        plan=plan,
+        calendar=calendar,
+        weather=weather,
+        time_s=ready.case.edges,
+        capacity_wh=ready.case.battery.capacity_wh,
+        locked_percent=ready.locked_percent,
+        run=run,
+        bursts=ready.placed,
+        refusals=ready.refused,
+        asked_wh=energy_by_task(ready.placed, tasks),
+        unmet_wh=unmet,
+        ledger_wh={name: books[name] for name in LEDGER},
+        notes=(*weather.notes, *ready.notes),
+        case=ready.case,
+    )
+
+
+def _lane(case: Case, lane: int) -> Case:
+    """One lane of a case alone: it goes as it went among the others."""
+    only = slice(lane, lane + 1)
+    battery = replace(
+        case.battery,
+        capacity_wh=case.battery.capacity_wh[only],
+        charge_max_w=case.battery.charge_max_w[only],
+    )
+    shared_air = case.temp_pack.shape[1] == 1
+    return replace(
+        case,
+        battery=battery,
+        solar_w=case.solar_w[:, only],
+        temp_pack=case.temp_pack if shared_air else case.temp_pack[:, only],
+        factor=case.factor[:, only],
+    )

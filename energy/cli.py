@@ -1,0 +1,156 @@
+"""The commands: read, ask, show. Each is a function of a few lines; the answers live below."""
+
+import gc
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+DEMO = "builtin:cloudy-repair"
+
+app = typer.Typer(
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Will a day of work or a night out, away from the mains, stay powered?",
+    epilog="Exit status: 0 yes, 1 no, 2 the input is wrong, 3 something it needs is not there.",
+)
+
+PlanPath = Annotated[
+    str | None, typer.Argument(metavar="[PLAN]", help="The plan file; left out: the built-in demo.")
+]
+Json = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
+Plot = Annotated[
+    Path | None, typer.Option("--plot", metavar="FILE", help="Draw it: .png, .svg or .pdf.")
+]
+Csv = Annotated[
+    Path | None, typer.Option("--csv", metavar="FILE", help="Write the time series.")
+]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"energy {version('offgrid-workshop-energy')}")
+        raise typer.Exit
+
+
+@app.callback()
+def energy(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Will a day of work or a night out, away from the mains, stay powered?"""
+
+
+@contextmanager
+def wrong_input_in_lines() -> Iterator[None]:
+    """Turn wrong input into one line a problem and exit status 2."""
+    from energy.plan import PlanError
+
+    try:
+        yield
+    except PlanError as error:
+        for problem in error.problems:
+            typer.echo(problem, err=True)
+        raise typer.Exit(2) from None
+
+
+@app.command()
+def check(
+    plan: PlanPath = None,
+    json: Json = False,
+    csv: Csv = None,
+    plot: Plot = None,
+    now: Annotated[
+        str | None,
+        typer.Option(metavar="TIME", help="Judge from this time on: 13:20 or 2026-09-14T13:20."),
+    ] = None,
+    battery: Annotated[
+        float | None, typer.Option(metavar="PERCENT", help="The charge measured at --now.")
+    ] = None,
+    all_cautions: Annotated[
+        bool, typer.Option("--all-cautions", help="Show every caution that applies.")
+    ] = False,
+) -> None:
+    """Does this day of work, or this night out, stay powered?"""
+    with wrong_input_in_lines():
+        from energy.answers.cautions import cautions
+        from energy.answers.check import check as ask
+        from energy.plan import Plan
+        from energy.show import files, text
+
+        read = Plan.read(plan or DEMO)
+        answer = ask(read, now=_moment(now, read), battery_percent=battery)
+        warned = cautions(answer.budget)
+        if csv is not None:
+            files.write_timeline(answer, csv)
+        if plot is not None:
+            from energy.show import plots
+
+            plots.save(answer.plot(), plot)
+        if json:
+            typer.echo(files.as_json(answer.as_dict(), warned))
+        else:
+            text.show_check(answer, warned, text.console(), demo=plan is None, all_of_them=all_cautions)
+    raise typer.Exit(0 if answer.yes else 1)
+
+
+@app.command()
+def tools(
+    word: Annotated[str | None, typer.Argument(help="Part of a profile's name or group.")] = None,
+    json: Json = False,
+) -> None:
+    """List the load profiles, or show one with all its figures."""
+    with wrong_input_in_lines():
+        from energy.answers.tools import tools as ask
+        from energy.show import files, text
+
+        found = ask(word)
+        if json:
+            typer.echo(files.as_json(found))
+        else:
+            text.show_tools(found, text.console())
+
+
+@app.command()
+def new(
+    file: Annotated[Path, typer.Argument(help="The plan to write; it must not exist yet.")],
+    demo: Annotated[str, typer.Option(help="The built-in plan to start from.")] = "cloudy-repair",
+    at: Annotated[
+        str | None,
+        typer.Option(metavar='"LAT,LON"', help="The place: fills in time zone and elevation."),
+    ] = None,
+    ask: Annotated[bool, typer.Option("--ask", help="Ask a few questions instead.")] = False,
+) -> None:
+    """Write a plan with comments, to be changed."""
+    with wrong_input_in_lines():
+        from energy.answers.new import from_demo, from_questions
+        from energy.show import files
+
+        written = from_questions(typer.prompt) if ask else from_demo(demo, at)
+        files.write_new(file, written)
+    typer.echo(f"Wrote {file}. Change what differs, then: energy check {file}")
+
+
+def _moment(text: str | None, plan: object) -> datetime | None:
+    from energy.plan.moments import moment_in_span
+
+    return None if text is None else moment_in_span(text, plan)
+
+
+def main() -> None:
+    """The entry point: settings that speed up a short run, then the commands."""
+    gc.disable()  # a short run frees its memory by ending
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # no arrays here are large enough for two
+    try:
+        app(prog_name="energy")
+    except KeyboardInterrupt:
+        sys.exit(130)

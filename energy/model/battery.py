@@ -1,0 +1,315 @@
+"""The one place where the battery moves: lithium as one well, lead-acid as two.
+
+Rates are Wh of store per hour, positive into the store; stores are Wh of C, the label times health
+at low rate. What the bus asks and who goes short is settled in `simulate`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from energy.model import Array
+
+LITHIUM = ("lfp", "nmc")
+FREEZING_C = 0.0  # lithium takes no charge below this (common practice)
+
+# Usable share of the store by temperature [deg C]: common practice; lead-acid is one over the
+# IEEE 485 cell size factors for 25 to 77 deg F (from memory), carried on to 1/2.1 at -20 deg C.
+USABLE = {
+    "lfp": ([-20.0, -10.0, 0.0, 25.0], [0.60, 0.80, 0.90, 1.0]),
+    "nmc": ([-20.0, -10.0, 0.0, 25.0], [0.70, 0.85, 0.92, 1.0]),
+}
+_IEEE_485 = {
+    25: 1.52,
+    30: 1.43,
+    40: 1.30,
+    45: 1.25,
+    50: 1.19,
+    55: 1.15,
+    60: 1.11,
+    70: 1.04,
+    77: 1.0,
+}
+USABLE["agm"] = (
+    [-20.0, *((f - 32.0) / 1.8 for f in _IEEE_485)],
+    [1.0 / 2.1, *(1.0 / factor for factor in _IEEE_485.values())],
+)
+USABLE["flooded"] = USABLE["agm"]
+
+
+@dataclass(frozen=True)
+class Battery:
+    """A battery's figures; those marked (lanes) may differ between lanes.
+
+    capacity_wh C (lanes), charge_max_w at the terminals (lanes), shares from 0 to 1, resistive_h
+    [h], self_discharge_per_h [1/h]; kinetic_c and kinetic_k_per_h only for lead-acid.
+    """
+
+    chemistry: str
+    capacity_wh: Array
+    charge_max_w: Array
+    start_share: float
+    resistive_h: float
+    coulombic: float
+    taper_from: float
+    self_discharge_per_h: float
+    heated: bool = False
+    kinetic_c: float | None = None
+    kinetic_k_per_h: float | None = None
+
+    @property
+    def lithium(self) -> bool:
+        """Whether it is of a lithium chemistry."""
+        return self.chemistry in LITHIUM
+
+    @property
+    def charge_ceiling(self) -> Array:
+        """The highest rate into the store below the taper [Wh/h], shape (lanes,)."""
+        return self.coulombic * terminal_to_rate(
+            self.charge_max_w, self.capacity_wh, self.resistive_h
+        )
+
+    @property
+    def taper_per_h(self) -> Array:
+        """How steeply the ceiling falls with the store above the taper's start [1/h]."""
+        width = max(1.0 - self.taper_from, 1e-6)
+        return self.charge_ceiling / (self.capacity_wh * width)
+
+    def locked_share(self, temperature: Array) -> Array:
+        """The share of C that the cold locks away; lead-acid: of its available well only.
+
+        >>> from energy.model.battery import Battery
+        >>> one = np.array([1000.0])
+        >>> pack = Battery("lfp", one, one, 1.0, 0.06, 0.99, 0.9, 0.0)
+        >>> pack.locked_share(np.array([-10.0, 30.0])).round(3)
+        array([0.2, 0. ])
+        """
+        at, usable = USABLE[self.chemistry]
+        share = 1.0 - np.interp(temperature, at, usable)
+        return share * self.kinetic_c if self.kinetic_c is not None else share
+
+    def frozen(self, temperature: Array) -> Array:
+        """1.0 where the cold forbids charging, else 0.0."""
+        if not self.lithium or self.heated:
+            return np.zeros_like(temperature)
+        return np.where(temperature < FREEZING_C, 1.0, 0.0)
+
+
+def terminal_to_rate(terminal_w: Array, capacity_wh: Array, resistive_h: float) -> Array:
+    """Rate at the store [Wh/h] for a terminal power [W], positive charging, negative discharging.
+
+    The resistive loss h x^2 / C in closed form without cancellation; beyond C / (4 h) no rate
+    gives the power, and the root is held at zero.
+
+    >>> x = terminal_to_rate(np.array([-100.0]), np.array([1000.0]), 0.06)
+    >>> bool(abs(-x - 0.06 * x**2 / 1000.0 - 100.0)[0] < 1e-9)
+    True
+    """
+    root = np.sqrt(np.maximum(1.0 + 4.0 * resistive_h * terminal_w / capacity_wh, 0.0))
+    return np.asarray(2.0 * terminal_w / (1.0 + root))
+
+
+def rate_to_terminal(rate: Array, capacity_wh: Array, resistive_h: float) -> Array:
+    """Terminal power [W] for a rate at the store [Wh/h]: the inverse of `terminal_to_rate`.
+
+    >>> float(rate_to_terminal(np.array([100.0]), np.array([1000.0]), 0.06)[0])
+    100.6
+    """
+    return np.asarray(rate + resistive_h * rate**2 / capacity_wh)
+
+
+@dataclass(frozen=True)
+class Path:
+    """How the store went: store_wh (n + 1, lanes); full (n, lanes), the share of each segment
+    over which the whole rate was given (1 unless the store ran out in it); and the second state
+    of a lead-acid battery at the end, (lanes,)."""
+
+    store_wh: Array
+    full: Array
+    tilt_wh: Array
+
+
+def start(battery: Battery) -> tuple[Array, Array]:
+    """Store and, for lead-acid, the wells' imbalance at the start [Wh], in equilibrium.
+
+    >>> one = np.array([1000.0])
+    >>> start(Battery("lfp", one, one, 0.5, 0.06, 0.99, 0.9, 0.0))[0]
+    array([500.])
+    """
+    return battery.capacity_wh * battery.start_share, np.zeros_like(battery.capacity_wh)
+
+
+def advance(
+    battery: Battery, state: tuple[Array, Array], rate: Array, hours: Array, floor_wh: Array
+) -> Path:
+    """Move the store through n segments of constant rate.
+
+    rate [Wh/h], (n, lanes), positive: what is offered to the store (the charge ceiling is kept
+    here), negative: what is asked of it; hours (n,); floor_wh (n, lanes): where it is empty (for
+    lead-acid: where its available well is). The exact solution of each segment, so that halving
+    a segment changes nothing.
+
+    >>> one = np.array([1000.0])
+    >>> pack = Battery("lfp", one, one, 0.5, 0.06, 0.99, 0.9, 0.0)
+    >>> rates, hours, floor = np.array([[-100.0], [-900.0]]), np.array([1.0, 1.0]), np.zeros((2, 1))
+    >>> path = advance(pack, start(pack), rates, hours, floor)
+    >>> path.store_wh[:, 0], path.full[:, 0].round(3)
+    (array([500., 400.,   0.]), array([1.   , 0.444]))
+    """
+    if battery.kinetic_c is None:
+        return _advance_one_well(battery, state[0], rate, hours, floor_wh)
+    return _advance_two_wells(battery, state, rate, hours, floor_wh)
+
+
+def _advance_one_well(
+    battery: Battery, store: Array, rate: Array, hours: Array, floor_wh: Array
+) -> Path:
+    """e' = rate - leak e, under the ceiling k (C - e) where that is lower, not below the floor."""
+    capacity, k, leak = battery.capacity_wh, battery.taper_per_h, battery.self_discharge_per_h
+    keep = np.exp(-leak * hours)
+    moved = rate * (-np.expm1(-leak * hours) / leak if leak > 0.0 else hours)[:, None]
+    # Where the ceiling begins to bind; an offer below the leak at full charge never meets it.
+    charging = rate > leak * capacity
+    meets = np.where(charging, capacity - rate / k, np.inf)
+    may_taper = charging.any(axis=1).tolist()
+    rest = capacity * k / (k + leak)
+    path = np.empty((hours.size + 1, capacity.size))
+    path[0] = store
+    for i, keeps in enumerate(keep.tolist()):
+        before, after = path[i], path[i + 1]
+        np.multiply(before, keeps, out=after)
+        after += moved[i]
+        np.maximum(after, np.minimum(before, floor_wh[i]), out=after)
+        if may_taper[i] and (over := after > meets[i]).any():
+            gap = np.maximum(meets[i] - before, 0.0)
+            slope = np.where(over, rate[i] - leak * before, 1.0)
+            small = leak * gap / slope
+            until = gap / slope * (1.0 + small / 2.0 + small * small / 3.0)
+            away = rest - np.maximum(before, meets[i])
+            tapered = rest - away * np.exp(-(k + leak) * np.maximum(hours[i] - until, 0.0))
+            np.copyto(after, tapered, where=over)
+    lost = moved + path[:-1] * keep[:, None] - path[1:]  # negative: taken less than asked
+    asked = np.where(rate < 0.0, -moved, 1.0)
+    short = (rate < 0.0) & (lost < -1e-12 * capacity)
+    full = np.where(short, np.clip(1.0 + lost / asked, 0.0, 1.0), 1.0)
+    return Path(path, full, np.zeros_like(capacity))
+
+
+def _advance_two_wells(
+    battery: Battery, state: tuple[Array, Array], rate: Array, hours: Array, floor_wh: Array
+) -> Path:
+    """The kinetic model (Manwell & McGowan 1993, doi:10.1016/0038-092X(93)90060-2).
+
+    States: q, both wells together, and w = available well - c q. Then q' = I and
+    w' = (1 - c) I - k' w, whose closed forms are used phase by phase.
+    """
+    c, kk = battery.kinetic_c, battery.kinetic_k_per_h
+    assert c is not None
+    assert kk is not None
+    leak, taper, capacity = battery.self_discharge_per_h, battery.taper_per_h, battery.capacity_wh
+    half = np.exp(-leak * hours / 2.0).tolist()
+    relax = np.exp(-kk * hours).tolist()
+    q, w = (s.copy() for s in state)
+    path, full = np.empty((hours.size + 1, q.size)), np.ones((hours.size, q.size))
+    path[0] = q
+    for i, dt in enumerate(hours.tolist()):
+        q, w = q * half[i], w * half[i]
+        current, available = rate[i], w + c * q
+        q1 = q + current * dt
+        w1 = w * relax[i] + (1.0 - c) * current * (1.0 - relax[i]) / kk
+        a1 = w1 + c * q1
+        low, high = np.minimum(available, floor_wh[i]), np.maximum(available, c * capacity)
+        runs_out = (current < 0.0) & (a1 < low)
+        limited = (current > 0.0) & ((q1 > capacity - current / taper) | (a1 > high))
+        if runs_out.any():
+            at = np.flatnonzero(runs_out)
+            q1[at], w1[at], full[i, at] = _run_out(c, kk, q[at], w[at], current[at], low[at], dt)
+        if limited.any():
+            at = np.flatnonzero(limited)
+            q1[at], w1[at] = _fill(
+                c, kk, q[at], w[at], current[at], high[at], capacity[at], taper[at], dt
+            )
+        q, w = q1 * half[i], w1 * half[i]
+        path[i + 1] = q
+    return Path(path, full, w)
+
+
+def _constant(
+    c: float, kk: float, q: Array, w: Array, current: Array, t: Array
+) -> tuple[Array, Array]:
+    decay = np.exp(-kk * t)
+    return q + current * t, w * decay + (1.0 - c) * current * (1.0 - decay) / kk
+
+
+def _held(c: float, kk: float, w: Array, level: Array, t: Array) -> tuple[Array, Array]:
+    """The available well kept at a level: what flows between the wells is all that passes."""
+    w = w * np.exp(-c * kk * t)
+    return (level - w) / c, w
+
+
+def _well_reaches(
+    c: float, kk: float, q: Array, w: Array, current: Array, level: Array, end: Array
+) -> Array:
+    """When the available well reaches a level that it has passed at `end` [h], by Newton.
+
+    The well is a straight line plus one exponential, so that from the right side Newton's steps
+    never overshoot.
+    """
+    bend = w - (1.0 - c) * current / kk
+    t = np.where(bend * current < 0.0, 0.0, end)
+    for _ in range(40):
+        q1, w1 = _constant(c, kk, q, w, current, t)
+        speed = current - kk * w1
+        step = (w1 + c * q1 - level) / np.where(speed == 0.0, np.inf, speed)
+        t = np.clip(t - step, 0.0, end)
+        if (np.abs(step) <= 1e-13 * end).all():
+            break
+    return t
+
+
+def _run_out(
+    c: float, kk: float, q: Array, w: Array, current: Array, low: Array, dt: float
+) -> tuple[Array, Array, Array]:
+    """Discharge until the available well is at its floor, then only what the other well feeds."""
+    end = np.full_like(q, dt)
+    t = _well_reaches(c, kk, q, w, current, low, end)
+    _, w1 = _constant(c, kk, q, w, current, t)
+    return *_held(c, kk, w1, low, end - t), t / dt
+
+
+def _fill(
+    c: float,
+    kk: float,
+    q: Array,
+    w: Array,
+    current: Array,
+    high: Array,
+    capacity: Array,
+    taper: Array,
+    dt: float,
+) -> tuple[Array, Array]:
+    """Charge at the offer, then along the taper, then as fast as the full well passes it on."""
+    end = np.full_like(q, dt)
+    until = np.clip((capacity - current / taper - q) / current, 0.0, dt)
+    q1, w1 = _constant(c, kk, q, w, current, until)
+    topped = w1 + c * q1 > high * (1.0 + 1e-12)
+    if topped.any():
+        reach = _well_reaches(c, kk, q, w, current, high, until)
+        until = np.where(topped, reach, until)
+        q1, w1 = _constant(c, kk, q, w, current, until)
+    left = end - until
+    # Along the taper the room d = C - q decays, and the top's gap g = high - available has
+    # g' = (k' c - k) d - k' g: its zero is in closed form.
+    room, gap, faster = capacity - q1, high - (w1 + c * q1), kk - taper
+    faster = np.where(np.abs(faster) < 1e-9, 1e-9, faster)
+    inside = np.maximum(gap, 0.0) * faster / np.maximum((taper - kk * c) * room, 1e-300)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        meets = np.log1p(np.maximum(inside, -1.0)) / faster
+    meets = np.where((taper > kk * c) & (inside > -1.0), meets, np.inf)
+    along = np.where(topped, 0.0, np.minimum(meets, left))
+    q2 = capacity - room * np.exp(-taper * along)
+    fed = taper * room * np.exp(-kk * along) * np.expm1(faster * along) / faster
+    w2 = w1 * np.exp(-kk * along) + (1.0 - c) * fed
+    q3, w3 = _held(c, kk, w2, high, left - along)
+    holds = along < left
+    return np.where(holds, q3, q2), np.where(holds, w3, w2)

@@ -1,0 +1,280 @@
+"""One pass through time: sun, chargers, loads and battery settled segment by segment, with books.
+
+The battery itself moves only in `battery`; here its surplus is spilled, its want is shared out in
+rank order, and every watt-hour is entered once. Axis 0 is time (segments), axis 1 the lanes.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from energy.model import Array, Index, Mask
+from energy.model.battery import Battery, advance, rate_to_terminal, start, terminal_to_rate
+from energy.model.electronics import InverterCurve
+
+BLOCK_CELLS = 60_000  # segments x lanes worked on at once: fits the cache, bounds the memory
+ENTRIES = (
+    "spilled",
+    "other_charging",
+    "charge_loss",
+    "discharge_loss",
+    "idle",
+    "conversion_loss",
+    "delivered",
+    "stored_change",
+)
+DETAILS = ("solar_w", "spilled_w", "charger_w", "load_w", "delivered_w", "idle_w")
+
+
+@dataclass(frozen=True)
+class Draw:
+    """What one task asks: mean watts at its outlet in the segments `rows` (ascending)."""
+
+    task: int
+    supply: str
+    rows: Index
+    watts: Array
+
+
+@dataclass(frozen=True)
+class Case:
+    """All that decides how the charge goes; n segments, m lanes.
+
+    edges [UTC s], (n + 1,); solar_w [W at the panel side of the controller, after its limit],
+    (rows, m), with solar_row (n,) saying which row a segment takes (-1: dark); temp_pack [deg C],
+    (rows, m or 1), with temp_row (n,); charger_w (n,); inverter_on (n,), 0 or 1; draws in rank
+    order; factor (tasks, m) multiplies each task's watts.
+    """
+
+    edges: Array
+    battery: Battery
+    solar_w: Array
+    solar_row: Index
+    controller_efficiency: float
+    charger_w: Array
+    temp_pack: Array
+    temp_row: Index
+    idle_w: float
+    inverter: InverterCurve | None
+    inverter_on: Array
+    outlet_efficiency: dict[str, float]
+    draws: Sequence[Draw]
+    factor: Array
+
+
+@dataclass(frozen=True)
+class Run:
+    """How it went: store_wh (n + 1, m); ran_short (m,), whether anything wanted energy in vain;
+    unmet_wh and first_unmet_s [UTC s, inf if never], (tasks, m); ledger_wh name -> (m,);
+    detail name -> (n, m) in watts, empty unless asked for."""
+
+    store_wh: Array
+    ran_short: Mask
+    unmet_wh: Array
+    first_unmet_s: Array
+    ledger_wh: dict[str, Array]
+    detail: dict[str, Array]
+
+
+@dataclass(frozen=True)
+class _Block:
+    """What is offered and asked in a block of segments, all in watts on the DC bus."""
+
+    rows: slice
+    hours: Array  # (b, 1)
+    solar: Array
+    charger: Array  # (b, 1)
+    outlet: dict[str, Array]  # at the outlets
+    load: Array
+    inverter_idle: Array  # (b, 1)
+    rate: Array  # asked of (-) or offered to (+) the store, Wh/h
+    net: Array
+
+
+def simulate(case: Case, detail: bool = False) -> Run:
+    """Run the case; with `detail` the flows of every segment are kept too.
+
+    >>> from energy.model.battery import Battery
+    >>> one, dark = np.array([1000.0]), np.full(2, -1)
+    >>> pack = Battery("lfp", one, one, 1.0, 0.0, 1.0, 0.9, 0.0)
+    >>> lamp = Draw(0, "dc12", np.array([0, 1]), np.array([95.0, 95.0]))
+    >>> case = Case(np.array([0.0, 3600.0, 7200.0]), pack, np.zeros((0, 1)), dark, 0.97,
+    ...             np.zeros(2), np.full((1, 1), 25.0), np.zeros(2, int), 0.0, None, np.zeros(2),
+    ...             {"dc12": 0.95, "usb": 0.9}, [lamp], np.ones((1, 1)))
+    >>> simulate(case).store_wh[:, 0]
+    array([1000.,  900.,  800.])
+    """
+    battery, lanes = case.battery, case.battery.capacity_wh.size
+    count, tasks = case.edges.size - 1, case.factor.shape[0]
+    state = start(battery)
+    run = Run(
+        store_wh=np.empty((count + 1, lanes)),
+        ran_short=np.zeros(lanes, dtype=bool),
+        unmet_wh=np.zeros((tasks, lanes)),
+        first_unmet_s=np.full((tasks, lanes), np.inf),
+        ledger_wh={name: np.zeros(lanes) for name in ENTRIES},
+        detail={name: np.zeros((count, lanes)) for name in DETAILS} if detail else {},
+    )
+    run.store_wh[0] = state[0]
+    size = max(1, BLOCK_CELLS // lanes)
+    for first in range(0, count, size):
+        rows = slice(first, min(first + size, count))
+        locked = battery.locked_share(case.temp_pack)[case.temp_row[rows]] * battery.capacity_wh
+        block = _block(case, rows)
+        path = advance(battery, state, block.rate, block.hours[:, 0], locked)
+        state = path.store_wh[-1], path.tilt_wh
+        run.store_wh[first + 1 : rows.stop + 1] = path.store_wh[1:]
+        _settle(case, block, path.store_wh, path.full, run)
+    return run
+
+
+def _block(case: Case, rows: slice) -> _Block:
+    battery, lanes = case.battery, case.battery.capacity_wh.size
+    lit = case.solar_row[rows]
+    solar = np.zeros((lit.size, lanes))
+    solar[lit >= 0] = case.solar_w[lit[lit >= 0]] * case.controller_efficiency
+    outlet = {supply: np.zeros((lit.size, lanes)) for supply in ("ac", "dc12", "usb")}
+    for draw in case.draws:
+        a, b = np.searchsorted(draw.rows, [rows.start, rows.stop])
+        if b > a:
+            watts = draw.watts[a:b, None] * case.factor[draw.task]
+            outlet[draw.supply][draw.rows[a:b] - rows.start] += watts
+    load = sum(outlet[s] / case.outlet_efficiency[s] for s in ("dc12", "usb"))
+    on = case.inverter_on[rows, None]
+    inverter_idle = on * (case.inverter.idle_w if case.inverter else 0.0)
+    if case.inverter is not None:
+        load = load + on * case.inverter.input_w(outlet["ac"])
+    charger = case.charger_w[rows, None]
+    net = solar + charger - load - case.idle_w
+    frozen = battery.frozen(case.temp_pack)[case.temp_row[rows]]
+    terminal = np.where(net > 0.0, np.minimum(net, battery.charge_max_w) * (1.0 - frozen), net)
+    rate = terminal_to_rate(terminal, battery.capacity_wh, battery.resistive_h)
+    rate = np.where(rate > 0.0, rate * battery.coulombic, rate)
+    hours = np.diff(case.edges[rows.start : rows.stop + 1])[:, None] / 3600.0
+    return _Block(rows, hours, solar, charger, outlet, np.asarray(load), inverter_idle, rate, net)
+
+
+def _settle(case: Case, block: _Block, store: Array, full: Array, run: Run) -> None:
+    """Enter a block into the books: what was taken, spilled, lost, delivered and left unmet."""
+    battery, hours, efficiency = case.battery, block.hours, case.controller_efficiency
+    change = np.diff(store, axis=0)
+    charging = block.rate > 0.0
+    leak = battery.self_discharge_per_h * hours * (store[1:] + store[:-1]) / 2.0
+    leak = np.where(charging, leak, np.clip(-change, 0.0, leak))
+    gained = np.where(charging, change + leak, 0.0)
+    given = np.where(charging, 0.0, -change - leak)
+    surplus = np.maximum(block.net, 0.0) * hours
+    taken = hours * rate_to_terminal(
+        np.maximum(gained, 0.0) / battery.coulombic / hours,
+        battery.capacity_wh,
+        battery.resistive_h,
+    )
+    taken = np.minimum(taken, surplus)
+    asked = (block.outlet["ac"] + block.outlet["dc12"] + block.outlet["usb"]) * hours
+    flows = _Flows(
+        delivered=asked.copy(),
+        conversion=(block.load - block.inverter_idle) * hours - asked,
+        idle=(case.idle_w + block.inverter_idle) * hours + np.zeros_like(asked),
+        unused=surplus - taken,
+        from_battery=np.maximum(-block.net, 0.0) * hours,
+    )
+    short = np.nonzero(full < 1.0)
+    if short[0].size:
+        _shed(case, block, short, given[short], full[short], flows, run)
+    charger = np.maximum(block.charger * hours - flows.unused, 0.0)
+    spilled = flows.unused - (block.charger * hours - charger)
+    solar = block.solar * hours - spilled
+    entries = {
+        "spilled": spilled / efficiency,
+        "other_charging": charger,
+        "charge_loss": taken - gained,
+        "discharge_loss": given - flows.from_battery,
+        "idle": flows.idle + leak,
+        "conversion_loss": solar * (1.0 / efficiency - 1.0) + flows.conversion,
+        "delivered": flows.delivered,
+        "stored_change": change,
+    }
+    for name, values in entries.items():
+        run.ledger_wh[name] += values.sum(axis=0)
+    if run.detail:
+        shown = (solar, entries["spilled"], charger, asked, flows.delivered, entries["idle"])
+        for name, values in zip(DETAILS, shown, strict=True):
+            run.detail[name][block.rows] = values / hours
+
+
+@dataclass(frozen=True)
+class _Flows:
+    """Watt-hours of a block, (b, lanes): changed in place where the pack runs out."""
+
+    delivered: Array
+    conversion: Array
+    idle: Array
+    unused: Array
+    from_battery: Array
+
+
+def _shed(
+    case: Case,
+    block: _Block,
+    short: tuple[Index, Index],
+    given: Array,
+    full: Array,
+    flows: _Flows,
+    run: Run,
+) -> None:
+    """Settle the cells in which the store ran out: all is served for the share `full` of the
+    time; for the rest what still comes in goes to the pack's idle, then to tasks by rank."""
+    row, lane = short
+    hours = block.hours[row, 0]
+    rest, capacity = (1.0 - full) * hours, case.battery.capacity_wh[lane]
+    # A lead-acid battery still trickles from its bound well.
+    held = np.maximum(given + block.rate[short] * full * hours, 0.0) / np.maximum(rest, 1e-12)
+    trickle = -rate_to_terminal(-held, capacity, case.battery.resistive_h)
+    left = block.solar[short] + block.charger[row, 0] + trickle
+    pack_idle = np.minimum(left, case.idle_w)
+    left = left - pack_idle
+    inverter_idle, paid = block.inverter_idle[row, 0], np.zeros(row.size, dtype=bool)
+    served_ac, served = np.zeros(row.size), np.zeros(row.size)
+    spent = np.zeros(row.size)
+    for draw in case.draws:
+        watts = _watts_at(draw, block.rows.start + row) * case.factor[draw.task, lane]
+        if not watts.any():
+            continue
+        if draw.supply == "ac":
+            assert case.inverter is not None
+            opens = (watts > 0.0) & ~paid & (left >= inverter_idle)
+            left, paid = left - np.where(opens, inverter_idle, 0.0), paid | opens
+            before = case.inverter.input_w(served_ac)
+            whole = case.inverter.input_w(served_ac + watts) - before
+            part = case.inverter.output_w(before + left) - served_ac
+            got = np.where(paid, np.where(whole <= left, watts, part), 0.0)
+            cost = np.where(paid, np.minimum(whole, left), 0.0)
+            served_ac = served_ac + got
+        else:
+            cost = np.minimum(watts / case.outlet_efficiency[draw.supply], left)
+            got = cost * case.outlet_efficiency[draw.supply]
+        left, spent, served = left - cost, spent + cost, served + got
+        missing = (watts - got) * rest
+        run.unmet_wh[draw.task] += np.bincount(lane, missing, minlength=run.ran_short.size)
+        wanting = missing > 1e-9
+        begins = case.edges[block.rows.start + row] + full * hours * 3600.0
+        np.minimum.at(run.first_unmet_s[draw.task], lane[wanting], begins[wanting])
+    idle_only = np.where(paid, 0.0, np.minimum(left, inverter_idle))
+    left = left - idle_only
+    paid_idle = pack_idle + np.where(paid, inverter_idle, idle_only)
+    for values, late in (
+        (flows.delivered, served),
+        (flows.conversion, spent - served),
+        (flows.idle, paid_idle),
+        (flows.from_battery, trickle),
+    ):
+        values[short] = values[short] * full + late * rest
+    flows.unused[short] = left * rest
+    run.ran_short[lane] = True
+
+
+def _watts_at(draw: Draw, rows: Index) -> Array:
+    """A task's mean watts in some segments, zero where it does not run."""
+    at = np.minimum(np.searchsorted(draw.rows, rows), draw.rows.size - 1)
+    return np.where(draw.rows[at] == rows, draw.watts[at], 0.0)

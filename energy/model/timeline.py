@@ -1,0 +1,190 @@
+"""When things happen: local clock to UTC, windows of a day, bursts inside a window, the time grid.
+
+A moment of a day is ("clock" | "sunrise" | "sunset", minutes); a window is a pair of moments, or
+None for all day. Intervals are (start, end) in UTC seconds since 1970, snapped to milliseconds.
+"""
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from energy.model import Array, Index
+from energy.model.sun import sunrise_sunset
+
+Moment = tuple[str, float]
+Interval = tuple[float, float]
+
+GRID_S = 300.0  # the regular grid: 5 minutes
+ALL_DAY: tuple[Moment, Moment] = (("clock", 0.0), ("clock", 1440.0))
+
+
+def snap(time_s: float) -> float:
+    """Round to a millisecond, so that the same moment reached by two ways is one edge.
+
+    >>> snap(0.1 + 0.2)
+    0.3
+    """
+    return round(time_s * 1000.0) / 1000.0
+
+
+def to_utc(local: datetime, zone: ZoneInfo) -> float:
+    """UTC seconds of a naive local time.
+
+    One that the clock skips moves forward by the gap, one that occurs twice is the first (the
+    reading of RFC 5545).
+
+    >>> to_utc(datetime(2026, 3, 29, 2, 30), ZoneInfo("Europe/Berlin")) == to_utc(
+    ...     datetime(2026, 3, 29, 3, 30), ZoneInfo("Europe/Berlin"))
+    True
+    """
+    return local.replace(tzinfo=zone, fold=0).timestamp()
+
+
+class Calendar:
+    """The local dates of a span, with their clock and their sun.
+
+    first and last are the dates on which the span begins and ends; sunrise and sunset are worked
+    out once, for all dates, when first asked for.
+    """
+
+    def __init__(self, first: date, last: date, zone: ZoneInfo, latitude: float, longitude: float):
+        self.first, self.last, self.zone = first, last, zone
+        self._place = latitude, longitude
+        self._sun: tuple[Array, Array] | None = None
+
+    def sun_times(self, day: date) -> Interval:
+        """Sunrise and sunset of a local date [UTC s], for the day before the span to two after.
+
+        >>> span = Calendar(date(2026, 3, 20), date(2026, 3, 20), ZoneInfo("UTC"), 0.0, 0.0)
+        >>> rise, fall = span.sun_times(date(2026, 3, 20))
+        >>> round((fall - rise) / 3600, 1)
+        12.1
+        """
+        if self._sun is None:
+            days = (self.last - self.first).days + 4
+            noons = [
+                to_utc(datetime(d.year, d.month, d.day, 12), self.zone)
+                for d in (self.first + timedelta(k - 1) for k in range(days))
+            ]
+            self._sun = sunrise_sunset(np.array(noons), *self._place)
+        row = (day - self.first).days + 1
+        return float(self._sun[0][row]), float(self._sun[1][row])
+
+    def at(self, moment: Moment, day: date) -> float:
+        """UTC seconds of a moment on a local date; minute 1440 is the next day's midnight.
+
+        >>> span = Calendar(date(2026, 3, 20), date(2026, 3, 20), ZoneInfo("UTC"), 0.0, 0.0)
+        >>> span.at(("clock", 1440.0), date(2026, 3, 20)) == span.at(
+        ...     ("clock", 0.0), date(2026, 3, 21))
+        True
+        """
+        anchor, minutes = moment
+        if anchor == "clock":
+            whole, rest = divmod(minutes, 1440.0)
+            local = datetime(day.year, day.month, day.day) + timedelta(days=whole, minutes=rest)
+            return snap(to_utc(local, self.zone))
+        return snap(self.sun_times(day)[anchor == "sunset"] + 60.0 * minutes)
+
+    def days(self, numbers: Iterable[int] | None) -> list[date]:
+        """Local dates on which windows start: day numbers of the span from 1, or every date.
+
+        Without numbers the evening before the span counts too: its windows may reach into it.
+
+        >>> span = Calendar(date(2026, 3, 20), date(2026, 3, 21), ZoneInfo("UTC"), 0.0, 0.0)
+        >>> [d.day for d in span.days(None)], [d.day for d in span.days([2])]
+        ([19, 20, 21], [21])
+        """
+        if numbers is not None:
+            return [self.first + timedelta(n - 1) for n in numbers]
+        return [self.first + timedelta(k - 1) for k in range((self.last - self.first).days + 2)]
+
+    def window(self, between: tuple[Moment, Moment] | None, day: date) -> Interval | None:
+        """The window that starts on a local date, or None where it is empty.
+
+        An end at or before the start wraps past midnight, but sunrise to sunset never does.
+
+        >>> span = Calendar(date(2026, 3, 20), date(2026, 3, 20), ZoneInfo("UTC"), 0.0, 0.0)
+        >>> start, end = span.window((("clock", 1320.0), ("clock", 360.0)), date(2026, 3, 20))
+        >>> (end - start) / 3600
+        8.0
+        """
+        opens, closes = between or ALL_DAY
+        start, end = self.at(opens, day), self.at(closes, day)
+        if end <= start and (opens[0], closes[0]) != ("sunrise", "sunset"):
+            end = self.at(closes, day + timedelta(1))
+        return (start, end) if end > start else None
+
+    def windows(
+        self, between: tuple[Moment, Moment] | None, numbers: Iterable[int] | None = None
+    ) -> list[Interval]:
+        """Every window of the span, in order (see `days` and `window`).
+
+        >>> span = Calendar(date(2026, 3, 20), date(2026, 3, 21), ZoneInfo("UTC"), 0.0, 0.0)
+        >>> len(span.windows((("clock", 480.0), ("clock", 1080.0))))
+        3
+        """
+        found = [self.window(between, day) for day in self.days(numbers)]
+        return [w for w in found if w is not None]
+
+
+def equal_shares(window: Interval, times: int, each_s: float) -> list[Interval]:
+    """N bursts, each in the middle of its equal share of the window.
+
+    Raises ValueError where they do not fit the window one after another.
+
+    >>> equal_shares((0.0, 100.0), 2, 10.0)
+    [(20.0, 30.0), (70.0, 80.0)]
+    """
+    start, end = window
+    share = (end - start) / times
+    if each_s > share + 1e-6:
+        raise ValueError(f"{times} x {each_s:g} s do not fit into {(end - start):g} s")
+    firsts = [snap(start + (k + 0.5) * share - each_s / 2.0) for k in range(times)]
+    return [(first, snap(first + each_s)) for first in firsts]
+
+
+def grid(start_s: float, end_s: float, marks: Iterable[float] = ()) -> Array:
+    """Edges of the segments of a span: its ends, the regular grid, and all marks inside it.
+
+    >>> grid(0.0, 900.0, [450.0, 1e9])
+    array([  0., 300., 450., 600., 900.])
+    """
+    first = np.ceil(start_s / GRID_S) * GRID_S
+    regular = np.arange(first, end_s, GRID_S)
+    edges = np.concatenate([[start_s, end_s], regular, np.fromiter(marks, dtype=float)])
+    return np.unique(edges[(edges >= start_s) & (edges <= end_s)])
+
+
+def inside(edges: Array, intervals: Iterable[Interval]) -> Array:
+    """1.0 for each segment whose start lies in one of the intervals, else 0.0; shape (n,).
+
+    >>> inside(np.array([0.0, 1.0, 2.0, 3.0]), [(1.0, 2.0)])
+    array([0., 1., 0.])
+    """
+    count = np.zeros(edges.size)
+    for start, end in intervals:
+        first, last = np.searchsorted(edges, [start, end])
+        count[first:last] = 1.0
+    return count[:-1]
+
+
+def cell_of(edges: Array, cells: Array) -> Index:
+    """For each segment between `edges` the coarser cell between `cells` that holds it.
+
+    >>> cell_of(np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, 2.0, 3.0]))
+    array([0, 0, 1])
+    """
+    return np.searchsorted(cells, edges[:-1], side="right") - 1
+
+
+def runs(flags: Sequence[bool] | Array, edges: Array) -> list[Interval]:
+    """The intervals over which a flag per segment holds.
+
+    >>> runs(np.array([0.0, 1.0, 1.0, 0.0]), np.arange(5.0))
+    [(1.0, 3.0)]
+    """
+    change = np.diff(np.concatenate([[0], np.asarray(flags, dtype=np.int8), [0]]))
+    starts, ends = np.flatnonzero(change == 1), np.flatnonzero(change == -1)
+    return [(float(edges[a]), float(edges[b])) for a, b in zip(starts, ends, strict=True)]

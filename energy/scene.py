@@ -1,0 +1,411 @@
+"""From plan and weather to the case that is simulated: cells, bursts, limits, sun, battery, draws.
+
+Here plan objects meet the model's arrays. What is asked of the outcome lives in `budget`.
+"""
+
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from energy.model import Array, Index
+from energy.model import panel as panels
+from energy.model.battery import Battery
+from energy.model.demand import Burst, Limits, Refusal, bursts, charging_s, inverter_on, refusals
+from energy.model.electronics import inverter_curve, pwm_power
+from energy.model.simulate import Case, Draw
+from energy.model.sun import Sun, clear_sun
+from energy.model.timeline import Calendar, Interval, cell_of, equal_shares, grid, inside, snap
+from energy.plan import Plan, PlanError
+from energy.weather.futures import Weathers
+from energy.weather.record import HOUR_S, Record
+
+MONTH_H = 30.0 * 24.0
+LANES_AT_ONCE = 64
+MOST_SEGMENTS = 400_000
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A plan made ready: the case to simulate and what was settled on the way.
+
+    placed are all bursts inside the span, refused those that the limits turn away; sun_wh, loss_wh
+    and refused_wh (m,) are the panels' books; notes are lines the answer should say.
+    """
+
+    case: Case
+    placed: tuple[Burst, ...]
+    refused: tuple[Refusal, ...]
+    locked_percent: Array
+    sun_wh: Array
+    loss_wh: Array
+    refused_wh: Array
+    notes: tuple[str, ...]
+
+
+def calendar_of(plan: Plan) -> Calendar:
+    """The plan's local dates with their clock and sun."""
+    place = plan.place
+    return Calendar(
+        plan.span.start.date(),
+        plan.span.end.date(),
+        ZoneInfo(place.timezone),
+        place.latitude_deg,
+        place.longitude_deg,
+    )
+
+
+def scene(plan: Plan, calendar: Calendar, span: Interval, weather: Weathers, cells: Array) -> Scene:
+    """Lay a plan with its weathers out in segments and lanes, ready to simulate.
+
+    span [UTC s]; cells are the edges on which the weather is given. Raises PlanError for what
+    only the days themselves show, such as repeats that do not fit between sunrise and sunset.
+    """
+    lanes = max(weather.ghi.shape[1], plan.weather.futures or 1)
+    placed, notes = place_bursts(plan, calendar, span)
+    chargers = [calendar.windows(c.between, c.days) for c in plan.charger]
+    on_windows = _inverter_windows(plan, calendar)
+    edges = _edges(plan, span, cells, placed, [*chargers, on_windows or []])
+    limits = _limits(plan, on_windows)
+    order = ranked(plan)
+    refused = refusals(edges, placed, plan.task, order, limits)
+    turned_away = {id(r.burst) for r in refused}
+    accepted = [b for b in placed if id(b) not in turned_away]
+    solar = _solar(plan, weather, calendar, cells, span, lanes)
+    battery = _battery(plan, lanes)
+    cell = cell_of(edges, cells)
+    temperature, temp_row = weather.temp_air, cell
+    if plan.pack.temperature is not None:
+        temperature, temp_row = np.full((1, 1), plan.pack.temperature), np.zeros_like(cell)
+    row_of_cell = np.full(cells.size - 1, -1)
+    row_of_cell[weather.lit] = np.arange(weather.lit.size)
+    charger_w = np.zeros(edges.size - 1)
+    for charger, windows in zip(plan.charger, chargers, strict=True):
+        charger_w += charger.watts * inside(edges, windows)
+    case = Case(
+        edges=edges,
+        battery=battery,
+        solar_w=solar.panel_w,
+        solar_row=row_of_cell[cell],
+        controller_efficiency=plan.pack.solar_input.efficiency_percent / 100.0,
+        charger_w=charger_w,
+        temp_pack=temperature,
+        temp_row=temp_row,
+        idle_w=plan.pack.idle_w,
+        inverter=limits.curve,
+        inverter_on=inverter_on(edges, accepted, plan.task, limits),
+        outlet_efficiency=limits.outlet_efficiency,
+        draws=_draws(edges, accepted, plan, order),
+        factor=_task_factors(plan, lanes),
+    )
+    locked = 100.0 * battery.locked_share(temperature)[temp_row]
+    return Scene(
+        case=case,
+        placed=tuple(placed),
+        refused=tuple(refused),
+        locked_percent=locked,
+        sun_wh=solar.sun_wh,
+        loss_wh=solar.loss_wh,
+        refused_wh=solar.refused_wh,
+        notes=tuple(notes),
+    )
+
+
+def _edges(
+    plan: Plan,
+    span: Interval,
+    cells: Array,
+    placed: Sequence[Burst],
+    windows: Sequence[Sequence[Interval]],
+) -> Array:
+    marks = [t for burst in placed for piece in burst.pieces for t in (piece.start_s, piece.end_s)]
+    marks += [t for several in windows for window in several for t in window]
+    edges = grid(*span, [*cells.tolist(), *marks])
+    if edges.size > MOST_SEGMENTS:
+        raise PlanError(
+            [
+                f"{plan.origin}: the tasks start and stop {edges.size:,} times; at most"
+                f" {MOST_SEGMENTS:,} moments can be simulated: shorten the span or lengthen a"
+                " period_min"
+            ]
+        )
+    return edges
+
+
+def _task_factors(plan: Plan, lanes: int) -> Array:
+    factors = [
+        draw(plan, "task", task.name, k, task.spread_percent, lanes)
+        for k, task in enumerate(plan.task)
+    ]
+    return np.stack(factors) if factors else np.ones((0, lanes))
+
+
+def ranked(plan: Plan) -> list[int]:
+    """Task numbers from 0 in rank order: what must run, then by priority, then as written."""
+    tasks = plan.task
+    return sorted(range(len(tasks)), key=lambda k: (not tasks[k].must, tasks[k].priority, k))
+
+
+def energy_by_task(placed: Sequence[Burst], tasks: int) -> Array:
+    """Stated energy of some bursts by task [Wh], (tasks,)."""
+    total = np.zeros(tasks)
+    for burst in placed:
+        total[burst.task] += sum(p.mean_w * (p.end_s - p.start_s) for p in burst.pieces) / 3600.0
+    return total
+
+
+def draw(plan: Plan, what: str, name: str, number: int, spread_percent: float, lanes: int) -> Array:
+    """One lognormal factor of mean 1 a lane; the coefficient of variation is the spread.
+
+    Each thing has a stream of its own, named after it, so that dropping a task changes no other
+    task's luck, and the first 10 lanes of 1,000 are those of 10. A single lane draws nothing.
+    """
+    if lanes == 1 or spread_percent == 0.0:
+        return np.ones(lanes)
+    same_before = 0
+    if what == "task":
+        same_before = sum(task.name == name for task in plan.task[:number])
+    key = [plan.weather.seed, zlib.crc32(f"{what}:{name}".encode()), same_before]
+    normal = np.random.default_rng(key).standard_normal(lanes)
+    sigma = np.sqrt(np.log1p((spread_percent / 100.0) ** 2))
+    return np.asarray(np.exp(sigma * normal - sigma**2 / 2.0))
+
+
+def cells_of(plan: Plan, calendar: Calendar, span: Interval, record: Record | None) -> Array:
+    """Edges of the cells on which sun and weather are worked out: whole intervals of the record
+    around the span, cut at its ends and wherever a panel is moved, folded or shaded."""
+    step = HOUR_S if record is None else record.interval_s
+    phase = 0.0 if record is None else float(record.start_s[0]) % step
+    first = np.floor((span[0] - phase) / step) * step + phase - step
+    last = np.ceil((span[1] - phase) / step) * step + phase + step
+    marks = [*span, *np.arange(first, last, step).tolist()]
+    for panel in plan.panel:
+        windows = calendar.windows(panel.out_between) if panel.out_between else []
+        windows += [w for shade in panel.shade for w in calendar.windows(shade.between)]
+        marks += [t for window in windows for t in window]
+        marks += _turns(panel.re_aim_at, calendar)
+    return grid(float(first), float(last), marks)
+
+
+def _turns(moments: Sequence[tuple[str, float]], calendar: Calendar) -> list[float]:
+    return sorted(
+        calendar.at(moment, day)
+        for moment in moments
+        for day in calendar.days(None)
+        if day >= calendar.first
+    )
+
+
+def _inverter_windows(plan: Plan, calendar: Calendar) -> list[Interval] | None:
+    inverter = plan.pack.inverter
+    if inverter is None or isinstance(inverter.on, str):
+        return None
+    return [w for between in inverter.on for w in calendar.windows(between)]
+
+
+def _limits(plan: Plan, on_windows: list[Interval] | None) -> Limits:
+    pack = plan.pack
+    inverter = pack.inverter
+    capacity = pack.capacity_wh * pack.health_percent / 100.0
+    return Limits(
+        curve=None
+        if inverter is None
+        else inverter_curve(inverter.rated_w, inverter.idle_w, inverter.efficiency_percent),
+        surge_w=0.0 if inverter is None else inverter.surge_w,
+        surge_s=0.0 if inverter is None else inverter.surge_s,
+        on=on_windows if on_windows is not None else (str(inverter.on) if inverter else "always"),
+        outlet_rated_w={"dc12": pack.dc12.rated_w, "usb": pack.usb.rated_w},
+        outlet_efficiency={
+            "dc12": pack.dc12.efficiency_percent / 100.0,
+            "usb": pack.usb.efficiency_percent / 100.0,
+        },
+        idle_w=pack.idle_w,
+        discharge_max_w=pack.discharge_max_w,
+        battery_max_w=capacity / (4.0 * pack.resistive_h) if pack.resistive_h > 0.0 else np.inf,
+    )
+
+
+def _battery(plan: Plan, lanes: int) -> Battery:
+    pack = plan.pack
+    health = draw(plan, "health", "", 0, pack.health_spread_percent, lanes)
+    capacity = pack.capacity_wh * np.minimum(pack.health_percent / 100.0 * health, 1.0)
+    return Battery(
+        chemistry=pack.chemistry,
+        capacity_wh=capacity,
+        charge_max_w=np.full(lanes, pack.charge_max_w),
+        start_share=pack.start_percent / 100.0,
+        resistive_h=pack.resistive_h,
+        coulombic=pack.coulombic_percent / 100.0,
+        taper_from=pack.taper_from_percent / 100.0,
+        self_discharge_per_h=pack.self_discharge_percent_month / 100.0 / MONTH_H,
+        heated=pack.heated,
+        kinetic_c=pack.kinetic_c,
+        kinetic_k_per_h=pack.kinetic_k_per_h,
+    )
+
+
+def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> tuple[list[Burst], list[str]]:
+    """Every burst of every task inside the span, and lines about what does not fit it."""
+    placed: list[Burst] = []
+    notes: list[str] = []
+    problems: list[str] = []
+    for k, task in enumerate(plan.task):
+        cut_off = False
+        for number, day in enumerate(calendar.days(task.days)):
+            try:
+                found, block_cut = _in_day(plan, calendar, k, day)
+            except ValueError as error:
+                problems.append(f'{plan.origin}: task {k + 1} "{task.name}": {error}')
+                break
+            if block_cut:
+                notes.append(f'"{task.name}" is longer than its window on {day} and is cut there')
+            inside_span = bursts(task, k, number, found, span)
+            placed += inside_span
+            before_the_span = day < calendar.first
+            lost = sum(b - a for a, b in found) - sum(b.end_s - b.start_s for b in inside_span)
+            cut_off |= lost > 1.0 and not before_the_span
+        if cut_off and task.must:
+            notes.append(
+                f'part of "{task.name}", which must run, lies outside the span and is not judged'
+            )
+    if problems:
+        raise PlanError(problems)
+    return placed, notes
+
+
+def _in_day(plan: Plan, calendar: Calendar, number: int, day: date) -> tuple[list[Interval], bool]:
+    """A task's bursts in the window that starts on a day; whether a block had to be cut."""
+    task = plan.task[number]
+    repeats, each_s = task.times, task.each_s
+    if task.kind == "charging" and task.duration_s is None and repeats is None:
+        repeats, each_s = task.charges or 1, charging_s(task)
+    if task.kind == "trace" and repeats is not None and each_s is None and task.trace:
+        each_s = task.trace[-1][0] - task.trace[0][0]
+    if task.at is not None:
+        start = calendar.at(task.at, day)
+        if repeats is None:
+            assert task.duration_s is not None
+            return [(start, snap(start + task.duration_s))], False
+        assert each_s is not None
+        firsts = [snap(start + i * each_s) for i in range(repeats)]
+        return [(a, snap(a + each_s)) for a in firsts], False
+    window = calendar.window(task.between, day)
+    if window is None:
+        return [], False
+    if repeats is not None:
+        assert each_s is not None
+        return equal_shares(window, repeats, each_s), False
+    if task.duration_s is None:
+        return [window], False
+    end = snap(window[0] + task.duration_s)
+    return [(window[0], min(end, window[1]))], end > window[1] + 1e-3
+
+
+def _draws(edges: Array, accepted: Sequence[Burst], plan: Plan, order: Sequence[int]) -> list[Draw]:
+    """The mean watts of every task that runs, by segment, in rank order."""
+    rows: dict[int, list[Array]] = {}
+    for burst in accepted:
+        for piece in burst.pieces:
+            first, last = np.searchsorted(edges, [piece.start_s, piece.end_s])
+            there = np.arange(first, last)
+            rows.setdefault(burst.task, []).append(
+                np.stack([there, np.full(there.size, piece.mean_w)])
+            )
+    found = []
+    for task in order:
+        if task in rows:
+            where, watts = np.concatenate(rows[task], axis=1)
+            unique, at = np.unique(where.astype(np.intp), return_inverse=True)
+            total = np.bincount(at, watts, minlength=unique.size)
+            found.append(Draw(task, plan.task[task].supply, unique, total))
+    return found
+
+
+@dataclass(frozen=True)
+class _Solar:
+    """Panel-side power after the input's limit, (lit cells, m), and its books in Wh, (m,)."""
+
+    panel_w: Array
+    sun_wh: Array
+    loss_wh: Array
+    refused_wh: Array
+
+
+def _solar(
+    plan: Plan, weather: Weathers, calendar: Calendar, cells: Array, span: Interval, lanes: int
+) -> _Solar:
+    hours = np.diff(cells)[weather.lit] / 3600.0
+    in_span = inside(cells, [span])[weather.lit]
+    power, sun_w = np.zeros((hours.size, lanes)), np.zeros((hours.size, lanes))
+    for number, panel in enumerate(plan.panel):
+        condition = (
+            panel.condition_percent
+            / 100.0
+            * draw(plan, f"condition {number}", "", 0, panel.condition_spread_percent, lanes)
+        )
+        out = in_span
+        if panel.out_between is not None:
+            out = out * inside(cells, calendar.windows(panel.out_between))[weather.lit]
+        rows = np.flatnonzero(out)
+        if rows.size == 0:
+            continue
+        keep = np.ones(rows.size)
+        for shade in panel.shade:
+            shaded = inside(cells, calendar.windows(shade.between))[weather.lit][rows]
+            keep *= np.where(shaded > 0.0, shade.keep_percent / 100.0, 1.0)
+        for first in range(0, weather.ghi.shape[1], LANES_AT_ONCE):
+            columns = slice(first, first + LANES_AT_ONCE)
+            got, seen = _panel_power(plan, number, weather, calendar, rows, columns, keep)
+            into = columns if weather.ghi.shape[1] > 1 else slice(None)
+            power[rows, into] += panel.count * got * condition[into]
+            sun_w[rows, into] += panel.count * seen
+    limit = plan.pack.solar_input.max_w
+    capped = power if limit is None else np.minimum(power, limit)
+    sun_wh, power_wh, capped_wh = (
+        (values * hours[:, None]).sum(axis=0) for values in (sun_w, power, capped)
+    )
+    return _Solar(capped, sun_wh, sun_wh - power_wh, power_wh - capped_wh)
+
+
+def _panel_power(
+    plan: Plan,
+    number: int,
+    weather: Weathers,
+    calendar: Calendar,
+    rows: Index,
+    columns: slice,
+    keep: Array,
+) -> tuple[Array, Array]:
+    """Watts of one panel in full condition, and the watts of sun on it, (rows, columns)."""
+    panel, place = plan.panel[number], plan.place
+    sun = Sun(**{name: values[rows] for name, values in vars(weather.sun).items()})
+    sky = weather.ghi[rows, columns], weather.dni[rows, columns], weather.dhi[rows, columns]
+    cell = weather.lit[rows]
+    shared_air = weather.temp_air.shape[1] == 1
+    temp_air = weather.temp_air[cell, slice(None) if shared_air else columns]
+    wind = weather.wind_speed[cell, slice(None) if weather.wind_speed.shape[1] == 1 else columns]
+    aimed_at = None
+    if panel.aim == "re-aimed":
+        turns = np.array(_turns(panel.re_aim_at, calendar))
+        aimed_at = clear_sun(turns, place.latitude_deg, place.longitude_deg, weather.elevation_m)
+    headings = [panel.facing_deg]
+    if panel.aim == "swinging":
+        headings = [360.0 * k / panels.SWING_HEADINGS for k in range(panels.SWING_HEADINGS)]
+    power, seen = 0.0, 0.0
+    for heading in headings:
+        tilt, azimuth = panels.pose(panel.aim, panel.tilt_deg, heading, sun, aimed_at)
+        light = panels.light_on_plane(sun, sky, tilt, azimuth, place.albedo, place.horizon)
+        effective = panels.effective_light(sun, light, tilt, azimuth) * keep[:, None]
+        cell_c = panels.cell_temperature(light.total * keep[:, None], temp_air, wind, panel.airflow)
+        watts = panels.dc_power(
+            effective, cell_c, panel.rated_w, panel.temp_coefficient_percent_per_c
+        )
+        if plan.pack.solar_input.kind == "pwm":
+            assert plan.pack.nominal_v is not None
+            watts = pwm_power(effective, watts, panel.i_mp, plan.pack.nominal_v)
+        power = power + watts / len(headings)
+        seen = seen + panel.rated_w * light.total / 1000.0 / len(headings)
+    return np.asarray(power), np.asarray(seen)

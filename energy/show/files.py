@@ -1,0 +1,70 @@
+"""Answers as files: written beside their place and moved in, never half-written.
+
+JSON and CSV for other programs, and plans for people. Pictures are drawn in `plots`.
+"""
+
+import json
+import os
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from energy.plan import PlanError
+
+
+def as_json(answer: object) -> str:
+    """An answer as JSON text, keys in their stable order.
+
+    >>> print(as_json({"chance": 87.1}))
+    {
+      "chance": 87.1
+    }
+    """
+    return json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = True) -> None:
+    """Let `write` fill a file beside `path` and move it in; on failure the place is as before.
+
+    Raises PlanError with one line where the place cannot be written, or where the file is there
+    and may not be replaced.
+    """
+    path = Path(path)
+    if not replace and path.exists():
+        raise PlanError([f"{path}: is there already; choose another name or remove it first"])
+    if path.is_dir():
+        raise PlanError([f"{path}: is a folder; give the name of a file"])
+    beside = None
+    try:
+        handle, name = tempfile.mkstemp(
+            prefix=f".{path.stem}-", suffix=path.suffix, dir=path.parent or Path()
+        )
+        os.close(handle)
+        beside = Path(name)
+        write(beside)
+        umask = os.umask(0)
+        os.umask(umask)
+        beside.chmod(0o666 & ~umask)
+        beside.replace(path)
+    except OSError as error:
+        raise PlanError([f"{path}: cannot be written ({error.strerror or error})"]) from None
+    finally:
+        if beside is not None:
+            beside.unlink(missing_ok=True)
+
+
+def write_text(path: Path, text: str, *, replace: bool = True) -> None:
+    """Write a text file safely, UTF-8."""
+    write_safely(path, lambda beside: beside.write_text(text, encoding="utf-8"), replace=replace)
+
+
+def write_timeline(answer: Any, path: Path) -> None:
+    """Write an answer's time series as CSV: the start, then a row a segment's end.
+
+    Times are ISO on the plan's clock with their offset; the start's flows are empty.
+    """
+    frame = answer.timeline()
+    frame.index = [moment.isoformat() for moment in frame.index]
+    text = frame.round(3).to_csv(index_label="time", lineterminator="\n")
+    write_text(path, text)

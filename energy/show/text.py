@@ -1,0 +1,234 @@
+"""An answer as words and tables for a terminal or a pipe, through rich.
+
+Numbers are rounded to what is known of them. Pictures are drawn in `plots`.
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from energy.answers.cautions import CLOSING, Caution
+from energy.answers.check import Check, TaskAnswer, clock
+from energy.budget import Budget, Chance
+
+VERDICTS = {
+    "stays-powered": "stays powered",
+    "dips-into-reserve": "dips into the reserve",
+    "runs-flat": "runs flat",
+    "overloads": "overloads",
+}
+SUPPLIES = {"ac": "mains", "dc12": "12 V", "usb": "USB"}
+BOOKS = (
+    ("sun_on_panel", "sun on the panels", 1),
+    ("other_charging", "other charging", 1),
+    ("panel_losses", "lost on the panels: glass, shade, heat, dull light, dirt", -1),
+    ("refused", "more than the solar input takes", -1),
+    ("spilled", "spilled: the pack was full, cold or at its charging limit", -1),
+    ("conversion_loss", "lost in controller, inverter and outlets", -1),
+    ("charge_loss", "lost in charging", -1),
+    ("discharge_loss", "lost in discharging", -1),
+    ("idle", "idle draw of pack and inverter", -1),
+    ("delivered", "delivered to the tasks", -1),
+    ("stored_change", "change of the store", -1),
+)
+CAUTIONS_SHOWN = 6
+
+
+def console(*, errors: bool = False) -> Console:
+    """Where the text goes; wide enough for the tables when piped."""
+    found = Console(stderr=errors, highlight=False, soft_wrap=False)
+    if not found.is_terminal:
+        found = Console(stderr=errors, highlight=False, width=100)
+    return found
+
+
+def watt_hours(value: float) -> str:
+    """Wh rounded to three figures at most.
+
+    >>> [watt_hours(x) for x in (0.04, 7.26, 123.4, 1234.0, -1234.0)]
+    ['0', '7', '123', '1230', '-1230']
+    """
+    digits = 0 if abs(value) < 1000.0 else -1
+    return f"{round(value, digits) + 0.0:.0f}"
+
+
+def chance_line(chance: Chance) -> str:
+    """The chance, always with how many weathers it was tried in and what they are worth.
+
+    >>> chance_line(Chance(87.1, 52.0, 98.0, 31, 7.8, 90.0, None))
+    'worked in 27 of 31 weathers (87 %), worth about 8 independent ones: 52 to 98 %'
+    """
+    worked = round(chance.percent * chance.futures / 100.0)
+    if chance.futures == 1:
+        return "tried in one weather only: an example, not a chance"
+    text = f"worked in {worked} of {chance.futures} weathers ({chance.percent:.0f} %)"
+    if chance.independent is not None:
+        text += f", worth about {max(chance.independent, 1.0):.0f} independent ones"
+    if chance.low is not None and chance.high is not None:
+        text += f": {chance.low:.0f} to {chance.high:.0f} %"
+    return text
+
+
+def show_check(answer: Check, cautions: Sequence[Caution], out: Console) -> None:
+    """Print the whole answer of a check."""
+    b = answer.budget
+    out.print(Text(b.plan.title or b.plan.origin, style="bold"))
+    out.print(headline(answer))
+    for line in summary(answer):
+        out.print(line)
+    if answer.tasks:
+        out.print(task_table(answer.tasks))
+    out.print(energy_table(b))
+    for note in b.notes:
+        out.print(f"Note: {note}.")
+    show_cautions(cautions, out)
+
+
+def headline(answer: Check) -> Text:
+    """The answer in one line: yes or no against the goal, and the verdict's reason."""
+    b = answer.budget
+    goal = f"{b.chance.goal:.0f} %"
+    words = VERDICTS[b.verdict]
+    if b.verdict == "overloads" and b.run.ran_short[b.middle]:
+        words += " and runs flat"
+    text = Text("YES" if answer.yes else "NO", style="bold green" if answer.yes else "bold red")
+    text.append(f": in the middle weather it {words}", style="bold")
+    if b.verdict != "overloads" and b.chance.futures > 1:
+        reach = "reaches" if answer.yes else "stays below"
+        text.append(f"; the chance {reach} the goal of {goal}", style="bold")
+    text.append(".")
+    return text
+
+
+def summary(answer: Check) -> Iterable[str]:
+    """What a person reads next: the weather, the chance, the lowest point, the end."""
+    b, lowest = answer.budget, answer.budget.lowest()
+    yield f"Weather: {b.weather.source}. Sharper with {b.weather.sharpen}."
+    line = chance_line(b.chance)
+    yield line[0].upper() + line[1:] + "."
+    must = b.chance.must_percent
+    if must is not None and b.chance.futures > 1:
+        yield f"What must run is fully served in {must:.0f} % of them."
+    reserve = "above the reserve" if lowest.spare_wh >= 0 else "short of the reserve"
+    text = (
+        f"Lowest charge {lowest.percent:.0f} % at {clock(b, lowest.at_s)},"
+        f" {watt_hours(abs(lowest.spare_wh))} Wh {reserve} of {b.plan.pack.reserve_percent:.0f} %"
+    )
+    if b.chance.futures > 1:
+        text += f"; in the dullest tenth of the weathers {b.dull_tenth_percent:.0f} % or less"
+    yield text + "."
+    flat = _flat_line(answer)
+    if flat:
+        yield flat
+    end = f"{float(b.charge_percent[-1, b.middle]):.0f} % at the end"
+    if b.full_again_s is not None:
+        end = f"Full again at {clock(b, b.full_again_s)}; {end}"
+    yield end + "."
+    if answer.now is not None:
+        yield _now_line(answer)
+
+
+def _flat_line(answer: Check) -> str:
+    b = answer.budget
+    first = b.run.first_unmet_s[:, b.middle]
+    lost = [t for k, t in enumerate(answer.tasks) if first[k] < float("inf")]
+    if not lost:
+        return ""
+    text = f"Flat at {clock(b, float(first.min()))}"
+    must = [f'"{t.name}"' for t in lost if t.must]
+    if must:
+        text += f"; what must run was lost too: {', '.join(must)}"
+    return text + "."
+
+
+def _now_line(answer: Check) -> str:
+    now = answer.now
+    assert now is not None
+    ahead = now.measured_percent - now.expected_percent
+    way = "ahead of" if ahead >= 0 else "behind"
+    return (
+        f"At {now.at:%H:%M} the plan expected {now.expected_percent:.0f} %, measured"
+        f" {now.measured_percent:.0f} %: {abs(ahead):.0f} points {way} the plan."
+    )
+
+
+def task_table(tasks: Sequence[TaskAnswer]) -> Table:
+    """The tasks: what they ask, whether they run, in what share of weathers, and why not."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("task", overflow="fold")
+    table.add_column("outlet")
+    for heading in ("W", "Wh", "short, Wh", "served"):
+        table.add_column(heading, justify="right")
+    table.add_column("why not", overflow="fold")
+    for task in tasks:
+        name = f"{task.name} (must)" if task.must else task.name
+        table.add_row(
+            Text(name),
+            SUPPLIES[task.supply],
+            f"{task.peak_w:.0f}",
+            watt_hours(task.energy_wh),
+            watt_hours(task.unmet_wh) if task.unmet_wh > 0.05 else "",
+            f"{task.chance_percent:.0f} %",
+            Text(task.why_not or ""),
+        )
+    return table
+
+
+def energy_table(b: Budget) -> Table:
+    """Where the energy came from and went, in the middle weather."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("where the energy went, middle weather")
+    table.add_column("Wh", justify="right")
+    for name, words, sign in BOOKS:
+        value = float(b.ledger_wh[name][b.middle])
+        if abs(value) >= 0.5 or name in ("delivered", "stored_change"):
+            table.add_row(words, watt_hours(sign * value))
+    unmet = float(b.ledger_wh["unmet"][b.middle])
+    if unmet >= 0.05:
+        table.add_row("asked but not served", watt_hours(unmet))
+    return table
+
+
+def show_cautions(cautions: Sequence[Caution], out: Console, most: int = CAUTIONS_SHOWN) -> None:
+    """The cautions that apply, most serious first, never more than fit a screen."""
+    if not cautions:
+        return
+    out.print(Text("Take care", style="bold"))
+    for caution in cautions[:most]:
+        out.print(Text(f"- {caution.text}"))
+    if len(cautions) > most:
+        out.print(f"- and {len(cautions) - most} more: --all-cautions")
+    out.print(Text(CLOSING))
+
+
+def show_tools(tools: dict[str, dict[str, Any]], out: Console) -> None:
+    """The load profiles as a table; a single one with all its figures."""
+    if len(tools) == 1:
+        ((key, tool),) = tools.items()
+        table = Table(box=box.SIMPLE_HEAD, pad_edge=False, title=key, title_justify="left")
+        table.add_column("key")
+        table.add_column("value", overflow="fold")
+        for name, value in tool.items():
+            table.add_row(name, str(value))
+        out.print(table)
+        return
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for heading in ("profile", "what", "group", "outlet"):
+        table.add_column(heading, overflow="fold")
+    for heading in ("W", "starts, W"):
+        table.add_column(heading, justify="right")
+    for key, tool in sorted(tools.items(), key=lambda item: (item[1].get("group", ""), item[0])):
+        watts = tool.get("working_w") or tool.get("on_w") or tool.get("power_w")
+        table.add_row(
+            key,
+            tool.get("name", ""),
+            tool.get("group", ""),
+            SUPPLIES.get(tool.get("supply", ""), ""),
+            "" if watts is None else f"{watts:g}",
+            "" if "start_w" not in tool else f"{tool['start_w']:g}",
+        )
+    out.print(table)

@@ -1,0 +1,416 @@
+"""The many weathers of a plan: each a column of light, air and wind on the plan's own cells.
+
+A record's days are moved to the plan's date and place by their clear-sky index and diffuse share,
+and the sun's place is worked out anew. Reading records is for `files`, what a person states of the
+sky for `sky`.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pvlib
+
+from energy.model import Array, Index
+from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
+from energy.model.timeline import Calendar
+from energy.plan import Plan, PlanError
+from energy.weather.files import read_record
+from energy.weather.record import DAY_S, HOUR_S, TYPICAL_ROWS, Record
+from energy.weather.sky import cloudy_light, okta_by_date, stated_air
+
+LIT_W_M2 = 5.0  # an interval is lit when its clear-sky mean lies above this
+BRIGHTEST_INDEX = 2.0  # broken cloud can pass the clear sky for a while ...
+BRIGHTEST_MOVED = 1.2  # ... but an hour moved to another date or place not by this much
+BEAM_OVER_CLEAR_W_M2 = 200.0
+SHIFTS = 31  # starts tried in each year held: the date itself and 15 days either side
+SAME_PLACE_KM = 2.0
+DAY_TO_DAY = 0.29  # lag-1 of daily clearness: Graham, Hollands & Unny 1988 (from memory)
+YEARS_AT_ONE_PLACE = 1.4  # the variance between years at one place (a fit, without a test)
+
+
+@dataclass(frozen=True)
+class Weathers:
+    """The weathers of a plan on cells of time.
+
+    sun holds the middles of the lit cells, lit their numbers (rows,). ghi, dni, dhi [W/m2] are
+    (rows, m); temp_air [deg C] and wind_speed [m/s at 10 m] (cells, m); m is 1 where all lanes
+    share one weather. shift_days (m,) says how far each was moved. independent is what the m
+    weathers are worth, None where no chance is drawn from weather.
+    """
+
+    kind: str
+    source: str
+    sharpen: str
+    elevation_m: float
+    elevation_from: str
+    sun: Sun
+    lit: Index
+    ghi: Array
+    dni: Array
+    dhi: Array
+    temp_air: Array
+    wind_speed: Array
+    temperature_stated: bool
+    shift_days: Array
+    independent: float | None
+    distance_km: float = 0.0
+    height_difference_m: float = 0.0
+    notes: tuple[str, ...] = ()
+
+
+def record_of(plan: Plan) -> Record | None:
+    """The record that a plan's weather rests on, or None where the plan states the sky itself.
+
+    Raises PlanError for a kind of weather that needs data this version does not hold.
+    """
+    weather, place = plan.weather, plan.place
+    if weather.kind in ("clear", "sky"):
+        return None
+    if weather.kind == "file":
+        assert weather.file is not None
+        at = (place.latitude_deg, place.longitude_deg)
+        return read_record(weather.file, timezone=place.timezone, stamps=weather.stamps, place=at)
+    raise PlanError(
+        [
+            f'{plan.origin}: [weather] kind = "{weather.kind}" is not available here; give'
+            ' kind = "file" with a weather file, kind = "sky" with the cloud you expect, or'
+            ' kind = "clear"'
+        ]
+    )
+
+
+def elevation_of(plan: Plan, record: Record | None) -> tuple[float, str]:
+    """Height of the place [m] and where the figure comes from."""
+    place = plan.place
+    if place.elevation_m is not None:
+        return place.elevation_m, "the plan"
+    if record is not None and record.elevation_m is not None and _apart(plan, record)[0] < 50.0:
+        return record.elevation_m, "the weather file"
+    looked_up = pvlib.location.lookup_altitude(place.latitude_deg, place.longitude_deg)
+    return float(looked_up), "pvlib's altitude grid"
+
+
+def weathers(plan: Plan, record: Record | None, calendar: Calendar, cells: Array) -> Weathers:
+    """All weathers of a plan on the cells between the edges `cells` [UTC s], (cells + 1,).
+
+    With a record the edges must start and end on edges of its intervals.
+    """
+    elevation_m, elevation_from = elevation_of(plan, record)
+    place = plan.place
+    middles = (cells[1:] + cells[:-1]) / 2.0
+    sun = clear_sun(middles, place.latitude_deg, place.longitude_deg, elevation_m)
+    lit = np.flatnonzero(sun.apparent_zenith < 90.0)
+    if record is None:
+        found = _stated(plan, calendar, middles, sun, lit)
+    else:
+        found = _from_record(plan, record, calendar, cells, sun, lit, elevation_m)
+    return Weathers(
+        kind=plan.weather.kind,
+        elevation_m=elevation_m,
+        elevation_from=elevation_from,
+        sun=_rows(sun, lit),
+        lit=lit,
+        **found,
+    )
+
+
+def _rows(sun: Sun, rows: Index) -> Sun:
+    return Sun(**{name: values[rows] for name, values in vars(sun).items()})
+
+
+def _stated(
+    plan: Plan, calendar: Calendar, middles: Array, sun: Sun, lit: Index
+) -> dict[str, object]:
+    weather = plan.weather
+    okta = np.zeros(middles.size)
+    source = "a clear sky"
+    if weather.kind == "sky":
+        okta = okta_by_date(weather.sky, calendar, middles)
+        source = f"a sky of {', '.join(str(o) for o in weather.sky)} eighths of cloud"
+    ghi, dni, dhi = cloudy_light(_rows(sun, lit), okta[lit])
+    air = stated_air(weather.temp_air_c, calendar, middles)
+    return {
+        "source": source,
+        "sharpen": "a weather file of the place: a stated sky is one sky, not a chance",
+        "ghi": ghi[:, None],
+        "dni": dni[:, None],
+        "dhi": dhi[:, None],
+        "temp_air": air[:, None],
+        "wind_speed": np.full((middles.size, 1), weather.wind_speed_m_s),
+        "temperature_stated": weather.temp_air_c is not None,
+        "shift_days": np.zeros(1),
+        "independent": None,
+    }
+
+
+def _from_record(
+    plan: Plan,
+    record: Record,
+    calendar: Calendar,
+    cells: Array,
+    sun: Sun,
+    lit: Index,
+    elevation_m: float,
+) -> dict[str, object]:
+    step = record.interval_s
+    starts = np.arange(cells[0], cells[-1] - step / 2.0, step)
+    rows, shift, years = moved_rows(record, starts, plan.span.start.date(), plan.weather.futures)
+    hour = np.searchsorted(starts, cells[:-1], side="right") - 1
+    middles = (cells[1:] + cells[:-1]) / 2.0
+    ghi, share = _moved_light(plan, record, cells, sun, lit, elevation_m, starts, rows, shift)
+    daylight = _rows(sun, lit)
+    dhi = np.where(np.isnan(share), diffuse_of(daylight, ghi), share * ghi)
+    dni, dhi = close_beam(daylight, ghi, dhi, daylight.dni + BEAM_OVER_CLEAR_W_M2)
+    temp_air, stated = _hourly_air(plan, record, calendar, middles, hour, rows, starts)
+    wind = record.wind_speed[rows]
+    wind = np.where(np.isnan(wind), plan.weather.wind_speed_m_s, wind)
+    distance_km, height_m = _apart(plan, record)
+    span_days = int(np.ceil((plan.span.end - plan.span.start).total_seconds() / DAY_S))
+    notes = list(record.notes)
+    if (plan.weather.futures or 0) > shift.size:
+        notes.append(
+            f"{shift.size} weathers tried, not {plan.weather.futures}: a record holds at most"
+            f" {SHIFTS} starts a year"
+        )
+    return {
+        "source": record.name,
+        "sharpen": "more measured years of the place itself",
+        "ghi": ghi,
+        "dni": dni,
+        "dhi": dhi,
+        "temp_air": temp_air,
+        "wind_speed": _between_middles(middles, starts, step, wind),
+        "temperature_stated": stated,
+        "shift_days": shift,
+        "independent": independent_weathers(max(span_days, 1), shift.size / years, years),
+        "distance_km": distance_km,
+        "height_difference_m": height_m,
+        "notes": tuple(notes),
+    }
+
+
+def moved_rows(
+    record: Record, starts_s: Array, first: object, futures: int | None
+) -> tuple[Index, Array, int]:
+    """Which rows of a record stand for which interval in each weather.
+
+    starts_s [UTC s], (h,): the plan's intervals. Returns rows (h, m), the shift of each weather
+    in days (m,), and how many years they come from. Weathers come in the order of their shift: 0,
+    +1, -1, +2, ..., every year held at each. A typical year wraps, and its 28 February stands for
+    the 29th too; years measured on end are taken as they followed one another.
+
+    Raises PlanError where the record is too short for the span.
+    """
+    order = [0, *(s for k in range(1, SHIFTS // 2 + 1) for s in (k, -k))]
+    picks: list[tuple[float, Array]] = []
+    years: set[int] = set()
+    held = [0] if record.typical else _years_held(record, starts_s)
+    for shift in order:
+        for year in held:
+            rows = _rows_in_year(record, starts_s, shift, year)
+            if rows is not None:
+                picks.append((float(shift), rows))
+                years.add(year)
+    if not picks:
+        raise PlanError(
+            [
+                f"{record.name}: holds no stretch of {starts_s.size * record.interval_s / DAY_S:.1f}"
+                " days around the plan's dates; give a longer record or a shorter span"
+            ]
+        )
+    picks = picks[: max(1, futures or SHIFTS * len(years))]
+    rows = np.stack([rows for _, rows in picks], axis=1)
+    return rows, np.array([shift for shift, _ in picks]), min(len(years), len(picks))
+
+
+def _years_held(record: Record, starts_s: Array) -> list[int]:
+    clock = np.array([record.start_s[0], record.start_s[-1]]) + record.utc_offset_s
+    first, last = clock.astype("datetime64[s]").astype("datetime64[Y]").astype(int) + 1970
+    return list(range(int(first) - 1, int(last) + 2))
+
+
+def _rows_in_year(record: Record, starts_s: Array, shift: int, year: int) -> Index | None:
+    clock = (starts_s + record.utc_offset_s + shift * DAY_S).astype("datetime64[s]")
+    if record.typical:
+        return _typical_row(clock)
+    own_year = clock[0].astype("datetime64[Y]")
+    month_and_day = clock[0].astype("datetime64[M]") - own_year.astype("datetime64[M]")
+    day = int((clock[0].astype("datetime64[D]") - clock[0].astype("datetime64[M]")).astype(int))
+    new_month = np.datetime64(year - 1970, "Y").astype("datetime64[M]") + month_and_day
+    last_day = (
+        int(
+            ((new_month + 1).astype("datetime64[D]") - new_month.astype("datetime64[D]")).astype(
+                int
+            )
+        )
+        - 1
+    )
+    new_day = new_month.astype("datetime64[D]") + min(day, last_day)
+    time_of_day = clock[0] - clock[0].astype("datetime64[D]")
+    start_s = float((new_day + time_of_day).astype("datetime64[s]").astype(np.int64))
+    row = round((start_s - record.utc_offset_s - record.start_s[0]) / record.interval_s)
+    if row < 0 or row + starts_s.size > record.start_s.size:
+        return None
+    return np.arange(row, row + starts_s.size)
+
+
+def _typical_row(clock: Array) -> Index:
+    """Row of a typical year, (n,), for local standard times: by month, day and hour."""
+    month = clock.astype("datetime64[M]")
+    day_of_month = (clock.astype("datetime64[D]") - month.astype("datetime64[D]")).astype(int)
+    month_number = month.astype(int) % 12
+    first_of_month = np.array([0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334])
+    leap_day = (month_number == 1) & (day_of_month == 28)
+    day = first_of_month[month_number] + day_of_month - leap_day
+    hour = (clock - clock.astype("datetime64[D]")).astype("timedelta64[h]").astype(int)
+    return np.asarray((day * 24 + hour) % TYPICAL_ROWS)
+
+
+def _moved_light(
+    plan: Plan,
+    record: Record,
+    cells: Array,
+    sun: Sun,
+    lit: Index,
+    elevation_m: float,
+    starts: Array,
+    rows: Index,
+    shift: Array,
+) -> tuple[Array, Array]:
+    """Global light (rows lit, m) and its diffuse share (NaN where unknown) on the lit cells."""
+    step = record.interval_s
+    width = np.diff(cells)
+    hour = np.searchsorted(starts, cells[:-1], side="right") - 1
+    clear = np.bincount(hour, sun.ghi * width, minlength=starts.size) / step
+    bright = clear > LIT_W_M2
+    same_place = _apart(plan, record)[0] < SAME_PLACE_KM
+    index = _clear_sky_index(record, plan, elevation_m, rows)
+    share = np.where(
+        record.ghi[rows] > 0.0, record.dhi[rows] / np.maximum(record.ghi[rows], 1e-9), np.nan
+    )
+    if np.isnan(record.dhi).all():
+        share[:] = np.nan
+    else:
+        share = np.clip(_fill_from_neighbours(share, 1.0), 0.0, 1.0)
+    index = _fill_from_neighbours(np.where(bright[:, None], index, np.nan), 0.0)
+    stays = (shift == 0.0) & same_place
+    target = np.minimum(index, BRIGHTEST_MOVED) * clear[:, None]
+    target[:, stays] = record.ghi[rows[:, stays]]
+    limit = np.where(stays, BRIGHTEST_INDEX, BRIGHTEST_MOVED)
+    hourly = np.minimum(target / np.maximum(clear, LIT_W_M2)[:, None], limit)
+    curve = _between_lit(cells, starts, step, bright, hourly)[lit]
+    light = curve * sun.ghi[lit, None]
+    weight = width[lit] / step
+    mean = np.zeros((starts.size, rows.shape[1]))
+    np.add.at(mean, hour[lit], light * weight[:, None])
+    scale = np.where(bright[:, None] & (mean > 0.0), target / np.maximum(mean, 1e-9), 1.0)
+    return light * scale[hour[lit]], share[hour[lit]]
+
+
+def _clear_sky_index(record: Record, plan: Plan, elevation_m: float, rows: Index) -> Array:
+    """Global light over its clear sky at the record's own place and dates; NaN where not lit."""
+    used, where = np.unique(rows, return_inverse=True)
+    light = record.ghi[used]
+    near = np.convolve(light > 0.0, np.ones(3), mode="same") > 0.0
+    looked_at = used[near]
+    pieces = max(1, round(record.interval_s / 600.0))
+    offsets = (np.arange(pieces) + 0.5) * record.interval_s / pieces
+    moments = (record.start_s[looked_at, None] + offsets).ravel()
+    place = plan.place
+    latitude = place.latitude_deg if record.latitude_deg is None else record.latitude_deg
+    longitude = place.longitude_deg if record.longitude_deg is None else record.longitude_deg
+    height = elevation_m if record.elevation_m is None else record.elevation_m
+    clear = np.zeros(used.size)
+    if moments.size:
+        found = clear_sun(moments, latitude, longitude, height).ghi
+        clear[near] = found.reshape(-1, pieces).mean(axis=1)
+    index = np.where(clear > LIT_W_M2, light / np.maximum(clear, LIT_W_M2), np.nan)
+    return index[where].reshape(rows.shape)
+
+
+def _fill_from_neighbours(values: Array, otherwise: float) -> Array:
+    """Fill each NaN from the nearest later row of its column, else the nearest earlier one."""
+    filled = values.copy()
+    for i in range(values.shape[0] - 2, -1, -1):
+        filled[i] = np.where(np.isnan(filled[i]), filled[i + 1], filled[i])
+    for i in range(1, values.shape[0]):
+        filled[i] = np.where(np.isnan(filled[i]), filled[i - 1], filled[i])
+    return np.where(np.isnan(filled), otherwise, filled)
+
+
+def _between_lit(cells: Array, starts: Array, step: float, bright: Array, hourly: Array) -> Array:
+    """Straight lines between the middles of lit intervals that touch, held beyond: (cells, m)."""
+    middles = (cells[1:] + cells[:-1]) / 2.0
+    lit = np.flatnonzero(bright)
+    if lit.size == 0:
+        return np.zeros((middles.size, hourly.shape[1]))
+    centre = starts[lit] + step / 2.0
+    after = np.clip(np.searchsorted(centre, middles), 1, max(lit.size - 1, 1))
+    before = np.minimum(after - 1, lit.size - 1)
+    after = np.minimum(after, lit.size - 1)
+    gap = centre[after] - centre[before]
+    share = np.clip((middles - centre[before]) / np.where(gap > 0.0, gap, 1.0), 0.0, 1.0)
+    share = np.where(gap > 1.5 * step, np.round(share), share)[:, None]
+    return (1.0 - share) * hourly[lit[before]] + share * hourly[lit[after]]
+
+
+def _between_middles(middles: Array, starts: Array, step: float, hourly: Array) -> Array:
+    """Straight lines between the middles of the intervals, held at the ends: (cells, m)."""
+    position = np.clip((middles - starts[0]) / step - 0.5, 0.0, starts.size - 1.0)
+    before = np.minimum(position.astype(int), max(starts.size - 2, 0))
+    after = np.minimum(before + 1, starts.size - 1)
+    share = (position - before)[:, None]
+    return (1.0 - share) * hourly[before] + share * hourly[after]
+
+
+def _hourly_air(
+    plan: Plan,
+    record: Record,
+    calendar: Calendar,
+    middles: Array,
+    hour: Index,
+    rows: Index,
+    starts: Array,
+) -> tuple[Array, bool]:
+    air = record.temp_air[rows]
+    if np.isnan(air).any():
+        stated = stated_air(plan.weather.temp_air_c, calendar, middles)
+        return stated[:, None], plan.weather.temp_air_c is not None
+    return _between_middles(middles, starts, record.interval_s, air), True
+
+
+def _apart(plan: Plan, record: Record) -> tuple[float, float]:
+    """How far the record's place is from the plan's: km along the ground, m in height."""
+    place = plan.place
+    if record.latitude_deg is None or record.longitude_deg is None:
+        return 0.0, 0.0
+    a, b = np.radians([place.latitude_deg, record.latitude_deg])
+    turn = np.radians(record.longitude_deg - place.longitude_deg)
+    half = np.sin((b - a) / 2.0) ** 2 + np.cos(a) * np.cos(b) * np.sin(turn / 2.0) ** 2
+    height = 0.0
+    if place.elevation_m is not None and record.elevation_m is not None:
+        height = abs(place.elevation_m - record.elevation_m)
+    return float(2.0 * 6371.0 * np.arcsin(np.sqrt(half))), float(height)
+
+
+def independent_weathers(days: int, starts: float, years: int) -> float:
+    """What overlapping windows of `days` from `starts` daily starts in `years` years are worth.
+
+    Days follow one another with correlation 0.29, so windows that share days, or nearly, tell
+    less than as many separate ones; at one place years differ less than days do (a fit).
+
+    >>> [round(1.4 * independent_weathers(d, 31, 1), 1) for d in (1, 3, 5)]
+    [20.6, 10.9, 7.5]
+    """
+    gaps = np.abs(np.subtract.outer(np.arange(days), np.arange(days)))
+    whole = (DAY_TO_DAY**gaps).sum()
+    number = max(round(starts), 1)
+    shared = np.array(
+        [
+            (DAY_TO_DAY ** np.abs(np.subtract.outer(np.arange(days), np.arange(days)) + k)).sum()
+            for k in range(1, number)
+        ]
+    )
+    same_side = 2.0 / np.pi * np.arcsin(np.clip(shared / whole, -1.0, 1.0))
+    overlap = 1.0 + 2.0 * np.sum((1.0 - np.arange(1, number) / number) * same_side)
+    return float(years * number / overlap / YEARS_AT_ONE_PLACE)

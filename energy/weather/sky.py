@@ -1,0 +1,96 @@
+"""Weather a person states: a clear sky, a sky in eighths of cloud, the air's temperature.
+
+Everything here needs only the place, the days and the plan's words; records of real weather live
+in `files`, the many weathers of a plan in `futures`.
+"""
+
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from energy.model import Array
+from energy.model.sun import Sun, close_beam, cloud_transmission, diffuse_of
+from energy.model.timeline import Calendar
+
+ASSUMED_AIR_C = 15.0
+WARMEST_SOLAR_H = 15.0  # the air is warmest about three hours after the sun's noon
+HOUR_S = 3600.0
+
+
+def cloudy_light(sun: Sun, okta: Array) -> tuple[Array, Array, Array]:
+    """Global, beam and diffuse [W/m2], each (n,), under `okta` eighths of cloud, (n,).
+
+    0 eighths are the clear sky itself, with its own beam and diffuse. Kasten & Czeplak, Solar
+    Energy 24 (1980) 177; split after Erbs.
+
+    >>> from energy.model.sun import clear_sun
+    >>> s = clear_sun(np.array([1781956800.0]), 50.0, 0.0)
+    >>> ghi, dni, dhi = cloudy_light(s, np.array([8.0]))
+    >>> round(float(ghi[0] / s.ghi[0]), 3)
+    0.25
+    """
+    ghi = sun.ghi * cloud_transmission(okta)
+    dni, dhi = close_beam(sun, ghi, diffuse_of(sun, ghi), sun.dni)
+    clear = okta <= 0.0
+    return ghi, np.where(clear, sun.dni, dni), np.where(clear, sun.dhi, dhi)
+
+
+def okta_by_date(okta: tuple[int, ...], calendar: Calendar, time_s: Array) -> Array:
+    """The eighths of cloud at each moment: one a local date, the last one repeated.
+
+    >>> from datetime import date
+    >>> days = Calendar(date(2026, 6, 1), date(2026, 6, 2), ZoneInfo("UTC"), 0.0, 0.0)
+    >>> okta_by_date((8, 2), days, np.array([1780272000.0, 1780358400.0, 1780444800.0]))
+    array([8., 2., 2.])
+    """
+    midnights = [calendar.at(("clock", 1440.0), day) for day in calendar.days(None)]
+    number = np.searchsorted(midnights[1:], time_s, side="right")
+    return np.array(okta, dtype=float)[np.minimum(number, len(okta) - 1)]
+
+
+def stated_air(
+    temp_air_c: float | tuple[float, ...] | None, calendar: Calendar, time_s: Array
+) -> Array:
+    """Air temperature [deg C], (n,), from what the plan says of it.
+
+    One number is constant; (low, high) runs as half cosines from the low at sunrise to the high
+    at 15 h solar; twelve monthly means are straight lines between the middles of the months;
+    nothing stated is 15.
+
+    >>> from datetime import date
+    >>> days = Calendar(date(2026, 3, 20), date(2026, 3, 20), ZoneInfo("UTC"), 0.0, 0.0)
+    >>> noon = np.array([1774008000.0])
+    >>> stated_air(None, days, noon), stated_air((4.0, 12.0), days, noon).round(1)
+    (array([15.]), array([10.1]))
+    """
+    if temp_air_c is None or isinstance(temp_air_c, int | float):
+        constant = ASSUMED_AIR_C if temp_air_c is None else float(temp_air_c)
+        return np.full(time_s.size, constant)
+    if len(temp_air_c) == 12:
+        return _between_months(np.array(temp_air_c), calendar.zone, time_s)
+    low, high = temp_air_c
+    turns, levels = [], []
+    for day in [*calendar.days(None), calendar.last.fromordinal(calendar.last.toordinal() + 1)]:
+        rise, fall = calendar.sun_times(day)
+        warmest = (rise + fall) / 2.0 + (WARMEST_SOLAR_H - 12.0) * HOUR_S
+        turns += [rise, warmest]
+        levels += [low, high]
+    order = np.argsort(turns, kind="stable")
+    turn, level = np.array(turns)[order], np.array(levels)[order]
+    after = np.clip(np.searchsorted(turn, time_s, side="right"), 1, turn.size - 1)
+    share = (time_s - turn[after - 1]) / np.maximum(turn[after] - turn[after - 1], 1.0)
+    swing = (1.0 - np.cos(np.pi * np.clip(share, 0.0, 1.0))) / 2.0
+    return np.asarray(level[after - 1] + (level[after] - level[after - 1]) * swing)
+
+
+def _between_months(means: Array, zone: ZoneInfo, time_s: Array) -> Array:
+    year = datetime.fromtimestamp(float(time_s[0]), zone).year
+    middles, values = [], []
+    for y in range(year - 1, year + 3):
+        for month in range(1, 13):
+            first = datetime(y, month, 1, tzinfo=zone)
+            following = datetime(y + month // 12, month % 12 + 1, 1, tzinfo=zone)
+            middles.append((first.timestamp() + following.timestamp()) / 2.0)
+            values.append(float(means[month - 1]))
+    return np.interp(time_s, middles, values)
