@@ -28,9 +28,7 @@ Json = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
 Plot = Annotated[
     Path | None, typer.Option("--plot", metavar="FILE", help="Draw it: .png, .svg or .pdf.")
 ]
-Csv = Annotated[
-    Path | None, typer.Option("--csv", metavar="FILE", help="Write the time series.")
-]
+Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the time series.")]
 
 
 def _version(wanted: bool) -> None:
@@ -83,6 +81,7 @@ def check(
     """Does this day of work, or this night out, stay powered?"""
     with wrong_input_in_lines():
         from energy.answers.cautions import cautions
+
         from energy.answers.check import check as ask
         from energy.plan import Plan
         from energy.show import files, text
@@ -99,7 +98,9 @@ def check(
         if json:
             typer.echo(files.as_json(answer.as_dict(), warned))
         else:
-            text.show_check(answer, warned, text.console(), demo=plan is None, all_of_them=all_cautions)
+            text.show_check(
+                answer, warned, text.console(), demo=plan is None, all_of_them=all_cautions
+            )
     raise typer.Exit(0 if answer.yes else 1)
 
 
@@ -133,6 +134,7 @@ def new(
     """Write a plan with comments, to be changed."""
     with wrong_input_in_lines():
         from energy.answers.new import from_demo, from_questions
+
         from energy.show import files
 
         written = from_questions(typer.prompt) if ask else from_demo(demo, at)

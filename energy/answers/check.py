@@ -86,9 +86,7 @@ class Check:
             if b.full_again_s is None
             else b.local(b.full_again_s).isoformat(timespec="seconds"),
             "ledger_wh": {k: round(float(v[b.middle]), 2) for k, v in b.ledger_wh.items()},
-            "tasks": [
-                {k: _rounded(v, 2) for k, v in asdict(task).items()} for task in self.tasks
-            ],
+            "tasks": [{k: _rounded(v, 2) for k, v in asdict(task).items()} for task in self.tasks],
         }
         if self.now is not None:
             found["now"] = {
@@ -226,9 +224,7 @@ def why_refused(supply: str, start_w: float, turned_away: Sequence[Refusal], bur
         "battery": f"with losses and all that runs {asked} are asked of the battery, which can"
         f" give {allowed}",
     }
-    text = words.get(
-        first.limit, f"{asked} are asked of {OUTLETS[supply]}, which give {allowed}"
-    )
+    text = words.get(first.limit, f"{asked} are asked of {OUTLETS[supply]}, which give {allowed}")
     if len(turned_away) < bursts:
         text = f"{len(turned_away)} of {bursts} times: {text}"
     return text

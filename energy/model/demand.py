@@ -10,7 +10,7 @@ from typing import Protocol
 
 import numpy as np
 
-from energy.model import Array, Index
+from energy.model import Array
 from energy.model.electronics import InverterCurve
 from energy.model.timeline import Interval, snap
 

@@ -6,12 +6,12 @@ Numbers are rounded to what is known of them. Pictures are drawn in `plots`.
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from energy.answers.cautions import CLOSING, Caution
 from rich import box
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.cautions import CLOSING, Caution
 from energy.answers.check import Check, TaskAnswer, clock
 from energy.budget import Budget, Chance
 

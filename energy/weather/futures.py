@@ -15,7 +15,7 @@ from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
 from energy.model.timeline import Calendar
 from energy.plan import Plan, PlanError
 from energy.weather.files import read_record
-from energy.weather.record import DAY_S, HOUR_S, TYPICAL_ROWS, Record
+from energy.weather.record import DAY_S, TYPICAL_ROWS, Record
 from energy.weather.sky import cloudy_light, okta_by_date, stated_air
 
 LIT_W_M2 = 5.0  # an interval is lit when its clear-sky mean lies above this

@@ -97,8 +97,9 @@ def read_plain(
     if "dhi" not in values and "dni" in values and place is not None:
         cos_zenith = sun_over(start_s, interval_s, *place)[0]
         # below 6 degrees the hour's mean is not its middle's, and the split is modelled
-        beam_dni = np.where(values["dni"] >= 0, values["dni"], np.nan)
-        dhi = np.where(cos_zenith > 0.1, values["ghi"] - beam_dni * cos_zenith, np.nan)
+        dni = values["dni"]
+        known = (cos_zenith > 0.1) & (dni >= 0) & (dni < 1400)  # the sun itself gives 1361 W/m2
+        dhi = np.where(known, values["ghi"] - dni * cos_zenith, np.nan)
         dhi = np.clip(dhi, 0.0, None)
         notes.append("diffuse irradiance taken as the global less the beam")
     return Record(

@@ -1,0 +1,276 @@
+"""What the keys of a plan must say together, looked for in its merged tables.
+
+Each check reads only what it needs and lets wrong types pass, which the models report; so all
+problems of a plan are found at once. What only the sun's times decide is left to the simulation.
+"""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from typing import Any
+
+from energy.plan.kit import LITHIUM, number
+from energy.plan.messages import Path, Problem
+from energy.plan.moments import DAY_MIN, Window, clock_minutes, window
+from energy.plan.schema import local_time
+from energy.plan.words import meant, shown
+
+Table = dict[str, Any]
+MOST_DAYS = 400
+MOST_STARTS = 200_000  # bursts and cycles of all tasks together; what the simulation can lay out
+NEEDS = {
+    "steady": ("working_w",),
+    "intermittent": ("working_w",),
+    "cycling": ("on_w", "duty_percent", "period_min"),
+    "charging": ("energy_wh", "power_w"),
+    "trace": ("trace",),
+}
+WEATHER_NEEDS = {"file": "file", "sky": "sky", "monthly": "sun_hours"}
+AMOUNTS = ("times", "minutes", "hours", "charges")
+
+
+def check(tables: Table, lacking: set[Path]) -> Iterator[Problem]:
+    """Every problem that more than one key makes, in no order."""
+    place, span, pack = _table(tables, "place"), _table(tables, "span"), _table(tables, "pack")
+    if "albedo" in place and "ground" in place:
+        yield Problem(("place",), "give albedo or ground, not both")
+    start, end = _time(span.get("start")), _time(span.get("end"))
+    yield from (Problem(("span",), text) for text in _span(start, end))
+    dates = _dates(start, end)
+    yield from (Problem(("weather",), t) for t in _weather(_table(tables, "weather"), dates))
+    yield from _pack(pack)
+    for k, panel in _items(tables, "panel"):
+        yield from (Problem(("panel", k), text) for text in _panel(panel, pack))
+    for k, charger in _items(tables, "charger"):
+        yield from (Problem(("charger", k), text) for text in _days(charger, dates))
+    starts = 0.0
+    for k, task in _items(tables, "task"):
+        needs = () if ("task", k) in lacking else _needs(task)
+        problems = (*needs, *_amount(task), *_fits(task), *_days(task, dates))
+        yield from (Problem(("task", k), text) for text in problems)
+        starts += _starts(task, dates or 1)
+    if starts > MOST_STARTS:
+        yield Problem(
+            (),
+            f"the tasks start {starts:,.0f} times; at most {MOST_STARTS:,} are possible",
+        )
+    for k, run in _items(tables, "run"):
+        yield from (Problem(("run", k), text) for text in _run(run, tables))
+
+
+def _table(tables: Table, key: str) -> Table:
+    found = tables.get(key)
+    return found if isinstance(found, dict) else {}
+
+
+def _items(tables: Table, key: str) -> list[tuple[int, Table]]:
+    found = tables.get(key)
+    several = found if isinstance(found, list | tuple) else []
+    return [(k, item) for k, item in enumerate(several) if isinstance(item, dict)]
+
+
+def _has(table: Table, key: str) -> bool:
+    return table.get(key) is not None
+
+
+def _time(value: Any) -> datetime | None:
+    try:
+        return local_time(value)
+    except ValueError:
+        return None
+
+
+def _span(start: datetime | None, end: datetime | None) -> Iterator[str]:
+    if start is None or end is None:
+        return
+    if end <= start:
+        yield f"end must come after start, {start} (got {end})"
+    elif end - start < timedelta(seconds=1):
+        yield f"must last a second or more (got {start} to {end})"
+    elif end - start > timedelta(days=MOST_DAYS):
+        yield f"must be {MOST_DAYS} days or shorter (got {(end - start).days} days)"
+
+
+def _dates(start: datetime | None, end: datetime | None) -> int | None:
+    """How many local dates the span touches, where that can be said."""
+    if start is None or end is None or end <= start:
+        return None
+    return (end.date() - start.date()).days + 1
+
+
+def _weather(weather: Table, dates: int | None) -> Iterator[str]:
+    kind, sky = weather.get("kind", "climate"), weather.get("sky")
+    key = WEATHER_NEEDS.get(kind) if isinstance(kind, str) else None
+    if key is not None and not _has(weather, key):
+        yield f'kind = "{kind}" needs {key}'
+    if dates is not None and isinstance(sky, list | tuple) and len(sky) > dates:
+        yield f"sky must name at most {dates} dates, those of the span (got {len(sky)})"
+
+
+def _pack(pack: Table) -> Iterator[Problem]:
+    where: Path = ("pack",)
+    if _has(pack, "capacity_ah"):
+        if _has(pack, "capacity_wh"):
+            yield Problem(where, "give capacity_wh, or capacity_ah with nominal_v, not both")
+        elif not _has(pack, "nominal_v"):
+            yield Problem(where, "capacity_ah needs nominal_v")
+    if pack.get("chemistry", "lfp") in LITHIUM:
+        for key in ("kinetic_c", "kinetic_k_per_h"):
+            if _has(pack, key):
+                yield Problem(where, f"{key} is for agm and flooded batteries only")
+    if _is_pwm(pack) and not _has(pack, "nominal_v"):
+        yield Problem(("pack", "solar_input"), 'kind = "pwm" needs the pack\'s nominal_v')
+    inverter = _table(pack, "inverter")
+    rated, surge = number(inverter.get("rated_w")), number(inverter.get("surge_w"))
+    if rated is not None and surge is not None and surge < rated:
+        yield Problem(
+            ("pack", "inverter"), f"surge_w must be at least rated_w, {rated:g} (got {surge:g})"
+        )
+
+
+def _is_pwm(pack: Table) -> bool:
+    return _table(pack, "solar_input").get("kind") == "pwm"
+
+
+def _panel(panel: Table, pack: Table) -> Iterator[str]:
+    if panel.get("aim") == "re-aimed" and not panel.get("re_aim_at"):
+        yield 'aim = "re-aimed" needs re_aim_at, such as ["09:00", "12:00"]'
+    volts, v_mp = number(pack.get("nominal_v")), number(panel.get("v_mp", 18.0))
+    if _is_pwm(pack) and volts is not None and v_mp is not None and v_mp < volts:
+        yield (
+            f"v_mp must be at least the pack's nominal_v, {volts:g}, for a PWM input (got {v_mp:g})"
+        )
+
+
+def _days(table: Table, dates: int | None) -> Iterator[str]:
+    days = table.get("days")
+    if not isinstance(days, list | tuple):
+        return
+    numbers = [day for day in days if isinstance(day, int) and not isinstance(day, bool)]
+    beyond = [day for day in numbers if dates is not None and day > dates]
+    if beyond:
+        yield f"days must lie between 1 and {dates}, the days of the span (got {shown(beyond[0])})"
+    if len(set(numbers)) < len(numbers):
+        yield f"days must name each day once (got {shown(days)})"
+
+
+def _kind(task: Table) -> str:
+    kind = task.get("kind", "steady")
+    return kind if isinstance(kind, str) else ""
+
+
+def _needs(task: Table) -> Iterator[str]:
+    kind = _kind(task)
+    for key in NEEDS.get(kind, ()):
+        if not _has(task, key):
+            yield f'kind = "{kind}" needs {key}'
+
+
+def _amount(task: Table) -> Iterator[str]:
+    """How much is to be done must be said in one way, and in a way that suits the tool."""
+    kind, said = _kind(task), [key for key in AMOUNTS if _has(task, key)]
+    each = [key for key in ("each_s", "each_min") if _has(task, key)]
+    if len(said) > 1:
+        yield f"say how much in one way, not {' and '.join(said)}"
+    if len(each) > 1:
+        yield "give each_s or each_min, not both"
+    if each and "times" not in said:
+        yield f"{each[0]} needs times"
+    if "times" in said and not each and kind != "trace":
+        charges = "; for full charges give charges instead" if kind == "charging" else ""
+        yield f"times needs each_s or each_min{charges}"
+    if "charges" in said and kind in NEEDS and kind != "charging":
+        yield f'charges is for a charging tool (this one is "{kind}")'
+    if _has(task, "at") and _has(task, "between"):
+        yield "give at or between, not both"
+    if _has(task, "at") and not said and kind != "charging":
+        yield "at needs to know how long: minutes, hours, or times with each_s or each_min"
+
+
+def _window_minutes(task: Table) -> float | None:
+    """Length of the task's window by the clock; None where there is none, or the sun decides."""
+    if _has(task, "at"):
+        return None
+    try:
+        between: Window | None = window(task.get("between"))
+    except ValueError:
+        return None
+    return clock_minutes(between)
+
+
+def _repeats(task: Table) -> tuple[float, float] | None:
+    """How often and how long each [s], for a task that is counted; None for a block."""
+    if _has(task, "minutes") or _has(task, "hours"):
+        return None
+    times, each_s = number(task.get("times")), number(task.get("each_s"))
+    if each_s is None and (each_min := number(task.get("each_min"))) is not None:
+        each_s = each_min * 60.0
+    if _kind(task) == "charging" and times is None:
+        times = number(task.get("charges", 1))
+        energy, power = number(task.get("energy_wh")), number(task.get("power_w"))
+        taper = number(task.get("taper_from_percent", 80.0))
+        if energy is not None and power is not None and taper is not None and power > 0.0:
+            # Full power to the taper, then falling in a straight line to nothing.
+            each_s = 3600.0 * energy / power * (2.0 - taper / 100.0)
+    trace = task.get("trace")
+    if _kind(task) == "trace" and each_s is None and isinstance(trace, tuple):
+        each_s = trace[-1][0] - trace[0][0]
+    return None if times is None or each_s is None else (times, each_s)
+
+
+def _fits(task: Table) -> Iterator[str]:
+    minutes, repeats = _window_minutes(task), _repeats(task)
+    if minutes is None or repeats is None:
+        return
+    times, each_s = repeats
+    if times >= 1.0 and times * each_s > minutes * 60.0 + 1e-6:
+        what = "charges" if _kind(task) == "charging" and not _has(task, "times") else "times"
+        yield (
+            f"{times:g} {what} of {_duration(each_s)} do not fit into the window of"
+            f" {_duration(60.0 * minutes)}"
+        )
+
+
+def _duration(seconds: float) -> str:
+    for unit, size in (("h", 3600.0), ("min", 60.0)):
+        if seconds >= size:
+            return f"{seconds / size:.4g} {unit}"
+    return f"{seconds:.4g} s"
+
+
+def _starts(task: Table, dates: int) -> float:
+    """How often a task starts in the span, at most."""
+    days = task.get("days")
+    windows = len(days) if isinstance(days, list | tuple) else dates + 1
+    repeats = _repeats(task)
+    starts, each_s = repeats or (1.0, 60.0 * (_window_minutes(task) or DAY_MIN))
+    period_min = number(task.get("period_min"))
+    if _kind(task) == "cycling" and period_min is not None and period_min > 0.0:
+        if repeats is None:
+            each_s = _block_s(task) or each_s
+        starts *= max(1.0, each_s / (60.0 * period_min))
+    return starts * windows
+
+
+def _block_s(task: Table) -> float | None:
+    minutes, hours = number(task.get("minutes")), number(task.get("hours"))
+    if hours is not None:
+        return 3600.0 * hours
+    return None if minutes is None else 60.0 * minutes
+
+
+def _run(run: Table, tables: Table) -> Iterator[str]:
+    names = [task.get("name") for _, task in _items(tables, "task")]
+    tasks = {f"task:{name}" for name in names if isinstance(name, str)}
+    known = {"panel", "pack", *tasks}
+    ends = [(key, run[key]) for key in ("from", "to") if isinstance(run.get(key), str)]
+    for key, end in ends:
+        if end.startswith("task:") and end not in tasks:
+            yield f"{key} names no task of the plan (got {shown(end)}){meant(end, tasks)}"
+        if end == "panel" and not tables.get("panel"):
+            yield f'{key} = "panel", but the plan has no panel'
+    if _has(run, "amps") and _has(run, "watts"):
+        yield "give amps or watts, not both"
+    stated = _has(run, "volts") and (_has(run, "amps") or _has(run, "watts"))
+    free = [end for _, end in ends if end not in known and not end.startswith("task:")]
+    if free and not stated:
+        yield f"{shown(free[0])} is not panel, pack or task:NAME: give volts, with amps or watts"

@@ -1,0 +1,103 @@
+"""Files a person names: text, TOML and traces, never read without bound.
+
+Each raises PlanError with one line that says why a file cannot be used.
+"""
+
+import csv
+import tomllib
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from energy.plan.words import PlanError, shown
+
+LARGEST_BYTES = 2_000_000
+MOST_WATTS = 1e6
+LONGEST_TRACE_S = 400 * 86_400.0
+
+
+def read_text(file: Path, largest: int = LARGEST_BYTES) -> str:
+    """The text of a file of at most `largest` bytes.
+
+    >>> read_text(Path("."))
+    Traceback (most recent call last):
+    energy.plan.words.PlanError: .: is a folder, not a file
+    """
+    try:
+        if file.is_dir():
+            raise PlanError([f"{file}: is a folder, not a file"])
+        if file.exists() and not file.is_file():
+            raise PlanError([f"{file}: is not an ordinary file"])
+        with file.open("rb") as source:
+            data = source.read(largest + 1)
+        if len(data) > largest:
+            raise PlanError([f"{file}: is too large (at most {largest / 1e6:g} MB)"])
+        if b"\0" in data:
+            raise PlanError([f"{file}: is not a text file"])
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise PlanError([f"{file}: is not a text file in UTF-8"]) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise PlanError([f"{file}: cannot be read ({reason})"]) from None
+
+
+def parse(text: str, origin: str) -> dict[str, Any]:
+    """TOML text as tables.
+
+    >>> parse("a = ", "my-plan.toml")
+    Traceback (most recent call last):
+    energy.plan.words.PlanError: my-plan.toml: is not valid TOML: Invalid value (at end of document)
+    """
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise PlanError([f"{origin}: is nested too deeply"]) from None
+    except ValueError as error:  # TOMLDecodeError is one, and so is a number of 5000 digits
+        raise PlanError([f"{origin}: is not valid TOML: {error}"]) from None
+
+
+def read_trace(file: Path) -> tuple[tuple[float, float], ...]:
+    """Points (seconds, watts) of a file with these two columns; a header line may be left out."""
+    try:
+        rows = [row for row in csv.reader(read_text(file).splitlines()) if row]
+    except csv.Error as error:
+        raise PlanError([f"{file.name}: cannot be read as columns ({error})"]) from None
+    header = [name.strip().lower() for name in rows[0]] if rows else []
+    skipped = int(bool(header) and not _is_number(header[0]))
+    if skipped and header[:2] != ["seconds", "watts"]:
+        raise PlanError([f"{file.name}: the columns must be seconds,watts (got {shown(header)})"])
+    points = []
+    for number, row in enumerate(rows[skipped:], start=1):
+        try:
+            points.append((float(row[0]), float(row[1])))
+        except (ValueError, IndexError):
+            raise PlanError(
+                [f"{file.name}: row {number} must be seconds,watts (got {shown(','.join(row))})"]
+            ) from None
+    _check_trace(points, file.name)
+    return tuple(points)
+
+
+def _check_trace(points: list[tuple[float, float]], name: str) -> None:
+    if len(points) < 2:
+        raise PlanError([f"{name}: must hold two rows or more (got {len(points)})"])
+    for number, (seconds, watts) in enumerate(points, start=1):
+        if not 0.0 <= watts <= MOST_WATTS:
+            allowed = f"watts must lie between 0 and {MOST_WATTS:g}"
+            raise PlanError([f"{name}: row {number}: {allowed} (got {watts:g})"])
+        if not abs(seconds) <= LONGEST_TRACE_S:
+            raise PlanError([f"{name}: row {number}: seconds must be finite (got {seconds:g})"])
+    for number, (before, after) in enumerate(pairwise(points), start=2):
+        if not after[0] > before[0]:
+            raise PlanError(
+                [f"{name}: row {number}: seconds must rise (got {after[0]:g} after {before[0]:g})"]
+            )
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True

@@ -1,0 +1,178 @@
+"""Lay a plan's tables over the profiles they name, and fill in what the tables alone decide.
+
+Values stay as TOML gave them; whether they make sense is for the models and `checks`.
+"""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from energy.plan import profiles
+from energy.plan.documents import read_trace
+from energy.plan.kit import number
+from energy.plan.messages import Path as Where
+from energy.plan.messages import Problem
+from energy.plan.profiles import Kinds, Table
+from energy.plan.words import PlanError, meant, shown
+
+# Keys of which only one can be said: writing one takes the place of the other.
+RIVALS = {
+    "capacity_wh": "capacity_ah",
+    "albedo": "ground",
+    "each_s": "each_min",
+    "minutes": "hours",
+    "at": "between",
+}
+RIVALS |= {second: first for first, second in RIVALS.items()}
+MOST = {"panel": 50, "charger": 50, "task": 2000, "run": 200, "profiles": 50}
+OUTLET_TABLES = ("inverter", "dc12", "usb", "solar_input")
+
+
+@dataclass(frozen=True)
+class Beside:
+    """What lies beside a plan: its folder, the person's own profiles, traces once read."""
+
+    folder: Path
+    own: Kinds
+    traces: dict[Path, Any] = field(default_factory=dict)
+
+    def trace(self, name: str) -> Any:
+        """A trace file's points, read once; raises PlanError."""
+        file = (self.folder / name).absolute()
+        if file not in self.traces:
+            self.traces[file] = read_trace(file)
+        return self.traces[file]
+
+
+@dataclass
+class Merged:
+    """A plan's tables with profiles under them, and what went wrong on the way.
+
+    lacking holds the tables whose profile is unknown: what they leave out is no news.
+    """
+
+    tables: Table
+    problems: list[Problem] = field(default_factory=list)
+    lacking: set[Where] = field(default_factory=set)
+
+
+def merge(source: Table, beside: Beside) -> Merged:
+    """The whole tables of a plan. Nothing of `source` is changed."""
+    done = Merged(dict(source))
+    _shorten(done)
+    tables = done.tables
+    for key in ("weather", "goal"):
+        tables.setdefault(key, {})
+    place = tables.get("place")
+    south = False
+    if isinstance(place, dict):
+        south = (number(place.get("latitude_deg")) or 0.0) < 0.0
+        tables["place"] = _with_zone(place)
+    for key, name in (("weather", "file"), ("size", "candidates")):
+        if isinstance(tables.get(key), dict):
+            tables[key] = _whole_path(tables[key], name, beside.folder)
+    if isinstance(pack := tables.get("pack"), dict):
+        outlets: Table = {key: {} for key in OUTLET_TABLES if key != "inverter"}
+        pack = _over(_profile("packs", pack.get("profile"), ("pack",), done, beside), pack)
+        tables["pack"] = _over(outlets, pack)
+    for k, panel in _items(tables, "panel"):
+        base = {"facing": "N" if south else "S"}
+        base |= _profile("panels", panel.get("profile"), ("panel", k), done, beside)
+        tables["panel"][k] = _over(base, panel)
+    for k, task in _items(tables, "task"):
+        tables["task"][k] = _whole_task(task, k, done, beside)
+    return done
+
+
+def _shorten(done: Merged) -> None:
+    """Copy the lists of tables; report one that is too long and look at its beginning only."""
+    for key, most in MOST.items():
+        found = done.tables.get(key)
+        if not isinstance(found, list | tuple):
+            continue
+        if len(found) > most:
+            done.problems.append(
+                Problem((), f"{key} must hold at most {most} items (got {len(found)})")
+            )
+        done.tables[key] = list(found[:most])
+
+
+def _items(tables: Table, key: str) -> list[tuple[int, Table]]:
+    found = tables.get(key)
+    several = found if isinstance(found, list) else []
+    return [(k, item) for k, item in enumerate(several) if isinstance(item, dict)]
+
+
+def _profile(kind: str, name: Any, where: Where, done: Merged, beside: Beside) -> Table:
+    """The profile of that name; the person's own beat the built-in ones."""
+    if not isinstance(name, str):
+        return {}
+    if name in beside.own[kind]:
+        return dict(beside.own[kind][name])
+    built_in = profiles.built_in(kind)
+    if name in built_in:
+        return dict(built_in[name])
+    known = {**built_in, **beside.own[kind]}
+    done.lacking.add(where)
+    done.problems.append(
+        Problem(where, f"there is no {kind[:-1]} profile {shown(name)}{meant(name, known)}")
+    )
+    return {}
+
+
+def _whole_task(task: Table, k: int, done: Merged, beside: Beside) -> Table:
+    base = _profile("tools", task.get("tool"), ("task", k), done, beside)
+    if "name" not in base:
+        base["name"] = task.get("tool", f"task {k + 1}")
+    whole = _over(base, task)
+    if isinstance(whole.get("trace"), str):
+        try:
+            whole["trace"] = beside.trace(whole["trace"])
+        except PlanError as error:
+            done.lacking.add(("task", k))
+            done.problems += [Problem(("task", k), f"trace: {line}") for line in error.problems]
+            del whole["trace"]
+    elif "trace" in whole:
+        done.lacking.add(("task", k))
+        done.problems.append(
+            Problem(("task", k), f"trace must name a file (got {shown(whole.pop('trace'))})")
+        )
+    return whole
+
+
+def _over(base: Table, own: Table) -> Table:
+    """A profile with the person's own keys over it, also inside the outlets' tables."""
+    merged = {key: value for key, value in base.items() if RIVALS.get(key) not in own} | own
+    for key in OUTLET_TABLES:
+        if isinstance(base.get(key), dict) and isinstance(own.get(key), dict):
+            merged[key] = {**base[key], **own[key]}
+    return merged
+
+
+def _whole_path(table: Table, key: str, folder: Path) -> Table:
+    """A table with the file it names counted from the plan's folder."""
+    name = table.get(key)
+    if not isinstance(name, str) or not name or name.startswith("builtin:"):
+        return table
+    return {**table, key: str((folder / name).absolute())}
+
+
+def _with_zone(place: Table) -> Table:
+    """The place with its time zone looked up where it is left out."""
+    if "timezone" in place:
+        return place
+    latitude, longitude = number(place.get("latitude_deg")), number(place.get("longitude_deg"))
+    if latitude is None or longitude is None or abs(latitude) > 90.0 or abs(longitude) > 180.0:
+        return {**place, "timezone": "UTC"}  # what is wrong with them is said elsewhere
+    return {**place, "timezone": zone_at(latitude, longitude)}
+
+
+def zone_at(latitude_deg: float, longitude_deg: float) -> str:
+    """The IANA zone of a place; out at sea the nautical one.
+
+    >>> zone_at(52.5, 13.4)
+    'Europe/Berlin'
+    """
+    import tzfpy
+
+    return tzfpy.get_tz(longitude_deg, latitude_deg) or "UTC"

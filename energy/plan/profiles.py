@@ -1,0 +1,138 @@
+"""The tool, pack and panel profiles that come with the package, and a person's own.
+
+A profile is a table of a plan's own keys under a name; laying it under a plan is for `merge`.
+"""
+
+import copy
+import tomllib
+from collections.abc import Iterable
+from functools import cache
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Any
+
+from energy.plan.documents import parse, read_text
+from energy.plan.words import PlanError, shown
+
+Table = dict[str, Any]
+Kinds = dict[str, dict[str, Table]]
+KINDS = ("tools", "packs", "panels")
+
+
+def folder() -> Traversable:
+    """The profiles' folder: inside the installed package, or beside it in a checkout.
+
+    >>> (folder() / "tools").is_dir()
+    True
+    """
+    inside = files("energy") / "profiles"
+    return inside if inside.is_dir() else Path(__file__).parents[2] / "profiles"
+
+
+@cache
+def built_in(kind: str) -> dict[str, Table]:
+    """All built-in tables of a kind by name, shared: do not change them."""
+    found: dict[str, Table] = {}
+    for entry in sorted((folder() / kind).iterdir(), key=lambda e: e.name):
+        if entry.name.endswith(".toml"):
+            tables = tomllib.loads(entry.read_text(encoding="utf-8"))
+            found |= {
+                name: _whole_path(t, Path(str(folder() / kind))) for name, t in tables.items()
+            }
+    return found
+
+
+def tools() -> dict[str, Table]:
+    """Built-in tool profiles by name.
+
+    >>> tools()["angle-grinder-125"]["supply"]
+    'ac'
+    """
+    return copy.deepcopy(built_in("tools"))
+
+
+def packs() -> dict[str, Table]:
+    """Built-in pack profiles by name.
+
+    >>> packs()["pack-1000"]["chemistry"]
+    'lfp'
+    """
+    return copy.deepcopy(built_in("packs"))
+
+
+def panels() -> dict[str, Table]:
+    """Built-in panel profiles by name.
+
+    >>> panels()["folding-200"]["rated_w"]
+    200
+    """
+    return copy.deepcopy(built_in("panels"))
+
+
+def plans() -> list[str]:
+    """Names of the built-in demo plans.
+
+    >>> "cloudy-repair" in plans()
+    True
+    """
+    entries = (folder() / "plans").iterdir()
+    return sorted(e.name.removesuffix(".toml") for e in entries if e.name.endswith(".toml"))
+
+
+def plan_text(name: str) -> str:
+    """The TOML text of a built-in demo plan.
+
+    >>> "[[task]]" in plan_text("cloudy-repair")
+    True
+    """
+    return (folder() / "plans" / f"{name}.toml").read_text(encoding="utf-8")
+
+
+def read_own(names: Iterable[str], beside: Path) -> tuple[Kinds, list[str]]:
+    """A person's own profile files, and a line for each thing wrong with them.
+
+    A file holds tools straight under their names ([my-saw]), or tables [tools.NAME], [packs.NAME]
+    and [panels.NAME]. Of two profiles with one name the later counts. Paths inside are whole.
+    """
+    found: Kinds = {kind: {} for kind in KINDS}
+    problems: list[str] = []
+    for name in names:
+        file = beside / name
+        try:
+            kinds = sorted_into_kinds(parse(read_text(file), name), name)
+        except PlanError as error:
+            problems += error.problems
+            continue
+        for kind, several in kinds.items():
+            found[kind] |= {key: _whole_path(table, file.parent) for key, table in several.items()}
+    return found, problems
+
+
+def sorted_into_kinds(tables: Table, origin: str = "profiles") -> Kinds:
+    """The tables of one profile file by kind. Raises PlanError where one is not a table.
+
+    >>> own = sorted_into_kinds({"my-saw": {"supply": "ac"}, "packs": {"mine": {"idle_w": 4}}})
+    >>> own["tools"], own["packs"]
+    ({'my-saw': {'supply': 'ac'}}, {'mine': {'idle_w': 4}})
+    """
+    found: Kinds = {kind: {} for kind in KINDS}
+    problems = []
+    for key, table in tables.items():
+        kind, several = (key, table) if key in KINDS else ("tools", {key: table})
+        for name, one in several.items() if isinstance(several, dict) else [("", several)]:
+            if isinstance(several, dict) and isinstance(one, dict):
+                found[kind][name] = one
+            else:
+                where = f"{key}.{name}" if key in KINDS and name else key
+                problems.append(f"{origin}: {where} must be a table (got {shown(one)})")
+    if problems:
+        raise PlanError(problems)
+    return found
+
+
+def _whole_path(table: Table, beside: Path) -> Table:
+    """A profile with its trace file counted from the folder of the file that names it."""
+    if not isinstance(table.get("trace"), str):
+        return table
+    return {**table, "trace": str((beside / table["trace"]).absolute())}

@@ -1,0 +1,130 @@
+"""Read a plan: TOML, profiles merged in, everything checked, every problem one line.
+
+The way from a file to a `Plan`, and from a change to a new one; the steps lie in `documents`,
+`merge`, `checks`, `messages` and `write`.
+"""
+
+import copy
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from pydantic import PrivateAttr, ValidationError
+
+from energy.plan import profiles
+from energy.plan.checks import check
+from energy.plan.documents import parse, read_text
+from energy.plan.merge import MOST, Beside, merge
+from energy.plan.messages import Problem, from_models, lines, place_of, unknown_key
+from energy.plan.schema import Tables
+from energy.plan.words import PlanError
+from energy.plan.write import built_in_text, edit
+
+
+class Plan(Tables):
+    """A plan, whole and checked; build one with `Plan.read` or `Plan.from_dict`."""
+
+    _source: dict[str, Any] = PrivateAttr(default_factory=dict)
+    _beside: Beside = PrivateAttr()
+    _origin: str = PrivateAttr(default="plan")
+
+    @property
+    def origin(self) -> str:
+        """The file's name, as messages show it."""
+        return self._origin
+
+    @property
+    def source(self) -> dict[str, Any]:
+        """The tables as the person wrote them, profiles not merged in: a copy."""
+        return copy.deepcopy(self._source)
+
+    @classmethod
+    def read(cls, path: str | Path) -> "Plan":
+        """Read a plan file, or a built-in demo as "builtin:NAME".
+
+        Raises PlanError with one line a problem, all of them.
+
+        >>> Plan.read("builtin:cloudy-repair").place.timezone
+        'America/Anchorage'
+        """
+        name = str(path)
+        if name.startswith("builtin:"):
+            return cls.from_dict(parse(built_in_text(name), name), name)
+        file = Path(path)
+        return cls.from_dict(parse(read_text(file), file.name), file.name, file.parent)
+
+    @classmethod
+    def from_dict(
+        cls, tables: Mapping[str, Any], origin: str = "plan", folder: Path | None = None
+    ) -> "Plan":
+        """Build a plan from tables as TOML gives them; paths in them count from `folder`.
+
+        >>> plan = Plan.from_dict({
+        ...     "place": {"latitude_deg": 50.0, "longitude_deg": 8.0, "timezone": "Europe/Berlin"},
+        ...     "span": {"start": "2026-06-01T08:00", "end": "2026-06-01T18:00"},
+        ...     "weather": {"kind": "clear"},
+        ...     "pack": {"capacity_wh": 500},
+        ...     "task": [{"name": "lamp", "supply": "dc12", "working_w": 5, "hours": 2}]})
+        >>> plan.pack.charge_max_w
+        250.0
+        """
+        try:
+            source = copy.deepcopy(dict(tables))
+        except RecursionError:
+            raise PlanError([f"{origin}: is nested too deeply"]) from None
+        names = source.get("profiles")
+        named = names[: MOST["profiles"]] if isinstance(names, list | tuple) else []
+        beside = folder or Path()
+        own, wrong = profiles.read_own([n for n in named if isinstance(n, str) and n], beside)
+        problems = [Problem((), f"profiles: {line}") for line in wrong]
+        return cls._build(source, Beside(beside, own), origin, problems)
+
+    @classmethod
+    def _build(
+        cls, source: dict[str, Any], beside: Beside, origin: str, problems: list[Problem]
+    ) -> "Plan":
+        merged = merge(source, beside)
+        tables = merged.tables
+        problems = [*problems, *merged.problems, *check(tables, merged.lacking)]
+        try:
+            plan = cls.model_validate(tables)
+        except ValidationError as error:
+            problems += from_models(error, tables, source, merged.lacking)
+        if problems:
+            raise PlanError(lines(problems, tables, origin))
+        plan._source, plan._beside, plan._origin = source, beside, origin
+        return plan
+
+    def replace(self, **changes: Any) -> "Plan":
+        """The plan with some keys changed: dotted keys, list items by number from 1, None drops.
+
+        Everything is checked anew and what follows from the keys follows; no file is read again
+        but one that a change names. Raises PlanError.
+
+        >>> plan = Plan.read("builtin:cloudy-repair")
+        >>> plan.replace(**{"pack.capacity_wh": 700}).pack.capacity_wh
+        700.0
+        """
+        source = self.source
+        _only_known(changes)
+        edit(source, changes)
+        if source.get("profiles") != self._source.get("profiles"):
+            return type(self).from_dict(source, self._origin, self._beside.folder)
+        return type(self)._build(source, self._beside, self._origin, [])
+
+
+def _only_known(changes: Mapping[str, Any]) -> None:
+    """Raise PlanError for changes to keys that no plan has, dropped ones too."""
+    problems = []
+    for key in changes:
+        steps = [
+            int(step) - 1 if step.isascii() and step.isdigit() and len(step) < 7 else step
+            for step in key.split(".")
+        ]
+        _, inside, model = place_of(tuple(steps))
+        word = inside.split(" item ")[0]
+        names = {field.alias or name for name, field in model.model_fields.items()}
+        if word and word not in names:
+            problems.append(f"{key}: {unknown_key(word, model)}")
+    if problems:
+        raise PlanError(problems)

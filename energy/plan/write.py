@@ -1,0 +1,136 @@
+"""Changes to a plan's tables: dotted keys, list items by number from 1, None drops.
+
+The same edit serves plain tables (`Plan.replace`) and a TOML document with its comments.
+"""
+
+import copy
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from energy.plan import profiles
+from energy.plan.documents import parse, read_text
+from energy.plan.merge import RIVALS
+from energy.plan.messages import LISTS
+from energy.plan.words import PlanError, meant, shown
+
+
+def edit(
+    tables: Any, changes: Mapping[str, Any], item: Callable[[Any], Any] = copy.deepcopy
+) -> None:
+    """Change tables in place. Numbers of list items are those before any is dropped.
+
+    Of keys that exclude one another (capacity_wh and capacity_ah, at and between, ...) writing one
+    drops the other, unless both are among the changes. `item` makes what is stored of a value.
+    Raises PlanError.
+
+    >>> tables = {"task": [{"times": 3}, {"times": 5}, {"times": 7}]}
+    >>> edit(tables, {"task.1": None, "task.3.times": 1})
+    >>> tables
+    {'task': [{'times': 5}, {'times': 1}]}
+    """
+    dropped: dict[int, tuple[list[Any], set[int]]] = {}
+    for key, value in changes.items():
+        *way, last = key.split(".")
+        at, missing = _way(tables, way, key)
+        if missing and value is not None:
+            for step in [last, *reversed(missing[1:])]:
+                value = {step: value}
+            last = missing[0]
+        if isinstance(at, list):
+            number = _number(at, last, key)
+            if value is None:
+                dropped.setdefault(id(at), (at, set()))[1].add(number)
+            else:
+                at[number] = item(value)
+        elif value is not None:
+            rival = RIVALS.get(last, "")
+            if rival in at and ".".join([*way, rival]) not in changes:
+                del at[rival]
+            at[last] = item(value)
+        elif not missing:
+            at.pop(last, None)
+    for items, numbers in dropped.values():
+        for number in sorted(numbers, reverse=True):
+            del items[number]
+
+
+def _way(tables: Any, way: list[str], key: str) -> tuple[Any, list[str]]:
+    """The table or list at the end of a way, or the last one there is and the steps it lacks."""
+    at = tables
+    for k, step in enumerate(way):
+        if isinstance(at, list):
+            at = at[_number(at, step, key)]
+        elif isinstance(at, dict) and step in at:
+            at = at[step]
+        elif isinstance(at, dict) and step not in LISTS:
+            return at, way[k:]
+        else:
+            raise PlanError([f"{key}: the plan has no {step}"])
+    if not isinstance(at, dict | list):
+        raise PlanError([f"{key}: {way[-1]} is not a table"])
+    return at, []
+
+
+def _number(items: list[Any], step: str, key: str) -> int:
+    if not (step.isascii() and step.isdigit() and len(step) < 7 and 1 <= int(step) <= len(items)):
+        raise PlanError([f"{key}: must name an item from 1 to {len(items)} (got {shown(step)})"])
+    return int(step) - 1
+
+
+def write_changes(path_or_text: Path | str, changes: Mapping[str, Any]) -> str:
+    """The TOML of a plan with some keys changed and its comments kept; no file is written.
+
+    Takes a file as a Path, "builtin:NAME", or TOML text. Raises PlanError.
+
+    >>> write_changes("pack.idle_w = 3  # measured", {"pack.idle_w": 5})
+    'pack.idle_w = 5  # measured'
+    """
+    import tomlkit
+
+    origin = path_or_text.name if isinstance(path_or_text, Path) else "plan"
+    text = _text(path_or_text)
+    wanted = parse(text, origin)
+    edit(wanted, changes)
+    try:
+        document = tomlkit.parse(text)
+        edit(document, changes, _toml_item)
+        written = tomlkit.dumps(document)
+        whole = tomlkit.parse(written).unwrap() == _as_toml(wanted)
+    except (ValueError, TypeError, KeyError) as error:  # what TOML has no form for, such as a set
+        raise PlanError([f"{origin}: cannot be changed like this: {error}"]) from None
+    if not whole:  # tables far apart in the file can defeat tomlkit
+        raise PlanError([f"{origin}: cannot be changed with its comments kept; change it by hand"])
+    return written
+
+
+def _toml_item(value: Any) -> Any:
+    """A value as tomlkit stores it; tables in a list stay on the list's line."""
+    import tomlkit
+
+    if isinstance(value, list | tuple):
+        array = tomlkit.array()
+        array.extend(value)
+        return array
+    return tomlkit.item(value)
+
+
+def _as_toml(value: Any) -> Any:
+    """A value as TOML gives it back: lists for tuples."""
+    if isinstance(value, dict):
+        return {key: _as_toml(v) for key, v in value.items()}
+    return [_as_toml(v) for v in value] if isinstance(value, list | tuple) else value
+
+
+def _text(path_or_text: Path | str) -> str:
+    if isinstance(path_or_text, Path):
+        return read_text(path_or_text)
+    return built_in_text(path_or_text) if path_or_text.startswith("builtin:") else path_or_text
+
+
+def built_in_text(name: str) -> str:
+    """The TOML of a built-in plan, "builtin:NAME". Raises PlanError with the nearest name."""
+    plan, known = name.removeprefix("builtin:"), profiles.plans()
+    if plan not in known:
+        raise PlanError([f"there is no built-in plan {shown(plan)}{meant(plan, known)}"])
+    return profiles.plan_text(plan)

@@ -1,0 +1,169 @@
+"""The time axis that all panels share: local clock, dates at midnights, nights, round hours.
+
+Positions are hours from the start of the span; words are the plan's own clock, so a day on which
+the clock changes has a longer or a shorter step.
+"""
+
+from collections.abc import Sequence
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+
+from energy.budget import Budget
+from energy.model.timeline import Interval
+from energy.show.labels import style, width_in
+from energy.show.look import COLOURS, SMALL_PT
+
+MOST_DAYS, MOST_NIGHTS = 10, 60  # with strong midnights; with any: more would only be stripes
+STEPS_MIN = (1, 2, 5, 10, 15, 30, 60, 120, 180, 240, 360, 720)  # between clock labels
+QUARTER_MIN = 15  # every time zone of today differs from UTC by whole quarters of an hour
+TICK_GAP_PX = 14.0
+CLOCK_PT, DATES_PT = 7.0, 18.5  # below the axis
+
+
+def hours(b: Budget, time_s: Any) -> Any:
+    """Hours from the start of the span."""
+    return (np.asarray(time_s) - b.time_s[0]) / 3600.0
+
+
+def when(b: Budget, time_s: float) -> str:
+    """A moment on the plan's clock, with the day where the span has several."""
+    local = b.local(time_s)
+    if b.calendar.first == b.calendar.last:
+        return f"at {local:%H:%M}"
+    return f"on {local:%a} {local.day} {local:%b} at {local:%H:%M}"
+
+
+def briefly(b: Budget, time_s: float) -> str:
+    """The same in as few words as tell the day."""
+    local, days = b.local(time_s), (b.calendar.last - b.calendar.first).days
+    if days == 0:
+        return f"{local:%H:%M}"
+    return f"{local:%a %H:%M}" if days < 7 else f"{local.day} {local:%b %H:%M}"
+
+
+def clock_changes(b: Budget) -> list[str]:
+    """The dates of the span on which the local clock is put forward or back."""
+    found = []
+    for k in range((b.calendar.last - b.calendar.first).days + 1):
+        day = b.calendar.first + timedelta(k)
+        ends = [b.local(b.calendar.at(("clock", minute), day)) for minute in (0.0, 1440.0)]
+        if ends[0].utcoffset() != ends[1].utcoffset():
+            found.append(f"{day:%a} {day.day} {day:%b}")
+    return found
+
+
+def nights(b: Budget) -> list[Interval]:
+    """The stretches of the span between sunset and sunrise; a polar day has none.
+
+    >>> from energy.budget import budget
+    >>> from energy.plan import Plan
+    >>> len(nights(budget(Plan.read("builtin:two-night-trip"))))
+    2
+    """
+    first, last = float(b.time_s[0]), float(b.time_s[-1])
+    numbers = range(-1, (b.calendar.last - b.calendar.first).days + 2)
+    days = [b.calendar.sun_times(b.calendar.first + timedelta(k)) for k in numbers]
+    dark = [(days[k][1], days[k + 1][0]) for k in range(len(days) - 1)]
+    joined: list[Interval] = []
+    for dusk, dawn in ((max(a, first), min(z, last)) for a, z in dark):
+        if joined and dusk - joined[-1][1] < 60.0:  # a noon without sun parts no night
+            joined[-1] = joined[-1][0], max(dawn, joined[-1][1])
+        elif dawn - dusk > 60.0:  # the noons of polar days are not exactly a day apart
+            joined.append((dusk, dawn))
+    return joined
+
+
+def clock_marks(b: Budget, most: int) -> list[float]:
+    """Moments [UTC s] at round times of the local clock, at most about so many.
+
+    A change of the clock leaves a shorter or a longer step; none where even half days are too many.
+
+    >>> from energy.budget import budget
+    >>> from energy.plan import Plan
+    >>> found = budget(Plan.read("builtin:cloudy-repair"))
+    >>> [f"{found.local(t):%H:%M}" for t in clock_marks(found, 9)]
+    ['09:00', '12:00', '15:00', '18:00', '21:00', '00:00', '03:00', '06:00']
+    """
+    first, last = float(b.time_s[0]), float(b.time_s[-1])
+    fitting = [step for step in STEPS_MIN if (last - first) / 60.0 / step <= most]
+    if not fitting:
+        return []
+    stride_s = 60.0 * min(fitting[0], QUARTER_MIN)
+    tried = np.arange(np.ceil(first / stride_s) * stride_s, last + 0.5, stride_s)
+    local = [(float(t), b.local(float(t))) for t in tried]
+    return [t for t, at in local if (60 * at.hour + at.minute) % fitting[0] == 0]
+
+
+def midnights(b: Budget) -> list[float]:
+    """Where a new local date begins inside the span [UTC s]."""
+    days = (b.calendar.last - b.calendar.first).days
+    found = [
+        b.calendar.at(("clock", 0.0), b.calendar.first + timedelta(k + 1)) for k in range(days)
+    ]
+    return [t for t in found if b.time_s[0] < t < b.time_s[-1]]
+
+
+def time_axis(b: Budget, axes: Sequence[Any]) -> None:
+    """Night, clock lines and midnights on all panels; words under the first and the last."""
+    end, box = float(hours(b, b.time_s[-1])), axes[0].get_window_extent()
+    step_h = (width_in(axes[0].figure, SMALL_PT)("00:00") + TICK_GAP_PX) * end / box.width
+    marks = clock_marks(b, int(end / step_h))
+    starts = [0.0, *(float(x) for x in hours(b, midnights(b)))]
+    for panel in axes:
+        panel.set_xlim(0.0, end)
+        panel.set_xticks([])
+        _lines(b, panel, [float(x) for x in hours(b, marks)], starts[1:])
+    free = -np.inf
+    for mark in marks:
+        x = float(hours(b, mark))
+        if x - free >= step_h:
+            for panel in (axes[0], axes[-1]):
+                _under(panel, x, CLOCK_PT, f"{b.local(mark):%H:%M}", "center")
+            free = x
+    _dates(b, axes[-1], starts, DATES_PT)
+    if not marks:
+        _dates(b, axes[0], starts, CLOCK_PT)
+
+
+def _lines(b: Budget, panel: Any, marks: Sequence[float], new_days: Sequence[float]) -> None:
+    """The shade of the nights, and faint lines at the marks and the midnights."""
+    few = len(new_days) <= MOST_DAYS
+    for dusk, dawn in nights(b) if len(new_days) <= MOST_NIGHTS else []:
+        ends = float(hours(b, dusk)), float(hours(b, dawn))
+        panel.axvspan(*ends, color=COLOURS["night"], linewidth=0.0, zorder=0)
+    for x in marks:
+        panel.axvline(x, color=COLOURS["grid"], linewidth=0.5, zorder=1)
+    for x in new_days if len(new_days) <= MOST_NIGHTS else []:
+        colour = COLOURS["locked" if few else "grid"]
+        panel.axvline(x, color=colour, linewidth=1.0 if few else 0.5, zorder=1)
+
+
+def _dates(b: Budget, panel: Any, starts: Sequence[float], down_pt: float) -> None:
+    """The dates, each from its midnight on, as many as fit."""
+    end, free = panel.get_xlim()[1], 0.0
+    width, h_px = width_in(panel.figure, SMALL_PT, bold=True), end / panel.get_window_extent().width
+    for k, x in enumerate(starts):
+        day = b.local(float(b.time_s[0]) + 3600.0 * x)
+        text = f"{day:%a} {day.day} {day:%b}"
+        own_end = starts[k + 1] if k == 0 and len(starts) > 1 else end
+        if x >= free and x + width(text) * h_px <= own_end:
+            _under(panel, x, down_pt, text, "left", bold=True)
+            free = x + (width(text) + TICK_GAP_PX) * h_px
+
+
+def _under(
+    panel: Any, x: float, down_pt: float, text: str, side: str, *, bold: bool = False
+) -> None:
+    panel.annotate(
+        text,
+        (x, 0.0),
+        xycoords=panel.get_xaxis_transform(),
+        xytext=(0.0, -down_pt),
+        textcoords="offset points",
+        ha=side,
+        va="top",
+        annotation_clip=False,
+        **style(SMALL_PT, bold=bold),
+    )
