@@ -142,7 +142,7 @@ class Budget:
     def must_served(self) -> Mask | None:
         """In which futures no task that must run is left wanting, (m,); None without such."""
         must = [k for k, task in enumerate(self.plan.task) if task.must]
-        return (self.unmet_wh[must] <= 1e-9).all(axis=0) if must else None
+        return np.all(self.unmet_wh[must] <= 1e-9, axis=0) if must else None
 
     @cached_property
     def chance(self) -> Chance:

@@ -5,11 +5,15 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from energy.plan import Plan
 
 DEMO = "builtin:cloudy-repair"
 
@@ -81,7 +85,6 @@ def check(
     """Does this day of work, or this night out, stay powered?"""
     with wrong_input_in_lines():
         from energy.answers.cautions import cautions
-
         from energy.answers.check import check as ask
         from energy.plan import Plan
         from energy.show import files, text
@@ -94,12 +97,12 @@ def check(
         if plot is not None:
             from energy.show import plots
 
-            plots.save(answer.plot(), plot)
+            plots.save(plots.charge(answer.budget, warned), plot)
         if json:
-            typer.echo(files.as_json(answer.as_dict(), warned))
+            typer.echo(files.as_json(answer.as_dict() | {"cautions": [asdict(w) for w in warned]}))
         else:
             text.show_check(
-                answer, warned, text.console(), demo=plan is None, all_of_them=all_cautions
+                answer, warned, text.console(), demo=plan is None, every_caution=all_cautions
             )
     raise typer.Exit(0 if answer.yes else 1)
 
@@ -134,15 +137,14 @@ def new(
     """Write a plan with comments, to be changed."""
     with wrong_input_in_lines():
         from energy.answers.new import from_demo, from_questions
-
         from energy.show import files
 
         written = from_questions(typer.prompt) if ask else from_demo(demo, at)
-        files.write_new(file, written)
+        files.write_text(file, written, replace=False)
     typer.echo(f"Wrote {file}. Change what differs, then: energy check {file}")
 
 
-def _moment(text: str | None, plan: object) -> datetime | None:
+def _moment(text: str | None, plan: "Plan") -> datetime | None:
     from energy.plan.moments import moment_in_span
 
     return None if text is None else moment_in_span(text, plan)

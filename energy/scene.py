@@ -18,7 +18,16 @@ from energy.model.demand import Burst, Limits, Refusal, bursts, charging_s, inve
 from energy.model.electronics import inverter_curve, pwm_power
 from energy.model.simulate import Case, Draw
 from energy.model.sun import Sun, clear_sun
-from energy.model.timeline import Calendar, Interval, cell_of, equal_shares, grid, inside, snap
+from energy.model.timeline import (
+    Calendar,
+    Interval,
+    cell_of,
+    equal_shares,
+    grid,
+    inside,
+    snap,
+    to_utc,
+)
 from energy.plan import Plan, PlanError
 from energy.weather.futures import Weathers
 from energy.weather.record import HOUR_S, Record
@@ -182,21 +191,20 @@ def cells_of(plan: Plan, calendar: Calendar, span: Interval, record: Record | No
     first = np.floor((span[0] - phase) / step) * step + phase - step
     last = np.ceil((span[1] - phase) / step) * step + phase + step
     marks = [*span, *np.arange(first, last, step).tolist()]
-    for panel in plan.panel:
+    for number, panel in enumerate(plan.panel):
         windows = calendar.windows(panel.out_between) if panel.out_between else []
         windows += [w for shade in panel.shade for w in calendar.windows(shade.between)]
         marks += [t for window in windows for t in window]
-        marks += _turns(panel.re_aim_at, calendar)
+        marks += _turns(plan, number, calendar)
     return grid(float(first), float(last), marks)
 
 
-def _turns(moments: Sequence[tuple[str, float]], calendar: Calendar) -> list[float]:
-    return sorted(
-        calendar.at(moment, day)
-        for moment in moments
-        for day in calendar.days(None)
-        if day >= calendar.first
-    )
+def _turns(plan: Plan, number: int, calendar: Calendar) -> list[float]:
+    """When a panel is turned at the sun, from the span's start on [UTC s], ascending."""
+    start = to_utc(plan.span.start, calendar.zone)
+    moments = plan.panel[number].re_aim_at
+    times = (calendar.at(moment, day) for moment in moments for day in calendar.days(None))
+    return sorted(t for t in times if t >= start)
 
 
 def _inverter_windows(plan: Plan, calendar: Calendar) -> list[Interval] | None:
@@ -253,7 +261,7 @@ def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> tuple[list[B
     notes: list[str] = []
     problems: list[str] = []
     for k, task in enumerate(plan.task):
-        cut_off = False
+        cut_off, all_day = False, task.between is None and task.at is None
         for number, day in enumerate(calendar.days(task.days)):
             try:
                 found, block_cut = _in_day(plan, calendar, k, day)
@@ -267,7 +275,7 @@ def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> tuple[list[B
             before_the_span = day < calendar.first
             lost = sum(b - a for a, b in found) - sum(b.end_s - b.start_s for b in inside_span)
             cut_off |= lost > 1.0 and not before_the_span
-        if cut_off and task.must:
+        if cut_off and task.must and not all_day:
             notes.append(
                 f'part of "{task.name}", which must run, lies outside the span and is not judged'
             )
@@ -306,20 +314,19 @@ def _in_day(plan: Plan, calendar: Calendar, number: int, day: date) -> tuple[lis
 
 def _draws(edges: Array, accepted: Sequence[Burst], plan: Plan, order: Sequence[int]) -> list[Draw]:
     """The mean watts of every task that runs, by segment, in rank order."""
-    rows: dict[int, list[Array]] = {}
+    rows: dict[int, list[Index]] = {}
+    watts: dict[int, list[Array]] = {}
     for burst in accepted:
         for piece in burst.pieces:
             first, last = np.searchsorted(edges, [piece.start_s, piece.end_s])
-            there = np.arange(first, last)
-            rows.setdefault(burst.task, []).append(
-                np.stack([there, np.full(there.size, piece.mean_w)])
-            )
+            rows.setdefault(burst.task, []).append(np.arange(first, last))
+            watts.setdefault(burst.task, []).append(np.full(int(last - first), piece.mean_w))
     found = []
     for task in order:
         if task in rows:
-            where, watts = np.concatenate(rows[task], axis=1)
-            unique, at = np.unique(where.astype(np.intp), return_inverse=True)
-            total = np.bincount(at, watts, minlength=unique.size)
+            where: Index = np.concatenate(rows[task])
+            unique, at = np.unique(where, return_inverse=True)
+            total = np.asarray(np.bincount(at, np.concatenate(watts[task])), dtype=float)
             found.append(Draw(task, plan.task[task].supply, unique, total))
     return found
 
@@ -388,13 +395,13 @@ def _panel_power(
     temp_air = weather.temp_air[cell, slice(None) if shared_air else columns]
     wind = weather.wind_speed[cell, slice(None) if weather.wind_speed.shape[1] == 1 else columns]
     aimed_at = None
-    if panel.aim == "re-aimed":
-        turns = np.array(_turns(panel.re_aim_at, calendar))
+    turns = np.array(_turns(plan, number, calendar))
+    if turns.size:
         aimed_at = clear_sun(turns, place.latitude_deg, place.longitude_deg, weather.elevation_m)
     headings = [panel.facing_deg]
     if panel.aim == "swinging":
         headings = [360.0 * k / panels.SWING_HEADINGS for k in range(panels.SWING_HEADINGS)]
-    power, seen = 0.0, 0.0
+    power, seen = np.zeros(1), np.zeros(1)
     for heading in headings:
         tilt, azimuth = panels.pose(panel.aim, panel.tilt_deg, heading, sun, aimed_at)
         light = panels.light_on_plane(sun, sky, tilt, azimuth, place.albedo, place.horizon)
@@ -408,4 +415,4 @@ def _panel_power(
             watts = pwm_power(effective, watts, panel.i_mp, plan.pack.nominal_v)
         power = power + watts / len(headings)
         seen = seen + panel.rated_w * light.total / 1000.0 / len(headings)
-    return np.asarray(power), np.asarray(seen)
+    return power, seen

@@ -120,7 +120,7 @@ PLANS = {
     "a pack that follows the air thaws about noon": scenario(
         # Large, so that a segment in which it thaws is a small part of it.
         {"capacity_wh": 3500, "start_percent": 30, "chemistry": "nmc"},
-        [{**LANTERN, "working_w": 75, "between": ["17:00", "07:30"]}],
+        [{**LANTERN, "working_w": 55, "between": ["17:00", "07:30"]}],
         "2026-03-03T06:00:00",
         "2026-03-04T12:00:00",
         panel=[{"rated_w": 160, "tilt_deg": 60}],

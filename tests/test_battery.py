@@ -44,7 +44,9 @@ def test_terminal_power_and_rate_are_inverse():
 RATES = {"lfp": [0.987, 0.964, 0.899, 0.800], "nmc": [0.994, 0.983, 0.954, 0.908]}
 
 
-@pytest.mark.parametrize(("chemistry", "h", "within"), [("lfp", 0.172, 0.02), ("nmc", 0.090, 0.005)])
+@pytest.mark.parametrize(
+    ("chemistry", "h", "within"), [("lfp", 0.172, 0.02), ("nmc", 0.090, 0.005)]
+)
 def test_the_resistive_form_fits_a_physical_models_energies(chemistry, h, within):
     capacity = np.array([1.0])
     c_rates = np.array([0.1, 0.2, 0.5, 1.0])
@@ -81,7 +83,9 @@ def test_charging_follows_the_ceilings_ode():
         return min(300.0, ceiling, k * (1000.0 - e[0])) - 3e-4 * e[0]
 
     times = np.array([0.1, 0.25, 0.4, 0.9, 2.0, 3.0])
-    exact = solve_ivp(slope, (0.0, 3.0), [850.0], t_eval=times, rtol=1e-10, atol=1e-8, max_step=0.005)
+    exact = solve_ivp(
+        slope, (0.0, 3.0), [850.0], t_eval=times, rtol=1e-10, atol=1e-8, max_step=0.005
+    )
     path = go(battery, [300.0] * 6, np.diff(np.concatenate([[0.0], times])))
     assert path.store_wh[1:, 0] == pytest.approx(exact.y[0], abs=2e-4)
 
@@ -195,7 +199,16 @@ def test_charging_never_overfills_the_available_well():
 # IEEE 485 cell size correction by deg F (from memory; 40 to 77 as in public tables).
 @pytest.mark.parametrize(
     ("fahrenheit", "factor"),
-    [(77, 1.00), (70, 1.04), (60, 1.11), (55, 1.15), (50, 1.19), (45, 1.25), (40, 1.30), (30, 1.43)],
+    [
+        (77, 1.00),
+        (70, 1.04),
+        (60, 1.11),
+        (55, 1.15),
+        (50, 1.19),
+        (45, 1.25),
+        (40, 1.30),
+        (30, 1.43),
+    ],
 )
 def test_lead_acid_in_the_cold_needs_the_published_factor(fahrenheit, factor):
     locked = lead().locked_share(np.array([(fahrenheit - 32.0) / 1.8]))[0] / 0.45

@@ -223,6 +223,18 @@ def test_the_lower_rank_yields_when_two_tools_overload_the_outlet():
     assert {i for i, _ in brute.simulate(plan(pack, task)).refused} == {0}
 
 
+def test_a_cycling_tool_loses_only_the_periods_that_do_not_fit():
+    pack = {"dc12": {"rated_w": 100}}
+    task = [
+        {**LAMP, "name": "must", "working_w": 80, "must": True, "at": "08:30", "minutes": 1},
+        {**LAMP, "name": "fridge", "kind": "cycling", "on_w": 60, "off_w": 0}
+        | {"period_min": 60, "duty_percent": 100},
+    ]
+    run = brute.simulate(plan(pack, task))
+    assert run.refused == {(1, run.time_s[0])}
+    assert run.unmet_wh == pytest.approx([0.0, 60.0])
+
+
 # --- bursts -------------------------------------------------------------------------------------
 
 
@@ -348,3 +360,14 @@ def test_a_folded_panel_sees_nothing_and_a_shade_keeps_its_share():
     assert morning + afternoon == pytest.approx(got(), rel=1e-6)
     dark = got(shade=[{"between": ["12:00", "18:00"], "keep_percent": 0}])
     assert dark == pytest.approx(morning, rel=1e-3)
+
+
+def test_a_turn_before_the_span_leaves_the_stated_pose():
+    def got(**panel):
+        pack = {"start_percent": 5, "capacity_wh": 5000}
+        quiet = {**LAMP, "working_w": 0}
+        return brute.simulate(plan(pack, quiet, panel=[{"rated_w": 100, **panel}])).solar_used_wh
+
+    fixed = got(tilt_deg=40, facing="E")
+    assert got(tilt_deg=40, facing="E", aim="re-aimed", re_aim_at=["07:30"]) == fixed
+    assert got(tilt_deg=40, facing="E", aim="re-aimed", re_aim_at=["12:00"]) > fixed

@@ -25,7 +25,9 @@ def test_the_three_published_points_give_the_curve():
     assert efficiency == pytest.approx([0.85, 0.9115, 0.93, 0.9173, 0.90], abs=2e-4)
 
 
-@pytest.mark.parametrize(("idle_w", "percent"), [(8.0, 90.0), (30.0, 85.0), (25.0, 96.0), (2.0, 99.0)])
+@pytest.mark.parametrize(
+    ("idle_w", "percent"), [(8.0, 90.0), (30.0, 85.0), (25.0, 96.0), (2.0, 99.0)]
+)
 def test_the_stated_efficiency_is_reached_at_half_load(idle_w, percent):
     curve = inverter_curve(1000.0, idle_w, percent)
     assert curve.a >= 0.0

@@ -68,7 +68,7 @@ def test_a_moving_panels_modifiers_stay_near_the_exact_ones():
 
 def test_wind_is_brought_down_by_the_power_law():
     # (1 m / 10 m) ^ 0.2 = 0.631: common practice, no source.
-    assert panel.WIND_10M_TO_1M == pytest.approx(0.631, abs=1e-3)
+    assert pytest.approx(0.631, abs=1e-3) == panel.WIND_10M_TO_1M
 
 
 def test_isotropic_overcast_on_a_tilt():
@@ -84,7 +84,9 @@ def test_isotropic_overcast_on_a_tilt():
 def test_the_tilt_that_faces_the_noon_sun_is_latitude_less_declination():
     # Geometry: 45 N at equinox 45, at the June solstice 22, at the December solstice 68.
     for date, tilt in (("2026-03-20", 45.0), ("2026-06-21", 21.6), ("2026-12-21", 68.4)):
-        noon = solar_noon(np.array([datetime.fromisoformat(f"{date}T12:00+00:00").timestamp()]), 45.0, 0.0)
+        noon = solar_noon(
+            np.array([datetime.fromisoformat(f"{date}T12:00+00:00").timestamp()]), 45.0, 0.0
+        )
         sun = clear_sun(noon, 45.0, 0.0)
         best = minimize_scalar(
             lambda t, s=sun: pvlib.irradiance.aoi(t, SOUTH, s.zenith[0], SOUTH),
@@ -94,7 +96,9 @@ def test_the_tilt_that_faces_the_noon_sun_is_latitude_less_declination():
         assert best.x == pytest.approx(tilt, abs=1.0)
 
 
-@pytest.mark.parametrize(("date", "tilt"), [("2026-03-20", 46), ("2026-06-21", 2), ("2026-12-21", 73)])
+@pytest.mark.parametrize(
+    ("date", "tilt"), [("2026-03-20", 46), ("2026-06-21", 2), ("2026-12-21", 73)]
+)
 def test_the_tilt_that_collects_most_beam_over_a_day_without_air(date, tilt):
     # Geometry without air, 45 N: equinox 46, June 2, December 73 (recomputed in closed form).
     noon = datetime.fromisoformat(f"{date}T12:00+00:00").timestamp()

@@ -25,7 +25,9 @@ def utc(text: str) -> np.ndarray:
 
 
 def local_noon(date: str, zone: str) -> np.ndarray:
-    return np.array([datetime.fromisoformat(f"{date}T12:00").replace(tzinfo=ZoneInfo(zone)).timestamp()])
+    return np.array(
+        [datetime.fromisoformat(f"{date}T12:00").replace(tzinfo=ZoneInfo(zone)).timestamp()]
+    )
 
 
 def seconds_off(time_s: float, date: str, clock: str, zone: str) -> float:
@@ -67,7 +69,9 @@ EVENTS = [
 ]
 
 
-@pytest.mark.parametrize(("latitude", "longitude", "zone", "date", "rise", "fall", "within"), EVENTS)
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "zone", "date", "rise", "fall", "within"), EVENTS
+)
 def test_sunrise_and_sunset_against_an_ephemeris(
     latitude, longitude, zone, date, rise, fall, within
 ):
@@ -117,7 +121,9 @@ def test_a_clear_day_is_symmetrical_about_noon():
 def test_extraterrestrial_day_and_hour_of_a_text_book():
     # Duffie & Beckman, Solar Engineering of Thermal Processes, ex. 1.10.1 and 1.10.2:
     # 15 April, 43 N: 33.8 MJ/m2 a day, 3.79 MJ/m2 between 10 and 11 solar time.
-    noon = solar_noon(np.array([datetime.fromisoformat("2026-04-15T12:00+00:00").timestamp()]), 43.0, 0.0)[0]
+    noon = solar_noon(
+        np.array([datetime.fromisoformat("2026-04-15T12:00+00:00").timestamp()]), 43.0, 0.0
+    )[0]
     times = noon + np.arange(-43200.0 + 30.0, 43200.0, 60.0)
     sun = clear_sun(times, 43.0, 0.0)
     flat = np.maximum(np.cos(np.radians(sun.zenith)), 0.0) * sun.dni_extra * 60.0 / 1e6

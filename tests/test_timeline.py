@@ -77,7 +77,11 @@ def test_midnight_as_24_00_ends_the_day():
 
 def test_29_february_is_a_day_like_others():
     days = calendar("2028-02-28", "2028-03-01")
-    assert [d.isoformat() for d in days.days(None)][1:] == ["2028-02-28", "2028-02-29", "2028-03-01"]
+    assert [d.isoformat() for d in days.days(None)][1:] == [
+        "2028-02-28",
+        "2028-02-29",
+        "2028-03-01",
+    ]
 
 
 def test_a_year_wraps_into_the_next():
@@ -94,7 +98,9 @@ def test_sunset_to_sunrise_runs_to_the_next_morning():
 def test_polar_night_has_no_daylight_window_and_a_whole_day_of_dark():
     dark = calendar("2026-12-21", "2026-12-21", "Arctic/Longyearbyen", 78.2, 15.6)
     assert dark.window((SUNRISE, SUNSET), date(2026, 12, 21)) is None
-    assert hours(dark.window((SUNSET, SUNRISE), date(2026, 12, 21))) == pytest.approx(24.0, abs=0.02)
+    assert hours(dark.window((SUNSET, SUNRISE), date(2026, 12, 21))) == pytest.approx(
+        24.0, abs=0.02
+    )
 
 
 def test_polar_day_is_all_daylight_without_a_dark_window():

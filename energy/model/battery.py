@@ -171,7 +171,7 @@ def _advance_one_well(
     # Where the ceiling begins to bind; an offer below the leak at full charge never meets it.
     charging = rate > leak * capacity
     meets = np.where(charging, capacity - rate / k, np.inf)
-    may_taper = charging.any(axis=1).tolist()
+    may_taper = np.any(charging, axis=1)
     rest = capacity * k / (k + leak)
     path = np.empty((hours.size + 1, capacity.size))
     path[0] = store
@@ -218,12 +218,12 @@ def _advance_two_wells(
         q1 = q + current * dt
         w1 = w * relax[i] + (1.0 - c) * current * (1.0 - relax[i]) / kk
         a1 = w1 + c * q1
-        low, high = np.minimum(available, floor_wh[i]), np.maximum(available, c * capacity)
-        runs_out = (current < 0.0) & (a1 < low)
+        floor, high = floor_wh[i], np.maximum(available, c * capacity)
+        runs_out = (current < 0.0) & (np.minimum(available, a1) < floor)
         limited = (current > 0.0) & ((q1 > capacity - current / taper) | (a1 > high))
         if runs_out.any():
             at = np.flatnonzero(runs_out)
-            q1[at], w1[at], full[i, at] = _run_out(c, kk, q[at], w[at], current[at], low[at], dt)
+            q1[at], w1[at], full[i, at] = _run_out(c, kk, q[at], w[at], current[at], floor[at], dt)
         if limited.any():
             at = np.flatnonzero(limited)
             q1[at], w1[at] = _fill(
@@ -268,13 +268,30 @@ def _well_reaches(
 
 
 def _run_out(
-    c: float, kk: float, q: Array, w: Array, current: Array, low: Array, dt: float
+    c: float, kk: float, q: Array, w: Array, current: Array, floor: Array, dt: float
 ) -> tuple[Array, Array, Array]:
-    """Discharge until the available well is at its floor, then only what the other well feeds."""
-    end = np.full_like(q, dt)
-    t = _well_reaches(c, kk, q, w, current, low, end)
-    _, w1 = _constant(c, kk, q, w, current, t)
-    return *_held(c, kk, w1, low, end - t), t / dt
+    """Discharge where the available well is, or comes, to its floor; third: share fully served.
+
+    Below the floor nothing is given until the bound well has lifted it; then all that is asked
+    until the floor is reached; then only what the bound well feeds.
+    """
+    lifted = (w < 0.0) & (c * q > floor)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        lift = np.where(lifted, np.log(w / np.where(lifted, floor - c * q, -1.0)) / kk, dt)
+    wait = np.where(w + c * q < floor, np.clip(lift, 0.0, dt), 0.0)
+    w, left = w * np.exp(-kk * wait), dt - wait
+    q_end, w_end = _constant(c, kk, q, w, current, left)
+    reach = _well_reaches(c, kk, q, w, current, floor, left)
+    served = np.where(w_end + c * q_end < floor, reach, left)
+    q, w = _constant(c, kk, q, w, current, served)
+    left = left - served
+    q_held, w_held = _held(c, kk, w, w + c * q, left)
+    feeds = w < 0.0
+    return (
+        np.where(feeds, q_held, q),
+        np.where(feeds, w_held, w * np.exp(-kk * left)),
+        served / dt,
+    )
 
 
 def _fill(

@@ -172,7 +172,7 @@ def effective_light(sun: Sun, light: Light, tilt: Array, azimuth: Array) -> Arra
     beam = np.asarray(pvlib.iam.physical(np.minimum(aoi, 90.0)))[:, None]
     sky, band, ground = diffuse_modifiers(tilt)
     passed = light.direct * beam + light.sky * sky + light.band * band + light.ground * ground
-    return np.maximum(passed, 0.0)
+    return np.asarray(np.maximum(passed, 0.0))
 
 
 def cell_temperature(
@@ -204,7 +204,7 @@ def dc_power(
     lit = np.maximum(effective, 1e-3)
     low_light = pvlib.pvarray.pvefficiency_adr(lit, 25.0, **ADR)
     heat = 1.0 + temp_coefficient_percent_per_c / 100.0 * (temp_cell - 25.0)
-    return np.maximum(rated_w * effective / 1000.0 * low_light * heat, 0.0)
+    return np.asarray(np.maximum(rated_w * effective / 1000.0 * low_light * heat, 0.0))
 
 
 def lit_rows(sun: Sun) -> Mask:

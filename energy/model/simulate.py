@@ -179,7 +179,8 @@ def _settle(case: Case, block: _Block, store: Array, full: Array, run: Run) -> N
         unused=surplus - taken,
         from_battery=np.maximum(-block.net, 0.0) * hours,
     )
-    short = np.nonzero(full < 1.0)
+    row, lane = np.nonzero(full < 1.0)
+    short = row, lane
     if short[0].size:
         _shed(case, block, short, given[short], full[short], flows, run)
     charger = np.maximum(block.charger * hours - flows.unused, 0.0)

@@ -103,7 +103,8 @@ class Calendar:
     def window(self, between: tuple[Moment, Moment] | None, day: date) -> Interval | None:
         """The window that starts on a local date, or None where it is empty.
 
-        An end at or before the start wraps past midnight, but sunrise to sunset never does.
+        An end at or before the start wraps past midnight, but sunrise to sunset never does, and
+        sunset to sunrise always runs to the next day's sunrise.
 
         >>> span = Calendar(date(2026, 3, 20), date(2026, 3, 20), ZoneInfo("UTC"), 0.0, 0.0)
         >>> start, end = span.window((("clock", 1320.0), ("clock", 360.0)), date(2026, 3, 20))
@@ -112,7 +113,8 @@ class Calendar:
         """
         opens, closes = between or ALL_DAY
         start, end = self.at(opens, day), self.at(closes, day)
-        if end <= start and (opens[0], closes[0]) != ("sunrise", "sunset"):
+        anchors = opens[0], closes[0]
+        if anchors == ("sunset", "sunrise") or (end <= start and anchors != ("sunrise", "sunset")):
             end = self.at(closes, day + timedelta(1))
         return (start, end) if end > start else None
 

@@ -4,6 +4,7 @@ Each raises PlanError with one line that says why a file cannot be used.
 """
 
 import csv
+import re
 import tomllib
 from itertools import pairwise
 from pathlib import Path
@@ -12,7 +13,10 @@ from typing import Any
 from energy.plan.words import PlanError, shown
 
 LARGEST_BYTES = 2_000_000
+LONGEST_PATH = 300
 MOST_WATTS = 1e6
+# A key of so many steps is no plan's, and tomllib's time grows with their square.
+_ENDLESS_KEY = re.compile(r"""(?<![\w-])(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){50}""")
 LONGEST_TRACE_S = 400 * 86_400.0
 
 
@@ -23,23 +27,24 @@ def read_text(file: Path, largest: int = LARGEST_BYTES) -> str:
     Traceback (most recent call last):
     energy.plan.words.PlanError: .: is a folder, not a file
     """
+    name = str(file) if len(str(file)) <= LONGEST_PATH else "…" + str(file)[-LONGEST_PATH:]
     try:
         if file.is_dir():
-            raise PlanError([f"{file}: is a folder, not a file"])
+            raise PlanError([f"{name}: is a folder, not a file"])
         if file.exists() and not file.is_file():
-            raise PlanError([f"{file}: is not an ordinary file"])
+            raise PlanError([f"{name}: is not an ordinary file"])
         with file.open("rb") as source:
             data = source.read(largest + 1)
         if len(data) > largest:
-            raise PlanError([f"{file}: is too large (at most {largest / 1e6:g} MB)"])
+            raise PlanError([f"{name}: is too large (at most {largest / 1e6:g} MB)"])
         if b"\0" in data:
-            raise PlanError([f"{file}: is not a text file"])
+            raise PlanError([f"{name}: is not a text file"])
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise PlanError([f"{file}: is not a text file in UTF-8"]) from None
+        raise PlanError([f"{name}: is not a text file in UTF-8"]) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise PlanError([f"{file}: cannot be read ({reason})"]) from None
+        raise PlanError([f"{name}: cannot be read ({reason})"]) from None
 
 
 def parse(text: str, origin: str) -> dict[str, Any]:
@@ -50,6 +55,8 @@ def parse(text: str, origin: str) -> dict[str, Any]:
     energy.plan.words.PlanError: my-plan.toml: is not valid TOML: Invalid value (at end of document)
     """
     try:
+        if _ENDLESS_KEY.search(text):
+            raise RecursionError
         return tomllib.loads(text)
     except RecursionError:
         raise PlanError([f"{origin}: is nested too deeply"]) from None

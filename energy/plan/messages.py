@@ -31,22 +31,20 @@ def lines(problems: Iterable[Problem], tables: dict[str, Any], origin: str) -> l
     >>> lines([Problem(("pack",), "idle_w must be a number")], {}, "my-plan.toml")
     ['my-plan.toml: [pack]: idle_w must be a number']
     """
-    order = list(Tables.model_fields)
-
-    def place(problem: Problem) -> tuple[int, int]:
-        top, number = [*problem.where, "", 0][:2] if len(problem.where) < 2 else problem.where[:2]
-        return (
-            order.index(str(top)) if top in order else -1,
-            number if isinstance(number, int) else 0,
-        )
-
-    distinct = sorted(dict.fromkeys(problems), key=place)
+    distinct = sorted(dict.fromkeys(problems), key=_order)
     found = [
         ": ".join(part for part in (origin, _label(p.where, tables), p.text) if part)
         for p in distinct[:MOST_LINES]
     ]
     more = len(distinct) - len(found)
     return [*found, f"{origin}: and at least {more} more problems"] if more > 0 else found
+
+
+def _order(problem: Problem) -> tuple[int, int]:
+    """The place of a problem's table in a plan; what is wrong with the whole comes first."""
+    top, number = (*problem.where, "", 0)[:2] if problem.where else ("", 0)
+    first = list(Tables.model_fields).index(str(top)) if top in Tables.model_fields else -1
+    return first, number if isinstance(number, int) else 0
 
 
 def _label(where: Path, tables: dict[str, Any]) -> str:
@@ -72,11 +70,16 @@ def from_models(
     found: list[Problem] = []
     for one in islice(_told(error), 5 * MOST_LINES):
         where, key, model = place_of(one["loc"])
-        if one["type"] == "missing" and where in lacking:
+        if one["type"] == "missing" and any(where[: len(at)] == at for at in lacking):
             continue
         text = _words(one, key, model)
         own = _table(source, where)
-        if key and one["type"] != "missing" and own is not None and key.split()[0] not in own:
+        if (
+            key
+            and one["type"] != "missing"
+            and own is not None
+            and key.partition(" item ")[0] not in own
+        ):
             text += _from_profile(source, where)
         found.append(Problem(where, text))
     return found

@@ -6,12 +6,12 @@ Numbers are rounded to what is known of them. Pictures are drawn in `plots`.
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from energy.answers.cautions import CLOSING, Caution
 from rich import box
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from energy.answers.cautions import CLOSING, Caution
 from energy.answers.check import Check, TaskAnswer, clock
 from energy.budget import Budget, Chance
 
@@ -33,7 +33,6 @@ BOOKS = (
     ("discharge_loss", "lost in discharging", -1),
     ("idle", "idle draw of pack and inverter", -1),
     ("delivered", "delivered to the tasks", -1),
-    ("stored_change", "change of the store", -1),
 )
 CAUTIONS_SHOWN = 6
 
@@ -73,34 +72,45 @@ def chance_line(chance: Chance) -> str:
     return text
 
 
-def show_check(answer: Check, cautions: Sequence[Caution], out: Console) -> None:
-    """Print the whole answer of a check."""
+def show_check(
+    answer: Check,
+    cautions: Sequence[Caution],
+    out: Console,
+    *,
+    demo: bool = False,
+    every_caution: bool = False,
+) -> None:
+    """Print the whole answer of a check; `demo` says that the plan is the built-in one."""
     b = answer.budget
+    if demo:
+        out.print("No plan given: this is the built-in demo, an invented example.")
     out.print(Text(b.plan.title or b.plan.origin, style="bold"))
     out.print(headline(answer))
     for line in summary(answer):
-        out.print(line)
-    if answer.tasks:
-        out.print(task_table(answer.tasks))
+        out.print(Text(line))
+    if out.is_terminal and (out.encoding or "").startswith("utf"):
+        from energy.show.sketch import sketch
+
+        out.print(Text(sketch(b, width=min(out.width, 90))))
+    out.print(task_table(answer.tasks))
     out.print(energy_table(b))
     for note in b.notes:
-        out.print(f"Note: {note}.")
-    show_cautions(cautions, out)
+        out.print(Text(f"Note: {note}."))
+    show_cautions(cautions, out, len(cautions) if every_caution else CAUTIONS_SHOWN)
 
 
 def headline(answer: Check) -> Text:
     """The answer in one line: yes or no against the goal, and the verdict's reason."""
     b = answer.budget
     goal = f"{b.chance.goal:.0f} %"
-    words = VERDICTS[b.verdict]
+    words = f"it {VERDICTS[b.verdict]}"
     if b.verdict == "overloads" and b.run.ran_short[b.middle]:
         words += " and runs flat"
-    text = Text("YES" if answer.yes else "NO", style="bold green" if answer.yes else "bold red")
-    text.append(f": in the middle weather it {words}", style="bold")
-    if b.verdict != "overloads" and b.chance.futures > 1:
+    if b.chance.futures > 1 and not b.refusals:
         reach = "reaches" if answer.yes else "stays below"
-        text.append(f"; the chance {reach} the goal of {goal}", style="bold")
-    text.append(".")
+        words = f"the chance {reach} the goal of {goal}; in the middle weather {words}"
+    text = Text("YES" if answer.yes else "NO", style="bold green" if answer.yes else "bold red")
+    text.append(f": {words}.", style="bold")
     return text
 
 
@@ -185,8 +195,12 @@ def energy_table(b: Budget) -> Table:
     table.add_column("Wh", justify="right")
     for name, words, sign in BOOKS:
         value = float(b.ledger_wh[name][b.middle])
-        if abs(value) >= 0.5 or name in ("delivered", "stored_change"):
+        if abs(value) >= 0.5 or name == "delivered":
             table.add_row(words, watt_hours(sign * value))
+    change = float(b.ledger_wh["stored_change"][b.middle])
+    table.add_row(
+        "taken from the store" if change < 0 else "put into the store", watt_hours(-change)
+    )
     unmet = float(b.ledger_wh["unmet"][b.middle])
     if unmet >= 0.05:
         table.add_row("asked but not served", watt_hours(unmet))

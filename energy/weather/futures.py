@@ -6,11 +6,12 @@ sky for `sky`.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pvlib
 
-from energy.model import Array, Index
+from energy.model import Array, Index, Mask
 from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
 from energy.model.timeline import Calendar
 from energy.plan import Plan, PlanError
@@ -118,13 +119,11 @@ def _rows(sun: Sun, rows: Index) -> Sun:
     return Sun(**{name: values[rows] for name, values in vars(sun).items()})
 
 
-def _stated(
-    plan: Plan, calendar: Calendar, middles: Array, sun: Sun, lit: Index
-) -> dict[str, object]:
+def _stated(plan: Plan, calendar: Calendar, middles: Array, sun: Sun, lit: Index) -> dict[str, Any]:
     weather = plan.weather
     okta = np.zeros(middles.size)
     source = "a clear sky"
-    if weather.kind == "sky":
+    if weather.sky is not None:
         okta = okta_by_date(weather.sky, calendar, middles)
         source = f"a sky of {', '.join(str(o) for o in weather.sky)} eighths of cloud"
     ghi, dni, dhi = cloudy_light(_rows(sun, lit), okta[lit])
@@ -151,10 +150,10 @@ def _from_record(
     sun: Sun,
     lit: Index,
     elevation_m: float,
-) -> dict[str, object]:
+) -> dict[str, Any]:
     step = record.interval_s
     starts = np.arange(cells[0], cells[-1] - step / 2.0, step)
-    rows, shift, years = moved_rows(record, starts, plan.span.start.date(), plan.weather.futures)
+    rows, shift, years = moved_rows(record, starts, plan.weather.futures)
     hour = np.searchsorted(starts, cells[:-1], side="right") - 1
     middles = (cells[1:] + cells[:-1]) / 2.0
     ghi, share = _moved_light(plan, record, cells, sun, lit, elevation_m, starts, rows, shift)
@@ -189,9 +188,7 @@ def _from_record(
     }
 
 
-def moved_rows(
-    record: Record, starts_s: Array, first: object, futures: int | None
-) -> tuple[Index, Array, int]:
+def moved_rows(record: Record, starts_s: Array, futures: int | None) -> tuple[Index, Array, int]:
     """Which rows of a record stand for which interval in each weather.
 
     starts_s [UTC s], (h,): the plan's intervals. Returns rows (h, m), the shift of each weather
@@ -202,7 +199,7 @@ def moved_rows(
     Raises PlanError where the record is too short for the span.
     """
     order = [0, *(s for k in range(1, SHIFTS // 2 + 1) for s in (k, -k))]
-    picks: list[tuple[float, Array]] = []
+    picks: list[tuple[float, Index]] = []
     years: set[int] = set()
     held = [0] if record.typical else _years_held(record, starts_s)
     for shift in order:
@@ -212,10 +209,11 @@ def moved_rows(
                 picks.append((float(shift), rows))
                 years.add(year)
     if not picks:
+        days = starts_s.size * record.interval_s / DAY_S
         raise PlanError(
             [
-                f"{record.name}: holds no stretch of {starts_s.size * record.interval_s / DAY_S:.1f}"
-                " days around the plan's dates; give a longer record or a shorter span"
+                f"{record.name}: holds no stretch of {days:.1f} days around the plan's dates; give"
+                " a longer record or a shorter span"
             ]
         )
     picks = picks[: max(1, futures or SHIFTS * len(years))]
@@ -338,7 +336,7 @@ def _fill_from_neighbours(values: Array, otherwise: float) -> Array:
     return np.where(np.isnan(filled), otherwise, filled)
 
 
-def _between_lit(cells: Array, starts: Array, step: float, bright: Array, hourly: Array) -> Array:
+def _between_lit(cells: Array, starts: Array, step: float, bright: Mask, hourly: Array) -> Array:
     """Straight lines between the middles of lit intervals that touch, held beyond: (cells, m)."""
     middles = (cells[1:] + cells[:-1]) / 2.0
     lit = np.flatnonzero(bright)
@@ -360,7 +358,7 @@ def _between_middles(middles: Array, starts: Array, step: float, hourly: Array) 
     before = np.minimum(position.astype(int), max(starts.size - 2, 0))
     after = np.minimum(before + 1, starts.size - 1)
     share = (position - before)[:, None]
-    return (1.0 - share) * hourly[before] + share * hourly[after]
+    return np.asarray((1.0 - share) * hourly[before] + share * hourly[after])
 
 
 def _hourly_air(

@@ -1,0 +1,34 @@
+"""Will a day of work or a night out, away from the mains, stay powered?
+
+The Python side of the commands: `Plan`, `check`, `budget`, `cautions`, `tools`. Importing this
+costs nothing until a name is used.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from energy.answers.cautions import cautions as cautions
+    from energy.answers.check import check as check
+    from energy.answers.tools import tools as tools
+    from energy.plan import Plan as Plan
+    from energy.plan import PlanError as PlanError
+
+_HOMES = {
+    "Plan": "energy.plan",
+    "PlanError": "energy.plan",
+    "check": "energy.answers.check",
+    "cautions": "energy.answers.cautions",
+    "tools": "energy.answers.tools",
+}
+__all__ = sorted(_HOMES)
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'energy' has no attribute '{name}'")
+    return getattr(import_module(_HOMES[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *_HOMES])

@@ -1,0 +1,147 @@
+"""A plan to start from: a built-in demo moved to another place, or a few questions answered.
+
+The answer is TOML text; whoever asks decides where it goes.
+"""
+
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from energy.plan import Plan, PlanError, profiles
+from energy.plan.documents import parse
+from energy.plan.merge import zone_at
+from energy.plan.write import write_changes
+
+Ask = Callable[..., Any]
+
+
+def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
+    """A built-in demo's text with its comments; `at` = "lat,lon" moves it to another place.
+
+    Time zone and elevation are looked up. A demo's weather file is of its own place, so a plan
+    that moves away from it gets a stated sky instead. Raises PlanError.
+
+    >>> 'latitude_deg = 55.317' in from_demo()
+    True
+    """
+    if at is None:
+        return write_changes(f"builtin:{demo}", {})
+    latitude, longitude = place_of(at)
+    changes = {
+        "title": f"My plan at {latitude:g}, {longitude:g}",
+        "place.latitude_deg": latitude,
+        "place.longitude_deg": longitude,
+        "place.timezone": zone_at(latitude, longitude),
+        "place.elevation_m": elevation_at(latitude, longitude),
+    }
+    old = Plan.read(f"builtin:{demo}").place
+    if abs(old.latitude_deg - latitude) > 0.5 or abs(old.longitude_deg - longitude) > 0.5:
+        changes |= {
+            "place.horizon": None,
+            "weather.file": None,
+            "weather.kind": "sky",
+            "weather.sky": "broken",
+        }
+    return write_changes(f"builtin:{demo}", changes)
+
+
+def from_questions(ask: Ask) -> str:
+    """A plan from a few questions; `ask(question, default=...)` returns the answer as text.
+
+    Raises PlanError where the answers make no plan.
+    """
+    latitude, longitude = place_of(ask("Where? Latitude, longitude", default="55.317,-160.517"))
+    tomorrow = date.today() + timedelta(days=1)
+    start = ask("From when?", default=f"{tomorrow} 08:00")
+    end = ask("Until when?", default=f"{tomorrow} 20:00")
+    sky = ask("What sky? clear, few, scattered, broken or overcast", default="broken")
+    packs, panels = sorted(profiles.packs()), sorted(profiles.panels())
+    pack = ask(f"Which pack? {', '.join(packs)}", default="pack-1000")
+    panel = ask(f"Which panel? {', '.join(panels)}, or none", default="folding-200")
+    tasks = []
+    while tool := ask("A tool (a profile of `energy tools`; empty: no more)", default="").strip():
+        known = profiles.tools().get(tool, {})
+        amount = _amount(ask, known)
+        hours = ask("Between which times?", default="09:00-17:00")
+        tasks.append(_task(tool, amount, hours))
+    text = "\n".join(
+        [
+            f'title = "My plan at {latitude:g}, {longitude:g}"',
+            "",
+            "[place]",
+            f"latitude_deg = {latitude:g}",
+            f"longitude_deg = {longitude:g}",
+            f'timezone = "{zone_at(latitude, longitude)}"      # every time below is this clock',
+            f"elevation_m = {elevation_at(latitude, longitude):g}",
+            'around = ["outdoors"]      # outdoors, wet, afloat, fuel, enclosed, alone',
+            "",
+            "[span]",
+            f"start = {_moment(start)}",
+            f"end = {_moment(end)}",
+            "",
+            "[weather]",
+            'kind = "sky"',
+            f'sky = "{sky}"',
+            "",
+            *(["[[panel]]", f'profile = "{panel}"', ""] if panel != "none" else []),
+            "[pack]",
+            f'profile = "{pack}"',
+            "start_percent = 100",
+            "",
+            *tasks,
+        ]
+    )
+    Plan.from_dict(parse(text, "the answers"), "the answers")
+    return text
+
+
+def _amount(ask: Ask, tool: dict[str, Any]) -> str:
+    """How much of a tool, as a line of TOML."""
+    kind = tool.get("kind", "steady")
+    if kind == "charging":
+        return f"charges = {ask('How many charges?', default='1')}"
+    if kind == "intermittent":
+        times = ask("How many times?", default="10")
+        return f"times = {times}\neach_s = {ask('How many seconds each?', default='45')}"
+    if kind == "cycling":
+        return ""
+    return f"hours = {ask('How many hours?', default='1')}"
+
+
+def _task(tool: str, amount: str, hours: str) -> str:
+    ends = [f'"{end.strip()}"' for end in hours.split("-", 1)]
+    lines = ["[[task]]", f'tool = "{tool}"', amount, f"between = [{', '.join(ends)}]", ""]
+    return "\n".join(line for line in lines if line or line is lines[-1])
+
+
+def _moment(text: str) -> str:
+    try:
+        return datetime.fromisoformat(text.strip()).replace(tzinfo=None).isoformat()
+    except ValueError:
+        raise PlanError([f'"{text}" is not a date with a time, such as 2026-09-14 07:00']) from None
+
+
+def place_of(text: str) -> tuple[float, float]:
+    """Latitude and longitude from "55.317,-160.517". Raises PlanError.
+
+    >>> place_of("55.317,-160.517")
+    (55.317, -160.517)
+    """
+    try:
+        latitude, longitude = (float(part) for part in text.split(","))
+    except ValueError:
+        raise PlanError(
+            [f'"{text}" is not a place; give latitude,longitude such as "55.317,-160.517"']
+        ) from None
+    if not (-90.0 <= latitude <= 90.0 and -180.0 <= longitude <= 180.0):
+        raise PlanError(
+            [f'"{text}": latitude must lie within -90 to 90 and longitude within -180 to 180']
+        )
+    return latitude, longitude
+
+
+def elevation_at(latitude: float, longitude: float) -> float:
+    """Height above the sea [m] by pvlib's altitude grid."""
+    from pvlib.location import lookup_altitude
+
+    return float(round(float(lookup_altitude(latitude, longitude))))

@@ -1,0 +1,167 @@
+"""Changes to a plan: checked like the file, and written into its text with the comments kept."""
+
+from __future__ import annotations
+
+import copy
+import tomllib
+from pathlib import Path
+
+import pytest
+from plan_files import TEXT, TOOLS, problems, write_files
+
+from energy.plan import Plan, write_changes
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return write_files(tmp_path)
+
+
+# --- changes --------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def plan(folder: Path) -> Plan:
+    return Plan.read(folder / "my-plan.toml")
+
+
+def test_a_change_reaches_what_follows_from_it(plan):
+    changed = plan.replace(**{"pack.capacity_wh": 700})
+    assert (changed.pack.capacity_wh, changed.pack.charge_max_w) == (700, 350)
+
+
+def test_a_change_leaves_the_old_plan_alone(plan):
+    plan.replace(**{"panel.1.rated_w": 300})
+    assert plan.panel[0].rated_w == 120
+
+
+def test_none_drops_a_task(plan):
+    assert [task.name for task in plan.replace(**{"task.1": None}).task] == ["logger"]
+
+
+def test_numbers_mean_the_tasks_before_any_is_dropped(plan):
+    changed = plan.replace(**{"task.1": None, "task.2.name": "kept"})
+    assert [task.name for task in changed.task] == ["kept"]
+
+
+def test_none_drops_a_key_so_that_its_default_follows(plan):
+    assert plan.replace(**{"pack.start_percent": None}).pack.start_percent == 100
+
+
+def test_a_change_may_make_a_table(plan):
+    assert plan.replace(**{"pack.usb.rated_w": 45}).pack.usb.rated_w == 45
+
+
+def test_a_change_takes_the_place_of_what_it_excludes(plan):
+    assert plan.replace(**{"task.1.at": "10:00"}).task[0].between is None
+
+
+def test_a_change_is_checked_like_the_file(plan):
+    found = problems(lambda: plan.replace(**{"task.1.each_s": -45}))
+    assert found == ['my-plan.toml: task 1 "cut": each_s must be more than 0 (got -45)']
+
+
+@pytest.mark.parametrize(
+    ("key", "line"),
+    [
+        ("pakc.capacity_wh", 'pakc is not a known key; did you mean "pack"?'),
+        ("pack.capacty_wh", 'capacty_wh is not a known key; did you mean "capacity_wh"?'),
+        ("task.1.betwen", 'betwen is not a known key; did you mean "between"?'),
+        ("task.3.name", 'must name an item from 1 to 2 (got "3")'),
+        ("task.0.name", 'must name an item from 1 to 2 (got "0")'),
+        ("task.²", 'must name an item from 1 to 2 (got "²")'),
+        ("charger.1.watts", "the plan has no charger"),
+        ("title.x", "title is not a table"),
+    ],
+)
+@pytest.mark.parametrize("value", [1, None])
+def test_a_change_to_a_key_that_is_not_there_is_refused(plan, key, line, value):
+    if key == "title.x":
+        plan = plan.replace(title="a title")
+    assert problems(lambda: plan.replace(**{key: value})) == [f"{key}: {line}"]
+
+
+def test_no_file_is_read_again_for_a_change(plan, folder):
+    for file in folder.iterdir():
+        file.unlink()
+    changed = plan.replace(**{"task.2.spread_percent": 5})
+    assert changed.task[1].trace == ((0, 2), (60, 5), (90, 0))
+
+
+def test_other_profiles_are_read_for_a_change_that_names_them(plan, folder):
+    (folder / "other.toml").write_text(TOOLS.replace("working_w = 700", "working_w = 350"))
+    assert plan.replace(profiles=["other.toml"]).task[0].working_w == 350
+
+
+def test_the_source_is_what_the_person_wrote(plan):
+    assert plan.source == tomllib.loads(TEXT)
+
+
+def test_the_source_is_a_copy(plan):
+    plan.source["task"].clear()
+    assert len(plan.source["task"]) == 2
+
+
+def test_tables_given_are_left_as_they_were():
+    tables = tomllib.loads(TEXT.replace("my-tools.toml", "none.toml"))
+    before = copy.deepcopy(tables)
+    problems(lambda: Plan.from_dict(tables))
+    assert tables == before
+
+
+# --- written with its comments --------------------------------------------------------------
+
+
+def test_a_changed_text_keeps_every_comment():
+    written = write_changes(TEXT, {"panel.1.tilt_deg": 60, "pack.inverter.idle_w": 7})
+    assert written == TEXT.replace("tilt_deg = 45 ", "tilt_deg = 60 ").replace(
+        "idle_w = 5 ", "idle_w = 7 "
+    )
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"task.1": None},
+        {"task.1.at": "10:00"},
+        {"task.1.between": ["08:00", "11:00"]},
+        {"pack.usb.rated_w": 45, "pack.usb.efficiency_percent": 80},
+        {"pack.capacity_wh": 700, "title": "changed"},
+        {"panel.1.shade": [{"between": ["15:00", "18:00"], "keep_percent": 40}]},
+        {"pack.inverter": None},
+        {"goal": {"chance_percent": 80}},
+        {"task.2": {"tool": "my-saw", "minutes": 5}},
+    ],
+    ids=str,
+)
+def test_a_changed_text_says_what_the_changed_plan_says(plan, changes):
+    written = tomllib.loads(write_changes(TEXT, changes))
+    assert written == plan.replace(**changes).source
+
+
+def test_a_table_far_from_its_head_can_be_changed():
+    text = "[pack]\ncapacity_wh = 5\n[[task]]\nname = 'x'\n[pack.inverter]\nrated_w = 5 # why\n"
+    written = write_changes(text, {"pack.inverter.rated_w": 6, "pack.usb.rated_w": 3})
+    assert tomllib.loads(written)["pack"] == {
+        "capacity_wh": 5,
+        "inverter": {"rated_w": 6},
+        "usb": {"rated_w": 3},
+    }
+    assert "rated_w = 6 # why" in written
+
+
+def test_a_file_is_changed_only_on_paper(folder):
+    written = write_changes(folder / "my-plan.toml", {"pack.start_percent": 70})
+    assert "start_percent = 70" in written
+    assert (folder / "my-plan.toml").read_text() == TEXT
+
+
+def test_a_built_in_plan_can_be_written_with_changes():
+    written = write_changes("builtin:cloudy-repair", {"pack.start_percent": 70})
+    assert "start_percent = 70                 # charged before leaving" in written
+
+
+@pytest.mark.parametrize("value", [{1, 2}, object()], ids=["a set", "an object"])
+def test_what_toml_cannot_hold_is_refused(value):
+    (line,) = problems(lambda: write_changes(TEXT, {"pack.start_percent": value}))
+    assert line.startswith("plan: cannot be changed like this: ")

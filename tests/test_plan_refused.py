@@ -1,0 +1,282 @@
+"""What a plan may not say, and the one line that each wrong thing gets.
+
+Plans here are invented and small.
+"""
+
+from __future__ import annotations
+
+import pytest
+from plan_tables import CHARGER, COOLER, IN_AMP_HOURS, LAMP, SAW, plan, refused
+
+# --- what keys must say together ------------------------------------------------------------
+
+PWM = {"nominal_v": 12, "solar_input": {"kind": "pwm"}}
+TOGETHER = [
+    ({"place": {"albedo": 0.3, "ground": "sand"}}, "[place]: give albedo or ground, not both"),
+    (
+        {"span": {"end": "2026-06-01T07:00:00"}},
+        "[span]: end must come after start, 2026-06-01 07:00:00 (got 2026-06-01 07:00:00)",
+    ),
+    ({"span": {"end": "2028-06-01T07:00"}}, "[span]: must be 400 days or shorter (got 731 days)"),
+    ({"weather": {"kind": "file"}}, '[weather]: kind = "file" needs file'),
+    ({"weather": {"kind": "sky"}}, '[weather]: kind = "sky" needs sky'),
+    ({"weather": {"kind": "monthly"}}, '[weather]: kind = "monthly" needs sun_hours'),
+    (
+        {"weather": {"kind": "sky", "sky": [1, 2, 3]}},
+        "[weather]: sky must name at most 2 dates, those of the span (got 3)",
+    ),
+    (
+        {"panel": [{"rated_w": 90, "aim": "re-aimed"}]},
+        'panel 1: aim = "re-aimed" needs re_aim_at, such as ["09:00", "12:00"]',
+    ),
+    (
+        {"pack": PWM, "panel": [{"rated_w": 90, "v_mp": 10}]},
+        "panel 1: v_mp must be at least the pack's nominal_v, 12, for a PWM input (got 10)",
+    ),
+    (
+        {"pack": {"solar_input": {"kind": "pwm"}}},
+        '[pack.solar_input]: kind = "pwm" needs the pack\'s nominal_v',
+    ),
+    (
+        {"pack": {**IN_AMP_HOURS, "capacity_wh": 5}},
+        "[pack]: give capacity_wh, or capacity_ah with nominal_v, not both",
+    ),
+    ({"pack": {**IN_AMP_HOURS, "nominal_v": None}}, "[pack]: capacity_ah needs nominal_v"),
+    (
+        {"pack": {"capacity_wh": None}},
+        "[pack]: capacity_wh is required (or capacity_ah with nominal_v)",
+    ),
+    ({"pack": {"kinetic_c": 0.4}}, "[pack]: kinetic_c is for agm and flooded batteries only"),
+    (
+        {"pack": {"inverter": {"rated_w": 500, "surge_w": 400}}},
+        "[pack.inverter]: surge_w must be at least rated_w, 500 (got 400)",
+    ),
+    ({"pack": {"inverter": {}}}, "[pack.inverter]: rated_w is required"),
+    (
+        {"charger": [{"watts": 50, "days": [3]}]},
+        "charger 1: days must lie between 1 and 2, the days of the span (got 3)",
+    ),
+    (
+        {"run": [{"from": "panel", "to": "pack", "length_m": 3}]},
+        'run 1: from = "panel", but the plan has no panel',
+    ),
+    (
+        {"run": [{"from": "pack", "to": "task:lmap", "length_m": 3}]},
+        'run 1: to names no task of the plan (got "task:lmap"); did you mean "task:lamp"?',
+    ),
+    (
+        {"run": [{"from": "pack", "to": "mast", "length_m": 3, "volts": 12}]},
+        'run 1: "mast" is not panel, pack or task:NAME: give volts, with amps or watts',
+    ),
+]
+
+
+@pytest.mark.parametrize(("changes", "line"), TOGETHER, ids=[line[:50] for _, line in TOGETHER])
+def test_tables_that_contradict_themselves_are_refused(changes, line):
+    assert refused(**changes) == [line]
+
+
+TASKS = [
+    ({**LAMP, "working_w": None}, 'kind = "steady" needs working_w'),
+    ({**SAW, "working_w": None, "minutes": 1}, 'kind = "intermittent" needs working_w'),
+    ({**COOLER, "duty_percent": None}, 'kind = "cycling" needs duty_percent'),
+    ({**CHARGER, "power_w": None}, 'kind = "charging" needs power_w'),
+    ({**LAMP, "kind": "trace"}, 'kind = "trace" needs trace'),
+    ({**LAMP, "supply": None}, "supply is required"),
+    ({**LAMP, "times": 3}, "times needs each_s or each_min"),
+    (
+        {**CHARGER, "times": 3},
+        "times needs each_s or each_min; for full charges give charges instead",
+    ),
+    ({**LAMP, "each_s": 3}, "each_s needs times"),
+    ({**LAMP, "times": 3, "each_s": 3, "each_min": 1}, "give each_s or each_min, not both"),
+    ({**LAMP, "hours": 1, "minutes": 3}, "say how much in one way, not minutes and hours"),
+    ({**LAMP, "charges": 1}, 'charges is for a charging tool (this one is "steady")'),
+    ({**LAMP, "hours": 1, "at": "09:00", "between": "all-day"}, "give at or between, not both"),
+    (
+        {**LAMP, "at": "09:00"},
+        "at needs to know how long: minutes, hours, or times with each_s or each_min",
+    ),
+    (
+        {**LAMP, "times": 4, "each_min": 20, "between": ["09:00", "10:00"]},
+        "4 times of 20 min do not fit into the window of 1 h",
+    ),
+    (
+        {**LAMP, "times": 1, "each_s": 90, "between": ["23:59:30", "00:00:30"]},
+        "1 times of 1.5 min do not fit into the window of 1 min",
+    ),
+    (
+        {**LAMP, "times": 2, "each_min": 721},
+        "2 times of 12.02 h do not fit into the window of 24 h",
+    ),
+    (
+        # 20 Wh at 10 W take two hours.
+        {**CHARGER, "charges": 2, "between": ["09:00", "12:59"]},
+        "2 charges of 2 h do not fit into the window of 3.983 h",
+    ),
+    ({**LAMP, "days": [0]}, "days item 1 must be at least 1 (got 0)"),
+    ({**LAMP, "days": [1, 1]}, "days must name each day once (got [1, 1])"),
+    ({**LAMP, "days": []}, "days must hold at least 1 (got 0)"),
+]
+
+
+@pytest.mark.parametrize(("task", "line"), TASKS, ids=[line[:50] for _, line in TASKS])
+def test_a_task_that_does_not_say_what_to_do_is_refused(task, line):
+    task = {key: value for key, value in task.items() if value is not None}
+    assert refused(task=[task]) == [f'task 1 "{task["name"]}": {line}']
+
+
+@pytest.mark.parametrize(
+    "amount",
+    [
+        {"times": 3, "each_min": 20, "between": ["09:00", "10:00"]},
+        {"times": 9, "each_min": 60, "at": "22:00"},
+        {"times": 9, "each_min": 60, "between": ["sunrise", "sunset"]},
+        {"hours": 5, "between": ["09:00", "10:00"]},
+    ],
+    ids=["they just fit", "one after another", "the sun decides", "a block is cut"],
+)
+def test_repeats_are_refused_only_where_the_clock_shows_they_cannot_fit(amount):
+    assert plan(task=[{**LAMP, **amount}]).task[0].name == "lamp"
+
+
+def test_two_charges_just_fit():
+    task = {**CHARGER, "charges": 2, "between": ["09:00", "13:00"]}
+    assert plan(task=[task]).task[0].charges == 2
+
+
+def test_two_tasks_may_have_one_name():
+    assert len(plan(task=[LAMP, LAMP]).task) == 2
+
+
+def test_keys_of_another_weather_are_left_alone():
+    assert plan(weather={"kind": "clear", "file": "x.csv", "sky": 3}).weather.kind == "clear"
+
+
+def test_more_starts_than_can_be_laid_out_are_refused():
+    line = refused(span={"end": "2027-06-01T07:00"}, task=[{**LAMP, "times": 10_000, "each_s": 1}])
+    assert line == ["the tasks start 3,670,000 times; at most 200,000 are possible"]
+
+
+# --- one value at a time --------------------------------------------------------------------
+
+VALUES = [
+    ({"place": {"latitude_deg": 91}}, "[place]: latitude_deg must be at most 90 (got 91)"),
+    ({"place": {"longitude_deg": -181}}, "[place]: longitude_deg must be at least -180 (got -181)"),
+    ({"place": {"latitude_deg": "47"}}, '[place]: latitude_deg must be a number (got "47")'),
+    (
+        {"place": {"latitude_deg": float("nan")}},
+        "[place]: latitude_deg must be a finite number (got nan)",
+    ),
+    (
+        {"place": {"elevation_m": float("inf")}},
+        "[place]: elevation_m must be a finite number (got inf)",
+    ),
+    (
+        {"place": {"timezone": "Europe/Zurch"}},
+        '[place]: timezone must be an IANA name such as "America/Anchorage" (got "Europe/Zurch");'
+        ' did you mean "Europe/Zurich"?',
+    ),
+    (
+        {"place": {"horizon": [[90, 91]]}},
+        "[place]: horizon item 1 item 2 must be at most 90 (got 91)",
+    ),
+    (
+        {"place": {"around": ["wte"]}},
+        "[place]: around item 1 must be one of outdoors, wet, afloat, fuel, enclosed, alone"
+        ' (got "wte"); did you mean "wet"?',
+    ),
+    (
+        {"place": {"lattitude_deg": 4}},
+        '[place]: lattitude_deg is not a known key; did you mean "latitude_deg"?',
+    ),
+    (
+        {"span": {"start": "2026-06-01T07:00:00+02:00"}},
+        "[span]: start is on the place's own clock: leave the offset out"
+        " (got 2026-06-01 07:00:00+02:00)",
+    ),
+    (
+        {"span": {"start": "today"}},
+        '[span]: start must be a date with a time, such as 2026-09-14T07:00:00 (got "today")',
+    ),
+    ({"weather": {"futures": 0}}, "[weather]: futures must be at least 1 (got 0)"),
+    ({"weather": {"futures": 2.5}}, "[weather]: futures must be a whole number (got 2.5)"),
+    (
+        {"weather": {"sky": "overcats"}},
+        "[weather]: sky must be clear, few, scattered, broken, overcast, or eighths from 0 to 8"
+        ' (got "overcats"); did you mean "overcast"?',
+    ),
+    (
+        {"weather": {"sky": 9}},
+        "[weather]: sky must be clear, few, scattered, broken, overcast, or eighths from 0 to 8"
+        " (got 9)",
+    ),
+    ({"weather": {"sun_hours": [1] * 11}}, "[weather]: sun_hours must hold at least 12 (got 11)"),
+    (
+        {"weather": {"temp_air_c": [9, 2]}},
+        "[weather]: temp_air_c must be [low, high], the lower first (got [9, 2])",
+    ),
+    ({"panel": [{"rated_w": 90, "tilt_deg": -5}]}, "panel 1: tilt_deg must be at least 0 (got -5)"),
+    ({"panel": [{"rated_w": 0}]}, "panel 1: rated_w must be more than 0 (got 0)"),
+    ({"panel": [{}]}, "panel 1: rated_w is required"),
+    (
+        {"panel": {"rated_w": 90}},
+        "panel must be written as [[panel]], with double brackets (got a table)",
+    ),
+    (
+        {"panel": [{"rated_w": 90, "shade": [{"between": "all-day", "keep_percent": 120}]}]},
+        "panel 1: shade 1: keep_percent must be at most 100 (got 120)",
+    ),
+    ({"pack": {"capacity_wh": True}}, "[pack]: capacity_wh must be a number (got true)"),
+    (
+        {"pack": {"temperature": "inside"}},
+        '[pack]: temperature must be "outside" or degrees C (got "inside")',
+    ),
+    (
+        {"pack": {"chemistry": "lpf"}},
+        '[pack]: chemistry must be one of lfp, nmc, agm, flooded (got "lpf"); did you mean "lfp"?',
+    ),
+    (
+        {"pack": {"inverter": {"rated_w": 5, "on": "with-task"}}},
+        "[pack.inverter]: on must be one of with-tasks, only-in-use, always, or windows"
+        ' (got "with-task"); did you mean "with-tasks"?',
+    ),
+    ({"pack": {"usb": 5}}, "[pack.usb]: must be a table (got 5)"),
+    ({"task": [5]}, "task 1: must be a table (got 5)"),
+    ({"task": []}, "task must hold at least 1 (got 0)"),
+    ({"task": [{**LAMP, "must": "yes"}]}, 'task 1 "lamp": must must be true or false (got "yes")'),
+    (
+        {"task": [{**LAMP, "name": "a\nb"}]},
+        'task 1 "a b": name must be one line of printable text (got "a b")',
+    ),
+    ({"task": [LAMP] * 2001}, "task must hold at most 2000 items (got 2001)"),
+    (
+        {"size": {"panel_w": [800, 100]}},
+        "[size]: panel_w must be [from, to], rising, at most 1e6 (got [800, 100])",
+    ),
+    ({"goal": {"chance_percent": 101}}, "[goal]: chance_percent must be at most 100 (got 101)"),
+    ({"pakc": {}}, 'pakc is not a known key; did you mean "pack"?'),
+]
+
+
+@pytest.mark.parametrize(("changes", "line"), VALUES, ids=[line[:50] for _, line in VALUES])
+def test_a_value_that_cannot_be_is_refused_in_one_line(changes, line):
+    assert refused(**changes) == [line]
+
+
+def test_all_problems_come_at_once_in_the_plans_order():
+    lines = refused(
+        task=[LAMP, {**LAMP, "working_w": -1, "at": "09:00", "between": "all-day"}],
+        pack={"capacity_wh": -1, "chemistry": "lfpp"},
+        place={"latitude_deg": 91, "albedo": 0.1, "ground": "sand"},
+    )
+    starts = ["[place]", "[place]", "[pack]", "[pack]", "task 2", "task 2", "task 2"]
+    assert [line[: len(start)] for line, start in zip(lines, starts, strict=True)] == starts
+
+
+def test_a_wrong_value_does_not_hide_what_the_same_table_contradicts():
+    lines = refused(task=[{**LAMP, "times": 2, "each_s": -45, "hours": 1}])
+    assert lines == [
+        'task 1 "lamp": say how much in one way, not times and hours',
+        'task 1 "lamp": each_s must be more than 0 (got -45)',
+    ]
