@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from energy.plan import Plan as Plan
     from energy.plan import PlanError as PlanError
 
+__version__ = "0.1.0"
+
 _HOMES = {
     "Plan": "energy.plan",
     "PlanError": "energy.plan",

@@ -37,9 +37,9 @@ Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write t
 
 def _version(wanted: bool) -> None:
     if wanted:
-        from importlib.metadata import version
+        from energy import __version__
 
-        typer.echo(f"energy {version('offgrid-workshop-energy')}")
+        typer.echo(f"energy {__version__}")
         raise typer.Exit
 
 

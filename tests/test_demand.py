@@ -99,9 +99,9 @@ def test_only_the_burst_that_collides_is_refused() -> None:
         ({"name": "t", "supply": "usb", "working_w": 101}, {}, "usb", 101, 100),
         # 76 W at 95 % are 80 W at the pack
         ({"name": "t", "supply": "dc12", "working_w": 76}, {"discharge_max_w": 79}, "discharge", 80, 79),
-        # most power of a source of 4000 Wh with h = 10 / 8 hours: C / (4 h) = 500 W, and 800 < 900
+        # the most a source can give through its own resistance: C / (4 h) = 4000 / 8 W
         (
-            mains("t", 450),
+            mains("t", 490),
             {"discharge_max_w": 3000, "resistive_h": 2.0},
             "battery",
             None,

@@ -39,6 +39,19 @@ def test_none_drops_a_task(plan):
     assert [task.name for task in plan.replace(**{"task.1": None}).task] == ["logger"]
 
 
+def test_several_tasks_can_be_dropped_at_once(plan):
+    three = plan.replace(task=[*plan.source["task"], {"tool": "my-logger", "name": "last"}])
+    changed = three.replace(**{"task.1": None, "task.2": None})
+    assert [task.name for task in changed.task] == ["last"]
+
+
+def test_a_value_given_is_the_plans_own_from_then_on(plan):
+    window = ["08:00", "09:00"]
+    changed = plan.replace(**{"panel.1.shade": [{"between": window, "keep_percent": 40}]})
+    window[0] = "nonsense"
+    assert changed.source["panel"][0]["shade"][0]["between"] == ["08:00", "09:00"]
+
+
 def test_numbers_mean_the_tasks_before_any_is_dropped(plan):
     changed = plan.replace(**{"task.1": None, "task.2.name": "kept"})
     assert [task.name for task in changed.task] == ["kept"]

@@ -145,6 +145,18 @@ def test_two_charges_just_fit():
     assert plan(task=[task]).task[0].charges == 2
 
 
+def test_a_charge_lasts_longer_for_its_falling_tail():
+    # 20 Wh at 10 W: 80 % in 1.6 h, the rest at half power on average in 0.8 h.
+    task = {**CHARGER, "taper_from_percent": 80, "between": ["09:00", "11:23"]}
+    line = "1 charges of 2.4 h do not fit into the window of 2.383 h"
+    assert refused(task=[task]) == [f'task 1 "phone": {line}']
+
+
+def test_a_panel_may_just_reach_the_packs_volts_for_a_pwm_input():
+    panel = [{"rated_w": 90, "v_mp": 12}]
+    assert plan(pack=PWM, panel=panel).pack.solar_input.kind == "pwm"
+
+
 def test_two_tasks_may_have_one_name():
     assert len(plan(task=[LAMP, LAMP]).task) == 2
 

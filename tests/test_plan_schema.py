@@ -288,6 +288,7 @@ def test_what_is_no_window_is_refused(value):
     ("text", "expected"),
     [
         ("13:20", datetime(2026, 6, 1, 13, 20)),
+        ("07:00", datetime(2026, 6, 1, 7)),
         ("06:59", datetime(2026, 6, 2, 6, 59)),
         ("2026-06-02T01:00", datetime(2026, 6, 2, 1)),
     ],

@@ -87,6 +87,7 @@ class Check:
             else b.local(b.full_again_s).isoformat(timespec="seconds"),
             "ledger_wh": {k: round(float(v[b.middle]), 2) for k, v in b.ledger_wh.items()},
             "tasks": [{k: _rounded(v, 2) for k, v in asdict(task).items()} for task in self.tasks],
+            "fixes": [],
         }
         if self.now is not None:
             found["now"] = {

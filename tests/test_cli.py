@@ -1,0 +1,338 @@
+"""The commands as a person runs them: status, lines, files, nothing half-written."""
+
+import csv
+import json
+import os
+import subprocess
+import sys
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+import energy
+from energy.cli import app
+
+SMALL = """
+[place]
+latitude_deg = 50.0
+longitude_deg = 8.0
+timezone = "Europe/Berlin"
+[span]
+start = 2026-06-01T08:00:00
+end = 2026-06-01T20:00:00
+[weather]
+kind = "clear"
+[[panel]]
+rated_w = 100
+[pack]
+capacity_wh = 500
+[pack.inverter]
+rated_w = 500
+[[task]]
+name = "lamp"
+supply = "dc12"
+working_w = 5
+hours = 2
+between = ["17:00", "20:00"]
+"""
+GRINDER = """
+[[task]]
+tool = "angle-grinder-125"
+times = 2
+each_s = 30
+between = ["09:00", "10:00"]
+"""
+
+
+def run(*arguments: str):
+    return CliRunner().invoke(app, [str(a) for a in arguments], catch_exceptions=False)
+
+
+@pytest.fixture
+def plan(tmp_path: Path) -> Path:
+    path = tmp_path / "plan.toml"
+    path.write_text(SMALL)
+    return path
+
+
+def test_yes_is_exit_status_0(plan):
+    found = run("check", plan)
+    assert found.exit_code == 0
+    assert "YES" in found.output
+
+
+def test_no_is_exit_status_1_and_names_the_number_that_broke_it(plan):
+    plan.write_text(SMALL + GRINDER)
+    found = run("check", plan)
+    assert found.exit_code == 1
+    assert "starts at 2700 W" in " ".join(found.output.split())
+
+
+def test_wrong_input_is_one_line_a_problem_and_exit_status_2(plan):
+    plan.write_text(SMALL.replace("hours = 2", "hours = -2").replace("rated_w = 100", "ratd_w = 1"))
+    found = run("check", plan)
+    assert found.exit_code == 2
+    lines = found.stderr.strip().splitlines()
+    assert len(lines) >= 2
+    assert all(line.startswith("plan.toml: ") for line in lines)
+    assert found.stdout == ""
+
+
+def test_no_plan_is_the_demo_and_says_so():
+    found = run("check")
+    assert "built-in demo" in found.output
+    assert found.exit_code in (0, 1)
+
+
+KEYS = {
+    "title", "verdict", "weather", "chance", "lowest_charge", "end_charge_percent",
+    "full_again_at", "ledger_wh", "tasks", "fixes", "cautions",
+}  # fmt: skip
+
+
+def test_json_has_its_stable_keys(plan):
+    answer = json.loads(run("check", plan, "--json").stdout)
+    assert set(answer) == KEYS
+    assert set(answer["chance"]) == {
+        "percent", "low", "high", "futures", "independent", "goal", "must_percent",
+    }  # fmt: skip
+    assert {"id", "text", "about"} <= set(answer["cautions"][0])
+    task = answer["tasks"][0]
+    assert task["energy_wh"] == pytest.approx(10.0)
+    assert datetime.fromisoformat(answer["lowest_charge"]["at"]).utcoffset().total_seconds() == 7200
+
+
+def test_now_says_how_the_day_runs_against_the_plan(plan):
+    answer = json.loads(run("check", plan, "--json", "--now", "13:20", "--battery", "46").stdout)
+    assert answer["now"]["measured_percent"] == 46
+    assert answer["now"]["expected_percent"] > 90
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--now", "13:20"], "needed together"),
+        (["--now", "23:20", "--battery", "46"], "outside the plan's span"),
+        (["--now", "noonish", "--battery", "46"], "is not a time"),
+        (["--now", "13:20", "--battery", "146"], "between 0 and 100"),
+    ],
+)
+def test_a_wrong_now_is_one_line(plan, arguments, words):
+    found = run("check", plan, *arguments)
+    assert found.exit_code == 2
+    assert words in found.stderr
+    assert len(found.stderr.strip().splitlines()) == 1
+
+
+def test_csv_has_the_start_and_a_row_a_segment(plan, tmp_path):
+    target = tmp_path / "out.csv"
+    run("check", plan, "--csv", target)
+    rows = list(csv.DictReader(target.open()))
+    assert list(rows[0]) == [
+        "time", "charge_percent", "charge_low_percent", "charge_high_percent", "solar_w",
+        "spilled_w", "charger_w", "load_w", "delivered_w", "idle_w",
+    ]  # fmt: skip
+    assert rows[0]["time"] == "2026-06-01T08:00:00+02:00"
+    assert float(rows[0]["charge_percent"]) == 100.0
+    hours = 5.0 / 60.0
+    lamp = sum(float(row["delivered_w"]) * hours for row in rows[1:])
+    assert lamp == pytest.approx(10.0, rel=1e-3)
+
+
+@pytest.mark.parametrize("suffix", ["png", "svg", "pdf"])
+def test_a_plot_is_written_whole(plan, tmp_path, suffix):
+    target = tmp_path / f"charge.{suffix}"
+    assert run("check", plan, "--plot", target).exit_code == 0
+    starts = {"png": b"\x89PNG", "svg": b"<?xml", "pdf": b"%PDF"}
+    assert target.read_bytes().startswith(starts[suffix])
+    assert sorted(p.name for p in tmp_path.iterdir()) == [f"charge.{suffix}", "plan.toml"]
+
+
+@pytest.mark.parametrize("option", ["--csv", "--plot"])
+def test_a_place_that_cannot_be_written_is_one_line(plan, tmp_path, option):
+    target = tmp_path / "missing" / "out.png"
+    found = run("check", plan, option, target)
+    assert found.exit_code == 2
+    assert len(found.stderr.strip().splitlines()) == 1
+    assert not target.parent.exists()
+
+
+def test_an_output_that_is_there_stays_whole_when_writing_fails(tmp_path, monkeypatch):
+    from energy.plan import PlanError
+    from energy.show import files
+
+    target = tmp_path / "old.csv"
+    target.write_text("old")
+
+    def fails(beside: Path) -> None:
+        beside.write_text("half")
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(PlanError, match="No space left"):
+        files.write_safely(target, fails)
+    assert target.read_text() == "old"
+    assert list(tmp_path.iterdir()) == [target]
+
+
+@pytest.mark.parametrize("kind", ["climate", "monthly", "history", "forecast"])
+def test_a_kind_of_weather_for_later_says_what_to_give_instead(plan, kind):
+    more = "\nsun_hours = [1,2,3,4,5,6,6,5,4,3,2,1]" if kind == "monthly" else ""
+    plan.write_text(SMALL.replace('kind = "clear"', f'kind = "{kind}"{more}'))
+    found = run("check", plan)
+    assert found.exit_code == 2
+    assert len(found.stderr.strip().splitlines()) == 1
+    assert 'kind = "file"' in found.stderr
+
+
+def test_a_plan_without_weather_says_what_to_give(plan):
+    plan.write_text(SMALL.replace('[weather]\nkind = "clear"\n', ""))
+    found = run("check", plan)
+    assert found.exit_code == 2
+    assert 'kind = "sky"' in found.stderr
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda p: p.mkdir(),
+        lambda p: p.write_bytes(b"\x00\xff" * 100),
+        lambda p: p.write_bytes(b"#" * 50_000_000),
+        lambda p: p.write_text("a = "),
+        lambda p: None,
+    ],
+    ids=["folder", "binary", "50 MB", "not TOML", "missing"],
+)
+def test_what_is_no_plan_is_one_line(tmp_path, make):
+    path = tmp_path / "no-plan.toml"
+    make(path)
+    found = run("check", path)
+    assert found.exit_code == 2
+    assert len(found.stderr.strip().splitlines()) == 1
+    assert "Traceback" not in found.output
+
+
+def test_new_writes_a_plan_that_is_read_again_with_its_comments(tmp_path):
+    target = tmp_path / "mine.toml"
+    assert run("new", target).exit_code == 0
+    assert "#" in target.read_text()
+    assert energy.Plan.read(target).title
+
+
+@pytest.mark.parametrize(
+    ("at", "zone"),
+    [
+        ("47.05,8.30", "Europe/Zurich"),
+        ("-43.5,172.0", "Pacific/Auckland"),
+        ("1.9,-157.4", "Pacific/Kiritimati"),
+        ("27.7,85.3", "Asia/Kathmandu"),
+    ],
+)
+def test_new_at_a_place_fills_in_zone_and_elevation_and_can_be_checked(tmp_path, at, zone):
+    target = tmp_path / "mine.toml"
+    assert run("new", target, "--at", at).exit_code == 0
+    plan = energy.Plan.read(target)
+    assert plan.place.timezone == zone
+    assert plan.place.elevation_m is not None
+    assert run("check", target).exit_code in (0, 1)
+
+
+def test_new_never_overwrites(plan):
+    found = run("new", plan)
+    assert found.exit_code == 2
+    assert plan.read_text() == SMALL
+
+
+def test_new_asks(tmp_path):
+    target = tmp_path / "mine.toml"
+    answers = [
+        "50.0,8.0", "2026-06-01 08:00", "2026-06-01 20:00", "few", "pack-500", "folding-100",
+        "angle-grinder-115", "4", "30", "09:00-12:00", "phone", "1", "12:00-16:00", "",
+    ]  # fmt: skip
+    found = CliRunner().invoke(app, ["new", str(target), "--ask"], input="\n".join(answers) + "\n")
+    assert found.exit_code == 0, found.output
+    assert [task.times for task in energy.Plan.read(target).task] == [4, None]
+
+
+def test_tools_lists_searches_and_shows():
+    assert "angle-grinder-125" in run("tools").output
+    assert "angle-grinder-125" in run("tools", "grinder").output
+    shown = run("tools", "angle-grinder-125").output
+    assert "source" in shown
+    assert "working_w" in shown
+
+
+def test_an_unknown_tool_offers_the_nearest():
+    found = run("tools", "angel-grinder-125")
+    assert found.exit_code == 2
+    assert "angle-grinder-125" in found.stderr
+
+
+def test_version_is_told():
+    assert run("--version").output.startswith("energy 0.")
+
+
+def process(code: str) -> str:
+    root = Path(__file__).parents[1]
+    environment = os.environ | {"PYTHONPATH": str(root)}
+    found = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, env=environment, check=True
+    )
+    return found.stdout.strip()
+
+
+def test_import_energy_costs_nothing_until_a_name_is_used():
+    loaded = process(
+        "import sys, energy; print([m for m in ('numpy', 'pvlib') if m in sys.modules])"
+    )
+    assert loaded == "[]"
+
+
+def test_a_check_loads_no_pictures_and_no_network():
+    code = (
+        "import sys; from energy import Plan, check, cautions; from energy.show import text;"
+        "a = check(Plan.read('builtin:cloudy-repair')); cautions(a.budget);"
+        "print([m for m in ('matplotlib', 'tomlkit', 'plotext') if m in sys.modules])"
+    )
+    assert process(code) == "[]"
+
+
+def test_help_does_not_import_the_sun():
+    code = (
+        "import sys; from typer.testing import CliRunner; from energy.cli import app;"
+        "CliRunner().invoke(app, ['--help']);"
+        "print([m for m in ('numpy', 'pandas', 'pvlib', 'pydantic') if m in sys.modules])"
+    )
+    assert process(code) == "[]"
+
+
+def test_every_command_has_help_and_stands_in_the_readme():
+    readme = (Path(__file__).parents[1] / "README.md").read_text()
+    for command in app.registered_commands:
+        name = command.callback.__name__
+        assert command.callback.__doc__
+        assert f"energy {name}" in readme
+
+
+def test_every_plan_key_stands_in_the_readme():
+    from energy.plan import kit, schema
+
+    readme = (Path(__file__).parents[1] / "README.md").read_text()
+    models = [
+        getattr(schema, n) for n in ("Place", "Span", "Weather", "Task", "Goal", "Size", "Run")
+    ]
+    models += [getattr(kit, n) for n in ("Panel", "Pack", "Inverter", "SolarInput", "Charger")]
+    keys = {field.alias or name for model in models for name, field in model.model_fields.items()}
+    missing = sorted(
+        key for key in keys if f"`{key}`" not in readme and f"[pack.{key}]" not in readme
+    )
+    assert missing == []
+
+
+def test_the_readmes_small_plan_is_a_plan(tmp_path):
+    readme = (Path(__file__).parents[1] / "README.md").read_text()
+    text = readme.split("```toml\n", 1)[1].split("```", 1)[0]
+    target = tmp_path / "small.toml"
+    target.write_text(text)
+    assert run("check", target).exit_code in (0, 1)
