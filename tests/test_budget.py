@@ -123,12 +123,8 @@ def repair(request: pytest.FixtureRequest) -> Budget:
 
 
 def test_the_middle_weather_has_the_lower_median(repair: Budget) -> None:
-    above = (repair.charge_percent - repair.locked_percent[:, :1])[1:].min(axis=0)
-    if repair.locked_percent.shape[1] > 1:
-        above = np.minimum(
-            (repair.charge_percent[1:] - repair.locked_percent).min(axis=0),
-            (repair.charge_percent[:-1] - repair.locked_percent).min(axis=0),
-        )
+    charge, locked = repair.charge_percent, repair.locked_percent
+    above = np.minimum(charge[:-1] - locked, charge[1:] - locked).min(axis=0)
     median = np.percentile(above, 50.0, method="lower")
     lowest = repair.lowest()
     spare_percent = lowest.spare_wh / repair.capacity_wh[repair.middle] * 100.0
@@ -142,7 +138,9 @@ def test_a_future_succeeds_with_its_reserve_kept_and_nothing_unmet(repair: Budge
 
 
 def test_the_chance_is_the_share_of_futures_that_succeed(repair: Budget) -> None:
-    assert repair.chance.percent == pytest.approx(100.0 * repair.success.sum() / repair.success.size)
+    assert repair.chance.percent == pytest.approx(
+        100.0 * repair.success.sum() / repair.success.size
+    )
 
 
 def test_the_must_tasks_are_judged_apart() -> None:
@@ -212,7 +210,9 @@ def test_a_polar_day_has_sun_at_midnight() -> None:
     ids=["beyond the date line", "45 minutes", "before the date line"],
 )
 def test_the_sun_peaks_at_solar_noon_of_the_plans_own_date(place: dict) -> None:
-    b = budget(plan(LAMP, start=datetime(2026, 9, 1), hours=24, place=place, panel=FLAT, start_percent=0))
+    b = budget(
+        plan(LAMP, start=datetime(2026, 9, 1), hours=24, place=place, panel=FLAT, start_percent=0)
+    )
     noon = pd.Timestamp("2026-09-01 12:00", tz=place["timezone"])
     day = noon.tz_convert("UTC").dayofyear
     late_min = 4 * place["longitude_deg"] + pvlib.solarposition.equation_of_time_spencer71(day)

@@ -87,6 +87,8 @@ def test_only_the_burst_that_collides_is_refused() -> None:
 
 # --- limits ----------------------------------------------------------------------------------
 
+BIG_LAMP = {"name": "t", "supply": "dc12", "working_w": 76}
+
 
 @pytest.mark.parametrize(
     ("task", "pack", "limit", "asked", "allowed"),
@@ -98,7 +100,7 @@ def test_only_the_burst_that_collides_is_refused() -> None:
         ({"name": "t", "supply": "dc12", "working_w": 121}, {}, "dc12", 121, 120),
         ({"name": "t", "supply": "usb", "working_w": 101}, {}, "usb", 101, 100),
         # 76 W at 95 % are 80 W at the pack
-        ({"name": "t", "supply": "dc12", "working_w": 76}, {"discharge_max_w": 79}, "discharge", 80, 79),
+        (BIG_LAMP, {"discharge_max_w": 79}, "discharge", 80, 79),
         # the most a source can give through its own resistance: C / (4 h) = 4000 / 8 W
         (
             mains("t", 490),
@@ -109,7 +111,7 @@ def test_only_the_burst_that_collides_is_refused() -> None:
         ),
     ],
     ids=["volt-amperes", "surge", "surge-time", "12 V", "USB", "discharge", "battery"],
-)  # fmt: skip
+)
 def test_a_burst_beyond_a_limit_is_refused_with_its_numbers(
     task: dict, pack: dict, limit: str, asked: float | None, allowed: float
 ) -> None:

@@ -181,7 +181,7 @@ def _advance_one_well(
         after += moved[i]
         np.maximum(after, np.minimum(before, floor_wh[i]), out=after)
         if may_taper[i] and (over := after > meets[i]).any():
-            gap = np.maximum(meets[i] - before, 0.0)
+            gap = np.where(over, np.maximum(meets[i] - before, 0.0), 0.0)
             slope = np.where(over, rate[i] - leak * before, 1.0)
             small = leak * gap / slope
             until = gap / slope * (1.0 + small / 2.0 + small * small / 3.0)

@@ -62,7 +62,7 @@ def stated_air(
     >>> days = Calendar(date(2026, 3, 20), date(2026, 3, 20), ZoneInfo("UTC"), 0.0, 0.0)
     >>> noon = np.array([1774008000.0])
     >>> stated_air(None, days, noon), stated_air((4.0, 12.0), days, noon).round(1)
-    (array([15.]), array([10.1]))
+    (array([15.]), array([9.9]))
     """
     if temp_air_c is None or isinstance(temp_air_c, int | float):
         constant = ASSUMED_AIR_C if temp_air_c is None else float(temp_air_c)
