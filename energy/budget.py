@@ -72,7 +72,6 @@ class Budget:
     weather: Weathers
     time_s: Array
     capacity_wh: Array
-    locked_percent: Array
     run: Run
     bursts: tuple[Burst, ...]
     refusals: tuple[Refusal, ...]
@@ -87,11 +86,17 @@ class Budget:
         """State of charge at the segments' edges, (n + 1, m)."""
         return self.run.store_wh / self.capacity_wh * 100.0
 
+    @property
+    def locked_percent(self) -> Array:
+        """What the cold locks in each segment [percent of charge], (n, m or 1)."""
+        locked = self.case.battery.locked_share(self.case.temp_pack)
+        return 100.0 * locked[self.case.temp_row]
+
     @cached_property
     def _lowest(self) -> tuple[Index, Array]:
         """Edge and height above what the cold locks [percent] of each lane's lowest point."""
-        before = self.charge_percent[:-1] - self.locked_percent
-        after = self.charge_percent[1:] - self.locked_percent
+        locked = self.locked_percent
+        before, after = self.charge_percent[:-1] - locked, self.charge_percent[1:] - locked
         lane = np.arange(after.shape[1])
         i, j = before.argmin(axis=0), after.argmin(axis=0)
         lower = after[j, lane] < before[i, lane]
@@ -250,7 +255,6 @@ def budget(plan: Plan, now: datetime | None = None, battery_percent: float | Non
         weather=weather,
         time_s=ready.case.edges,
         capacity_wh=ready.case.battery.capacity_wh,
-        locked_percent=ready.locked_percent,
         run=run,
         bursts=ready.placed,
         refusals=ready.refused,

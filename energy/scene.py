@@ -12,12 +12,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from energy.model import Array, Index
-from energy.model import panel as panels
 from energy.model.battery import Battery
 from energy.model.demand import Burst, Limits, Refusal, bursts, charging_s, inverter_on, refusals
-from energy.model.electronics import inverter_curve, pwm_power
+from energy.model.electronics import inverter_curve
 from energy.model.simulate import Case, Draw
-from energy.model.sun import Sun, clear_sun
 from energy.model.timeline import (
     Calendar,
     Interval,
@@ -26,14 +24,13 @@ from energy.model.timeline import (
     grid,
     inside,
     snap,
-    to_utc,
 )
 from energy.plan import Plan, PlanError
+from energy.solar import solar, turns
 from energy.weather.futures import Weathers
 from energy.weather.record import HOUR_S, Record
 
 MONTH_H = 30.0 * 24.0
-LANES_AT_ONCE = 64
 MOST_SEGMENTS = 400_000
 
 
@@ -48,7 +45,6 @@ class Scene:
     case: Case
     placed: tuple[Burst, ...]
     refused: tuple[Refusal, ...]
-    locked_percent: Array
     sun_wh: Array
     loss_wh: Array
     refused_wh: Array
@@ -83,7 +79,7 @@ def scene(plan: Plan, calendar: Calendar, span: Interval, weather: Weathers, cel
     refused = refusals(edges, placed, plan.task, order, limits)
     turned_away = {id(r.burst) for r in refused}
     accepted = [b for b in placed if id(b) not in turned_away]
-    solar = _solar(plan, weather, calendar, cells, span, lanes)
+    sun = solar(plan, weather, calendar, cells, span, _conditions(plan, lanes))
     battery = _battery(plan, lanes)
     cell = cell_of(edges, cells)
     temperature, temp_row = weather.temp_air, cell
@@ -97,7 +93,7 @@ def scene(plan: Plan, calendar: Calendar, span: Interval, weather: Weathers, cel
     case = Case(
         edges=edges,
         battery=battery,
-        solar_w=solar.panel_w,
+        solar_w=sun.panel_w,
         solar_row=row_of_cell[cell],
         controller_efficiency=plan.pack.solar_input.efficiency_percent / 100.0,
         charger_w=charger_w,
@@ -110,15 +106,13 @@ def scene(plan: Plan, calendar: Calendar, span: Interval, weather: Weathers, cel
         draws=_draws(edges, accepted, plan, order),
         factor=_task_factors(plan, lanes),
     )
-    locked = 100.0 * battery.locked_share(temperature)[temp_row]
     return Scene(
         case=case,
         placed=tuple(placed),
         refused=tuple(refused),
-        locked_percent=locked,
-        sun_wh=solar.sun_wh,
-        loss_wh=solar.loss_wh,
-        refused_wh=solar.refused_wh,
+        sun_wh=sun.sun_wh,
+        loss_wh=sun.loss_wh,
+        refused_wh=sun.refused_wh,
         notes=tuple(notes),
     )
 
@@ -142,6 +136,16 @@ def _edges(
             ]
         )
     return edges
+
+
+def _conditions(plan: Plan, lanes: int) -> list[Array]:
+    """The condition of each panel, share of its label, one a lane."""
+    return [
+        panel.condition_percent
+        / 100.0
+        * draw(plan, f"condition {number}", "", 0, panel.condition_spread_percent, lanes)
+        for number, panel in enumerate(plan.panel)
+    ]
 
 
 def _task_factors(plan: Plan, lanes: int) -> Array:
@@ -195,16 +199,8 @@ def cells_of(plan: Plan, calendar: Calendar, span: Interval, record: Record | No
         windows = calendar.windows(panel.out_between) if panel.out_between else []
         windows += [w for shade in panel.shade for w in calendar.windows(shade.between)]
         marks += [t for window in windows for t in window]
-        marks += _turns(plan, number, calendar)
+        marks += turns(plan, number, calendar)
     return grid(float(first), float(last), marks)
-
-
-def _turns(plan: Plan, number: int, calendar: Calendar) -> list[float]:
-    """When a panel is turned at the sun, from the span's start on [UTC s], ascending."""
-    start = to_utc(plan.span.start, calendar.zone)
-    moments = plan.panel[number].re_aim_at
-    times = (calendar.at(moment, day) for moment in moments for day in calendar.days(None))
-    return sorted(t for t in times if t >= start)
 
 
 def _inverter_windows(plan: Plan, calendar: Calendar) -> list[Interval] | None:
@@ -329,90 +325,3 @@ def _draws(edges: Array, accepted: Sequence[Burst], plan: Plan, order: Sequence[
             total = np.asarray(np.bincount(at, np.concatenate(watts[task])), dtype=float)
             found.append(Draw(task, plan.task[task].supply, unique, total))
     return found
-
-
-@dataclass(frozen=True)
-class _Solar:
-    """Panel-side power after the input's limit, (lit cells, m), and its books in Wh, (m,)."""
-
-    panel_w: Array
-    sun_wh: Array
-    loss_wh: Array
-    refused_wh: Array
-
-
-def _solar(
-    plan: Plan, weather: Weathers, calendar: Calendar, cells: Array, span: Interval, lanes: int
-) -> _Solar:
-    hours = np.diff(cells)[weather.lit] / 3600.0
-    in_span = inside(cells, [span])[weather.lit]
-    power, sun_w = np.zeros((hours.size, lanes)), np.zeros((hours.size, lanes))
-    for number, panel in enumerate(plan.panel):
-        condition = (
-            panel.condition_percent
-            / 100.0
-            * draw(plan, f"condition {number}", "", 0, panel.condition_spread_percent, lanes)
-        )
-        out = in_span
-        if panel.out_between is not None:
-            out = out * inside(cells, calendar.windows(panel.out_between))[weather.lit]
-        rows = np.flatnonzero(out)
-        if rows.size == 0:
-            continue
-        keep = np.ones(rows.size)
-        for shade in panel.shade:
-            shaded = inside(cells, calendar.windows(shade.between))[weather.lit][rows]
-            keep *= np.where(shaded > 0.0, shade.keep_percent / 100.0, 1.0)
-        for first in range(0, weather.ghi.shape[1], LANES_AT_ONCE):
-            columns = slice(first, first + LANES_AT_ONCE)
-            got, seen = _panel_power(plan, number, weather, calendar, rows, columns, keep)
-            into = columns if weather.ghi.shape[1] > 1 else slice(None)
-            power[rows, into] += panel.count * got * condition[into]
-            sun_w[rows, into] += panel.count * seen
-    limit = plan.pack.solar_input.max_w
-    capped = power if limit is None else np.minimum(power, limit)
-    sun_wh, power_wh, capped_wh = (
-        (values * hours[:, None]).sum(axis=0) for values in (sun_w, power, capped)
-    )
-    return _Solar(capped, sun_wh, sun_wh - power_wh, power_wh - capped_wh)
-
-
-def _panel_power(
-    plan: Plan,
-    number: int,
-    weather: Weathers,
-    calendar: Calendar,
-    rows: Index,
-    columns: slice,
-    keep: Array,
-) -> tuple[Array, Array]:
-    """Watts of one panel in full condition, and the watts of sun on it, (rows, columns)."""
-    panel, place = plan.panel[number], plan.place
-    sun = Sun(**{name: values[rows] for name, values in vars(weather.sun).items()})
-    sky = weather.ghi[rows, columns], weather.dni[rows, columns], weather.dhi[rows, columns]
-    cell = weather.lit[rows]
-    shared_air = weather.temp_air.shape[1] == 1
-    temp_air = weather.temp_air[cell, slice(None) if shared_air else columns]
-    wind = weather.wind_speed[cell, slice(None) if weather.wind_speed.shape[1] == 1 else columns]
-    aimed_at = None
-    turns = np.array(_turns(plan, number, calendar))
-    if turns.size:
-        aimed_at = clear_sun(turns, place.latitude_deg, place.longitude_deg, weather.elevation_m)
-    headings = [panel.facing_deg]
-    if panel.aim == "swinging":
-        headings = [360.0 * k / panels.SWING_HEADINGS for k in range(panels.SWING_HEADINGS)]
-    power, seen = np.zeros(1), np.zeros(1)
-    for heading in headings:
-        tilt, azimuth = panels.pose(panel.aim, panel.tilt_deg, heading, sun, aimed_at)
-        light = panels.light_on_plane(sun, sky, tilt, azimuth, place.albedo, place.horizon)
-        effective = panels.effective_light(sun, light, tilt, azimuth) * keep[:, None]
-        cell_c = panels.cell_temperature(light.total * keep[:, None], temp_air, wind, panel.airflow)
-        watts = panels.dc_power(
-            effective, cell_c, panel.rated_w, panel.temp_coefficient_percent_per_c
-        )
-        if plan.pack.solar_input.kind == "pwm":
-            assert plan.pack.nominal_v is not None
-            watts = pwm_power(effective, watts, panel.i_mp, plan.pack.nominal_v)
-        power = power + watts / len(headings)
-        seen = seen + panel.rated_w * light.total / 1000.0 / len(headings)
-    return power, seen

@@ -160,6 +160,12 @@ def test_two_surges_one_after_the_other_do_not_add_up() -> None:
     assert run(first, later).refusals == ()
 
 
+def test_a_refused_start_leaves_no_trace_on_the_next() -> None:
+    slow = mains("slow", 100, start_w=1500, start_s=2, priority=1)
+    quick = mains("quick", 100, start_w=1500, start_s=0.5)
+    assert turned_away(run(slow, quick)) == [("slow", "surge-time")]
+
+
 def test_a_mains_tool_outside_the_inverters_hours_is_refused() -> None:
     early = mains("early", between=["08:00", "09:00"])
     b = run(early, mains("late"), inverter={"on": [["09:00", "12:00"]]})

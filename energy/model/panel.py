@@ -12,7 +12,7 @@ import numpy as np
 import pvlib
 
 from energy.model import Array, Mask
-from energy.model.sun import Sun
+from energy.model.sun import SUNRISE_ZENITH_DEG, Sun
 
 SWING_HEADINGS = 24  # a swinging boat's panel is the mean over so many headings
 WIND_10M_TO_1M = 0.1**0.2  # power law with exponent 0.2 (common practice): x 0.63
@@ -74,8 +74,8 @@ def pose(
     azimuths = np.array([facing_deg])
     latest = np.zeros(sun.time_s.size, dtype=np.intp)
     if aim == "re-aimed" and aimed_at is not None:
-        up = aimed_at.apparent_zenith < 90.0
-        tilts = np.append(tilts, aimed_at.apparent_zenith[up])
+        up = aimed_at.zenith <= SUNRISE_ZENITH_DEG + 0.01  # sunrise itself counts as up
+        tilts = np.append(tilts, np.minimum(aimed_at.apparent_zenith[up], 90.0))
         azimuths = np.append(azimuths, aimed_at.azimuth[up])
         latest = np.searchsorted(aimed_at.time_s[up], sun.time_s, side="right")
     return tilts[latest], azimuths[latest]

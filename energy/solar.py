@@ -1,0 +1,115 @@
+"""What a plan's panels give in its weathers: poses, windows, shade, and their books.
+
+The optics and the cells are `model.panel`'s; here they meet the plan's panels and days.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from energy.model import Array, Index
+from energy.model import panel as panels
+from energy.model.electronics import pwm_power
+from energy.model.sun import Sun, clear_sun
+from energy.model.timeline import Calendar, Interval, inside, to_utc
+from energy.plan import Plan
+from energy.weather.futures import Weathers
+
+CELLS_AT_ONCE = 30_000  # rows x lanes worked on at once: bounds the memory of the optics
+
+
+@dataclass(frozen=True)
+class Solar:
+    """Panel-side power after the input's limit, (lit cells, m), and its books in Wh, (m,)."""
+
+    panel_w: Array
+    sun_wh: Array
+    loss_wh: Array
+    refused_wh: Array
+
+
+def turns(plan: Plan, number: int, calendar: Calendar) -> list[float]:
+    """When a panel is turned at the sun, from the span's start on [UTC s], ascending."""
+    start = to_utc(plan.span.start, calendar.zone)
+    moments = plan.panel[number].re_aim_at
+    times = (calendar.at(moment, day) for moment in moments for day in calendar.days(None))
+    return sorted(t for t in times if t >= start)
+
+
+def solar(
+    plan: Plan,
+    weather: Weathers,
+    calendar: Calendar,
+    cells: Array,
+    span: Interval,
+    conditions: Sequence[Array],
+) -> Solar:
+    """All panels of a plan together; conditions holds each panel's share of its label, (m,)."""
+    lanes = conditions[0].size if conditions else 1
+    hours = np.diff(cells)[weather.lit] / 3600.0
+    in_span = inside(cells, [span])[weather.lit]
+    power, sun_wh = np.zeros((hours.size, lanes)), np.zeros(lanes)
+    for number, panel in enumerate(plan.panel):
+        out = in_span
+        if panel.out_between is not None:
+            out = out * inside(cells, calendar.windows(panel.out_between))[weather.lit]
+        keep = np.ones(hours.size)
+        for shade in panel.shade:
+            shaded = inside(cells, calendar.windows(shade.between))[weather.lit]
+            keep *= np.where(shaded > 0.0, shade.keep_percent / 100.0, 1.0)
+        aimed_at = _aimed_at(plan, number, calendar, weather.elevation_m)
+        lit, size = np.flatnonzero(out), max(1, CELLS_AT_ONCE // weather.ghi.shape[1])
+        for first in range(0, lit.size, size):
+            rows = lit[first : first + size]
+            got, seen = _panel_power(plan, number, weather, aimed_at, rows, keep[rows])
+            power[rows] += panel.count * got * conditions[number]
+            sun_wh += panel.count * (seen * hours[rows, None]).sum(axis=0)
+    power_wh = (power * hours[:, None]).sum(axis=0)
+    limit = plan.pack.solar_input.max_w
+    if limit is not None:
+        np.minimum(power, limit, out=power)
+    capped_wh = (power * hours[:, None]).sum(axis=0)
+    return Solar(power, sun_wh, sun_wh - power_wh, power_wh - capped_wh)
+
+
+def _aimed_at(plan: Plan, number: int, calendar: Calendar, elevation_m: float) -> Sun | None:
+    """The sun at the moments at which a panel is turned, None where it never is."""
+    moments = np.array(turns(plan, number, calendar))
+    if moments.size == 0:
+        return None
+    return clear_sun(moments, plan.place.latitude_deg, plan.place.longitude_deg, elevation_m)
+
+
+def _panel_power(
+    plan: Plan,
+    number: int,
+    weather: Weathers,
+    aimed_at: Sun | None,
+    rows: Index,
+    keep: Array,
+) -> tuple[Array, Array]:
+    """Watts of one panel in full condition, and the watts of sun on it, (rows, lanes or 1)."""
+    panel, place = plan.panel[number], plan.place
+    sun = Sun(**{name: values[rows] for name, values in vars(weather.sun).items()})
+    sky = weather.ghi[rows], weather.dni[rows], weather.dhi[rows]
+    cell = weather.lit[rows]
+    temp_air, wind = weather.temp_air[cell], weather.wind_speed[cell]
+    headings = [panel.facing_deg]
+    if panel.aim == "swinging":
+        headings = [360.0 * k / panels.SWING_HEADINGS for k in range(panels.SWING_HEADINGS)]
+    power, seen = np.zeros(1), np.zeros(1)
+    for heading in headings:
+        tilt, azimuth = panels.pose(panel.aim, panel.tilt_deg, heading, sun, aimed_at)
+        light = panels.light_on_plane(sun, sky, tilt, azimuth, place.albedo, place.horizon)
+        effective = panels.effective_light(sun, light, tilt, azimuth) * keep[:, None]
+        cell_c = panels.cell_temperature(light.total * keep[:, None], temp_air, wind, panel.airflow)
+        watts = panels.dc_power(
+            effective, cell_c, panel.rated_w, panel.temp_coefficient_percent_per_c
+        )
+        if plan.pack.solar_input.kind == "pwm":
+            assert plan.pack.nominal_v is not None
+            watts = pwm_power(effective, watts, panel.i_mp, plan.pack.nominal_v)
+        power = power + watts / len(headings)
+        seen = seen + panel.rated_w * light.total / 1000.0 / len(headings)
+    return power, seen
