@@ -84,24 +84,25 @@ class Budget:
     @cached_property
     def charge_percent(self) -> Array:
         """State of charge at the segments' edges, (n + 1, m)."""
-        return self.run.store_wh / self.capacity_wh * 100.0
+        return self.run.store_wh * (100.0 / self.capacity_wh)
 
     @property
     def locked_percent(self) -> Array:
         """What the cold locks in each segment [percent of charge], (n, m or 1)."""
         locked = self.case.battery.locked_share(self.case.temp_pack)
-        return 100.0 * locked[self.case.temp_row]
+        return (100.0 * locked)[self.case.temp_row]
 
     @cached_property
     def _lowest(self) -> tuple[Index, Array]:
         """Edge and height above what the cold locks [percent] of each lane's lowest point."""
-        locked = self.locked_percent
-        before, after = self.charge_percent[:-1] - locked, self.charge_percent[1:] - locked
-        lane = np.arange(after.shape[1])
-        i, j = before.argmin(axis=0), after.argmin(axis=0)
-        lower = after[j, lane] < before[i, lane]
-        edge = np.where(lower, j + 1, i)
-        return edge, np.where(lower, after[j, lane], before[i, lane])
+        locked, charge = self.locked_percent, self.charge_percent
+        above = charge[1:] - locked
+        ends, lowest_end = above.argmin(axis=0), above.min(axis=0)
+        np.subtract(charge[:-1], locked, out=above)  # the cold may deepen at a segment's start
+        starts, lowest_start = above.argmin(axis=0), above.min(axis=0)
+        at_end = lowest_end < lowest_start
+        edge = np.where(at_end, ends + 1, starts)
+        return edge, np.minimum(lowest_end, lowest_start)
 
     @property
     def lowest_percent(self) -> Array:

@@ -261,8 +261,8 @@ def _well_reaches(
         q1, w1 = _constant(c, kk, q, w, current, t)
         speed = current - kk * w1
         step = (w1 + c * q1 - level) / np.where(speed == 0.0, np.inf, speed)
-        t = np.clip(t - step, 0.0, end)
-        if (np.abs(step) <= 1e-13 * end).all():
+        before, t = t, np.clip(t - step, 0.0, end)
+        if (np.abs(t - before) <= 1e-13 * end).all():
             break
     return t
 

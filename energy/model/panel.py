@@ -136,8 +136,12 @@ def light_on_plane(
 
 @lru_cache(maxsize=256)
 def _diffuse_modifiers_at(tilt_deg: float) -> tuple[float, float, float]:
-    found = pvlib.iam.marion_diffuse("physical", tilt_deg)
-    return float(found["sky"]), float(found["horizon"]), float(found["ground"])
+    # Half of pvlib's steps for dome and ground: 4e-5 away, a seventh of the time.
+    sky, band, ground = (
+        float(pvlib.iam.marion_integrate(pvlib.iam.physical, tilt_deg, region, num=steps))
+        for region, steps in (("sky", 90), ("horizon", None), ("ground", 90))
+    )
+    return sky, band, ground
 
 
 def diffuse_modifiers(tilt: Array) -> tuple[Array, Array, Array]:

@@ -170,24 +170,19 @@ def sunrise_sunset(near_noon_s: Array, latitude: float, longitude: float) -> tup
     True
     """
     noon = solar_noon(near_noon_s, latitude, longitude)
-
-    def setting_away_from_noon_s(side: float) -> Array:
-        def zenith(away: Array) -> Array:
-            times = (noon + side * away).ravel()
-            frame = position(times, latitude, longitude)
-            return np.asarray(frame["zenith"].to_numpy().reshape(away.shape))
-
-        day = np.arange(noon.size)
-        low, high = np.zeros_like(noon), np.full_like(noon, 43200.0)
-        never_up = zenith(low) > SUNRISE_ZENITH_DEG
-        never_down = zenith(high) <= SUNRISE_ZENITH_DEG
-        for _ in range(2):  # 12 h -> 15 min -> 19 s, then a straight line
-            away = low + (high - low) * np.linspace(0.0, 1.0, 49)[:, None]
-            heights = zenith(away)
-            after = np.maximum((heights > SUNRISE_ZENITH_DEG).argmax(axis=0), 1)
-            low, high = away[after - 1, day], away[after, day]
-        z0, z1 = heights[after - 1, day], heights[after, day]
-        crossing = low + (high - low) * (SUNRISE_ZENITH_DEG - z0) / np.where(z1 > z0, z1 - z0, 1.0)
-        return np.where(never_up, 0.0, np.where(never_down, 43200.0, crossing))
-
-    return noon - setting_away_from_noon_s(-1.0), noon + setting_away_from_noon_s(1.0)
+    centre = np.concatenate([noon, noon])
+    side = np.repeat([-1.0, 1.0], noon.size)
+    event = np.arange(centre.size)
+    low, high = np.zeros(centre.size), np.full(centre.size, 43200.0)  # seconds away from noon
+    for turn in range(2):  # 12 h -> 15 min -> 19 s, then a straight line
+        away = low + (high - low) * np.linspace(0.0, 1.0, 49)[:, None]
+        frame = position((centre + side * away).ravel(), latitude, longitude)
+        zenith = frame["zenith"].to_numpy().reshape(away.shape)
+        if turn == 0:
+            never_up, never_down = (zenith[k] > SUNRISE_ZENITH_DEG for k in (0, -1))
+        after = np.maximum((zenith > SUNRISE_ZENITH_DEG).argmax(axis=0), 1)
+        low, high = away[after - 1, event], away[after, event]
+    z0, z1 = zenith[after - 1, event], zenith[after, event]
+    crossing = low + (high - low) * (SUNRISE_ZENITH_DEG - z0) / np.where(z1 > z0, z1 - z0, 1.0)
+    found = centre + side * np.where(never_up, 0.0, np.where(never_down, crossing, 43200.0))
+    return found[: noon.size], found[noon.size :]

@@ -296,13 +296,14 @@ def _moved_light(
     target[:, stays] = record.ghi[rows[:, stays]]
     limit = np.where(stays, BRIGHTEST_INDEX, BRIGHTEST_MOVED)
     hourly = np.minimum(target / np.maximum(clear, LIT_W_M2)[:, None], limit)
-    curve = _between_lit(cells, starts, step, bright, hourly)[lit]
-    light = curve * sun.ghi[lit, None]
+    light = _between_lit((cells[lit] + cells[lit + 1]) / 2.0, starts, step, bright, hourly)
+    light *= sun.ghi[lit, None]
     weight = width[lit] / step
     mean = np.zeros((starts.size, rows.shape[1]))
     np.add.at(mean, hour[lit], light * weight[:, None])
     scale = np.where(bright[:, None] & (mean > 0.0), target / np.maximum(mean, 1e-9), 1.0)
-    return light * scale[hour[lit]], share[hour[lit]]
+    light *= scale[hour[lit]]
+    return light, share[hour[lit]]
 
 
 def _clear_sky_index(record: Record, plan: Plan, elevation_m: float, rows: Index) -> Array:
@@ -311,7 +312,7 @@ def _clear_sky_index(record: Record, plan: Plan, elevation_m: float, rows: Index
     light = record.ghi[used]
     near = np.convolve(light > 0.0, np.ones(3), mode="same") > 0.0
     looked_at = used[near]
-    pieces = max(1, round(record.interval_s / 600.0))
+    pieces = max(1, round(record.interval_s / 900.0))
     offsets = (np.arange(pieces) + 0.5) * record.interval_s / pieces
     moments = (record.start_s[looked_at, None] + offsets).ravel()
     place = plan.place
@@ -336,20 +337,28 @@ def _fill_from_neighbours(values: Array, otherwise: float) -> Array:
     return np.where(np.isnan(filled), otherwise, filled)
 
 
-def _between_lit(cells: Array, starts: Array, step: float, bright: Mask, hourly: Array) -> Array:
-    """Straight lines between the middles of lit intervals that touch, held beyond: (cells, m)."""
-    middles = (cells[1:] + cells[:-1]) / 2.0
+def _between_lit(moments: Array, starts: Array, step: float, bright: Mask, hourly: Array) -> Array:
+    """Straight lines between the middles of lit intervals that touch, held beyond: (n, m)."""
     lit = np.flatnonzero(bright)
     if lit.size == 0:
-        return np.zeros((middles.size, hourly.shape[1]))
+        return np.zeros((moments.size, hourly.shape[1]))
     centre = starts[lit] + step / 2.0
-    after = np.clip(np.searchsorted(centre, middles), 1, max(lit.size - 1, 1))
+    after = np.clip(np.searchsorted(centre, moments), 1, max(lit.size - 1, 1))
     before = np.minimum(after - 1, lit.size - 1)
     after = np.minimum(after, lit.size - 1)
     gap = centre[after] - centre[before]
-    share = np.clip((middles - centre[before]) / np.where(gap > 0.0, gap, 1.0), 0.0, 1.0)
-    share = np.where(gap > 1.5 * step, np.round(share), share)[:, None]
-    return (1.0 - share) * hourly[lit[before]] + share * hourly[lit[after]]
+    share = np.clip((moments - centre[before]) / np.where(gap > 0.0, gap, 1.0), 0.0, 1.0)
+    share = np.where(gap > 1.5 * step, np.round(share), share)
+    return _mixed(hourly[lit], before, after, share)
+
+
+def _mixed(values: Array, before: Index, after: Index, share: Array) -> Array:
+    """Between two rows of values by a share: (n, m)."""
+    mixed = values[after]
+    mixed -= values[before]
+    mixed *= share[:, None]
+    mixed += values[before]
+    return mixed
 
 
 def _between_middles(middles: Array, starts: Array, step: float, hourly: Array) -> Array:
@@ -357,8 +366,7 @@ def _between_middles(middles: Array, starts: Array, step: float, hourly: Array) 
     position = np.clip((middles - starts[0]) / step - 0.5, 0.0, starts.size - 1.0)
     before = np.minimum(position.astype(int), max(starts.size - 2, 0))
     after = np.minimum(before + 1, starts.size - 1)
-    share = (position - before)[:, None]
-    return np.asarray((1.0 - share) * hourly[before] + share * hourly[after])
+    return _mixed(hourly, before, after, position - before)
 
 
 def _hourly_air(

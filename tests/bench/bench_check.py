@@ -9,9 +9,10 @@ process: no answer about the sun can be had for less. Every command is a whole p
 They take turns; each is divided by the bare of its own turn and the median counts, so that a busy
 machine slows both alike. Beside the clock stands the processor time, which waiting for a free core
 does not lengthen: where the two differ much, the machine was busy. All run from bytecode in a
-folder of their own, written in a turn that does not count, as an installed package would, whatever
-the shell says of bytecode. Peak memory is what the kernel reports of a process that a fresh, small parent has started.
-The simulation is timed alone, inside this process, best of several, and given as a share of bare.
+folder of their own, written in a turn that does not count, as an installed package would be,
+whatever the shell says of bytecode. Peak memory is what the kernel reports of a process that a
+fresh, small parent has started. The simulation is timed alone, inside this process, best of
+several, and given as a share of bare.
 
 Each figure stands beside what was aimed at. Nothing here fails: absolute times belong to a
 machine, and a ratio taken while others use the processor is worth a second look, not an alarm.
