@@ -12,7 +12,8 @@ from functools import cached_property
 import numpy as np
 
 from energy.model import Array, Index, Mask
-from energy.model.demand import Burst, Refusal
+from energy.model.demand import Burst
+from energy.model.limits import Refusal
 from energy.model.simulate import Case, Run, simulate
 from energy.model.timeline import Calendar, to_utc
 from energy.plan import Plan

@@ -147,7 +147,7 @@ def new(
 def _moment(text: str | None, plan: "Plan") -> datetime | None:
     from energy.plan.moments import moment_in_span
 
-    return None if text is None else moment_in_span(text, plan)
+    return None if text is None else moment_in_span(text, plan.span.start)
 
 
 def main() -> None:

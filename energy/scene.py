@@ -13,8 +13,9 @@ import numpy as np
 
 from energy.model import Array, Index
 from energy.model.battery import Battery
-from energy.model.demand import Burst, Limits, Refusal, bursts, charging_s, inverter_on, refusals
+from energy.model.demand import Burst, bursts, charging_s
 from energy.model.electronics import inverter_curve
+from energy.model.limits import Limits, Refusal, inverter_on, refusals
 from energy.model.simulate import Case, Draw
 from energy.model.timeline import (
     Calendar,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.budget import Budget, budget
-from energy.model.demand import Refusal
+from energy.model.limits import Refusal
 from energy.plan import Plan, PlanError
 
 if TYPE_CHECKING:

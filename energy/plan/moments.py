@@ -5,12 +5,9 @@ Here they become plain pairs; which instant of which day they mean is worked out
 
 import re
 from datetime import datetime, time, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from energy.plan.words import PlanError, shown
-
-if TYPE_CHECKING:
-    from energy.plan.read import Plan
 
 Moment = tuple[str, float]
 Window = tuple[Moment, Moment]
@@ -82,14 +79,12 @@ def clock_minutes(between: Window | None) -> float | None:
     return last - first if last > first else last - first + DAY_MIN
 
 
-def moment_in_span(text: str, plan: "Plan") -> datetime:
+def moment_in_span(text: str, start: datetime) -> datetime:
     """A time on a plan's own clock: "13:20" is the first 13:20 from the span's start on.
 
     With a date it may lie anywhere. Raises PlanError where it cannot be read.
 
-    >>> from types import SimpleNamespace
-    >>> span = SimpleNamespace(start=datetime(2026, 9, 14, 7), end=datetime(2026, 9, 15, 8))
-    >>> moment_in_span("02:00", SimpleNamespace(span=span)).day
+    >>> moment_in_span("02:00", datetime(2026, 9, 14, 7)).day
     15
     """
     wrong = f"{shown(text)} is not a time; give 13:20, or with its date 2026-09-14T13:20"
@@ -105,7 +100,6 @@ def moment_in_span(text: str, plan: "Plan") -> datetime:
             raise ValueError
     except ValueError:
         raise PlanError([wrong]) from None
-    start = plan.span.start
     midnight = datetime(start.year, start.month, start.day)
     found = midnight + timedelta(minutes=minutes)
     return found if found >= start else found + timedelta(days=1)

@@ -11,19 +11,25 @@ from typing import Any
 import numpy as np
 import pvlib
 
-from energy.model import Array, Index, Mask
+from energy.model import Array, Index
 from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
 from energy.model.timeline import Calendar
 from energy.plan import Plan, PlanError
 from energy.weather.files import read_record
-from energy.weather.record import DAY_S, TYPICAL_ROWS, Record
+from energy.weather.moved import (
+    SHIFTS,
+    between_lit,
+    between_middles,
+    fill_from_neighbours,
+    moved_rows,
+)
+from energy.weather.record import DAY_S, Record
 from energy.weather.sky import cloudy_light, okta_by_date, stated_air
 
 LIT_W_M2 = 5.0  # an interval is lit when its clear-sky mean lies above this
 BRIGHTEST_INDEX = 2.0  # broken cloud can pass the clear sky for a while ...
 BRIGHTEST_MOVED = 1.2  # ... but an hour moved to another date or place not by this much
 BEAM_OVER_CLEAR_W_M2 = 200.0
-SHIFTS = 31  # starts tried in each year held: the date itself and 15 days either side
 SAME_PLACE_KM = 2.0
 DAY_TO_DAY = 0.29  # lag-1 of daily clearness: Graham, Hollands & Unny 1988 (from memory)
 YEARS_AT_ONE_PLACE = 1.4  # the variance between years at one place (a fit, without a test)
@@ -178,7 +184,7 @@ def _from_record(
         "dni": dni,
         "dhi": dhi,
         "temp_air": temp_air,
-        "wind_speed": _between_middles(middles, starts, step, wind),
+        "wind_speed": between_middles(middles, starts, step, wind),
         "temperature_stated": stated,
         "shift_days": shift,
         "independent": independent_weathers(max(span_days, 1), shift.size / years, years),
@@ -186,82 +192,6 @@ def _from_record(
         "height_difference_m": height_m,
         "notes": tuple(notes),
     }
-
-
-def moved_rows(record: Record, starts_s: Array, futures: int | None) -> tuple[Index, Array, int]:
-    """Which rows of a record stand for which interval in each weather.
-
-    starts_s [UTC s], (h,): the plan's intervals. Returns rows (h, m), the shift of each weather
-    in days (m,), and how many years they come from. Weathers come in the order of their shift: 0,
-    +1, -1, +2, ..., every year held at each. A typical year wraps, and its 28 February stands for
-    the 29th too; years measured on end are taken as they followed one another.
-
-    Raises PlanError where the record is too short for the span.
-    """
-    order = [0, *(s for k in range(1, SHIFTS // 2 + 1) for s in (k, -k))]
-    picks: list[tuple[float, Index]] = []
-    years: set[int] = set()
-    held = [0] if record.typical else _years_held(record, starts_s)
-    for shift in order:
-        for year in held:
-            rows = _rows_in_year(record, starts_s, shift, year)
-            if rows is not None:
-                picks.append((float(shift), rows))
-                years.add(year)
-    if not picks:
-        days = starts_s.size * record.interval_s / DAY_S
-        raise PlanError(
-            [
-                f"{record.name}: holds no stretch of {days:.1f} days around the plan's dates; give"
-                " a longer record or a shorter span"
-            ]
-        )
-    picks = picks[: max(1, futures or SHIFTS * len(years))]
-    rows = np.stack([rows for _, rows in picks], axis=1)
-    return rows, np.array([shift for shift, _ in picks]), min(len(years), len(picks))
-
-
-def _years_held(record: Record, starts_s: Array) -> list[int]:
-    clock = np.array([record.start_s[0], record.start_s[-1]]) + record.utc_offset_s
-    first, last = clock.astype("datetime64[s]").astype("datetime64[Y]").astype(int) + 1970
-    return list(range(int(first) - 1, int(last) + 2))
-
-
-def _rows_in_year(record: Record, starts_s: Array, shift: int, year: int) -> Index | None:
-    clock = (starts_s + record.utc_offset_s + shift * DAY_S).astype("datetime64[s]")
-    if record.typical:
-        return _typical_row(clock)
-    own_year = clock[0].astype("datetime64[Y]")
-    month_and_day = clock[0].astype("datetime64[M]") - own_year.astype("datetime64[M]")
-    day = int((clock[0].astype("datetime64[D]") - clock[0].astype("datetime64[M]")).astype(int))
-    new_month = np.datetime64(year - 1970, "Y").astype("datetime64[M]") + month_and_day
-    last_day = (
-        int(
-            ((new_month + 1).astype("datetime64[D]") - new_month.astype("datetime64[D]")).astype(
-                int
-            )
-        )
-        - 1
-    )
-    new_day = new_month.astype("datetime64[D]") + min(day, last_day)
-    time_of_day = clock[0] - clock[0].astype("datetime64[D]")
-    start_s = float((new_day + time_of_day).astype("datetime64[s]").astype(np.int64))
-    row = round((start_s - record.utc_offset_s - record.start_s[0]) / record.interval_s)
-    if row < 0 or row + starts_s.size > record.start_s.size:
-        return None
-    return np.arange(row, row + starts_s.size)
-
-
-def _typical_row(clock: Array) -> Index:
-    """Row of a typical year, (n,), for local standard times: by month, day and hour."""
-    month = clock.astype("datetime64[M]")
-    day_of_month = (clock.astype("datetime64[D]") - month.astype("datetime64[D]")).astype(int)
-    month_number = month.astype(int) % 12
-    first_of_month = np.array([0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334])
-    leap_day = (month_number == 1) & (day_of_month == 28)
-    day = first_of_month[month_number] + day_of_month - leap_day
-    hour = (clock - clock.astype("datetime64[D]")).astype("timedelta64[h]").astype(int)
-    return np.asarray((day * 24 + hour) % TYPICAL_ROWS)
 
 
 def _moved_light(
@@ -289,14 +219,14 @@ def _moved_light(
     if np.isnan(record.dhi).all():
         share[:] = np.nan
     else:
-        share = np.clip(_fill_from_neighbours(share, 1.0), 0.0, 1.0)
-    index = _fill_from_neighbours(np.where(bright[:, None], index, np.nan), 0.0)
+        share = np.clip(fill_from_neighbours(share, 1.0), 0.0, 1.0)
+    index = fill_from_neighbours(np.where(bright[:, None], index, np.nan), 0.0)
     stays = (shift == 0.0) & same_place
     target = np.minimum(index, BRIGHTEST_MOVED) * clear[:, None]
     target[:, stays] = record.ghi[rows[:, stays]]
     limit = np.where(stays, BRIGHTEST_INDEX, BRIGHTEST_MOVED)
     hourly = np.minimum(target / np.maximum(clear, LIT_W_M2)[:, None], limit)
-    light = _between_lit((cells[lit] + cells[lit + 1]) / 2.0, starts, step, bright, hourly)
+    light = between_lit((cells[lit] + cells[lit + 1]) / 2.0, starts, step, bright, hourly)
     light *= sun.ghi[lit, None]
     weight = width[lit] / step
     mean = np.zeros((starts.size, rows.shape[1]))
@@ -327,48 +257,6 @@ def _clear_sky_index(record: Record, plan: Plan, elevation_m: float, rows: Index
     return index[where].reshape(rows.shape)
 
 
-def _fill_from_neighbours(values: Array, otherwise: float) -> Array:
-    """Fill each NaN from the nearest later row of its column, else the nearest earlier one."""
-    filled = values.copy()
-    for i in range(values.shape[0] - 2, -1, -1):
-        filled[i] = np.where(np.isnan(filled[i]), filled[i + 1], filled[i])
-    for i in range(1, values.shape[0]):
-        filled[i] = np.where(np.isnan(filled[i]), filled[i - 1], filled[i])
-    return np.where(np.isnan(filled), otherwise, filled)
-
-
-def _between_lit(moments: Array, starts: Array, step: float, bright: Mask, hourly: Array) -> Array:
-    """Straight lines between the middles of lit intervals that touch, held beyond: (n, m)."""
-    lit = np.flatnonzero(bright)
-    if lit.size == 0:
-        return np.zeros((moments.size, hourly.shape[1]))
-    centre = starts[lit] + step / 2.0
-    after = np.clip(np.searchsorted(centre, moments), 1, max(lit.size - 1, 1))
-    before = np.minimum(after - 1, lit.size - 1)
-    after = np.minimum(after, lit.size - 1)
-    gap = centre[after] - centre[before]
-    share = np.clip((moments - centre[before]) / np.where(gap > 0.0, gap, 1.0), 0.0, 1.0)
-    share = np.where(gap > 1.5 * step, np.round(share), share)
-    return _mixed(hourly[lit], before, after, share)
-
-
-def _mixed(values: Array, before: Index, after: Index, share: Array) -> Array:
-    """Between two rows of values by a share: (n, m)."""
-    mixed = values[after]
-    mixed -= values[before]
-    mixed *= share[:, None]
-    mixed += values[before]
-    return mixed
-
-
-def _between_middles(middles: Array, starts: Array, step: float, hourly: Array) -> Array:
-    """Straight lines between the middles of the intervals, held at the ends: (cells, m)."""
-    position = np.clip((middles - starts[0]) / step - 0.5, 0.0, starts.size - 1.0)
-    before = np.minimum(position.astype(int), max(starts.size - 2, 0))
-    after = np.minimum(before + 1, starts.size - 1)
-    return _mixed(hourly, before, after, position - before)
-
-
 def _hourly_air(
     plan: Plan,
     record: Record,
@@ -382,7 +270,7 @@ def _hourly_air(
     if np.isnan(air).any():
         stated = stated_air(plan.weather.temp_air_c, calendar, middles)
         return stated[:, None], plan.weather.temp_air_c is not None
-    return _between_middles(middles, starts, record.interval_s, air), True
+    return between_middles(middles, starts, record.interval_s, air), True
 
 
 def _apart(plan: Plan, record: Record) -> tuple[float, float]:

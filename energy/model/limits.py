@@ -1,0 +1,231 @@
+"""Which bursts the pack lets run: inverter, surge, outlets, discharge, tasks in rank order.
+
+What a burst draws lives in `demand`, the inverter's curve in `electronics`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from energy.model import Array
+from energy.model.demand import Burst, Load
+from energy.model.electronics import InverterCurve
+from energy.model.timeline import Interval
+
+ROUNDING = 1.0 + 1e-9  # sums of watts may pass a limit by this much
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What the pack can deliver at once [W, s]; curve is None without an inverter.
+
+    on is "with-tasks", "only-in-use", "always" or the intervals in which the inverter is on.
+    """
+
+    curve: InverterCurve | None
+    surge_w: float
+    surge_s: float
+    on: str | Sequence[Interval]
+    outlet_rated_w: dict[str, float]
+    outlet_efficiency: dict[str, float]
+    idle_w: float
+    discharge_max_w: float
+    battery_max_w: float
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Why a burst does not run: the limit's name, the number that broke it and the number allowed.
+
+    limit: no-inverter | inverter-off | inverter | surge | surge-time | dc12 | usb | discharge |
+    battery. Watts (inverter: VA; surge-time: seconds).
+    """
+
+    burst: Burst
+    limit: str
+    asked: float
+    allowed: float
+
+
+@dataclass
+class _Running:
+    """Sums per segment of all that is accepted so far."""
+
+    edges: Array
+    limits: Limits
+    va: Array = field(init=False)
+    outlet_w: dict[str, Array] = field(init=False)
+    surge_w: Array = field(init=False)
+    surge_s: Array = field(init=False)
+    on: Array = field(init=False)
+    hull: dict[tuple[int, int], int] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        count = self.edges.size - 1
+        self.va, self.surge_w, self.surge_s, self.on = (np.zeros(count) for _ in range(4))
+        self.outlet_w = {supply: np.zeros(count) for supply in ("ac", "dc12", "usb")}
+        if self.limits.on == "always":
+            self.on[:] = 1.0
+        elif not isinstance(self.limits.on, str):
+            for start, end in self.limits.on:
+                first, last = np.searchsorted(self.edges, [start, end])
+                self.on[first:last] = 1.0
+
+    def start(self, burst: Burst, load: Load) -> slice:
+        """Add a burst to the sums; returns all segments over which the bus has changed."""
+        self._add(burst, load, 1.0)
+        first, last = np.searchsorted(self.edges, [burst.start_s, burst.end_s])
+        rows = slice(int(first), int(last))
+        if load.supply != "ac":
+            return rows
+        for piece in burst.pieces:
+            if piece.starts:
+                first = np.searchsorted(self.edges, piece.start_s)
+                self.surge_s[first] = max(self.surge_s[first], load.start_s)
+        return self.switch_on(burst, rows)
+
+    def take_back(self, burst: Burst, load: Load) -> None:
+        """Take a burst out of the sums of watts."""
+        self._add(burst, load, -1.0)
+
+    def _add(self, burst: Burst, load: Load, sign: float) -> None:
+        for piece in burst.pieces:
+            first, last = np.searchsorted(self.edges, [piece.start_s, piece.end_s])
+            self.outlet_w[load.supply][first:last] += sign * piece.working_w
+            if load.supply == "ac":
+                self.va[first:last] += sign * piece.working_w / load.power_factor
+                if piece.starts:
+                    self.surge_w[first] += sign * max(load.start_w - piece.working_w, 0.0)
+
+    def bus_w(self, rows: slice) -> Array:
+        """Watts asked of the battery, losses and idle draws in, the sun not deducted."""
+        limits = self.limits
+        total = limits.idle_w + sum(
+            self.outlet_w[s][rows] / limits.outlet_efficiency[s] for s in ("dc12", "usb")
+        )
+        if limits.curve is not None:
+            total = total + self.on[rows] * limits.curve.input_w(self.outlet_w["ac"][rows])
+        return np.asarray(total)
+
+    def switch_on(self, burst: Burst, rows: slice) -> slice:
+        """Keep the inverter on for an AC burst; returns all segments where that mattered."""
+        first = rows.start
+        if self.limits.on == "with-tasks":
+            first = self.hull.setdefault((burst.task, burst.window), rows.start)
+        if self.limits.on in ("with-tasks", "only-in-use"):
+            self.on[first : rows.stop] = 1.0
+        return slice(first, rows.stop)
+
+    def broken(self, supply: str, rows: slice) -> tuple[str, float, float] | None:
+        """The first limit that the sums pass in these segments: name, asked, allowed."""
+        limits = self.limits
+        if supply == "ac":
+            assert limits.curve is not None
+            if ((self.on[rows] == 0.0) & (self.outlet_w["ac"][rows] > 0.0)).any():
+                return "inverter-off", 0.0, 0.0
+            peak = float((self.outlet_w["ac"][rows] + self.surge_w[rows]).max())
+            if peak > limits.surge_w * ROUNDING:
+                return "surge", peak, limits.surge_w
+            if (va := float(self.va[rows].max())) > limits.curve.rated_w * ROUNDING:
+                return "inverter", va, limits.curve.rated_w
+            surging = self.outlet_w["ac"][rows] + self.surge_w[rows]
+            long = np.where(surging > limits.curve.rated_w * ROUNDING, self.surge_s[rows], 0.0)
+            if float(long.max()) > limits.surge_s:
+                return "surge-time", float(long.max()), limits.surge_s
+        else:
+            outlet = float(self.outlet_w[supply][rows].max())
+            if outlet > limits.outlet_rated_w[supply] * ROUNDING:
+                return supply, outlet, limits.outlet_rated_w[supply]
+        bus = float(self.bus_w(rows).max())
+        for name, allowed in (
+            ("discharge", limits.discharge_max_w),
+            ("battery", limits.battery_max_w),
+        ):
+            if bus > allowed * ROUNDING:
+                return name, bus, allowed
+        return None
+
+
+def _admit(running: _Running, burst: Burst, load: Load) -> Refusal | None:
+    """Let one burst run beside what runs already, or say which limit forbids it."""
+    if load.supply == "ac" and running.limits.curve is None:
+        return Refusal(burst, "no-inverter", 0.0, 0.0)
+    on, surge_s, hull = running.on.copy(), running.surge_s.copy(), dict(running.hull)
+    found = running.broken(load.supply, running.start(burst, load))
+    if found is None:
+        return None
+    running.take_back(burst, load)
+    running.on, running.surge_s, running.hull = on, surge_s, hull
+    return Refusal(burst, *found)
+
+
+def inverter_on(
+    edges: Array, accepted: Sequence[Burst], loads: Sequence[Load], limits: Limits
+) -> Array:
+    """1.0 for each segment in which the inverter is on, else 0.0.
+
+    >>> from types import SimpleNamespace
+    >>> from energy.model.demand import bursts
+    >>> from energy.model.electronics import inverter_curve
+    >>> saw = SimpleNamespace(supply="ac", kind="steady", working_w=500.0, power_factor=1.0,
+    ...                       start_w=500.0, start_s=0.0)
+    >>> cuts = bursts(saw, 0, 0, [(0.0, 1.0), (2.0, 3.0)], (0.0, 4.0))
+    >>> limits = Limits(inverter_curve(1000.0, 8.0, 90.0), 2000.0, 1.0, "with-tasks",
+    ...                 {"dc12": 120.0, "usb": 100.0}, {"dc12": 0.95, "usb": 0.9}, 3.0, 1e3, 1e3)
+    >>> inverter_on(np.arange(5.0), cuts, [saw], limits)
+    array([1., 1., 1., 0.])
+    """
+    running = _Running(edges, limits)
+    if limits.curve is None:
+        return np.zeros(edges.size - 1)
+    for burst in sorted(accepted, key=lambda b: b.start_s):
+        if loads[burst.task].supply == "ac":
+            first, last = np.searchsorted(edges, [burst.start_s, burst.end_s])
+            running.switch_on(burst, slice(int(first), int(last)))
+    return running.on
+
+
+def refusals(
+    edges: Array,
+    wanted: Sequence[Burst],
+    loads: Sequence[Load],
+    order: Sequence[int],
+    limits: Limits,
+) -> list[Refusal]:
+    """Which bursts do not run: tasks in rank `order`, each beside those ranked before it.
+
+    edges [UTC s], shape (n + 1,), must hold every start and end of a piece.
+
+    >>> from types import SimpleNamespace
+    >>> from energy.model.demand import bursts
+    >>> from energy.model.electronics import inverter_curve
+    >>> saw = SimpleNamespace(supply="ac", kind="steady", working_w=500.0, power_factor=1.0,
+    ...                       start_w=2500.0, start_s=0.2)
+    >>> limits = Limits(inverter_curve(1000.0, 8.0, 90.0), 2000.0, 1.0, "with-tasks",
+    ...                 {"dc12": 120.0, "usb": 100.0}, {"dc12": 0.95, "usb": 0.9}, 3.0, 1e3, 1e3)
+    >>> cut = bursts(saw, 0, 0, [(0.0, 60.0)], (0.0, 60.0))
+    >>> refusals(np.array([0.0, 60.0]), cut, [saw], [0], limits)[0].limit
+    'surge'
+    """
+    if not wanted:
+        return []
+    running = _Running(edges, limits)
+    rank = {task: k for k, task in enumerate(order)}
+    queue = sorted(wanted, key=lambda b: (rank[b.task], b.start_s))
+    if _all_fit(running, queue, loads):
+        return []
+    running = _Running(edges, limits)
+    tried = [_admit(running, burst, loads[burst.task]) for burst in queue]
+    return [refusal for refusal in tried if refusal is not None]
+
+
+def _all_fit(running: _Running, queue: Sequence[Burst], loads: Sequence[Load]) -> bool:
+    """Whether everything runs together: then nothing needs to be tried one by one."""
+    supplies = {loads[burst.task].supply for burst in queue}
+    if "ac" in supplies and running.limits.curve is None:
+        return False
+    for burst in queue:
+        running.start(burst, loads[burst.task])
+    everywhere = slice(0, running.edges.size - 1)
+    return all(running.broken(supply, everywhere) is None for supply in sorted(supplies))
