@@ -16,7 +16,7 @@ from energy.model.demand import Burst
 from energy.model.limits import Refusal
 from energy.model.simulate import Case, Run, simulate
 from energy.model.timeline import Calendar, to_utc
-from energy.plan import Plan
+from energy.plan import Plan, PlanError
 from energy.scene import calendar_of, cells_of, energy_by_task, scene
 from energy.weather.futures import Weathers, record_of, weathers
 
@@ -52,11 +52,13 @@ class Chance:
 
 @dataclass(frozen=True)
 class Lowest:
-    """The lowest point of one lane: percent of charge, when [UTC s], Wh above the reserve."""
+    """The lowest point of one lane: percent of charge, when [UTC s], Wh above the reserve, and
+    the percent that the cold locks then."""
 
     percent: float
     at_s: float
     spare_wh: float
+    locked_percent: float
 
 
 @dataclass(frozen=True)
@@ -119,7 +121,10 @@ class Budget:
 
     @cached_property
     def middle(self) -> int:
-        """The lane whose lowest charge is the median; of equals the one nearest to the dates."""
+        """The lane whose lowest charge is the median; of equals the one nearest to the dates.
+
+        Where the cold locks a part, the lowest charge is counted from there, as the reserve is.
+        """
         lowest = np.round(self._lowest[1], 9)
         unmet = np.round(self.unmet_wh.sum(axis=0), 6)
         shift = np.broadcast_to(self.weather.shift_days, lowest.shape)
@@ -134,7 +139,7 @@ class Budget:
         edge, above = self._lowest[0][lane], float(self._lowest[1][lane])
         spare = (above - self.plan.pack.reserve_percent) / 100.0 * float(self.capacity_wh[lane])
         percent = float(self.charge_percent[edge, lane])
-        return Lowest(percent, float(self.time_s[edge]), spare)
+        return Lowest(percent, float(self.time_s[edge]), spare, percent - above)
 
     @property
     def verdict(self) -> str:
@@ -147,7 +152,10 @@ class Budget:
 
     @property
     def must_served(self) -> Mask | None:
-        """In which futures no task that must run is left wanting, (m,); None without such."""
+        """In which futures all that must run is served, (m,); None without such tasks.
+
+        A refused burst counts as unmet here, though overloads stay out of the chance.
+        """
         must = [k for k, task in enumerate(self.plan.task) if task.must]
         return np.all(self.unmet_wh[must] <= 1e-9, axis=0) if must else None
 
@@ -168,6 +176,11 @@ class Budget:
             goal=self.plan.goal.chance_percent,
             must_percent=None if must is None else 100.0 * float(must.mean()),
         )
+
+    @property
+    def yes(self) -> bool:
+        """Whether the chance reaches the goal and nothing overloads."""
+        return not self.refusals and self.chance.percent >= self.chance.goal - 1e-9
 
     @property
     def dull_tenth_percent(self) -> float:
@@ -236,9 +249,16 @@ def budget(plan: Plan, now: datetime | None = None, battery_percent: float | Non
         to_utc(now or plan.span.start, calendar.zone),
         to_utc(plan.span.end, calendar.zone),
     )
+    if span[1] - span[0] < 1.0:
+        raise PlanError(
+            [
+                f"{plan.origin}: the clock skips the hour between {plan.span.start} and"
+                f" {plan.span.end}: nothing is left to judge"
+            ]
+        )
     record = record_of(plan)
     cells = cells_of(plan, calendar, span, record)
-    weather = weathers(plan, record, calendar, cells)
+    weather = weathers(plan, record, calendar, cells, span)
     ready = scene(plan, calendar, span, weather, cells)
     run = simulate(ready.case)
     tasks = len(plan.task)

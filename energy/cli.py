@@ -89,6 +89,7 @@ def check(
         from energy.plan import Plan
         from energy.show import files, text
 
+        files.refuse_the_same(plan, csv, plot)
         read = Plan.read(plan or DEMO)
         answer = ask(read, now=_moment(now, read), battery_percent=battery)
         warned = cautions(answer.budget)
@@ -104,6 +105,8 @@ def check(
             text.show_check(
                 answer, warned, text.console(), demo=plan is None, every_caution=all_cautions
             )
+            for written in filter(None, (csv, plot)):
+                typer.echo(f"Wrote {written}")
     raise typer.Exit(0 if answer.yes else 1)
 
 
@@ -127,7 +130,9 @@ def tools(
 @app.command()
 def new(
     file: Annotated[Path, typer.Argument(help="The plan to write; it must not exist yet.")],
-    demo: Annotated[str, typer.Option(help="The built-in plan to start from.")] = "cloudy-repair",
+    demo: Annotated[
+        str, typer.Option(help="Start from cloudy-repair, two-night-trip or january-job.")
+    ] = "cloudy-repair",
     at: Annotated[
         str | None,
         typer.Option(metavar='"LAT,LON"', help="The place: fills in time zone and elevation."),
@@ -139,7 +144,7 @@ def new(
         from energy.answers.new import from_demo, from_questions
         from energy.show import files
 
-        written = from_questions(typer.prompt) if ask else from_demo(demo, at)
+        written = from_questions(typer.prompt, at) if ask else from_demo(demo, at)
         files.write_text(file, written, replace=False)
     typer.echo(f"Wrote {file}. Change what differs, then: energy check {file}")
 

@@ -6,7 +6,7 @@ Here plan objects meet the model's arrays. What is asked of the outcome lives in
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -15,7 +15,7 @@ from energy.model import Array, Index
 from energy.model.battery import Battery
 from energy.model.demand import Burst, bursts, charging_s
 from energy.model.electronics import inverter_curve
-from energy.model.limits import Limits, Refusal, inverter_on, refusals
+from energy.model.limits import Begun, Limits, Refusal, inverter_on, refusals
 from energy.model.simulate import Case, Draw
 from energy.model.timeline import (
     Calendar,
@@ -25,8 +25,10 @@ from energy.model.timeline import (
     grid,
     inside,
     snap,
+    to_utc,
 )
 from energy.plan import Plan, PlanError
+from energy.plan.schema import Task
 from energy.solar import solar, turns
 from energy.weather.futures import Weathers
 from energy.weather.record import HOUR_S, Record
@@ -57,7 +59,7 @@ def calendar_of(plan: Plan) -> Calendar:
     place = plan.place
     return Calendar(
         plan.span.start.date(),
-        plan.span.end.date(),
+        (plan.span.end - timedelta(seconds=1)).date(),
         ZoneInfo(place.timezone),
         place.latitude_deg,
         place.longitude_deg,
@@ -70,14 +72,14 @@ def scene(plan: Plan, calendar: Calendar, span: Interval, weather: Weathers, cel
     span [UTC s]; cells are the edges on which the weather is given. Raises PlanError for what
     only the days themselves show, such as repeats that do not fit between sunrise and sunset.
     """
-    lanes = max(weather.ghi.shape[1], plan.weather.futures or 1)
-    placed, notes = place_bursts(plan, calendar, span)
+    lanes = weather.shift_days.size
+    placed, begun, notes = place_bursts(plan, calendar, span)
     chargers = [calendar.windows(c.between, c.days) for c in plan.charger]
     on_windows = _inverter_windows(plan, calendar)
     edges = _edges(plan, span, cells, placed, [*chargers, on_windows or []])
     limits = _limits(plan, on_windows)
     order = ranked(plan)
-    refused = refusals(edges, placed, plan.task, order, limits)
+    refused = refusals(edges, placed, plan.task, order, limits, begun)
     turned_away = {id(r.burst) for r in refused}
     accepted = [b for b in placed if id(b) not in turned_away]
     sun = solar(plan, weather, calendar, cells, span, _conditions(plan, lanes))
@@ -102,7 +104,7 @@ def scene(plan: Plan, calendar: Calendar, span: Interval, weather: Weathers, cel
         temp_row=temp_row,
         idle_w=plan.pack.idle_w,
         inverter=limits.curve,
-        inverter_on=inverter_on(edges, accepted, plan.task, limits),
+        inverter_on=inverter_on(edges, accepted, plan.task, limits, begun),
         outlet_efficiency=limits.outlet_efficiency,
         draws=_draws(edges, accepted, plan, order),
         factor=_task_factors(plan, lanes),
@@ -252,13 +254,18 @@ def _battery(plan: Plan, lanes: int) -> Battery:
     )
 
 
-def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> tuple[list[Burst], list[str]]:
-    """Every burst of every task inside the span, and lines about what does not fit it."""
+def place_bursts(
+    plan: Plan, calendar: Calendar, span: Interval
+) -> tuple[list[Burst], Begun, list[str]]:
+    """Every burst of every task inside the span judged, and lines about what does not fit the
+    plan's own; second: the (task, window) that began before the span judged."""
+    whole = to_utc(plan.span.start, calendar.zone), to_utc(plan.span.end, calendar.zone)
     placed: list[Burst] = []
+    begun: set[tuple[int, int]] = set()
     notes: list[str] = []
     problems: list[str] = []
     for k, task in enumerate(plan.task):
-        cut_off, all_day = False, task.between is None and task.at is None
+        cut_off = False
         for number, day in enumerate(calendar.days(task.days)):
             try:
                 found, block_cut = _in_day(plan, calendar, k, day)
@@ -267,18 +274,38 @@ def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> tuple[list[B
                 break
             if block_cut:
                 notes.append(f'"{task.name}" is longer than its window on {day} and is cut there')
-            inside_span = bursts(task, k, number, found, span)
-            placed += inside_span
-            before_the_span = day < calendar.first
-            lost = sum(b - a for a, b in found) - sum(b.end_s - b.start_s for b in inside_span)
-            cut_off |= lost > 1.0 and not before_the_span
-        if cut_off and task.must and not all_day:
+            placed += bursts(task, k, number, found, span)
+            if any(whole[0] <= start < span[0] for start, _ in found):
+                begun.add((k, number))
+            inside_s = sum(max(min(b, whole[1]) - max(a, whole[0]), 0.0) for a, b in found)
+            outside_s = sum(b - a for a, b in found) - inside_s
+            cut_off |= outside_s > 1.0 and day >= calendar.first
+        if cut_off and task.must and not _all_day(task):
             notes.append(
                 f'part of "{task.name}", which must run, lies outside the span and is not judged'
             )
     if problems:
         raise PlanError(problems)
-    return placed, notes
+    return placed, frozenset(begun), [*notes, *_no_sunset(plan, calendar)]
+
+
+def _no_sunset(plan: Plan, calendar: Calendar) -> list[str]:
+    """A line where a task waits for a sunrise or sunset that does not come."""
+    moments = [m for t in plan.task for m in (*(t.between or ()), t.at) if m is not None]
+    if all(anchor == "clock" for anchor, _ in moments):
+        return []
+    lengths = [fall - rise for rise, fall in map(calendar.sun_times, calendar.days([1]))]
+    if lengths[0] == 0.0:
+        return ["the sun does not rise: sunrise and sunset are both taken as its noon"]
+    if lengths[0] >= 86400.0:
+        return ["the sun does not set: sunrise and sunset are taken as 12 hours from its noon"]
+    return []
+
+
+def _all_day(task: Task) -> bool:
+    """Whether a task simply runs on, day and night."""
+    amount = task.times or task.duration_s or task.charges
+    return task.between is None and task.at is None and amount is None
 
 
 def _in_day(plan: Plan, calendar: Calendar, number: int, day: date) -> tuple[list[Interval], bool]:
@@ -287,8 +314,9 @@ def _in_day(plan: Plan, calendar: Calendar, number: int, day: date) -> tuple[lis
     repeats, each_s = task.times, task.each_s
     if task.kind == "charging" and task.duration_s is None and repeats is None:
         repeats, each_s = task.charges or 1, charging_s(task)
-    if task.kind == "trace" and repeats is not None and each_s is None and task.trace:
-        each_s = task.trace[-1][0] - task.trace[0][0]
+    if task.kind == "trace" and task.duration_s is None and task.trace:
+        repeats = repeats or 1
+        each_s = each_s or task.trace[-1][0] - task.trace[0][0]
     if task.at is not None:
         start = calendar.at(task.at, day)
         if repeats is None:

@@ -46,7 +46,7 @@ def solar(
     conditions: Sequence[Array],
 ) -> Solar:
     """All panels of a plan together; conditions holds each panel's share of its label, (m,)."""
-    lanes = conditions[0].size if conditions else 1
+    lanes = weather.shift_days.size
     hours = np.diff(cells)[weather.lit] / 3600.0
     in_span = inside(cells, [span])[weather.lit]
     power, sun_wh = np.zeros((hours.size, lanes)), np.zeros(lanes)

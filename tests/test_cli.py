@@ -336,3 +336,65 @@ def test_the_readmes_small_plan_is_a_plan(tmp_path):
     target = tmp_path / "small.toml"
     target.write_text(text)
     assert run("check", target).exit_code in (0, 1)
+
+
+def test_more_futures_than_a_record_holds_are_tried_as_many_as_there_are(plan):
+    file = 'kind = "file"\nfile = "builtin:greensboro"\nfutures = 60'
+    plan.write_text(SMALL.replace('kind = "clear"', file))
+    found = run("check", plan)
+    assert found.exit_code in (0, 1)
+    assert "31 weathers tried, not 60" in " ".join(found.output.split())
+
+
+def test_a_span_in_the_hour_that_the_clock_skips_is_one_line(plan):
+    text = SMALL.replace("2026-06-01T08:00:00", "2026-03-29T02:30:00")
+    plan.write_text(text.replace("2026-06-01T20:00:00", "2026-03-29T03:10:00"))
+    found = run("check", plan)
+    assert found.exit_code == 2
+    assert len(found.stderr.strip().splitlines()) == 1
+
+
+def test_a_plan_without_air_temperature_or_elevation_says_what_was_taken(plan):
+    text = " ".join(run("check", plan).output.split())
+    assert "15 degrees C is assumed" in text
+    assert "from pvlib's altitude grid" in text
+
+
+def test_draws_under_one_sky_are_not_called_weathers(plan):
+    plan.write_text(SMALL.replace('kind = "clear"', 'kind = "clear"\nfutures = 20'))
+    assert "draws of the loads under one stated sky" in " ".join(run("check", plan).output.split())
+
+
+@pytest.mark.parametrize("option", ["--csv", "--plot"])
+def test_a_pack_alone_in_many_weathers_has_its_text_and_files(tmp_path, option):
+    target = tmp_path / "mine.toml"
+    run("new", target)
+    plan = energy.Plan.read(target).replace(panel=None)
+    assert plan.panel == ()
+    answer = energy.check(plan)
+    assert answer.budget.ledger_wh["sun_on_panel"].tolist() == [0.0] * 31
+    from energy.plan.write import write_changes
+
+    target.write_text(write_changes(target, {"panel": None}))
+    assert run("check", target, option, tmp_path / "out.png").exit_code in (0, 1)
+
+
+def test_an_output_that_is_the_plan_is_refused(plan):
+    before = plan.read_text()
+    found = run("check", plan, "--csv", plan)
+    assert found.exit_code == 2
+    assert plan.read_text() == before
+
+
+def test_the_panel_of_a_new_plan_in_the_south_faces_the_equator(tmp_path):
+    target = tmp_path / "mine.toml"
+    run("new", target, "--at", "-43.5,172.0")
+    assert energy.Plan.read(target).panel[0].facing_deg == 0.0
+
+
+def test_an_overload_is_named_in_the_first_line(plan):
+    plan.write_text(SMALL + GRINDER)
+    first = run("check", plan).output.splitlines()
+    text = " ".join(" ".join(first[:4]).split())
+    assert 'NO: "angle grinder' in text
+    assert "cannot run: " in text

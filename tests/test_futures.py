@@ -51,7 +51,7 @@ def seen(plan: Plan) -> tuple[Weathers, np.ndarray]:
         t.replace(tzinfo=calendar.zone).timestamp() for t in (plan.span.start, plan.span.end)
     )
     cells = cells_of(plan, calendar, span, record)
-    return weathers(plan, record, calendar, cells), cells
+    return weathers(plan, record, calendar, cells, span), cells
 
 
 def hourly(w: Weathers, cells: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

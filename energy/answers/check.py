@@ -59,8 +59,7 @@ class Check:
     @property
     def yes(self) -> bool:
         """Whether the chance reaches the goal and nothing overloads."""
-        chance = self.budget.chance
-        return not self.budget.refusals and chance.percent >= chance.goal - 1e-9
+        return self.budget.yes
 
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints; times are ISO on the plan's clock."""
@@ -143,7 +142,7 @@ def check(
     31
     """
     if (now is None) != (battery_percent is None):
-        raise PlanError(["a time and a measured battery percentage are needed together"])
+        raise PlanError(["--now and --battery, the charge measured then, are needed together"])
     if now is None or battery_percent is None:
         found = budget(plan)
         return Check(found, task_answers(found))
@@ -156,7 +155,7 @@ def check(
             ]
         )
     if not 0.0 <= battery_percent <= 100.0:
-        raise PlanError([f"the battery must be between 0 and 100 percent (got {battery_percent})"])
+        raise PlanError([f"--battery must be between 0 and 100 (got {battery_percent:g})"])
     rest = budget(plan, now, battery_percent)
     whole = budget(plan)
     expected = float(np.interp(rest.time_s[0], whole.time_s, whole.charge_percent[:, whole.middle]))
@@ -176,6 +175,8 @@ def task_answers(b: Budget) -> tuple[TaskAnswer, ...]:
             why_not = why_refused(task.supply, task.start_w, turned_away, bursts)
         elif np.isfinite(flat_s):
             why_not = f"pack flat from {clock(b, flat_s)}"
+        elif not bursts:
+            why_not = "nothing of it lies inside the span"
         answers.append(
             TaskAnswer(
                 name=task.name,

@@ -10,6 +10,7 @@ from typing import Any
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.documents import parse
 from energy.plan.merge import zone_at
+from energy.plan.words import meant, shown
 from energy.plan.write import write_changes
 
 Ask = Callable[..., Any]
@@ -27,14 +28,18 @@ def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
     if at is None:
         return write_changes(f"builtin:{demo}", {})
     latitude, longitude = place_of(at)
-    changes = {
+    changes: dict[str, Any] = {
         "title": f"My plan at {latitude:g}, {longitude:g}",
         "place.latitude_deg": latitude,
         "place.longitude_deg": longitude,
         "place.timezone": zone_at(latitude, longitude),
         "place.elevation_m": elevation_at(latitude, longitude),
     }
-    old = Plan.read(f"builtin:{demo}").place
+    plan = Plan.read(f"builtin:{demo}")
+    for number, panel in enumerate(plan.source.get("panel", []), start=1):
+        if "facing" in panel:
+            changes[f"panel.{number}.facing"] = None  # left out: towards the equator
+    old = plan.place
     if abs(old.latitude_deg - latitude) > 0.5 or abs(old.longitude_deg - longitude) > 0.5:
         changes |= {
             "place.horizon": None,
@@ -45,22 +50,25 @@ def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
     return write_changes(f"builtin:{demo}", changes)
 
 
-def from_questions(ask: Ask) -> str:
+def from_questions(ask: Ask, at: str | None = None) -> str:
     """A plan from a few questions; `ask(question, default=...)` returns the answer as text.
 
-    Raises PlanError where the answers make no plan.
+    `at` answers the first. Raises PlanError as soon as an answer cannot be.
     """
-    latitude, longitude = place_of(ask("Where? Latitude, longitude", default="55.317,-160.517"))
+    where = at or ask("Where? Latitude, longitude (minus: south, west)", default="55.317,-160.517")
+    latitude, longitude = place_of(where)
     tomorrow = date.today() + timedelta(days=1)
     start = ask("From when?", default=f"{tomorrow} 08:00")
     end = ask("Until when?", default=f"{tomorrow} 20:00")
-    sky = ask("What sky? clear, few, scattered, broken or overcast", default="broken")
+    skies = ["clear", "few", "scattered", "broken", "overcast"]
+    sky = _one_of(skies, ask(f"What sky? {', '.join(skies)}", default="broken"))
     packs, panels = sorted(profiles.packs()), sorted(profiles.panels())
-    pack = ask(f"Which pack? {', '.join(packs)}", default="pack-1000")
-    panel = ask(f"Which panel? {', '.join(panels)}, or none", default="folding-200")
-    tasks = []
-    while tool := ask("A tool (a profile of `energy tools`; empty: no more)", default="").strip():
-        known = profiles.tools().get(tool, {})
+    pack = _one_of(packs, ask(f"Which pack? {', '.join(packs)}", default="pack-1000"))
+    chosen = ask(f"Which panel? {', '.join(panels)}, or none", default="folding-200")
+    panel = _one_of([*panels, "none"], chosen)
+    tasks: list[str] = []
+    while tool := _next_tool(ask, bool(tasks)):
+        known = profiles.tools()[_one_of(list(profiles.tools()), tool)]
         amount = _amount(ask, known)
         hours = ask("Between which times?", default="09:00-17:00")
         tasks.append(_task(tool, amount, hours))
@@ -93,6 +101,19 @@ def from_questions(ask: Ask) -> str:
     )
     Plan.from_dict(parse(text, "the answers"), "the answers")
     return text
+
+
+def _next_tool(ask: Ask, some: bool) -> str:
+    """The next tool's profile, or an empty text where some are named and no more follow."""
+    more = "; empty: no more" if some else ", such as angle-grinder-115, phone or led-work-light"
+    return str(ask(f"A tool (a profile of `energy tools`{more})", default="")).strip()
+
+
+def _one_of(known: list[str], answer: str) -> str:
+    """The answer where it is known, else a PlanError with the nearest."""
+    if answer not in known:
+        raise PlanError([f"there is no {shown(answer)}{meant(answer, known)}"])
+    return answer
 
 
 def _amount(ask: Ask, tool: dict[str, Any]) -> str:
@@ -140,8 +161,8 @@ def place_of(text: str) -> tuple[float, float]:
     return latitude, longitude
 
 
-def elevation_at(latitude: float, longitude: float) -> float:
+def elevation_at(latitude: float, longitude: float) -> int:
     """Height above the sea [m] by pvlib's altitude grid."""
     from pvlib.location import lookup_altitude
 
-    return float(round(float(lookup_altitude(latitude, longitude))))
+    return round(float(lookup_altitude(latitude, longitude)))

@@ -17,16 +17,19 @@ def tools(word: str | None = None) -> dict[str, dict[str, Any]]:
     known = profiles.tools()
     if word is None:
         return known
-    if word in known:
-        return {word: known[word]}
-    sought = word.casefold()
+    sought = word.strip().casefold()
+    if sought in known:
+        return {sought: known[sought]}
     found = {
         key: tool
         for key, tool in known.items()
         if any(sought in text.casefold() for text in (key, tool["name"], tool.get("group", "")))
     }
     if not found:
-        near = get_close_matches(word, known, n=1, cutoff=0.4)
+        for kind, others in (("pack", profiles.packs()), ("panel", profiles.panels())):
+            if sought in others:
+                raise PlanError([f'"{word}" is a {kind}, not a tool: give it as profile in a plan'])
+        near = get_close_matches(sought, known, n=1, cutoff=0.6)
         meant = f'; did you mean "{near[0]}"?' if near else "; `energy tools` lists them all"
         raise PlanError([f'no load profile is called "{word}"{meant}'])
     return found

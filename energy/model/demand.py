@@ -132,9 +132,8 @@ def _trace_steps(load: Load, duration_s: float) -> list[Step]:
     assert load.trace is not None
     times = [t - load.trace[0][0] for t, _ in load.trace]
     ends = [*times[1:], max(duration_s, times[-1])]
-    peak = max(watts for _, watts in load.trace)
     found = [
-        Step(snap(a), snap(min(b, duration_s)), w, peak if k == 0 else w, starts=k == 0)
+        Step(snap(a), snap(min(b, duration_s)), w, w, starts=k == 0)
         for k, (a, b, (_, w)) in enumerate(zip(times, ends, load.trace, strict=True))
     ]
     return [s for s in found if s.end_s > s.start_s]

@@ -13,6 +13,7 @@ from energy.model.demand import Burst, Load
 from energy.model.electronics import InverterCurve
 from energy.model.timeline import Interval
 
+Begun = frozenset[tuple[int, int]]
 ROUNDING = 1.0 + 1e-9  # sums of watts may pass a limit by this much
 
 
@@ -54,6 +55,7 @@ class _Running:
 
     edges: Array
     limits: Limits
+    begun: Begun = frozenset()
     va: Array = field(init=False)
     outlet_w: dict[str, Array] = field(init=False)
     surge_w: Array = field(init=False)
@@ -65,6 +67,7 @@ class _Running:
         count = self.edges.size - 1
         self.va, self.surge_w, self.surge_s, self.on = (np.zeros(count) for _ in range(4))
         self.outlet_w = {supply: np.zeros(count) for supply in ("ac", "dc12", "usb")}
+        self.hull.update(dict.fromkeys(self.begun, 0))
         if self.limits.on == "always":
             self.on[:] = 1.0
         elif not isinstance(self.limits.on, str):
@@ -80,7 +83,7 @@ class _Running:
         if load.supply != "ac":
             return rows
         for piece in burst.pieces:
-            if piece.starts:
+            if piece.starts and load.start_w > piece.working_w:
                 first = np.searchsorted(self.edges, piece.start_s)
                 self.surge_s[first] = max(self.surge_s[first], load.start_s)
         return self.switch_on(burst, rows)
@@ -161,9 +164,15 @@ def _admit(running: _Running, burst: Burst, load: Load) -> Refusal | None:
 
 
 def inverter_on(
-    edges: Array, accepted: Sequence[Burst], loads: Sequence[Load], limits: Limits
+    edges: Array,
+    accepted: Sequence[Burst],
+    loads: Sequence[Load],
+    limits: Limits,
+    begun: Begun = frozenset(),
 ) -> Array:
     """1.0 for each segment in which the inverter is on, else 0.0.
+
+    begun names the (task, window) whose first burst lies before the first edge.
 
     >>> from types import SimpleNamespace
     >>> from energy.model.demand import bursts
@@ -176,7 +185,7 @@ def inverter_on(
     >>> inverter_on(np.arange(5.0), cuts, [saw], limits)
     array([1., 1., 1., 0.])
     """
-    running = _Running(edges, limits)
+    running = _Running(edges, limits, begun)
     if limits.curve is None:
         return np.zeros(edges.size - 1)
     for burst in sorted(accepted, key=lambda b: b.start_s):
@@ -192,6 +201,7 @@ def refusals(
     loads: Sequence[Load],
     order: Sequence[int],
     limits: Limits,
+    begun: Begun = frozenset(),
 ) -> list[Refusal]:
     """Which bursts do not run: tasks in rank `order`, each beside those ranked before it.
 
@@ -210,12 +220,12 @@ def refusals(
     """
     if not wanted:
         return []
-    running = _Running(edges, limits)
+    running = _Running(edges, limits, begun)
     rank = {task: k for k, task in enumerate(order)}
     queue = sorted(wanted, key=lambda b: (rank[b.task], b.start_s))
     if _all_fit(running, queue, loads):
         return []
-    running = _Running(edges, limits)
+    running = _Running(edges, limits, begun)
     tried = [_admit(running, burst, loads[burst.task]) for burst in queue]
     return [refusal for refusal in tried if refusal is not None]
 

@@ -114,7 +114,10 @@ class Calendar:
         opens, closes = between or ALL_DAY
         start, end = self.at(opens, day), self.at(closes, day)
         anchors = opens[0], closes[0]
-        if anchors == ("sunset", "sunrise") or (end <= start and anchors != ("sunrise", "sunset")):
+        wraps = end <= start and anchors != ("sunrise", "sunset")
+        if anchors == ("clock", "clock"):  # by the clock's face, also where it skips an hour
+            wraps = closes[1] <= opens[1]
+        if wraps or anchors == ("sunset", "sunrise"):
             end = self.at(closes, day + timedelta(1))
         return (start, end) if end > start else None
 

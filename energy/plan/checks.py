@@ -94,7 +94,8 @@ def _dates(start: datetime | None, end: datetime | None) -> int | None:
     """How many local dates the span touches, where that can be said."""
     if start is None or end is None or end <= start:
         return None
-    return (end.date() - start.date()).days + 1
+    last = (end - timedelta(seconds=1)).date()  # a span that ends at midnight ends that day
+    return (last - start.date()).days + 1
 
 
 def _weather(weather: Table, dates: int | None) -> Iterator[str]:

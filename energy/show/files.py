@@ -24,6 +24,16 @@ def as_json(answer: object) -> str:
     return json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False)
 
 
+def refuse_the_same(plan: str | None, *outputs: Path | None) -> None:
+    """Raise PlanError where an output would replace the plan, or one output another."""
+    taken = {Path(plan).resolve()} if plan is not None else set()
+    for output in outputs:
+        if output is not None:
+            if output.resolve() in taken:
+                raise PlanError([f"{output}: is the plan, or another output; choose another name"])
+            taken.add(output.resolve())
+
+
 def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = True) -> None:
     """Let `write` fill a file beside `path` and move it in; on failure the place is as before.
 

@@ -98,7 +98,7 @@ def finding(b: Budget) -> str:
     >>> from energy.budget import budget
     >>> from energy.plan import Plan
     >>> finding(budget(Plan.read("builtin:cloudy-repair"))).split(" weathers")[0]
-    'Stays powered in 27 of 31'
+    'No: stays powered in 27 of 31'
     """
     low = f"lowest {b.lowest().percent:.0f} % {when(b, b.lowest().at_s)}"
     if b.run.ran_short[b.middle]:
@@ -107,7 +107,8 @@ def finding(b: Budget) -> str:
         middle = low if b.success[b.middle] else f"dips into the reserve, {low}"
     worked, tried = int(b.success.sum()), b.chance.futures
     share = "none" if worked == 0 else "all" if worked == tried else str(worked)
-    text = f"Stays powered in {share} {'' if share == 'all' else 'of '}{tried} weathers; "
+    answer = "Yes" if b.yes else "No"
+    text = f"{answer}: stays powered in {share} {'' if share == 'all' else 'of '}{tried} weathers; "
     if middle is not low:
         text += "the middle one "
     if tried == 1:
@@ -152,7 +153,9 @@ def _foot(b: Budget, cautions: Sequence["Caution"], figure: Any) -> list[Line]:
     texts = [f"Weather: {b.weather.source}. Shaded from sunset to sunrise. Clock: {clock}."]
     texts += [f"Take care: {caution.text}" for caution in cautions[:CAUTIONS_SHOWN]]
     if len(cautions) > CAUTIONS_SHOWN:
-        texts.append(f"and {len(cautions) - CAUTIONS_SHOWN} more cautions with the answer in words")
+        more = len(cautions) - CAUTIONS_SHOWN
+        plural = "" if more == 1 else "s"
+        texts.append(f"and {more} more caution{plural} with the answer in words")
     lines = [line for text in texts for line in wrap(text, room, width, most=3)]
     return [(line, style(SMALL_PT, colour="quiet")) for line in lines]
 

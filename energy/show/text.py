@@ -64,9 +64,12 @@ def chance_line(chance: Chance) -> str:
     worked = round(chance.percent * chance.futures / 100.0)
     if chance.futures == 1:
         return "tried in one weather only: an example, not a chance"
-    text = f"worked in {worked} of {chance.futures} weathers ({chance.percent:.0f} %)"
-    if chance.independent is not None:
-        text += f", worth about {max(chance.independent, 1.0):.0f} independent ones"
+    share = f"worked in {worked} of {chance.futures}"
+    if chance.independent is None:
+        return f"{share} draws of the loads under one stated sky ({chance.percent:.0f} %)"
+    text = f"{share} weathers ({chance.percent:.0f} %)"
+    worth = max(round(chance.independent), 1)
+    text += f", worth about {worth} independent {'one' if worth == 1 else 'ones'}"
     if chance.low is not None and chance.high is not None:
         text += f": {chance.low:.0f} to {chance.high:.0f} %"
     return text
@@ -104,8 +107,11 @@ def headline(answer: Check) -> Text:
     b = answer.budget
     goal = f"{b.chance.goal:.0f} %"
     words = f"it {VERDICTS[b.verdict]}"
-    if b.verdict == "overloads" and b.run.ran_short[b.middle]:
-        words += " and runs flat"
+    if b.refusals:
+        first = next(task for task in answer.tasks if not task.runs)
+        words = f'"{first.name}" cannot run: {first.why_not}'
+        if b.run.ran_short[b.middle]:
+            words += "; and the pack runs flat"
     if b.chance.futures > 1 and not b.refusals:
         reach = "reaches" if answer.yes else "stays below"
         words = f"the chance {reach} the goal of {goal}; in the middle weather {words}"
@@ -117,19 +123,27 @@ def headline(answer: Check) -> Text:
 def summary(answer: Check) -> Iterable[str]:
     """What a person reads next: the weather, the chance, the lowest point, the end."""
     b, lowest = answer.budget, answer.budget.lowest()
-    yield f"Weather: {b.weather.source}. Sharper with {b.weather.sharpen}."
+    away = ""
+    if b.weather.distance_km >= 50.0:
+        away = f", {b.weather.distance_km:.0f} km away: not this place's own weather"
+    yield f"Weather: {b.weather.source}{away}. Sharper with {b.weather.sharpen}."
     line = chance_line(b.chance)
+    if b.refusals:
+        line = f"what can run, {line}"
     yield line[0].upper() + line[1:] + "."
     must = b.chance.must_percent
     if must is not None and b.chance.futures > 1:
         yield f"What must run is fully served in {must:.0f} % of them."
-    reserve = "above the reserve" if lowest.spare_wh >= 0 else "short of the reserve"
+    side = "above" if lowest.spare_wh >= 0 else "short of"
+    reserve = f"the reserve of {b.plan.pack.reserve_percent:.0f} %"
+    if lowest.locked_percent >= 0.5:
+        reserve += f", which begins above the {lowest.locked_percent:.0f} % that the cold locks"
     text = (
         f"Lowest charge {lowest.percent:.0f} % at {clock(b, lowest.at_s)},"
-        f" {watt_hours(abs(lowest.spare_wh))} Wh {reserve} of {b.plan.pack.reserve_percent:.0f} %"
+        f" {watt_hours(abs(lowest.spare_wh))} Wh {side} {reserve}"
     )
     if b.chance.futures > 1:
-        text += f"; in the dullest tenth of the weathers {b.dull_tenth_percent:.0f} % or less"
+        text += f"; one weather in ten falls to {b.dull_tenth_percent:.0f} % or lower"
     yield text + "."
     flat = _flat_line(answer)
     if flat:
@@ -160,8 +174,9 @@ def _now_line(answer: Check) -> str:
     assert now is not None
     ahead = now.measured_percent - now.expected_percent
     way = "ahead of" if ahead >= 0 else "behind"
+    at = clock(answer.budget, now.at.timestamp())
     return (
-        f"At {now.at:%H:%M} the plan expected {now.expected_percent:.0f} %, measured"
+        f"At {at} the plan expected {now.expected_percent:.0f} %, measured"
         f" {now.measured_percent:.0f} %: {abs(ahead):.0f} points {way} the plan."
     )
 
@@ -171,7 +186,7 @@ def task_table(tasks: Sequence[TaskAnswer]) -> Table:
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("task", overflow="fold")
     table.add_column("outlet")
-    for heading in ("W", "Wh", "short, Wh", "served"):
+    for heading in ("W", "Wh", "short, Wh", "all served"):
         table.add_column(heading, justify="right")
     table.add_column("why not", overflow="fold")
     for task in tasks:
@@ -197,6 +212,8 @@ def energy_table(b: Budget) -> Table:
         value = float(b.ledger_wh[name][b.middle])
         if abs(value) >= 0.5 or name == "delivered":
             table.add_row(words, watt_hours(sign * value))
+    drawn = float(b.ledger_wh["delivered"][b.middle] + b.ledger_wh["unmet"][b.middle])
+    stated = float(b.asked_wh.sum())
     change = float(b.ledger_wh["stored_change"][b.middle])
     table.add_row(
         "taken from the store" if change < 0 else "put into the store", watt_hours(-change)
@@ -204,6 +221,12 @@ def energy_table(b: Budget) -> Table:
     unmet = float(b.ledger_wh["unmet"][b.middle])
     if unmet >= 0.05:
         table.add_row("asked but not served", watt_hours(unmet))
+    if abs(drawn - stated) > 0.02 * stated:
+        table.caption = (
+            f"The tasks' figures come to {watt_hours(stated)} Wh; each weather draws them anew"
+            f" within their spread, this one {watt_hours(drawn)} Wh."
+        )
+        table.caption_justify = "left"
     return table
 
 

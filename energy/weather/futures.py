@@ -13,7 +13,7 @@ import pvlib
 
 from energy.model import Array, Index
 from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
-from energy.model.timeline import Calendar
+from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan, PlanError
 from energy.weather.files import read_record
 from energy.weather.moved import (
@@ -24,7 +24,7 @@ from energy.weather.moved import (
     moved_rows,
 )
 from energy.weather.record import DAY_S, Record
-from energy.weather.sky import cloudy_light, okta_by_date, stated_air
+from energy.weather.sky import ASSUMED_AIR_C, cloudy_light, okta_by_date, stated_air
 
 LIT_W_M2 = 5.0  # an interval is lit when its clear-sky mean lies above this
 BRIGHTEST_INDEX = 2.0  # broken cloud can pass the clear sky for a while ...
@@ -76,12 +76,19 @@ def record_of(plan: Plan) -> Record | None:
     if weather.kind == "file":
         assert weather.file is not None
         at = (place.latitude_deg, place.longitude_deg)
-        return read_record(weather.file, timezone=place.timezone, stamps=weather.stamps, place=at)
+        try:
+            return read_record(
+                weather.file, timezone=place.timezone, stamps=weather.stamps, place=at
+            )
+        except PlanError as error:
+            lines = [f"{plan.origin}: [weather]: file: {line}" for line in error.problems]
+            raise PlanError(lines) from None
+    named = "weather" in plan.source and "kind" in plan.source["weather"]
+    found = f'[weather]: kind = "{weather.kind}" is not available here' if named else "no [weather]"
     raise PlanError(
         [
-            f'{plan.origin}: [weather] kind = "{weather.kind}" is not available here; give'
-            ' kind = "file" with a weather file, kind = "sky" with the cloud you expect, or'
-            ' kind = "clear"'
+            f'{plan.origin}: {found}; give kind = "file" with a weather file, kind = "sky" with'
+            ' the cloud you expect, or kind = "clear"'
         ]
     )
 
@@ -97,7 +104,9 @@ def elevation_of(plan: Plan, record: Record | None) -> tuple[float, str]:
     return float(looked_up), "pvlib's altitude grid"
 
 
-def weathers(plan: Plan, record: Record | None, calendar: Calendar, cells: Array) -> Weathers:
+def weathers(
+    plan: Plan, record: Record | None, calendar: Calendar, cells: Array, span: Interval
+) -> Weathers:
     """All weathers of a plan on the cells between the edges `cells` [UTC s], (cells + 1,).
 
     With a record the edges must start and end on edges of its intervals.
@@ -110,13 +119,19 @@ def weathers(plan: Plan, record: Record | None, calendar: Calendar, cells: Array
     if record is None:
         found = _stated(plan, calendar, middles, sun, lit)
     else:
-        found = _from_record(plan, record, calendar, cells, sun, lit, elevation_m)
+        found = _from_record(plan, record, calendar, cells, sun, lit, elevation_m, span)
+    notes = [*found.pop("notes", ())]
+    if place.elevation_m is None:
+        notes.append(f"elevation {elevation_m:.0f} m, from {elevation_from}")
+    if not found["temperature_stated"]:
+        notes.append(f"no air temperature given: {ASSUMED_AIR_C:.0f} degrees C is assumed")
     return Weathers(
         kind=plan.weather.kind,
         elevation_m=elevation_m,
         elevation_from=elevation_from,
         sun=_rows(sun, lit),
         lit=lit,
+        notes=tuple(notes),
         **found,
     )
 
@@ -143,7 +158,7 @@ def _stated(plan: Plan, calendar: Calendar, middles: Array, sun: Sun, lit: Index
         "temp_air": air[:, None],
         "wind_speed": np.full((middles.size, 1), weather.wind_speed_m_s),
         "temperature_stated": weather.temp_air_c is not None,
-        "shift_days": np.zeros(1),
+        "shift_days": np.zeros(weather.futures or 1),
         "independent": None,
     }
 
@@ -156,6 +171,7 @@ def _from_record(
     sun: Sun,
     lit: Index,
     elevation_m: float,
+    span: Interval,
 ) -> dict[str, Any]:
     step = record.interval_s
     starts = np.arange(cells[0], cells[-1] - step / 2.0, step)
@@ -170,7 +186,7 @@ def _from_record(
     wind = record.wind_speed[rows]
     wind = np.where(np.isnan(wind), plan.weather.wind_speed_m_s, wind)
     distance_km, height_m = _apart(plan, record)
-    span_days = int(np.ceil((plan.span.end - plan.span.start).total_seconds() / DAY_S))
+    span_days = int(np.ceil((span[1] - span[0]) / DAY_S))
     notes = list(record.notes)
     if (plan.weather.futures or 0) > shift.size:
         notes.append(
@@ -190,7 +206,7 @@ def _from_record(
         "independent": independent_weathers(max(span_days, 1), shift.size / years, years),
         "distance_km": distance_km,
         "height_difference_m": height_m,
-        "notes": tuple(notes),
+        "notes": notes,
     }
 
 
@@ -213,13 +229,9 @@ def _moved_light(
     bright = clear > LIT_W_M2
     same_place = _apart(plan, record)[0] < SAME_PLACE_KM
     index = _clear_sky_index(record, plan, elevation_m, rows)
-    share = np.where(
-        record.ghi[rows] > 0.0, record.dhi[rows] / np.maximum(record.ghi[rows], 1e-9), np.nan
-    )
-    if np.isnan(record.dhi).all():
-        share[:] = np.nan
-    else:
-        share = np.clip(fill_from_neighbours(share, 1.0), 0.0, 1.0)
+    dark = record.ghi[rows] <= 0.0
+    share = np.where(dark, np.nan, record.dhi[rows] / np.where(dark, 1.0, record.ghi[rows]))
+    share = np.where(dark, fill_from_neighbours(share, 1.0), np.minimum(share, 1.0))
     index = fill_from_neighbours(np.where(bright[:, None], index, np.nan), 0.0)
     stays = (shift == 0.0) & same_place
     target = np.minimum(index, BRIGHTEST_MOVED) * clear[:, None]

@@ -256,7 +256,10 @@ def _check_diffuse(
     dhi = np.where(was_missing | (dhi < NIGHT_OFFSET_W_M2), np.nan, np.maximum(dhi, 0.0))
     above = int((dhi > ghi + NOISE_W_M2).sum())
     if above:
-        notes.append(f"diffuse above global irradiance in {above} rows, cut to the global")
+        notes.append(
+            f"the weather file gives more diffuse than global light in {above} of its"
+            f" {ghi.size} rows; those were cut to the global"
+        )
     lacking = int((np.isnan(dhi) & (ghi > 0) & ~was_missing).sum())
     if lacking and not np.isnan(dhi).all():
         notes.append(f"diffuse irradiance missing in {lacking} lit rows, to be modelled")

@@ -1,0 +1,87 @@
+"""What lies outside a span is said, what is done is not, and the inverter stays on across now."""
+
+import copy
+from datetime import datetime
+
+import pytest
+
+from energy.budget import budget
+from energy.plan import Plan
+
+TABLES = {
+    "place": {
+        "latitude_deg": 52.5,
+        "longitude_deg": 13.4,
+        "timezone": "Europe/Berlin",
+        "elevation_m": 30,
+    },
+    "span": {"start": "2026-06-10T07:00:00", "end": "2026-06-11T07:00:00"},
+    "weather": {"kind": "clear", "temp_air_c": 20},
+    "pack": {"capacity_wh": 1000, "inverter": {"rated_w": 1000, "idle_w": 10}, "idle_w": 0},
+}
+LAMP = {"name": "lamp", "supply": "dc12", "working_w": 10, "must": True}
+
+
+def plan(task: dict, start: str = "", end: str = "") -> Plan:
+    tables = copy.deepcopy(TABLES) | {"task": [task]}
+    if start:
+        tables["span"] = {"start": start, "end": end}
+    return Plan.from_dict(tables)
+
+
+def test_a_must_task_that_falls_outside_the_span_is_said():
+    found = budget(plan({**LAMP, "minutes": 30, "days": [1]}))  # 00:00 to 00:30, before 07:00
+    assert found.asked_wh[0] == 0.0
+    assert any('"lamp"' in note for note in found.notes)
+
+
+def test_what_is_done_before_now_is_not_said_to_lie_outside():
+    task = {**LAMP, "between": ["08:00", "12:00"], "days": [1]}
+    found = budget(plan(task), datetime(2026, 6, 10, 13), 50.0)
+    assert found.notes == ()
+
+
+def test_a_span_that_ends_at_midnight_ends_that_day():
+    task = {**LAMP, "between": ["08:00", "12:00"]}
+    found = budget(plan(task, "2026-06-10T00:00:00", "2026-06-11T00:00:00"))
+    assert found.asked_wh[0] == pytest.approx(40.0)
+    assert found.notes == ()
+
+
+def test_a_window_that_opens_in_a_skipped_hour_stays_short():
+    task = {**LAMP, "between": ["02:30", "03:10"], "days": [1]}
+    found = budget(plan(task, "2026-03-29T00:00:00", "2026-03-30T12:00:00"))
+    assert found.asked_wh[0] < 10.0
+
+
+def test_the_inverter_stays_on_from_before_now_to_the_next_cut():
+    cuts = {"name": "cut", "supply": "ac", "working_w": 300, "times": 2, "each_s": 60}
+    cuts |= {"between": ["08:00", "12:00"]}  # at 09:00 and 11:00
+    found = budget(plan(cuts), datetime(2026, 6, 10, 9, 30), 90.0)
+    # From 09:30 to the end of the cut at 11:00:30 the inverter idles at 10 W.
+    idle = found.flows()["idle_w"] @ (found.time_s[1:] - found.time_s[:-1]) / 3600.0
+    self_discharge_wh = 1.0
+    assert idle == pytest.approx(10.0 * 90.5 / 60.0, abs=self_discharge_wh)
+
+
+def test_a_start_without_a_surge_does_not_lengthen_anothers(tmp_path):
+    heater = {"name": "heater", "supply": "ac", "working_w": 200, "start_s": 5, "minutes": 5}
+    saw = {"name": "saw", "supply": "ac", "working_w": 400, "start_w": 1200, "start_s": 0.3}
+    tables = copy.deepcopy(TABLES)
+    tables["task"] = [{**heater, "at": "08:00"}, {**saw, "minutes": 1, "at": "08:00"}]
+    assert budget(Plan.from_dict(tables)).refusals == ()
+
+
+def test_a_trace_runs_once_and_meets_the_limits_with_its_own_watts(tmp_path):
+    (tmp_path / "trace.csv").write_text("seconds,watts\n0,10\n1800,700\n2400,10\n3000,10\n")
+    tables = copy.deepcopy(TABLES)
+    saw = {"name": "saw", "supply": "ac", "working_w": 250, "must": True}
+    tables["task"] = [
+        {"name": "log", "supply": "ac", "kind": "trace", "trace": "trace.csv", "at": "08:00"}
+        | {"times": 1},
+        {**saw, "at": "08:00", "minutes": 1},
+    ]
+    found = budget(Plan.from_dict(tables, "plan", tmp_path))
+    assert found.refusals == ()
+    # 10 W for 40 minutes and 700 W for 10: closed form.
+    assert found.asked_wh[0] == pytest.approx(10.0 * 40.0 / 60.0 + 700.0 * 10.0 / 60.0)
