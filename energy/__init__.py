@@ -1,6 +1,6 @@
 """Will a day of work or a night out, away from the mains, stay powered?
 
-The Python side of the commands: `Plan`, `check`, `budget`, `cautions`, `tools`. Importing this
+The Python side of the commands: `Plan`, `check`, `cautions`, `tools`. Importing this
 costs nothing until a name is used.
 """
 

@@ -208,6 +208,7 @@ def test_charging_never_overfills_the_available_well():
         (45, 1.25),
         (40, 1.30),
         (30, 1.43),
+        (25, 1.52),
     ],
 )
 def test_lead_acid_in_the_cold_needs_the_published_factor(fahrenheit, factor):

@@ -1,5 +1,6 @@
 """Panels against published curves, closed forms and facts of the trade."""
 
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
@@ -162,3 +163,31 @@ def test_a_re_aimed_panel_holds_each_pose_until_the_next():
     zenith = turns.apparent_zenith
     assert tilt == pytest.approx([30.0, zenith[1], zenith[2], zenith[2]])
     assert azimuth[0] == SOUTH
+
+
+def test_a_tilted_hour_of_a_text_book():
+    # Duffie & Beckman, Solar Engineering of Thermal Processes, ex. 2.15.1 and 2.16.1: 40 N,
+    # 20 February, 9 to 10 solar, tilt 60 south, 1.04 MJ/m2 on the flat, albedo 0.6. With the
+    # book's beam and diffuse Perez-Driesse gives 1.35 MJ/m2 (computed with pvlib).
+    declination, latitude, hour = np.radians([-11.6, 40.0, -37.5])
+    up = np.sin(latitude) * np.sin(declination)
+    up += np.cos(latitude) * np.cos(declination) * np.cos(hour)
+    zenith = np.degrees(np.arccos(up))
+    east = -np.cos(declination) * np.sin(hour)
+    north = np.cos(latitude) * np.sin(declination)
+    north -= np.sin(latitude) * np.cos(declination) * np.cos(hour)
+    azimuth = np.degrees(np.arctan2(east, north)) % 360.0
+    day = at("2026-02-20T09:30:00+00:00", 40.0)
+    sun = replace(
+        day,
+        zenith=np.array([zenith]),
+        apparent_zenith=np.array([zenith]),
+        azimuth=np.array([azimuth]),
+        airmass=pvlib.atmosphere.get_relative_airmass(np.array([zenith])),
+    )
+    ghi = 1.04e6 / 3600.0
+    dhi = 0.765 * ghi
+    sky = flat_sky(sun, ghi, (ghi - dhi) / up, dhi)
+    assert plane(sun, sky, 60.0, albedo=0.6).total[0, 0] * 3600.0 / 1e6 == pytest.approx(
+        1.35, rel=0.02
+    )

@@ -188,7 +188,8 @@ def task_table(tasks: Sequence[TaskAnswer]) -> Table:
     table.add_column("outlet")
     for heading in ("W", "Wh", "short, Wh", "all served"):
         table.add_column(heading, justify="right")
-    table.add_column("why not", overflow="fold")
+    if any(task.why_not for task in tasks):
+        table.add_column("why not", overflow="fold")
     for task in tasks:
         name = f"{task.name} (must)" if task.must else task.name
         table.add_row(
@@ -198,7 +199,7 @@ def task_table(tasks: Sequence[TaskAnswer]) -> Table:
             watt_hours(task.energy_wh),
             watt_hours(task.unmet_wh) if task.unmet_wh > 0.05 else "",
             f"{task.chance_percent:.0f} %",
-            Text(task.why_not or ""),
+            *([Text(task.why_not or "")] if len(table.columns) > 6 else []),
         )
     return table
 
