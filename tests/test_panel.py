@@ -9,7 +9,8 @@ import pytest
 from scipy.optimize import minimize_scalar
 
 from energy.model import panel
-from energy.model.sun import clear_sun, solar_noon
+from energy.model.sun import clear_sun, close_beam, position, solar_noon
+from energy.weather.files import read_record
 
 SOUTH = 180.0
 
@@ -191,3 +192,27 @@ def test_a_tilted_hour_of_a_text_book():
     assert plane(sun, sky, 60.0, albedo=0.6).total[0, 0] * 3600.0 / 1e6 == pytest.approx(
         1.35, rel=0.02
     )
+
+
+@pytest.mark.parametrize(
+    ("year", "tilts", "gain"),
+    [("sand-point", (45.0, 15.0, 80.0), 1.249), ("greensboro", (30.0, 5.0, 60.0), 1.134)],
+)
+def test_the_best_tilts_in_the_typical_years(year, tilts, gain):
+    # Computed on the years that pvlib installs (TMY3): south, albedo 0.2, Perez-Driesse, 5-degree
+    # grid: best tilt over the year, in June, in December; the year's best over flat.
+    record = read_record(f"builtin:{year}", timezone="UTC")
+    middles = record.start_s + 1800.0
+    place = record.latitude_deg, record.longitude_deg, record.elevation_m
+    lit = (position(middles, *place)["apparent_zenith"].to_numpy() < 90.0) & (record.ghi > 0.0)
+    sun, ghi = clear_sun(middles[lit], *place), record.ghi[lit]
+    dni, dhi = close_beam(sun, ghi, record.dhi[lit], sun.dni + 200.0)
+    clock = (middles[lit] + record.utc_offset_s).astype("datetime64[s]")
+    month = clock.astype("datetime64[M]").astype(int) % 12 + 1
+    sky = ghi[:, None], dni[:, None], dhi[:, None]
+    grid = np.arange(0.0, 91.0, 5.0)
+    light = np.stack([plane(sun, sky, tilt).total[:, 0] for tilt in grid])
+    for part, tilt in zip((month > 0, month == 6, month == 12), tilts, strict=True):
+        assert grid[light[:, part].sum(axis=1).argmax()] == pytest.approx(tilt, abs=5.0)
+    yearly = light.sum(axis=1)
+    assert yearly.max() / yearly[0] == pytest.approx(gain, rel=0.01)
