@@ -1,0 +1,72 @@
+"""The built-in climate table: mean daily clearness by month, anywhere on land.
+
+The table and its origin lie in `profiles/climate`; what is drawn from it is for `generator`.
+"""
+
+import zlib
+from functools import cache
+
+import numpy as np
+
+from energy.model import Array
+from energy.plan import PlanError, profiles
+
+SHAPE = (44, 120, 12)
+SOUTHMOST_DEG, WESTMOST_DEG, STEP_DEG = -57.0, -180.0, 3.0
+SCALE = 250.0
+NEAREST_KM = 300.0
+EARTH_KM = 6371.0
+
+
+@cache
+def _table() -> Array:
+    """Clearness, (44, 120, 12), NaN where there are no data."""
+    packed = (profiles.folder() / "climate" / "means.u8z").read_bytes()
+    counts = np.frombuffer(zlib.decompress(packed), dtype=np.uint8).reshape(SHAPE)
+    return np.where(counts > 0, counts / SCALE, np.nan)
+
+
+def clearness_at(latitude: float, longitude: float) -> Array:
+    """Mean daily clearness of the twelve months at a place, (12,).
+
+    Straight lines between the cells that have data; where none of the four around has any, the
+    nearest within 300 km. Raises PlanError elsewhere, saying what to give instead.
+
+    >>> bool((clearness_at(36.1, -79.95) > 0.4).all())
+    True
+    """
+    table = _table()
+    row, column = (latitude - SOUTHMOST_DEG) / STEP_DEG, (longitude - WESTMOST_DEG) / STEP_DEG
+    south = int(np.clip(np.floor(row), 0, SHAPE[0] - 2))
+    west = int(np.floor(column))
+    up, east = float(np.clip(row - south, 0.0, 1.0)), column - west
+    rows = np.array([south, south, south + 1, south + 1])
+    columns = np.array([west, west + 1, west, west + 1]) % SHAPE[1]
+    weights = np.array([(1 - up) * (1 - east), (1 - up) * east, up * (1 - east), up * east])
+    around = table[rows, columns]
+    held = ~np.isnan(around).any(axis=1) & (weights > 0.0)
+    inside = -0.5 <= row <= SHAPE[0] - 0.5
+    if inside and held.any():
+        return np.asarray(weights[held] @ around[held] / weights[held].sum())
+    return _nearest(latitude, longitude)
+
+
+def _nearest(latitude: float, longitude: float) -> Array:
+    """The nearest cell with data, no further than 300 km."""
+    table = _table()
+    latitudes = np.radians(SOUTHMOST_DEG + STEP_DEG * np.arange(SHAPE[0]))[:, None]
+    turn = np.radians(WESTMOST_DEG + STEP_DEG * np.arange(SHAPE[1]) - longitude)[None, :]
+    here = np.radians(latitude)
+    half = np.sin((latitudes - here) / 2.0) ** 2
+    half = half + np.cos(latitudes) * np.cos(here) * np.sin(turn / 2.0) ** 2
+    away_km = 2.0 * EARTH_KM * np.arcsin(np.sqrt(half))
+    away_km = np.where(np.isnan(table).any(axis=2), np.inf, away_km)
+    row, column = np.unravel_index(int(away_km.argmin()), away_km.shape)
+    if away_km[row, column] > NEAREST_KM:
+        raise PlanError(
+            [
+                f"the climate table has no data within {NEAREST_KM:.0f} km of {latitude:g},"
+                f" {longitude:g}; give a weather file"
+            ]
+        )
+    return np.asarray(table[row, column])

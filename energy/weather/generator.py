@@ -1,0 +1,131 @@
+"""From twelve monthly means of clearness to days and hours, drawn by chance.
+
+Clearness is global light over extraterrestrial light on the flat. Arrays only: where the means
+come from, and what becomes of the hours, is for others.
+"""
+
+import zlib
+
+import numpy as np
+
+from energy.model import Array, Index
+
+DULLEST = 0.05  # the lowest clearness of a day
+DAY_TO_DAY = 0.29  # lag-1 of the normal scores: Graham, Hollands & Unny 1988 (from memory)
+HOUR_TO_HOUR = 0.54  # Graham & Hollands, Solar Energy 44 (1990) 333
+OVER_CLEAR_DAY = 1.03  # a day may pass the clear-sky day by this (a fit)
+OVER_CLEAR_HOUR = 1.15  # an hour may pass its clear sky by this, at a cloud's edge (a fit)
+
+
+def month_knots(means: Array) -> Array:
+    """Mid-month values, (12,), whose straight-line interpolation keeps the monthly means.
+
+    Sheng & Zwiers, Climate Dynamics 14 (1998) 609 (from memory): 3/4 of a month's own knot and
+    1/8 of each neighbour's make its mean, the year wrapping.
+
+    >>> month_knots(np.full(12, 0.5)).round(6).tolist() == [0.5] * 12
+    True
+    """
+    weights = 0.75 * np.eye(12)
+    for month in range(12):
+        weights[month, month - 1] += 0.125
+        weights[month, (month + 1) % 12] += 0.125
+    return np.asarray(np.linalg.solve(weights, np.asarray(means, dtype=float)))
+
+
+def truncated_exponential_shape(mean: Array, lowest: Array | float, highest: Array) -> Array:
+    """Rate times width of the exponential between two limits that has this mean; any shape.
+
+    Bendt, Collares-Pereira & Rabl, Solar Energy 27 (1981) 1 (from memory), the mean's equation
+    solved by bisection. A mean outside the limits is held just inside them.
+
+    >>> shape = truncated_exponential_shape(np.array([0.5]), 0.05, np.array([0.765]))
+    >>> round(float(shape[0] / (0.765 - 0.05)), 2)
+    2.26
+    """
+    width = np.asarray(highest - lowest)
+    share = np.clip((mean - lowest) / width, 0.005, 0.995)
+    low, high = np.full(share.shape, -400.0), np.full(share.shape, 400.0)
+    for _ in range(60):
+        middle = (low + high) / 2.0
+        safe = np.where(np.abs(middle) < 1e-6, 1e-6, middle)
+        less = 1.0 / -np.expm1(-safe) - 1.0 / safe < share
+        low, high = np.where(less, middle, low), np.where(less, high, middle)
+    return np.asarray((low + high) / 2.0)
+
+
+def daily_clearness(mean: Array, highest: Array, chance: Array) -> Array:
+    """Clearness of days, (days, m), at the given points `chance` of their distributions.
+
+    mean and highest (days, 1) or (days, m), chance (days, m) between 0 and 1.
+
+    >>> days = daily_clearness(np.array([[0.5]]), np.array([[0.765]]), np.array([[0.0, 1.0]]))
+    >>> days.round(3).tolist()
+    [[0.05, 0.765]]
+    """
+    shape = truncated_exponential_shape(mean, DULLEST, highest)
+    shape = np.where(np.abs(shape) < 1e-6, 1e-6, shape)
+    return np.asarray(DULLEST + (highest - DULLEST) / shape * np.log1p(chance * np.expm1(shape)))
+
+
+def highest_clearness(mean: Array, clear_day: Array) -> Array:
+    """The clearest a day may be: Hollands & Huget's limit, but hardly above the clear-sky day.
+
+    Hollands & Huget, Solar Energy 30 (1983) 195 (from memory).
+
+    >>> highest_clearness(np.array([0.3, 0.5, 0.7]), np.ones(3)).round(3).tolist()
+    [0.691, 0.765, 0.818]
+    """
+    limit = 0.6313 + 0.267 * mean - 11.9 * (mean - 0.75) ** 8
+    return np.maximum(np.minimum(limit, OVER_CLEAR_DAY * clear_day), DULLEST + 0.01)
+
+
+def normal_scores(seed: int, stage: str, steps: int, lanes: int, lag: float) -> Array:
+    """Standard normal numbers, (steps, lanes), each following the last with correlation `lag`.
+
+    Every stage has a stream of its own, and the first lanes do not depend on how many there are.
+
+    >>> few, many = (normal_scores(0, "days", 5, m, 0.29) for m in (10, 1000))
+    >>> bool((few == many[:, :10]).all())
+    True
+    """
+    fresh = np.random.default_rng([seed, zlib.crc32(stage.encode())])
+    scores = fresh.standard_normal((lanes, steps)).T.copy()
+    for step in range(1, steps):
+        scores[step] = lag * scores[step - 1] + np.sqrt(1.0 - lag**2) * scores[step]
+    return scores
+
+
+def hourly_clearness(
+    days: Array, day_of_hour: Index, sin_height: Array, light: Array, clear: Array, scores: Array
+) -> Array:
+    """Clearness of hours, (hours, m), whose light adds up to each day's.
+
+    days (d, m); day_of_hour (hours,) their numbers; sin_height, light (extraterrestrial on the
+    flat) and clear (the clear sky's clearness) (hours,); scores (hours, m). Graham & Hollands,
+    Solar Energy 44 (1990) 333 (constants from memory). No hour passes 1.15 of its clear sky; a
+    day that cannot be reached under that is as bright as it can be. Hours without sun are 0.
+    """
+    day = days[day_of_hour]
+    up = (sin_height > 0.0) & (light > 0.0)
+    height = np.where(up, np.maximum(sin_height, 0.01), 1.0)[:, None]
+    bend = 1.141 * (1.0 - day) / np.maximum(day, 0.02)
+    trend = day - 1.167 * day**3 * (1.0 - day) + 0.979 * (1.0 - day) * np.exp(-bend / height)
+    spread = 0.1557 * np.sin(np.pi * np.clip(day, 0.0, 0.933) / 0.933)
+    ceiling = np.where(up, OVER_CLEAR_HOUR * clear, 0.0)[:, None]
+    kt = np.clip(trend + spread * scores, 0.0, ceiling)
+    wanted = days * _by_day(light[:, None], day_of_hour, days.shape[0])
+    weight = light[:, None]
+    for _ in range(30):  # raise or lower the hours that are not held at their ceiling
+        got = _by_day(kt * weight, day_of_hour, days.shape[0])
+        factor = np.where(got > 0.0, wanted / np.where(got > 0.0, got, 1.0), 1.0)
+        if np.abs(factor - 1.0).max() < 1e-12:
+            break
+        kt = np.minimum(kt * factor[day_of_hour], ceiling)
+    return kt
+
+
+def _by_day(values: Array, day_of_hour: Index, days: int) -> Array:
+    total = np.zeros((days, values.shape[1]))
+    np.add.at(total, day_of_hour, values)
+    return total
