@@ -21,6 +21,8 @@ from energy.scene import calendar_of, cells_of, energy_by_task, scene
 from energy.weather.futures import Weathers, record_of, weathers
 
 FULL_PERCENT = 99.5
+DRAWN = ("climate", "monthly")
+DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
 LEDGER = (
     "sun_on_panel",
     "panel_losses",
@@ -83,6 +85,7 @@ class Budget:
     ledger_wh: dict[str, Array]
     notes: tuple[str, ...]
     case: Case = field(repr=False)
+    range_percent: tuple[float, float] | None = None
 
     @cached_property
     def charge_percent(self) -> Array:
@@ -163,7 +166,7 @@ class Budget:
     def chance(self) -> Chance:
         """The share of futures that succeed, with the range of what so many weathers can tell."""
         share = float(self.success.mean())
-        low, high = None, None
+        low, high = self.range_percent or (None, None)
         if self.weather.independent is not None:
             low, high = (100.0 * x for x in wilson(share, self.weather.independent))
         must = self.must_served
@@ -180,7 +183,11 @@ class Budget:
     @property
     def yes(self) -> bool:
         """Whether the chance reaches the goal and nothing overloads."""
-        return not self.refusals and self.chance.percent >= self.chance.goal - 1e-9
+        chance = self.chance
+        sure = chance.percent
+        if self.weather.kind == "climate" and chance.low is not None:
+            sure = min(sure, chance.low)  # a rough table says yes only where its low end does
+        return not self.refusals and sure >= chance.goal - 1e-9
 
     @property
     def dull_tenth_percent(self) -> float:
@@ -244,6 +251,16 @@ def budget(plan: Plan, now: datetime | None = None, battery_percent: float | Non
     """
     if battery_percent is not None:
         plan = plan.replace(**{"pack.start_percent": battery_percent})
+    found = _judged(plan, now)
+    if plan.weather.kind not in DRAWN:
+        return found
+    ends = (100.0 * float(_judged(plan, now, doubt).success.mean()) for doubt in DOUBTS)
+    low, high = sorted(ends)
+    return replace(found, range_percent=(low, high))
+
+
+def _judged(plan: Plan, now: datetime | None, doubt: float | None = None) -> Budget:
+    """One pass; doubt sets the means of drawn weather to a point of what is not known of them."""
     calendar = calendar_of(plan)
     span = (
         to_utc(now or plan.span.start, calendar.zone),
@@ -258,7 +275,7 @@ def budget(plan: Plan, now: datetime | None = None, battery_percent: float | Non
         )
     record = record_of(plan)
     cells = cells_of(plan, calendar, span, record)
-    weather = weathers(plan, record, calendar, cells, span)
+    weather = weathers(plan, record, calendar, cells, span, doubt)
     ready = scene(plan, calendar, span, weather, cells)
     run = simulate(ready.case)
     tasks = len(plan.task)

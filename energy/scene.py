@@ -30,8 +30,9 @@ from energy.model.timeline import (
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Task
 from energy.solar import solar, turns
+from energy.weather.drawn import solar_clock_offset_s
 from energy.weather.futures import Weathers
-from energy.weather.record import HOUR_S, Record
+from energy.weather.record import DAY_S, HOUR_S, Record
 
 MONTH_H = 30.0 * 24.0
 MOST_SEGMENTS = 400_000
@@ -195,8 +196,13 @@ def cells_of(plan: Plan, calendar: Calendar, span: Interval, record: Record | No
     around the span, cut at its ends and wherever a panel is moved, folded or shaded."""
     step = HOUR_S if record is None else record.interval_s
     phase = 0.0 if record is None else float(record.start_s[0]) % step
-    first = np.floor((span[0] - phase) / step) * step + phase - step
-    last = np.ceil((span[1] - phase) / step) * step + phase + step
+    if plan.weather.kind in ("climate", "monthly"):  # drawn by whole solar days
+        around, phase = DAY_S, -solar_clock_offset_s(plan.place.longitude_deg)
+        first = np.floor((span[0] - phase) / around) * around + phase
+        last = np.ceil((span[1] - phase) / around) * around + phase
+    else:
+        first = np.floor((span[0] - phase) / step) * step + phase - step
+        last = np.ceil((span[1] - phase) / step) * step + phase + step
     marks = [*span, *np.arange(first, last, step).tolist()]
     for number, panel in enumerate(plan.panel):
         windows = calendar.windows(panel.out_between) if panel.out_between else []

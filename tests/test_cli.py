@@ -176,21 +176,29 @@ def test_an_output_that_is_there_stays_whole_when_writing_fails(tmp_path, monkey
     assert list(tmp_path.iterdir()) == [target]
 
 
-@pytest.mark.parametrize("kind", ["climate", "monthly", "history", "forecast"])
+@pytest.mark.parametrize("kind", ["history", "forecast"])
 def test_a_kind_of_weather_for_later_says_what_to_give_instead(plan, kind):
-    more = "\nsun_hours = [1,2,3,4,5,6,6,5,4,3,2,1]" if kind == "monthly" else ""
-    plan.write_text(SMALL.replace('kind = "clear"', f'kind = "{kind}"{more}'))
+    plan.write_text(SMALL.replace('kind = "clear"', f'kind = "{kind}"'))
     found = run("check", plan)
     assert found.exit_code == 2
     assert len(found.stderr.strip().splitlines()) == 1
     assert 'kind = "file"' in found.stderr
 
 
-def test_a_plan_without_weather_says_what_to_give(plan):
+def test_a_plan_without_weather_rests_on_the_climate_table_and_says_so(plan):
     plan.write_text(SMALL.replace('[weather]\nkind = "clear"\n', ""))
     found = run("check", plan)
+    assert found.exit_code in (0, 1)
+    assert "the built-in climate table" in " ".join(found.output.split())
+
+
+def test_a_place_that_the_climate_table_does_not_know_is_one_line(plan):
+    text = SMALL.replace('[weather]\nkind = "clear"\n', "").replace("= 50.0", "= 85.0")
+    plan.write_text(text)
+    found = run("check", plan)
     assert found.exit_code == 2
-    assert 'kind = "sky"' in found.stderr
+    assert len(found.stderr.strip().splitlines()) == 1
+    assert "give a weather file" in found.stderr
 
 
 @pytest.mark.parametrize(

@@ -65,6 +65,11 @@ def chance_line(chance: Chance) -> str:
     if chance.futures == 1:
         return "tried in one weather only: an example, not a chance"
     share = f"worked in {worked} of {chance.futures}"
+    if chance.independent is None and chance.low is not None and chance.high is not None:
+        return (
+            f"{share} drawn weathers ({chance.percent:.0f} %); with the doubt about the means"
+            f" {chance.low:.0f} to {chance.high:.0f} %"
+        )
     if chance.independent is None:
         return f"{share} draws of the loads under one stated sky ({chance.percent:.0f} %)"
     text = f"{share} weathers ({chance.percent:.0f} %)"

@@ -15,18 +15,20 @@ from energy.model import Array, Index
 from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
 from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan, PlanError
+from energy.weather.drawn import drawn
 from energy.weather.files import read_record
 from energy.weather.moved import (
+    LIT_W_M2,
     SHIFTS,
-    between_lit,
     between_middles,
     fill_from_neighbours,
+    hours_to_cells,
+    interval_means,
     moved_rows,
 )
 from energy.weather.record import DAY_S, Record
 from energy.weather.sky import ASSUMED_AIR_C, cloudy_light, okta_by_date, stated_air
 
-LIT_W_M2 = 5.0  # an interval is lit when its clear-sky mean lies above this
 BRIGHTEST_INDEX = 2.0  # broken cloud can pass the clear sky for a while ...
 BRIGHTEST_MOVED = 1.2  # ... but an hour moved to another date or place not by this much
 BEAM_OVER_CLEAR_W_M2 = 200.0
@@ -71,7 +73,7 @@ def record_of(plan: Plan) -> Record | None:
     Raises PlanError for a kind of weather that needs data this version does not hold.
     """
     weather, place = plan.weather, plan.place
-    if weather.kind in ("clear", "sky"):
+    if weather.kind in ("clear", "sky", "climate", "monthly"):
         return None
     if weather.kind == "file":
         assert weather.file is not None
@@ -83,12 +85,11 @@ def record_of(plan: Plan) -> Record | None:
         except PlanError as error:
             lines = [f"{plan.origin}: [weather]: file: {line}" for line in error.problems]
             raise PlanError(lines) from None
-    named = "weather" in plan.source and "kind" in plan.source["weather"]
-    found = f'[weather]: kind = "{weather.kind}" is not available here' if named else "no [weather]"
     raise PlanError(
         [
-            f'{plan.origin}: {found}; give kind = "file" with a weather file, kind = "sky" with'
-            ' the cloud you expect, or kind = "clear"'
+            f'{plan.origin}: [weather]: kind = "{weather.kind}" is not available here; give'
+            ' kind = "file" with a weather file, kind = "monthly" with twelve sun hours, or leave'
+            " [weather] out for the climate table"
         ]
     )
 
@@ -105,18 +106,27 @@ def elevation_of(plan: Plan, record: Record | None) -> tuple[float, str]:
 
 
 def weathers(
-    plan: Plan, record: Record | None, calendar: Calendar, cells: Array, span: Interval
+    plan: Plan,
+    record: Record | None,
+    calendar: Calendar,
+    cells: Array,
+    span: Interval,
+    doubt: float | None = None,
 ) -> Weathers:
     """All weathers of a plan on the cells between the edges `cells` [UTC s], (cells + 1,).
 
-    With a record the edges must start and end on edges of its intervals.
+    With a record the edges must start and end on edges of its intervals, with drawn weather on
+    edges of solar days. doubt sets the means of drawn weather to a point of what is not known of
+    them, in standard deviations.
     """
     elevation_m, elevation_from = elevation_of(plan, record)
     place = plan.place
     middles = (cells[1:] + cells[:-1]) / 2.0
     sun = clear_sun(middles, place.latitude_deg, place.longitude_deg, elevation_m)
     lit = np.flatnonzero(sun.apparent_zenith < 90.0)
-    if record is None:
+    if plan.weather.kind in ("climate", "monthly"):
+        found = drawn(plan, calendar, cells, sun, lit, doubt)
+    elif record is None:
         found = _stated(plan, calendar, middles, sun, lit)
     else:
         found = _from_record(plan, record, calendar, cells, sun, lit, elevation_m, span)
@@ -223,9 +233,8 @@ def _moved_light(
 ) -> tuple[Array, Array]:
     """Global light (rows lit, m) and its diffuse share (NaN where unknown) on the lit cells."""
     step = record.interval_s
-    width = np.diff(cells)
     hour = np.searchsorted(starts, cells[:-1], side="right") - 1
-    clear = np.bincount(hour, sun.ghi * width, minlength=starts.size) / step
+    clear = interval_means(sun.ghi, cells, starts, step)
     bright = clear > LIT_W_M2
     same_place = _apart(plan, record)[0] < SAME_PLACE_KM
     index = _clear_sky_index(record, plan, elevation_m, rows)
@@ -237,14 +246,7 @@ def _moved_light(
     target = np.minimum(index, BRIGHTEST_MOVED) * clear[:, None]
     target[:, stays] = record.ghi[rows[:, stays]]
     limit = np.where(stays, BRIGHTEST_INDEX, BRIGHTEST_MOVED)
-    hourly = np.minimum(target / np.maximum(clear, LIT_W_M2)[:, None], limit)
-    light = between_lit((cells[lit] + cells[lit + 1]) / 2.0, starts, step, bright, hourly)
-    light *= sun.ghi[lit, None]
-    weight = width[lit] / step
-    mean = np.zeros((starts.size, rows.shape[1]))
-    np.add.at(mean, hour[lit], light * weight[:, None])
-    scale = np.where(bright[:, None] & (mean > 0.0), target / np.maximum(mean, 1e-9), 1.0)
-    light *= scale[hour[lit]]
+    light = hours_to_cells(target, limit, cells, lit, sun.ghi, starts, step)
     return light, share[hour[lit]]
 
 

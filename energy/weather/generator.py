@@ -7,6 +7,7 @@ come from, and what becomes of the hours, is for others.
 import zlib
 
 import numpy as np
+from numpy.typing import NDArray
 
 from energy.model import Array, Index
 
@@ -17,20 +18,42 @@ OVER_CLEAR_DAY = 1.03  # a day may pass the clear-sky day by this (a fit)
 OVER_CLEAR_HOUR = 1.15  # an hour may pass its clear sky by this, at a cloud's edge (a fit)
 
 
-def month_knots(means: Array) -> Array:
-    """Mid-month values, (12,), whose straight-line interpolation keeps the monthly means.
+def between_months(dates: NDArray[np.datetime64]) -> Array:
+    """How much each month's middle has in each date, (days, 12), rows adding up to 1.
 
-    Sheng & Zwiers, Climate Dynamics 14 (1998) 609 (from memory): 3/4 of a month's own knot and
-    1/8 of each neighbour's make its mean, the year wrapping.
+    Straight lines between the middles of the months, the year wrapping.
 
-    >>> month_knots(np.full(12, 0.5)).round(6).tolist() == [0.5] * 12
+    >>> between_months(np.array(["2026-04-16"], dtype="datetime64[D]")).round(2)[0, 2:5].tolist()
+    [0.0, 0.98, 0.02]
+    """
+    month = dates.astype("datetime64[M]")
+    first, following = month.astype("datetime64[D]"), (month + 1).astype("datetime64[D]")
+    share = ((dates - first).astype(int) + 0.5) / (following - first).astype(int)
+    at = month.astype(int) % 12 + share - 0.5
+    before = np.floor(at).astype(int)
+    weights = np.zeros((dates.size, 12))
+    row = np.arange(dates.size)
+    weights[row, before % 12] += 1.0 - (at - before)
+    weights[row, (before + 1) % 12] += at - before
+    return weights
+
+
+def month_knots(means: Array, daily_light: Array) -> Array:
+    """Mid-month clearness, (12,), whose straight lines between keep the months' light.
+
+    means (12,); daily_light (365,) weighs the days of a common year. Sheng & Zwiers, Climate
+    Dynamics 14 (1998) 609 (from memory), with each day weighed by its light instead of alike.
+
+    >>> month_knots(np.full(12, 0.5), np.ones(365)).round(6).tolist() == [0.5] * 12
     True
     """
-    weights = 0.75 * np.eye(12)
-    for month in range(12):
-        weights[month, month - 1] += 0.125
-        weights[month, (month + 1) % 12] += 0.125
-    return np.asarray(np.linalg.solve(weights, np.asarray(means, dtype=float)))
+    dates = np.arange("2026-01-01", "2027-01-01", dtype="datetime64[D]")
+    month = dates.astype("datetime64[M]").astype(int) % 12
+    light = daily_light + 1.0  # a month without sun still has its mean
+    weighed = np.zeros((12, 12))
+    np.add.at(weighed, month, between_months(dates) * light[:, None])
+    weighed /= np.bincount(month, light)[:, None]
+    return np.asarray(np.linalg.solve(weighed, np.asarray(means, dtype=float)))
 
 
 def truncated_exponential_shape(mean: Array, lowest: Array | float, highest: Array) -> Array:

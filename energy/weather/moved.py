@@ -9,6 +9,7 @@ from energy.model import Array, Index, Mask
 from energy.plan import PlanError
 from energy.weather.record import DAY_S, TYPICAL_ROWS, Record
 
+LIT_W_M2 = 5.0  # an interval is lit when its clear-sky mean lies above this
 SHIFTS = 31  # starts tried in each year held: the date itself and 15 days either side
 
 
@@ -128,3 +129,40 @@ def between_middles(middles: Array, starts: Array, step: float, hourly: Array) -
     before = np.minimum(position.astype(int), max(starts.size - 2, 0))
     after = np.minimum(before + 1, starts.size - 1)
     return _mixed(hourly, before, after, position - before)
+
+
+def interval_means(values: Array, cells: Array, starts: Array, step: float) -> Array:
+    """Means over intervals of what is given per cell, (h,).
+
+    >>> interval_means(np.array([1.0, 3.0]), np.array([0.0, 1.0, 2.0]), np.array([0.0]), 2.0)
+    array([2.])
+    """
+    interval = np.searchsorted(starts, cells[:-1], side="right") - 1
+    return np.bincount(interval, values * np.diff(cells), minlength=starts.size) / step
+
+
+def hours_to_cells(
+    target: Array,
+    limit: Array | float,
+    cells: Array,
+    lit: Index,
+    clear_ghi: Array,
+    starts: Array,
+    step: float,
+) -> Array:
+    """Global light on the lit cells, (rows, m), whose means over lit intervals are `target`.
+
+    target (h, m) and clear_ghi (cells,) [W/m2]; between the middles of lit intervals the clear-sky
+    index runs in straight lines, held to `limit`, and each interval is then brought to its mean.
+    """
+    clear = interval_means(clear_ghi, cells, starts, step)
+    bright = clear > LIT_W_M2
+    hourly = np.minimum(target / np.maximum(clear, LIT_W_M2)[:, None], limit)
+    light = between_lit((cells[lit] + cells[lit + 1]) / 2.0, starts, step, bright, hourly)
+    light *= clear_ghi[lit, None]
+    interval = np.searchsorted(starts, cells[lit], side="right") - 1
+    mean = np.zeros((starts.size, target.shape[1]))
+    np.add.at(mean, interval, light * (np.diff(cells)[lit] / step)[:, None])
+    scale = np.where(bright[:, None] & (mean > 0.0), target / np.maximum(mean, 1e-9), 1.0)
+    light *= scale[interval]
+    return light

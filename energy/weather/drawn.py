@@ -1,0 +1,159 @@
+"""Weathers drawn by chance from twelve means: the climate table's, or a person's sun hours.
+
+The steps of the draw are `generator`'s, the table `climate`'s; here they meet a plan's days.
+"""
+
+from typing import Any
+
+import numpy as np
+import pvlib
+from scipy.special import ndtr
+
+from energy.model import Array, Index
+from energy.model.sun import Sun, close_beam, diffuse_of
+from energy.model.timeline import Calendar
+from energy.plan import Plan
+from energy.weather.climate import clearness_at
+from energy.weather.generator import (
+    DAY_TO_DAY,
+    HOUR_TO_HOUR,
+    OVER_CLEAR_HOUR,
+    between_months,
+    daily_clearness,
+    highest_clearness,
+    hourly_clearness,
+    month_knots,
+    normal_scores,
+)
+from energy.weather.moved import hours_to_cells, interval_means
+from energy.weather.record import DAY_S, HOUR_S
+from energy.weather.sky import stated_air
+
+FUTURES = 200
+TABLE_DERATE = 0.89  # reanalysis is too bright under cloud (a fit at ten places)
+PLACE_SIGMA = 0.14  # the doubt about one place (a fit)
+FIGURES_SIGMA = 0.08 / 1.645  # twelve given figures: 8 % at the 5 and 95 % points (practice)
+BEAM_OVER_CLEAR_W_M2 = 200.0
+NO_SUN = 0.4  # the clearness of a month without sun: it plays no part
+AIR_RANGE_C, AIR_RANGE_BY_CLEARNESS_C = 3.0, 12.0  # the day's range of air temperature (a fit)
+
+
+def solar_clock_offset_s(longitude: float) -> float:
+    """Whole hours that the sun's clock is ahead of UTC, in seconds.
+
+    >>> solar_clock_offset_s(-160.5)
+    -39600.0
+    """
+    return round(longitude / 15.0) * HOUR_S
+
+
+def drawn(
+    plan: Plan, calendar: Calendar, cells: Array, sun: Sun, lit: Index, doubt: float | None
+) -> dict[str, Any]:
+    """The fields of `Weathers` for drawn weather; cells must cover whole solar days."""
+    weather, place = plan.weather, plan.place
+    lanes = weather.futures or FUTURES
+    starts = np.arange(cells[0], cells[-1] - 1.0, HOUR_S)
+    offset_s = solar_clock_offset_s(place.longitude_deg)
+    number = np.floor((starts + HOUR_S / 2.0 + offset_s) / DAY_S)
+    day = (number - number[0]).astype(np.intp)
+    dates = (number[0] + np.arange(day[-1] + 1)).astype("datetime64[D]")
+    up = np.maximum(np.cos(np.radians(sun.zenith)), 0.0)
+    light = interval_means(sun.dni_extra * up, cells, starts, HOUR_S)
+    clear = interval_means(sun.ghi, cells, starts, HOUR_S)
+    daily_light = np.bincount(day, light)
+    clear_day = np.bincount(day, clear) / np.maximum(daily_light, 1.0)
+    means = (between_months(dates) @ _knots(plan))[:, None] * _doubt(plan, lanes, doubt)
+    highest = highest_clearness(means, clear_day[:, None])
+    chance = ndtr(normal_scores(weather.seed, "days", dates.size, lanes, DAY_TO_DAY))
+    days = daily_clearness(means, highest, chance)
+    height = interval_means(up, cells, starts, HOUR_S)
+    clear_kt = np.where(light > 1.0, clear / np.maximum(light, 1.0), 0.0)
+    scores = normal_scores(weather.seed, "hours", starts.size, lanes, HOUR_TO_HOUR)
+    kt = hourly_clearness(days, day, height, light, clear_kt, scores)
+    ghi = hours_to_cells(kt * light[:, None], OVER_CLEAR_HOUR, cells, lit, sun.ghi, starts, HOUR_S)
+    daylight = Sun(**{name: values[lit] for name, values in vars(sun).items()})
+    dhi = diffuse_of(daylight, ghi)
+    dni, dhi = close_beam(daylight, ghi, dhi, daylight.dni + BEAM_OVER_CLEAR_W_M2)
+    middles = (cells[1:] + cells[:-1]) / 2.0
+    cell_day = day[np.searchsorted(starts, cells[:-1], side="right") - 1]
+    return {
+        **_words(plan),
+        "ghi": ghi,
+        "dni": dni,
+        "dhi": dhi,
+        "temp_air": _air(plan, calendar, middles, days[cell_day]),
+        "wind_speed": np.full((middles.size, 1), weather.wind_speed_m_s),
+        "temperature_stated": weather.temp_air_c is not None,
+        "shift_days": np.zeros(lanes),
+        "independent": None,
+    }
+
+
+def _words(plan: Plan) -> dict[str, str]:
+    if plan.weather.kind == "monthly":
+        return {
+            "source": "twelve sun-hour figures, days drawn by chance",
+            "sharpen": "a weather file of measured years",
+        }
+    south = "; not tried against measurements in the southern hemisphere"
+    return {
+        "source": "the built-in climate table, days drawn by chance; rough: a place may lie 20 %"
+        f" below or 26 % above{south if plan.place.latitude_deg < 0 else ''}",
+        "sharpen": 'twelve sun-hour figures (kind = "monthly") or a weather file',
+    }
+
+
+def _knots(plan: Plan) -> Array:
+    """Mid-month clearness, (12,), from the table or from the plan's sun hours."""
+    place = plan.place
+    noons = np.arange(1.0, 366.0) + 0.5 - place.longitude_deg / 360.0  # in days of UTC
+    flat_wh = extraterrestrial_day_wh(place.latitude_deg, noons)
+    if plan.weather.sun_hours is None:
+        means = TABLE_DERATE * clearness_at(place.latitude_deg, place.longitude_deg)
+    else:
+        dates = np.arange("2026-01-01", "2027-01-01", dtype="datetime64[D]")
+        month = dates.astype("datetime64[M]").astype(int) % 12
+        mean_wh = np.bincount(month, flat_wh) / np.bincount(month)
+        given_wh = 1000.0 * np.array(plan.weather.sun_hours)
+        means = np.where(mean_wh > 100.0, given_wh / np.maximum(mean_wh, 100.0), NO_SUN)
+    return month_knots(np.clip(means, 0.06, 0.85), flat_wh)
+
+
+def extraterrestrial_day_wh(latitude: float, day_of_year: Array) -> Array:
+    """Light on the flat above the air in a day [Wh/m2], the daily integral in closed form.
+
+    Duffie & Beckman, Solar Engineering of Thermal Processes, eq. 1.10.3.
+
+    >>> (extraterrestrial_day_wh(43.0, np.array([105.0])) * 0.0036).round(1)
+    array([33.8])
+    """
+    declination = pvlib.solarposition.declination_spencer71(day_of_year)
+    here = np.radians(latitude)
+    sunset = np.arccos(np.clip(-np.tan(here) * np.tan(declination), -1.0, 1.0))
+    level = np.cos(here) * np.cos(declination) * np.sin(sunset)
+    level = level + sunset * np.sin(here) * np.sin(declination)
+    extra = np.asarray(pvlib.irradiance.get_extra_radiation(day_of_year))
+    return np.asarray(24.0 / np.pi * extra * np.maximum(level, 0.0))
+
+
+def _doubt(plan: Plan, lanes: int, doubt: float | None) -> Array:
+    """What the means are multiplied with: one factor a lane, the same for all its days."""
+    climate = plan.weather.kind == "climate"
+    sigma = PLACE_SIGMA if climate else FIGURES_SIGMA
+    if doubt is not None:
+        return np.full(lanes, np.exp(sigma * doubt))
+    if not climate:
+        return np.ones(lanes)
+    return np.asarray(np.exp(sigma * normal_scores(plan.weather.seed, "place", 1, lanes, 0.0)[0]))
+
+
+def _air(plan: Plan, calendar: Calendar, middles: Array, clearness: Array) -> Array:
+    """Air temperature, (cells, m): what the plan states, with the day's range where it gives a
+    mean: wider on clear days."""
+    stated = plan.weather.temp_air_c
+    mean = stated_air(stated, calendar, middles)[:, None]
+    if isinstance(stated, tuple) and len(stated) == 2:
+        return mean
+    swing = stated_air((-0.5, 0.5), calendar, middles)[:, None]
+    return np.asarray(mean + swing * (AIR_RANGE_C + AIR_RANGE_BY_CLEARNESS_C * clearness))
