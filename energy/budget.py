@@ -18,10 +18,10 @@ from energy.model.simulate import Case, Run, simulate
 from energy.model.timeline import Calendar, to_utc
 from energy.plan import Plan, PlanError
 from energy.scene import calendar_of, cells_of, energy_by_task, scene
+from energy.weather import drawn
 from energy.weather.futures import Weathers, record_of, weathers
 
 FULL_PERCENT = 99.5
-DRAWN = ("climate", "monthly")
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
 LEDGER = (
     "sun_on_panel",
@@ -204,19 +204,18 @@ class Budget:
             return None
         return float(self.time_s[edge + full[0]])
 
-    def flows(self, lane: int | None = None) -> dict[str, Array]:
-        """The flows of one lane (left out: the middle) over time, each (n,) in watts.
+    def flows(self) -> dict[str, Array]:
+        """The flows of the middle lane over time, each (n,) in watts.
 
         solar_w into the pack's bus, spilled_w at the panel, charger_w, load_w asked at the outlets
         (refused bursts too), delivered_w, idle_w of pack and inverter.
         """
-        lane = self.middle if lane is None else lane
-        one = simulate(_lane(self.case, lane), detail=True)
+        one = simulate(_lane(self.case, self.middle), detail=True)
         flows = {name: values[:, 0] for name, values in one.detail.items()}
         for refusal in self.refusals:
             for piece in refusal.burst.pieces:
                 first, last = np.searchsorted(self.time_s, [piece.start_s, piece.end_s])
-                factor = self.case.factor[refusal.burst.task, lane]
+                factor = self.case.factor[refusal.burst.task, self.middle]
                 flows["load_w"][first:last] += piece.mean_w * factor
         return flows
 
@@ -252,7 +251,7 @@ def budget(plan: Plan, now: datetime | None = None, battery_percent: float | Non
     if battery_percent is not None:
         plan = plan.replace(**{"pack.start_percent": battery_percent})
     found = _judged(plan, now)
-    if plan.weather.kind not in DRAWN:
+    if plan.weather.kind not in drawn.KINDS:
         return found
     ends = (100.0 * float(_judged(plan, now, doubt).success.mean()) for doubt in DOUBTS)
     low, high = sorted(ends)

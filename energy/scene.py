@@ -30,7 +30,7 @@ from energy.model.timeline import (
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Task
 from energy.solar import solar, turns
-from energy.weather.drawn import solar_clock_offset_s
+from energy.weather import drawn
 from energy.weather.futures import Weathers
 from energy.weather.record import DAY_S, HOUR_S, Record
 
@@ -194,15 +194,14 @@ def draw(plan: Plan, what: str, name: str, number: int, spread_percent: float, l
 def cells_of(plan: Plan, calendar: Calendar, span: Interval, record: Record | None) -> Array:
     """Edges of the cells on which sun and weather are worked out: whole intervals of the record
     around the span, cut at its ends and wherever a panel is moved, folded or shaded."""
-    step = HOUR_S if record is None else record.interval_s
-    phase = 0.0 if record is None else float(record.start_s[0]) % step
-    if plan.weather.kind in ("climate", "monthly"):  # drawn by whole solar days
-        around, phase = DAY_S, -solar_clock_offset_s(plan.place.longitude_deg)
-        first = np.floor((span[0] - phase) / around) * around + phase
-        last = np.ceil((span[1] - phase) / around) * around + phase
-    else:
-        first = np.floor((span[0] - phase) / step) * step + phase - step
-        last = np.ceil((span[1] - phase) / step) * step + phase + step
+    step, whole, phase, beyond = HOUR_S, HOUR_S, 0.0, HOUR_S
+    if record is not None:
+        step = whole = beyond = record.interval_s
+        phase = float(record.start_s[0]) % step
+    elif plan.weather.kind in drawn.KINDS:  # hours are drawn day by day of the sun's clock
+        whole, phase, beyond = DAY_S, -drawn.solar_clock_offset_s(plan.place.longitude_deg), 0.0
+    first = np.floor((span[0] - phase) / whole) * whole + phase - beyond
+    last = np.ceil((span[1] - phase) / whole) * whole + phase + beyond
     marks = [*span, *np.arange(first, last, step).tolist()]
     for number, panel in enumerate(plan.panel):
         windows = calendar.windows(panel.out_between) if panel.out_between else []
@@ -300,10 +299,10 @@ def _no_sunset(plan: Plan, calendar: Calendar) -> list[str]:
     moments = [m for t in plan.task for m in (*(t.between or ()), t.at) if m is not None]
     if all(anchor == "clock" for anchor, _ in moments):
         return []
-    lengths = [fall - rise for rise, fall in map(calendar.sun_times, calendar.days([1]))]
-    if lengths[0] == 0.0:
+    rise, fall = calendar.sun_times(calendar.first)
+    if fall == rise:
         return ["the sun does not rise: sunrise and sunset are both taken as its noon"]
-    if lengths[0] >= 86400.0:
+    if fall - rise >= DAY_S:
         return ["the sun does not set: sunrise and sunset are taken as 12 hours from its noon"]
     return []
 
@@ -318,11 +317,10 @@ def _in_day(plan: Plan, calendar: Calendar, number: int, day: date) -> tuple[lis
     """A task's bursts in the window that starts on a day; whether a block had to be cut."""
     task = plan.task[number]
     repeats, each_s = task.times, task.each_s
-    if task.kind == "charging" and task.duration_s is None and repeats is None:
-        repeats, each_s = task.charges or 1, charging_s(task)
-    if task.kind == "trace" and task.duration_s is None and task.trace:
-        repeats = repeats or 1
-        each_s = each_s or task.trace[-1][0] - task.trace[0][0]
+    if task.charges is not None:
+        repeats, each_s = task.charges, charging_s(task)
+    if task.trace is not None and repeats is None and task.duration_s is None:
+        repeats, each_s = 1, task.trace[-1][0] - task.trace[0][0]
     if task.at is not None:
         start = calendar.at(task.at, day)
         if repeats is None:

@@ -91,7 +91,7 @@ def _panel_power(
 ) -> tuple[Array, Array]:
     """Watts of one panel in full condition, and the watts of sun on it, (rows, lanes or 1)."""
     panel, place = plan.panel[number], plan.place
-    sun = Sun(**{name: values[rows] for name, values in vars(weather.sun).items()})
+    sun = weather.sun.rows(rows)
     sky = weather.ghi[rows], weather.dni[rows], weather.dhi[rows]
     cell = weather.lit[rows]
     temp_air, wind = weather.temp_air[cell], weather.wind_speed[cell]

@@ -121,7 +121,7 @@ def test_halving_a_segment_moves_a_lead_acid_store_by_less_than_a_millionth(
 ):
     battery = lead(share=share, leak=7e-5)
     before = go(battery, [first], [0.3])
-    state = before.store_wh[-1], before.tilt_wh
+    state = before.store_wh[-1], before.imbalance_wh
     whole = go(battery, [rate], [hours], state=state).store_wh[-1, 0]
     halves = go(battery, [rate, rate], [hours * cut, hours * (1.0 - cut)], state=state)
     assert halves.store_wh[-1, 0] == pytest.approx(whole, abs=1e-6 * 1000.0)
@@ -168,7 +168,7 @@ def test_two_wells_against_an_ode_solver():
     for i, rate in enumerate(rates):
         y = solve_ivp(slope(rate), (0.0, 0.5), y, rtol=1e-11, atol=1e-9).y[:, -1]
         assert path.store_wh[i + 1, 0] == pytest.approx(y.sum(), abs=1e-6)
-    assert path.tilt_wh[0] == pytest.approx(y[0] - c * y.sum(), abs=1e-6)
+    assert path.imbalance_wh[0] == pytest.approx(y[0] - c * y.sum(), abs=1e-6)
 
 
 def test_lead_acid_delivers_less_at_high_rates():
@@ -192,7 +192,7 @@ def test_charging_never_overfills_the_available_well():
     path = go(lead(share=0.4), [170.0] * 60, [0.25] * 60)
     assert np.all(np.diff(path.store_wh[:, 0]) >= 0.0)
     assert path.store_wh[-1, 0] <= 1000.0
-    available = path.tilt_wh[0] + 0.45 * path.store_wh[-1, 0]
+    available = path.imbalance_wh[0] + 0.45 * path.store_wh[-1, 0]
     assert available <= 450.0 + 1e-9
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pvlib
 import pytest
+from text_book_sun import zenith_azimuth
 
 from energy.model import panel
 from energy.model.sun import (
@@ -135,14 +136,7 @@ def test_extraterrestrial_day_and_hour_of_a_text_book():
 def test_incidence_and_beam_ratio_of_a_text_book():
     # Duffie & Beckman, ex. 1.6.1 (35 degrees) and 1.8.1 (beam ratio 1.66): 43 N, 13 February,
     # 10:30 solar, tilt 45, facing 15 degrees west of south.
-    declination, latitude, hour = np.radians([-14.0, 43.0, -22.5])
-    up = np.sin(latitude) * np.sin(declination)
-    up += np.cos(latitude) * np.cos(declination) * np.cos(hour)
-    zenith = np.degrees(np.arccos(up))
-    east = -np.cos(declination) * np.sin(hour)
-    north = np.cos(latitude) * np.sin(declination)
-    north -= np.sin(latitude) * np.cos(declination) * np.cos(hour)
-    azimuth = np.degrees(np.arctan2(east, north)) % 360.0
+    zenith, azimuth = zenith_azimuth(-14.0, 43.0, -22.5)
     assert pvlib.irradiance.aoi(45, 195, zenith, azimuth) == pytest.approx(35.0, abs=0.5)
     on_plane = pvlib.irradiance.aoi_projection(45, 195, zenith, azimuth)
     assert on_plane / np.cos(np.radians(zenith)) == pytest.approx(1.66, abs=0.02)

@@ -17,6 +17,7 @@ from energy.model import Array
 from energy.model.battery import LITHIUM
 from energy.model.demand import Burst
 from energy.plan.schema import Task
+from energy.weather.futures import FAR_KM, FAR_M
 
 CLOSING = (
     "Local codes, the makers' instructions and licensed practice come before anything said here."
@@ -26,7 +27,6 @@ SAG_PERCENT = 10.0  # below this real packs cut out under a surge (common practi
 NEAR_SURGE = 0.8  # a larger share of the inverter's surge rating leaves little room (our choice)
 NEAR_RESERVE = 10.0  # points of charge above the reserve (our choice)
 MILD_C = (5.0, 35.0)  # air in which a pack that lags behind it changes little (our choice)
-FAR_KM, FAR_M = 50.0, 300.0
 # One degree of latitude cools like 110 m of height: 6.5 K a km against some 0.7 K a degree.
 M_PER_DEGREE = 110.0
 ENGINE = re.compile(

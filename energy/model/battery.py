@@ -126,7 +126,7 @@ class Path:
 
     store_wh: Array
     full: Array
-    tilt_wh: Array
+    imbalance_wh: Array
 
 
 def start(battery: Battery) -> tuple[Array, Array]:

@@ -102,7 +102,7 @@ def steps(load: Load, duration_s: float) -> list[Step]:
 def _cycling_steps(load: Load, duration_s: float) -> list[Step]:
     assert load.on_w is not None
     assert load.period_min is not None
-    period_s, found, start = load.period_min * 60.0, [], 0.0
+    period_s, found = load.period_min * 60.0, []
     for k in range(int(np.ceil(duration_s / period_s - 1e-9))):
         start = snap(k * period_s)
         off = min(snap(start + period_s * load.duty_percent / 100.0), duration_s)

@@ -127,12 +127,11 @@ class _Running:
             assert limits.curve is not None
             if ((self.on[rows] == 0.0) & (self.outlet_w["ac"][rows] > 0.0)).any():
                 return "inverter-off", 0.0, 0.0
-            peak = float((self.outlet_w["ac"][rows] + self.surge_w[rows]).max())
-            if peak > limits.surge_w * ROUNDING:
+            surging = self.outlet_w["ac"][rows] + self.surge_w[rows]
+            if (peak := float(surging.max())) > limits.surge_w * ROUNDING:
                 return "surge", peak, limits.surge_w
             if (va := float(self.va[rows].max())) > limits.curve.rated_w * ROUNDING:
                 return "inverter", va, limits.curve.rated_w
-            surging = self.outlet_w["ac"][rows] + self.surge_w[rows]
             long = np.where(surging > limits.curve.rated_w * ROUNDING, self.surge_s[rows], 0.0)
             if float(long.max()) > limits.surge_s:
                 return "surge-time", float(long.max()), limits.surge_s

@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 import pvlib
 
-from energy.model import Array, Mask
+from energy.model import Array
 from energy.model.sun import SUNRISE_ZENITH_DEG, Sun
 
 SWING_HEADINGS = 24  # a swinging boat's panel is the mean over so many headings
@@ -209,13 +209,3 @@ def dc_power(
     low_light = pvlib.pvarray.pvefficiency_adr(lit, 25.0, **ADR)
     heat = 1.0 + temp_coefficient_percent_per_c / 100.0 * (temp_cell - 25.0)
     return np.asarray(np.maximum(rated_w * effective / 1000.0 * low_light * heat, 0.0))
-
-
-def lit_rows(sun: Sun) -> Mask:
-    """The moments at which there is any light to speak of: the sun above the horizon.
-
-    >>> from energy.model.sun import clear_sun
-    >>> lit_rows(clear_sun(np.array([1781913600.0, 1781956800.0]), 0.0, 0.0))
-    array([False,  True])
-    """
-    return sun.apparent_zenith < 90.0

@@ -123,7 +123,7 @@ def simulate(case: Case, detail: bool = False) -> Run:
         locked = battery.locked_share(case.temp_pack)[case.temp_row[rows]] * battery.capacity_wh
         block = _block(case, rows)
         path = advance(battery, state, block.rate, block.hours[:, 0], locked)
-        state = path.store_wh[-1], path.tilt_wh
+        state = path.store_wh[-1], path.imbalance_wh
         run.store_wh[first + 1 : rows.stop + 1] = path.store_wh[1:]
         _settle(case, block, path.store_wh, path.full, run)
     return run

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pvlib
 
-from energy.model import Array
+from energy.model import Array, Index
 
 SUNRISE_ZENITH_DEG = 90.833  # upper limb on a flat horizon: 16' radius + 34' refraction
 LOW_SUN_DEG = 3.0  # below this height the light of a cloudy sky is taken as all diffuse
@@ -33,6 +33,10 @@ class Sun:
     ghi: Array
     dni: Array
     dhi: Array
+
+    def rows(self, rows: Index) -> "Sun":
+        """The same at some of the moments only."""
+        return Sun(**{name: values[rows] for name, values in vars(self).items()})
 
 
 def utc_index(time_s: Array) -> pd.DatetimeIndex:

@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import NDArray
 
 from energy.model import Array, Index
 from energy.model.sun import sunrise_sunset
@@ -86,6 +87,17 @@ class Calendar:
             local = datetime(day.year, day.month, day.day) + timedelta(days=whole, minutes=rest)
             return snap(to_utc(local, self.zone))
         return snap(self.sun_times(day)[anchor == "sunset"] + 60.0 * minutes)
+
+    def local(self, time_s: Array) -> NDArray[np.datetime64]:
+        """Moments on the local clock as it stands when the span begins.
+
+        >>> span = Calendar(date(2026, 3, 20), date(2026, 3, 20), ZoneInfo("Asia/Kathmandu"), 0, 0)
+        >>> str(span.local(np.array([0.0]))[0])
+        '1970-01-01T05:45:00'
+        """
+        noon = datetime(self.first.year, self.first.month, self.first.day, 12, tzinfo=self.zone)
+        offset = noon.utcoffset() or timedelta()
+        return np.asarray((time_s + offset.total_seconds()).astype("datetime64[s]"))
 
     def days(self, numbers: Iterable[int] | None) -> list[date]:
         """Local dates on which windows start: day numbers of the span from 1, or every date.

@@ -14,6 +14,7 @@ from rich.text import Text
 from energy.answers.cautions import CLOSING, Caution
 from energy.answers.check import Check, TaskAnswer, clock
 from energy.budget import Budget, Chance
+from energy.weather.futures import FAR_KM
 
 VERDICTS = {
     "stays-powered": "stays powered",
@@ -129,7 +130,7 @@ def summary(answer: Check) -> Iterable[str]:
     """What a person reads next: the weather, the chance, the lowest point, the end."""
     b, lowest = answer.budget, answer.budget.lowest()
     away = ""
-    if b.weather.distance_km >= 50.0:
+    if b.weather.distance_km > FAR_KM:
         away = f", {b.weather.distance_km:.0f} km away: not this place's own weather"
     yield f"Weather: {b.weather.source}{away}. Sharper with {b.weather.sharpen}."
     line = chance_line(b.chance)

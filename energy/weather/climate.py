@@ -10,12 +10,12 @@ import numpy as np
 
 from energy.model import Array
 from energy.plan import PlanError, profiles
+from energy.weather.record import ground_km
 
 SHAPE = (44, 120, 12)
 SOUTHMOST_DEG, WESTMOST_DEG, STEP_DEG = -57.0, -180.0, 3.0
 SCALE = 250.0
 NEAREST_KM = 300.0
-EARTH_KM = 6371.0
 
 
 @cache
@@ -54,12 +54,9 @@ def clearness_at(latitude: float, longitude: float) -> Array:
 def _nearest(latitude: float, longitude: float) -> Array:
     """The nearest cell with data, no further than 300 km."""
     table = _table()
-    latitudes = np.radians(SOUTHMOST_DEG + STEP_DEG * np.arange(SHAPE[0]))[:, None]
-    turn = np.radians(WESTMOST_DEG + STEP_DEG * np.arange(SHAPE[1]) - longitude)[None, :]
-    here = np.radians(latitude)
-    half = np.sin((latitudes - here) / 2.0) ** 2
-    half = half + np.cos(latitudes) * np.cos(here) * np.sin(turn / 2.0) ** 2
-    away_km = 2.0 * EARTH_KM * np.arcsin(np.sqrt(half))
+    latitudes = SOUTHMOST_DEG + STEP_DEG * np.arange(float(SHAPE[0]))[:, None]
+    longitudes = WESTMOST_DEG + STEP_DEG * np.arange(float(SHAPE[1]))[None, :]
+    away_km = ground_km(latitude, longitude, latitudes, longitudes)
     away_km = np.where(np.isnan(table).any(axis=2), np.inf, away_km)
     row, column = np.unravel_index(int(away_km.argmin()), away_km.shape)
     if away_km[row, column] > NEAREST_KM:

@@ -23,17 +23,18 @@ from energy.weather.generator import (
     highest_clearness,
     hourly_clearness,
     month_knots,
+    noons,
     normal_scores,
 )
-from energy.weather.moved import hours_to_cells, interval_means
+from energy.weather.moved import BEAM_OVER_CLEAR_W_M2, hours_to_cells, interval_means
 from energy.weather.record import DAY_S, HOUR_S
 from energy.weather.sky import stated_air
 
+KINDS = ("climate", "monthly")
 FUTURES = 200
 TABLE_DERATE = 0.89  # reanalysis is too bright under cloud (a fit at ten places)
 PLACE_SIGMA = 0.14  # the doubt about one place (a fit)
 FIGURES_SIGMA = 0.08 / 1.645  # twelve given figures: 8 % at the 5 and 95 % points (practice)
-BEAM_OVER_CLEAR_W_M2 = 200.0
 NO_SUN = 0.4  # the clearness of a month without sun: it plays no part
 AIR_RANGE_C, AIR_RANGE_BY_CLEARNESS_C = 3.0, 12.0  # the day's range of air temperature (a fit)
 
@@ -63,7 +64,7 @@ def drawn(
     clear = interval_means(sun.ghi, cells, starts, HOUR_S)
     daily_light = np.bincount(day, light)
     clear_day = np.bincount(day, clear) / np.maximum(daily_light, 1.0)
-    means = (between_months(dates) @ _knots(plan))[:, None] * _doubt(plan, lanes, doubt)
+    means = (between_months(noons(dates)) @ _knots(plan))[:, None] * _doubt(plan, lanes, doubt)
     highest = highest_clearness(means, clear_day[:, None])
     chance = ndtr(normal_scores(weather.seed, "days", dates.size, lanes, DAY_TO_DAY))
     days = daily_clearness(means, highest, chance)
@@ -72,7 +73,7 @@ def drawn(
     scores = normal_scores(weather.seed, "hours", starts.size, lanes, HOUR_TO_HOUR)
     kt = hourly_clearness(days, day, height, light, clear_kt, scores)
     ghi = hours_to_cells(kt * light[:, None], OVER_CLEAR_HOUR, cells, lit, sun.ghi, starts, HOUR_S)
-    daylight = Sun(**{name: values[lit] for name, values in vars(sun).items()})
+    daylight = sun.rows(lit)
     dhi = diffuse_of(daylight, ghi)
     dni, dhi = close_beam(daylight, ghi, dhi, daylight.dni + BEAM_OVER_CLEAR_W_M2)
     middles = (cells[1:] + cells[:-1]) / 2.0
@@ -107,8 +108,8 @@ def _words(plan: Plan) -> dict[str, str]:
 def _knots(plan: Plan) -> Array:
     """Mid-month clearness, (12,), from the table or from the plan's sun hours."""
     place = plan.place
-    noons = np.arange(1.0, 366.0) + 0.5 - place.longitude_deg / 360.0  # in days of UTC
-    flat_wh = extraterrestrial_day_wh(place.latitude_deg, noons)
+    sun_noon = np.arange(1.0, 366.0) + 0.5 - place.longitude_deg / 360.0  # in days of UTC
+    flat_wh = extraterrestrial_day_wh(place.latitude_deg, sun_noon)
     if plan.weather.sun_hours is None:
         means = TABLE_DERATE * clearness_at(place.latitude_deg, place.longitude_deg)
     else:
@@ -117,7 +118,7 @@ def _knots(plan: Plan) -> Array:
         mean_wh = np.bincount(month, flat_wh) / np.bincount(month)
         given_wh = 1000.0 * np.array(plan.weather.sun_hours)
         means = np.where(mean_wh > 100.0, given_wh / np.maximum(mean_wh, 100.0), NO_SUN)
-    return month_knots(np.clip(means, 0.06, 0.85), flat_wh)
+    return month_knots(np.clip(means, 0.06, 0.85))
 
 
 def extraterrestrial_day_wh(latitude: float, day_of_year: Array) -> Array:

@@ -15,9 +15,11 @@ from energy.model import Array, Index
 from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
 from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan, PlanError
-from energy.weather.drawn import drawn
+from energy.weather import drawn
 from energy.weather.files import read_record
+from energy.weather.generator import DAY_TO_DAY
 from energy.weather.moved import (
+    BEAM_OVER_CLEAR_W_M2,
     LIT_W_M2,
     SHIFTS,
     between_middles,
@@ -26,14 +28,13 @@ from energy.weather.moved import (
     interval_means,
     moved_rows,
 )
-from energy.weather.record import DAY_S, Record
+from energy.weather.record import DAY_S, Record, ground_km
 from energy.weather.sky import ASSUMED_AIR_C, cloudy_light, okta_by_date, stated_air
 
 BRIGHTEST_INDEX = 2.0  # broken cloud can pass the clear sky for a while ...
 BRIGHTEST_MOVED = 1.2  # ... but an hour moved to another date or place not by this much
-BEAM_OVER_CLEAR_W_M2 = 200.0
 SAME_PLACE_KM = 2.0
-DAY_TO_DAY = 0.29  # lag-1 of daily clearness: Graham, Hollands & Unny 1988 (from memory)
+FAR_KM, FAR_M = 50.0, 300.0  # from here on a record is of another place
 YEARS_AT_ONE_PLACE = 1.4  # the variance between years at one place (a fit, without a test)
 
 
@@ -73,7 +74,7 @@ def record_of(plan: Plan) -> Record | None:
     Raises PlanError for a kind of weather that needs data this version does not hold.
     """
     weather, place = plan.weather, plan.place
-    if weather.kind in ("clear", "sky", "climate", "monthly"):
+    if weather.kind in ("clear", "sky", *drawn.KINDS):
         return None
     if weather.kind == "file":
         assert weather.file is not None
@@ -99,7 +100,7 @@ def elevation_of(plan: Plan, record: Record | None) -> tuple[float, str]:
     place = plan.place
     if place.elevation_m is not None:
         return place.elevation_m, "the plan"
-    if record is not None and record.elevation_m is not None and _apart(plan, record)[0] < 50.0:
+    if record is not None and record.elevation_m is not None and _apart(plan, record)[0] < FAR_KM:
         return record.elevation_m, "the weather file"
     looked_up = pvlib.location.lookup_altitude(place.latitude_deg, place.longitude_deg)
     return float(looked_up), "pvlib's altitude grid"
@@ -124,8 +125,8 @@ def weathers(
     middles = (cells[1:] + cells[:-1]) / 2.0
     sun = clear_sun(middles, place.latitude_deg, place.longitude_deg, elevation_m)
     lit = np.flatnonzero(sun.apparent_zenith < 90.0)
-    if plan.weather.kind in ("climate", "monthly"):
-        found = drawn(plan, calendar, cells, sun, lit, doubt)
+    if plan.weather.kind in drawn.KINDS:
+        found = drawn.drawn(plan, calendar, cells, sun, lit, doubt)
     elif record is None:
         found = _stated(plan, calendar, middles, sun, lit)
     else:
@@ -139,15 +140,11 @@ def weathers(
         kind=plan.weather.kind,
         elevation_m=elevation_m,
         elevation_from=elevation_from,
-        sun=_rows(sun, lit),
+        sun=sun.rows(lit),
         lit=lit,
         notes=tuple(notes),
         **found,
     )
-
-
-def _rows(sun: Sun, rows: Index) -> Sun:
-    return Sun(**{name: values[rows] for name, values in vars(sun).items()})
 
 
 def _stated(plan: Plan, calendar: Calendar, middles: Array, sun: Sun, lit: Index) -> dict[str, Any]:
@@ -157,7 +154,7 @@ def _stated(plan: Plan, calendar: Calendar, middles: Array, sun: Sun, lit: Index
     if weather.sky is not None:
         okta = okta_by_date(weather.sky, calendar, middles)
         source = f"a sky of {', '.join(str(o) for o in weather.sky)} eighths of cloud"
-    ghi, dni, dhi = cloudy_light(_rows(sun, lit), okta[lit])
+    ghi, dni, dhi = cloudy_light(sun.rows(lit), okta[lit])
     air = stated_air(weather.temp_air_c, calendar, middles)
     return {
         "source": source,
@@ -186,13 +183,12 @@ def _from_record(
     step = record.interval_s
     starts = np.arange(cells[0], cells[-1] - step / 2.0, step)
     rows, shift, years = moved_rows(record, starts, plan.weather.futures)
-    hour = np.searchsorted(starts, cells[:-1], side="right") - 1
     middles = (cells[1:] + cells[:-1]) / 2.0
     ghi, share = _moved_light(plan, record, cells, sun, lit, elevation_m, starts, rows, shift)
-    daylight = _rows(sun, lit)
+    daylight = sun.rows(lit)
     dhi = np.where(np.isnan(share), diffuse_of(daylight, ghi), share * ghi)
     dni, dhi = close_beam(daylight, ghi, dhi, daylight.dni + BEAM_OVER_CLEAR_W_M2)
-    temp_air, stated = _hourly_air(plan, record, calendar, middles, hour, rows, starts)
+    temp_air, stated = _hourly_air(plan, record, calendar, middles, rows, starts)
     wind = record.wind_speed[rows]
     wind = np.where(np.isnan(wind), plan.weather.wind_speed_m_s, wind)
     distance_km, height_m = _apart(plan, record)
@@ -276,7 +272,6 @@ def _hourly_air(
     record: Record,
     calendar: Calendar,
     middles: Array,
-    hour: Index,
     rows: Index,
     starts: Array,
 ) -> tuple[Array, bool]:
@@ -292,13 +287,13 @@ def _apart(plan: Plan, record: Record) -> tuple[float, float]:
     place = plan.place
     if record.latitude_deg is None or record.longitude_deg is None:
         return 0.0, 0.0
-    a, b = np.radians([place.latitude_deg, record.latitude_deg])
-    turn = np.radians(record.longitude_deg - place.longitude_deg)
-    half = np.sin((b - a) / 2.0) ** 2 + np.cos(a) * np.cos(b) * np.sin(turn / 2.0) ** 2
+    away_km = ground_km(
+        place.latitude_deg, place.longitude_deg, record.latitude_deg, record.longitude_deg
+    )
     height = 0.0
     if place.elevation_m is not None and record.elevation_m is not None:
         height = abs(place.elevation_m - record.elevation_m)
-    return float(2.0 * 6371.0 * np.arcsin(np.sqrt(half))), float(height)
+    return float(away_km), float(height)
 
 
 def independent_weathers(days: int, starts: float, years: int) -> float:

@@ -18,42 +18,47 @@ OVER_CLEAR_DAY = 1.03  # a day may pass the clear-sky day by this (a fit)
 OVER_CLEAR_HOUR = 1.15  # an hour may pass its clear sky by this, at a cloud's edge (a fit)
 
 
-def between_months(dates: NDArray[np.datetime64]) -> Array:
-    """How much each month's middle has in each date, (days, 12), rows adding up to 1.
+def between_months(moments: NDArray[np.datetime64]) -> Array:
+    """How much each month's middle has in each moment, (n, 12), rows adding up to 1.
 
     Straight lines between the middles of the months, the year wrapping.
 
-    >>> between_months(np.array(["2026-04-16"], dtype="datetime64[D]")).round(2)[0, 2:5].tolist()
-    [0.0, 0.98, 0.02]
+    >>> mid_april = np.array(["2026-04-16T00:00:00"], dtype="datetime64[s]")
+    >>> between_months(mid_april).round(2)[0, 2:5].tolist()
+    [0.0, 1.0, 0.0]
     """
-    month = dates.astype("datetime64[M]")
-    first, following = month.astype("datetime64[D]"), (month + 1).astype("datetime64[D]")
-    share = ((dates - first).astype(int) + 0.5) / (following - first).astype(int)
-    at = month.astype(int) % 12 + share - 0.5
+    month = moments.astype("datetime64[M]")
+    first, following = month.astype("datetime64[s]"), (month + 1).astype("datetime64[s]")
+    at = month.astype(int) % 12 + (moments - first) / (following - first) - 0.5
     before = np.floor(at).astype(int)
-    weights = np.zeros((dates.size, 12))
-    row = np.arange(dates.size)
+    weights = np.zeros((moments.size, 12))
+    row = np.arange(moments.size)
     weights[row, before % 12] += 1.0 - (at - before)
     weights[row, (before + 1) % 12] += at - before
     return weights
 
 
-def month_knots(means: Array, daily_light: Array) -> Array:
-    """Mid-month clearness, (12,), whose straight lines between keep the months' light.
+def noons(dates: NDArray[np.datetime64]) -> NDArray[np.datetime64]:
+    """The middles of dates, as moments.
 
-    means (12,); daily_light (365,) weighs the days of a common year. Sheng & Zwiers, Climate
-    Dynamics 14 (1998) 609 (from memory), with each day weighed by its light instead of alike.
+    >>> str(noons(np.array(["2026-04-16"], dtype="datetime64[D]"))[0])
+    '2026-04-16T12:00:00'
+    """
+    return np.asarray(dates.astype("datetime64[s]") + np.timedelta64(12, "h"))
 
-    >>> month_knots(np.full(12, 0.5), np.ones(365)).round(6).tolist() == [0.5] * 12
+
+def month_knots(means: Array) -> Array:
+    """Mid-month values, (12,), whose straight-line interpolation keeps the monthly means.
+
+    Sheng & Zwiers, Climate Dynamics 14 (1998) 609 (from memory): 3/4 of a month's own knot and
+    1/8 of each neighbour's make its mean, the year wrapping.
+
+    >>> month_knots(np.full(12, 0.5)).round(6).tolist() == [0.5] * 12
     True
     """
-    dates = np.arange("2026-01-01", "2027-01-01", dtype="datetime64[D]")
-    month = dates.astype("datetime64[M]").astype(int) % 12
-    light = daily_light + 1.0  # a month without sun still has its mean
-    weighed = np.zeros((12, 12))
-    np.add.at(weighed, month, between_months(dates) * light[:, None])
-    weighed /= np.bincount(month, light)[:, None]
-    return np.asarray(np.linalg.solve(weighed, np.asarray(means, dtype=float)))
+    own = np.eye(12)
+    weights = 0.75 * own + 0.125 * (np.roll(own, 1, axis=0) + np.roll(own, -1, axis=0))
+    return np.asarray(np.linalg.solve(weights, np.asarray(means, dtype=float)))
 
 
 def truncated_exponential_shape(mean: Array, lowest: Array | float, highest: Array) -> Array:
@@ -137,8 +142,8 @@ def hourly_clearness(
     spread = 0.1557 * np.sin(np.pi * np.clip(day, 0.0, 0.933) / 0.933)
     ceiling = np.where(up, OVER_CLEAR_HOUR * clear, 0.0)[:, None]
     kt = np.clip(trend + spread * scores, 0.0, ceiling)
-    wanted = days * _by_day(light[:, None], day_of_hour, days.shape[0])
     weight = light[:, None]
+    wanted = days * _by_day(weight, day_of_hour, days.shape[0])
     for _ in range(30):  # raise or lower the hours that are not held at their ceiling
         got = _by_day(kt * weight, day_of_hour, days.shape[0])
         factor = np.where(got > 0.0, wanted / np.where(got > 0.0, got, 1.0), 1.0)

@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 DAY_S = 86400.0
 HOUR_S = 3600.0
 TYPICAL_ROWS = 8760
+EARTH_KM = 6371.0  # mean radius
 INTERVALS_MIN = (5, 6, 10, 12, 15, 20, 30, 60)
 
 
@@ -88,6 +89,22 @@ def local_seconds(year: Floats, month: Floats, day: Floats, hour: Floats) -> Flo
     months = (year.astype(int) - 1970) * 12 + month.astype(int) - 1
     midnight = months.astype("M8[M]").astype("M8[s]").astype(np.float64)
     return np.asarray(midnight + (day - 1) * DAY_S + hour * HOUR_S, dtype=np.float64)
+
+
+def ground_km(
+    latitude: float, longitude: float, latitudes: Floats | float, longitudes: Floats | float
+) -> Floats:
+    """Distance along the ground from one place to others [km], on a sphere.
+
+    >>> float(ground_km(0.0, 0.0, 0.0, 1.0).round(1))
+    111.2
+    """
+    here, there = np.radians(latitude), np.radians(latitudes)
+    half = np.sin((there - here) / 2.0) ** 2
+    half = (
+        half + np.cos(there) * np.cos(here) * np.sin(np.radians(longitudes - longitude) / 2.0) ** 2
+    )
+    return np.asarray(2.0 * EARTH_KM * np.arcsin(np.sqrt(half)))
 
 
 def is_typical_year(start_local_s: Floats) -> bool:

@@ -4,18 +4,16 @@ Everything here needs only the place, the days and the plan's words; records of 
 in `files`, the many weathers of a plan in `futures`.
 """
 
-from datetime import datetime
-from zoneinfo import ZoneInfo
-
 import numpy as np
 
 from energy.model import Array
 from energy.model.sun import Sun, close_beam, cloud_transmission, diffuse_of
 from energy.model.timeline import Calendar
+from energy.weather.generator import between_months
+from energy.weather.record import HOUR_S
 
 ASSUMED_AIR_C = 15.0
 WARMEST_SOLAR_H = 15.0  # the air is warmest about three hours after the sun's noon
-HOUR_S = 3600.0
 
 
 def cloudy_light(sun: Sun, okta: Array) -> tuple[Array, Array, Array]:
@@ -40,6 +38,7 @@ def okta_by_date(okta: tuple[int, ...], calendar: Calendar, time_s: Array) -> Ar
     """The eighths of cloud at each moment: one a local date, the last one repeated.
 
     >>> from datetime import date
+    >>> from zoneinfo import ZoneInfo
     >>> days = Calendar(date(2026, 6, 1), date(2026, 6, 2), ZoneInfo("UTC"), 0.0, 0.0)
     >>> okta_by_date((8, 2), days, np.array([1780272000.0, 1780358400.0, 1780444800.0]))
     array([8., 2., 2.])
@@ -59,6 +58,7 @@ def stated_air(
     nothing stated is 15.
 
     >>> from datetime import date
+    >>> from zoneinfo import ZoneInfo
     >>> days = Calendar(date(2026, 3, 20), date(2026, 3, 20), ZoneInfo("UTC"), 0.0, 0.0)
     >>> noon = np.array([1774008000.0])
     >>> stated_air(None, days, noon), stated_air((4.0, 12.0), days, noon).round(1)
@@ -68,7 +68,7 @@ def stated_air(
         constant = ASSUMED_AIR_C if temp_air_c is None else float(temp_air_c)
         return np.full(time_s.size, constant)
     if len(temp_air_c) == 12:
-        return _between_months(np.array(temp_air_c), calendar.zone, time_s)
+        return np.asarray(between_months(calendar.local(time_s)) @ np.array(temp_air_c))
     low, high = temp_air_c
     turns, levels = [], []
     for day in [*calendar.days(None), calendar.last.fromordinal(calendar.last.toordinal() + 1)]:
@@ -82,15 +82,3 @@ def stated_air(
     share = (time_s - turn[after - 1]) / np.maximum(turn[after] - turn[after - 1], 1.0)
     swing = (1.0 - np.cos(np.pi * np.clip(share, 0.0, 1.0))) / 2.0
     return np.asarray(level[after - 1] + (level[after] - level[after - 1]) * swing)
-
-
-def _between_months(means: Array, zone: ZoneInfo, time_s: Array) -> Array:
-    year = datetime.fromtimestamp(float(time_s[0]), zone).year
-    middles, values = [], []
-    for y in range(year - 1, year + 3):
-        for month in range(1, 13):
-            first = datetime(y, month, 1, tzinfo=zone)
-            following = datetime(y + month // 12, month % 12 + 1, 1, tzinfo=zone)
-            middles.append((first.timestamp() + following.timestamp()) / 2.0)
-            values.append(float(means[month - 1]))
-    return np.interp(time_s, middles, values)
