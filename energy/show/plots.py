@@ -108,7 +108,9 @@ def finding(b: Budget) -> str:
     worked, tried = int(b.success.sum()), b.chance.futures
     share = "none" if worked == 0 else "all" if worked == tried else str(worked)
     answer = "Yes" if b.yes else "No"
-    text = f"{answer}: stays powered in {share} {'' if share == 'all' else 'of '}{tried} weathers; "
+    of = "" if share == "all" else "of "
+    goal = f"goal {b.chance.goal:.0f} %"
+    text = f"{answer}: stays powered in {share} {of}{tried} weathers ({goal}); "
     if middle is not low:
         text += "the middle one "
     if tried == 1:

@@ -12,7 +12,7 @@ from scipy.special import ndtr
 from energy.model import Array, Index
 from energy.model.sun import Sun, close_beam, diffuse_of
 from energy.model.timeline import Calendar
-from energy.plan import Plan
+from energy.plan import Plan, PlanError
 from energy.weather.climate import clearness_at
 from energy.weather.generator import (
     DAY_TO_DAY,
@@ -111,7 +111,10 @@ def _knots(plan: Plan) -> Array:
     sun_noon = np.arange(1.0, 366.0) + 0.5 - place.longitude_deg / 360.0  # in days of UTC
     flat_wh = extraterrestrial_day_wh(place.latitude_deg, sun_noon)
     if plan.weather.sun_hours is None:
-        means = TABLE_DERATE * clearness_at(place.latitude_deg, place.longitude_deg)
+        try:
+            means = TABLE_DERATE * clearness_at(place.latitude_deg, place.longitude_deg)
+        except PlanError as error:
+            raise PlanError([f"{plan.origin}: {line}" for line in error.problems]) from None
     else:
         dates = np.arange("2026-01-01", "2027-01-01", dtype="datetime64[D]")
         month = dates.astype("datetime64[M]").astype(int) % 12
