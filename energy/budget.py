@@ -194,6 +194,25 @@ class Budget:
         """The lowest charge that nine in ten futures stay above: their 10th percentile."""
         return float(np.percentile(self.lowest_percent, 10.0))
 
+    @cached_property
+    def doubt_from_weather(self) -> float | None:
+        """The weather's share of the doubt about the lowest charge, 0 to 1; the loads have the rest.
+
+        From two more runs: sun and air held at their means over the lanes, then the loads at
+        theirs. None where neither moves the lowest charge.
+        """
+        case, lanes = self.case, self.capacity_wh.size
+        mean_sun = np.repeat(case.solar_w.mean(axis=1, keepdims=True), lanes, axis=1)
+        mean_air = case.temp_pack.mean(axis=1, keepdims=True)
+        same_weather = replace(case, solar_w=mean_sun, temp_pack=mean_air)
+        same_loads = replace(case, factor=np.ones_like(case.factor))
+        by_loads, by_weather = (
+            float(replace(self, case=held, run=simulate(held)).lowest_percent.var())
+            for held in (same_weather, same_loads)
+        )
+        both = by_loads + by_weather
+        return by_weather / both if both > 1e-6 else None
+
     @property
     def full_again_s(self) -> float | None:
         """When the middle lane is full again after its lowest point [UTC s], or None."""
@@ -251,7 +270,7 @@ def budget(plan: Plan, now: datetime | None = None, battery_percent: float | Non
     if battery_percent is not None:
         plan = plan.replace(**{"pack.start_percent": battery_percent})
     found = _judged(plan, now)
-    if plan.weather.kind not in drawn.KINDS:
+    if plan.weather.kind not in drawn.FROM_MEANS:
         return found
     ends = (100.0 * float(_judged(plan, now, doubt).success.mean()) for doubt in DOUBTS)
     low, high = sorted(ends)

@@ -78,6 +78,9 @@ def check(
     battery: Annotated[
         float | None, typer.Option(metavar="PERCENT", help="The charge measured at --now.")
     ] = None,
+    skies: Annotated[
+        bool, typer.Option("--skies", help="Also under a clear, a broken and an overcast sky.")
+    ] = False,
     all_cautions: Annotated[
         bool, typer.Option("--all-cautions", help="Show every caution that applies.")
     ] = False,
@@ -91,7 +94,7 @@ def check(
 
         files.refuse_the_same(plan, csv, plot)
         read = Plan.read(plan or DEMO)
-        answer = ask(read, now=_moment(now, read), battery_percent=battery)
+        answer = ask(read, now=_moment(now, read), battery_percent=battery, skies=skies)
         warned = cautions(answer.budget)
         if csv is not None:
             files.write_timeline(answer, csv)

@@ -198,7 +198,7 @@ def cells_of(plan: Plan, calendar: Calendar, span: Interval, record: Record | No
     if record is not None:
         step = whole = beyond = record.interval_s
         phase = float(record.start_s[0]) % step
-    elif plan.weather.kind in drawn.KINDS:  # hours are drawn day by day of the sun's clock
+    elif drawn.is_drawn(plan.weather):  # hours are drawn day by day of the sun's clock
         whole, phase, beyond = DAY_S, -drawn.solar_clock_offset_s(plan.place.longitude_deg), 0.0
     first = np.floor((span[0] - phase) / whole) * whole + phase - beyond
     last = np.ceil((span[1] - phase) / whole) * whole + phase + beyond

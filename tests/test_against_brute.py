@@ -79,7 +79,7 @@ PLANS = {
         "2026-09-14T03:00:00",
         "2026-09-16T09:00:00",
         NORTH,
-        {"kind": "sky", "sky": [7, 4], "temp_air_c": [4, 13], "wind_speed_m_s": 5},
+        {"kind": "sky", "sky": [7, 4], "futures": 1, "temp_air_c": [4, 13], "wind_speed_m_s": 5},
         panel=[{"rated_w": 60, "aim": "flat", "airflow": "laid-down"}],
     ),
     "a cool box, a charge at a stated time, the inverter left on": scenario(
@@ -88,7 +88,7 @@ PLANS = {
         "2026-07-01T05:30:00",
         "2026-07-02T05:30:00",
         panel=[{"rated_w": 120, "condition_percent": 80}],
-        weather={"kind": "sky", "sky": "broken", "temp_air_c": 24},
+        weather={"kind": "sky", "sky": "broken", "futures": 1, "temp_air_c": 24},
     ),
     "lead-acid run to empty and charged again": scenario(
         {
@@ -163,7 +163,7 @@ PLANS = {
         "2026-08-05T06:00:00",
         "2026-08-05T21:00:00",
         panel=[{"rated_w": 130}],
-        weather={"kind": "sky", "sky": "scattered"},
+        weather={"kind": "sky", "sky": "scattered", "futures": 1},
     ),
     "a plain PWM controller and a 12 V battery": scenario(
         {

@@ -280,3 +280,22 @@ def test_a_wrong_reading_of_a_day_under_way_is_a_plan_error(
 ) -> None:
     with pytest.raises(PlanError):
         check(plan(LAMP), now=now, battery_percent=percent)
+
+
+def test_certain_loads_leave_all_the_doubt_to_the_weather() -> None:
+    found = budget(Plan.read("builtin:cloudy-repair"))
+    certain = found.plan.replace(
+        **{f"task.{n}.spread_percent": 0 for n in range(1, len(found.plan.task) + 1)}
+    )
+    assert 0.5 < found.doubt_from_weather < 1.0
+    assert budget(certain).doubt_from_weather == pytest.approx(1.0, abs=1e-9)
+
+
+def test_without_panels_all_the_doubt_is_the_loads() -> None:
+    plan = Plan.read("builtin:cloudy-repair").replace(**{"panel": None, "pack.temperature": 15})
+    assert budget(plan).doubt_from_weather == pytest.approx(0.0, abs=1e-9)
+
+
+def test_one_weather_leaves_no_doubt_to_share() -> None:
+    plan = Plan.read("builtin:cloudy-repair").replace(weather={"kind": "clear"})
+    assert budget(plan).doubt_from_weather is None

@@ -370,7 +370,7 @@ def test_a_plan_without_air_temperature_or_elevation_says_what_was_taken(plan):
 
 def test_draws_under_one_sky_are_not_called_weathers(plan):
     plan.write_text(SMALL.replace('kind = "clear"', 'kind = "clear"\nfutures = 20'))
-    assert "draws of the loads under one stated sky" in " ".join(run("check", plan).output.split())
+    assert "futures under the stated sky" in " ".join(run("check", plan).output.split())
 
 
 @pytest.mark.parametrize("option", ["--csv", "--plot"])
@@ -406,3 +406,22 @@ def test_an_overload_is_named_in_the_first_line(plan):
     text = " ".join(" ".join(first[:4]).split())
     assert 'NO: "angle grinder' in text
     assert "cannot run: " in text
+
+
+def test_skies_set_three_stated_skies_beside_the_chance(plan):
+    answer = json.loads(run("check", plan, "--json", "--skies").stdout)
+    assert [sky["sky"] for sky in answer["skies"]] == ["clear", "broken", "overcast"]
+    lowest = [sky["lowest_percent"] for sky in answer["skies"]]
+    assert lowest == sorted(lowest, reverse=True)
+    shown = run("check", plan, "--skies").output
+    assert "Overcast sky:" in shown
+
+
+def test_a_stated_sky_is_as_if_the_plan_said_it(tmp_path, plan):
+    beside = json.loads(run("check", plan, "--json", "--skies").stdout)["skies"][2]
+    alone = tmp_path / "alone.toml"
+    weather = '[weather]\nkind = "sky"\nsky = "overcast"\nfutures = 1\n'
+    alone.write_text(weather + SMALL.replace('[weather]\nkind = "clear"\n', ""))
+    found = json.loads(run("check", alone, "--json").stdout)
+    assert found["verdict"] == beside["verdict"]
+    assert found["lowest_charge"]["percent"] == pytest.approx(beside["lowest_percent"], abs=0.5)

@@ -72,8 +72,8 @@ def sand_point_ghi() -> np.ndarray:
 
 def hour_of_year(utc_s: np.ndarray, utc_offset_h: float) -> np.ndarray:
     local = pd.to_datetime(utc_s + 3600 * utc_offset_h, unit="s")
-    leap_day_later = local.is_leap_year & (local.dayofyear > 59)
-    return ((local.dayofyear - 1 - leap_day_later) * 24 + local.hour).to_numpy()
+    leap_day_later = local.is_leap_year & (local.day_of_year > 59)
+    return ((local.day_of_year - 1 - leap_day_later) * 24 + local.hour).to_numpy()
 
 
 # --- the file's own days -----------------------------------------------------------------------
@@ -146,7 +146,7 @@ def two_years(tmp_path_factory: pytest.TempPathFactory) -> Path:
     hours = pd.date_range("2022-01-01", "2023-12-31 23:00", freq="h", tz="UTC")
     sun = pvlib.solarposition.get_solarposition(hours + pd.Timedelta("30min"), 47.0, 9.0)
     clear = pvlib.clearsky.haurwitz(sun["apparent_zenith"])["ghi"].to_numpy()
-    dull = 0.9 - 0.6 * (hours.dayofyear.to_numpy() % 7) / 7.0
+    dull = 0.9 - 0.6 * (hours.day_of_year.to_numpy() % 7) / 7.0
     table = pd.DataFrame(
         {"time": hours.strftime("%Y-%m-%dT%H:%M:%SZ"), "ghi": (clear * dull).round(1)}
     )
@@ -217,7 +217,7 @@ def test_the_range_shown_rests_on_the_independent_weathers() -> None:
 def test_no_cloud_is_the_clear_sky_itself() -> None:
     clear, none = (
         seen(plan(datetime(2026, 6, 10), 1, weather, ALPS))[0]
-        for weather in ({"kind": "clear"}, {"kind": "sky", "sky": [0]})
+        for weather in ({"kind": "clear"}, {"kind": "sky", "sky": [0], "futures": 1})
     )
     for part in ("ghi", "dni", "dhi"):
         assert np.array_equal(getattr(clear, part), getattr(none, part))
@@ -225,7 +225,9 @@ def test_no_cloud_is_the_clear_sky_itself() -> None:
 
 def test_overcast_is_a_quarter_of_clear() -> None:
     # Kasten & Czeplak, Solar Energy 24 (1980) 177: 1 - 0.75 at eight eighths.
-    w, _ = seen(plan(datetime(2026, 6, 10), 1, {"kind": "sky", "sky": "overcast"}, ALPS))
+    w, _ = seen(
+        plan(datetime(2026, 6, 10), 1, {"kind": "sky", "sky": "overcast", "futures": 1}, ALPS)
+    )
     assert w.ghi[:, 0] == pytest.approx(0.25 * w.sun.ghi)
 
 
@@ -237,7 +239,9 @@ def test_each_local_date_has_its_own_cloud() -> None:
         "elevation_m": 3,
         "timezone": "Pacific/Kiritimati",
     }
-    w, cells = seen(plan(datetime(2026, 6, 10), 2, {"kind": "sky", "sky": [0, 8]}, island))
+    w, cells = seen(
+        plan(datetime(2026, 6, 10), 2, {"kind": "sky", "sky": [0, 8], "futures": 1}, island)
+    )
     middle = ((cells[1:] + cells[:-1]) / 2)[w.lit]
     local = pd.to_datetime(middle, unit="s", utc=True).tz_convert("Pacific/Kiritimati")
     bright = w.sun.ghi > 1.0

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
+SKIES = ("clear", "broken", "overcast")
 OUTLETS = {"ac": "the mains outlets", "dc12": "the 12 V outlets", "usb": "the USB outlets"}
 
 
@@ -49,12 +50,22 @@ class Now:
 
 
 @dataclass(frozen=True)
+class Sky:
+    """How the plan fares under one stated sky in all its days; the lowest charge in percent."""
+
+    sky: str
+    verdict: str
+    lowest_percent: float
+
+
+@dataclass(frozen=True)
 class Check:
     """The answer, with the budget it rests on."""
 
     budget: Budget
     tasks: tuple[TaskAnswer, ...]
     now: Now | None = None
+    skies: tuple[Sky, ...] = ()
 
     @property
     def yes(self) -> bool:
@@ -94,6 +105,10 @@ class Check:
                 "measured_percent": _rounded(self.now.measured_percent, 1),
                 "expected_percent": _rounded(self.now.expected_percent, 1),
             }
+        if self.skies:
+            found["skies"] = [
+                {k: _rounded(v, 1) for k, v in asdict(sky).items()} for sky in self.skies
+            ]
         return found
 
     def table(self) -> "pd.DataFrame":
@@ -130,12 +145,17 @@ class Check:
 
 
 def check(
-    plan: Plan, *, now: datetime | None = None, battery_percent: float | None = None
+    plan: Plan,
+    *,
+    now: datetime | None = None,
+    battery_percent: float | None = None,
+    skies: bool = False,
 ) -> Check:
     """Judge a plan in all its weathers.
 
     With `now` (a naive time on the plan's clock) and `battery_percent` the rest of the span is
-    judged from the charge measured then. Raises PlanError for a wrong plan, record or time.
+    judged from the charge measured then; `skies` sets three stated skies beside the chance. Raises
+    PlanError for a wrong plan, record or time.
 
     >>> answer = check(Plan.read("builtin:cloudy-repair"))
     >>> answer.budget.chance.futures
@@ -145,7 +165,7 @@ def check(
         raise PlanError(["--now and --battery, the charge measured then, are needed together"])
     if now is None or battery_percent is None:
         found = budget(plan)
-        return Check(found, task_answers(found))
+        return Check(found, task_answers(found), skies=under_skies(found) if skies else ())
     span = plan.span
     if not span.start <= now < span.end:
         raise PlanError(
@@ -160,7 +180,31 @@ def check(
     whole = budget(plan)
     expected = float(np.interp(rest.time_s[0], whole.time_s, whole.charge_percent[:, whole.middle]))
     at = rest.local(float(rest.time_s[0]))
-    return Check(rest, task_answers(rest), Now(at, battery_percent, expected))
+    measured = Now(at, battery_percent, expected)
+    beside = under_skies(rest, now, battery_percent) if skies else ()
+    return Check(rest, task_answers(rest), measured, beside)
+
+
+def under_skies(
+    b: Budget, now: datetime | None = None, battery_percent: float | None = None
+) -> tuple[Sky, ...]:
+    """The plan of a budget again, under a clear, a broken and an overcast sky, each at its mean.
+
+    Where the plan states no air temperature, the range of the middle weather's air is kept.
+    """
+    air = b.weather.temp_air[:, min(b.middle, b.weather.temp_air.shape[1] - 1)]
+    stated = b.plan.weather.temp_air_c
+    weather = {
+        "kind": "sky",
+        "futures": 1,
+        "temp_air_c": (float(air.min()), float(air.max())) if stated is None else stated,
+        "wind_speed_m_s": b.plan.weather.wind_speed_m_s,
+    }
+    found = []
+    for sky in SKIES:
+        under = budget(b.plan.replace(weather={**weather, "sky": sky}), now, battery_percent)
+        found.append(Sky(sky, under.verdict, under.lowest().percent))
+    return tuple(found)
 
 
 def task_answers(b: Budget) -> tuple[TaskAnswer, ...]:

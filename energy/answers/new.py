@@ -12,6 +12,7 @@ from energy.plan.documents import parse
 from energy.plan.merge import zone_at
 from energy.plan.words import meant, shown
 from energy.plan.write import write_changes
+from energy.weather.climate import has_climate
 
 Ask = Callable[..., Any]
 
@@ -20,7 +21,8 @@ def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
     """A built-in demo's text with its comments; `at` = "lat,lon" moves it to another place.
 
     Time zone and elevation are looked up. A demo's weather file is of its own place, so a plan
-    that moves away from it gets a stated sky instead. Raises PlanError.
+    that moves away from it rests on the climate table, or on a stated sky where that has no data.
+    Raises PlanError.
 
     >>> 'latitude_deg = 55.317' in from_demo()
     True
@@ -44,9 +46,11 @@ def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
         changes |= {
             "place.horizon": None,
             "weather.file": None,
-            "weather.kind": "sky",
-            "weather.sky": "broken",
+            "weather.futures": None,
+            "weather.kind": "climate" if has_climate(latitude, longitude) else "sky",
         }
+        if not has_climate(latitude, longitude):
+            changes["weather.sky"] = "broken"
     return write_changes(f"builtin:{demo}", changes)
 
 
@@ -61,7 +65,9 @@ def from_questions(ask: Ask, at: str | None = None) -> str:
     start = ask("From when?", default=f"{tomorrow} 08:00")
     end = ask("Until when?", default=f"{tomorrow} 20:00")
     skies = ["clear", "few", "scattered", "broken", "overcast"]
-    sky = _one_of(skies, ask(f"What sky? {', '.join(skies)}", default="broken"))
+    usual = ["usual"] if has_climate(latitude, longitude) else []
+    question = f"What sky? {', '.join([*usual, *skies])}"
+    sky = _one_of([*usual, *skies], ask(question, default=(usual or ["broken"])[0]))
     packs, panels = sorted(profiles.packs()), sorted(profiles.panels())
     pack = _one_of(packs, ask(f"Which pack? {', '.join(packs)}", default="pack-1000"))
     chosen = ask(f"Which panel? {', '.join(panels)}, or none", default="folding-200")
@@ -87,10 +93,7 @@ def from_questions(ask: Ask, at: str | None = None) -> str:
             f"start = {_moment(start)}",
             f"end = {_moment(end)}",
             "",
-            "[weather]",
-            'kind = "sky"',
-            f'sky = "{sky}"',
-            "",
+            *_weather(sky),
             *(["[[panel]]", f'profile = "{panel}"', ""] if panel != "none" else []),
             "[pack]",
             f'profile = "{pack}"',
@@ -101,6 +104,12 @@ def from_questions(ask: Ask, at: str | None = None) -> str:
     )
     Plan.from_dict(parse(text, "the answers"), "the answers")
     return text
+
+
+def _weather(sky: str) -> list[str]:
+    if sky == "usual":
+        return ["[weather]", 'kind = "climate"      # what the place and the month are like', ""]
+    return ["[weather]", 'kind = "sky"', f'sky = "{sky}"', ""]
 
 
 def _next_tool(ask: Ask, some: bool) -> str:

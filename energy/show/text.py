@@ -72,7 +72,7 @@ def chance_line(chance: Chance) -> str:
             f" {chance.low:.0f} to {chance.high:.0f} %"
         )
     if chance.independent is None:
-        return f"{share} draws of the loads under one stated sky ({chance.percent:.0f} %)"
+        return f"{share} futures under the stated sky ({chance.percent:.0f} %)"
     text = f"{share} weathers ({chance.percent:.0f} %)"
     worth = max(round(chance.independent), 1)
     text += f", worth about {worth} independent {'one' if worth == 1 else 'ones'}"
@@ -101,6 +101,9 @@ def show_check(
         from energy.show.sketch import sketch
 
         out.print(Text(sketch(b, width=min(out.width, 90))))
+    for sky in answer.skies:
+        words = f"{VERDICTS[sky.verdict]}, lowest charge {sky.lowest_percent:.0f} %"
+        out.print(Text(f"{sky.sky.capitalize()} sky: {words}."))
     out.print(task_table(answer.tasks))
     out.print(energy_table(b))
     for note in b.notes:
@@ -136,7 +139,7 @@ def summary(answer: Check) -> Iterable[str]:
     line = chance_line(b.chance)
     if b.refusals:
         line = f"what can run, {line}"
-    yield line[0].upper() + line[1:] + "."
+    yield line[0].upper() + line[1:] + _doubt(b) + "."
     must = b.chance.must_percent
     if must is not None and b.chance.futures > 1:
         yield f"What must run is fully served in {must:.0f} % of them."
@@ -160,6 +163,15 @@ def summary(answer: Check) -> Iterable[str]:
     yield end + "."
     if answer.now is not None:
         yield _now_line(answer)
+
+
+def _doubt(b: Budget) -> str:
+    """Where the spread of the lowest charge comes from, in round tens of percent."""
+    share = b.doubt_from_weather if b.chance.futures > 1 else None
+    if share is None:
+        return ""
+    weather = round(10.0 * share) * 10
+    return f"; the doubt comes {weather} % from the weather, {100 - weather} % from the loads"
 
 
 def _flat_line(answer: Check) -> str:

@@ -51,6 +51,19 @@ def clearness_at(latitude: float, longitude: float) -> Array:
     return _nearest(latitude, longitude)
 
 
+def has_climate(latitude: float, longitude: float) -> bool:
+    """Whether the table covers a place.
+
+    >>> has_climate(46.5, 8.0), has_climate(-75.0, 0.0)
+    (True, False)
+    """
+    try:
+        clearness_at(latitude, longitude)
+    except PlanError:
+        return False
+    return True
+
+
 def _nearest(latitude: float, longitude: float) -> Array:
     """The nearest cell with data, no further than 300 km."""
     table = _table()

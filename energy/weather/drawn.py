@@ -1,4 +1,5 @@
-"""Weathers drawn by chance from twelve means: the climate table's, or a person's sun hours.
+"""Weathers drawn by chance: from twelve means (the climate table's, or a person's sun hours), or
+around a stated sky.
 
 The steps of the draw are `generator`'s, the table `climate`'s; here they meet a plan's days.
 """
@@ -13,6 +14,7 @@ from energy.model import Array, Index
 from energy.model.sun import Sun, close_beam, diffuse_of
 from energy.model.timeline import Calendar
 from energy.plan import Plan, PlanError
+from energy.plan.schema import Weather
 from energy.weather.climate import clearness_at
 from energy.weather.generator import (
     DAY_TO_DAY,
@@ -28,15 +30,20 @@ from energy.weather.generator import (
 )
 from energy.weather.moved import BEAM_OVER_CLEAR_W_M2, hours_to_cells, interval_means
 from energy.weather.record import DAY_S, HOUR_S
-from energy.weather.sky import stated_air
+from energy.weather.sky import daily_transmission, okta_by_date, sky_in_words, stated_air
 
-KINDS = ("climate", "monthly")
+FROM_MEANS = ("climate", "monthly")
 FUTURES = 200
 TABLE_DERATE = 0.89  # reanalysis is too bright under cloud (a fit at ten places)
 PLACE_SIGMA = 0.14  # the doubt about one place (a fit)
 FIGURES_SIGMA = 0.08 / 1.645  # twelve given figures: 8 % at the 5 and 95 % points (practice)
 NO_SUN = 0.4  # the clearness of a month without sun: it plays no part
 AIR_RANGE_C, AIR_RANGE_BY_CLEARNESS_C = 3.0, 12.0  # the day's range of air temperature (a fit)
+
+
+def is_drawn(weather: Weather) -> bool:
+    """Whether a plan's weather is drawn by chance: from means, or a sky in more than one future."""
+    return weather.kind in FROM_MEANS or (weather.kind == "sky" and weather.futures != 1)
 
 
 def solar_clock_offset_s(longitude: float) -> float:
@@ -64,10 +71,15 @@ def drawn(
     clear = interval_means(sun.ghi, cells, starts, HOUR_S)
     daily_light = np.bincount(day, light)
     clear_day = np.bincount(day, clear) / np.maximum(daily_light, 1.0)
-    means = (between_months(noons(dates)) @ _knots(plan))[:, None] * _doubt(plan, lanes, doubt)
-    highest = highest_clearness(means, clear_day[:, None])
     chance = ndtr(normal_scores(weather.seed, "days", dates.size, lanes, DAY_TO_DAY))
-    days = daily_clearness(means, highest, chance)
+    if weather.sky is not None:
+        noon = number[0] * DAY_S + DAY_S * (np.arange(dates.size) + 0.5) - offset_s
+        okta = okta_by_date(weather.sky, calendar, noon)
+        days = clear_day[:, None] * daily_transmission(okta[:, None], chance)
+    else:
+        means = (between_months(noons(dates)) @ _knots(plan))[:, None] * _doubt(plan, lanes, doubt)
+        highest = highest_clearness(means, clear_day[:, None])
+        days = daily_clearness(means, highest, chance)
     height = interval_means(up, cells, starts, HOUR_S)
     clear_kt = np.where(light > 1.0, clear / np.maximum(light, 1.0), 0.0)
     scores = normal_scores(weather.seed, "hours", starts.size, lanes, HOUR_TO_HOUR)
@@ -92,6 +104,11 @@ def drawn(
 
 
 def _words(plan: Plan) -> dict[str, str]:
+    if plan.weather.sky is not None:
+        return {
+            "source": f"{sky_in_words(plan.weather.sky)}, days drawn around it",
+            "sharpen": "a weather file of the place: a stated sky says nothing of how likely it is",
+        }
     if plan.weather.kind == "monthly":
         return {
             "source": "twelve sun-hour figures, days drawn by chance",

@@ -29,7 +29,7 @@ from energy.weather.moved import (
     moved_rows,
 )
 from energy.weather.record import DAY_S, Record, ground_km
-from energy.weather.sky import ASSUMED_AIR_C, cloudy_light, okta_by_date, stated_air
+from energy.weather.sky import ASSUMED_AIR_C, cloudy_light, okta_by_date, sky_in_words, stated_air
 
 BRIGHTEST_INDEX = 2.0  # broken cloud can pass the clear sky for a while ...
 BRIGHTEST_MOVED = 1.2  # ... but an hour moved to another date or place not by this much
@@ -74,7 +74,7 @@ def record_of(plan: Plan) -> Record | None:
     Raises PlanError for a kind of weather that needs data this version does not hold.
     """
     weather, place = plan.weather, plan.place
-    if weather.kind in ("clear", "sky", *drawn.KINDS):
+    if weather.kind in ("clear", "sky", *drawn.FROM_MEANS):
         return None
     if weather.kind == "file":
         assert weather.file is not None
@@ -125,7 +125,7 @@ def weathers(
     middles = (cells[1:] + cells[:-1]) / 2.0
     sun = clear_sun(middles, place.latitude_deg, place.longitude_deg, elevation_m)
     lit = np.flatnonzero(sun.apparent_zenith < 90.0)
-    if plan.weather.kind in drawn.KINDS:
+    if drawn.is_drawn(plan.weather):
         found = drawn.drawn(plan, calendar, cells, sun, lit, doubt)
     elif record is None:
         found = _stated(plan, calendar, middles, sun, lit)
@@ -153,7 +153,7 @@ def _stated(plan: Plan, calendar: Calendar, middles: Array, sun: Sun, lit: Index
     source = "a clear sky"
     if weather.sky is not None:
         okta = okta_by_date(weather.sky, calendar, middles)
-        source = f"a sky of {', '.join(str(o) for o in weather.sky)} eighths of cloud"
+        source = sky_in_words(weather.sky)
     ghi, dni, dhi = cloudy_light(sun.rows(lit), okta[lit])
     air = stated_air(weather.temp_air_c, calendar, middles)
     return {
