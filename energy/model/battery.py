@@ -189,7 +189,7 @@ def _advance_one_well(
             tapered = rest - away * np.exp(-(k + leak) * np.maximum(hours[i] - until, 0.0))
             np.copyto(after, tapered, where=over)
     lost = moved + path[:-1] * keep[:, None] - path[1:]  # negative: taken less than asked
-    short = (rate < 0.0) & (lost < -1e-12 * capacity)
+    short = (moved < -1e-12 * capacity) & (lost < -1e-12 * capacity)
     asked = np.where(short, -moved, 1.0)
     full = np.where(short, np.clip(1.0 + lost / asked, 0.0, 1.0), 1.0)
     return Path(path, full, np.zeros_like(capacity))

@@ -14,6 +14,9 @@ from energy.model import Array, Index
 DULLEST = 0.05  # the lowest clearness of a day
 DAY_TO_DAY = 0.29  # lag-1 of the normal scores: Graham, Hollands & Unny 1988 (from memory)
 HOUR_TO_HOUR = 0.54  # Graham & Hollands, Solar Energy 44 (1990) 333
+DARKEST_HOUR = (
+    0.02  # heavy overcast lets some light through; an hour at nothing could not be raised
+)
 OVER_CLEAR_DAY = 1.03  # a day may pass the clear-sky day by this (a fit)
 OVER_CLEAR_HOUR = 1.15  # an hour may pass its clear sky by this, at a cloud's edge (a fit)
 
@@ -141,7 +144,7 @@ def hourly_clearness(
     trend = day - 1.167 * day**3 * (1.0 - day) + 0.979 * (1.0 - day) * np.exp(-bend / height)
     spread = 0.1557 * np.sin(np.pi * np.clip(day, 0.0, 0.933) / 0.933)
     ceiling = np.where(up, OVER_CLEAR_HOUR * clear, 0.0)[:, None]
-    kt = np.clip(trend + spread * scores, 0.0, ceiling)
+    kt = np.clip(trend + spread * scores, DARKEST_HOUR, ceiling)
     weight = light[:, None]
     wanted = days * _by_day(weight, day_of_hour, days.shape[0])
     for _ in range(30):  # raise or lower the hours that are not held at their ceiling
