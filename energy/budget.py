@@ -5,9 +5,11 @@ verdict) is asked of the `Budget`. The physics lives in `model`, the weather in 
 laying out of a plan in `scene`.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -15,11 +17,12 @@ from energy.model import Array, Index, Mask
 from energy.model.demand import Burst
 from energy.model.limits import Refusal
 from energy.model.simulate import Case, Run, simulate
-from energy.model.timeline import Calendar, to_utc
+from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
 from energy.scene import calendar_of, cells_of, energy_by_task, scene
+from energy.solar import Solar
 from energy.weather import drawn
-from energy.weather.futures import Weathers, record_of, weathers
+from energy.weather.futures import Source, Weathers, record_of, weathers
 
 FULL_PERCENT = 99.5
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
@@ -69,7 +72,9 @@ class Budget:
 
     time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m)
     with refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy
-    inside the span; notes are lines the answer should say.
+    inside the span; notes are lines the answer should say. case, cells, solar, record and now are
+    what it was made from; ends are the budgets at both ends of the doubt about drawn weather's
+    means.
     """
 
     plan: Plan
@@ -85,7 +90,11 @@ class Budget:
     ledger_wh: dict[str, Array]
     notes: tuple[str, ...]
     case: Case = field(repr=False)
-    range_percent: tuple[float, float] | None = None
+    cells: Array = field(repr=False)
+    solar: Solar = field(repr=False)
+    record: Source = field(repr=False)
+    now: datetime | None = None
+    ends: "tuple[Budget, ...]" = field(default=(), repr=False)
 
     @cached_property
     def charge_percent(self) -> Array:
@@ -166,7 +175,9 @@ class Budget:
     def chance(self) -> Chance:
         """The share of futures that succeed, with the range of what so many weathers can tell."""
         share = float(self.success.mean())
-        low, high = self.range_percent or (None, None)
+        low, high = None, None
+        if self.ends:
+            low, high = sorted(100.0 * float(end.success.mean()) for end in self.ends)
         if self.weather.independent is not None:
             low, high = (100.0 * x for x in wilson(share, self.weather.independent))
         must = self.must_served
@@ -196,22 +207,23 @@ class Budget:
 
     @cached_property
     def doubt_from_weather(self) -> float | None:
-        """The weather's share of the doubt about the lowest charge, 0 to 1; the loads have the rest.
+        """The weather's share of the doubt about the lowest charge (0 to 1); the rest is the loads.
 
         From two more runs: sun and air held at their means over the lanes, then the loads at
         theirs. None where neither moves the lowest charge.
         """
-        case, lanes = self.case, self.capacity_wh.size
-        mean_sun = np.repeat(case.solar_w.mean(axis=1, keepdims=True), lanes, axis=1)
+        case = _lanes(self.case, slice(drawn.FUTURES))  # as many as tell of a spread
+        mean_sun = case.solar_w.mean(axis=1, keepdims=True)
         mean_air = case.temp_pack.mean(axis=1, keepdims=True)
-        same_weather = replace(case, solar_w=mean_sun, temp_pack=mean_air)
+        same_sun = np.broadcast_to(mean_sun, case.solar_w.shape)
+        same_weather = replace(case, solar_w=same_sun, temp_pack=mean_air)
         same_loads = replace(case, factor=np.ones_like(case.factor))
         by_loads, by_weather = (
-            float(replace(self, case=held, run=simulate(held)).lowest_percent.var())
+            float((simulate(held).store_wh.min(axis=0) / case.battery.capacity_wh).var())
             for held in (same_weather, same_loads)
         )
         both = by_loads + by_weather
-        return by_weather / both if both > 1e-6 else None
+        return by_weather / both if both > 1e-9 else None
 
     @property
     def full_again_s(self) -> float | None:
@@ -229,7 +241,7 @@ class Budget:
         solar_w into the pack's bus, spilled_w at the panel, charger_w, load_w asked at the outlets
         (refused bursts too), delivered_w, idle_w of pack and inverter.
         """
-        one = simulate(_lane(self.case, self.middle), detail=True)
+        one = simulate(_lanes(self.case, slice(self.middle, self.middle + 1)), detail=True)
         flows = {name: values[:, 0] for name, values in one.detail.items()}
         for refusal in self.refusals:
             for piece in refusal.burst.pieces:
@@ -256,12 +268,18 @@ def wilson(share: float, number: float) -> tuple[float, float]:
     return max(0.0, centre - float(half)), min(1.0, centre + float(half))
 
 
-def budget(plan: Plan, now: datetime | None = None, battery_percent: float | None = None) -> Budget:
+def budget(
+    plan: Plan,
+    now: datetime | None = None,
+    battery_percent: float | None = None,
+    known: Budget | None = None,
+) -> Budget:
     """Simulate a plan in all its weathers, from its start or from a measured charge at `now`.
 
     now is a naive time on the plan's clock inside the span; battery_percent then replaces the
-    start charge, and what lies before is done. Raises PlanError for what only the days themselves
-    show: a record too short, repeats that do not fit between sunrise and sunset.
+    start charge, and what lies before is done. `known` is the budget of a plan that differs little:
+    what the change leaves alone is taken from there. Raises PlanError for what only the days
+    themselves show: a record too short, repeats that do not fit between sunrise and sunset.
 
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> budget(plan).verdict in ("stays-powered", "dips-into-reserve", "runs-flat", "overloads")
@@ -269,17 +287,9 @@ def budget(plan: Plan, now: datetime | None = None, battery_percent: float | Non
     """
     if battery_percent is not None:
         plan = plan.replace(**{"pack.start_percent": battery_percent})
-    found = _judged(plan, now)
-    if plan.weather.kind not in drawn.FROM_MEANS:
-        return found
-    ends = (100.0 * float(_judged(plan, now, doubt).success.mean()) for doubt in DOUBTS)
-    low, high = sorted(ends)
-    return replace(found, range_percent=(low, high))
-
-
-def _judged(plan: Plan, now: datetime | None, doubt: float | None = None) -> Budget:
-    """One pass; doubt sets the means of drawn weather to a point of what is not known of them."""
-    calendar = calendar_of(plan)
+    if known is not None and (known.plan.place, known.plan.span) != (plan.place, plan.span):
+        known = None
+    calendar = known.calendar if known is not None else calendar_of(plan)
     span = (
         to_utc(now or plan.span.start, calendar.zone),
         to_utc(plan.span.end, calendar.zone),
@@ -291,18 +301,58 @@ def _judged(plan: Plan, now: datetime | None, doubt: float | None = None) -> Bud
                 f" {plan.span.end}: nothing is left to judge"
             ]
         )
-    record = record_of(plan)
+    if known is not None and known.plan.weather != plan.weather:
+        known = None
+    record = known.record if known is not None else record_of(plan)
     cells = cells_of(plan, calendar, span, record)
-    weather = weathers(plan, record, calendar, cells, span, doubt)
-    ready = scene(plan, calendar, span, weather, cells)
+    whole = _Whole(plan, now, calendar, span, record, cells)
+    if known is not None and np.array_equal(known.cells, cells):
+        same_sun = _same_panels(known.plan, plan)
+        found, *ends = (
+            _judged(whole, of.weather, of.solar if same_sun else None)
+            for of in (known, *known.ends)
+        )
+    else:
+        doubts = DOUBTS if plan.weather.kind in drawn.FROM_MEANS else ()
+        several = weathers(plan, record, calendar, cells, span, doubts)
+        found, *ends = (_judged(whole, weather, None) for weather in several)
+    return replace(found, ends=tuple(ends))
+
+
+def changed(known: Budget, changes: Mapping[str, Any]) -> Budget:
+    """The budget of a plan with some keys changed (see `Plan.replace`), in the same weathers.
+
+    >>> known = budget(Plan.read("builtin:cloudy-repair"))
+    >>> changed(known, {"pack.capacity_wh": 1100}).plan.pack.capacity_wh
+    1100.0
+    """
+    return budget(known.plan.replace(**changes), known.now, known=known)
+
+
+@dataclass(frozen=True)
+class _Whole:
+    """What all weathers of a plan have in common."""
+
+    plan: Plan
+    now: datetime | None
+    calendar: Calendar
+    span: Interval
+    record: Source
+    cells: Array
+
+
+def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
+    """One pass; sun, where it is known, is what the panels give."""
+    plan, calendar, cells = whole.plan, whole.calendar, whole.cells
+    ready = scene(plan, calendar, whole.span, weather, cells, sun)
     run = simulate(ready.case)
     tasks = len(plan.task)
     turned_away_wh = energy_by_task([r.burst for r in ready.refused], tasks)
     unmet = run.unmet_wh + turned_away_wh[:, None] * ready.case.factor
     books = {
-        "sun_on_panel": ready.sun_wh,
-        "panel_losses": ready.loss_wh,
-        "refused": ready.refused_wh,
+        "sun_on_panel": ready.solar.sun_wh,
+        "panel_losses": ready.solar.loss_wh,
+        "refused": ready.solar.refused_wh,
         "unmet": unmet.sum(axis=0),
         **run.ledger_wh,
     }
@@ -320,12 +370,24 @@ def _judged(plan: Plan, now: datetime | None, doubt: float | None = None) -> Bud
         ledger_wh={name: books[name] for name in LEDGER},
         notes=(*weather.notes, *ready.notes),
         case=ready.case,
+        cells=cells,
+        solar=ready.solar,
+        record=whole.record,
+        now=whole.now,
     )
 
 
-def _lane(case: Case, lane: int) -> Case:
-    """One lane of a case alone: it goes as it went among the others."""
-    only = slice(lane, lane + 1)
+def _same_panels(one: Plan, other: Plan) -> bool:
+    """Whether two plans in the same weather get the same power from their panels."""
+    return (one.panel, one.pack.solar_input, one.pack.nominal_v) == (
+        other.panel,
+        other.pack.solar_input,
+        other.pack.nominal_v,
+    )
+
+
+def _lanes(case: Case, only: slice) -> Case:
+    """Some lanes of a case alone: they go as they went among the others."""
     battery = replace(
         case.battery,
         capacity_wh=case.battery.capacity_wh[only],

@@ -54,7 +54,7 @@ def energy(
 
 @contextmanager
 def wrong_input_in_lines() -> Iterator[None]:
-    """Turn wrong input into one line a problem and exit status 2."""
+    """Turn wrong input (exit status 2) and missing data (3) into one line a problem."""
     from energy.plan import PlanError
 
     try:
@@ -62,7 +62,7 @@ def wrong_input_in_lines() -> Iterator[None]:
     except PlanError as error:
         for problem in error.problems:
             typer.echo(problem, err=True)
-        raise typer.Exit(2) from None
+        raise typer.Exit(error.status) from None
 
 
 @app.command()
@@ -150,6 +150,38 @@ def new(
         written = from_questions(typer.prompt, at) if ask else from_demo(demo, at)
         files.write_text(file, written, replace=False)
     typer.echo(f"Wrote {file}. Change what differs, then: energy check {file}")
+
+
+@app.command()
+def weather(
+    plan: PlanPath = None,
+    history: Annotated[
+        bool, typer.Option("--history", help="Fetch measured years of the plan's place.")
+    ] = False,
+    forecast: Annotated[
+        bool, typer.Option("--forecast", help="Fetch the coming days at the plan's place.")
+    ] = False,
+    years: Annotated[int, typer.Option(min=1, max=25, help="How many years of history.")] = 10,
+) -> None:
+    """Show what weather is held on this machine, or fetch some: the only command with a network."""
+    with wrong_input_in_lines():
+        from energy.show import text
+        from energy.weather.held import held
+
+        out = text.console()
+        if history or forecast:
+            from energy.plan import Plan
+            from energy.weather import online
+
+            place = Plan.read(plan or DEMO).place
+            at = (place.latitude_deg, place.longitude_deg)
+            if history:
+                typer.echo(f"Fetching {online.what_history(*at, years)}.")
+                online.fetch_history(*at, years, progress=text.progress)
+            if forecast:
+                typer.echo(f"Fetching {online.what_forecast(*at)}.")
+                online.fetch_forecast(*at, progress=text.progress)
+        text.show_held(held(), out)
 
 
 def _moment(text: str | None, plan: "Plan") -> datetime | None:

@@ -18,6 +18,7 @@ from energy.model.electronics import inverter_curve
 from energy.model.limits import Begun, Limits, Refusal, inverter_on, refusals
 from energy.model.simulate import Case, Draw
 from energy.model.timeline import (
+    GRID_S,
     Calendar,
     Interval,
     cell_of,
@@ -29,29 +30,28 @@ from energy.model.timeline import (
 )
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Task
-from energy.solar import solar, turns
+from energy.solar import Solar, solar, turns
 from energy.weather import drawn
-from energy.weather.futures import Weathers
+from energy.weather.futures import Source, Weathers
 from energy.weather.record import DAY_S, HOUR_S, Record
 
 MONTH_H = 30.0 * 24.0
 MOST_SEGMENTS = 400_000
+DRAWN_CELL_S = 600.0  # weather drawn or foretold by the hour gains nothing from finer sun
 
 
 @dataclass(frozen=True)
 class Scene:
     """A plan made ready: the case to simulate and what was settled on the way.
 
-    placed are all bursts inside the span, refused those that the limits turn away; sun_wh, loss_wh
-    and refused_wh (m,) are the panels' books; notes are lines the answer should say.
+    placed are all bursts inside the span, refused those that the limits turn away; solar is what
+    the panels give, with their books; notes are lines the answer should say.
     """
 
     case: Case
     placed: tuple[Burst, ...]
     refused: tuple[Refusal, ...]
-    sun_wh: Array
-    loss_wh: Array
-    refused_wh: Array
+    solar: Solar
     notes: tuple[str, ...]
 
 
@@ -67,11 +67,19 @@ def calendar_of(plan: Plan) -> Calendar:
     )
 
 
-def scene(plan: Plan, calendar: Calendar, span: Interval, weather: Weathers, cells: Array) -> Scene:
+def scene(
+    plan: Plan,
+    calendar: Calendar,
+    span: Interval,
+    weather: Weathers,
+    cells: Array,
+    sun: Solar | None = None,
+) -> Scene:
     """Lay a plan with its weathers out in segments and lanes, ready to simulate.
 
-    span [UTC s]; cells are the edges on which the weather is given. Raises PlanError for what
-    only the days themselves show, such as repeats that do not fit between sunrise and sunset.
+    span [UTC s]; cells are the edges on which the weather is given; sun, where it is known, what
+    the panels give on them. Raises PlanError for what only the days themselves show, such as
+    repeats that do not fit between sunrise and sunset.
     """
     lanes = weather.shift_days.size
     placed, begun, notes = place_bursts(plan, calendar, span)
@@ -83,7 +91,8 @@ def scene(plan: Plan, calendar: Calendar, span: Interval, weather: Weathers, cel
     refused = refusals(edges, placed, plan.task, order, limits, begun)
     turned_away = {id(r.burst) for r in refused}
     accepted = [b for b in placed if id(b) not in turned_away]
-    sun = solar(plan, weather, calendar, cells, span, _conditions(plan, lanes))
+    if sun is None:
+        sun = solar(plan, weather, calendar, cells, span, _conditions(plan, lanes))
     battery = _battery(plan, lanes)
     cell = cell_of(edges, cells)
     temperature, temp_row = weather.temp_air, cell
@@ -114,9 +123,7 @@ def scene(plan: Plan, calendar: Calendar, span: Interval, weather: Weathers, cel
         case=case,
         placed=tuple(placed),
         refused=tuple(refused),
-        sun_wh=sun.sun_wh,
-        loss_wh=sun.loss_wh,
-        refused_wh=sun.refused_wh,
+        solar=sun,
         notes=tuple(notes),
     )
 
@@ -191,14 +198,16 @@ def draw(plan: Plan, what: str, name: str, number: int, spread_percent: float, l
     return np.asarray(np.exp(sigma * normal - sigma**2 / 2.0))
 
 
-def cells_of(plan: Plan, calendar: Calendar, span: Interval, record: Record | None) -> Array:
+def cells_of(plan: Plan, calendar: Calendar, span: Interval, record: Source) -> Array:
     """Edges of the cells on which sun and weather are worked out: whole intervals of the record
     around the span, cut at its ends and wherever a panel is moved, folded or shaded."""
-    step, whole, phase, beyond = HOUR_S, HOUR_S, 0.0, HOUR_S
-    if record is not None:
+    step, whole, phase, beyond, every = HOUR_S, HOUR_S, 0.0, HOUR_S, GRID_S
+    if isinstance(record, Record):
         step = whole = beyond = record.interval_s
         phase = float(record.start_s[0]) % step
-    elif drawn.is_drawn(plan.weather):  # hours are drawn day by day of the sun's clock
+    elif drawn.is_drawn(plan.weather) or record is not None:
+        # hours are drawn day by day of the sun's clock; drawn ones may follow a forecast
+        every = DRAWN_CELL_S
         whole, phase, beyond = DAY_S, -drawn.solar_clock_offset_s(plan.place.longitude_deg), 0.0
     first = np.floor((span[0] - phase) / whole) * whole + phase - beyond
     last = np.ceil((span[1] - phase) / whole) * whole + phase + beyond
@@ -208,7 +217,7 @@ def cells_of(plan: Plan, calendar: Calendar, span: Interval, record: Record | No
         windows += [w for shade in panel.shade for w in calendar.windows(shade.between)]
         marks += [t for window in windows for t in window]
         marks += turns(plan, number, calendar)
-    return grid(float(first), float(last), marks)
+    return grid(float(first), float(last), marks, every)
 
 
 def _inverter_windows(plan: Plan, calendar: Calendar) -> list[Interval] | None:

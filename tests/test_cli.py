@@ -177,12 +177,15 @@ def test_an_output_that_is_there_stays_whole_when_writing_fails(tmp_path, monkey
 
 
 @pytest.mark.parametrize("kind", ["history", "forecast"])
-def test_a_kind_of_weather_for_later_says_what_to_give_instead(plan, kind):
+def test_weather_that_was_never_fetched_is_exit_status_3_and_says_how(
+    plan, kind, tmp_path, monkeypatch
+):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
     plan.write_text(SMALL.replace('kind = "clear"', f'kind = "{kind}"'))
     found = run("check", plan)
-    assert found.exit_code == 2
+    assert found.exit_code == 3
     assert len(found.stderr.strip().splitlines()) == 1
-    assert 'kind = "file"' in found.stderr
+    assert f"--{kind}" in found.stderr
 
 
 def test_a_plan_without_weather_rests_on_the_climate_table_and_says_so(plan):
@@ -425,3 +428,11 @@ def test_a_stated_sky_is_as_if_the_plan_said_it(tmp_path, plan):
     found = json.loads(run("check", alone, "--json").stdout)
     assert found["verdict"] == beside["verdict"]
     assert found["lowest_charge"]["percent"] == pytest.approx(beside["lowest_percent"], abs=0.5)
+
+
+def test_the_readme_shows_the_small_plans_real_answer(tmp_path):
+    readme = (Path(__file__).parents[1] / "README.md").read_text()
+    plan = tmp_path / "plan.toml"
+    plan.write_text(readme.split("```toml\n", 1)[1].split("```", 1)[0])
+    quoted = readme.split("```text\n", 1)[1].split("```", 1)[0]
+    assert " ".join(quoted.split()) in " ".join(run("check", plan).output.split())

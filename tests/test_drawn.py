@@ -54,7 +54,7 @@ def drawn_days(plan: Plan) -> np.ndarray:
     calendar = calendar_of(plan)
     span = tuple(to_utc(t, calendar.zone) for t in (plan.span.start, plan.span.end))
     cells = cells_of(plan, calendar, span, None)
-    found = weathers(plan, None, calendar, cells, span)
+    found, *_ = weathers(plan, None, calendar, cells, span)
     widths = np.diff(cells)[found.lit] / 3600.0
     middles = (cells[found.lit] + cells[found.lit + 1]) / 2.0
     day = np.floor((middles + plan.place.longitude_deg * 240.0) / 86400.0)
@@ -136,7 +136,7 @@ def test_nothing_drawn_is_brighter_than_cloud_edges_allow():
     asked = plan("greensboro", "2026-04-10T00:00", "2026-04-13T00:00")
     calendar = calendar_of(asked)
     span = tuple(to_utc(t, calendar.zone) for t in (asked.span.start, asked.span.end))
-    found = weathers(asked, None, calendar, cells_of(asked, calendar, span, None), span)
+    found, *_ = weathers(asked, None, calendar, cells_of(asked, calendar, span, None), span)
     high = found.sun.ghi > 100.0
     assert (found.ghi[high] / found.sun.ghi[high, None]).max() < 1.5
     hourly = found.ghi[high].mean(axis=0) / found.sun.ghi[high].mean()

@@ -19,11 +19,11 @@ from energy.weather.files import Record, read_record
 from energy.weather.futures import (
     Weathers,
     elevation_of,
-    independent_weathers,
-    moved_rows,
     record_of,
     weathers,
 )
+from energy.weather.moved import moved_rows
+from energy.weather.recorded import independent_weathers
 
 SAND_POINT = {"latitude_deg": 55.317, "longitude_deg": -160.517, "elevation_m": 7}
 ALASKA = {**SAND_POINT, "timezone": "America/Anchorage"}
@@ -51,7 +51,8 @@ def seen(plan: Plan) -> tuple[Weathers, np.ndarray]:
         t.replace(tzinfo=calendar.zone).timestamp() for t in (plan.span.start, plan.span.end)
     )
     cells = cells_of(plan, calendar, span, record)
-    return weathers(plan, record, calendar, cells, span), cells
+    found, *_ = weathers(plan, record, calendar, cells, span)
+    return found, cells
 
 
 def hourly(w: Weathers, cells: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

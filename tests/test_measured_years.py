@@ -88,7 +88,7 @@ def drawn(real: Days) -> Days:
     calendar = calendar_of(plan)
     span = tuple(to_utc(t, calendar.zone) for t in (plan.span.start, plan.span.end))
     cells = np.arange(span[0], span[1] + 1.0, 3600.0)
-    found = weathers(plan, None, calendar, cells, span)
+    found, *_ = weathers(plan, None, calendar, cells, span)
     hours = np.diff(cells)[found.lit] / 3600.0
     day = np.floor((cells[found.lit] - span[0]) / 86400.0).astype(int)
     first = np.searchsorted(day, np.arange(365))

@@ -90,7 +90,7 @@ def test_each_local_date_is_drawn_about_its_own_sky():
     calendar = calendar_of(plan)
     span = tuple(to_utc(t, calendar.zone) for t in (plan.span.start, plan.span.end))
     cells = cells_of(plan, calendar, span, None)
-    found = weathers(plan, None, calendar, cells, span)
+    found, *_ = weathers(plan, None, calendar, cells, span)
     middle = ((cells[1:] + cells[:-1]) / 2)[found.lit]
     date = np.array([calendar.local(np.array([t]))[0].astype("datetime64[D]") for t in middle])
     share = {

@@ -17,7 +17,7 @@ from energy.model import Array
 from energy.model.battery import LITHIUM
 from energy.model.demand import Burst
 from energy.plan.schema import Task
-from energy.weather.futures import FAR_KM, FAR_M
+from energy.weather.recorded import FAR_KM, FAR_M
 
 CLOSING = (
     "Local codes, the makers' instructions and licensed practice come before anything said here."

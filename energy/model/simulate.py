@@ -120,8 +120,9 @@ def simulate(case: Case, detail: bool = False) -> Run:
     size = max(1, BLOCK_CELLS // lanes)
     for first in range(0, count, size):
         rows = slice(first, min(first + size, count))
-        locked = battery.locked_share(case.temp_pack)[case.temp_row[rows]] * battery.capacity_wh
-        block = _block(case, rows)
+        air, air_row = _air(case, rows)
+        locked = battery.locked_share(air)[air_row] * battery.capacity_wh
+        block = _block(case, rows, battery.frozen(air)[air_row])
         path = advance(battery, state, block.rate, block.hours[:, 0], locked)
         state = path.store_wh[-1], path.imbalance_wh
         run.store_wh[first + 1 : rows.stop + 1] = path.store_wh[1:]
@@ -129,7 +130,14 @@ def simulate(case: Case, detail: bool = False) -> Run:
     return run
 
 
-def _block(case: Case, rows: slice) -> _Block:
+def _air(case: Case, rows: slice) -> tuple[Array, Index]:
+    """The pack's temperatures that some segments need, and which of them each takes."""
+    needed = case.temp_row[rows]
+    first, last = int(needed.min()), int(needed.max())
+    return case.temp_pack[first : last + 1], needed - first
+
+
+def _block(case: Case, rows: slice, frozen: Array) -> _Block:
     battery, lanes = case.battery, case.battery.capacity_wh.size
     lit = case.solar_row[rows]
     solar = np.zeros((lit.size, lanes))
@@ -147,7 +155,6 @@ def _block(case: Case, rows: slice) -> _Block:
         load = load + on * case.inverter.input_w(outlet["ac"])
     charger = case.charger_w[rows, None]
     net = solar + charger - load - case.idle_w
-    frozen = battery.frozen(case.temp_pack)[case.temp_row[rows]]
     terminal = np.where(net > 0.0, np.minimum(net, battery.charge_max_w) * (1.0 - frozen), net)
     rate = terminal_to_rate(terminal, battery.capacity_wh, battery.resistive_h)
     rate = np.where(rate > 0.0, rate * battery.coulombic, rate)

@@ -162,14 +162,16 @@ def equal_shares(window: Interval, times: int, each_s: float) -> list[Interval]:
     return [(first, snap(first + each_s)) for first in firsts]
 
 
-def grid(start_s: float, end_s: float, marks: Iterable[float] = ()) -> Array:
+def grid(
+    start_s: float, end_s: float, marks: Iterable[float] = (), every_s: float = GRID_S
+) -> Array:
     """Edges of the segments of a span: its ends, the regular grid, and all marks inside it.
 
     >>> grid(0.0, 900.0, [450.0, 1e9])
     array([  0., 300., 450., 600., 900.])
     """
-    first = np.ceil(start_s / GRID_S) * GRID_S
-    regular = np.arange(first, end_s, GRID_S)
+    first = np.ceil(start_s / every_s) * every_s
+    regular = np.arange(first, end_s, every_s)
     edges = np.concatenate([[start_s, end_s], regular, np.fromiter(marks, dtype=float)])
     return np.unique(edges[(edges >= start_s) & (edges <= end_s)])
 

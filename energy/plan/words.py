@@ -19,6 +19,8 @@ class PlanError(Exception):
     ['two lines']
     """
 
+    status = 2  # of a command that ends with it
+
     def __init__(self, problems: Iterable[str]):
         self.problems = [one_line(problem, LONGEST_LINE) for problem in problems]
         super().__init__("\n".join(self.problems))

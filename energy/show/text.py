@@ -4,6 +4,7 @@ Numbers are rounded to what is known of them. Pictures are drawn in `plots`.
 """
 
 from collections.abc import Iterable, Sequence
+from datetime import UTC, date, datetime
 from typing import Any
 
 from rich import box
@@ -14,7 +15,9 @@ from rich.text import Text
 from energy.answers.cautions import CLOSING, Caution
 from energy.answers.check import Check, TaskAnswer, clock
 from energy.budget import Budget, Chance
-from energy.weather.futures import FAR_KM
+from energy.weather.ahead import age_in_words
+from energy.weather.held import Held
+from energy.weather.recorded import FAR_KM
 
 VERDICTS = {
     "stays-powered": "stays powered",
@@ -288,3 +291,39 @@ def show_tools(tools: dict[str, dict[str, Any]], out: Console) -> None:
             "" if "start_w" not in tool else f"{tool['start_w']:g}",
         )
     out.print(table)
+
+
+def show_held(held: Sequence[Held], out: Console) -> None:
+    """What weather lies on this machine: of which place, from when to when, since when."""
+    if not held:
+        out.print(
+            "No weather is held. energy weather PLAN --history or --forecast fetches it, where"
+            " there is a network."
+        )
+        return
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for heading in ("kind", "place", "days", "fetched", "from"):
+        table.add_column(heading, overflow="fold")
+    for one in held:
+        days = "cannot be read"
+        if one.problem is None:
+            days = " to ".join(str(date_of(t)) for t in (one.first_s, one.last_s - 1.0))
+        table.add_row(
+            one.kind,
+            f"{one.latitude_deg:.3f}, {one.longitude_deg:.3f}",
+            days,
+            age_in_words(one.fetched_s),
+            Text(one.problem or f"{one.source}; {one.licence}"),
+        )
+    out.print(table)
+
+
+def date_of(time_s: float) -> date:
+    """The UTC date of a moment."""
+    return datetime.fromtimestamp(time_s, UTC).date()
+
+
+def progress(line: str) -> None:
+    """A line about what is under way, for people alone."""
+    if console(errors=True).is_terminal:
+        console(errors=True).print(Text(line))

@@ -4,6 +4,7 @@ around a stated sky.
 The steps of the draw are `generator`'s, the table `climate`'s; here they meet a plan's days.
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -56,51 +57,86 @@ def solar_clock_offset_s(longitude: float) -> float:
 
 
 def drawn(
-    plan: Plan, calendar: Calendar, cells: Array, sun: Sun, lit: Index, doubt: float | None
+    plan: Plan, calendar: Calendar, cells: Array, sun: Sun, lit: Index, doubts: Sequence[float]
+) -> list[dict[str, Any]]:
+    """The fields of `Weathers` for drawn weather; cells must cover whole solar days.
+
+    First as it is drawn, then with the means at each point of `doubts`; those in no more futures
+    than are drawn by default: they tell of the means, and the same luck is in all.
+    """
+    days = _Days(plan, calendar, cells, sun)
+    lanes = plan.weather.futures or FUTURES
+    several = [_weather(plan, calendar, cells, sun, lit, days, lanes, None)]
+    few = min(lanes, FUTURES)
+    return several + [_weather(plan, calendar, cells, sun, lit, days, few, at) for at in doubts]
+
+
+class _Days:
+    """The solar days that the cells cover, hour by hour: light above the air and under a clear
+    sky [W/m2], the sun's height, and the number of the day, (hours,); and each day's clear sky.
+    """
+
+    def __init__(self, plan: Plan, calendar: Calendar, cells: Array, sun: Sun):
+        self.starts = np.arange(cells[0], cells[-1] - 1.0, HOUR_S)
+        offset_s = solar_clock_offset_s(plan.place.longitude_deg)
+        number = np.floor((self.starts + HOUR_S / 2.0 + offset_s) / DAY_S)
+        self.day = (number - number[0]).astype(np.intp)
+        count = int(self.day[-1]) + 1
+        self.dates = (number[0] + np.arange(count)).astype("datetime64[D]")
+        self.noon_s = (number[0] + np.arange(count) + 0.5) * DAY_S - offset_s
+        up = np.maximum(np.cos(np.radians(sun.zenith)), 0.0)
+        self.height = interval_means(up, cells, self.starts, HOUR_S)
+        self.light = interval_means(sun.dni_extra * up, cells, self.starts, HOUR_S)
+        self.clear = interval_means(sun.ghi, cells, self.starts, HOUR_S)
+        daily_light = np.bincount(self.day, self.light)
+        self.clear_day = np.bincount(self.day, self.clear) / np.maximum(daily_light, 1.0)
+
+
+def _weather(
+    plan: Plan,
+    calendar: Calendar,
+    cells: Array,
+    sun: Sun,
+    lit: Index,
+    days: _Days,
+    lanes: int,
+    doubt: float | None,
 ) -> dict[str, Any]:
-    """The fields of `Weathers` for drawn weather; cells must cover whole solar days."""
-    weather, place = plan.weather, plan.place
-    lanes = weather.futures or FUTURES
-    starts = np.arange(cells[0], cells[-1] - 1.0, HOUR_S)
-    offset_s = solar_clock_offset_s(place.longitude_deg)
-    number = np.floor((starts + HOUR_S / 2.0 + offset_s) / DAY_S)
-    day = (number - number[0]).astype(np.intp)
-    dates = (number[0] + np.arange(day[-1] + 1)).astype("datetime64[D]")
-    up = np.maximum(np.cos(np.radians(sun.zenith)), 0.0)
-    light = interval_means(sun.dni_extra * up, cells, starts, HOUR_S)
-    clear = interval_means(sun.ghi, cells, starts, HOUR_S)
-    daily_light = np.bincount(day, light)
-    clear_day = np.bincount(day, clear) / np.maximum(daily_light, 1.0)
-    chance = ndtr(normal_scores(weather.seed, "days", dates.size, lanes, DAY_TO_DAY))
-    if weather.sky is not None:
-        noon = number[0] * DAY_S + DAY_S * (np.arange(dates.size) + 0.5) - offset_s
-        okta = okta_by_date(weather.sky, calendar, noon)
-        days = clear_day[:, None] * daily_transmission(okta[:, None], chance)
-    else:
-        means = (between_months(noons(dates)) @ _knots(plan))[:, None] * _doubt(plan, lanes, doubt)
-        highest = highest_clearness(means, clear_day[:, None])
-        days = daily_clearness(means, highest, chance)
-    height = interval_means(up, cells, starts, HOUR_S)
-    clear_kt = np.where(light > 1.0, clear / np.maximum(light, 1.0), 0.0)
-    scores = normal_scores(weather.seed, "hours", starts.size, lanes, HOUR_TO_HOUR)
-    kt = hourly_clearness(days, day, height, light, clear_kt, scores)
-    ghi = hours_to_cells(kt * light[:, None], OVER_CLEAR_HOUR, cells, lit, sun.ghi, starts, HOUR_S)
+    seed, light = plan.weather.seed, days.light
+    clearness = _daily(plan, calendar, days, lanes, doubt)
+    clear_kt = np.where(light > 1.0, days.clear / np.maximum(light, 1.0), 0.0)
+    scores = normal_scores(seed, "hours", light.size, lanes, HOUR_TO_HOUR)
+    kt = hourly_clearness(clearness, days.day, days.height, light, clear_kt, scores)
+    target = kt * light[:, None]
+    ghi = hours_to_cells(target, OVER_CLEAR_HOUR, cells, lit, sun.ghi, days.starts, HOUR_S)
     daylight = sun.rows(lit)
     dhi = diffuse_of(daylight, ghi)
     dni, dhi = close_beam(daylight, ghi, dhi, daylight.dni + BEAM_OVER_CLEAR_W_M2)
     middles = (cells[1:] + cells[:-1]) / 2.0
-    cell_day = day[np.searchsorted(starts, cells[:-1], side="right") - 1]
+    cell_day = days.day[np.searchsorted(days.starts, cells[:-1], side="right") - 1]
     return {
         **_words(plan),
         "ghi": ghi,
         "dni": dni,
         "dhi": dhi,
-        "temp_air": _air(plan, calendar, middles, days[cell_day]),
-        "wind_speed": np.full((middles.size, 1), weather.wind_speed_m_s),
-        "temperature_stated": weather.temp_air_c is not None,
+        "temp_air": _air(plan, calendar, middles, clearness, cell_day),
+        "wind_speed": np.full((middles.size, 1), plan.weather.wind_speed_m_s),
+        "temperature_stated": plan.weather.temp_air_c is not None,
         "shift_days": np.zeros(lanes),
         "independent": None,
     }
+
+
+def _daily(plan: Plan, calendar: Calendar, days: _Days, lanes: int, doubt: float | None) -> Array:
+    """Clearness of the days, (days, lanes): about a stated sky, or about the month's mean."""
+    weather = plan.weather
+    chance = ndtr(normal_scores(weather.seed, "days", days.dates.size, lanes, DAY_TO_DAY))
+    if weather.sky is not None:
+        okta = okta_by_date(weather.sky, calendar, days.noon_s)
+        return np.asarray(days.clear_day[:, None] * daily_transmission(okta[:, None], chance))
+    means = (between_months(noons(days.dates)) @ _knots(plan))[:, None]
+    means = means * _doubt(plan, lanes, doubt)
+    return daily_clearness(means, highest_clearness(means, days.clear_day[:, None]), chance)
 
 
 def _words(plan: Plan) -> dict[str, str]:
@@ -171,7 +207,9 @@ def _doubt(plan: Plan, lanes: int, doubt: float | None) -> Array:
     return np.asarray(np.exp(sigma * normal_scores(plan.weather.seed, "place", 1, lanes, 0.0)[0]))
 
 
-def _air(plan: Plan, calendar: Calendar, middles: Array, clearness: Array) -> Array:
+def _air(
+    plan: Plan, calendar: Calendar, middles: Array, clearness: Array, cell_day: Index
+) -> Array:
     """Air temperature, (cells, m): what the plan states, with the day's range where it gives a
     mean: wider on clear days."""
     stated = plan.weather.temp_air_c
@@ -179,4 +217,7 @@ def _air(plan: Plan, calendar: Calendar, middles: Array, clearness: Array) -> Ar
     if isinstance(stated, tuple) and len(stated) == 2:
         return mean
     swing = stated_air((-0.5, 0.5), calendar, middles)[:, None]
-    return np.asarray(mean + swing * (AIR_RANGE_C + AIR_RANGE_BY_CLEARNESS_C * clearness))
+    air = (AIR_RANGE_C + AIR_RANGE_BY_CLEARNESS_C * clearness)[cell_day]
+    air *= swing
+    air += mean
+    return air

@@ -157,6 +157,5 @@ def hourly_clearness(
 
 
 def _by_day(values: Array, day_of_hour: Index, days: int) -> Array:
-    total = np.zeros((days, values.shape[1]))
-    np.add.at(total, day_of_hour, values)
-    return total
+    first = np.searchsorted(day_of_hour, np.arange(days))  # hours come in order
+    return np.asarray(np.add.reduceat(values, first, axis=0))

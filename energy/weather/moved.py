@@ -10,6 +10,7 @@ from energy.plan import PlanError
 from energy.weather.record import DAY_S, TYPICAL_ROWS, Record
 
 BEAM_OVER_CLEAR_W_M2 = 200.0  # what passes this in a beam is counted as diffuse
+BRIGHTEST_MOVED = 1.2  # broken cloud can pass the clear sky, but an hour's mean not by this much
 LIT_W_M2 = 5.0  # an interval is lit when its clear-sky mean lies above this
 SHIFTS = 31  # starts tried in each year held: the date itself and 15 days either side
 

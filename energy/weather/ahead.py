@@ -1,0 +1,78 @@
+"""A forecast laid over a plan's days: each member is one weather.
+
+Where a forecast is kept and read is for `held`; what carries on after its end, for `futures`.
+"""
+
+import time
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from energy.model import Array, Index
+from energy.model.sun import Sun, close_beam, diffuse_of
+from energy.weather.held import Forecast
+from energy.weather.moved import (
+    BEAM_OVER_CLEAR_W_M2,
+    BRIGHTEST_MOVED,
+    between_middles,
+    hours_to_cells,
+)
+from energy.weather.record import DAY_S, HOUR_S
+
+
+def reaches_s(forecast: Forecast) -> float:
+    """The end of the last hour that at least half of the members reach [UTC s]."""
+    held = np.isfinite(forecast.ghi).mean(axis=1) >= 0.5
+    return float(forecast.start_s[np.flatnonzero(held)[-1]]) + HOUR_S
+
+
+def members_until(forecast: Forecast, until_s: float) -> Forecast:
+    """The forecast with those members alone that have every hour before `until_s`."""
+    before = forecast.start_s < until_s
+    values = (forecast.ghi, forecast.temp_air, forecast.wind_speed)
+    whole = np.all([np.isfinite(v[before]).all(axis=0) for v in values], axis=0)
+    ghi, temp_air, wind_speed = (v[:, whole] for v in values)
+    return replace(forecast, ghi=ghi, temp_air=temp_air, wind_speed=wind_speed)
+
+
+def laid_over(forecast: Forecast, cells: Array, sun: Sun, lit: Index) -> dict[str, Any]:
+    """Light, air and wind of every member on cells that begin and end on whole hours.
+
+    Beyond the forecast the light is none and the rest is held.
+    """
+    hours = np.arange(cells[0], cells[-1] - 1.0, HOUR_S)
+    at = np.round((hours - forecast.start_s[0]) / HOUR_S).astype(int)
+    covered = (at >= 0) & (at < forecast.start_s.size)
+    target = np.zeros((hours.size, forecast.ghi.shape[1]))
+    target[covered] = np.nan_to_num(forecast.ghi[at[covered]])
+    ghi = hours_to_cells(target, BRIGHTEST_MOVED, cells, lit, sun.ghi, hours, HOUR_S)
+    daylight = sun.rows(lit)
+    dhi = diffuse_of(daylight, ghi)
+    dni, dhi = close_beam(daylight, ghi, dhi, daylight.dni + BEAM_OVER_CLEAR_W_M2)
+    middles = (cells[1:] + cells[:-1]) / 2.0
+    temp_air, wind_speed = (
+        between_middles(middles, forecast.start_s, HOUR_S, _held(values))
+        for values in (forecast.temp_air, forecast.wind_speed)
+    )
+    return {"ghi": ghi, "dni": dni, "dhi": dhi, "temp_air": temp_air, "wind_speed": wind_speed}
+
+
+def _held(values: Array) -> Array:
+    """A member's last value held where it has ended."""
+    rows = np.where(np.isfinite(values), np.arange(values.shape[0])[:, None], 0)
+    return np.take_along_axis(values, np.maximum.accumulate(rows, axis=0), axis=0)
+
+
+def age_in_words(fetched_s: float) -> str:
+    """How long ago something was fetched, as people say it.
+
+    >>> age_in_words(time.time() - 5.2 * 3600.0), age_in_words(time.time() - 3.1 * 86400.0)
+    ('5 hours ago', '3 days ago')
+    """
+    age_s = max(time.time() - fetched_s, 0.0)
+    if age_s < HOUR_S:
+        return "less than an hour ago"
+    unit, name = (DAY_S, "day") if age_s >= 2.0 * DAY_S else (HOUR_S, "hour")
+    number = round(age_s / unit)
+    return f"{number} {name}{'' if number == 1 else 's'} ago"
