@@ -25,6 +25,7 @@ from energy.weather import drawn
 from energy.weather.futures import Source, Weathers, record_of, weathers
 
 FULL_PERCENT = 99.5
+AT_ONCE = 1000  # segments looked at together where whole arrays would cost memory
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
 LEDGER = (
     "sun_on_panel",
@@ -73,8 +74,8 @@ class Budget:
     time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m)
     with refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy
     inside the span; notes are lines the answer should say. case, cells, solar, record and now are
-    what it was made from; ends are the budgets at both ends of the doubt about drawn weather's
-    means.
+    what it was made from; condition (m,) is the panels' mean condition in each lane; ends are the
+    budgets at both ends of the doubt about drawn weather's means.
     """
 
     plan: Plan
@@ -93,6 +94,7 @@ class Budget:
     cells: Array = field(repr=False)
     solar: Solar = field(repr=False)
     record: Source = field(repr=False)
+    condition: Array = field(repr=False)
     now: datetime | None = None
     ends: "tuple[Budget, ...]" = field(default=(), repr=False)
 
@@ -125,11 +127,29 @@ class Budget:
         edge, _ = self._lowest
         return self.charge_percent[edge, np.arange(edge.size)]
 
+    @property
+    def locked_at_lowest_percent(self) -> Array:
+        """What the cold locks at each lane's lowest point [percent of charge], (m,)."""
+        return np.asarray(self.lowest_percent - self._lowest[1])
+
     @cached_property
     def success(self) -> Mask:
         """Which futures keep the reserve and leave nothing unmet for want of energy, (m,)."""
         _, above = self._lowest
         return (above >= self.plan.pack.reserve_percent - 1e-9) & ~self.run.ran_short
+
+    @cached_property
+    def margin_percent(self) -> float:
+        """How far the weather that decides against the goal stays above the reserve [percent of
+        charge]: where the chance falls short, below 0. It does not see what is refused."""
+        short = [self, *self.ends] if self.weather.rough else [self]
+        return min(one._own_margin_percent for one in short)
+
+    @property
+    def _own_margin_percent(self) -> float:
+        above = np.sort(self._lowest[1] - self.plan.pack.reserve_percent)
+        may_fail = int((1.0 - self.plan.goal.chance_percent / 100.0) * above.size + 1e-9)
+        return float(above[min(may_fail, above.size - 1)])
 
     @cached_property
     def middle(self) -> int:
@@ -176,10 +196,16 @@ class Budget:
         """The share of futures that succeed, with the range of what so many weathers can tell."""
         share = float(self.success.mean())
         low, high = None, None
-        if self.ends:
-            low, high = sorted(100.0 * float(end.success.mean()) for end in self.ends)
         if self.weather.independent is not None:
             low, high = (100.0 * x for x in wilson(share, self.weather.independent))
+        if self.ends:
+            # The ends are drawn in so many futures, the same luck in all; what more futures than
+            # these say of the chance itself holds for its ends too.
+            alike = float(self.success[: self.ends[0].success.size].mean())
+            moved = [share - alike + float(end.success.mean()) for end in self.ends]
+            percents = [100.0 * min(max(x, 0.0), 1.0) for x in (*moved, share)]
+            low = min(percents) if low is None else min(low, *percents)
+            high = max(percents) if high is None else max(high, *percents)
         must = self.must_served
         return Chance(
             percent=100.0 * share,
@@ -196,8 +222,8 @@ class Budget:
         """Whether the chance reaches the goal and nothing overloads."""
         chance = self.chance
         sure = chance.percent
-        if self.weather.kind == "climate" and chance.low is not None:
-            sure = min(sure, chance.low)  # a rough table says yes only where its low end does
+        if self.weather.rough and chance.low is not None:
+            sure = min(sure, chance.low)
         return not self.refusals and sure >= chance.goal - 1e-9
 
     @property
@@ -206,24 +232,36 @@ class Budget:
         return float(np.percentile(self.lowest_percent, 10.0))
 
     @cached_property
-    def doubt_from_weather(self) -> float | None:
-        """The weather's share of the doubt about the lowest charge (0 to 1); the rest is the loads.
+    def doubt(self) -> dict[str, float]:
+        """Where the doubt about the lowest charge comes from: the shares (0 to 1) of the weather,
+        the loads and the kit (the panels' condition, the pack's health).
 
-        From two more runs: sun and air held at their means over the lanes, then the loads at
-        theirs. None where neither moves the lowest charge.
+        From more runs, each with all but one held at their means over the lanes. Empty where
+        nothing moves the lowest charge.
         """
         case = _lanes(self.case, slice(drawn.FUTURES))  # as many as tell of a spread
-        mean_sun = case.solar_w.mean(axis=1, keepdims=True)
-        mean_air = case.temp_pack.mean(axis=1, keepdims=True)
-        same_sun = np.broadcast_to(mean_sun, case.solar_w.shape)
-        same_weather = replace(case, solar_w=same_sun, temp_pack=mean_air)
-        same_loads = replace(case, factor=np.ones_like(case.factor))
-        by_loads, by_weather = (
-            float((simulate(held).store_wh.min(axis=0) / case.battery.capacity_wh).var())
-            for held in (same_weather, same_loads)
+        lanes = case.factor.shape[1]
+        condition = self.condition[:lanes]
+        capacity_wh = np.full(lanes, case.battery.capacity_wh.mean())
+        own_sun = case.solar_w / condition
+        mean_sun = np.broadcast_to(own_sun.mean(axis=1, keepdims=True), case.solar_w.shape)
+        calm = replace(
+            case,
+            battery=replace(case.battery, capacity_wh=capacity_wh),
+            solar_w=mean_sun * condition.mean(),
+            temp_pack=case.temp_pack.mean(axis=1, keepdims=True),
+            factor=np.ones_like(case.factor),
         )
-        both = by_loads + by_weather
-        return by_weather / both if both > 1e-9 else None
+        only = {
+            "weather": replace(calm, solar_w=own_sun * condition.mean(), temp_pack=case.temp_pack),
+            "loads": replace(calm, factor=case.factor),
+        }
+        pack, panels = self.plan.pack, self.plan.panel
+        if pack.health_spread_percent or any(p.condition_spread_percent for p in panels):
+            only["kit"] = replace(calm, battery=case.battery, solar_w=mean_sun * condition)
+        spread = {name: _lowest_share(moved).var() for name, moved in only.items()}
+        total = sum(spread.values())
+        return {name: float(one / total) for name, one in spread.items()} if total > 1e-9 else {}
 
     @property
     def full_again_s(self) -> float | None:
@@ -313,19 +351,22 @@ def budget(
             for of in (known, *known.ends)
         )
     else:
-        doubts = DOUBTS if plan.weather.kind in drawn.FROM_MEANS else ()
-        several = weathers(plan, record, calendar, cells, span, doubts)
+        several = weathers(plan, record, calendar, cells, span, DOUBTS)
         found, *ends = (_judged(whole, weather, None) for weather in several)
     return replace(found, ends=tuple(ends))
 
 
-def changed(known: Budget, changes: Mapping[str, Any]) -> Budget:
+def changed(known: Budget, changes: Mapping[str, Any], deciding: bool = False) -> Budget:
     """The budget of a plan with some keys changed (see `Plan.replace`), in the same weathers.
+
+    With `deciding` in those weathers alone on which its yes depends: quicker, in a search.
 
     >>> known = budget(Plan.read("builtin:cloudy-repair"))
     >>> changed(known, {"pack.capacity_wh": 1100}).plan.pack.capacity_wh
     1100.0
     """
+    if deciding:
+        known = replace(known.ends[0] if known.weather.rough and known.ends else known, ends=())
     return budget(known.plan.replace(**changes), known.now, known=known)
 
 
@@ -373,6 +414,7 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
         cells=cells,
         solar=ready.solar,
         record=whole.record,
+        condition=ready.condition,
         now=whole.now,
     )
 
@@ -384,6 +426,17 @@ def _same_panels(one: Plan, other: Plan) -> bool:
         other.pack.solar_input,
         other.pack.nominal_v,
     )
+
+
+def _lowest_share(case: Case) -> Array:
+    """How low each lane falls above what the cold locks, as shares of its store, (m,)."""
+    store, lowest = simulate(case).store_wh[1:], np.inf
+    locked = case.battery.locked_share(case.temp_pack)
+    for first in range(0, store.shape[0], AT_ONCE):
+        rows = slice(first, first + AT_ONCE)
+        above = store[rows] / case.battery.capacity_wh - locked[case.temp_row[rows]]
+        lowest = np.minimum(lowest, above.min(axis=0))
+    return np.asarray(lowest)
 
 
 def _lanes(case: Case, only: slice) -> Case:

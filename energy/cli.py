@@ -81,6 +81,9 @@ def check(
     skies: Annotated[
         bool, typer.Option("--skies", help="Also under a clear, a broken and an overcast sky.")
     ] = False,
+    no_fixes: Annotated[
+        bool, typer.Option("--no-fixes", help="Do not look for changes that make it a yes.")
+    ] = False,
     all_cautions: Annotated[
         bool, typer.Option("--all-cautions", help="Show every caution that applies.")
     ] = False,
@@ -89,6 +92,7 @@ def check(
     with wrong_input_in_lines():
         from energy.answers.cautions import cautions
         from energy.answers.check import check as ask
+        from energy.answers.fixes import Fixes, fixes
         from energy.plan import Plan
         from energy.show import files, text
 
@@ -96,6 +100,7 @@ def check(
         read = Plan.read(plan or DEMO)
         answer = ask(read, now=_moment(now, read), battery_percent=battery, skies=skies)
         warned = cautions(answer.budget)
+        fixed = Fixes((), ()) if no_fixes else fixes(answer.budget)
         if csv is not None:
             files.write_timeline(answer, csv)
         if plot is not None:
@@ -103,10 +108,14 @@ def check(
 
             plots.save(plots.charge(answer.budget, warned), plot)
         if json:
-            typer.echo(files.as_json(answer.as_dict() | {"cautions": [asdict(w) for w in warned]}))
+            beside = {
+                "fixes": [fix.as_dict() for fix in fixed.found],
+                "cautions": [asdict(caution) for caution in warned],
+            }
+            typer.echo(files.as_json(answer.as_dict() | beside))
         else:
             text.show_check(
-                answer, warned, text.console(), demo=plan is None, every_caution=all_cautions
+                answer, warned, text.console(), fixed, demo=plan is None, every_caution=all_cautions
             )
             for written in filter(None, (csv, plot)):
                 typer.echo(f"Wrote {written}")
@@ -149,6 +158,10 @@ def new(
 
         written = from_questions(typer.prompt, at) if ask else from_demo(demo, at)
         files.write_text(file, written, replace=False)
+    if at is not None and 'kind = "sky"' in written and not ask:
+        typer.echo(
+            "The climate table does not reach that place: the plan's sky, broken, is a mere guess."
+        )
     typer.echo(f"Wrote {file}. Change what differs, then: energy check {file}")
 
 
@@ -156,7 +169,7 @@ def new(
 def weather(
     plan: PlanPath = None,
     history: Annotated[
-        bool, typer.Option("--history", help="Fetch measured years of the plan's place.")
+        bool, typer.Option("--history", help="Fetch past years at the plan's place.")
     ] = False,
     forecast: Annotated[
         bool, typer.Option("--forecast", help="Fetch the coming days at the plan's place.")
@@ -170,10 +183,12 @@ def weather(
 
         out = text.console()
         if history or forecast:
-            from energy.plan import Plan
+            from energy.plan import Plan, PlanError
             from energy.weather import online
 
-            place = Plan.read(plan or DEMO).place
+            if plan is None:
+                raise PlanError(["--history and --forecast need a plan: weather of which place?"])
+            place = Plan.read(plan).place
             at = (place.latitude_deg, place.longitude_deg)
             if history:
                 typer.echo(f"Fetching {online.what_history(*at, years)}.")

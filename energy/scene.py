@@ -45,13 +45,15 @@ class Scene:
     """A plan made ready: the case to simulate and what was settled on the way.
 
     placed are all bursts inside the span, refused those that the limits turn away; solar is what
-    the panels give, with their books; notes are lines the answer should say.
+    the panels give, with their books, condition (m,) their mean condition; notes are lines the
+    answer should say.
     """
 
     case: Case
     placed: tuple[Burst, ...]
     refused: tuple[Refusal, ...]
     solar: Solar
+    condition: Array
     notes: tuple[str, ...]
 
 
@@ -91,8 +93,9 @@ def scene(
     refused = refusals(edges, placed, plan.task, order, limits, begun)
     turned_away = {id(r.burst) for r in refused}
     accepted = [b for b in placed if id(b) not in turned_away]
+    conditions = _conditions(plan, lanes)
     if sun is None:
-        sun = solar(plan, weather, calendar, cells, span, _conditions(plan, lanes))
+        sun = solar(plan, weather, calendar, cells, span, conditions)
     battery = _battery(plan, lanes)
     cell = cell_of(edges, cells)
     temperature, temp_row = weather.temp_air, cell
@@ -124,6 +127,7 @@ def scene(
         placed=tuple(placed),
         refused=tuple(refused),
         solar=sun,
+        condition=_mean_condition(plan, conditions, lanes),
         notes=tuple(notes),
     )
 
@@ -154,16 +158,21 @@ def _conditions(plan: Plan, lanes: int) -> list[Array]:
     return [
         panel.condition_percent
         / 100.0
-        * draw(plan, f"condition {number}", "", 0, panel.condition_spread_percent, lanes)
+        * draw(plan, f"condition {number}", "", panel.condition_spread_percent, lanes)
         for number, panel in enumerate(plan.panel)
     ]
 
 
+def _mean_condition(plan: Plan, conditions: Sequence[Array], lanes: int) -> Array:
+    """The condition of all panels together, weighted by their watts, (lanes,)."""
+    rated = [panel.rated_w * panel.count for panel in plan.panel]
+    if not rated:
+        return np.ones(lanes)
+    return np.asarray(np.average(np.stack(conditions), axis=0, weights=rated))
+
+
 def _task_factors(plan: Plan, lanes: int) -> Array:
-    factors = [
-        draw(plan, "task", task.name, k, task.spread_percent, lanes)
-        for k, task in enumerate(plan.task)
-    ]
+    factors = [draw(plan, "task", task.name, task.spread_percent, lanes) for task in plan.task]
     return np.stack(factors) if factors else np.ones((0, lanes))
 
 
@@ -181,18 +190,16 @@ def energy_by_task(placed: Sequence[Burst], tasks: int) -> Array:
     return total
 
 
-def draw(plan: Plan, what: str, name: str, number: int, spread_percent: float, lanes: int) -> Array:
+def draw(plan: Plan, what: str, name: str, spread_percent: float, lanes: int) -> Array:
     """One lognormal factor of mean 1 a lane; the coefficient of variation is the spread.
 
     Each thing has a stream of its own, named after it, so that dropping a task changes no other
-    task's luck, and the first 10 lanes of 1,000 are those of 10. A single lane draws nothing.
+    task's luck, and the first 10 lanes of 1,000 are those of 10. Tasks of one name are the same
+    work on other days or hours and share their luck. A single lane draws nothing.
     """
     if lanes == 1 or spread_percent == 0.0:
         return np.ones(lanes)
-    same_before = 0
-    if what == "task":
-        same_before = sum(task.name == name for task in plan.task[:number])
-    key = [plan.weather.seed, zlib.crc32(f"{what}:{name}".encode()), same_before]
+    key = [plan.weather.seed, zlib.crc32(f"{what}:{name}".encode())]
     normal = np.random.default_rng(key).standard_normal(lanes)
     sigma = np.sqrt(np.log1p((spread_percent / 100.0) ** 2))
     return np.asarray(np.exp(sigma * normal - sigma**2 / 2.0))
@@ -251,7 +258,7 @@ def _limits(plan: Plan, on_windows: list[Interval] | None) -> Limits:
 
 def _battery(plan: Plan, lanes: int) -> Battery:
     pack = plan.pack
-    health = draw(plan, "health", "", 0, pack.health_spread_percent, lanes)
+    health = draw(plan, "health", "", pack.health_spread_percent, lanes)
     capacity = pack.capacity_wh * np.minimum(pack.health_percent / 100.0 * health, 1.0)
     return Battery(
         chemistry=pack.chemistry,
@@ -296,7 +303,8 @@ def place_bursts(
             cut_off |= outside_s > 1.0 and day >= calendar.first
         if cut_off and task.must and not _all_day(task):
             notes.append(
-                f'part of "{task.name}", which must run, lies outside the span and is not judged'
+                f'what of "{task.name}", which must run, comes before the start or after the end of'
+                " the span is not judged"
             )
     if problems:
         raise PlanError(problems)

@@ -14,6 +14,7 @@ from energy.model.electronics import pwm_power
 from energy.model.sun import Sun, clear_sun
 from energy.model.timeline import Calendar, Interval, inside, to_utc
 from energy.plan import Plan
+from energy.runs import at_the_pack
 from energy.weather.futures import Weathers
 
 CELLS_AT_ONCE = 30_000  # rows x lanes worked on at once: bounds the memory of the optics
@@ -45,7 +46,10 @@ def solar(
     span: Interval,
     conditions: Sequence[Array],
 ) -> Solar:
-    """All panels of a plan together; conditions holds each panel's share of its label, (m,)."""
+    """All panels of a plan together; conditions holds each panel's share of its label, (m,).
+
+    What a run from panel to pack costs is among the panels' losses.
+    """
     lanes = weather.shift_days.size
     hours = np.diff(cells)[weather.lit] / 3600.0
     in_span = inside(cells, [span])[weather.lit]
@@ -65,6 +69,7 @@ def solar(
             got, seen = _panel_power(plan, number, weather, aimed_at, rows, keep[rows])
             power[rows] += panel.count * got * conditions[number]
             sun_wh += panel.count * (seen * hours[rows, None]).sum(axis=0)
+    power = at_the_pack(plan, power, float(weather.temp_air.min()))
     power_wh = (power * hours[:, None]).sum(axis=0)
     limit = plan.pack.solar_input.max_w
     if limit is not None:

@@ -287,15 +287,42 @@ def test_certain_loads_leave_all_the_doubt_to_the_weather() -> None:
     certain = found.plan.replace(
         **{f"task.{n}.spread_percent": 0 for n in range(1, len(found.plan.task) + 1)}
     )
-    assert 0.5 < found.doubt_from_weather < 1.0
-    assert budget(certain).doubt_from_weather == pytest.approx(1.0, abs=1e-9)
+    assert 0.5 < found.doubt["weather"] < 1.0
+    assert budget(certain).doubt["weather"] == pytest.approx(1.0, abs=1e-9)
 
 
 def test_without_panels_all_the_doubt_is_the_loads() -> None:
     plan = Plan.read("builtin:cloudy-repair").replace(**{"panel": None, "pack.temperature": 15})
-    assert budget(plan).doubt_from_weather == pytest.approx(0.0, abs=1e-9)
+    assert budget(plan).doubt["loads"] == pytest.approx(1.0, abs=1e-9)
 
 
 def test_one_weather_leaves_no_doubt_to_share() -> None:
     plan = Plan.read("builtin:cloudy-repair").replace(weather={"kind": "clear"})
-    assert budget(plan).doubt_from_weather is None
+    assert budget(plan).doubt == {}
+
+
+def test_a_kit_of_unknown_condition_is_neither_weather_nor_loads() -> None:
+    plan = Plan.read("builtin:cloudy-repair").replace(
+        **{"weather": {"kind": "clear", "futures": 50}, "panel.1.condition_spread_percent": 30}
+    )
+    shares = budget(plan).doubt
+    assert shares["weather"] == pytest.approx(0.0, abs=1e-9)
+    assert shares["kit"] > 0.0
+
+
+@pytest.mark.parametrize("futures", [1, 10, 200, 1000])
+@pytest.mark.parametrize("panels", [[], [{"rated_w": 60}]])
+def test_the_chance_lies_within_its_range(futures: int, panels: list) -> None:
+    plan = Plan.from_dict(
+        {
+            "place": {"latitude_deg": 46.5, "longitude_deg": 8.0, "elevation_m": 500},
+            "span": {"start": "2026-05-14T08:00", "end": "2026-05-15T08:00"},
+            "weather": {"futures": futures},
+            "panel": panels,
+            "pack": {"capacity_wh": 700},
+            "task": [{"name": "pump", "supply": "dc12", "working_w": 80, "hours": 6}],
+        }
+    )
+    found = budget(plan)
+    assert found.chance.low <= found.chance.percent <= found.chance.high
+    assert found.yes == (found.chance.low >= 90.0)

@@ -149,6 +149,9 @@ RAISED = [
     ("live-panel", PANEL),
     ("frost-not-judged", *no_air(55.0, "2026-11-01T08:00:00")),
     ("frost-not-judged", *no_air(-44.0, "2026-06-01T08:00:00")),
+    ("frost-not-judged", *no_air(43.7, "2026-05-05T08:00:00")),
+    ("frost-not-judged", *no_air(55.0, "2026-11-01T08:00:00"), AGM),
+    ("frost-not-judged", *no_air(55.0, "2026-11-01T08:00:00"), {"panel": []}),
     ("surge-when-low", task(start_w=1500), pack(start_percent=7, temperature=25)),
     ("surge-when-low", task(supply="dc12", working_w=60, start_w=90), pack(start_percent=7)),
     ("surge-when-low", task(start_w=1500), pack(start_percent=27, temperature=-10)),  # 20 locked
@@ -203,8 +206,6 @@ NOT_RAISED = [
     ("frost-not-judged", *no_air(55.0, "2026-07-01T08:00:00")),
     ("frost-not-judged", *no_air(55.0, "2026-11-01T08:00:00"), pack(temperature=8)),
     ("frost-not-judged", *no_air(55.0, "2026-11-01T08:00:00"), {"weather": {"temp_air_c": 3}}),
-    ("frost-not-judged", *no_air(55.0, "2026-11-01T08:00:00"), AGM),
-    ("frost-not-judged", *no_air(55.0, "2026-11-01T08:00:00"), {"panel": []}),
     ("surge-when-low", task(start_w=1500), pack(start_percent=27, temperature=25)),
     ("surge-when-low", task(), pack(start_percent=7)),
     ("surge-when-low", task(start_w=2500), pack(start_percent=7)),  # refused: it never starts

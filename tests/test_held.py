@@ -213,7 +213,7 @@ def test_a_spoilt_file_is_refused_in_one_line_or_was_spoilt_where_it_does_not_ma
         except PlanError as error:
             refused += 1
             (line,) = error.problems
-            assert line.startswith(f"{path}: is no longer readable (")
+            assert line.startswith(f"{path}: can no longer be read;")
             assert line.endswith("fetch the weather of this place anew")
             assert held(tmp_path)[0].problem == line
     assert refused > 150
@@ -230,7 +230,7 @@ def test_a_file_that_cannot_be_read_is_listed_with_its_problem(
     assert (one.kind, one.latitude_deg, one.longitude_deg) == ("forecast", 50.0, 10.0)
     assert (one.fetched_s, one.source) == (NOW_S, "")
     assert one.problem is not None
-    assert "is no longer readable" in one.problem
+    assert "can no longer be read" in one.problem
 
 
 def test_an_array_that_would_run_code_is_not_read(tmp_path: Path) -> None:
@@ -238,7 +238,7 @@ def test_an_array_that_would_run_code_is_not_read(tmp_path: Path) -> None:
     with np.load(path) as file:
         parts = dict(file)
     np.savez(path, **parts | {"ghi": parts["ghi"].astype(object)})
-    with pytest.raises(PlanError, match="is no longer readable"):
+    with pytest.raises(PlanError, match="can no longer be read"):
         read(tmp_path)
 
 
@@ -256,7 +256,7 @@ def test_an_array_that_would_run_code_is_not_read(tmp_path: Path) -> None:
 def test_arrays_that_do_not_fit_together_are_refused(spoil: object, tmp_path: Path) -> None:
     assert callable(spoil)
     save_forecast(spoil(a_forecast()), about(), tmp_path)
-    with pytest.raises(PlanError, match="is no longer readable"):
+    with pytest.raises(PlanError, match="can no longer be read"):
         read(tmp_path)
 
 

@@ -252,31 +252,33 @@ def _live_panel(b: Budget) -> Caution | None:
 def frost_possible(latitude_deg: float, elevation_m: float, day: date) -> bool:
     """Whether a place could freeze on a day; a rule of our own, on the safe side (no source).
 
-    Height counts as latitude. Beyond 25 degrees: in the winter half-year; beyond 45: all but the
-    three summer months; beyond 60: always.
+    Height counts as latitude. Beyond 25 degrees: in the winter half-year; beyond 35: in April too;
+    beyond 42.5: in May and September; beyond 60: always.
 
-    >>> frost_possible(40.0, 0.0, date(2026, 4, 10)), frost_possible(50.0, 0.0, date(2026, 4, 10))
+    >>> frost_possible(33.0, 0.0, date(2026, 4, 10)), frost_possible(40.0, 0.0, date(2026, 4, 10))
     (False, True)
     """
     reach = abs(latitude_deg) + max(elevation_m, 0.0) / M_PER_DEGREE
     month = day.month if latitude_deg >= 0.0 else (day.month + 5) % 12 + 1
     if month in (6, 7, 8):
         return reach > 60.0
-    return reach > (45.0 if month in (4, 5, 9) else 25.0)
+    return reach > {4: 35.0, 5: 42.5, 9: 42.5}.get(month, 25.0)
 
 
 def _frost_not_judged(b: Budget) -> Caution | None:
-    stated = b.weather.temperature_stated or b.plan.pack.temperature is not None
-    if stated or b.plan.pack.chemistry not in LITHIUM or not _charged(b):
+    if b.weather.temperature_stated or b.plan.pack.temperature is not None:
         return None
     latitude, height, calendar = b.plan.place.latitude_deg, b.weather.elevation_m, b.calendar
     days = (calendar.first + timedelta(k) for k in range((calendar.last - calendar.first).days + 1))
     if not any(frost_possible(latitude, height, day) for day in days):
         return None
+    holds = "a lead-acid battery gives much less in the cold."
+    if b.plan.pack.chemistry in LITHIUM:
+        holds = "lithium gives less in the cold and, unless heated, takes no charge below 0."
     return Caution(
         "frost-not-judged",
         "No air temperature was given, so 15 degrees C is assumed and frost is not judged. Give"
-        " temp_air_c: lithium holds less in the cold and, unless heated, takes no charge below 0.",
+        f" temp_air_c: {holds}",
         "[weather] without temp_air_c",
     )
 

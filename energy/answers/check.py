@@ -4,7 +4,6 @@ It words what the `Budget` knows: verdict, chance, lowest charge, tasks and why 
 Fixes and cautions are answers of their own.
 """
 
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -12,15 +11,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.budget import Budget, budget
-from energy.model.limits import Refusal
 from energy.plan import Plan, PlanError
+from energy.refused import why_refused
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
 SKIES = ("clear", "broken", "overcast")
-OUTLETS = {"ac": "the mains outlets", "dc12": "the 12 V outlets", "usb": "the USB outlets"}
 
 
 @dataclass(frozen=True)
@@ -42,11 +40,12 @@ class TaskAnswer:
 
 @dataclass(frozen=True)
 class Now:
-    """A day under way: the charge measured and what the plan expected at that time [percent]."""
+    """A day under way: the charge measured and what the plan expected at that time [percent];
+    None where the weather held does not reach back to the plan's start."""
 
     at: datetime
     measured_percent: float
-    expected_percent: float
+    expected_percent: float | None
 
 
 @dataclass(frozen=True)
@@ -97,7 +96,6 @@ class Check:
             else b.local(b.full_again_s).isoformat(timespec="seconds"),
             "ledger_wh": {k: round(float(v[b.middle]), 2) for k, v in b.ledger_wh.items()},
             "tasks": [{k: _rounded(v, 2) for k, v in asdict(task).items()} for task in self.tasks],
-            "fixes": [],
         }
         if self.now is not None:
             found["now"] = {
@@ -177,12 +175,21 @@ def check(
     if not 0.0 <= battery_percent <= 100.0:
         raise PlanError([f"--battery must be between 0 and 100 (got {battery_percent:g})"])
     rest = budget(plan, now, battery_percent)
-    whole = budget(plan)
-    expected = float(np.interp(rest.time_s[0], whole.time_s, whole.charge_percent[:, whole.middle]))
     at = rest.local(float(rest.time_s[0]))
+    expected = _expected_percent(plan, rest)
     measured = Now(at, battery_percent, expected)
     beside = under_skies(rest, now, battery_percent) if skies else ()
     return Check(rest, task_answers(rest), measured, beside)
+
+
+def _expected_percent(plan: Plan, rest: Budget) -> float | None:
+    """The charge that the whole plan expects where its rest begins."""
+    try:
+        whole = budget(plan)
+    except PlanError:
+        return None  # a forecast fetched on the way begins after the plan
+    charge = whole.charge_percent[:, whole.middle]
+    return float(np.interp(rest.time_s[0], whole.time_s, charge))
 
 
 def under_skies(
@@ -202,7 +209,8 @@ def under_skies(
     }
     found = []
     for sky in SKIES:
-        under = budget(b.plan.replace(weather={**weather, "sky": sky}), now, battery_percent)
+        changes = {"weather": {**weather, "sky": sky}, "place.elevation_m": b.weather.elevation_m}
+        under = budget(b.plan.replace(**changes), now, battery_percent)
         found.append(Sky(sky, under.verdict, under.lowest().percent))
     return tuple(found)
 
@@ -243,37 +251,6 @@ def peak_w(task: Any) -> float:
     if task.trace:
         return float(max(watts for _, watts in task.trace))
     return float(next(w for w in (task.working_w, task.on_w, task.power_w, 0.0) if w is not None))
-
-
-def why_refused(supply: str, start_w: float, turned_away: Sequence[Refusal], bursts: int) -> str:
-    """The limit that a task breaks, in words with the numbers.
-
-    >>> from energy.model.demand import Burst
-    >>> burst = Burst(0, 0, ())
-    >>> why_refused("ac", 2700.0, [Refusal(burst, "surge", 2700.0, 2000.0)], 1)
-    'starts at 2700 W, the inverter surges to 2000 W'
-    """
-    first = turned_away[0]
-    asked, allowed = f"{first.asked:.0f} W", f"{first.allowed:.0f} W"
-    alone = first.asked <= start_w * (1.0 + 1e-9)
-    words = {
-        "no-inverter": "needs a mains outlet, and the pack has no inverter",
-        "inverter-off": "the inverter is off then",
-        "inverter": f"asks {first.asked:.0f} VA of the inverter, rated {allowed}",
-        "surge": f"starts at {asked}, the inverter surges to {allowed}"
-        if alone
-        else f"its start and what else runs make {asked}, the inverter surges to {allowed}",
-        "surge-time": f"its start lasts {first.asked:g} s, the inverter surges for"
-        f" {first.allowed:g} s",
-        "discharge": f"with losses and all that runs {asked} are asked of the pack, it gives"
-        f" {allowed}",
-        "battery": f"with losses and all that runs {asked} are asked of the battery, which can"
-        f" give {allowed}",
-    }
-    text = words.get(first.limit, f"{asked} are asked of {OUTLETS[supply]}, which give {allowed}")
-    if len(turned_away) < bursts:
-        text = f"{len(turned_away)} of {bursts} times: {text}"
-    return text
 
 
 def clock(b: Budget, time_s: float) -> str:

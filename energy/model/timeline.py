@@ -18,6 +18,7 @@ Moment = tuple[str, float]
 Interval = tuple[float, float]
 
 GRID_S = 300.0  # the regular grid: 5 minutes
+NOON_MIN = 720.0
 ALL_DAY: tuple[Moment, Moment] = (("clock", 0.0), ("clock", 1440.0))
 
 
@@ -116,7 +117,9 @@ class Calendar:
         """The window that starts on a local date, or None where it is empty.
 
         An end at or before the start wraps past midnight, but sunrise to sunset never does, and
-        sunset to sunrise always runs to the next day's sunrise.
+        sunset to sunrise always runs to the next day's sunrise. Neither does a window from sunset
+        to a time of the same evening, nor one from a morning's time to sunrise: where the sun sets
+        later or rises sooner they are empty, as an evening without dusk needs no light.
 
         >>> span = Calendar(date(2026, 3, 20), date(2026, 3, 20), ZoneInfo("UTC"), 0.0, 0.0)
         >>> start, end = span.window((("clock", 1320.0), ("clock", 360.0)), date(2026, 3, 20))
@@ -126,7 +129,12 @@ class Calendar:
         opens, closes = between or ALL_DAY
         start, end = self.at(opens, day), self.at(closes, day)
         anchors = opens[0], closes[0]
-        wraps = end <= start and anchors != ("sunrise", "sunset")
+        same_day = (
+            anchors == ("sunrise", "sunset")
+            or (anchors == ("sunset", "clock") and closes[1] >= NOON_MIN)
+            or (anchors == ("clock", "sunrise") and opens[1] < NOON_MIN)
+        )
+        wraps = end <= start and not same_day
         if anchors == ("clock", "clock"):  # by the clock's face, also where it skips an hour
             wraps = closes[1] <= opens[1]
         if wraps or anchors == ("sunset", "sunrise"):

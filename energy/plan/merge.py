@@ -16,6 +16,7 @@ from energy.plan.profiles import Kinds, Table
 from energy.plan.words import PlanError, meant, shown
 
 # Keys of which only one can be said: writing one takes the place of the other.
+KIND_OF = {"sun_hours": "monthly", "sky": "sky", "file": "file"}
 RIVALS = {
     "capacity_wh": "capacity_ah",
     "albedo": "ground",
@@ -63,6 +64,8 @@ def merge(source: Table, beside: Beside) -> Merged:
     tables = done.tables
     for key in ("weather", "goal"):
         tables.setdefault(key, {})
+    if isinstance(tables["weather"], dict):
+        tables["weather"] = _with_kind(tables["weather"])
     place = tables.get("place")
     south = False
     if isinstance(place, dict):
@@ -82,6 +85,12 @@ def merge(source: Table, beside: Beside) -> Merged:
     for k, task in _items(tables, "task"):
         tables["task"][k] = _whole_task(task, k, done, beside)
     return done
+
+
+def _with_kind(weather: Table) -> Table:
+    """The kind of weather that its other keys tell of, where it is not named."""
+    told = [kind for key, kind in KIND_OF.items() if weather.get(key) is not None]
+    return weather if "kind" in weather or len(told) != 1 else {"kind": told[0], **weather}
 
 
 def _shorten(done: Merged) -> None:

@@ -14,6 +14,7 @@ from rich.text import Text
 
 from energy.answers.cautions import CLOSING, Caution
 from energy.answers.check import Check, TaskAnswer, clock
+from energy.answers.fixes import Fixes
 from energy.budget import Budget, Chance
 from energy.weather.ahead import age_in_words
 from energy.weather.held import Held
@@ -59,6 +60,17 @@ def watt_hours(value: float) -> str:
     return f"{round(value, digits) + 0.0:.0f}"
 
 
+def whole_percent(value: float) -> str:
+    """Whole percent that never call a doubt certain.
+
+    >>> [whole_percent(x) for x in (0.0, 0.4, 87.1, 99.6, 100.0)]
+    ['0', 'under 1', '87', 'over 99', '100']
+    """
+    if 0.0 < value < 1.0:
+        return "under 1"
+    return "over 99" if 99.0 < value < 100.0 else f"{value:.0f}"
+
+
 def chance_line(chance: Chance) -> str:
     """The chance, always with how many weathers it was tried in and what they are worth.
 
@@ -69,14 +81,15 @@ def chance_line(chance: Chance) -> str:
     if chance.futures == 1:
         return "tried in one weather only: an example, not a chance"
     share = f"worked in {worked} of {chance.futures}"
+    percent = whole_percent(chance.percent)
     if chance.independent is None and chance.low is not None and chance.high is not None:
         return (
-            f"{share} drawn weathers ({chance.percent:.0f} %); with the doubt about the means"
+            f"{share} drawn weathers ({percent} %); with the doubt about the means"
             f" {chance.low:.0f} to {chance.high:.0f} %"
         )
     if chance.independent is None:
-        return f"{share} futures under the stated sky ({chance.percent:.0f} %)"
-    text = f"{share} weathers ({chance.percent:.0f} %)"
+        return f"{share} futures under the stated sky ({percent} %)"
+    text = f"{share} weathers ({percent} %)"
     worth = max(round(chance.independent), 1)
     text += f", worth about {worth} independent {'one' if worth == 1 else 'ones'}"
     if chance.low is not None and chance.high is not None:
@@ -88,6 +101,7 @@ def show_check(
     answer: Check,
     cautions: Sequence[Caution],
     out: Console,
+    fixes: Fixes | None = None,
     *,
     demo: bool = False,
     every_caution: bool = False,
@@ -107,11 +121,27 @@ def show_check(
     for sky in answer.skies:
         words = f"{VERDICTS[sky.verdict]}, lowest charge {sky.lowest_percent:.0f} %"
         out.print(Text(f"{sky.sky.capitalize()} sky: {words}."))
+    if fixes is not None:
+        show_fixes(fixes, out)
     out.print(task_table(answer.tasks))
     out.print(energy_table(b))
     for note in b.notes:
         out.print(Text(f"Note: {note}."))
     show_cautions(cautions, out, len(cautions) if every_caution else CAUTIONS_SHOWN)
+
+
+def show_fixes(fixes: Fixes, out: Console) -> None:
+    """The changes that make the answer a yes, each with its chance; and what does not suffice."""
+    if fixes.found:
+        out.print(Text("One of these makes it a yes, the easiest first", style="bold"))
+    for fix in fixes.found:
+        chance = fix.budget.chance
+        worked = round(chance.percent * chance.futures / 100.0)
+        reached = f" ({worked} of {chance.futures})" if chance.futures > 1 else ""
+        out.print(Text(f"- {fix.text}{reached}"))
+    if fixes.not_enough:
+        alone = "Not enough alone" if fixes.found else "Nothing tried is enough"
+        out.print(Text(f"{alone}: {'; '.join(fixes.not_enough)}."))
 
 
 def headline(answer: Check) -> Text:
@@ -126,7 +156,10 @@ def headline(answer: Check) -> Text:
             words += "; and the pack runs flat"
     if b.chance.futures > 1 and not b.refusals:
         reach = "reaches" if answer.yes else "stays below"
-        words = f"the chance {reach} the goal of {goal}; in the middle weather {words}"
+        which = "the chance under this sky" if b.weather.kind == "sky" else "the chance"
+        if not answer.yes and b.chance.percent >= b.chance.goal and b.chance.low is not None:
+            which = f"the low end of the chance, {b.chance.low:.0f} %,"
+        words = f"{which} {reach} the goal of {goal}; in the middle weather {words}"
     text = Text("YES" if answer.yes else "NO", style="bold green" if answer.yes else "bold red")
     text.append(f": {words}.", style="bold")
     return text
@@ -146,10 +179,13 @@ def summary(answer: Check) -> Iterable[str]:
     must = b.chance.must_percent
     if must is not None and b.chance.futures > 1:
         yield f"What must run is fully served in {must:.0f} % of them."
+    failed = failures(b)
+    if failed:
+        yield failed
     side = "above" if lowest.spare_wh >= 0 else "short of"
     reserve = f"the reserve of {b.plan.pack.reserve_percent:.0f} %"
-    if lowest.locked_percent >= 0.5:
-        reserve += f", which begins above the {lowest.locked_percent:.0f} % that the cold locks"
+    if lowest.locked_percent >= 0.5 and b.weather.temperature_stated:
+        reserve += f" and the {lowest.locked_percent:.0f} % that the cold locks"
     text = (
         f"Lowest charge {lowest.percent:.0f} % at {clock(b, lowest.at_s)},"
         f" {watt_hours(abs(lowest.spare_wh))} Wh {side} {reserve}"
@@ -168,13 +204,30 @@ def summary(answer: Check) -> Iterable[str]:
         yield _now_line(answer)
 
 
+def failures(b: Budget) -> str:
+    """What happens in the weathers in which it does not work; empty where there are none."""
+    fails = b.chance.futures - int(b.success.sum())
+    if fails == 0 or b.chance.futures == 1:
+        return ""
+    flat = int((b.run.ran_short & ~b.success).sum())
+    others = "In the one other" if fails == 1 else f"In the other {fails}"
+    if flat == 0:
+        return f"{others} it dips into the reserve, and nothing stops."
+    if flat == fails:
+        return f"{others} the pack runs flat."
+    return f"{others} it dips into the reserve; in {flat} of them the pack runs flat."
+
+
 def _doubt(b: Budget) -> str:
     """Where the spread of the lowest charge comes from, in round tens of percent."""
-    share = b.doubt_from_weather if b.chance.futures > 1 else None
-    if share is None:
+    shares = b.doubt if b.chance.futures > 1 else {}
+    if not shares:
         return ""
-    weather = round(10.0 * share) * 10
-    return f"; the doubt comes {weather} % from the weather, {100 - weather} % from the loads"
+    name, most = max(shares.items(), key=lambda item: item[1])
+    if most > 0.95:
+        return f"; nearly all the doubt comes from the {name}"
+    words = [f"{10 * round(10.0 * share)} % from the {name}" for name, share in shares.items()]
+    return f"; the doubt comes {', '.join(words)}"
 
 
 def _flat_line(answer: Check) -> str:
@@ -193,9 +246,14 @@ def _flat_line(answer: Check) -> str:
 def _now_line(answer: Check) -> str:
     now = answer.now
     assert now is not None
+    at = clock(answer.budget, now.at.timestamp())
+    if now.expected_percent is None:
+        return (
+            f"Measured {now.measured_percent:.0f} % at {at}; what was expected then is not known:"
+            " the weather held begins later than the plan."
+        )
     ahead = now.measured_percent - now.expected_percent
     way = "ahead of" if ahead >= 0 else "behind"
-    at = clock(answer.budget, now.at.timestamp())
     return (
         f"At {at} the plan expected {now.expected_percent:.0f} %, measured"
         f" {now.measured_percent:.0f} %: {abs(ahead):.0f} points {way} the plan."

@@ -16,6 +16,7 @@ SHAPE = (44, 120, 12)
 SOUTHMOST_DEG, WESTMOST_DEG, STEP_DEG = -57.0, -180.0, 3.0
 SCALE = 250.0
 NEAREST_KM = 300.0
+SOUTH_END_DEG, NORTH_END_DEG = -58.5, 67.5  # beyond, some month has no data
 
 
 @cache
@@ -45,10 +46,8 @@ def clearness_at(latitude: float, longitude: float) -> Array:
     weights = np.array([(1 - up) * (1 - east), (1 - up) * east, up * (1 - east), up * east])
     around = table[rows, columns]
     held = ~np.isnan(around).any(axis=1) & (weights > 0.0)
-    inside = -0.5 <= row <= SHAPE[0] - 0.5
-    if inside and held.any():
-        return np.asarray(weights[held] @ around[held] / weights[held].sum())
-    return _nearest(latitude, longitude)
+    nearest = _nearest(latitude, longitude)
+    return np.asarray(weights[held] @ around[held] / weights[held].sum()) if held.any() else nearest
 
 
 def has_climate(latitude: float, longitude: float) -> bool:
@@ -72,11 +71,12 @@ def _nearest(latitude: float, longitude: float) -> Array:
     away_km = ground_km(latitude, longitude, latitudes, longitudes)
     away_km = np.where(np.isnan(table).any(axis=2), np.inf, away_km)
     row, column = np.unravel_index(int(away_km.argmin()), away_km.shape)
-    if away_km[row, column] > NEAREST_KM:
+    if away_km[row, column] > NEAREST_KM or not SOUTH_END_DEG <= latitude <= NORTH_END_DEG:
         raise PlanError(
             [
-                f"the climate table has no data within {NEAREST_KM:.0f} km of {latitude:g},"
-                f" {longitude:g}; give a weather file"
+                f"the climate table has no data near {latitude:g}, {longitude:g} (open ocean and"
+                " the polar regions are not in it); give twelve sun-hour figures (kind ="
+                ' "monthly"), fetch history (energy weather PLAN --history) or give a weather file'
             ]
         )
     return np.asarray(table[row, column])

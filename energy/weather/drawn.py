@@ -38,6 +38,11 @@ FUTURES = 200
 TABLE_DERATE = 0.89  # reanalysis is too bright under cloud (a fit at ten places)
 PLACE_SIGMA = 0.14  # the doubt about one place (a fit)
 FIGURES_SIGMA = 0.08 / 1.645  # twelve given figures: 8 % at the 5 and 95 % points (practice)
+CLEAREST_MONTH = 0.85  # no month's mean of clearness is higher, deserts on heights included
+MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
 NO_SUN = 0.4  # the clearness of a month without sun: it plays no part
 AIR_RANGE_C, AIR_RANGE_BY_CLEARNESS_C = 3.0, 12.0  # the day's range of air temperature (a fit)
 
@@ -61,14 +66,15 @@ def drawn(
 ) -> list[dict[str, Any]]:
     """The fields of `Weathers` for drawn weather; cells must cover whole solar days.
 
-    First as it is drawn, then with the means at each point of `doubts`; those in no more futures
-    than are drawn by default: they tell of the means, and the same luck is in all.
+    First as it is drawn, then with the means at each point of `doubts`, always in the default
+    number of futures: fewer would tell nothing of them, more nothing new.
     """
     days = _Days(plan, calendar, cells, sun)
     lanes = plan.weather.futures or FUTURES
-    several = [_weather(plan, calendar, cells, sun, lit, days, lanes, None)]
-    few = min(lanes, FUTURES)
-    return several + [_weather(plan, calendar, cells, sun, lit, days, few, at) for at in doubts]
+    found = [_weather(plan, calendar, cells, sun, lit, days, lanes, None)]
+    if plan.weather.kind in FROM_MEANS:
+        found += [_weather(plan, calendar, cells, sun, lit, days, FUTURES, at) for at in doubts]
+    return found
 
 
 class _Days:
@@ -124,6 +130,7 @@ def _weather(
         "temperature_stated": plan.weather.temp_air_c is not None,
         "shift_days": np.zeros(lanes),
         "independent": None,
+        "rough": plan.weather.kind == "climate",
     }
 
 
@@ -131,7 +138,8 @@ def _daily(plan: Plan, calendar: Calendar, days: _Days, lanes: int, doubt: float
     """Clearness of the days, (days, lanes): about a stated sky, or about the month's mean."""
     weather = plan.weather
     chance = ndtr(normal_scores(weather.seed, "days", days.dates.size, lanes, DAY_TO_DAY))
-    if weather.sky is not None:
+    if weather.kind == "sky":
+        assert weather.sky is not None
         okta = okta_by_date(weather.sky, calendar, days.noon_s)
         return np.asarray(days.clear_day[:, None] * daily_transmission(okta[:, None], chance))
     means = (between_months(noons(days.dates)) @ _knots(plan))[:, None]
@@ -140,7 +148,8 @@ def _daily(plan: Plan, calendar: Calendar, days: _Days, lanes: int, doubt: float
 
 
 def _words(plan: Plan) -> dict[str, str]:
-    if plan.weather.sky is not None:
+    if plan.weather.kind == "sky":
+        assert plan.weather.sky is not None
         return {
             "source": f"{sky_in_words(plan.weather.sky)}, days drawn around it",
             "sharpen": "a weather file of the place: a stated sky says nothing of how likely it is",
@@ -154,7 +163,7 @@ def _words(plan: Plan) -> dict[str, str]:
     return {
         "source": "the built-in climate table, days drawn by chance; rough: a place may lie 20 %"
         f" below or 26 % above{south if plan.place.latitude_deg < 0 else ''}",
-        "sharpen": 'twelve sun-hour figures (kind = "monthly") or a weather file',
+        "sharpen": 'twelve sun-hour figures of the place (kind = "monthly") or fetched history',
     }
 
 
@@ -165,7 +174,7 @@ def _knots(plan: Plan) -> Array:
     # monthly means within 0.2 % of those by the precise position over 2011 to 2015.
     sun_noon = np.arange(1.0, 366.0) + 1.0 - place.longitude_deg / 360.0
     flat_wh = extraterrestrial_day_wh(place.latitude_deg, sun_noon)
-    if plan.weather.sun_hours is None:
+    if plan.weather.kind == "climate":
         try:
             means = TABLE_DERATE * clearness_at(place.latitude_deg, place.longitude_deg)
         except PlanError as error:
@@ -175,8 +184,22 @@ def _knots(plan: Plan) -> Array:
         month = dates.astype("datetime64[M]").astype(int) % 12
         mean_wh = np.bincount(month, flat_wh) / np.bincount(month)
         given_wh = 1000.0 * np.array(plan.weather.sun_hours)
+        _refuse_too_bright(plan, given_wh, mean_wh)
         means = np.where(mean_wh > 100.0, given_wh / np.maximum(mean_wh, 100.0), NO_SUN)
-    return month_knots(np.clip(means, 0.06, 0.85))
+    return month_knots(np.clip(means, 0.06, CLEAREST_MONTH))
+
+
+def _refuse_too_bright(plan: Plan, given_wh: Array, above_air_wh: Array) -> None:
+    """Raise PlanError for months whose sun hours no month has had under that much light."""
+    problems = [
+        f"{plan.origin}: [weather]: sun_hours: {month} has {given_wh[k] / 1000.0:g} kWh/m2 a day,"
+        f" and at {plan.place.latitude_deg:g} degrees at most {most / 1000.0:.1f} reach the ground;"
+        " give January to December of this place, on the flat"
+        for k, month in enumerate(MONTHS)
+        if given_wh[k] > (most := max(CLEAREST_MONTH * above_air_wh[k], 100.0))
+    ]
+    if problems:
+        raise PlanError(problems)
 
 
 def extraterrestrial_day_wh(latitude: float, day_of_year: Array) -> Array:

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pvlib
 
-from energy.model import Array, Index
+from energy.model import Array, Index, Mask
 from energy.model.sun import Sun, clear_sun
 from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan, PlanError
@@ -36,7 +36,8 @@ class Weathers:
     sun holds the middles of the lit cells, lit their numbers (rows,). ghi, dni, dhi [W/m2] are
     (rows, m); temp_air [deg C] and wind_speed [m/s at 10 m] (cells, m); m is 1 where all lanes
     share one weather. shift_days (m,) says how far each was moved. independent is what the m
-    weathers are worth, None where no chance is drawn from weather.
+    weathers are worth, None where no chance is drawn from weather. rough: the means themselves are
+    so doubtful that a yes needs the low end of that doubt.
     """
 
     kind: str
@@ -54,6 +55,7 @@ class Weathers:
     temperature_stated: bool
     shift_days: Array
     independent: float | None
+    rough: bool = False
     distance_km: float = 0.0
     height_difference_m: float = 0.0
     notes: tuple[str, ...] = ()
@@ -126,7 +128,7 @@ def weathers(
         several = drawn.drawn(plan, calendar, cells, sun, lit, doubts)
     elif isinstance(record, Forecast):
         same_height = plan.replace(**{"place.elevation_m": elevation_m})
-        several = [_from_forecast(same_height, record, calendar, cells, sun, lit, span)]
+        several = _from_forecast(same_height, record, calendar, cells, sun, lit, span, doubts)
     elif record is None:
         several = [_stated(plan, calendar, middles, sun, lit)]
     else:
@@ -150,7 +152,7 @@ def _stated(plan: Plan, calendar: Calendar, middles: Array, sun: Sun, lit: Index
     weather = plan.weather
     okta = np.zeros(middles.size)
     source = "a clear sky"
-    if weather.sky is not None:
+    if weather.kind == "sky" and weather.sky is not None:
         okta = okta_by_date(weather.sky, calendar, middles)
         source = sky_in_words(weather.sky)
     ghi, dni, dhi = cloudy_light(sun.rows(lit), okta[lit])
@@ -177,8 +179,12 @@ def _from_forecast(
     sun: Sun,
     lit: Index,
     span: Interval,
-) -> dict[str, Any]:
-    """The members of a forecast; where it ends before the span, history or climate carries on."""
+    doubts: Sequence[float],
+) -> list[dict[str, Any]]:
+    """The members of a forecast; where it ends before the span, history or climate carries on.
+
+    With the climate table its doubt about the means comes in too, at each point of `doubts`.
+    """
     reach_s = ahead.reaches_s(forecast)
     clock = calendar.zone
     if not forecast.start_s[0] <= span[0] < reach_s:
@@ -191,23 +197,12 @@ def _from_forecast(
             ]
         )
     join_s = min(reach_s, span[1])
-    members = ahead.members_until(forecast, join_s)
-    lanes = min(members.ghi.shape[1], plan.weather.futures or members.ghi.shape[1])
-    found = ahead.laid_over(members.first(lanes), cells, sun, lit)
-    notes = []
-    if reach_s < span[1]:
-        then = _after_forecast(plan, lanes)
-        tail, *_ = weathers(then, record_of(then), calendar, cells, span)
-        late = cells[:-1] >= join_s
-        lane = np.arange(lanes)
-        for name, rows in (("ghi", late[lit]), ("dni", late[lit]), ("dhi", late[lit])):
-            found[name][rows] = getattr(tail, name)[rows][:, lane % tail.ghi.shape[1]]
-        for name in ("temp_air", "wind_speed"):
-            values = getattr(tail, name)[late]
-            found[name][late] = values[:, lane % values.shape[1]]
-        notes.append(f"the forecast ends {_on_clock(join_s, clock)}; then: {tail.source}")
-    return {
-        **found,
+    whole = ahead.members_until(forecast, join_s)
+    lanes = min(whole.ghi.shape[1], plan.weather.futures or whole.ghi.shape[1])
+    members = ahead.laid_over(whole.first(lanes), cells, sun, lit)
+    left_out = forecast.ghi.shape[1] - whole.ghi.shape[1]
+    notes = [f"{left_out} members of the forecast end too early and are left out"] * (left_out > 0)
+    common = {
         "source": f"{forecast.source}, {lanes} members, fetched"
         f" {ahead.age_in_words(forecast.fetched_s)}",
         "sharpen": "a new forecast, fetched just before leaving",
@@ -217,6 +212,25 @@ def _from_forecast(
         "distance_km": apart(plan, forecast)[0],
         "notes": notes,
     }
+    if reach_s >= span[1]:
+        return [common | members]
+    then = _after_forecast(plan, lanes)
+    tails = weathers(then, record_of(then), calendar, cells, span, doubts)
+    notes.append(f"the forecast ends {_on_clock(join_s, clock)}; then: {tails[0].source}")
+    common["independent"] = min(lanes, tails[0].independent or lanes)
+    common["rough"] = tails[0].rough
+    late = cells[:-1] >= join_s
+    return [common | _carried_on(members, tail, late, lit) for tail in tails]
+
+
+def _carried_on(members: dict[str, Any], tail: Weathers, late: Mask, lit: Index) -> dict[str, Any]:
+    """Light, air and wind of the members, on the late cells those of what carries on."""
+    found = {name: values.copy() for name, values in members.items()}
+    for name, values in found.items():
+        rows = late if name in ("temp_air", "wind_speed") else late[lit]
+        after = getattr(tail, name)[rows]
+        values[rows] = after[:, np.arange(values.shape[1]) % after.shape[1]]
+    return found
 
 
 def _after_forecast(plan: Plan, lanes: int) -> Plan:

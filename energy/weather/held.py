@@ -19,7 +19,6 @@ import numpy as np
 import platformdirs
 
 from energy.plan import PlanError
-from energy.plan.words import one_line
 from energy.weather.record import HOUR_S, Floats, Record, ground_km
 
 DISTRIBUTION = "offgrid-workshop-energy"
@@ -241,10 +240,9 @@ def _read(path: Path) -> tuple[About, Record | Forecast]:
         _check(weather, arrays)
         return about, weather
     except Exception as error:  # a damaged archive makes its readers raise almost anything
-        why = one_line(f"{type(error).__name__}: {error}", 120)
-        raise PlanError(
-            [f"{path}: is no longer readable ({why}); fetch the weather of this place anew"]
-        ) from None
+        raise NotHeld(
+            [f"{path}: can no longer be read; fetch the weather of this place anew"]
+        ) from error
 
 
 def _check(weather: Record | Forecast, arrays: dict[str, Any]) -> None:

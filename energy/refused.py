@@ -1,0 +1,38 @@
+"""Why a task does not run beside the others: the limit it breaks, in words with the numbers."""
+
+from collections.abc import Sequence
+
+from energy.model.limits import Refusal
+
+OUTLETS = {"ac": "the mains outlets", "dc12": "the 12 V outlets", "usb": "the USB outlets"}
+
+
+def why_refused(supply: str, start_w: float, turned_away: Sequence[Refusal], bursts: int) -> str:
+    """The limit that a task breaks, in words with the numbers.
+
+    >>> from energy.model.demand import Burst
+    >>> burst = Burst(0, 0, ())
+    >>> why_refused("ac", 2700.0, [Refusal(burst, "surge", 2700.0, 2000.0)], 1)
+    'starts at 2700 W, the inverter surges to 2000 W'
+    """
+    first = turned_away[0]
+    asked, allowed = f"{first.asked:.0f} W", f"{first.allowed:.0f} W"
+    alone = first.asked <= start_w * (1.0 + 1e-9)
+    words = {
+        "no-inverter": "needs a mains outlet, and the pack has no inverter",
+        "inverter-off": "the inverter is off then",
+        "inverter": f"asks {first.asked:.0f} VA of the inverter, rated {allowed}",
+        "surge": f"starts at {asked}, the inverter surges to {allowed}"
+        if alone
+        else f"its start and what else runs make {asked}, the inverter surges to {allowed}",
+        "surge-time": f"its start lasts {first.asked:g} s, the inverter surges for"
+        f" {first.allowed:g} s",
+        "discharge": f"with losses and all that runs {asked} are asked of the pack, it gives"
+        f" {allowed}",
+        "battery": f"with losses and all that runs {asked} are asked of the battery, which can"
+        f" give {allowed}",
+    }
+    text = words.get(first.limit, f"{asked} are asked of {OUTLETS[supply]}, which give {allowed}")
+    if len(turned_away) < bursts:
+        text = f"{len(turned_away)} of {bursts} times: {text}"
+    return text

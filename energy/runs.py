@@ -1,0 +1,277 @@
+"""A plan's runs of cable: what each joins, its volts and amps, and what it costs the simulation.
+
+Resistances and tables are `model.cable`'s. How a run is judged and worded lives in the answers.
+"""
+
+from dataclasses import dataclass
+
+from energy.model import Array, cable
+from energy.plan import Plan, PlanError
+from energy.plan.kit import Panel, SolarInput
+from energy.plan.schema import Run, Task
+
+MAINS_V = 230.0  # IEC 60038; where a plan lies in a country of 120 V the run says so
+DC12_V = 12.8  # a 12 V battery at rest; packs keep their outlets there or above (common practice)
+USB_V = 5.0  # the lowest a USB outlet gives
+TWELVE_VOLT = (11.0, 15.0)  # a pack whose nominal voltage lies here feeds its 12 V outlets directly
+ROUNDING = 1.0 + 1e-9
+I_SC_SHARE = 1.1  # of i_mp, where i_sc is left out (common practice: 1.06 to 1.08 on labels)
+
+
+@dataclass(frozen=True)
+class Arrangement:
+    """Panels of one kind as equal strings at an input; v_oc_cold [V] of a whole string, None
+    where the label's v_oc is not given."""
+
+    panel: Panel
+    into: SolarInput
+    in_series: int
+    v_oc_cold: float | None
+
+    @property
+    def in_parallel(self) -> int:
+        """Number of strings."""
+        return self.panel.count // self.in_series
+
+    @property
+    def v_mp(self) -> float:
+        """Working volts of a string."""
+        return self.panel.v_mp * self.in_series
+
+    @property
+    def i_mp(self) -> float:
+        """Working amps of all strings together."""
+        return self.panel.i_mp * self.in_parallel
+
+    @property
+    def i_sc(self) -> float:
+        """Short-circuit amps of all strings together."""
+        return (self.panel.i_sc or I_SC_SHARE * self.panel.i_mp) * self.in_parallel
+
+    @property
+    def fits(self) -> bool | None:
+        """Whether the input bears the cold volts and the short-circuit amps; None: not known."""
+        max_v, max_a = self.into.max_v, self.into.max_a
+        if max_a is not None and self.i_sc > max_a * ROUNDING:
+            return False
+        if self.v_oc_cold is None or max_v is None:
+            return None
+        return self.v_oc_cold <= max_v * ROUNDING
+
+
+def arrangements(panel: Panel, into: SolarInput, lowest_c: float) -> list[Arrangement]:
+    """Every way to join the panels of one kind in equal strings, fewest in series first.
+
+    The cold voltage goes by the panel's coefficient, where none is given by the table of
+    NFPA 70 690.7(A). Raises ValueError below -40 C, where that table ends.
+    """
+    own = "temp_coefficient_voc_percent_per_c" in panel.model_fields_set
+    coefficient = panel.temp_coefficient_voc_percent_per_c if own else None
+    cold = None if panel.v_oc is None else cable.cold_v_oc(panel.v_oc, lowest_c, coefficient)
+    return [
+        Arrangement(panel, into, n, None if cold is None else n * cold)
+        for n in range(1, panel.count + 1)
+        if panel.count % n == 0
+    ]
+
+
+def taken(ways: list[Arrangement]) -> Arrangement:
+    """The first arrangement known to fit, else the first that may, else the first of all."""
+    for known in (True, None):
+        for way in ways:
+            if way.fits is known:
+                return way
+    return ways[0]
+
+
+def laid_out(plan: Plan, lowest_c: float) -> list[Arrangement]:
+    """The arrangement to expect of each of the plan's panels, all on one input.
+
+    The fewest in series that fit: side by side panels bear shade best and keep the voltage low.
+    Where all kinds together are too many amps, the most in series that fit. Raises ValueError
+    below -40 C for a panel without a coefficient.
+    """
+    ways = [arrangements(panel, plan.pack.solar_input, lowest_c) for panel in plan.panel]
+    fewest = [taken(several) for several in ways]
+    most = [taken(several[::-1]) for several in ways]
+    return most if not amps_fit(fewest) and amps_fit(most) else fewest
+
+
+def amps_fit(laid: list[Arrangement]) -> bool:
+    """Whether the input bears the short-circuit amps of all strings together."""
+    most_a = laid[0].into.max_a if laid else None
+    return most_a is None or sum(way.i_sc for way in laid) <= most_a * ROUNDING
+
+
+@dataclass(frozen=True)
+class Joined:
+    """A run with the volts and working amps of what it joins.
+
+    kind is panel, ac, dc12, usb or stated; peak_a is what fuse and conductor must bear, its
+    factors in it; start_a a tool's start; about says what was assumed.
+    """
+
+    run: Run
+    kind: str
+    volts: float
+    amps: float
+    peak_a: float
+    start_a: float | None
+    about: str
+
+    @property
+    def fuse_a(self) -> float | None:
+        """The fuse at its feeding end [A]; None where the outlet limits itself. ValueError beyond
+        the series."""
+        return None if self.kind in ("ac", "usb") else self.bears_a
+
+    @property
+    def bears_a(self) -> float:
+        """What the copper must carry: the fuse, or what would guard it. ValueError beyond."""
+        return cable.fuse_a(self.peak_a)
+
+    @property
+    def mm2(self) -> float:
+        """The cross-section stated, else the smallest that will do. ValueError where none does."""
+        return self.smallest_mm2 if self.run.mm2 is None else self.run.mm2
+
+    @property
+    def smallest_mm2(self) -> float:
+        """The smallest that keeps the drop and carries the current. ValueError where none does."""
+        run = self.run
+        return cable.smallest_mm2(
+            self.amps,
+            run.length_m,
+            self.volts * run.allowed_drop_percent / 100.0,
+            self.bears_a,
+            run.conductor,
+            run.temp_c,
+        )
+
+    def ohm(self, mm2: float) -> float:
+        """Resistance there and back [ohm]."""
+        return cable.loop_ohm(self.run.length_m, mm2, self.run.conductor, self.run.temp_c)
+
+
+def joined(plan: Plan, strings: list[Arrangement]) -> list[Joined]:
+    """What each run of a plan joins, in its order; `strings` as from `laid_out`.
+
+    Raises PlanError: ends that no one cable joins, the same ends twice, no such cross-section.
+    """
+    found: list[Joined] = []
+    problems: list[str] = []
+    seen: dict[frozenset[str], int] = {}
+    for number, run in enumerate(plan.run, start=1):
+        ends = frozenset((run.from_, run.to))
+        try:
+            if ends in seen:
+                raise ValueError(
+                    f'"{run.from_}" to "{run.to}" is run {seen[ends]} already: give the whole way'
+                    " as one length, or name what else it joins"
+                )
+            seen[ends] = number
+            if run.mm2 is not None:
+                cable.ohm_per_km(run.mm2)
+            found.append(_joined(plan, run, strings))
+        except ValueError as error:
+            problems.append(f"{plan.origin}: run {number}: {error}")
+    if problems:
+        raise PlanError(problems)
+    return found
+
+
+def _joined(plan: Plan, run: Run, strings: list[Arrangement]) -> Joined:
+    ends = {run.from_, run.to}
+    tasks = [t for t in plan.task if f"task:{t.name}" in ends]
+    if len(ends) == 1:
+        raise ValueError(f'from and to are both "{run.from_}"')
+    if ends == {"panel", "pack"}:
+        return _from_panels(run, strings)
+    if "pack" in ends and tasks:
+        return _to_task(plan, run, max(tasks, key=_volt_amps))
+    if run.volts is None or (run.amps is None and run.watts is None):
+        raise ValueError(
+            f'"{run.from_}" to "{run.to}" is not panel to pack or pack to task:NAME: give volts,'
+            " with amps or watts"
+        )
+    amps = _amps(run, run.volts, 0.0)
+    return Joined(run, "stated", run.volts, amps, cable.CONTINUOUS * amps, None, "")
+
+
+def _amps(run: Run, volts: float, else_a: float) -> float:
+    """The amps that a run states itself, else those of what it joins."""
+    if run.amps is not None:
+        return run.amps
+    return else_a if run.watts is None else run.watts / volts
+
+
+def _from_panels(run: Run, strings: list[Arrangement]) -> Joined:
+    watts, amps = sum(s.v_mp * s.i_mp for s in strings), sum(s.i_mp for s in strings)
+    volts = run.volts or watts / amps
+    amps = _amps(run, volts, watts / volts)
+    stated = run.amps is not None or run.watts is not None
+    bright_a = I_SC_SHARE * amps if stated else sum(s.i_sc for s in strings)
+    return Joined(run, "panel", volts, amps, cable.PANEL_CIRCUIT * bright_a, None, "")
+
+
+def working_w(task: Task) -> float:
+    """What a task draws at its outlet while it works [W]: the most of a trace."""
+    if task.trace:
+        return float(max(watts for _, watts in task.trace))
+    return float(next(w for w in (task.working_w, task.on_w, task.power_w, 0.0) if w is not None))
+
+
+def _volt_amps(task: Task) -> float:
+    return working_w(task) / (task.power_factor if task.supply == "ac" else 1.0)
+
+
+def _to_task(plan: Plan, run: Run, task: Task) -> Joined:
+    pack_v = plan.pack.nominal_v
+    if task.supply == "ac":
+        outlet_v, about = MAINS_V, f"{MAINS_V:g} V mains is assumed: give volts where it is not"
+    elif task.supply == "usb":
+        outlet_v, about = USB_V, f"a USB outlet is taken at {USB_V:g} V, its lowest"
+    elif pack_v is not None and TWELVE_VOLT[0] <= pack_v <= TWELVE_VOLT[1]:
+        outlet_v, about = pack_v, f"the 12 V outlet is taken at the pack's {pack_v:g} V"
+    else:
+        outlet_v, about = DC12_V, f"the 12 V outlet is taken at {DC12_V:g} V"
+    volts = run.volts or outlet_v
+    factor = task.power_factor if task.supply == "ac" else 1.0
+    amps = _amps(run, volts, working_w(task) / volts / factor)
+    starts = task.start_w > working_w(task)
+    return Joined(
+        run=run,
+        kind=task.supply,
+        volts=volts,
+        amps=amps,
+        peak_a=cable.CONTINUOUS * amps,
+        start_a=task.start_w / volts / factor if starts else None,
+        about="" if run.volts is not None else about,
+    )
+
+
+def at_the_pack(plan: Plan, panel_w: Array, lowest_c: float) -> Array:
+    """The panels' power [W] after the run from panel to pack, where the plan has one.
+
+    lowest_c is the coldest air, which decides how the panels are joined. The panels' working
+    voltage is held at that of the label, though heat lowers it by some percent. A cross-section
+    left out is the smallest that will do, else the thickest of the table. Raises PlanError.
+    """
+    if not plan.run:
+        return panel_w
+    runs = joined(plan, laid_out(plan, max(lowest_c, cable.COLDEST_C)))
+    one = next((one for one in runs if one.kind == "panel"), None)
+    if one is None:
+        return panel_w
+    drawn_v = one.volts
+    if plan.pack.solar_input.kind == "pwm":
+        assert plan.pack.nominal_v is not None
+        drawn_v = plan.pack.nominal_v
+    return cable.after_cable(panel_w, one.ohm(_laid_mm2(one)), one.volts, drawn_v)
+
+
+def _laid_mm2(one: Joined) -> float:
+    try:
+        return one.mm2
+    except ValueError:
+        return cable.CROSS_SECTIONS_MM2[-1]
