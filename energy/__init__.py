@@ -1,6 +1,6 @@
 """Will a day of work or a night out, away from the mains, stay powered?
 
-The Python side of the commands: `Plan`, `check`, `fixes`, `cautions`, `tools`. Importing this
+The Python side of the commands: `Plan`, `check`, `fixes`, `choose`, `how_many`, `cautions`, `tools`. Importing this
 costs nothing until a name is used.
 """
 
@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from energy.answers.cautions import cautions as cautions
     from energy.answers.check import check as check
+    from energy.answers.choose import choose as choose
     from energy.answers.fixes import fixes as fixes
+    from energy.answers.how_many import how_many as how_many
     from energy.answers.tools import tools as tools
     from energy.plan import Plan as Plan
     from energy.plan import PlanError as PlanError
@@ -21,7 +23,9 @@ _HOMES = {
     "Plan": "energy.plan",
     "PlanError": "energy.plan",
     "check": "energy.answers.check",
+    "choose": "energy.answers.choose",
     "fixes": "energy.answers.fixes",
+    "how_many": "energy.answers.how_many",
     "cautions": "energy.answers.cautions",
     "tools": "energy.answers.tools",
 }

@@ -356,6 +356,25 @@ def budget(
     return replace(found, ends=tuple(ends))
 
 
+def check_now(plan: Plan, now: datetime | None, battery_percent: float | None) -> None:
+    """Raise PlanError for a time outside the span, a charge that cannot be, or one without the
+    other."""
+    if now is None and battery_percent is None:
+        return
+    if now is None or battery_percent is None:
+        raise PlanError(["--now and --battery, the charge measured then, are needed together"])
+    span = plan.span
+    if not span.start <= now < span.end:
+        raise PlanError(
+            [
+                f"the time {now:%Y-%m-%d %H:%M} lies outside the plan's span,"
+                f" {span.start:%Y-%m-%d %H:%M} to {span.end:%Y-%m-%d %H:%M}"
+            ]
+        )
+    if not 0.0 <= battery_percent <= 100.0:
+        raise PlanError([f"--battery must be between 0 and 100 (got {battery_percent:g})"])
+
+
 def changed(known: Budget, changes: Mapping[str, Any], deciding: bool = False) -> Budget:
     """The budget of a plan with some keys changed (see `Plan.replace`), in the same weathers.
 

@@ -32,6 +32,16 @@ Json = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
 Plot = Annotated[
     Path | None, typer.Option("--plot", metavar="FILE", help="Draw it: .png, .svg or .pdf.")
 ]
+Write = Annotated[
+    Path | None, typer.Option("--write", metavar="FILE", help="Write the plan so changed.")
+]
+Now = Annotated[
+    str | None,
+    typer.Option(metavar="TIME", help="Judge from this time on: 13:20 or 2026-09-14T13:20."),
+]
+Battery = Annotated[
+    float | None, typer.Option(metavar="PERCENT", help="The charge measured at --now.")
+]
 Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the time series.")]
 
 
@@ -71,13 +81,8 @@ def check(
     json: Json = False,
     csv: Csv = None,
     plot: Plot = None,
-    now: Annotated[
-        str | None,
-        typer.Option(metavar="TIME", help="Judge from this time on: 13:20 or 2026-09-14T13:20."),
-    ] = None,
-    battery: Annotated[
-        float | None, typer.Option(metavar="PERCENT", help="The charge measured at --now.")
-    ] = None,
+    now: Now = None,
+    battery: Battery = None,
     skies: Annotated[
         bool, typer.Option("--skies", help="Also under a clear, a broken and an overcast sky.")
     ] = False,
@@ -118,6 +123,62 @@ def check(
                 answer, warned, text.console(), fixed, demo=plan is None, every_caution=all_cautions
             )
             for written in filter(None, (csv, plot)):
+                typer.echo(f"Wrote {written}")
+    raise typer.Exit(0 if answer.yes else 1)
+
+
+@app.command()
+def choose(
+    plan: PlanPath = None,
+    json: Json = False,
+    plot: Plot = None,
+    write: Write = None,
+    sky: Annotated[
+        str | None, typer.Option(metavar="SKY", help="Under another sky: overcast, broken, ...")
+    ] = None,
+    how_many: Annotated[
+        str | None,
+        typer.Option("--how-many", metavar="TOOL", help="How many more of a tool fit instead."),
+    ] = None,
+    now: Now = None,
+    battery: Battery = None,
+    seconds: Annotated[float, typer.Option(min=1, help="How long it may search.")] = 20.0,
+) -> None:
+    """Which tasks fit, when to run each, and what is left out?"""
+    with wrong_input_in_lines():
+        from energy.answers.choose import choose as ask
+        from energy.answers.how_many import how_many as ask_how_many
+        from energy.answers.rest import rest_of, under
+        from energy.plan import Plan
+        from energy.show import files, text, timetable
+
+        files.refuse_the_same(plan, write, plot)
+        read = Plan.read(plan or DEMO)
+        changes = under(read, sky) | rest_of(read, _moment(now, read), battery)
+        read = read.replace(**changes)
+        if how_many is not None:
+            many = ask_how_many(read, how_many)
+            if json:
+                typer.echo(files.as_json(many.as_dict()))
+            else:
+                timetable.show_how_many(many, text.console())
+            raise typer.Exit(0 if many.count else 1)
+        answer = ask(read, seconds=seconds, progress=text.progress)
+        if write is not None and answer.possible:
+            from energy.plan.write import write_changes
+
+            source = plan if plan is not None and plan.startswith("builtin:") else None
+            origin = Path(plan) if plan and source is None else (source or DEMO)
+            files.write_text(write, write_changes(origin, changes | answer.change), replace=True)
+        if plot is not None:
+            from energy.show import plots
+
+            plots.save(plots.charge(answer.budget), plot)
+        if json:
+            typer.echo(files.as_json(answer.as_dict()))
+        else:
+            timetable.show_choice(answer, text.console())
+            for written in filter(None, (write if answer.possible else None, plot)):
                 typer.echo(f"Wrote {written}")
     raise typer.Exit(0 if answer.yes else 1)
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.budget import Budget, budget
+from energy.budget import Budget, budget, check_now
 from energy.plan import Plan, PlanError
 from energy.refused import why_refused
 
@@ -159,21 +159,10 @@ def check(
     >>> answer.budget.chance.futures
     31
     """
-    if (now is None) != (battery_percent is None):
-        raise PlanError(["--now and --battery, the charge measured then, are needed together"])
+    check_now(plan, now, battery_percent)
     if now is None or battery_percent is None:
         found = budget(plan)
         return Check(found, task_answers(found), skies=under_skies(found) if skies else ())
-    span = plan.span
-    if not span.start <= now < span.end:
-        raise PlanError(
-            [
-                f"the time {now:%Y-%m-%d %H:%M} lies outside the plan's span,"
-                f" {span.start:%Y-%m-%d %H:%M} to {span.end:%Y-%m-%d %H:%M}"
-            ]
-        )
-    if not 0.0 <= battery_percent <= 100.0:
-        raise PlanError([f"--battery must be between 0 and 100 (got {battery_percent:g})"])
     rest = budget(plan, now, battery_percent)
     at = rest.local(float(rest.time_s[0]))
     expected = _expected_percent(plan, rest)

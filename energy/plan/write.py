@@ -81,12 +81,27 @@ def _number(items: list[Any], step: str, key: str) -> int:
 def write_changes(path_or_text: Path | str, changes: Mapping[str, Any]) -> str:
     """The TOML of a plan with some keys changed and its comments kept; no file is written.
 
-    Takes a file as a Path, "builtin:NAME", or TOML text. Raises PlanError.
+    Takes a file as a Path, "builtin:NAME", or TOML text. A whole new list of tables, such as
+    `task`, comes at the end as [[task]]. Raises PlanError.
 
     >>> write_changes("pack.idle_w = 3  # measured", {"pack.idle_w": 5})
     'pack.idle_w = 5  # measured'
+    >>> print(write_changes("task = [{ name = 'a' }]", {"task": [{"name": "b"}]}).strip())
+    [[task]]
+    name = "b"
     """
     import tomlkit
+
+    whole_lists = {key: changes[key] for key in LISTS if isinstance(changes.get(key), list)}
+    if whole_lists:
+        rest = {key: value for key, value in changes.items() if key not in whole_lists}
+        kept = write_changes(path_or_text, rest | dict.fromkeys(whole_lists))
+        blocks = (
+            f"[[{key}]]\n{tomlkit.dumps(_as_toml(table))}"
+            for key, tables in whole_lists.items()
+            for table in tables
+        )
+        return "\n".join([kept.rstrip() + "\n", *blocks])
 
     origin = path_or_text.name if isinstance(path_or_text, Path) else "plan"
     text = _text(path_or_text)

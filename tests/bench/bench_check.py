@@ -61,8 +61,7 @@ KB_PER_MB = 1024 * (1024 if sys.platform == "darwin" else 1)  # macOS reports by
 def main() -> None:
     """Measure all and print one line a figure."""
     with tempfile.TemporaryDirectory() as folder:
-        settings = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
-        settings |= {"PYTHONPATH": str(ROOT), "PYTHONPYCACHEPREFIX": folder}
+        settings = settings_of(folder)
         small, few, many = (
             written(Path(folder) / f"small-{futures}.toml", SMALL + weathers_of(futures))
             for futures in (None, 31, 1000)
@@ -96,6 +95,12 @@ def main() -> None:
     for chemistry, aim in (("lfp", "at most 0.020"), ("agm", "")):
         best_s, size = simulation_s(chemistry)
         show(f"simulation alone, {chemistry}, {size}", f"{best_s / bare_s:.4f} bare", aim)
+
+
+def settings_of(folder: str) -> dict[str, str]:
+    """The environment in which all run: bytecode of their own, in a folder."""
+    kept = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    return kept | {"PYTHONPATH": str(ROOT), "PYTHONPYCACHEPREFIX": folder}
 
 
 def written(path: Path, text: str) -> str:

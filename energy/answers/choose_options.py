@@ -1,0 +1,219 @@
+"""What each task could do: how many repeats, on which day, from when, and what that asks.
+
+A choice is for `choose`; here are its pieces, laid on slots of time, and the plan's tables that a
+set of choices makes.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from energy.budget import Budget
+from energy.model.demand import Burst, bursts, charging_s
+from energy.model.timeline import Interval, equal_shares
+from energy.plan.schema import Task
+
+PARTS = 4  # a block of minutes is cut by quarters
+
+
+@dataclass(frozen=True)
+class Option:
+    """One thing that a task could do.
+
+    task from 0; window: the number of its window of the task; day: the local date on which that
+    starts, None for all windows at once. share: how much of the task one unit of it is; most: how
+    many units there may be (more than one only where each is one more repeat, back to back from
+    `starts_s`). unit: the plan's key for it, repeats: how many of that key one unit is. bursts are
+    those of one unit.
+    """
+
+    task: int
+    window: int
+    day: date | None
+    starts_s: float | None
+    share: float
+    most: int
+    unit: str
+    repeats: float
+    bursts: tuple[Burst, ...]
+
+    @property
+    def interval(self) -> Interval:
+        """From its first burst's begin to its last one's end [UTC s]."""
+        return self.bursts[0].start_s, max(burst.end_s for burst in self.bursts)
+
+
+def options(b: Budget, slot_s: float) -> list[Option]:
+    """Every option of every task of a plan, in the plan's order.
+
+    >>> from energy.budget import budget
+    >>> from energy.plan import Plan
+    >>> found = options(budget(Plan.read("builtin:cloudy-repair")), 1800.0)
+    >>> {option.task for option in found} == set(range(10))
+    True
+    """
+    return [option for k in range(len(b.plan.task)) for option in _of_task(b, k, slot_s)]
+
+
+def _of_task(b: Budget, k: int, slot_s: float) -> Iterator[Option]:
+    task, calendar = b.plan.task[k], b.calendar
+    span = float(b.time_s[0]), float(b.time_s[-1])
+    days = calendar.days(task.days)
+    windows = []
+    for number, day in enumerate(days):
+        window = calendar.window(task.between, day)
+        if task.at is not None:
+            at = calendar.at(task.at, day)
+            window = (at, at + _block_s(task))
+        if window is not None and window[1] > span[0] and window[0] < span[1]:
+            windows.append((number, day, window))
+    amount = task.times or task.charges
+    whole = amount is None and task.duration_s is None
+    if whole or any(day < calendar.first for _, day, _ in windows):
+        yield from _all_or_nothing(b, k)
+        return
+    for number, day, window in windows:
+        each_day = 1.0 / len(windows)
+        if amount is None:
+            yield from _block(b, k, number, day, window, each_day, slot_s)
+        elif task.flexible and task.at is None:
+            yield from _repeats_anywhere(b, k, number, day, window, each_day, slot_s)
+        else:
+            for n in range(1, amount + 1):
+                placed = _placed(task, window, n)
+                found = bursts(task, k, number, placed, span) if placed else []
+                if found:
+                    share = each_day * n / amount
+                    yield Option(k, number, day, None, share, 1, _unit(task), n, tuple(found))
+
+
+def _all_or_nothing(b: Budget, k: int) -> Iterator[Option]:
+    mine = tuple(burst for burst in b.bursts if burst.task == k)
+    if mine:
+        yield Option(k, mine[0].window, None, None, 1.0, 1, "", 1.0, mine)
+
+
+def _block(
+    b: Budget, k: int, number: int, day: date, window: Interval, each_day: float, slot_s: float
+) -> Iterator[Option]:
+    """A block of minutes, or a part of it, from its own time or from any slot."""
+    task = b.plan.task[k]
+    long = task.duration_s or 0.0
+    span = float(b.time_s[0]), float(b.time_s[-1])
+    starts = [window[0]]
+    if task.flexible and task.at is None:
+        starts = _starts(window, long / PARTS, slot_s)
+    for start in starts:
+        for parts in range(1, PARTS + 1):
+            end = start + long * parts / PARTS
+            if end > window[1] + 1.0 and (len(starts) > 1 or parts < PARTS):
+                continue
+            found = bursts(task, k, number, [(start, min(end, window[1]))], span)
+            if found:
+                moved = start if len(starts) > 1 else None
+                minutes = long / 60.0 * parts / PARTS
+                share = each_day * parts / PARTS
+                yield Option(k, number, day, moved, share, 1, "minutes", minutes, tuple(found))
+
+
+def _repeats_anywhere(
+    b: Budget, k: int, number: int, day: date, window: Interval, each_day: float, slot_s: float
+) -> Iterator[Option]:
+    """Repeats one after another from any slot of the window."""
+    task = b.plan.task[k]
+    amount, each_s = task.times or task.charges or 1, _each_s(task)
+    span = float(b.time_s[0]), float(b.time_s[-1])
+    most = min(max(1, int((slot_s + 1e-6) // each_s)), amount)
+    for start in _starts(window, each_s, slot_s):
+        fits = min(most, int((window[1] - start + 1e-6) // each_s))
+        found = bursts(task, k, number, [(start, start + each_s)], span)
+        if found and fits:
+            share = each_day / amount
+            yield Option(k, number, day, start, share, fits, _unit(task), 1, tuple(found))
+
+
+def _starts(window: Interval, long_s: float, slot_s: float) -> list[float]:
+    """Whole minutes, a slot apart, from which something fits into a window."""
+    first = float(np.ceil(window[0] / 60.0) * 60.0)
+    return [float(t) for t in np.arange(first, window[1] - long_s + 1.0, slot_s)]
+
+
+def _placed(task: Task, window: Interval, number: int) -> list[Interval]:
+    each_s = _each_s(task)
+    if task.at is not None:
+        return [(window[0] + i * each_s, window[0] + (i + 1) * each_s) for i in range(number)]
+    try:
+        return equal_shares(window, number, each_s)
+    except ValueError:
+        return []
+
+
+def _each_s(task: Task) -> float:
+    if task.charges is not None:
+        return charging_s(task)
+    assert task.each_s is not None
+    return task.each_s
+
+
+def _block_s(task: Task) -> float:
+    """How long what begins at a stated time goes on."""
+    amount = task.times or task.charges
+    return amount * _each_s(task) if amount else task.duration_s or 1.0
+
+
+def _unit(task: Task) -> str:
+    return "charges" if task.charges is not None else "times"
+
+
+def in_a_row(option: Option, count: int) -> list[Burst]:
+    """The bursts of so many units of an option, one after another."""
+    begin, end = option.interval
+    found = []
+    for k in range(count):
+        late = k * (end - begin)
+        for burst in option.bursts:
+            pieces = tuple(
+                replace(piece, start_s=piece.start_s + late, end_s=piece.end_s + late)
+                for piece in burst.pieces
+            )
+            found.append(replace(burst, pieces=pieces))
+    return found
+
+
+def tables(b: Budget, chosen: Mapping[int, int], every: Sequence[Option]) -> list[dict[str, Any]]:
+    """The plan's [[task]] tables for a choice: option number -> how many units of it.
+
+    A task that stays as it is keeps its table; one that changes becomes a table for each day and
+    start. Tasks of one name share their luck, so that splitting one changes no draw.
+    """
+    found: list[dict[str, Any]] = []
+    inside = {option.task for option in every}
+    for k, table in enumerate(b.plan.source["task"]):
+        mine = [(every[i], n) for i, n in sorted(chosen.items()) if every[i].task == k and n]
+        kept = sum(option.share * n for option, n in mine)
+        moved = any(option.starts_s is not None for option, _ in mine)
+        if k not in inside or (kept > 1.0 - 1e-9 and not moved):
+            found.append(table)
+            continue
+        found += [_table(b, table, option, n) for option, n in mine]
+    return found
+
+
+def _table(b: Budget, table: Mapping[str, Any], option: Option, number: int) -> dict[str, Any]:
+    task = b.plan.task[option.task]
+    amounts = ("times", "charges", "minutes", "hours")
+    made = {key: value for key, value in table.items() if key not in (*amounts, "days", "flexible")}
+    made["name"] = task.name
+    if option.day is not None:
+        made["days"] = [(option.day - b.calendar.first).days + 1]
+        made[option.unit] = (
+            round(option.repeats, 6) if option.unit == "minutes" else int(option.repeats) * number
+        )
+    if option.starts_s is not None:
+        made.pop("between", None)
+        starts = b.local(option.starts_s)
+        made["at"] = f"{starts:%H:%M:%S}".removesuffix(":00")
+    return made

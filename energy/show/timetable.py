@@ -1,0 +1,88 @@
+"""A choice of tasks in the terminal: the day as a timetable, what is left out, how many more."""
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from energy.answers.choose import Choose
+from energy.answers.how_many import HowMany
+from energy.show.text import chance_line, watt_hours
+
+UNITS = {
+    "times": ("more time", "more times"),
+    "charges": ("more charge", "more charges"),
+    "minutes": ("more minute", "more minutes"),
+}
+
+
+def show_choice(answer: Choose, out: Console) -> None:
+    """Print the timetable of a choice, what is left out and why, and the chance."""
+    b = answer.budget
+    out.print(Text(b.plan.title or b.plan.origin, style="bold"))
+    if not answer.possible:
+        when = "" if answer.short_at is None else f"{answer.short_at:%a %d %b %H:%M}"
+        out.print(Text("NO: what must run does not fit, even alone.", style="bold red"))
+        out.print(
+            Text(
+                f"At {when} it falls {watt_hours(answer.short_wh)} Wh short of the reserve of"
+                f" {b.plan.pack.reserve_percent:.0f} % in the weather that decides."
+            )
+        )
+        return
+    words = "everything fits" if not answer.left_out else "this fits"
+    out.print(Text(f"YES: {words}.", style="bold green"))
+    line = chance_line(b.chance)
+    out.print(Text(f"Weather: {b.weather.source}. {line[0].upper()}{line[1:]}."))
+    if answer.out_of_time:
+        gap = answer.gap_percent
+        most = f", at most {gap:.0f} % more at a priority" if gap >= 1.0 else ""
+        words = f"a better choice may exist{most}; --seconds 200 looks longer"
+        out.print(Text(f"The search was cut short: {words}."))
+    out.print(_timetable(answer))
+    if answer.left_out:
+        out.print(_left_out(answer))
+
+
+def _timetable(answer: Choose) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    for heading in ("from", "to", "what"):
+        table.add_column(heading, overflow="fold")
+    table.add_column("times", justify="right")
+    several = answer.budget.calendar.first != answer.budget.calendar.last
+    last = ""
+    for row in answer.timetable:
+        day = f"{row.start:%a} {row.start.day} {row.start:%b}"
+        if several and day != last:
+            table.add_row(Text(day, style="bold"), "", "", "")
+        last = day
+        later = f" ({row.end:%a})" if row.end.date() != row.start.date() else ""
+        table.add_row(
+            f"{row.start:%H:%M}",
+            f"{row.end:%H:%M}{later}",
+            Text(row.task),
+            f"{row.times}" if row.times > 1 else "",
+        )
+    return table
+
+
+def _left_out(answer: Choose) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, title="left out", title_justify="left")
+    table.add_column("what", overflow="fold")
+    table.add_column("how much")
+    table.add_column("needs, Wh", justify="right")
+    table.add_column("why", overflow="fold")
+    for one in answer.left_out:
+        table.add_row(Text(one.task), one.words, watt_hours(one.needs_wh), Text(one.why))
+    return table
+
+
+def show_how_many(answer: HowMany, out: Console) -> None:
+    """Print how many more of a tool fit."""
+    one, more = UNITS[answer.unit]
+    text = f"{answer.tool}: {answer.count} {one if answer.count == 1 else more}"
+    if answer.each_s is not None:
+        text += f" of {answer.each_s:.0f} s"
+    out.print(Text(f"{text} on the plan's first day.", style="bold"))
+    line = chance_line(answer.budget.chance)
+    out.print(Text(f"With that it {line}; the goal is {answer.budget.chance.goal:.0f} %."))
