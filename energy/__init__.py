@@ -1,6 +1,7 @@
 """Will a day of work or a night out, away from the mains, stay powered?
 
-The Python side of the commands: `Plan`, `check`, `fixes`, `choose`, `how_many`, `cautions`, `tools`. Importing this
+The Python side of the commands: `Plan`, `check`, `fixes`, `choose`, `how_many`, `aim`,
+`wire`, `cautions`, `tools`. Importing this
 costs nothing until a name is used.
 """
 
@@ -8,12 +9,14 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from energy.answers.aim import aim as aim
     from energy.answers.cautions import cautions as cautions
     from energy.answers.check import check as check
     from energy.answers.choose import choose as choose
     from energy.answers.fixes import fixes as fixes
     from energy.answers.how_many import how_many as how_many
     from energy.answers.tools import tools as tools
+    from energy.answers.wire import wire as wire
     from energy.plan import Plan as Plan
     from energy.plan import PlanError as PlanError
 
@@ -27,6 +30,8 @@ _HOMES = {
     "fixes": "energy.answers.fixes",
     "how_many": "energy.answers.how_many",
     "cautions": "energy.answers.cautions",
+    "aim": "energy.answers.aim",
+    "wire": "energy.answers.wire",
     "tools": "energy.answers.tools",
 }
 __all__ = sorted(_HOMES)

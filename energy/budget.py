@@ -440,8 +440,9 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
 
 def _same_panels(one: Plan, other: Plan) -> bool:
     """Whether two plans in the same weather get the same power from their panels."""
-    return (one.panel, one.pack.solar_input, one.pack.nominal_v) == (
+    return (one.panel, one.run, one.pack.solar_input, one.pack.nominal_v) == (
         other.panel,
+        other.run,
         other.pack.solar_input,
         other.pack.nominal_v,
     )

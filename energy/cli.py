@@ -8,12 +8,14 @@ from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 if TYPE_CHECKING:
     from energy.plan import Plan
+
+Changes = dict[str, Any]
 
 DEMO = "builtin:cloudy-repair"
 
@@ -41,6 +43,9 @@ Now = Annotated[
 ]
 Battery = Annotated[
     float | None, typer.Option(metavar="PERCENT", help="The charge measured at --now.")
+]
+AllCautions = Annotated[
+    bool, typer.Option("--all-cautions", help="Show every caution that applies.")
 ]
 Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the time series.")]
 
@@ -89,9 +94,7 @@ def check(
     no_fixes: Annotated[
         bool, typer.Option("--no-fixes", help="Do not look for changes that make it a yes.")
     ] = False,
-    all_cautions: Annotated[
-        bool, typer.Option("--all-cautions", help="Show every caution that applies.")
-    ] = False,
+    all_cautions: AllCautions = False,
 ) -> None:
     """Does this day of work, or this night out, stay powered?"""
     with wrong_input_in_lines():
@@ -122,8 +125,7 @@ def check(
             text.show_check(
                 answer, warned, text.console(), fixed, demo=plan is None, every_caution=all_cautions
             )
-            for written in filter(None, (csv, plot)):
-                typer.echo(f"Wrote {written}")
+            _say_written(csv, plot)
     raise typer.Exit(0 if answer.yes else 1)
 
 
@@ -143,9 +145,11 @@ def choose(
     now: Now = None,
     battery: Battery = None,
     seconds: Annotated[float, typer.Option(min=1, help="How long it may search.")] = 20.0,
+    all_cautions: AllCautions = False,
 ) -> None:
     """Which tasks fit, when to run each, and what is left out?"""
     with wrong_input_in_lines():
+        from energy.answers.cautions import cautions
         from energy.answers.choose import choose as ask
         from energy.answers.how_many import how_many as ask_how_many
         from energy.answers.rest import rest_of, under
@@ -165,11 +169,7 @@ def choose(
             raise typer.Exit(0 if many.count else 1)
         answer = ask(read, seconds=seconds, progress=text.progress)
         if write is not None and answer.possible:
-            from energy.plan.write import write_changes
-
-            source = plan if plan is not None and plan.startswith("builtin:") else None
-            origin = Path(plan) if plan and source is None else (source or DEMO)
-            files.write_text(write, write_changes(origin, changes | answer.change), replace=True)
+            _write_plan(write, plan, changes | answer.change)
         if plot is not None:
             from energy.show import plots
 
@@ -178,8 +178,70 @@ def choose(
             typer.echo(files.as_json(answer.as_dict()))
         else:
             timetable.show_choice(answer, text.console())
-            for written in filter(None, (write if answer.possible else None, plot)):
-                typer.echo(f"Wrote {written}")
+            warned = cautions(answer.budget)
+            text.show_some_cautions(warned, text.console(), every=all_cautions)
+            _say_written(write if answer.possible else None, plot)
+    raise typer.Exit(0 if answer.yes else 1)
+
+
+@app.command()
+def aim(
+    plan: PlanPath = None,
+    json: Json = False,
+    plot: Plot = None,
+    write: Write = None,
+    all_cautions: AllCautions = False,
+) -> None:
+    """Where should the panels point, and is turning them worth getting up for?"""
+    with wrong_input_in_lines():
+        from energy.answers.aim import aim as ask
+        from energy.answers.cautions import cautions
+        from energy.plan import Plan
+        from energy.show import aiming, files, text
+
+        files.refuse_the_same(plan, plot, write)
+        answer = ask(Plan.read(plan or DEMO))
+        if plot is not None:
+            from energy.show import plots
+            from energy.show.aim_picture import aim_picture
+
+            plots.save(aim_picture(answer), plot)
+        if write is not None:
+            _write_plan(write, plan, answer.change)
+        if json:
+            typer.echo(files.as_json(answer.as_dict()))
+        else:
+            warned = cautions(answer.plan.budget)
+            aiming.show_aim(answer, warned, text.console(), every_caution=all_cautions)
+            _say_written(write, plot)
+
+
+@app.command()
+def wire(
+    plan: PlanPath = None,
+    json: Json = False,
+    lowest_c: Annotated[
+        float | None,
+        typer.Option("--lowest-c", metavar="DEG", help="The place's record-low air, degrees C."),
+    ] = None,
+    all_cautions: AllCautions = False,
+) -> None:
+    """Which cable and which fuse for each run, and do the panels' strings suit the input?"""
+    with wrong_input_in_lines():
+        from energy.answers.cautions import cautions
+        from energy.answers.wire import wire as ask
+        from energy.budget import budget
+        from energy.plan import Plan
+        from energy.show import files, text, wiring
+
+        found = budget(Plan.read(plan or DEMO))
+        answer = ask(found, lowest_c)
+        if json:
+            typer.echo(files.as_json(answer.as_dict()))
+        else:
+            out = text.console()
+            wiring.show_wire(answer, out, demo=plan is None)
+            text.show_some_cautions(cautions(found), out, every=all_cautions)
     raise typer.Exit(0 if answer.yes else 1)
 
 
@@ -258,6 +320,21 @@ def weather(
                 typer.echo(f"Fetching {online.what_forecast(*at)}.")
                 online.fetch_forecast(*at, progress=text.progress)
         text.show_held(held(), out)
+
+
+def _write_plan(target: Path, plan: str | None, changes: Changes) -> None:
+    """Write a plan with some keys changed and its comments kept."""
+    from energy.plan.write import write_changes
+    from energy.show import files
+
+    source = plan or DEMO
+    origin = source if source.startswith("builtin:") else Path(source)
+    files.write_text(target, write_changes(origin, changes), replace=True)
+
+
+def _say_written(*targets: Path | None) -> None:
+    for target in filter(None, targets):
+        typer.echo(f"Wrote {target}")
 
 
 def _moment(text: str | None, plan: "Plan") -> datetime | None:

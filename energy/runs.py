@@ -270,6 +270,25 @@ def at_the_pack(plan: Plan, panel_w: Array, lowest_c: float) -> Array:
     return cable.after_cable(panel_w, one.ohm(_laid_mm2(one)), one.volts, drawn_v)
 
 
+def lead_losses(plan: Plan) -> dict[int, float]:
+    """By task number from 0: what its lead from the pack loses, as a share of the task's watts.
+
+    Taken at the working amps all along, a little on the safe side where a tool also runs free;
+    whether an outlet's limits bear the loss too is not looked at. Tasks of one name share a lead.
+    Raises PlanError.
+    """
+    found: dict[int, float] = {}
+    if not any(end.startswith("task:") for run in plan.run for end in (run.from_, run.to)):
+        return found
+    for one in joined(plan, laid_out(plan, cable.COLDEST_C)):
+        if one.kind in ("ac", "dc12", "usb"):
+            drop = one.amps * one.ohm(_laid_mm2(one)) / one.volts
+            for k, task in enumerate(plan.task):
+                if f"task:{task.name}" in (one.run.from_, one.run.to):
+                    found[k] = drop / (task.power_factor if task.supply == "ac" else 1.0)
+    return found
+
+
 def _laid_mm2(one: Joined) -> float:
     try:
         return one.mm2

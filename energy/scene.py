@@ -30,6 +30,7 @@ from energy.model.timeline import (
 )
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Task
+from energy.runs import lead_losses
 from energy.solar import Solar, solar, turns
 from energy.weather import drawn
 from energy.weather.futures import Source, Weathers
@@ -367,11 +368,11 @@ def _draws(edges: Array, accepted: Sequence[Burst], plan: Plan, order: Sequence[
             first, last = np.searchsorted(edges, [piece.start_s, piece.end_s])
             rows.setdefault(burst.task, []).append(np.arange(first, last))
             watts.setdefault(burst.task, []).append(np.full(int(last - first), piece.mean_w))
-    found = []
+    found, lost = [], lead_losses(plan)
     for task in order:
         if task in rows:
             where: Index = np.concatenate(rows[task])
             unique, at = np.unique(where, return_inverse=True)
             total = np.asarray(np.bincount(at, np.concatenate(watts[task])), dtype=float)
-            found.append(Draw(task, plan.task[task].supply, unique, total))
+            found.append(Draw(task, plan.task[task].supply, unique, total, lost.get(task, 0.0)))
     return found

@@ -5,7 +5,7 @@ rank order, and every watt-hour is entered once. Axis 0 is time (segments), axis
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,12 +29,16 @@ DETAILS = ("solar_w", "spilled_w", "charger_w", "load_w", "delivered_w", "idle_w
 
 @dataclass(frozen=True)
 class Draw:
-    """What one task asks: mean watts at its outlet in the segments `rows` (ascending)."""
+    """What one task asks: mean watts in the segments `rows` (ascending).
+
+    lead_loss is the share of them that its lead adds at the outlet.
+    """
 
     task: int
     supply: str
     rows: Index
     watts: Array
+    lead_loss: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -67,7 +71,8 @@ class Case:
 class Run:
     """How it went: store_wh (n + 1, m); ran_short (m,), whether anything wanted energy in vain;
     unmet_wh and first_unmet_s [UTC s, inf if never], (tasks, m); ledger_wh name -> (m,);
-    detail name -> (n, m) in watts, empty unless asked for."""
+    detail name -> (n, m) in watts, empty unless asked for; end: the battery's state at the end,
+    from which `simulate` can carry on."""
 
     store_wh: Array
     ran_short: Mask
@@ -75,6 +80,7 @@ class Run:
     first_unmet_s: Array
     ledger_wh: dict[str, Array]
     detail: dict[str, Array]
+    end: tuple[Array, Array] | None = None
 
 
 @dataclass(frozen=True)
@@ -86,14 +92,15 @@ class _Block:
     solar: Array
     charger: Array  # (b, 1)
     outlet: dict[str, Array]  # at the outlets
+    leads: Array | None  # of that, what the tools' leads turn into heat
     load: Array
     inverter_idle: Array  # (b, 1)
     rate: Array  # asked of (-) or offered to (+) the store, Wh/h
     net: Array
 
 
-def simulate(case: Case, detail: bool = False) -> Run:
-    """Run the case; with `detail` the flows of every segment are kept too.
+def simulate(case: Case, detail: bool = False, state: tuple[Array, Array] | None = None) -> Run:
+    """Run the case, from a `state` where one is given; with `detail` the flows are kept too.
 
     >>> from energy.model.battery import Battery
     >>> one, dark = np.array([1000.0]), np.full(2, -1)
@@ -107,7 +114,7 @@ def simulate(case: Case, detail: bool = False) -> Run:
     """
     battery, lanes = case.battery, case.battery.capacity_wh.size
     count, tasks = case.edges.size - 1, case.factor.shape[0]
-    state = start(battery)
+    state = start(battery) if state is None else state
     run = Run(
         store_wh=np.empty((count + 1, lanes)),
         ran_short=np.zeros(lanes, dtype=bool),
@@ -127,7 +134,7 @@ def simulate(case: Case, detail: bool = False) -> Run:
         state = path.store_wh[-1], path.imbalance_wh
         run.store_wh[first + 1 : rows.stop + 1] = path.store_wh[1:]
         _settle(case, block, path.store_wh, path.full, run)
-    return run
+    return replace(run, end=state)
 
 
 def _air(case: Case, rows: slice) -> tuple[Array, Index]:
@@ -143,12 +150,17 @@ def _block(case: Case, rows: slice, frozen: Array) -> _Block:
     solar = np.zeros((lit.size, lanes))
     solar[lit >= 0] = case.solar_w[lit[lit >= 0]] * case.controller_efficiency
     outlet = {supply: np.zeros((lit.size, lanes)) for supply in ("ac", "dc12", "usb")}
+    leads = np.zeros((lit.size, lanes)) if any(d.lead_loss for d in case.draws) else None
     for draw in case.draws:
         a, b = np.searchsorted(draw.rows, [rows.start, rows.stop])
         if b > a:
             watts = draw.watts[a:b, None] * case.factor[draw.task]
-            outlet[draw.supply][draw.rows[a:b] - rows.start] += watts
-    load = sum(outlet[s] / case.outlet_efficiency[s] for s in ("dc12", "usb"))
+            here = draw.rows[a:b] - rows.start
+            outlet[draw.supply][here] += watts
+            if leads is not None:
+                outlet[draw.supply][here] += watts * draw.lead_loss
+                leads[here] += watts * draw.lead_loss
+    load = np.asarray(sum(outlet[s] / case.outlet_efficiency[s] for s in ("dc12", "usb")))
     on = case.inverter_on[rows, None]
     inverter_idle = on * (case.inverter.idle_w if case.inverter else 0.0)
     if case.inverter is not None:
@@ -159,7 +171,7 @@ def _block(case: Case, rows: slice, frozen: Array) -> _Block:
     rate = terminal_to_rate(terminal, battery.capacity_wh, battery.resistive_h)
     rate = np.where(rate > 0.0, rate * battery.coulombic, rate)
     hours = np.diff(case.edges[rows.start : rows.stop + 1])[:, None] / 3600.0
-    return _Block(rows, hours, solar, charger, outlet, np.asarray(load), inverter_idle, rate, net)
+    return _Block(rows, hours, solar, charger, outlet, leads, load, inverter_idle, rate, net)
 
 
 def _settle(case: Case, block: _Block, store: Array, full: Array, run: Run) -> None:
@@ -179,6 +191,8 @@ def _settle(case: Case, block: _Block, store: Array, full: Array, run: Run) -> N
     )
     taken = np.minimum(taken, surplus)
     asked = (block.outlet["ac"] + block.outlet["dc12"] + block.outlet["usb"]) * hours
+    if block.leads is not None:
+        asked -= block.leads * hours
     flows = _Flows(
         delivered=asked.copy(),
         conversion=(block.load - block.inverter_idle) * hours - asked,
@@ -247,6 +261,7 @@ def _shed(
     spent = np.zeros(row.size)
     for draw in case.draws:
         watts = _watts_at(draw, block.rows.start + row) * case.factor[draw.task, lane]
+        watts = watts * (1.0 + draw.lead_loss)
         if not watts.any():
             continue
         if draw.supply == "ac":
@@ -262,8 +277,9 @@ def _shed(
         else:
             cost = np.minimum(watts / case.outlet_efficiency[draw.supply], left)
             got = cost * case.outlet_efficiency[draw.supply]
-        left, spent, served = left - cost, spent + cost, served + got
-        missing = (watts - got) * rest
+        left, spent = left - cost, spent + cost
+        served = served + got / (1.0 + draw.lead_loss)
+        missing = (watts - got) / (1.0 + draw.lead_loss) * rest
         run.unmet_wh[draw.task] += np.bincount(lane, missing, minlength=run.ran_short.size)
         wanting = missing > 1e-9
         begins = case.edges[block.rows.start + row] + full * hours * 3600.0

@@ -98,8 +98,8 @@ class Plan(Tables):
     def replace(self, **changes: Any) -> "Plan":
         """The plan with some keys changed: dotted keys, list items by number from 1, None drops.
 
-        Everything is checked anew and what follows from the keys follows; no file is read again
-        but one that a change names. Raises PlanError.
+        Everything is checked anew and what follows from the keys follows: a cable to a task that is
+        dropped goes with it. No file is read again but one that a change names. Raises PlanError.
 
         >>> plan = Plan.read("builtin:cloudy-repair")
         >>> plan.replace(**{"pack.capacity_wh": 700}).pack.capacity_wh
@@ -108,9 +108,22 @@ class Plan(Tables):
         source = self.source
         _only_known(changes)
         edit(source, changes)
+        _drop_loose_runs(source, {task.name for task in self.task})
         if source.get("profiles") != self._source.get("profiles"):
             return type(self).from_dict(source, self._origin, self._beside.folder)
         return type(self)._build(source, self._beside, self._origin, [])
+
+
+def _drop_loose_runs(source: dict[str, Any], before: set[str]) -> None:
+    """Take out the cables to tasks that there were before and are no more."""
+    if not source.get("run"):
+        return
+    left = {task.get("name") or task.get("tool") for task in source.get("task", [])}
+    gone = {f"task:{name}" for name in before if name not in left}
+    named = {f"task:{task.get('tool')}" for task in source.get("task", [])}
+    source["run"] = [
+        run for run in source["run"] if not ({run.get("from"), run.get("to")} & (gone - named))
+    ]
 
 
 def _only_known(changes: Mapping[str, Any]) -> None:

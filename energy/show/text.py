@@ -127,7 +127,7 @@ def show_check(
     out.print(energy_table(b))
     for note in b.notes:
         out.print(Text(f"Note: {note}."))
-    show_cautions(cautions, out, len(cautions) if every_caution else CAUTIONS_SHOWN)
+    show_some_cautions(cautions, out, every=every_caution)
 
 
 def show_fixes(fixes: Fixes, out: Console) -> None:
@@ -320,6 +320,11 @@ def show_cautions(cautions: Sequence[Caution], out: Console, most: int = CAUTION
     if len(cautions) > most:
         out.print(f"- and {len(cautions) - most} more: --all-cautions")
     out.print(Text(CLOSING))
+
+
+def show_some_cautions(cautions: Sequence[Caution], out: Console, *, every: bool) -> None:
+    """The cautions beside an answer: all, or as many as fit a screen."""
+    show_cautions(cautions, out, len(cautions) if every else CAUTIONS_SHOWN)
 
 
 def show_tools(tools: dict[str, dict[str, Any]], out: Console) -> None:

@@ -1,0 +1,194 @@
+"""The yield of all poses of a plan's panels, and of turning them, in a few columns of light.
+
+Good for finding what is best; what is then said of it comes from budgets in all weathers. The
+optics are `solar`'s.
+"""
+
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+from scipy.interpolate import RectBivariateSpline
+
+from energy.budget import Budget
+from energy.model import Array, Index, Mask
+from energy.model.timeline import Calendar, Interval
+from energy.plan import Plan
+from energy.solar import solar
+from energy.weather.futures import Weathers
+
+TILTS_DEG = np.arange(0.0, 91.0, 10.0)
+AZIMUTHS_DEG = np.arange(0.0, 360.0, 20.0)
+COLUMNS = 5  # of light: their yields lie within 1 % of those of 31, the best pose within 1 degree
+FINE_ROWS, COARSEST = 800, 6  # a long span is searched in steps of up to half an hour
+BIN_MIN = 30  # turns are sought at every half hour of the clock
+DAY_BINS = 24 * 60 // BIN_MIN
+MOST_TURNS = 3
+
+
+def span_of(b: Budget) -> Interval:
+    """The span judged [UTC s]."""
+    return float(b.time_s[0]), float(b.time_s[-1])
+
+
+def days_of(b: Budget) -> float:
+    """The span in days of 24 hours, a shorter one as a whole day."""
+    start, end = span_of(b)
+    return max(1.0, (end - start) / 86400.0)
+
+
+def half_hours(calendar: Calendar, time_s: Array) -> Index:
+    """The half hour of the local clock in which each moment lies, 0 to 47."""
+    seconds = calendar.local(time_s).astype("int64") % 86400
+    return np.asarray(seconds // (60 * BIN_MIN))
+
+
+@dataclass(frozen=True)
+class Yields:
+    """What the poses of a grid give: tilt_deg (n,), azimuth_deg (k,), wh_per_day (n, k).
+
+    azimuth_deg has one item where the heading cannot be chosen.
+    """
+
+    tilt_deg: Array
+    azimuth_deg: Array
+    wh_per_day: Array
+
+    def at(self, tilt_deg: Array, azimuth_deg: Array) -> Array:
+        """Wh a day of poses between those of the grid, by cubic splines; (tilts, azimuths).
+
+        tilt_deg and azimuth_deg ascend; the azimuths lie between 0 and 360.
+        """
+        around = np.concatenate([self.azimuth_deg + turn for turn in (-360.0, 0.0, 360.0, 720.0)])
+        surface = RectBivariateSpline(self.tilt_deg, around, np.tile(self.wh_per_day, 4))
+        return np.asarray(surface(tilt_deg, azimuth_deg))
+
+    def best(self) -> tuple[float, float]:
+        """Tilt and azimuth of the best pose, in whole degrees.
+
+        >>> tilts, azimuths = np.radians(TILTS_DEG), np.radians(AZIMUTHS_DEG)
+        >>> square = np.sin(tilts + 0.6)[:, None] * (2.0 + np.cos(azimuths - 3.0))
+        >>> Yields(TILTS_DEG, AZIMUTHS_DEG, square).best()
+        (56.0, 172.0)
+        """
+        surface = self.at(np.arange(0.0, 91.0), np.arange(0.0, 360.0))
+        tilt, azimuth = np.unravel_index(int(surface.argmax()), surface.shape)
+        return float(tilt), float(azimuth)
+
+
+@dataclass(frozen=True)
+class Search:
+    """A plan's panels under a few columns of light that stand for all weathers alike.
+
+    aimed are the panels to be posed, from 0; its rows are some of the lit cells, (rows,), each
+    standing for so many hours. Poses that are tried are keywords of the plan's panel.
+    """
+
+    plan: Plan
+    weather: Weathers
+    calendar: Calendar
+    cells: Array
+    span: Interval
+    days: float
+    hours: Array
+    aimed: tuple[int, ...]
+    swings: bool
+
+    def given_wh(self, **pose: Any) -> Array:
+        """What all panels give in each row when the aimed ones stand like this [Wh], (rows,)."""
+        panels = tuple(
+            panel.model_copy(update=pose) if k in self.aimed else panel
+            for k, panel in enumerate(self.plan.panel)
+        )
+        posed = self.plan.model_copy(update={"panel": panels})
+        lanes = self.weather.shift_days.size
+        conditions = [np.full(lanes, panel.condition_percent / 100.0) for panel in panels]
+        found = solar(posed, self.weather, self.calendar, self.cells, self.span, conditions)
+        return np.asarray(found.panel_w.mean(axis=1) * self.hours)
+
+    def yields(self) -> Yields:
+        """The yields of the grid of poses."""
+        aim = "swinging" if self.swings else "fixed"
+        azimuths = AZIMUTHS_DEG[:1] if self.swings else AZIMUTHS_DEG
+        wh = np.empty((TILTS_DEG.size, azimuths.size))
+        wh[0] = self.given_wh(aim="flat").sum()
+        for row, tilt in enumerate(TILTS_DEG[1:].tolist(), 1):
+            for column, azimuth in enumerate(azimuths.tolist()):
+                wh[row, column] = self.given_wh(aim=aim, tilt_deg=tilt, facing=azimuth).sum()
+        return Yields(TILTS_DEG, azimuths, wh / self.days)
+
+    def turns(self, tilt_deg: float, azimuth_deg: float) -> list[tuple[str, ...]]:
+        """The best one, two and three times of the day to turn the panels square to the sun.
+
+        They start in the given pose. Between two turns they give what they would give turned at
+        the first alone, and before the first what they would give turned at the last alone: so a
+        run for each half hour of the clock tells of all combinations.
+        """
+        bins = half_hours(self.calendar, self.cells[:-1][self.weather.lit])
+        gives = np.bincount(bins, self.given_wh(aim="follow"), DAY_BINS) > 0.0
+        times = np.flatnonzero(gives & self._sun_is_up())
+        upto = np.zeros((times.size, DAY_BINS + 1))  # Wh of each run before each half hour
+        for row, time in enumerate(times.tolist()):
+            pose = {"aim": "re-aimed", "re_aim_at": (("clock", float(BIN_MIN * time)),)}
+            given = self.given_wh(**pose, tilt_deg=tilt_deg, facing=azimuth_deg)
+            upto[row, 1:] = np.cumsum(np.bincount(bins, given, DAY_BINS))
+        found = []
+        for number in range(1, min(MOST_TURNS, times.size) + 1):
+            picks = np.array(list(combinations(range(times.size), number)))
+            clock = times[picks]
+            ends = np.column_stack([clock[:, 1:], np.full(len(picks), DAY_BINS)])
+            total = upto[picks[:, -1], clock[:, 0]]
+            total = total + (upto[picks, ends] - upto[picks, clock]).sum(axis=1)
+            minutes = BIN_MIN * clock[int(total.argmax())]
+            found.append(tuple(f"{m // 60:02d}:{m % 60:02d}" for m in minutes.tolist()))
+        return found
+
+    def _sun_is_up(self) -> Mask:
+        """At which half hours the sun is up on about as many days of the span as at any, (48,)."""
+        up = np.zeros(DAY_BINS)
+        for day in self.calendar.days(None)[1:]:
+            rise, fall = self.calendar.sun_times(day)
+            at = [self.calendar.at(("clock", float(BIN_MIN * k)), day) for k in range(DAY_BINS)]
+            up += [rise < t < fall for t in at]
+        return np.asarray((up >= 0.9 * up.max()) & (up > 0.0))
+
+
+def search(b: Budget) -> Search:
+    """A budget's plan and weathers made ready for trying poses.
+
+    At each moment the weathers are ranked by their light, and a few ranks stand for all: what
+    panels give at a moment depends on that moment alone, so its weathers need no names. Where
+    panels swing with a boat, they are the ones to be posed, else all.
+    """
+    weather, lanes = b.weather, b.weather.ghi.shape[1]
+    every = int(np.clip(weather.lit.size // FINE_ROWS, 1, COARSEST))
+    firsts = np.arange(0, weather.lit.size, every)
+    rows = np.minimum(firsts + every // 2, weather.lit.size - 1)
+    hours = np.diff(b.cells)[weather.lit] / 3600.0
+    columns = min(COLUMNS, lanes)
+    ranks = ((np.arange(columns) + 0.5) * lanes / columns).astype(int)
+    ranked = np.argsort(weather.ghi[rows], axis=1)[:, ranks]
+    few = replace(
+        weather,
+        sun=weather.sun.rows(rows),
+        lit=weather.lit[rows],
+        ghi=np.take_along_axis(weather.ghi[rows], ranked, axis=1),
+        dni=np.take_along_axis(weather.dni[rows], ranked, axis=1),
+        dhi=np.take_along_axis(weather.dhi[rows], ranked, axis=1),
+        temp_air=weather.temp_air.mean(axis=1, keepdims=True),
+        wind_speed=weather.wind_speed.mean(axis=1, keepdims=True),
+        shift_days=np.zeros(columns),
+    )
+    swinging = tuple(k for k, panel in enumerate(b.plan.panel) if panel.aim == "swinging")
+    return Search(
+        plan=b.plan,
+        weather=few,
+        calendar=b.calendar,
+        cells=b.cells,
+        span=span_of(b),
+        days=days_of(b),
+        hours=np.add.reduceat(hours, firsts) if firsts.size else hours,
+        aimed=swinging or tuple(range(len(b.plan.panel))),
+        swings=bool(swinging),
+    )

@@ -1,0 +1,353 @@
+"""Which cable, which fuse, and do the panels' strings suit the input? The answer of `energy wire`.
+
+It judges and words what `runs` finds in the plan, by the tables of `model.cable`. How hot a cable
+gets in a bundle or a coil, and what the law asks, it leaves to local codes and says so.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+from energy.budget import Budget, budget
+from energy.model import cable
+from energy.plan import Plan, PlanError
+from energy.runs import I_SC_SHARE, Arrangement, Joined, amps_fit, arrangements, joined, laid_out
+
+HARD_START_PERCENT = 10.0  # a deeper dip and a motor may not start (common practice)
+UNLIKE = 1.1  # strings whose working volts differ more drag one another down (common practice)
+COLD_C, WARM_C = -90.0, 60.0  # what air on the ground may have
+ALLOWED = 1.0 + 1e-9
+
+
+@dataclass(frozen=True)
+class Wired:
+    """One run: amps while working, the drop there and back, the loss, the copper and the fuse.
+
+    mm2 as stated or else found; awg 0 stands for 1/0; fuse_a None where the outlet limits itself;
+    start_dip_percent None where nothing starts harder than it works; rule says what was followed.
+    """
+
+    from_: str
+    to: str
+    volts: float
+    amps: float
+    length_m: float
+    allowed_drop_percent: float
+    drop_v: float
+    drop_percent: float
+    loss_w: float
+    mm2: float
+    awg: int
+    fuse_a: float | None
+    carries_a: float
+    must_carry_a: float
+    start_dip_percent: float | None
+    rule: str
+
+    @property
+    def drops_too_much(self) -> bool:
+        """Whether more than the drop allowed is lost on the way."""
+        return self.drop_percent > self.allowed_drop_percent * ALLOWED
+
+    @property
+    def too_thin(self) -> bool:
+        """Whether the copper carries less than its fuse, or than the one its outlet stands for."""
+        return self.must_carry_a > self.carries_a * ALLOWED
+
+    @property
+    def fits(self) -> bool:
+        """Whether the run is good as it is."""
+        return not (self.drops_too_much or self.too_thin)
+
+
+@dataclass(frozen=True)
+class String:
+    """One way to join the panels of a kind; taken: the one that the runs are reckoned with.
+
+    fits is None where a label, a limit or the cold is not known.
+    """
+
+    panel: str
+    panels_in_series: int
+    strings: int
+    v_oc_cold: float | None
+    limit_v: float | None
+    i_sc: float
+    limit_a: float | None
+    fits: bool | None
+    taken: bool
+
+
+@dataclass(frozen=True)
+class Wire:
+    """The answer; lowest_c [deg C] is the cold the strings were judged in, None without panels."""
+
+    runs: tuple[Wired, ...]
+    strings: tuple[String, ...]
+    lowest_c: float | None
+    notes: tuple[str, ...]
+
+    @property
+    def yes(self) -> bool:
+        """False where a run drops too much or is too thin, or no arrangement of a panel fits."""
+        misfits = any(string.taken and string.fits is False for string in self.strings)
+        return not misfits and all(run.fits for run in self.runs)
+
+    def as_dict(self) -> dict[str, Any]:
+        """The stable answer that `--json` prints."""
+        return {
+            "runs": [
+                {
+                    "from": run.from_,
+                    "to": run.to,
+                    "amps": round(run.amps, 2),
+                    "drop_v": round(run.drop_v, 3),
+                    "drop_percent": round(run.drop_percent, 2),
+                    "loss_w": round(run.loss_w, 2),
+                    "mm2": run.mm2,
+                    "awg": run.awg,
+                    "fuse_a": run.fuse_a,
+                    "rule": run.rule,
+                }
+                for run in self.runs
+            ],
+            "strings": [
+                {
+                    "panels_in_series": string.panels_in_series,
+                    "v_oc_cold": None if string.v_oc_cold is None else round(string.v_oc_cold, 1),
+                    "limit_v": string.limit_v,
+                    "fits": string.fits,
+                }
+                for string in self.strings
+            ],
+        }
+
+
+def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
+    """Judge each run of a plan, or find its cable, and the strings of its panels.
+
+    lowest_c is the place's record-low air [deg C]; left out, the coldest air in all weathers of
+    the plan (a Budget has them; with a Plan they are worked out). Raises PlanError for runs that
+    join nothing, or that the tables do not reach.
+
+    >>> found = wire(Plan.read("builtin:january-job"), lowest_c=-15.0)
+    >>> [(run.mm2, run.fuse_a, run.fits) for run in found.runs]
+    [(10.0, 50.0, True)]
+    """
+    plan = asked.plan if isinstance(asked, Budget) else asked
+    if lowest_c is not None and not COLD_C <= lowest_c <= WARM_C:
+        raise PlanError(
+            [
+                f"the lowest air must lie between {COLD_C:g} and {WARM_C:g} degrees C"
+                f" (got {lowest_c:g})"
+            ]
+        )
+    cold = _cold(asked, lowest_c) if plan.panel else None
+    laid: list[Arrangement] = []
+    strings: tuple[String, ...] = ()
+    notes: list[str] = []
+    if cold is not None:
+        laid, strings = _strings(plan, cold)
+        notes += [*_cold_notes(plan, cold), *_string_notes(plan, laid)]
+    ends = joined(plan, laid)
+    runs = _wired(plan, ends)
+    notes += _run_notes(plan, ends, runs)
+    lowest = None if cold is None else cold.lowest_c
+    return Wire(runs, strings, lowest, tuple(dict.fromkeys(notes)))
+
+
+@dataclass(frozen=True)
+class _Cold:
+    """The coldest air, where it comes from, and whether anybody has stated or measured it."""
+
+    lowest_c: float
+    source: str
+    known: bool
+
+
+def _cold(asked: Plan | Budget, lowest_c: float | None) -> _Cold:
+    if lowest_c is not None:
+        return _Cold(lowest_c, "as given", True)
+    weather = (asked if isinstance(asked, Budget) else budget(asked)).weather
+    lowest = float(weather.temp_air.min())
+    return _Cold(lowest, f"the coldest air of {weather.source}", weather.temperature_stated)
+
+
+def _strings(plan: Plan, cold: _Cold) -> tuple[list[Arrangement], tuple[String, ...]]:
+    """The arrangements expected, and every one, in the plan's order."""
+    found: list[String] = []
+    try:
+        laid = laid_out(plan, cold.lowest_c)
+        for panel, expected in zip(plan.panel, laid, strict=True):
+            for way in arrangements(panel, plan.pack.solar_input, cold.lowest_c):
+                fits = way.fits
+                if way == expected and not amps_fit(laid):
+                    fits = False
+                elif fits and not cold.known:
+                    fits = None
+                found.append(_string(way, way == expected, fits))
+    except ValueError as error:
+        raise PlanError([f"{plan.origin}: panel: {error}"]) from None
+    return laid, tuple(found)
+
+
+def _string(way: Arrangement, expected: bool, fits: bool | None) -> String:
+    return String(
+        panel=way.panel.name,
+        panels_in_series=way.in_series,
+        strings=way.in_parallel,
+        v_oc_cold=way.v_oc_cold,
+        limit_v=way.into.max_v,
+        i_sc=way.i_sc,
+        limit_a=way.into.max_a,
+        fits=fits,
+        taken=expected,
+    )
+
+
+def _wired(plan: Plan, ends: list[Joined]) -> tuple[Wired, ...]:
+    found, problems = [], []
+    for number, one in enumerate(ends, start=1):
+        try:
+            found.append(_one(one))
+        except ValueError as error:
+            problems.append(f"{plan.origin}: run {number}: {error}")
+    if problems:
+        raise PlanError(problems)
+    return tuple(found)
+
+
+def _one(one: Joined) -> Wired:
+    run, mm2 = one.run, one.mm2
+    ohm = one.ohm(mm2)
+    carries_a = cable.ampacity_a(mm2)
+    return Wired(
+        from_=run.from_,
+        to=run.to,
+        volts=one.volts,
+        amps=one.amps,
+        length_m=run.length_m,
+        allowed_drop_percent=run.allowed_drop_percent,
+        drop_v=one.amps * ohm,
+        drop_percent=100.0 * one.amps * ohm / one.volts,
+        loss_w=one.amps**2 * ohm,
+        mm2=mm2,
+        awg=cable.awg_as_thick(mm2),
+        fuse_a=one.fuse_a,
+        carries_a=carries_a,
+        must_carry_a=one.bears_a,
+        start_dip_percent=None if one.start_a is None else 100.0 * one.start_a * ohm / one.volts,
+        rule=_rule(one, mm2),
+    )
+
+
+def _rule(one: Joined, mm2: float) -> str:
+    """The rules behind a run's figures, in one line."""
+    run = one.run
+    listed = mm2 in cable.CROSS_SECTIONS_MM2
+    copper = "IEC 60228 class 5" if listed else f"AWG {cable.same_awg(mm2)} by ASTM B258"
+    if run.conductor == "tinned":
+        copper += ", tinned"
+    parts = [f"{copper} at {run.temp_c:g} C, there and back"]
+    if run.mm2 is None:
+        parts.append(f"smallest size that keeps {run.allowed_drop_percent:g} % and its current")
+    if one.kind == "panel":
+        parts.append("fuse 1.25 x 1.25 x Isc (NFPA 70 690.8), next standard size")
+    elif one.fuse_a is not None:
+        parts.append("fuse 1.25 x continuous amps (NFPA 70 210.20), next standard size")
+    else:
+        parts.append("no fuse of its own: the outlet limits itself")
+    heat = "IEC 60364-5-52 method B1" if listed else "NFPA 70 240.4(D) and 310.16"
+    parts.append(f"copper that carries it, alone and uncoiled ({heat})")
+    return "; ".join(parts)
+
+
+def _cold_notes(plan: Plan, cold: _Cold) -> list[str]:
+    """In what cold the strings were judged, and what of their labels is not known."""
+    notes = [f"strings judged at {cold.lowest_c:.0f} degrees C, {cold.source}"]
+    if not cold.known:
+        notes = [
+            f"nobody has said how cold it gets: strings shown at {cold.lowest_c:.0f} degrees C, and"
+            " whether they fit is not judged; give temp_air_c or the record low"
+        ]
+    if plan.pack.solar_input.max_v is None:
+        notes.append("[pack.solar_input] has no max_v: no string can be said to fit")
+    for number, panel in enumerate(plan.panel, start=1):
+        own = "temp_coefficient_voc_percent_per_c" in panel.model_fields_set
+        if panel.v_oc is None:
+            notes.append(f'panel {number} "{panel.name}": give v_oc from its label to judge it')
+        elif not own:
+            notes.append(
+                f'panel {number} "{panel.name}": cold voltage by NFPA 70 table 690.7(A), for want'
+                " of its own coefficient"
+            )
+        if panel.i_sc is None:
+            notes.append(
+                f'panel {number} "{panel.name}": i_sc is taken as {I_SC_SHARE:g} x i_mp, for want'
+                " of its label's"
+            )
+    return notes
+
+
+def _string_notes(plan: Plan, laid: list[Arrangement]) -> list[str]:
+    """How the panels are taken to be joined, and what an electrician would look at next."""
+    into, pack_v = plan.pack.solar_input, plan.pack.nominal_v
+    notes = []
+    for way in laid:
+        name = f'"{way.panel.name}"'
+        if way.panel.count > 1:
+            notes.append(
+                f"{way.panel.count} x {name} taken as {way.in_series} in series, {way.in_parallel}"
+                " in parallel: as few in series as the input lets, for shade then costs least"
+            )
+        if way.in_parallel > 2:
+            notes.append(f"three strings or more of {name}: a fuse in each (NFPA 70 690.9)")
+        if pack_v is not None and way.v_mp < pack_v:
+            notes.append(
+                f"{name}: its {way.v_mp:.3g} V lie below the pack's {pack_v:g} V: the input must be"
+                " one that raises the voltage"
+            )
+    volts = [way.v_mp for way in laid]
+    if max(volts) > UNLIKE * min(volts):
+        notes.append("unlike strings on one input drag one another down: match their volts")
+    bright_a = cable.PANEL_CIRCUIT / cable.CONTINUOUS * sum(way.i_sc for way in laid)
+    if into.max_a is not None and bright_a > into.max_a:
+        notes.append(
+            f"in bright sun the strings can short to {bright_a:.3g} A (1.25 x Isc, NFPA 70 690.8),"
+            f" the input takes {into.max_a:g} A: ask its maker whether it limits the rest"
+        )
+    return notes
+
+
+def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[str]:
+    notes = []
+    for number, (one, run) in enumerate(zip(ends, runs, strict=True), start=1):
+        if one.about:
+            notes.append(f"run {number}: {one.about}")
+        if run.drops_too_much:
+            notes.append(
+                f"run {number} drops {run.drop_percent:.2g} %, {run.allowed_drop_percent:g} % are"
+                f" allowed{_instead(one)}"
+            )
+        if run.too_thin:
+            notes.append(
+                f"run {number}: {run.mm2:g} mm2 carries {run.carries_a:g} A for hours, it must"
+                f" carry {run.must_carry_a:.3g} A{_instead(one)}"
+            )
+        if run.start_dip_percent is not None and run.start_dip_percent > HARD_START_PERCENT:
+            notes.append(
+                f"run {number}: the start dips the voltage by {run.start_dip_percent:.0f} %: the"
+                " tool may not start"
+            )
+        if one.kind == "stated":
+            notes.append(f"run {number} stands alone: its loss is not in the simulation")
+    if not plan.run:
+        notes.append("the plan names no cable: add a [[run]] with from, to and length_m")
+    return notes
+
+
+def _instead(one: Joined) -> str:
+    """What would do, where the table reaches it."""
+    try:
+        return f": take {one.smallest_mm2:g} mm2"
+    except ValueError as error:
+        return f"; {error}"

@@ -1,0 +1,214 @@
+"""Where to point the panels, in words: the pose, how to set it up, what other ways give.
+
+What is said is worked out in the answer; its picture is drawn in `aim_picture`.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from energy.answers.aim import Aim, Setting, enough_for
+from energy.answers.cautions import Caution
+from energy.plan.kit import COMPASS, Panel
+from energy.show.text import CAUTIONS_SHOWN, show_cautions, watt_hours
+
+GAIN_SHARE = 0.01  # turns that give less more than the best pose are not shown
+SPILLED_SHARE = 0.05  # less of the yield is not worth a word
+
+
+def show_aim(
+    answer: Aim, cautions: Sequence[Caution], out: Console, *, every_caution: bool = False
+) -> None:
+    """Print the best pose, how to set it up, what others cost, and what turning is worth."""
+    b = answer.plan.budget
+    out.print(Text(b.plan.title or b.plan.origin, style="bold"))
+    out.print(Text(f"{finding(answer)}.", style="bold"))
+    if answer.follow.wh_per_day > 0.0:
+        for line in advice(answer):
+            out.print(Text(line))
+        out.print(settings_table(answer))
+        for line in remarks(answer):
+            out.print(Text(line))
+        out.print(hours_table(answer))
+    for note in b.notes:
+        out.print(Text(f"Note: {note}."))
+    show_cautions(cautions, out, len(cautions) if every_caution else CAUTIONS_SHOWN)
+
+
+def finding(answer: Aim) -> str:
+    """The best pose in a sentence.
+
+    >>> from energy.answers.aim import aim
+    >>> from energy.plan import Plan
+    >>> finding(aim(Plan.read("builtin:two-night-trip"))).split(":")[0]
+    'Lay what swings with the boat flat'
+    """
+    if answer.follow.wh_per_day <= 0.0:
+        return "No sun reaches the panels in these days: no pose helps"
+    which = "what swings with the boat" if answer.azimuth_deg is None else _them(answer)
+    if answer.tilt_deg == 0.0:
+        pose = f"Lay {which} flat"
+    elif answer.azimuth_deg is None:
+        pose = f"Tilt {which} {answer.tilt_deg:.0f} degrees"
+    else:
+        bearing = f"{answer.azimuth_deg:.0f} degrees true ({_wind(answer.azimuth_deg)})"
+        pose = f"Point {which} at {bearing}, tilted {answer.tilt_deg:.0f} degrees"
+    more = round(answer.more_wh(answer.best))
+    gain = f"{watt_hours(more)} more than planned" if more > 0 else "as much as planned"
+    if more < 0:
+        gain = f"{watt_hours(-more)} less than planned, but without turning"
+    return f"{pose}: {watt_hours(answer.best.wh_per_day)} Wh a day, {gain}"
+
+
+def advice(answer: Aim) -> list[str]:
+    """How to set the best pose up by hand, and what missing it costs."""
+    found: list[str] = []
+    if answer.tilt_deg > 0.0:
+        rise_cm = 100.0 * answer.prop_height_m(1.0)
+        props = [f"Prop the raised edge {rise_cm:.0f} cm up for every metre along the slope"]
+        for panel in {panel.name: panel for panel in _panels(answer)}.values():
+            if panel.length_m is not None:
+                high = f"{answer.prop_height_m(panel.length_m):.2f} m"
+                props.append(f'{high} where the {panel.length_m:g} m of "{panel.name}" slope')
+        found.append("; ".join(props) + ".")
+        if answer.azimuth_deg is not None:
+            found.append(
+                "A compass shows magnetic north: take an easterly local declination off the true"
+                " bearing, add a westerly one."
+            )
+    if answer.azimuth_deg is None:
+        found.append(
+            "A boat at anchor turns as it likes: only the tilt can be chosen, judged over all"
+            " headings."
+        )
+        if len(answer.aimed) < len(answer.plan.budget.plan.panel):
+            found[-1] += " The panels that do not swing stay as planned."
+    costs = [f"a tilt {off} degrees wrong {_lost(answer, off, 0)}" for off in (10, 20)]
+    if answer.azimuth_deg is not None:
+        costs += [f"a facing {off} degrees wrong {_lost(answer, 0, off)}" for off in (30, 60)]
+    found.append(f"What it costs, to the worse side: {', '.join(costs)}.")
+    return found
+
+
+def settings(answer: Aim) -> list[tuple[str, Setting]]:
+    """The settings in words, from lying flat to following the sun.
+
+    Turns that give no more than the best pose are left out.
+    """
+    facing = "" if answer.azimuth_deg is None else f", facing {answer.azimuth_deg:.0f}"
+    least = (1.0 + GAIN_SHARE) * answer.best.wh_per_day
+    return [
+        ("flat", answer.flat),
+        ("as planned", answer.plan),
+        (f"best: tilt {answer.tilt_deg:.0f}{facing}", answer.best),
+        *(
+            (f"best, turned at {in_a_row(turns.at)}", turns)
+            for turns in answer.re_aim
+            if turns.wh_per_day >= least
+        ),
+        ("square to the sun all day", answer.follow),
+    ]
+
+
+def settings_table(answer: Aim) -> Table:
+    """The settings with what they give a day, what of the gain the pack takes, and its worth."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("how the panels stand", overflow="fold")
+    for heading in ("Wh a day", "more than planned", "of it the pack takes"):
+        table.add_column(heading, justify="right")
+    table.add_column("enough for", overflow="fold")
+    for words, setting in settings(answer):
+        gain, taken = answer.more_wh(setting), answer.more_taken_wh(setting)
+        table.add_row(
+            Text(words),
+            watt_hours(setting.wh_per_day),
+            *(["", ""] if setting is answer.plan else [watt_hours(gain), watt_hours(taken)]),
+            Text(enough_for(answer.plan.budget, taken)),
+        )
+    return table
+
+
+def hours_table(answer: Aim) -> Table:
+    """The mean watts in each hour of the clock, for the settings worth comparing."""
+    columns = [("flat", answer.flat), ("as planned", answer.plan), ("best", answer.best)]
+    turns = turned(answer)
+    if turns is not None:
+        columns.append((f"turned at {in_a_row(turns.at)}", turns))
+    columns.append(("square to the sun", answer.follow))
+    hourly = np.stack([s.watts().reshape(24, -1).mean(axis=1) for _, s in columns], axis=1)
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("W, mean from")
+    for heading, _ in columns:
+        table.add_column(heading, justify="right")
+    for hour in np.flatnonzero(hourly.max(axis=1) >= 0.5):
+        table.add_row(f"{hour:02d}:00", *(f"{watts:.0f}" for watts in hourly[hour]))
+    return table
+
+
+def turned(answer: Aim) -> Setting | None:
+    """The turns to show: those that are worth it, else those that give most; None for a boat."""
+    if not answer.re_aim:
+        return None
+    return answer.worth_turning or max(answer.re_aim, key=lambda turns: turns.wh_per_day)
+
+
+def remarks(answer: Aim) -> list[str]:
+    """Whether turning is worth it, and what the figures rest on."""
+    b, found = answer.plan.budget, []
+    worth = answer.worth_turning
+    if worth is not None:
+        found.append(
+            f"Worth getting up for: turn {_them(answer)} square to the sun at {in_a_row(worth.at)},"
+            " each day; a pen held upright on it then throws no shadow. It stays so overnight."
+        )
+    elif answer.re_aim:
+        most = max(turns.taken_wh_per_day for turns in answer.re_aim)
+        more = round(most - answer.best.taken_wh_per_day)
+        found.append(
+            "Turning during the day is not worth getting up for: the pack would take"
+            f" {f'{more} Wh a day' if more > 0 else 'no'} more."
+        )
+    spilled = answer.plan.wh_per_day - answer.plan.taken_wh_per_day
+    if spilled > SPILLED_SHARE * answer.plan.wh_per_day:
+        found.append(
+            f"As planned {watt_hours(spilled)} Wh a day are spilled, when the pack is full: more"
+            " sun then is worth nothing, work moved to those hours is."
+        )
+    weathers = "one weather" if b.chance.futures == 1 else f"{b.chance.futures} weathers"
+    found.append(f"Means of {weathers}, horizon and shade counted: {b.weather.source}.")
+    return found
+
+
+def in_a_row(words: Sequence[str]) -> str:
+    """Words in a row.
+
+    >>> in_a_row(["09:00", "11:30", "14:00"])
+    '09:00, 11:30 and 14:00'
+    """
+    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
+
+
+def _panels(answer: Aim) -> list[Panel]:
+    return [answer.plan.budget.plan.panel[k] for k in answer.aimed]
+
+
+def _them(answer: Aim) -> str:
+    return "the panel" if sum(panel.count for panel in _panels(answer)) == 1 else "the panels"
+
+
+def _lost(answer: Aim, tilt_off: int, facing_off: int) -> str:
+    lost = answer.lost_percent(tilt_off, facing_off)
+    return "under 1 %" if lost < 0.95 else f"{lost:.0f} %"
+
+
+def _wind(azimuth_deg: float) -> str:
+    """The nearest of the 16 compass words.
+
+    >>> _wind(352.0), _wind(161.0)
+    ('N', 'SSE')
+    """
+    return min(COMPASS, key=lambda word: abs((COMPASS[word] - azimuth_deg + 180.0) % 360.0 - 180.0))

@@ -1,0 +1,116 @@
+"""The answer about cables and strings as tables for a terminal or a pipe, through rich.
+
+What is judged, and by which rule, comes from the answer.
+"""
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from energy.answers.wire import String, Wire, Wired
+
+CLOSING = (
+    "Cables: local codes, the makers' instructions and licensed practice come first. Check"
+    " polarity before plugging, put the fuse close to the battery, uncoil leads; a DC arc does not"
+    " go out by itself, so never unplug under load."
+)
+FITS = {True: "yes", False: "NO", None: "not known"}
+
+
+def show_wire(answer: Wire, out: Console, *, demo: bool = False) -> None:
+    """Print the whole answer; `demo` says that the plan is the built-in one."""
+    if demo:
+        out.print("No plan given: this is the built-in demo, an invented example.")
+    out.print(headline(answer))
+    if answer.runs:
+        out.print(run_table(answer.runs))
+        for rule, numbers in _rules(answer.runs).items():
+            out.print(Text(f"Rule for run {', '.join(numbers)}: {rule}."))
+    if answer.strings:
+        out.print(string_table(answer.strings))
+    for note in answer.notes:
+        out.print(Text(f"Note: {note}."))
+    out.print(Text(CLOSING))
+
+
+def headline(answer: Wire) -> Text:
+    """The answer in one line."""
+    wrong = [str(k) for k, run in enumerate(answer.runs, start=1) if not run.fits]
+    misfits = [s for s in answer.strings if s.taken and s.fits is False]
+    unknown = any(s.taken and s.fits is None for s in answer.strings)
+    words = [f"run {', '.join(wrong)} needs another cable"] if wrong else []
+    words += [f'no way to join "{s.panel}" suits the solar input' for s in misfits]
+    if not words:
+        words = ["the cables keep their drop and carry their current"] if answer.runs else []
+        words += [] if unknown or not answer.strings else ["the strings suit the solar input"]
+        words += ["whether the strings suit the solar input is not known"] if unknown else []
+    text = Text("YES" if answer.yes else "NO", style="bold green" if answer.yes else "bold red")
+    return text.append(f": {'; '.join(words) or 'nothing to judge'}.", style="bold")
+
+
+def awg_words(awg: int) -> str:
+    """A gauge as it is written; 0 is 1/0.
+
+    >>> awg_words(10), awg_words(0)
+    ('10', '1/0')
+    """
+    return str(awg) if awg > 0 else f"{1 - awg}/0"
+
+
+def run_table(runs: tuple[Wired, ...]) -> Table:
+    """The runs: from, to, amps, drop, loss, copper and fuse."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("run", justify="right")
+    for heading in ("from", "to"):
+        table.add_column(heading, overflow="fold")
+    starts = any(run.start_dip_percent is not None for run in runs)
+    headings = ["m", "V", "A", "drop, V", "drop", "lost, W", "mm2", "AWG", "fuse, A"]
+    for heading in [*headings, *(["start dips"] if starts else [])]:
+        table.add_column(heading, justify="right")
+    for number, run in enumerate(runs, start=1):
+        dip = "" if run.start_dip_percent is None else f"{run.start_dip_percent:.1f} %"
+        table.add_row(
+            str(number),
+            Text(run.from_),
+            Text(run.to),
+            f"{run.length_m:g}",
+            f"{run.volts:.3g}",
+            f"{run.amps:.3g}",
+            f"{run.drop_v:.2f}",
+            Text(f"{run.drop_percent:.1f} %", style="bold red" if run.drops_too_much else ""),
+            f"{run.loss_w:.1f}",
+            Text(f"{run.mm2:g}", style="bold red" if run.too_thin else ""),
+            awg_words(run.awg),
+            "-" if run.fuse_a is None else f"{run.fuse_a:g}",
+            *([dip] if starts else []),
+        )
+    return table
+
+
+def _rules(runs: tuple[Wired, ...]) -> dict[str, list[str]]:
+    """Each rule once, with the numbers of the runs that follow it."""
+    found: dict[str, list[str]] = {}
+    for number, run in enumerate(runs, start=1):
+        found.setdefault(run.rule, []).append(str(number))
+    return found
+
+
+def string_table(strings: tuple[String, ...]) -> Table:
+    """The ways to join the panels: cold volts and short-circuit amps against the input's limits."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("panels", overflow="fold")
+    for heading in ("in series", "strings", "cold, V", "limit, V", "Isc, A", "limit, A", "fits"):
+        table.add_column(heading, justify="right")
+    for string in strings:
+        table.add_row(
+            Text(string.panel, style="bold" if string.taken else ""),
+            str(string.panels_in_series),
+            str(string.strings),
+            "?" if string.v_oc_cold is None else f"{string.v_oc_cold:.1f}",
+            "?" if string.limit_v is None else f"{string.limit_v:g}",
+            f"{string.i_sc:.1f}",
+            "?" if string.limit_a is None else f"{string.limit_a:g}",
+            Text(FITS[string.fits], style="bold red" if string.fits is False else ""),
+        )
+    return table
