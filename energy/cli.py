@@ -3,7 +3,7 @@
 import gc
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import datetime
@@ -279,7 +279,7 @@ def new(
         from energy.answers.new import from_demo, from_questions
         from energy.show import files
 
-        written = from_questions(typer.prompt, at) if ask else from_demo(demo, at)
+        written = from_questions(_prompt, at) if ask else from_demo(demo, at)
         files.write_text(file, written, replace=False)
     if at is not None and 'kind = "sky"' in written and not ask:
         typer.echo(
@@ -320,6 +320,17 @@ def weather(
                 typer.echo(f"Fetching {online.what_forecast(*at)}.")
                 online.fetch_forecast(*at, progress=text.progress)
         text.show_held(held(), out)
+
+
+def _prompt(question: str, default: str, reading: Callable[[str], Any]) -> Any:
+    """Ask until the answer can be read."""
+    from energy.plan import PlanError
+
+    while True:
+        try:
+            return reading(typer.prompt(question, default=default))
+        except PlanError as error:
+            typer.echo(error.problems[0], err=True)
 
 
 def _write_plan(target: Path, plan: str | None, changes: Changes) -> None:

@@ -255,15 +255,23 @@ def test_new_never_overwrites(plan):
     assert plan.read_text() == SMALL
 
 
-def test_new_asks(tmp_path):
+def test_new_asks_and_asks_again_where_an_answer_cannot_be(tmp_path):
     target = tmp_path / "mine.toml"
     answers = [
-        "50.0,8.0", "2026-06-01 08:00", "2026-06-01 20:00", "few", "pack-500", "folding-100",
-        "angle-grinder-115", "4", "30", "09:00-12:00", "phone", "1", "12:00-16:00", "",
+        "fifty,8", "50.0,8.0", "2026-06-01 08:00", "2026-05-01", "2026-06-01 20:00",
+        "outdoors, afloat", "cloudy", "few", "pack-501", "pack-500", "folding-100",
+        "angle-grinder-115", "many", "4", "30", "nine to twelve", "09:00-12:00", "no",
+        "phone", "1", "12:00-16:00", "no",
+        "anchor-light", "sunset-sunrise", "all", "yes", "",
     ]  # fmt: skip
     found = CliRunner().invoke(app, ["new", str(target), "--ask"], input="\n".join(answers) + "\n")
     assert found.exit_code == 0, found.output
-    assert [task.times for task in energy.Plan.read(target).task] == [4, None]
+    plan = energy.Plan.read(target)
+    assert [task.times for task in plan.task] == [4, None, None]
+    assert plan.task[2].between == (("sunset", 0.0), ("sunrise", 0.0))
+    assert plan.task[2].must
+    assert "afloat" in plan.place.around
+    assert 'did you mean "pack-500"' in found.stderr
 
 
 def test_tools_lists_searches_and_shows():

@@ -5,16 +5,19 @@ The answer is TOML text; whoever asks decides where it goes.
 
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import Any
 
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.documents import parse
 from energy.plan.merge import zone_at
+from energy.plan.moments import window
 from energy.plan.words import meant, shown
 from energy.plan.write import write_changes
 from energy.weather.climate import has_climate
 
-Ask = Callable[..., Any]
+Ask = Callable[[str, str, Callable[[str], Any]], Any]
+AROUND = ("outdoors", "wet", "afloat", "fuel", "enclosed", "alone")
 
 
 def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
@@ -55,29 +58,27 @@ def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
 
 
 def from_questions(ask: Ask, at: str | None = None) -> str:
-    """A plan from a few questions; `ask(question, default=...)` returns the answer as text.
+    """A plan from a few questions; `ask(question, default, reading)` returns reading(answer).
 
-    `at` answers the first. Raises PlanError as soon as an answer cannot be.
+    `at` answers the first. A reading raises PlanError for an answer that cannot be: then whoever
+    asks may ask again. Raises PlanError for a plan that cannot be all the same.
     """
-    where = at or ask("Where? Latitude, longitude (minus: south, west)", default="55.317,-160.517")
-    latitude, longitude = place_of(where)
+    question = "Where? Latitude, longitude (minus: south, west)"
+    latitude, longitude = place_of(at) if at else ask(question, "55.317,-160.517", place_of)
     tomorrow = date.today() + timedelta(days=1)
-    start = ask("From when?", default=f"{tomorrow} 08:00")
-    end = ask("Until when?", default=f"{tomorrow} 20:00")
-    skies = ["clear", "few", "scattered", "broken", "overcast"]
+    start = ask("From when?", f"{tomorrow} 08:00", _moment)
+    end = ask("Until when?", f"{tomorrow} 20:00", lambda text: _later(text, start))
+    around = ask(f"Where do you work? Of {', '.join(AROUND)}", "outdoors", _around)
     usual = ["usual"] if has_climate(latitude, longitude) else []
-    question = f"What sky? {', '.join([*usual, *skies])}"
-    sky = _one_of([*usual, *skies], ask(question, default=(usual or ["broken"])[0]))
+    skies = [*usual, "clear", "few", "scattered", "broken", "overcast"]
+    sky = ask(f"What sky? {', '.join(skies)}", (usual or ["broken"])[0], partial(_one_of, skies))
     packs, panels = sorted(profiles.packs()), sorted(profiles.panels())
-    pack = _one_of(packs, ask(f"Which pack? {', '.join(packs)}", default="pack-1000"))
-    chosen = ask(f"Which panel? {', '.join(panels)}, or none", default="folding-200")
-    panel = _one_of([*panels, "none"], chosen)
+    pack = ask(f"Which pack? {', '.join(packs)}", "pack-1000", partial(_one_of, packs))
+    several = [*panels, "none"]
+    panel = ask(f"Which panel? {', '.join(several)}", "folding-200", partial(_one_of, several))
     tasks: list[str] = []
-    while tool := _next_tool(ask, bool(tasks)):
-        known = profiles.tools()[_one_of(list(profiles.tools()), tool)]
-        amount = _amount(ask, known)
-        hours = ask("Between which times?", default="09:00-17:00")
-        tasks.append(_task(tool, amount, hours))
+    while tool := ask(_more(bool(tasks)), "", partial(_tool, some=bool(tasks))):
+        tasks.append(_asked_task(ask, tool))
     text = "\n".join(
         [
             f'title = "My plan at {latitude:g}, {longitude:g}"',
@@ -87,11 +88,11 @@ def from_questions(ask: Ask, at: str | None = None) -> str:
             f"longitude_deg = {longitude:g}",
             f'timezone = "{zone_at(latitude, longitude)}"      # every time below is this clock',
             f"elevation_m = {elevation_at(latitude, longitude):g}",
-            'around = ["outdoors"]      # outdoors, wet, afloat, fuel, enclosed, alone',
+            f"around = {around}      # outdoors, wet, afloat, fuel, enclosed, alone",
             "",
             "[span]",
-            f"start = {_moment(start)}",
-            f"end = {_moment(end)}",
+            f"start = {start}",
+            f"end = {end}",
             "",
             *_weather(sky),
             *(["[[panel]]", f'profile = "{panel}"', ""] if panel != "none" else []),
@@ -112,36 +113,89 @@ def _weather(sky: str) -> list[str]:
     return ["[weather]", 'kind = "sky"', f'sky = "{sky}"', ""]
 
 
-def _next_tool(ask: Ask, some: bool) -> str:
-    """The next tool's profile, or an empty text where some are named and no more follow."""
-    more = "; empty: no more" if some else ", such as angle-grinder-115, phone or led-work-light"
-    return str(ask(f"A tool (a profile of `energy tools`{more})", default="")).strip()
+def _more(some: bool) -> str:
+    """The question for the next tool."""
+    hint = "; empty: no more" if some else ", such as angle-grinder-115, phone or led-work-light"
+    return f"A tool (a profile of `energy tools`{hint})"
+
+
+def _tool(answer: str, some: bool) -> str:
+    answer = answer.strip()
+    if not answer and some:
+        return ""
+    return _one_of(list(profiles.tools()), answer)
 
 
 def _one_of(known: list[str], answer: str) -> str:
     """The answer where it is known, else a PlanError with the nearest."""
+    answer = answer.strip()
     if answer not in known:
         raise PlanError([f"there is no {shown(answer)}{meant(answer, known)}"])
     return answer
 
 
-def _amount(ask: Ask, tool: dict[str, Any]) -> str:
-    """How much of a tool, as a line of TOML."""
-    kind = tool.get("kind", "steady")
+def _around(answer: str) -> str:
+    """Words for what is around, as a TOML list."""
+    words = [_one_of(list(AROUND), word) for word in answer.replace(",", " ").split()]
+    return "[" + ", ".join(f'"{word}"' for word in words) + "]"
+
+
+def _asked_task(ask: Ask, tool: str) -> str:
+    """One task in TOML, from questions that suit its tool."""
+    kind = profiles.tools()[tool].get("kind", "steady")
+    lines = [f'tool = "{tool}"']
     if kind == "charging":
-        return f"charges = {ask('How many charges?', default='1')}"
-    if kind == "intermittent":
-        times = ask("How many times?", default="10")
-        return f"times = {times}\neach_s = {ask('How many seconds each?', default='45')}"
-    if kind == "cycling":
+        lines.append(f"charges = {ask('How many charges a day?', '1', partial(_number, 1, 1000))}")
+    elif kind == "intermittent":
+        lines.append(f"times = {ask('How many times a day?', '10', partial(_number, 1, 10_000))}")
+        each = ask("How many seconds each?", "45", partial(_number, 1, 86_400))
+        lines.append(f"each_s = {each}")
+    between = ask("Between which times each day? (also sunset-sunrise)", "09:00-17:00", _window)
+    if kind == "steady":
+        hours = ask("How many hours of it? (all: all of that time)", "all", _hours)
+        lines += [f"hours = {hours}"] if hours else []
+    lines.append(f"between = {between}")
+    if ask("Must it run, whatever else? yes or no", "no", partial(_one_of, ["yes", "no"])) == "yes":
+        lines.append("must = true")
+    return "\n".join(["[[task]]", *lines, ""])
+
+
+def _number(least: int, most: int, answer: str) -> int:
+    if not answer.strip().isdigit() or not least <= int(answer) <= most:
+        raise PlanError([f"a whole number from {least} to {most} is wanted (got {shown(answer)})"])
+    return int(answer)
+
+
+def _hours(answer: str) -> str:
+    if answer.strip() == "all":
         return ""
-    return f"hours = {ask('How many hours?', default='1')}"
+    try:
+        hours = float(answer)
+    except ValueError:
+        hours = 0.0
+    if not 0.0 < hours <= 1000.0:
+        raise PlanError([f"hours, such as 1.5, or all are wanted (got {shown(answer)})"])
+    return f"{hours:g}"
 
 
-def _task(tool: str, amount: str, hours: str) -> str:
-    ends = [f'"{end.strip()}"' for end in hours.split("-", 1)]
-    lines = ["[[task]]", f'tool = "{tool}"', amount, f"between = [{', '.join(ends)}]", ""]
-    return "\n".join(line for line in lines if line or line is lines[-1])
+def _window(answer: str) -> str:
+    """Two times of a day as TOML, split at whichever dash leaves two times.
+
+    >>> _window("sunset-30min-23:30")
+    '["sunset-30min", "23:30"]'
+    """
+    for place, mark in enumerate(answer):
+        ends = [answer[:place].strip(), answer[place + 1 :].strip()]
+        if mark == "-" and _are_times(ends):
+            return f'["{ends[0]}", "{ends[1]}"]'
+    raise PlanError([f"two times such as 09:00-17:00 are wanted (got {shown(answer)})"])
+
+
+def _are_times(ends: list[str]) -> bool:
+    try:
+        return window(ends) is not None
+    except ValueError:
+        return False
 
 
 def _moment(text: str) -> str:
@@ -149,6 +203,13 @@ def _moment(text: str) -> str:
         return datetime.fromisoformat(text.strip()).replace(tzinfo=None).isoformat()
     except ValueError:
         raise PlanError([f'"{text}" is not a date with a time, such as 2026-09-14 07:00']) from None
+
+
+def _later(text: str, start: str) -> str:
+    end = _moment(text)
+    if end <= start:
+        raise PlanError([f"{end} is not after the start, {start}"])
+    return end
 
 
 def place_of(text: str) -> tuple[float, float]:
