@@ -1,7 +1,7 @@
 """Will a day of work or a night out, away from the mains, stay powered?
 
-The Python side of the commands: `Plan`, `check`, `fixes`, `choose`, `how_many`, `aim`,
-`wire`, `cautions`, `tools`. Importing this
+The Python side of the commands: `Plan`, `check`, `fixes`, `choose`, `how_many`, `size`,
+`year_size`, `worksheet`, `aim`, `wire`, `cautions`, `tools`. Importing this
 costs nothing until a name is used.
 """
 
@@ -15,8 +15,11 @@ if TYPE_CHECKING:
     from energy.answers.choose import choose as choose
     from energy.answers.fixes import fixes as fixes
     from energy.answers.how_many import how_many as how_many
+    from energy.answers.size import size as size
+    from energy.answers.sizing.year_size import year_size as year_size
     from energy.answers.tools import tools as tools
     from energy.answers.wire import wire as wire
+    from energy.answers.worksheet import worksheet as worksheet
     from energy.plan import Plan as Plan
     from energy.plan import PlanError as PlanError
 
@@ -30,6 +33,9 @@ _HOMES = {
     "fixes": "energy.answers.fixes",
     "how_many": "energy.answers.how_many",
     "cautions": "energy.answers.cautions",
+    "size": "energy.answers.size",
+    "year_size": "energy.answers.sizing.year_size",
+    "worksheet": "energy.answers.worksheet",
     "aim": "energy.answers.aim",
     "wire": "energy.answers.wire",
     "tools": "energy.answers.tools",

@@ -185,6 +185,55 @@ def choose(
 
 
 @app.command()
+def size(
+    plan: PlanPath = None,
+    json: Json = False,
+    plot: Plot = None,
+    season: Annotated[
+        str, typer.Option(metavar="job|year", help="year: for a shed that stays, whole years.")
+    ] = "job",
+) -> None:
+    """How large must panels and pack be for this job, or for a shed that stays?"""
+    with wrong_input_in_lines():
+        from energy.answers.size import size as ask
+        from energy.answers.sizing.candidates import read_candidates
+        from energy.answers.sizing.kits import kits
+        from energy.answers.sizing.year_size import YearSize, year_size
+        from energy.answers.worksheet import worksheet
+        from energy.plan import Plan, PlanError
+        from energy.show import files, sizes, text, year_text
+
+        if season not in ("job", "year"):
+            raise PlanError([f'--season must be job or year (got "{season}")'])
+        files.refuse_the_same(plan, plot)
+        read = Plan.read(plan or DEMO)
+        file = read.size.candidates if read.size is not None and season == "job" else None
+        listed = None if file is None else read_candidates(file)
+        with sizes.progress(text.console(errors=True), "sizes") as told:
+            answer = ask(read, told) if season == "job" else year_size(read, told)
+            bought = None if listed is None else kits(answer.designs, listed, told)
+        sheet = worksheet(answer.designs.groups[0])
+        if plot is not None:
+            from energy.show import plots
+            from energy.show.size_map import size_map
+
+            plots.save(size_map(answer), plot)
+        if json:
+            beside = {
+                "kits": [] if bought is None else [kit.as_dict() for kit in bought.found],
+                "worksheet": sheet.as_dict(),
+            }
+            typer.echo(files.as_json(answer.as_dict() | beside))
+        elif isinstance(answer, YearSize):
+            year_text.show_years(answer, text.console(), demo=plan is None)
+        else:
+            sizes.show_size(answer, sheet, text.console(), bought, demo=plan is None)
+        if not json:
+            _say_written(plot)
+    raise typer.Exit(0 if answer.yes else 1)
+
+
+@app.command()
 def aim(
     plan: PlanPath = None,
     json: Json = False,

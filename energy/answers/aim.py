@@ -5,7 +5,7 @@ Words and picture lie in `show`.
 """
 
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,6 +14,10 @@ from energy.budget import Budget, budget, changed
 from energy.model import Array
 from energy.model.timeline import inside
 from energy.plan import Plan, PlanError
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
 
 Change = dict[str, Any]
 
@@ -119,6 +123,25 @@ class Aim:
         """How far a panel's raised edge stands above the lower one, for its length along the
         slope; both in metres."""
         return length_m * float(np.sin(np.radians(self.tilt_deg)))
+
+    def table(self) -> "pd.DataFrame":
+        """A row for each way to set the panels up: Wh a day, and what of it the pack takes."""
+        import pandas as pd
+
+        ways = {"flat": self.flat, "as planned": self.plan, "best pose": self.best}
+        ways |= {f"turned at {', '.join(turned.at)}": turned for turned in self.re_aim}
+        ways["following the sun"] = self.follow
+        rows = {
+            name: {"wh_per_day": way.wh_per_day, "taken_wh_per_day": way.taken_wh_per_day}
+            for name, way in ways.items()
+        }
+        return pd.DataFrame.from_dict(rows, orient="index")
+
+    def plot(self) -> "Figure":
+        """The yield of all poses and the watts of a day: a matplotlib figure."""
+        from energy.show.aim_picture import aim_picture  # the one way up: it shows itself
+
+        return aim_picture(self)
 
     def as_dict(self) -> dict[str, Any]:
         """The answer as `--json` prints it; azimuth_deg is null for a swinging boat."""

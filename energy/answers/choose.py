@@ -8,18 +8,22 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.choose_options import Option, options, tables
-from energy.answers.choose_programme import Counts, Programme, Solution, solve
-from energy.answers.choose_slots import Slots, clashes, conflicts, groups, in_the_way
+from energy.answers.choosing.options import Option, options, tables
+from energy.answers.choosing.programme import Counts, Programme, Solution, solve
+from energy.answers.choosing.slots import Slots, clashes, conflicts, groups, in_the_way
 from energy.budget import Budget, budget, changed
 from energy.model import Array, Index
 from energy.plan import Plan
 from energy.refused import why_refused
 from energy.scene import ranked
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
 
 Progress = Callable[[str], None]
 
@@ -78,6 +82,18 @@ class Choose:
     def yes(self) -> bool:
         """Whether there is a choice that reaches the goal."""
         return self.possible
+
+    def table(self) -> "pd.DataFrame":
+        """The timetable, a row a line, on the plan's clock."""
+        import pandas as pd
+
+        return pd.DataFrame([asdict(row) for row in self.timetable])
+
+    def plot(self) -> "Figure":
+        """The tasks as chosen, and the charge above them: a matplotlib figure."""
+        from energy.show import plots  # the one way up: it shows itself
+
+        return plots.charge(self.budget)
 
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints."""

@@ -5,7 +5,7 @@ gets in a bundle or a coil, and what the law asks, it leaves to local codes and 
 """
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from energy.budget import Budget, budget
 from energy.model import cable
@@ -16,6 +16,9 @@ HARD_START_PERCENT = 10.0  # a deeper dip and a motor may not start (common prac
 UNLIKE = 1.1  # strings whose working volts differ more drag one another down (common practice)
 COLD_C, WARM_C = -90.0, 60.0  # what air on the ground may have
 ALLOWED = 1.0 + 1e-9
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -91,6 +94,12 @@ class Wire:
         """False where a run drops too much or is too thin, or no arrangement of a panel fits."""
         misfits = any(string.taken and string.fits is False for string in self.strings)
         return not misfits and all(run.fits for run in self.runs)
+
+    def table(self) -> "pd.DataFrame":
+        """A row for each run: amps, drop, loss, copper and fuse."""
+        import pandas as pd
+
+        return pd.DataFrame(self.as_dict()["runs"])
 
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints."""

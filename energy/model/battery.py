@@ -184,8 +184,8 @@ def _advance_one_well(
             gap = np.where(over, np.maximum(meets[i] - before, 0.0), 0.0)
             slope = np.where(over, rate[i] - leak * before, 1.0)
             small = leak * gap / slope
-            until = gap / slope * (1.0 + small / 2.0 + small * small / 3.0)
-            away = rest - np.maximum(before, meets[i])
+            until = gap / slope * (1.0 + small * (0.5 + small * (1.0 / 3.0 + small / 4.0)))
+            away = np.where(over, rest - np.maximum(before, meets[i]), 0.0)
             tapered = rest - away * np.exp(-(k + leak) * np.maximum(hours[i] - until, 0.0))
             np.copyto(after, tapered, where=over)
     lost = moved + path[:-1] * keep[:, None] - path[1:]  # negative: taken less than asked

@@ -52,7 +52,7 @@ def options(b: Budget, slot_s: float) -> list[Option]:
     >>> from energy.budget import budget
     >>> from energy.plan import Plan
     >>> found = options(budget(Plan.read("builtin:cloudy-repair")), 1800.0)
-    >>> {option.task for option in found} == set(range(10))
+    >>> {option.task for option in found} == set(range(9))
     True
     """
     return [option for k in range(len(b.plan.task)) for option in _of_task(b, k, slot_s)]

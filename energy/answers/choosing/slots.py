@@ -9,8 +9,8 @@ from itertools import combinations, pairwise
 
 import numpy as np
 
-from energy.answers.choose_options import Option, in_a_row
-from energy.answers.choose_programme import Counts, Lane
+from energy.answers.choosing.options import Option, in_a_row
+from energy.answers.choosing.programme import Counts, Lane
 from energy.budget import Budget
 from energy.model import Array, Index
 from energy.model.demand import Burst

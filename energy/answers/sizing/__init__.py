@@ -1,0 +1,1 @@
+"""What `size` rests on: scaled designs, the frontier between them, real kits, whole years."""

@@ -1,0 +1,220 @@
+"""A plan at other sizes: its panels and its pack scaled, in every weather of its season.
+
+A lane is a design in one weather; all lanes go through the one simulation. Which sizes to try, and
+what the answer is, is decided in `frontier` and `size`.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from energy.budget import Budget, budget
+from energy.model import Array, Index, Mask
+from energy.model.limits import Refusal
+from energy.model.simulate import Case, simulate
+from energy.plan import Plan
+from energy.refused import why_refused
+from energy.runs import at_the_pack
+
+LARGE_WH = 1e6  # a pack that no limit of its own holds back
+NO_LIMIT_W = 1e6
+LANES_AT_ONCE = 512  # fits the cache, bounds the memory
+RECORDED = ("file", "history")
+SCALED_BY_PACK = ("charge_max_w", "discharge_max_w")
+
+
+def whole_season(plan: Plan) -> Plan:
+    """The plan in every weather window that its record holds, with a panel to scale.
+
+    >>> plan = Plan.read("builtin:january-job").replace(**{"weather.futures": 5})
+    >>> whole_season(plan).weather.futures is None
+    True
+    """
+    changes: dict[str, object] = {}
+    if plan.weather.kind in RECORDED and plan.weather.futures is not None:
+        changes["weather.futures"] = None
+    if not plan.panel:
+        changes["panel"] = [{"rated_w": 100.0}]
+    return plan.replace(**changes) if changes else plan
+
+
+def panel_watts(plan: Plan) -> float:
+    """All panels of a plan together, by their labels [W]."""
+    return sum(panel.rated_w * panel.count for panel in plan.panel)
+
+
+def design(plan: Plan, panel_w: float, battery_wh: float) -> Plan:
+    """The plan with all its panels and its pack scaled to these labels.
+
+    Currents of the panels scale, their voltages stay; what the pack charges and discharges at most
+    scales with it unless the plan's own table states it. Inverter, outlets and idle draws stay.
+
+    >>> plan = Plan.read("builtin:january-job")
+    >>> larger = design(plan, 1600.0, 4096.0)
+    >>> larger.panel[0].rated_w, larger.pack.charge_max_w, larger.pack.inverter.rated_w
+    (800.0, 2400.0, 2000.0)
+    """
+    share = max(panel_w / panel_watts(plan), 1e-9)  # no panel has no watts
+    changes: dict[str, object] = {"pack.capacity_wh": battery_wh}
+    for key in scaling_limits(plan):
+        more = battery_wh / plan.pack.capacity_wh
+        changes[f"pack.{key}"] = min(getattr(plan.pack, key) * more, 1e7)
+    for k, panel in enumerate(plan.panel, start=1):
+        for key in ("rated_w", "i_mp", "i_sc"):
+            value = getattr(panel, key)
+            if value is not None:
+                changes[f"panel.{k}.{key}"] = value * share
+    return plan.replace(**changes)
+
+
+def scaling_limits(plan: Plan) -> list[str]:
+    """Which of the pack's limits follow its size: those the plan's own table leaves out."""
+    stated = plan.source.get("pack", {})
+    return [key for key in SCALED_BY_PACK if key not in stated]
+
+
+@dataclass(frozen=True)
+class Base:
+    """What all designs of a plan share in a group of weathers: the case of a pack with the label
+    label_wh, panels at their own watts, no cable and no input limit; the coldest air [deg C]."""
+
+    case: Case
+    label_wh: float
+    coldest_c: float
+
+
+@dataclass(frozen=True)
+class Designs:
+    """A plan's weathers, ready for many sizes.
+
+    bases is what is scaled, one for each group of weathers: first those of the plan, then, for
+    drawn ones, those at both ends of the doubt about their means. groups are the budgets they come
+    from, of a pack too large for limits of its own or of the one that is judged. base_w is the
+    label of all the plan's panels, solar_max_w what the solar input takes.
+    """
+
+    plan: Plan
+    bases: tuple[Base, ...]
+    base_w: float
+    solar_max_w: float
+    groups: tuple[Budget, ...] = ()
+
+    @property
+    def refusals(self) -> tuple[Refusal, ...]:
+        """What the limits turn away in the groups' own pack."""
+        return self.groups[0].refusals
+
+    @property
+    def with_ends(self) -> Budget:
+        """The groups as one budget, as `budget` takes weathers over."""
+        return replace(self.groups[0], ends=self.groups[1:])
+
+    @cached_property
+    def must_hold(self) -> tuple[int, ...]:
+        """The groups that a design has to reach the goal in: all of them for a rough table."""
+        rough = self.groups[0].weather.kind == "climate"
+        return tuple(range(len(self.groups))) if rough else (0,)
+
+    def sun_w(self, base: Base, panel_w: Array, window: Index) -> Array:
+        """Watts at the end of the panels' cable, before the input's limit, (rows, lanes)."""
+        found = base.case.solar_w[:, window] * (panel_w / self.base_w)
+        if self.plan.run:
+            for watts in np.unique(panel_w):
+                at = panel_w == watts
+                scaled = self._scaled(float(watts))
+                found[:, at] = at_the_pack(scaled, found[:, at], base.coldest_c)
+        return found
+
+    def _scaled(self, panel_w: float) -> Plan:
+        if panel_w not in self._plans:
+            self._plans[panel_w] = design(self.plan, panel_w, self.plan.pack.capacity_wh)
+        return self._plans[panel_w]
+
+    @cached_property
+    def _plans(self) -> dict[float, Plan]:
+        return {}
+
+    def charge_max_w(self, battery_wh: Array) -> Array:
+        """The highest charging power of packs of these labels [W]."""
+        pack = self.plan.pack
+        if "charge_max_w" in scaling_limits(self.plan):
+            return np.asarray(pack.charge_max_w * battery_wh / pack.capacity_wh)
+        return np.full_like(battery_wh, pack.charge_max_w)
+
+    def case(self, base: Base, panel_w: Array, battery_wh: Array, window: Index) -> Case:
+        """The case of some designs, each in one weather of a base; all arrays (lanes,)."""
+        case = base.case
+        health = case.battery.capacity_wh[window] / base.label_wh
+        battery = replace(
+            case.battery,
+            capacity_wh=health * battery_wh,
+            charge_max_w=self.charge_max_w(battery_wh),
+        )
+        shared_air = case.temp_pack.shape[1] == 1
+        return replace(
+            case,
+            battery=battery,
+            solar_w=np.minimum(self.sun_w(base, panel_w, window), self.solar_max_w),
+            temp_pack=case.temp_pack if shared_air else case.temp_pack[:, window],
+            factor=case.factor[:, window],
+        )
+
+    def tried(
+        self, group: int, panel_w: Array, battery_wh: Array, window: Index
+    ) -> tuple[Mask, Array]:
+        """Whether each lane succeeds, and how far it stays above the reserve [share of C]."""
+        lanes = window.size
+        ok, margin = np.zeros(lanes, dtype=bool), np.zeros(lanes)
+        for first in range(0, lanes, LANES_AT_ONCE):
+            part = slice(first, first + LANES_AT_ONCE)
+            case = self.case(self.bases[group], panel_w[part], battery_wh[part], window[part])
+            capacity = case.battery.capacity_wh
+            found = replace(
+                self.groups[group], run=simulate(case), case=case, capacity_wh=capacity, ends=()
+            )
+            ok[part] = found.success
+            above = found.lowest_percent - found.locked_at_lowest_percent
+            margin[part] = (above - self.plan.pack.reserve_percent) / 100.0
+        return ok, margin
+
+
+def designs(plan: Plan, known: Designs | None = None, battery_wh: float = LARGE_WH) -> Designs:
+    """Make a plan ready for many sizes: one pass for its weathers, its sun and its limits.
+
+    The limits are judged at battery_wh. `known` are the designs of a plan with another pack, whose
+    weathers and sun are taken over.
+
+    >>> found = designs(Plan.read("builtin:cloudy-repair"))
+    >>> len(found.groups), found.groups[0].chance.futures
+    (1, 31)
+    """
+    plan = whole_season(plan)
+    base_w = panel_watts(plan)
+    free = plan.replace(**{"pack.solar_input.max_w": NO_LIMIT_W, "run": None})
+    first = budget(
+        design(free, base_w, battery_wh), known=None if known is None else known.with_ends
+    )
+    groups = (first, *first.ends)
+    return Designs(
+        plan=plan,
+        bases=tuple(Base(b.case, battery_wh, float(b.weather.temp_air.min())) for b in groups),
+        base_w=base_w,
+        solar_max_w=solar_limit_w(plan),
+        groups=groups,
+    )
+
+
+def solar_limit_w(plan: Plan) -> float:
+    """What the solar input takes at most [W], infinite where nothing is said."""
+    limit = plan.pack.solar_input.max_w
+    return np.inf if limit is None else limit
+
+
+def why_turned_away(b: Budget) -> str:
+    """Which task a limit turns away first, and the number that broke it."""
+    task = b.refusals[0].burst.task
+    mine = [r for r in b.refusals if r.burst.task == task]
+    bursts = sum(burst.task == task for burst in b.bursts)
+    one = b.plan.task[task]
+    return f'"{one.name}" {why_refused(one.supply, one.start_w, mine, bursts)}'

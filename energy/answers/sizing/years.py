@@ -1,0 +1,251 @@
+"""A shed that stays: on which days of whole years the load is lost, with any sizes at once.
+
+The plan's days are repeated over and over. Every year is run day by day from a state that is
+carried on, so that memory does not grow with its length. Which sizes to take is for `year_size`.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from energy.answers.sizing.designs import (
+    LARGE_WH,
+    NO_LIMIT_W,
+    Base,
+    Designs,
+    design,
+    panel_watts,
+    solar_limit_w,
+    whole_season,
+)
+from energy.answers.sizing.proposal import days_in
+from energy.model import Array, Mask
+from energy.model.simulate import Case, Draw, simulate
+from energy.model.timeline import to_utc
+from energy.plan import Plan, PlanError
+from energy.scene import calendar_of, cells_of, scene
+from energy.weather.futures import Source, record_of, weathers
+from energy.weather.moved import moved_rows
+from energy.weather.record import Record
+
+Progress = Callable[[int, int], None]
+
+YEAR_DAYS = 365
+YEARS_DRAWN = 10  # where the weather is drawn by chance
+YEARS_AT_ONCE = 5  # bounds the memory of their weather
+LAST_YEAR = 2098  # of the plan's clock, so that a year fits after it
+
+
+@dataclass(frozen=True)
+class Years:
+    """Whole years day by day: d days, m designs, y years.
+
+    panel_w, battery_wh (m,); dates (d, y) on the plan's clock, of no year in particular where
+    `dated` is False. lost (d, m, y): the charge fell below the reserve that day or something asked
+    was not served; unmet_wh and lowest (the day's lowest charge above what the cold locks, share
+    of C), (d, m, y).
+    """
+
+    panel_w: Array
+    battery_wh: Array
+    dates: NDArray[np.datetime64]
+    dated: bool
+    lost: Mask
+    unmet_wh: Array
+    lowest: Array
+
+    @property
+    def lost_percent(self) -> Array:
+        """The share of all days on which each design loses its load [percent], (m,)."""
+        return np.asarray(100.0 * self.lost.mean(axis=(0, 2)))
+
+
+def year_plan(plan: Plan) -> Plan:
+    """The plan's days repeated through a whole year that begins in its bright half.
+
+    What is for certain days of the span comes back after as many days as the span holds.
+
+    >>> plan = year_plan(Plan.read("builtin:january-job"))
+    >>> str(plan.span.start), plan.task[1].days[:5]
+    ('2027-07-01 00:00:00', (1, 2, 3, 6, 7))
+    """
+    if plan.weather.kind == "forecast":
+        raise PlanError(
+            [
+                f'{plan.origin}: [weather]: kind = "forecast" does not reach through a year; give'
+                " file, history, climate or monthly"
+            ]
+        )
+    plan = whole_season(plan)
+    zone = calendar_of(plan).zone
+    ends = (to_utc(plan.span.start, zone), to_utc(plan.span.end, zone))
+    period = days_in(plan.place.longitude_deg, *ends)
+    month = 7 if plan.place.latitude_deg >= 0.0 else 1
+    start = datetime(min(plan.span.start.year, LAST_YEAR), month, 1)
+    changes: dict[str, Any] = {
+        "span.start": start,
+        "span.end": start + timedelta(days=YEAR_DAYS),
+    }
+    for table in ("task", "charger"):
+        for k, one in enumerate(getattr(plan, table), start=1):
+            if one.days is not None:
+                first = sorted({(day - 1) % period for day in one.days})
+                again = [d + n + 1 for n in range(0, YEAR_DAYS, period) for d in first]
+                changes[f"{table}.{k}.days"] = [day for day in again if day <= YEAR_DAYS]
+    return plan.replace(**changes)
+
+
+def years(plan: Plan, panel_w: Array, battery_wh: Array, progress: Progress | None = None) -> Years:
+    """Run designs (m,) through every whole year that the plan's weather holds.
+
+    `progress` is told (days done, of how many). Raises PlanError as `budget` does, and for a
+    forecast or a record without one whole year.
+
+    >>> found = years(Plan.read("builtin:cloudy-repair"), np.array([900.0]), np.array([4000.0]))
+    >>> found.lost.shape, found.dated
+    ((365, 1, 1), False)
+    """
+    plan = year_plan(plan)
+    record = record_of(plan)
+    batches = _batches(plan, record)
+    parts = []
+    for number, (piece, lanes) in enumerate(batches):
+        of, edges = ready_year(plan, piece, lanes)
+
+        def told(day: int, at: int = number) -> None:
+            if progress is not None:
+                progress(at * YEAR_DAYS + day, len(batches) * YEAR_DAYS)
+
+        parts.append(
+            (_dates(plan, piece, lanes), *_day_by_day(of, edges, panel_w, battery_wh, told))
+        )
+    dates, lost, unmet_wh, lowest = (
+        np.concatenate(several, axis=-1) for several in zip(*parts, strict=True)
+    )
+    dated = isinstance(record, Record) and not record.typical
+    return Years(panel_w, battery_wh, dates, dated, lost, unmet_wh, lowest)
+
+
+def _span_s(plan: Plan) -> tuple[float, float]:
+    zone = calendar_of(plan).zone
+    return to_utc(plan.span.start, zone), to_utc(plan.span.end, zone)
+
+
+def _windows(plan: Plan, record: Record) -> NDArray[np.intp]:
+    """The rows of a record's whole years, one column a year, unmoved."""
+    cells = cells_of(plan, calendar_of(plan), _span_s(plan), record)
+    starts = np.arange(cells[0], cells[-1] - record.interval_s / 2.0, record.interval_s)
+    rows, shift, _ = moved_rows(record, starts, 1 if record.typical else None)
+    if not (shift == 0.0).any():
+        raise PlanError([f"{record.name}: holds no whole year from 1 {plan.span.start:%B} on"])
+    return rows[:, shift == 0.0]
+
+
+def _batches(plan: Plan, record: Source) -> list[tuple[Source, int]]:
+    """The weather in pieces of few years, and how many years each holds."""
+    if not isinstance(record, Record):
+        return [(record, YEARS_DRAWN if plan.weather.futures != 1 else 1)]
+    if record.typical:
+        return [(record, 1)]
+    rows = _windows(plan, record)
+    rows = rows[:, np.argsort(rows[0])]
+    found: list[tuple[Source, int]] = []
+    for first in range(0, rows.shape[1], YEARS_AT_ONCE):
+        some = rows[:, first : first + YEARS_AT_ONCE]
+        part = slice(int(some.min()), int(some.max()) + 1)
+        names = ("start_s", "ghi", "dhi", "temp_air", "wind_speed")
+        piece = replace(record, **{name: getattr(record, name)[part] for name in names})
+        found.append((replace(piece, cloud_okta=None), some.shape[1]))
+    return found
+
+
+def ready_year(plan: Plan, record: Source, lanes: int) -> tuple[Designs, Array]:
+    """A year plan (see `year_plan`) ready for many sizes, and its midnights [UTC s], (d + 1,)."""
+    plan = plan.replace(**{"weather.futures": lanes})
+    base_w = panel_watts(plan)
+    free = plan.replace(**{"pack.solar_input.max_w": NO_LIMIT_W, "run": None})
+    large = design(free, base_w, LARGE_WH)
+    calendar, span = calendar_of(plan), _span_s(plan)
+    cells = cells_of(large, calendar, span, record)
+    weather, *_ = weathers(large, record, calendar, cells, span)
+    case = scene(large, calendar, span, weather, cells).case
+    base = Base(case, LARGE_WH, float(weather.temp_air.min()))
+    days = (calendar.first + timedelta(k) for k in range(YEAR_DAYS + 1))
+    midnights = np.array([calendar.at(("clock", 0.0), day) for day in days])
+    return Designs(plan, (base,), base_w, solar_limit_w(plan)), midnights
+
+
+def _dates(plan: Plan, record: Source, lanes: int) -> NDArray[np.datetime64]:
+    """The local date of each day in each year, (d, y)."""
+    first = np.datetime64(plan.span.start.date(), "D")
+    days = np.arange(YEAR_DAYS)[:, None]
+    if not isinstance(record, Record) or record.typical:
+        return np.broadcast_to(first + days, (YEAR_DAYS, lanes))
+    rows = _windows(plan, record)
+    middle_s = record.start_s[rows[rows.shape[0] // 2]] + record.utc_offset_s
+    middle = middle_s.astype("datetime64[s]").astype("datetime64[D]")
+    return np.asarray(np.sort(middle)[None, :] + days - YEAR_DAYS // 2)
+
+
+def _day_by_day(
+    of: Designs,
+    midnights: Array,
+    panel_w: Array,
+    battery_wh: Array,
+    told: Callable[[int], None],
+) -> tuple[Mask, Array, Array]:
+    """Lost, unmet [Wh] and lowest [share] of each day, (d, m, y)."""
+    base, count = of.bases[0], of.bases[0].case.factor.shape[1]
+    window = np.tile(np.arange(count), panel_w.size)
+    watts, labels = np.repeat(panel_w, count), np.repeat(battery_wh, count)
+    reserve = of.plan.pack.reserve_percent / 100.0
+    shape = (midnights.size - 1, window.size)
+    lost, unmet_wh, lowest = np.zeros(shape, dtype=bool), np.zeros(shape), np.zeros(shape)
+    edges = np.searchsorted(base.case.edges, midnights)
+    state = None
+    for day, (first, last) in enumerate(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)):
+        today = replace(base, case=_part(base.case, first, last))
+        case = of.case(today, watts, labels, window)
+        run = simulate(case, state=state)
+        state = run.end
+        locked = case.battery.locked_share(case.temp_pack)[case.temp_row]
+        share = run.store_wh / case.battery.capacity_wh
+        lowest[day] = np.minimum(
+            (share[1:] - locked).min(axis=0), (share[:-1] - locked).min(axis=0)
+        )
+        lost[day] = run.ran_short | (lowest[day] < reserve - 1e-11)
+        unmet_wh[day] = run.unmet_wh.sum(axis=0)
+        told(day + 1)
+    several = (-1, panel_w.size, count)
+    return lost.reshape(several), unmet_wh.reshape(several), lowest.reshape(several)
+
+
+def _part(case: Case, first: int, last: int) -> Case:
+    """Some segments of a case alone."""
+    rows = slice(first, last)
+    solar_row, temp_row = case.solar_row[rows], case.temp_row[rows]
+    lit = solar_row[solar_row >= 0]
+    low, high = (int(lit.min()), int(lit.max()) + 1) if lit.size else (0, 0)
+    coldest = int(temp_row.min())
+    return replace(
+        case,
+        edges=case.edges[first : last + 1],
+        solar_w=case.solar_w[low:high],
+        solar_row=np.where(solar_row >= 0, solar_row - low, -1),
+        charger_w=case.charger_w[rows],
+        temp_pack=case.temp_pack[coldest : int(temp_row.max()) + 1],
+        temp_row=temp_row - coldest,
+        inverter_on=case.inverter_on[rows],
+        draws=list(_draws(case, first, last)),
+    )
+
+
+def _draws(case: Case, first: int, last: int) -> Iterator[Draw]:
+    for draw in case.draws:
+        a, b = np.searchsorted(draw.rows, [first, last])
+        if b > a:
+            yield replace(draw, rows=draw.rows[a:b] - first, watts=draw.watts[a:b])

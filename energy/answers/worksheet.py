@@ -1,0 +1,189 @@
+"""The classical sheet for sizing by hand: a mean day's load, sun hours, days of storage.
+
+Each step is a line of arithmetic as handbooks give it, so that it can be followed with a pencil.
+The sizes that the simulation finds are `size`'s.
+"""
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from energy.answers.sizing.designs import panel_watts
+from energy.answers.sizing.proposal import length_days
+from energy.budget import Budget
+from energy.model.battery import USABLE
+
+# Array-to-load ratio, ordinary and critical loads: the middles of 1.1-1.2 and 1.3-1.4, IEEE 1562
+# (from memory).
+ORDINARY_RATIO, CRITICAL_RATIO = 1.15, 1.35
+CRITICAL_GOAL = 99.0
+# Days of storage against the design month's sun hours, at 95 and 99 % availability: fits by
+# Masters, Renewable and Efficient Electric Power Systems, to SAND87-7023 (from memory).
+STORAGE = {95.0: (9.43, -1.9, 0.11), 99.0: (24.0, -4.73, 0.3)}
+STORAGE_SUN_HOURS = (1.0, 7.0)  # where the fits fall and mean something
+
+
+@dataclass(frozen=True)
+class Step:
+    """A line of the sheet: what it finds, its value and unit, and how it comes about."""
+
+    what: str
+    value: float
+    unit: str
+    how: str
+
+
+@dataclass(frozen=True)
+class Worksheet:
+    """The sheet's panel and battery, its steps, and why the simulation says something else."""
+
+    panel_w: float
+    battery_wh: float
+    steps: tuple[Step, ...]
+    why: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """The sheet as `--json` prints it."""
+        return {
+            "panel_w": round(self.panel_w),
+            "battery_wh": round(self.battery_wh),
+            "steps": [
+                {k: round(v, 3) if isinstance(v, float) else v for k, v in asdict(step).items()}
+                for step in self.steps
+            ],
+        }
+
+
+def storage_days(sun_hours: float, availability_percent: float) -> float:
+    """Days of load to store for 95 or 99 % availability, from the design month's sun hours a day.
+
+    >>> round(storage_days(3.1, 95.0), 1), round(storage_days(3.1, 99.0), 1)
+    (4.6, 12.2)
+    """
+    level, slope, bend = STORAGE[availability_percent]
+    hours = min(max(sun_hours, STORAGE_SUN_HOURS[0]), STORAGE_SUN_HOURS[1])
+    return level + slope * hours + bend * hours**2
+
+
+def at_the_battery_wh(outlet_wh: float, efficiency_percent: float) -> float:
+    """What the battery gives for energy at an outlet [Wh].
+
+    >>> round(at_the_battery_wh(3000.0, 85.0))
+    3529
+    """
+    return outlet_wh / (efficiency_percent / 100.0)
+
+
+def battery_label_wh(daily_wh: float, days: float, depth: float, cold_factor: float) -> float:
+    """The battery for so many days of load, drawn down to a depth (0 to 1), in the cold (0 to 1).
+
+    >>> round(battery_label_wh(24.0 * 147.0, 4.6, 0.80, 0.97) / 24.0)
+    871
+    """
+    return daily_wh * days / depth / cold_factor
+
+
+def array_w(daily_wh: float, sun_hours: float, ratio: float, efficiency: float) -> float:
+    """The panels that make a day's load times the ratio in a mean day's sun [W].
+
+    >>> array_w(1000.0, 4.0, 1.2, 0.75)
+    400.0
+    """
+    return daily_wh * ratio / (sun_hours * efficiency)
+
+
+def worksheet(b: Budget) -> Worksheet:
+    """The sheet for a budget's plan, with the mean sun of its weathers.
+
+    >>> from energy.budget import budget
+    >>> from energy.plan import Plan
+    >>> sheet = worksheet(budget(Plan.read("builtin:january-job")))
+    >>> [step.unit for step in sheet.steps]
+    ['Wh/day', 'h/day', 'days', '', '', 'Wh', '', '', 'W']
+    """
+    pack, days, goal = b.plan.pack, length_days(b), b.plan.goal.chance_percent
+    daily_wh, load_words = _daily_load(b, days)
+    watts = panel_watts(b.plan)
+    sun_hours = float(b.ledger_wh["sun_on_panel"].mean()) / max(watts, 1e-9) / days
+    available = 99.0 if goal >= CRITICAL_GOAL else 95.0
+    fitted = storage_days(sun_hours, available)
+    stored = min(fitted, float(days))
+    stored_words = f"{fitted:.1f} by the published fit for {available:.0f} % availability"
+    if stored < fitted:
+        stored_words += f", but the job has no more than {days}"
+    depth = max(1.0 - pack.reserve_percent / 100.0, 0.05)
+    air_c = float(b.case.temp_pack.mean())
+    cold = float(np.interp(air_c, *USABLE[pack.chemistry]))
+    battery = battery_label_wh(daily_wh, stored, depth, cold) / (pack.health_percent / 100.0)
+    efficiency = _panel_to_battery(b)
+    ratio = CRITICAL_RATIO if goal >= CRITICAL_GOAL else ORDINARY_RATIO
+    panel = array_w(daily_wh, max(sun_hours, 0.05), ratio, efficiency)
+    aged = "" if pack.health_percent == 100.0 else f" / {pack.health_percent / 100.0:.2f} for age"
+    steps = (
+        Step("daily load at the battery", daily_wh, "Wh/day", load_words),
+        Step("peak sun hours", sun_hours, "h/day", "mean of the season, in the panels' plane"),
+        Step("storage", stored, "days", stored_words),
+        Step("depth of discharge", depth, "", "down to the reserve"),
+        Step("temperature factor", cold, "", f"share of the label at {air_c:.0f} degrees C"),
+        Step("battery", battery, "Wh", f"load x days / depth / temperature{aged}"),
+        Step("panel to battery", efficiency, "", "condition x controller x charging"),
+        Step(
+            "array-to-load ratio",
+            ratio,
+            "",
+            f"for {'critical' if ratio == CRITICAL_RATIO else 'ordinary'} loads",
+        ),
+        Step("panel", panel, "W", "load x ratio / (sun hours x panel to battery)"),
+    )
+    return Worksheet(panel, battery, steps, _why(b, days, stored))
+
+
+def _daily_load(b: Budget, days: int) -> tuple[float, str]:
+    """A mean day's load at the battery [Wh], outlets' losses and idle draws in."""
+    pack, total_wh, parts = b.plan.pack, 0.0, []
+    inverter = pack.inverter.efficiency_percent if pack.inverter is not None else 100.0
+    for supply, words, efficiency in (
+        ("ac", "mains", inverter),
+        ("dc12", "12 V", pack.dc12.efficiency_percent),
+        ("usb", "USB", pack.usb.efficiency_percent),
+    ):
+        outlet_wh = sum(
+            float(wh)
+            for task, wh in zip(b.plan.task, b.asked_wh, strict=True)
+            if task.supply == supply
+        )
+        if outlet_wh > 0.0:
+            total_wh += at_the_battery_wh(outlet_wh, efficiency)
+            parts.append(f"{outlet_wh / days:.0f} {words} / {efficiency / 100.0:.2f}")
+    hours = np.diff(b.case.edges) / 3600.0
+    inverter_w = b.case.inverter_on * (b.case.inverter.idle_w if b.case.inverter else 0.0)
+    idle_wh = float(((inverter_w + b.case.idle_w) * hours).sum())
+    charged_wh = float((b.case.charger_w * hours).sum())
+    parts.append(f"{idle_wh / days:.0f} idle")
+    text = " + ".join(parts)
+    if charged_wh > 0.0:
+        text += f" - {charged_wh / days:.0f} from other charging"
+    return max((total_wh + idle_wh - charged_wh) / days, 1.0), text
+
+
+def _panel_to_battery(b: Budget) -> float:
+    """Condition of the panels, controller and charging together (0 to 1)."""
+    plan, watts = b.plan, panel_watts(b.plan)
+    condition = 1.0
+    if watts > 0.0:
+        weighted = sum(p.rated_w * p.count * p.condition_percent for p in plan.panel)
+        condition = weighted / watts / 100.0
+    controller = plan.pack.solar_input.efficiency_percent / 100.0
+    return max(condition * controller * plan.pack.coulombic_percent / 100.0, 0.01)
+
+
+def _why(b: Budget, days: int, stored: float) -> str:
+    job = "day" if days == 1 else f"{days} days"
+    kept = f"{stored:.2g} day{'' if stored == 1.0 else 's'}"
+    return (
+        f"The sheet takes a mean day's sun and {kept} of load without any, for a load"
+        f" that goes on for ever; the simulation runs this job's own {job} through"
+        f" {b.success.size} weathers, starting at {b.plan.pack.start_percent:.0f} %, and counts"
+        " what the sun brings on dull days too."
+    )

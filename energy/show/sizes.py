@@ -1,0 +1,204 @@
+"""The answer of `energy size` as words and tables: pick, points, frontier, kits, sheet by hand.
+
+The map is drawn in `size_map`, whole years are worded in `year_text`.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from energy.answers.size import GOALS, Size, figure
+from energy.answers.sizing.kits import Kits
+from energy.answers.sizing.year_size import YearSize
+from energy.answers.worksheet import Worksheet
+from energy.show.text import chance_line, watt_hours
+
+MOST_ROWS = 10  # panel sizes shown of the frontier
+WIRING = (
+    "Other sizes mean other volts and amps: check cables, fuses and the solar input anew (energy"
+    " wire), keep to the rules of the place, and leave fixed wiring to licensed people."
+)
+
+
+def show_size(
+    answer: Size,
+    sheet: Worksheet,
+    out: Console,
+    kits: Kits | None = None,
+    *,
+    demo: bool = False,
+) -> None:
+    """Print the whole answer; `demo` says that the plan is the built-in one."""
+    if demo:
+        out.print("No plan given: this is the built-in demo, an invented example.")
+    out.print(Text(answer.plan.title or answer.plan.origin, style="bold"))
+    out.print(headline(answer))
+    for line in summary(answer):
+        out.print(Text(line))
+    if answer.points:
+        out.print(points_table(answer))
+    if not answer.designs.refusals:
+        out.print(frontier_table(answer))
+    if kits is not None:
+        show_kits(kits, out)
+    out.print(sheet_table(sheet))
+    out.print(Text(sheet.why))
+    out.print(Text(WIRING))
+
+
+def headline(answer: Size) -> Text:
+    """The pick, or that there is none, in a line."""
+    if answer.pick is None:
+        return Text(answer.why + ".", style="bold red")
+    return Text(
+        f"Take {both(answer.pick.panel_w, answer.pick.battery_wh)} (goal {answer.goal:g} %).",
+        style="bold green",
+    )
+
+
+def both(panel_w: float, battery_wh: float) -> str:
+    """Panel and pack in words.
+
+    >>> both(200.0, 1000.0), both(0.0, 500.0)
+    ('200 W of panel and a pack of 1000 Wh', 'no panel and a pack of 500 Wh')
+    """
+    panel = f"{figure(panel_w)} W of panel" if panel_w > 0.0 else "no panel"
+    return f"{panel} and a pack of {figure(battery_wh)} Wh"
+
+
+def summary(answer: Size) -> Iterator[str]:
+    """What the pick rests on, why it, and what was taken for granted."""
+    if answer.pick is not None and answer.budget is not None:
+        yield f"With that it {chance_line(answer.budget.chance)}."
+        yield f"{answer.why}."
+        if answer.limit is not None:
+            yield f"{answer.limit[0].upper()}{answer.limit[1:]}."
+    first = answer.designs.groups[0]
+    text = f"Weather: {first.weather.source}."
+    if first.weather.kind in ("file", "history"):
+        text = f"Weather: {first.weather.source}, all {first.success.size} windows of the season."
+    yield text
+    takes = answer.designs.solar_max_w
+    if takes < answer.frontier.panel_w[-1]:
+        yield f"The solar input takes {takes:.0f} W: more panel than that helps in dull light only."
+    assumed = answer.costs.assumed
+    if assumed and answer.pick is not None:
+        words = " and ".join([", ".join(assumed[:-1]), assumed[-1]]) if assumed[1:] else assumed[0]
+        yield f"By common practice, not the plan's: {words} (prices in US dollars)."
+
+
+def points_table(answer: Size | YearSize) -> Table:
+    """The few sizes worth considering."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("worth considering", overflow="fold")
+    for heading in ("panel, W", "pack, Wh", "reaches", "kg", "price"):
+        table.add_column(heading, justify="right")
+    for point in answer.points:
+        table.add_row(
+            point.why,
+            figure(point.panel_w),
+            figure(point.battery_wh),
+            f"{point.goal:g} %",
+            f"{point.kg:.0f}" if point.kg >= 10.0 else f"{point.kg:.1f}",
+            watt_hours(point.price),
+            style="bold" if point is answer.points[0] else None,
+        )
+    return table
+
+
+def frontier_table(answer: Size | YearSize) -> Table:
+    """The smallest pack for panels of some sizes, at each goal."""
+    found = answer.frontier
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("panel, W", justify="right")
+    for goal in GOALS:
+        table.add_column(f"pack for {goal:g} %, Wh", justify="right")
+    count = found.panel_w.size
+    every = max(1, -(-count // MOST_ROWS))
+    columns = [found.battery_wh(goal) for goal in GOALS]
+    for k in range((count - 1) % every, count, every):
+        sizes = (column[k] for column in columns)
+        cells = ("none" if size is None else figure(size) for size in sizes)
+        table.add_row(figure(found.panel_w[k]), *cells)
+    if any(None in column for column in columns):
+        table.caption = f"none: not with a pack up to {figure(found.sizes_wh[-1])} Wh"
+        table.caption_justify = "left"
+    return table
+
+
+def show_kits(kits: Kits, out: Console) -> None:
+    """The best kits of the list of candidates, and why some packs are out."""
+    if kits.found:
+        table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+        table.add_column("kits that reach the goal", overflow="fold")
+        for heading in ("panel, W", "pack, Wh", "kg", "price"):
+            table.add_column(heading, justify="right")
+        table.add_column("best by", overflow="fold")
+        for kit in kits.found:
+            panel = "no panel" if kit.panel is None else f"{kit.panels} x {kit.panel.name}"
+            kg, price = kit.total("kg"), kit.total("price")
+            table.add_row(
+                Text(f"{kit.packs} x {kit.pack.name}, {panel}"),
+                f"{kit.panel_w:.0f}",
+                f"{kit.battery_wh:.0f}",
+                "" if kg is None else f"{kg:.1f}",
+                "" if price is None else f"{price:.0f}",
+                ", ".join(kit.best),
+            )
+        out.print(table)
+    else:
+        out.print(Text("No kit of the list reaches the goal.", style="bold"))
+    for line in kits.out:
+        out.print(Text(f"- {line}"))
+
+
+def sheet_table(sheet: Worksheet) -> Table:
+    """The classical sheet, step by step."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("the same by hand", overflow="fold")
+    table.add_column("value", justify="right")
+    table.add_column("unit")
+    table.add_column("how", overflow="fold")
+    for step in sheet.steps:
+        whole = abs(step.value) >= 20.0
+        value = watt_hours(step.value) if whole else f"{step.value:.2f}"
+        result = step.what in ("battery", "panel")
+        table.add_row(
+            Text(step.what), value, step.unit, Text(step.how), style="bold" if result else None
+        )
+    return table
+
+
+@contextmanager
+def progress(out: Console, what: str) -> Iterator[Callable[[int, int], None]]:
+    """A bar on a terminal, told (done, of how many); nothing elsewhere. An interrupt is passed on
+    after a line that says how far it came."""
+    from rich.progress import Progress
+
+    reached: list[int] = []
+    try:
+        with Progress(console=out, transient=True, disable=not out.is_terminal) as bar:
+            task = bar.add_task(what, total=None)
+
+            def told(done: int, total: int) -> None:
+                reached[:] = [done, total]
+                bar.update(task, completed=done, total=total)
+
+            yield told
+    except KeyboardInterrupt:
+        out.print(Text(_stopped(what, reached)))
+        raise
+
+
+def _stopped(what: str, reached: Sequence[int]) -> str:
+    """How far it came.
+
+    >>> _stopped("sizes", [12, 52])
+    'Stopped: sizes, 12 of 52 done; nothing was written.'
+    """
+    far = f"{reached[0]} of {reached[1]} done" if reached else "nothing done yet"
+    return f"Stopped: {what}, {far}; nothing was written."
