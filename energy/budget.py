@@ -1,31 +1,29 @@
 """The one pass: a plan and its weather become segments, sun, demand and lanes, and are simulated.
 
-Every answer asks `budget` once or in a loop; what answers share (success, chance, lowest charge,
-verdict) is asked of the `Budget`. The physics lives in `model`, the weather in `weather`, and the
-laying out of a plan in `scene`.
+Every answer asks `budget` once or in a loop. What came of it is asked of the `Budget`, in
+`outcome`; the physics lives in `model`, the weather in `weather`, the laying out of a plan in
+`scene`.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import cached_property
 from typing import Any
 
 import numpy as np
 
-from energy.model import Array, Index, Mask
-from energy.model.demand import Burst
-from energy.model.limits import Refusal
-from energy.model.simulate import Case, Run, simulate
+from energy.model import Array
+from energy.model.simulate import simulate
 from energy.model.timeline import Calendar, Interval, to_utc
+from energy.outcome import Budget as Budget
+from energy.outcome import Chance as Chance
+from energy.outcome import Lowest as Lowest
+from energy.outcome import wilson as wilson
 from energy.plan import Plan, PlanError
 from energy.scene import calendar_of, cells_of, energy_by_task, scene
 from energy.solar import Solar
-from energy.weather import drawn
 from energy.weather.futures import Source, Weathers, record_of, weathers
 
-FULL_PERCENT = 99.5
-AT_ONCE = 1000  # segments looked at together where whole arrays would cost memory
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
 LEDGER = (
     "sun_on_panel",
@@ -41,269 +39,6 @@ LEDGER = (
     "unmet",
     "stored_change",
 )
-
-
-@dataclass(frozen=True)
-class Chance:
-    """In how many weathers the plan works, and what that is worth; percent."""
-
-    percent: float
-    low: float | None
-    high: float | None
-    futures: int
-    independent: float | None
-    goal: float
-    must_percent: float | None
-
-
-@dataclass(frozen=True)
-class Lowest:
-    """The lowest point of one lane: percent of charge, when [UTC s], Wh above the reserve, and
-    the percent that the cold locks then."""
-
-    percent: float
-    at_s: float
-    spare_wh: float
-    locked_percent: float
-
-
-@dataclass(frozen=True)
-class Budget:
-    """Charge, sun, load and ledger of a plan over time (n segments) and lanes (m futures).
-
-    time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m)
-    with refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy
-    inside the span; notes are lines the answer should say. case, cells, solar, record and now are
-    what it was made from; condition (m,) is the panels' mean condition in each lane; ends are the
-    budgets at both ends of the doubt about drawn weather's means.
-    """
-
-    plan: Plan
-    calendar: Calendar
-    weather: Weathers
-    time_s: Array
-    capacity_wh: Array
-    run: Run
-    bursts: tuple[Burst, ...]
-    refusals: tuple[Refusal, ...]
-    asked_wh: Array
-    unmet_wh: Array
-    ledger_wh: dict[str, Array]
-    notes: tuple[str, ...]
-    case: Case = field(repr=False)
-    cells: Array = field(repr=False)
-    solar: Solar = field(repr=False)
-    record: Source = field(repr=False)
-    condition: Array = field(repr=False)
-    now: datetime | None = None
-    ends: "tuple[Budget, ...]" = field(default=(), repr=False)
-
-    @cached_property
-    def charge_percent(self) -> Array:
-        """State of charge at the segments' edges, (n + 1, m)."""
-        return self.run.store_wh * (100.0 / self.capacity_wh)
-
-    @property
-    def locked_percent(self) -> Array:
-        """What the cold locks in each segment [percent of charge], (n, m or 1)."""
-        locked = self.case.battery.locked_share(self.case.temp_pack)
-        return (100.0 * locked)[self.case.temp_row]
-
-    @cached_property
-    def _lowest(self) -> tuple[Index, Array]:
-        """Edge and height above what the cold locks [percent] of each lane's lowest point."""
-        locked, charge = self.locked_percent, self.charge_percent
-        above = charge[1:] - locked
-        ends, lowest_end = above.argmin(axis=0), above.min(axis=0)
-        np.subtract(charge[:-1], locked, out=above)  # the cold may deepen at a segment's start
-        starts, lowest_start = above.argmin(axis=0), above.min(axis=0)
-        at_end = lowest_end < lowest_start
-        edge = np.where(at_end, ends + 1, starts)
-        return edge, np.minimum(lowest_end, lowest_start)
-
-    @property
-    def lowest_percent(self) -> Array:
-        """State of charge at each lane's lowest point, (m,)."""
-        edge, _ = self._lowest
-        return self.charge_percent[edge, np.arange(edge.size)]
-
-    @property
-    def locked_at_lowest_percent(self) -> Array:
-        """What the cold locks at each lane's lowest point [percent of charge], (m,)."""
-        return np.asarray(self.lowest_percent - self._lowest[1])
-
-    @cached_property
-    def success(self) -> Mask:
-        """Which futures keep the reserve and leave nothing unmet for want of energy, (m,)."""
-        _, above = self._lowest
-        return (above >= self.plan.pack.reserve_percent - 1e-9) & ~self.run.ran_short
-
-    @cached_property
-    def margin_percent(self) -> float:
-        """How far the weather that decides against the goal stays above the reserve [percent of
-        charge]: where the chance falls short, below 0. It does not see what is refused."""
-        short = [self, *self.ends] if self.weather.rough else [self]
-        return min(one._own_margin_percent for one in short)
-
-    @property
-    def _own_margin_percent(self) -> float:
-        above = np.sort(self._lowest[1] - self.plan.pack.reserve_percent)
-        may_fail = int((1.0 - self.plan.goal.chance_percent / 100.0) * above.size + 1e-9)
-        return float(above[min(may_fail, above.size - 1)])
-
-    @cached_property
-    def middle(self) -> int:
-        """The lane whose lowest charge is the median; of equals the one nearest to the dates.
-
-        Where the cold locks a part, the lowest charge is counted from there, as the reserve is.
-        """
-        lowest = np.round(self._lowest[1], 9)
-        unmet = np.round(self.unmet_wh.sum(axis=0), 6)
-        shift = np.broadcast_to(self.weather.shift_days, lowest.shape)
-        order = np.lexsort((-unmet, lowest))
-        median = order[(lowest.size - 1) // 2]
-        equal = np.flatnonzero((lowest == lowest[median]) & (unmet == unmet[median]))
-        return int(min(equal, key=lambda k: (abs(shift[k]), shift[k], k)))
-
-    def lowest(self, lane: int | None = None) -> Lowest:
-        """The lowest point of a lane (left out: the middle one)."""
-        lane = self.middle if lane is None else lane
-        edge, above = self._lowest[0][lane], float(self._lowest[1][lane])
-        spare = (above - self.plan.pack.reserve_percent) / 100.0 * float(self.capacity_wh[lane])
-        percent = float(self.charge_percent[edge, lane])
-        return Lowest(percent, float(self.time_s[edge]), spare, percent - above)
-
-    @property
-    def verdict(self) -> str:
-        """overloads | runs-flat | dips-into-reserve | stays-powered, for the middle lane."""
-        if self.refusals:
-            return "overloads"
-        if self.run.ran_short[self.middle]:
-            return "runs-flat"
-        return "stays-powered" if self.success[self.middle] else "dips-into-reserve"
-
-    @property
-    def must_served(self) -> Mask | None:
-        """In which futures all that must run is served, (m,); None without such tasks.
-
-        A refused burst counts as unmet here, though overloads stay out of the chance.
-        """
-        must = [k for k, task in enumerate(self.plan.task) if task.must]
-        return np.all(self.unmet_wh[must] <= 1e-9, axis=0) if must else None
-
-    @cached_property
-    def chance(self) -> Chance:
-        """The share of futures that succeed, with the range of what so many weathers can tell."""
-        share = float(self.success.mean())
-        low, high = None, None
-        if self.weather.independent is not None:
-            low, high = (100.0 * x for x in wilson(share, self.weather.independent))
-        if self.ends:
-            # The ends are drawn in so many futures, the same luck in all; what more futures than
-            # these say of the chance itself holds for its ends too.
-            alike = float(self.success[: self.ends[0].success.size].mean())
-            moved = [share - alike + float(end.success.mean()) for end in self.ends]
-            percents = [100.0 * min(max(x, 0.0), 1.0) for x in (*moved, share)]
-            low = min(percents) if low is None else min(low, *percents)
-            high = max(percents) if high is None else max(high, *percents)
-        must = self.must_served
-        return Chance(
-            percent=100.0 * share,
-            low=low,
-            high=high,
-            futures=self.success.size,
-            independent=self.weather.independent,
-            goal=self.plan.goal.chance_percent,
-            must_percent=None if must is None else 100.0 * float(must.mean()),
-        )
-
-    @property
-    def yes(self) -> bool:
-        """Whether the chance reaches the goal and nothing overloads."""
-        chance = self.chance
-        sure = chance.percent
-        if self.weather.rough and chance.low is not None:
-            sure = min(sure, chance.low)
-        return not self.refusals and sure >= chance.goal - 1e-9
-
-    @property
-    def dull_tenth_percent(self) -> float:
-        """The lowest charge that nine in ten futures stay above: their 10th percentile."""
-        return float(np.percentile(self.lowest_percent, 10.0))
-
-    @cached_property
-    def doubt(self) -> dict[str, float]:
-        """Where the doubt about the lowest charge comes from: the shares (0 to 1) of the weather,
-        the loads and the kit (the panels' condition, the pack's health).
-
-        From more runs, each with all but one held at their means over the lanes. Empty where
-        nothing moves the lowest charge.
-        """
-        case = _lanes(self.case, slice(drawn.FUTURES))  # as many as tell of a spread
-        lanes = case.factor.shape[1]
-        condition = self.condition[:lanes]
-        capacity_wh = np.full(lanes, case.battery.capacity_wh.mean())
-        own_sun = case.solar_w / condition
-        mean_sun = np.broadcast_to(own_sun.mean(axis=1, keepdims=True), case.solar_w.shape)
-        calm = replace(
-            case,
-            battery=replace(case.battery, capacity_wh=capacity_wh),
-            solar_w=mean_sun * condition.mean(),
-            temp_pack=case.temp_pack.mean(axis=1, keepdims=True),
-            factor=np.ones_like(case.factor),
-        )
-        only = {
-            "weather": replace(calm, solar_w=own_sun * condition.mean(), temp_pack=case.temp_pack),
-            "loads": replace(calm, factor=case.factor),
-        }
-        pack, panels = self.plan.pack, self.plan.panel
-        if pack.health_spread_percent or any(p.condition_spread_percent for p in panels):
-            only["kit"] = replace(calm, battery=case.battery, solar_w=mean_sun * condition)
-        spread = {name: _lowest_share(moved).var() for name, moved in only.items()}
-        total = sum(spread.values())
-        return {name: float(one / total) for name, one in spread.items()} if total > 1e-9 else {}
-
-    @property
-    def full_again_s(self) -> float | None:
-        """When the middle lane is full again after its lowest point [UTC s], or None."""
-        edge = self._lowest[0][self.middle]
-        charge = self.charge_percent[:, self.middle]
-        full = np.flatnonzero(charge[edge:] >= FULL_PERCENT)
-        if full.size == 0 or charge[edge] >= FULL_PERCENT:
-            return None
-        return float(self.time_s[edge + full[0]])
-
-    def flows(self) -> dict[str, Array]:
-        """The flows of the middle lane over time, each (n,) in watts.
-
-        solar_w into the pack's bus, spilled_w at the panel, charger_w, load_w asked at the outlets
-        (refused bursts too), delivered_w, idle_w of pack and inverter.
-        """
-        one = simulate(_lanes(self.case, slice(self.middle, self.middle + 1)), detail=True)
-        flows = {name: values[:, 0] for name, values in one.detail.items()}
-        for refusal in self.refusals:
-            for piece in refusal.burst.pieces:
-                first, last = np.searchsorted(self.time_s, [piece.start_s, piece.end_s])
-                factor = self.case.factor[refusal.burst.task, self.middle]
-                flows["load_w"][first:last] += piece.mean_w * factor
-        return flows
-
-    def local(self, time_s: float) -> datetime:
-        """A moment on the plan's own clock."""
-        return datetime.fromtimestamp(time_s, self.calendar.zone)
-
-
-def wilson(share: float, number: float) -> tuple[float, float]:
-    """Wilson's 95 % interval of a share seen in `number` independent trials (Wilson 1927).
-
-    >>> [round(x, 4) for x in wilson(27 / 31, 31)]
-    [0.7115, 0.9487]
-    """
-    z = 1.959963984540054  # the normal distribution's 97.5 % point
-    centre = (share + z * z / (2.0 * number)) / (1.0 + z * z / number)
-    half = z / (1.0 + z * z / number)
-    half *= np.sqrt(share * (1.0 - share) / number + (z / (2.0 * number)) ** 2)
-    return max(0.0, centre - float(half)), min(1.0, centre + float(half))
 
 
 def budget(
@@ -445,32 +180,4 @@ def _same_panels(one: Plan, other: Plan) -> bool:
         other.run,
         other.pack.solar_input,
         other.pack.nominal_v,
-    )
-
-
-def _lowest_share(case: Case) -> Array:
-    """How low each lane falls above what the cold locks, as shares of its store, (m,)."""
-    store, lowest = simulate(case).store_wh[1:], np.inf
-    locked = case.battery.locked_share(case.temp_pack)
-    for first in range(0, store.shape[0], AT_ONCE):
-        rows = slice(first, first + AT_ONCE)
-        above = store[rows] / case.battery.capacity_wh - locked[case.temp_row[rows]]
-        lowest = np.minimum(lowest, above.min(axis=0))
-    return np.asarray(lowest)
-
-
-def _lanes(case: Case, only: slice) -> Case:
-    """Some lanes of a case alone: they go as they went among the others."""
-    battery = replace(
-        case.battery,
-        capacity_wh=case.battery.capacity_wh[only],
-        charge_max_w=case.battery.charge_max_w[only],
-    )
-    shared_air = case.temp_pack.shape[1] == 1
-    return replace(
-        case,
-        battery=battery,
-        solar_w=case.solar_w[:, only],
-        temp_pack=case.temp_pack if shared_air else case.temp_pack[:, only],
-        factor=case.factor[:, only],
     )

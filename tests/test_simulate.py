@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from energy.budget import LEDGER, Budget, _lanes, budget
+from energy.budget import LEDGER, Budget, budget
 from energy.model.simulate import simulate
+from energy.outcome import lanes_of
 from energy.plan import Plan
 
 PLACE = {"latitude_deg": 47.0, "longitude_deg": 9.0, "timezone": "Europe/Zurich"}
@@ -156,7 +157,7 @@ def test_the_charge_stays_between_empty_and_full(plan: Plan) -> None:
 def test_a_lane_alone_goes_as_it_went_among_many(plan: Plan, lane: int) -> None:
     b = budget(plan)
     lane %= b.success.size
-    alone = simulate(_lanes(b.case, slice(lane, lane + 1)))
+    alone = simulate(lanes_of(b.case, slice(lane, lane + 1)))
     assert alone.store_wh[:, 0] == pytest.approx(b.run.store_wh[:, lane], rel=1e-12, abs=1e-12)
     for name, entry in alone.ledger_wh.items():
         assert entry[0] == pytest.approx(b.run.ledger_wh[name][lane], rel=1e-12, abs=1e-10)

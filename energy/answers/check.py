@@ -116,24 +116,8 @@ class Check:
         return pd.DataFrame([asdict(task) for task in self.tasks]).set_index("name")
 
     def timeline(self) -> "pd.DataFrame":
-        """Charge and flows over time: the start, then a row a segment's end, on the plan's clock.
-
-        Columns: charge_percent of the middle weather, charge_low_percent and charge_high_percent
-        (10th and 90th percentile of the futures), and the segment's mean watts.
-        """
-        import pandas as pd
-
-        b = self.budget
-        index = pd.to_datetime(np.round(b.time_s * 1000.0), unit="ms", utc=True)
-        low, high = np.percentile(b.charge_percent, [10.0, 90.0], axis=1)
-        columns = {
-            "charge_percent": b.charge_percent[:, b.middle],
-            "charge_low_percent": low,
-            "charge_high_percent": high,
-        }
-        for name, watts in b.flows().items():
-            columns[name] = np.concatenate([[np.nan], watts])
-        return pd.DataFrame(columns, index=index.tz_convert(b.calendar.zone)).rename_axis("time")
+        """Charge and flows over time (see `Budget.timeline`)."""
+        return self.budget.timeline()
 
     def plot(self) -> "Figure":
         """The charge across the span with tasks, sun and load: a matplotlib figure."""

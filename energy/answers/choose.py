@@ -4,36 +4,25 @@ A programme on slots of time proposes, priority by priority; the full simulation
 made decides. What fails is cut off and the next best is sought.
 """
 
-import time
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.choosing.options import Option, options, tables
-from energy.answers.choosing.programme import Counts, Programme, Solution, solve
-from energy.answers.choosing.slots import Slots, clashes, conflicts, groups, in_the_way
+from energy.answers.choosing.options import tables
+from energy.answers.choosing.search import Found, Progress, Search, deciding_of, worst_first
+from energy.answers.choosing.slots import clashes
 from energy.budget import Budget, budget, changed
-from energy.model import Array, Index
 from energy.plan import Plan
 from energy.refused import why_refused
-from energy.scene import ranked
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
-Progress = Callable[[str], None]
-
 SLOT_S = 1800.0
 SECONDS = 20.0
-MOST_TRIES = 80
-A_LEVEL = 60  # of a large plan may take this part of the time allowed
-FILL_S = 0.4  # a large plan's choice is filled up with what still holds for so long
-CUTS = 30  # failed proposals cut off before the programme is told to keep more in the store
-EXACT_TASKS, EXACT_LANES = 8, 40  # up to here which weathers may fail is a choice too
 
 
 @dataclass(frozen=True)
@@ -89,6 +78,10 @@ class Choose:
 
         return pd.DataFrame([asdict(row) for row in self.timetable])
 
+    def timeline(self) -> "pd.DataFrame":
+        """Charge and flows of the chosen plan over time (see `Budget.timeline`)."""
+        return self.budget.timeline()
+
     def plot(self) -> "Figure":
         """The tasks as chosen, and the charge above them: a matplotlib figure."""
         from energy.show import plots  # the one way up: it shows itself
@@ -141,7 +134,7 @@ def choose(
     True
     """
     whole = budget(plan)
-    search = _Search(whole, slot_s, seconds, progress)
+    search = Search(whole, slot_s, seconds, progress)
     if whole.yes and not clashes(whole):
         return _answer(search, None, whole)
     found = search.run()
@@ -150,193 +143,7 @@ def choose(
     return _answer(search, found, found.budget)
 
 
-@dataclass(frozen=True)
-class _Found:
-    """A proposal that holds, its budget, what the programme thought possible, and whether its
-    time ran out."""
-
-    counts: Counts
-    budget: Budget
-    gap_percent: float
-    out_of_time: bool
-
-
-class _Search:
-    """One search: the options of a plan, the programme over them, and the weathers looked at."""
-
-    def __init__(self, whole: Budget, slot_s: float, seconds: float, progress: Progress | None):
-        self.whole, self.progress = whole, progress
-        self.until_s = time.monotonic() + seconds
-        self.options = options(whole, slot_s)
-        deciding = _deciding(whole)
-        self.slots = Slots(deciding, self.options, slot_s)
-        self.levels = _levels(whole.plan, self.options)
-        goal = whole.plan.goal.chance_percent / 100.0
-        lanes, worst_first = deciding.success.size, _worst_first(deciding).tolist()
-        self.may_fail = may_fail = int((1.0 - goal) * lanes + 1e-9)
-        exact = len(whole.plan.task) <= EXACT_TASKS and lanes <= EXACT_LANES
-        self.dullest = set() if exact else set(worst_first[:may_fail])
-        self.exact, self.cuts = exact, CUTS if exact else 2
-        self.patience_s = np.inf if exact else seconds / A_LEVEL
-        self.programme = Programme(
-            most=np.array([option.most for option in self.options], dtype=np.int64),
-            groups=groups(whole, self.options),
-            together=conflicts(whole, self.options),
-            on=self.slots.on,
-            on_wh=self.slots.on_wh,
-            may_fail=may_fail if exact else 0,
-        )
-        self.seen: set[int] = set()
-        self._see(worst_first[min(may_fail, lanes - 1)])
-
-    def run(self) -> _Found | None:
-        """The first proposal that holds in the full simulation, best first; None if none does."""
-        bound: tuple[float, ...] = ()
-        tightened = False
-        for number in range(MOST_TRIES):
-            late = time.monotonic() > self.until_s
-            until_s = max(self.until_s, time.monotonic() + 1.0)
-            solution = solve(self.programme, self.levels, until_s, self.patience_s)
-            if solution is None or not self._serves_what_must(solution):
-                return None
-            if not tightened:
-                bound = solution.bound
-            found = self.simulated(solution.counts)
-            if found is None:
-                return None
-            if self.progress is not None:
-                self.progress(f"proposal {number + 1}: {found.chance.percent:.0f} %")
-            blocked = [*(refusal.burst for refusal in found.refusals), *clashes(found)]
-            if found.yes and not blocked:
-                counts, found = self._filled_up(solution.counts, found)
-                gap = _gap_percent([float(level @ counts) for level in self.levels], bound)
-                return _Found(counts, found, gap, late or not solution.finished)
-            if blocked:
-                for burst in blocked:
-                    members = in_the_way(self.options, solution.counts, burst)
-                    self.programme.together.append(members)
-            elif not self._see_more(found):
-                tightened = tightened or late or len(self.programme.beaten) >= self.cuts
-                if tightened:
-                    self._keep_more(found)
-                else:
-                    self.programme.beaten.append(solution.counts)
-        return None
-
-    def _filled_up(self, counts: Counts, found: Budget) -> tuple[Counts, Budget]:
-        """What the simulation still leaves room for, one step more of a task after another.
-
-        The programme of a small plan is exact, and nothing is left there.
-        """
-        if self.exact:
-            return counts, found
-        until_s = time.monotonic() + FILL_S
-        for k in ranked(self.whole.plan):
-            for more in self._steps_up(counts, k):
-                if time.monotonic() > until_s:
-                    return counts, found
-                tried = self.simulated(more)
-                if tried is not None and tried.yes and not clashes(tried):
-                    counts, found = more, tried
-        return counts, found
-
-    def _steps_up(self, counts: Counts, k: int) -> Iterator[Counts]:
-        """Choices with a little more of one task: in each window the next larger option, or one
-        more unit at a start that has room."""
-        mine = [i for i, option in enumerate(self.options) if option.task == k]
-        for window in sorted({self.options[i].window for i in mine}):
-            inside = [i for i in mine if self.options[i].window == window]
-            taken = [i for i in inside if counts[i]]
-            done = sum(self.options[i].share * counts[i] for i in taken)
-            if self.options[inside[0]].starts_s is None:  # one of them at most
-                larger = [i for i in inside if self.options[i].share > done + 1e-9]
-                for i in sorted(larger, key=lambda i: -self.options[i].share)[:2] + larger[:1]:
-                    more = counts.copy()
-                    more[taken] = 0
-                    more[i] = 1
-                    yield more
-            elif done < sum(self.options[i].share for i in inside) - 1e-9:
-                for i in inside:
-                    if not counts[i]:
-                        more = counts.copy()
-                        more[i] = 1
-                        if self._allowed(more):
-                            yield more
-
-    def _allowed(self, counts: Counts) -> bool:
-        """Whether a choice keeps to what may be taken of each window."""
-        return all(counts[members].sum() <= most for members, most in self.programme.groups)
-
-    def _serves_what_must(self, solution: Solution) -> bool:
-        tasks = self.whole.plan.task
-        needed = sum(task.must for task in tasks)
-        return not needed or solution.served[0] > needed - 1e-3
-
-    def _see(self, lane: int) -> None:
-        """Look at one more weather."""
-        self.seen.add(lane)
-        self.programme.lanes.append(self.slots.lane(lane))
-
-    def _see_more(self, found: Budget) -> bool:
-        """Look at the worst that fail and were not looked at yet; False where there are none."""
-        deciding = _deciding(found)
-        failing = [
-            lane
-            for lane in _worst_first(deciding).tolist()
-            if not deciding.success[lane] and lane not in self.seen and lane not in self.dullest
-        ]
-        for lane in failing[:2]:
-            self._see(lane)
-        return bool(failing)
-
-    def _keep_more(self, found: Budget) -> None:
-        """Let the programme keep more in the store, by what the simulation fell short of it."""
-        short = max(-found.margin_percent, 0.2) / 100.0
-        self.programme.lanes[:] = [
-            replace(lane, floor_wh=lane.floor_wh + short * lane.full_wh)
-            for lane in self.programme.lanes
-        ]
-
-    def simulated(self, counts: Counts) -> Budget | None:
-        """The budget of the plan that a choice makes; None for a choice of nothing."""
-        chosen = {int(i): int(counts[i]) for i in np.flatnonzero(counts)}
-        made = tables(self.whole, chosen, self.options)
-        return changed(self.whole, {"task": made}) if made else None
-
-
-def _levels(plan: Plan, every: Sequence[Option]) -> list[Array]:
-    """What a unit of each option serves: first of what must run, then at each priority."""
-    tasks = plan.task
-    share = np.array([option.share for option in every])
-    of = np.array([option.task for option in every])
-    must = np.array([task.must for task in tasks])[of]
-    value = np.array([task.value for task in tasks])[of]
-    priority = np.array([task.priority for task in tasks])[of]
-    found = [np.where(must, share, 0.0)] if must.any() else []
-    for level in sorted({task.priority for task in tasks if not task.must}):
-        found.append(np.where((priority == level) & ~must, value * share, 0.0))
-    return found
-
-
-def _deciding(b: Budget) -> Budget:
-    """The weathers that decide: where a table is rough, those at the low end of its doubt."""
-    return b.ends[0] if b.weather.rough and b.ends else b
-
-
-def _worst_first(b: Budget) -> Index:
-    """Lanes from the one that falls lowest."""
-    return np.argsort(b.lowest_percent - b.locked_at_lowest_percent, kind="stable")
-
-
-def _gap_percent(served: Sequence[float], bound: Sequence[float]) -> float:
-    """How far what is served stays below the bound, at the first level where it does."""
-    for got, most in zip(served, bound, strict=True):
-        if got < most - 1e-6:
-            return 100.0 * (most - got) / most
-    return 0.0
-
-
-def _answer(search: _Search, found: _Found | None, b: Budget) -> Choose:
+def _answer(search: Search, found: Found | None, b: Budget) -> Choose:
     whole = search.whole
     tasks = whole.plan.task
     done = np.ones(len(tasks))
@@ -391,7 +198,7 @@ def _timetable(b: Budget) -> tuple[Row, ...]:
     return tuple(sorted(rows, key=lambda row: (row.start, row.end)))
 
 
-def _left_out(search: _Search, found: _Found, k: int, done: float) -> LeftOut:
+def _left_out(search: Search, found: Found, k: int, done: float) -> LeftOut:
     """What of a task is not done, and why."""
     whole = search.whole
     task = whole.plan.task[k]
@@ -415,7 +222,7 @@ def _left_out(search: _Search, found: _Found, k: int, done: float) -> LeftOut:
     )
 
 
-def _why(search: _Search, found: _Found, k: int) -> str:
+def _why(search: Search, found: Found, k: int) -> str:
     """The limit that refuses a task, or in how many weathers the rest would work with it."""
     whole = search.whole
     task = whole.plan.task[k]
@@ -434,18 +241,18 @@ def _why(search: _Search, found: _Found, k: int) -> str:
     return f"with all of it the rest works in {works} of {chance.futures} weathers only"
 
 
-def _bus_wh(search: _Search, i: int) -> float:
+def _bus_wh(search: Search, i: int) -> float:
     return float(search.slots.linear_wh[i].sum() + search.slots.square_wh[i].sum())
 
 
-def _impossible(search: _Search) -> Choose:
+def _impossible(search: Search) -> Choose:
     """What must run does not fit even alone: by how much, and when."""
     whole = search.whole
     must = [k for k, task in enumerate(whole.plan.task) if task.must]
     gone = {f"task.{k + 1}": None for k in range(len(whole.plan.task)) if k not in must}
     alone = changed(whole, gone) if must and gone else whole
-    deciding = _deciding(alone)
-    lane = int(_worst_first(deciding)[min(search.may_fail, deciding.success.size - 1)])
+    deciding = deciding_of(alone)
+    lane = int(worst_first(deciding)[min(search.may_fail, deciding.success.size - 1)])
     lowest = deciding.lowest(lane)
     return Choose(
         budget=alone,

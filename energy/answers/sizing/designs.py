@@ -113,7 +113,7 @@ class Designs:
     @cached_property
     def must_hold(self) -> tuple[int, ...]:
         """The groups that a design has to reach the goal in: all of them for a rough table."""
-        rough = self.groups[0].weather.kind == "climate"
+        rough = self.groups[0].weather.rough
         return tuple(range(len(self.groups))) if rough else (0,)
 
     def sun_w(self, base: Base, panel_w: Array, window: Index) -> Array:
