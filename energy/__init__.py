@@ -1,7 +1,8 @@
 """Will a day of work or a night out, away from the mains, stay powered?
 
 The Python side of the commands: `Plan`, `check`, `fixes`, `choose`, `how_many`, `size`,
-`year_size`, `worksheet`, `aim`, `wire`, `cautions`, `tools`. Importing this
+`year_size`, `worksheet`, `aim`, `wire`,
+`learn`, `score`, `trace`, `what_to_read`, `cautions`, `tools`. Importing this
 costs nothing until a name is used.
 """
 
@@ -15,6 +16,10 @@ if TYPE_CHECKING:
     from energy.answers.choose import choose as choose
     from energy.answers.fixes import fixes as fixes
     from energy.answers.how_many import how_many as how_many
+    from energy.answers.learn import learn as learn
+    from energy.answers.learning.score import score as score
+    from energy.answers.learning.traces import trace as trace
+    from energy.answers.learning.what_to_read import what_to_read as what_to_read
     from energy.answers.size import size as size
     from energy.answers.sizing.year_size import year_size as year_size
     from energy.answers.tools import tools as tools
@@ -33,6 +38,10 @@ _HOMES = {
     "fixes": "energy.answers.fixes",
     "how_many": "energy.answers.how_many",
     "cautions": "energy.answers.cautions",
+    "learn": "energy.answers.learn",
+    "score": "energy.answers.learning.score",
+    "trace": "energy.answers.learning.traces",
+    "what_to_read": "energy.answers.learning.what_to_read",
     "size": "energy.answers.size",
     "year_size": "energy.answers.sizing.year_size",
     "worksheet": "energy.answers.worksheet",

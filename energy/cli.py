@@ -123,7 +123,13 @@ def check(
             typer.echo(files.as_json(answer.as_dict() | beside))
         else:
             text.show_check(
-                answer, warned, text.console(), fixed, demo=plan is None, every_caution=all_cautions
+                answer,
+                warned,
+                text.console(),
+                fixed,
+                demo=plan is None,
+                every_caution=all_cautions,
+                own=_own_figures(read, plan),
             )
             _say_written(csv, plot)
     raise typer.Exit(0 if answer.yes else 1)
@@ -295,6 +301,63 @@ def wire(
 
 
 @app.command()
+def learn(
+    plan: PlanPath = None,
+    readings: Annotated[
+        Path | None, typer.Argument(metavar="[READINGS]", help="A CSV of what was read, and when.")
+    ] = None,
+    json: Json = False,
+    plot: Plot = None,
+    write: Annotated[
+        Path | None,
+        typer.Option("--write", metavar="KIT.toml", help="Add it to this file of your own kit."),
+    ] = None,
+    score: Annotated[
+        bool, typer.Option("--score", help="The day after: how far off was the prediction?")
+    ] = False,
+    what_to_read: Annotated[
+        bool, typer.Option("--what-to-read", help="Which readings would teach most?")
+    ] = False,
+    trace: Annotated[
+        Path | None,
+        typer.Option("--trace", metavar="METER.csv", help="A meter's log of one tool instead."),
+    ] = None,
+    tool: Annotated[
+        str | None, typer.Option("--tool", metavar="NAME", help="Which tool was logged.")
+    ] = None,
+    count: Annotated[
+        int | None, typer.Option("--count", metavar="N", help="How many bursts the log holds.")
+    ] = None,
+) -> None:
+    """What does your own kit really take and give? From the pack's display, or a meter's log."""
+    with wrong_input_in_lines():
+        from energy.answers.learning.asked import of_a_log, of_a_plan
+        from energy.answers.learning.overlay import as_toml
+        from energy.plan import Plan
+        from energy.show import files, learning, text
+
+        for source in (plan, readings, trace):
+            files.refuse_the_same(None if source is None else str(source), write, plot)
+        if trace is not None:
+            answer, kit = of_a_log(trace, tool, count, write)
+        else:
+            asked = {"score": score, "what_to_read": what_to_read}
+            read, folder = Plan.read(plan or DEMO), Path(plan or "").parent
+            answer, kit = of_a_plan(read, folder, readings, write, **asked)
+        if plot is not None:
+            from energy.show import plots
+
+            plots.save(learning.picture_of(answer), plot)
+        if write is not None and kit is not None:
+            files.write_text(write, as_toml(kit, write.name))
+        if json:
+            typer.echo(files.as_json(learning.as_dict(answer)))
+        else:
+            learning.show(answer, text.console())
+            _say_written(write, plot)
+
+
+@app.command()
 def tools(
     word: Annotated[str | None, typer.Argument(help="Part of a profile's name or group.")] = None,
     json: Json = False,
@@ -369,6 +432,16 @@ def weather(
                 typer.echo(f"Fetching {online.what_forecast(*at)}.")
                 online.fetch_forecast(*at, progress=text.progress)
         text.show_held(held(), out)
+
+
+def _own_figures(read: "Plan", plan: str | None) -> list[str]:
+    """Lines about figures that come from the person's own readings."""
+    if not read.profiles:
+        return []
+    from energy.answers.learning.overlay import named_by
+    from energy.show.learning import own_lines
+
+    return list(own_lines(named_by(read, Path(plan or "").parent).belief))
 
 
 def _prompt(question: str, default: str, reading: Callable[[str], Any]) -> Any:

@@ -240,7 +240,7 @@ def test_random_traces(tmp_path_factory, content):
 @given(st.dictionaries(st.sampled_from(["tools", "packs", "panels", "mine"]), values, max_size=4))
 def test_random_profiles(tables):
     found = outcome(lambda: sorted_into_kinds(tables))
-    assert isinstance(found, list) or set(found) == {"tools", "packs", "panels"}
+    assert isinstance(found, list) or set(found) == {"tools", "packs", "panels", "learned"}
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,8 @@ from energy.plan.words import PlanError, shown
 
 Table = dict[str, Any]
 Kinds = dict[str, dict[str, Table]]
-KINDS = ("tools", "packs", "panels")
+# The last is no profile: what a person's readings taught, and which readings those were.
+KINDS = ("tools", "packs", "panels", "learned")
 
 
 def folder() -> Traversable:
@@ -92,8 +93,8 @@ def plan_text(name: str) -> str:
 def read_own(names: Iterable[str], beside: Path) -> tuple[Kinds, list[str]]:
     """A person's own profile files, and a line for each thing wrong with them.
 
-    A file holds tools straight under their names ([my-saw]), or tables [tools.NAME], [packs.NAME]
-    and [panels.NAME]. Of two profiles with one name the later counts. Paths inside are whole.
+    A file holds tools straight under their names ([my-saw]), or tables [tools.NAME], [packs.NAME],
+    [panels.NAME] and [learned.NAME]. Of two with one name the later counts. Paths inside are whole.
     """
     found: Kinds = {kind: {} for kind in KINDS}
     problems: list[str] = []

@@ -92,15 +92,22 @@ def write_changes(path_or_text: Path | str, changes: Mapping[str, Any]) -> str:
     """
     import tomlkit
 
-    whole_lists = {key: changes[key] for key in LISTS if isinstance(changes.get(key), list)}
+    whole_lists = {
+        key: changes[key]
+        for key in LISTS
+        if isinstance(changes.get(key), list) and all(isinstance(x, dict) for x in changes[key])
+    }
     if whole_lists:
         rest = {key: value for key, value in changes.items() if key not in whole_lists}
         kept = write_changes(path_or_text, rest | dict.fromkeys(whole_lists))
-        blocks = (
-            f"[[{key}]]\n{tomlkit.dumps(_as_toml(table))}"
-            for key, tables in whole_lists.items()
-            for table in tables
-        )
+        try:
+            blocks = [
+                f"[[{key}]]\n{tomlkit.dumps(_as_toml(table))}"
+                for key, tables in whole_lists.items()
+                for table in tables
+            ]
+        except (ValueError, TypeError, KeyError) as error:
+            raise PlanError([f"cannot be written as TOML: {error}"]) from None
         return "\n".join([kept.rstrip() + "\n", *blocks])
 
     origin = path_or_text.name if isinstance(path_or_text, Path) else "plan"

@@ -105,8 +105,10 @@ def show_check(
     *,
     demo: bool = False,
     every_caution: bool = False,
+    own: Sequence[str] = (),
 ) -> None:
-    """Print the whole answer of a check; `demo` says that the plan is the built-in one."""
+    """Print the whole answer of a check; `demo` says that the plan is the built-in one, `own` are
+    lines about figures that come from the person's own readings."""
     b = answer.budget
     if demo:
         out.print("No plan given: this is the built-in demo, an invented example.")
@@ -125,6 +127,8 @@ def show_check(
         show_fixes(fixes, out)
     out.print(task_table(answer.tasks))
     out.print(energy_table(b))
+    for line in own:
+        out.print(Text(line))
     for note in b.notes:
         out.print(Text(f"Note: {note}."))
     show_some_cautions(cautions, out, every=every_caution)

@@ -1,0 +1,324 @@
+"""What do this person's own readings say of their kit? The answer of `energy learn`.
+
+The figures behind it are fitted in `fit`; here they become what people ask of them: before and
+after, what cannot be told apart, and what to read next.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from energy.answers.learning.figures import (
+    INTERVAL_80,
+    SURE_OF_CAPACITY,
+    Belief,
+    Figure,
+    figures_of,
+    words,
+)
+from energy.answers.learning.fit import Fit, fit
+from energy.answers.learning.observe import observe
+from energy.answers.learning.overlay import (
+    LEARNED,
+    OWN,
+    Kit,
+    refuse_known_rows,
+    wins_over,
+    with_belief,
+    with_profiles,
+    with_rows,
+)
+from energy.answers.learning.readings import Readings, Row, read_readings
+from energy.answers.learning.seen import Day
+from energy.answers.learning.what_to_read import what_to_read
+from energy.model import Array
+from energy.plan import Plan, PlanError
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure as Picture
+
+TOGETHER = 0.4  # a correlation that is worth a word
+ODD_SIGMAS = 3.5  # a reading this far from all that was expected is worth a second look
+
+
+@dataclass(frozen=True)
+class Item:
+    """One figure before and after, with its 80 % interval; doubt_left_percent is of the doubt
+    before anything was read; raw_wh is what the percentages alone make of one cut or charge."""
+
+    what: str
+    name: str
+    unit: str
+    before: float
+    after: float
+    low: float
+    high: float
+    learned: bool
+    doubt_left_percent: float
+    raw_wh: float | None = None
+
+
+@dataclass(frozen=True)
+class Learned:
+    """The answer: what was learned, what cannot be told apart, what to read next; and the kit
+    that remembers it."""
+
+    plan: Plan
+    readings: Readings
+    items: tuple[Item, ...]
+    apart: tuple[str, ...]
+    next_reading: str
+    notes: tuple[str, ...]
+    kit: Kit = field(repr=False)
+    before: Belief = field(repr=False)
+    fit: Fit = field(repr=False)
+    day: Day = field(repr=False)
+
+    def as_dict(self) -> dict[str, Any]:
+        """The stable answer that `--json` prints."""
+        return {
+            "learned": [
+                {
+                    "what": item.what,
+                    "unit": item.unit,
+                    "before": _digits(item.before),
+                    "after": _digits(item.after),
+                    "low": _digits(item.low),
+                    "high": _digits(item.high),
+                    "learned": item.learned,
+                    "doubt_left_percent": round(item.doubt_left_percent),
+                    "raw_wh": None if item.raw_wh is None else _digits(item.raw_wh),
+                }
+                for item in self.items
+            ],
+            "apart": list(self.apart),
+            "next_reading": self.next_reading,
+        }
+
+    def table(self) -> Any:
+        """One row a figure, as a pandas frame indexed by what it is of."""
+        import pandas as pd
+
+        return pd.DataFrame([vars(item) for item in self.items]).set_index("what")
+
+    def charge_percent(self) -> tuple[Array, Array]:
+        """Charge at the edges of `day.case`: as expected before, and as found [percent]."""
+        zeros = np.zeros((self.day.nuisances, 1))
+        before = self.day.charge(self.before.mean[:, None], zeros)[:, 0]
+        after = self.day.charge(self.fit.belief.mean[:, None], self.fit.luck[0][:, None])[:, 0]
+        return before, after
+
+    def solar_w(self) -> tuple[Array, Array]:
+        """Watts of sun into the pack's bus in the segments of `day.case`: before, and as found."""
+        zeros = np.zeros((self.day.nuisances, 1))
+        before = self.day.panel_w(self.before.mean[:, None], zeros)[:, 0]
+        after = self.day.panel_w(self.fit.belief.mean[:, None], self.fit.luck[0][:, None])[:, 0]
+        efficiency = self.day.case.controller_efficiency
+        return before * efficiency, after * efficiency
+
+    def plot(self) -> "Picture":
+        """Measured against predicted charge: a matplotlib figure."""
+        from energy.show.learned_picture import learned  # the one way up, as for every answer
+
+        return learned(self)
+
+
+def learn(plan: Plan, readings: Readings | Path | str, kit: Kit | None = None) -> Learned:
+    """Learn a kit's figures from readings made while a plan was under way.
+
+    A kit holds what was learned before and is added to. Raises PlanError with a line for each
+    thing that is wrong where nothing is left to learn from.
+
+    >>> from energy.answers.learning.readings import parse_readings
+    >>> plan = Plan.read("builtin:cloudy-repair")
+    >>> seen = parse_readings("time,battery_percent,tool,count\\n"
+    ...     "09:20,90,,\\n12:00,74,angle-grinder-115,16\\n", plan)
+    >>> answer = learn(plan, seen)
+    >>> [item.learned for item in answer.items if item.what == "tool:angle-grinder-115"]
+    [True]
+    """
+    kit = kit or Kit()
+    if not isinstance(readings, Readings):
+        readings = read_readings(readings, plan)
+    rows = readings.rows
+    enough = "needed are two battery_percent below 95, or solar_w, solar_wh or load_w"
+    if not rows:
+        raise PlanError([*readings.problems, f"{readings.name}: no row can be used; {enough}"])
+    refuse_known_rows(kit, rows)
+    figures = figures_of(plan)
+    before = kit.aged(rows[-1].at.date()).with_figures(figures)
+    day = observe(plan, rows, before, later=bool(kit.belief.keys))
+    if not day.observed:
+        raise PlanError(
+            [*readings.problems, f"{readings.name}: too little was read to learn from; {enough}"]
+        )
+    found = fit(before, [day])
+    after, last = found.belief, rows[-1].at.date()
+    new = with_profiles(kit, plan, after, day.in_plan, f"{OWN}, to {last}")
+    new = with_rows(with_belief(new, after, last), "readings", readings.name, rows)
+    items = _items(figures, before, after, _raw(plan, rows)) + _skies(day, found)
+    suggestions = what_to_read(plan, after, day.budget, most=1)
+    return Learned(
+        plan=plan,
+        readings=readings,
+        items=tuple(items),
+        apart=tuple(_apart(figures, after, day, found)),
+        next_reading=suggestions[0].text if suggestions else "",
+        notes=(*readings.problems, *day.notes, *_odd(day, found), *wins_over(plan, new)),
+        kit=new,
+        before=before,
+        fit=found,
+        day=day,
+    )
+
+
+def _items(
+    figures: Sequence[Figure], before: Belief, after: Belief, raw: dict[str, float]
+) -> list[Item]:
+    items = []
+    for figure in figures:
+        at = after.keys.index(figure.key)
+        scale = after.base[at] * figure.each
+        kind, _, name = figure.key.partition(":")
+        sd = float(after.sd[at])
+        shown = max(sd, SURE_OF_CAPACITY) if kind == "capacity_wh" else sd
+        mean, left = float(after.mean[at]), sd / float(after.first_sd[at])
+        items.append(
+            Item(
+                what=figure.key if kind == "tool" else kind,
+                name=words(figure.key),
+                unit=figure.unit,
+                before=float(before.mean[at]) * scale,
+                after=mean * scale,
+                low=max(mean - INTERVAL_80 * shown, 0.0) * scale,
+                high=(mean + INTERVAL_80 * shown) * scale,
+                learned=left <= LEARNED,
+                doubt_left_percent=100.0 * left,
+                raw_wh=raw.get(name) if kind == "tool" else None,
+            )
+        )
+    return items
+
+
+def _skies(day: Day, found: Fit) -> list[Item]:
+    """Each day's sun as a share of what was expected, from the nuisances of its sky."""
+    items = []
+    for name, weight in day.sky_days.items():
+        of_all = np.zeros(day.nuisances)
+        of_all[1 : 1 + weight.size] = weight
+        first = float(np.sqrt(of_all @ of_all))
+        if first == 0.0:
+            continue
+        mean = 1.0 + float(of_all @ found.luck[0])
+        sd = float(np.sqrt(of_all @ found.luck_covariance[0] @ of_all))
+        low, high = max(mean - INTERVAL_80 * sd, 0.0), mean + INTERVAL_80 * sd
+        items.append(
+            Item(
+                what=f"sky:{name}",
+                name=words(f"sky:{name}"),
+                unit="% of expected",
+                before=100.0,
+                after=100.0 * mean,
+                low=100.0 * low,
+                high=100.0 * high,
+                learned=sd <= LEARNED * first,
+                doubt_left_percent=100.0 * sd / first,
+            )
+        )
+    return items
+
+
+def _raw(plan: Plan, rows: Sequence[Row]) -> dict[str, float]:
+    """Wh from the pack for one of each counted tool, by the percentages alone: what the pack lost
+    between two rows with nothing else counted, over the count."""
+    lost: dict[str, float] = {}
+    counts: dict[str, int] = {}
+    percents: dict[float, float] = {}
+    for row in rows:
+        if row.battery_percent is not None:
+            percents.setdefault(row.time_s, row.battery_percent)
+    moments = sorted({row.time_s for row in rows})
+    for earlier, now in pairwise(moments):
+        done = [row for row in rows if row.time_s == now and row.tool and row.count]
+        if len(done) != 1 or earlier not in percents or now not in percents:
+            continue
+        tool, count = str(done[0].tool), int(done[0].count or 0)
+        drop = percents[earlier] - percents[now]
+        lost[tool] = lost.get(tool, 0.0) + drop / 100.0 * plan.pack.capacity_wh
+        counts[tool] = counts.get(tool, 0) + count
+    return {tool: wh / counts[tool] for tool, wh in lost.items() if wh > 0.0}
+
+
+def _apart(figures: Sequence[Figure], after: Belief, day: Day, found: Fit) -> list[str]:
+    """What the readings move only together, in words."""
+    left = dict(zip(after.keys, (after.sd / after.first_sd).tolist(), strict=True))
+    names = {figure.key: words(figure.key) for figure in figures}
+    tools = [key for key in names if key.startswith("tool:") and left[key] <= LEARNED]
+    lines = []
+    capacity = next(key for key in names if key.startswith("capacity_wh"))
+    if left[capacity] > LEARNED:
+        lines.append(
+            "the capacity and all draws together: percentages show only their ratio; charge once"
+            " from below 20 % by 30 points from a charger whose watts you know"
+        )
+    if tools:
+        lines.append(
+            f"the energy of {_and([names[key] for key in tools])} and the losses of inverter and"
+            " outlets: the pack shows only both together"
+        )
+    lines += _with_sky(names, after, day, found, left)
+    loads = [key for key in names if key.startswith(("tool:", "idle_w"))]
+    at = [after.keys.index(key) for key in loads]
+    covariance = after.covariance[np.ix_(at, at)]
+    related = covariance / np.sqrt(np.outer(np.diag(covariance), np.diag(covariance)))
+    for i, j in zip(*np.nonzero(np.triu(related < -TOGETHER, 1)), strict=True):
+        pair = f"{names[loads[i]]} and {names[loads[j]]}"
+        lines.append(f"{pair}: they ran between the same readings; read between them")
+    return lines
+
+
+def _with_sky(
+    names: dict[str, str], after: Belief, day: Day, found: Fit, left: dict[str, float]
+) -> list[str]:
+    """Panel and sky, where each day's light is known but not which of the two made it."""
+    key = next((key for key in names if key.startswith("condition_percent")), None)
+    if key is None or left[key] < 0.5:
+        return []
+    at = after.keys.index(key)
+    for weight in day.sky_days.values():
+        of_all = np.zeros(day.nuisances)
+        of_all[1 : 1 + weight.size] = weight
+        sd = float(np.sqrt(of_all @ found.luck_covariance[0] @ of_all))
+        shared = float(found.luck_with[0][at] @ of_all)
+        if sd > 0.0 and shared < -TOGETHER * sd * float(after.sd[at]):
+            return [
+                "the panel's condition and that day's sky: only their product shows; a day called"
+                " clear tells them apart"
+            ]
+    return []
+
+
+def _odd(day: Day, found: Fit) -> list[str]:
+    """Lines about readings that nothing the plan says explains."""
+    lines = []
+    for one, far in zip(day.observed, found.surprise[0].tolist(), strict=True):
+        if abs(far) > ODD_SIGMAS:
+            way = "higher" if far > 0 else "lower"
+            lines.append(
+                f"row {one.row.number}: {one.kind} of {one.value:g} is {way} than the plan's day"
+                " can explain; was something else running, or another time written?"
+            )
+    return lines
+
+
+def _and(names: Sequence[str]) -> str:
+    return " and ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))
+
+
+def _digits(value: float) -> float:
+    """A number as it is printed: four figures."""
+    return float(f"{value:.4g}")

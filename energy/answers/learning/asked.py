@@ -1,0 +1,56 @@
+"""What a person asks of `energy learn`: readings, a score, what to read, or a meter's log."""
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from energy.answers.learning.overlay import Kit, named_by, read_kit
+from energy.plan import Plan, PlanError
+
+
+def of_a_log(
+    log: Path, tool: str | None, count: int | None, kit: Path | None
+) -> tuple[Any, Kit | None]:
+    """What a meter's log of one tool shows, and the kit in a file with it.
+
+    Raises PlanError for a log that cannot be read, or where nobody says what was logged.
+    """
+    from energy.answers.learning.traces import trace, with_trace
+
+    if tool is None:
+        raise PlanError(["--trace needs --tool, the name of what was logged"])
+    found = trace(log, tool, count)
+    return found, None if kit is None else with_trace(read_kit(kit), found, date.today())
+
+
+def of_a_plan(
+    plan: Plan,
+    folder: Path,
+    readings: Path | None,
+    kit_file: Path | None,
+    *,
+    score: bool = False,
+    what_to_read: bool = False,
+) -> tuple[Any, Kit | None]:
+    """What readings teach, how far off a prediction was, or what to read; and the kit with it.
+
+    The kit in kit_file, or else the one that the plan names beside itself in `folder`, is what was
+    known before. Raises PlanError where nothing can be learned.
+    """
+    kit = read_kit(kit_file) if kit_file is not None and kit_file.exists() else None
+    kit = kit or named_by(plan, folder)
+    if what_to_read:
+        from energy.answers.learning.what_to_read import what_to_read as suggest
+
+        return suggest(plan, kit.belief), None
+    if readings is None:
+        raise PlanError(["needed are a plan and what was read: energy learn PLAN READINGS.csv"])
+    if score:
+        from energy.answers.learning.score import score as ask_score
+
+        scored = ask_score(plan, readings, kit)
+        return scored, scored.kit
+    from energy.answers.learn import learn
+
+    found = learn(plan, readings, kit)
+    return found, found.kit

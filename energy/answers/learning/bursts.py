@@ -1,0 +1,133 @@
+"""Finds the bursts in a meter's log: when a tool ran, and how much energy each run took.
+
+Two levels of the logarithm part work from rest: watts themselves would part a tool under load
+from the same tool running free. What follows for the tool is worked out in `traces`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from energy.answers.learning.meter import Log
+from energy.model import Array, Mask
+from energy.plan import PlanError
+
+SPLIT, TWICE, APART_W = 0.75, 1.5, 3.0  # what two levels must explain, and how far they are apart
+SMALL_SHARE = 0.05  # of the largest power, added before the logarithm
+JOIN_S = 3.0
+LEAST_BURST = 0.05  # of the usual energy: less is noise
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One burst in a log: from when to when [s], its energy above standby [Wh], and whether all of
+    it was logged."""
+
+    start_s: float
+    end_s: float
+    energy_wh: float
+    whole: bool
+    first: int
+    last: int
+
+
+def two_levels(values: Array) -> tuple[float, float]:
+    """The threshold that parts values best in two, and the share of the variance it explains
+    (Otsu, IEEE Transactions on Systems, Man, and Cybernetics 9 (1979) 62).
+
+    >>> two_levels(np.array([1.0, 1.0, 3.0, 3.0]))
+    (2.0, 1.0)
+    """
+    ordered = np.sort(values)
+    total = float(ordered.var())
+    if total <= 0.0:
+        return float(ordered[0]), 0.0
+    count = np.arange(1, ordered.size)
+    low = np.cumsum(ordered)[:-1] / count
+    high = (ordered.sum() - np.cumsum(ordered)[:-1]) / (ordered.size - count)
+    between = count * (ordered.size - count) / ordered.size**2 * (high - low) ** 2
+    best = int(np.argmax(between))
+    return float((ordered[best] + ordered[best + 1]) / 2.0), float(between[best] / total)
+
+
+def find_bursts(log: Log) -> tuple[list[Seen], float]:
+    """The bursts of a log and the watts between them; a steady log is one burst."""
+    watts, dt = log.watts, log.interval_s
+    small = SMALL_SHARE * float(smoothed(watts).max())
+    if small <= 0.0:
+        raise PlanError([f"{log.name}: nothing was drawn"])
+    logs = np.log(watts + small)
+    threshold, explained = two_levels(logs)
+    above = logs > threshold
+    low, high = float(watts[~above].mean()), float(watts[above].mean()) if above.any() else 0.0
+    if explained < SPLIT or high < TWICE * low + APART_W:
+        energy = float(watts.sum()) * dt / 3600.0
+        last = watts.size - 1
+        return [Seen(0.0, float(log.time_s[-1]) + dt, energy, True, 0, last)], 0.0
+    leave = (threshold + float(logs[~above].mean())) / 2.0
+    found = _joined(_on(logs, threshold, leave, log.gap_after), log)
+    outside = np.ones(watts.size, dtype=bool)
+    for first, last, _ in found:
+        outside[max(first - 1, 0) : last + 2] = False
+    standby = float(np.median(watts[outside])) if outside.any() else low
+    bursts = [_seen(log, found, k, standby) for k in range(len(found))]
+    usual = float(np.median([burst.energy_wh for burst in bursts]))
+    return [burst for burst in bursts if burst.energy_wh >= LEAST_BURST * usual], standby
+
+
+def smoothed(watts: Array) -> Array:
+    """Running medians of three."""
+    padded = np.pad(watts, 1, mode="edge")
+    return np.median(np.stack([padded[:-2], padded[1:-1], padded[2:]]), axis=0)
+
+
+Run = tuple[int, int, bool]
+
+
+def _on(logs: Array, enter: float, leave: float, gap_after: Mask) -> list[Run]:
+    """First and last sample of each run above `enter`, until it falls below `leave`; and whether
+    no gap and no end of the log cuts it off."""
+    found: list[Run] = []
+    first, whole, after_gap = -1, True, True
+    for k, (value, gap) in enumerate(zip(logs.tolist(), gap_after.tolist(), strict=True)):
+        if first < 0 and value > enter:
+            first, whole = k, not after_gap
+        elif first >= 0 and value < leave:
+            found.append((first, k - 1, whole))
+            first = -1
+        after_gap = gap
+        if gap and first >= 0:
+            found.append((first, k, False))
+            first = -1
+    if first >= 0:
+        found.append((first, logs.size - 1, False))
+    return found
+
+
+def _joined(found: Sequence[Run], log: Log) -> list[Run]:
+    """Runs with less than three seconds between them are one."""
+    joined: list[Run] = []
+    for first, last, whole in found:
+        pause = (first - joined[-1][1] - 1) * log.interval_s if joined else np.inf
+        gap = bool(log.gap_after[joined[-1][1] : first].any()) if joined else True
+        if pause < JOIN_S and not gap:
+            joined[-1] = joined[-1][0], last, joined[-1][2] and whole
+        else:
+            joined.append((first, last, whole))
+    return joined
+
+
+def _seen(log: Log, found: Sequence[Run], k: int, standby: float) -> Seen:
+    """A run as a burst; the samples beside it hold its edges and count with it."""
+    first, last, whole = found[k]
+    left = first - 1 if k == 0 or found[k - 1][1] < first - 2 else first
+    right = last + 1
+    if first > 0 and log.gap_after[first - 1]:
+        left = first
+    if log.gap_after[last]:
+        right = last
+    part = slice(max(left, 0), min(right, log.watts.size - 1) + 1)
+    energy = float((log.watts[part] - standby).sum()) * log.interval_s / 3600.0
+    start, end = log.time_s[first], log.time_s[last] + log.interval_s
+    return Seen(float(start), float(end), energy, whole, first, last)

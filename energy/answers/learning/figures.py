@@ -1,0 +1,175 @@
+"""The figures of a kit that readings can teach, and what is believed of them.
+
+Each figure is a factor on what was first stated of it, with a mean near one. What a reading says
+of them is worked out in `seen`; how a belief changes, in `learn`.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from energy.answers.learning.readings import tool_key
+from energy.model import Array
+from energy.plan import Plan
+from energy.plan.schema import Task
+
+# Standard deviations of the factors before anything was read, and how much doubt comes back in a
+# month: judgement. A tool without a spread of its own has that of its task.
+CAPACITY_SPREAD, IDLE_SPREAD, CONDITION_SPREAD = 0.08, 0.50, 0.10
+AGE_PER_MONTH = {"capacity_wh": 0.01, "idle_w": 0.03, "condition_percent": 0.05, "tool": 0.05}
+SURE_OF_CAPACITY = 0.05  # a display that is bent cannot tell the capacity better
+INTERVAL_80 = 1.2816  # the normal distribution's 90 % point
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One figure as a plan states it: `value` in W, Wh or percent, with the spread of its factor;
+    people are shown value x `each` of `unit` (a cut's Wh rather than its watts)."""
+
+    key: str
+    value: float
+    spread: float
+    each: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Belief:
+    """Factors (p,) on the stated figures `base`, their covariance (p, p), and the standard
+    deviation each had before anything was read."""
+
+    keys: tuple[str, ...]
+    base: Array
+    mean: Array
+    covariance: Array
+    first_sd: Array
+
+    @property
+    def sd(self) -> Array:
+        """Standard deviation of each factor, (p,)."""
+        return np.asarray(np.sqrt(np.diag(self.covariance)))
+
+    def with_figures(self, figures: Iterable[Figure]) -> "Belief":
+        """The same with those figures of a plan added that it does not hold yet."""
+        new = [figure for figure in figures if figure.key not in self.keys]
+        size, count = len(self.keys), len(self.keys) + len(new)
+        covariance = np.zeros((count, count))
+        covariance[:size, :size] = self.covariance
+        spread = np.array([figure.spread for figure in new])
+        covariance[range(size, count), range(size, count)] = spread**2
+        return Belief(
+            keys=(*self.keys, *(figure.key for figure in new)),
+            base=np.concatenate([self.base, [figure.value for figure in new]]),
+            mean=np.concatenate([self.mean, np.ones(len(new))]),
+            covariance=covariance,
+            first_sd=np.concatenate([self.first_sd, spread]),
+        )
+
+    def aged(self, months: float) -> "Belief":
+        """The same some time later: doubt comes back, never beyond what there was at first."""
+        rate = np.array([AGE_PER_MONTH[key.split(":")[0]] for key in self.keys])
+        back = rate**2 * max(months, 0.0)
+        room = np.maximum(self.first_sd**2 - np.diag(self.covariance), 0.0)
+        covariance = self.covariance + np.diag(np.minimum(back, room))
+        return Belief(self.keys, self.base, self.mean, covariance, self.first_sd)
+
+    def told(self, key: str, factor: float, sd: float) -> "Belief":
+        """The same after one figure was measured by itself.
+
+        >>> figure = Figure("tool:saw", 100.0, 0.25, 1.0, "W")
+        >>> after = NOTHING.with_figures([figure]).told("tool:saw", 1.2, 0.02)
+        >>> round(float(after.mean[0]), 3), round(float(after.sd[0]), 3)
+        (1.199, 0.02)
+        """
+        at = self.keys.index(key)
+        gain = self.covariance[at] / (self.covariance[at, at] + sd**2)
+        mean = self.mean + gain * (factor - self.mean[at])
+        covariance = self.covariance - np.outer(gain, self.covariance[at])
+        return Belief(self.keys, self.base, mean, covariance, self.first_sd)
+
+
+NOTHING = Belief((), np.zeros(0), np.zeros(0), np.zeros((0, 0)), np.zeros(0))
+
+
+def figures_of(plan: Plan) -> list[Figure]:
+    """The figures of a plan's kit that can be learned: pack, panels, each tool once.
+
+    >>> [figure.key for figure in figures_of(Plan.read("builtin:cloudy-repair"))][:3]
+    ['capacity_wh:pack-1000', 'idle_w:pack-1000', 'condition_percent:folding-200']
+    """
+    pack = plan.pack
+    found = [Figure(pack_key("capacity_wh", plan), pack.capacity_wh, CAPACITY_SPREAD, 1.0, "Wh")]
+    idle_w = pack.idle_w + (pack.inverter.idle_w if pack.inverter else 0.0)
+    if idle_w > 0.0:
+        found.append(Figure(pack_key("idle_w", plan), idle_w, IDLE_SPREAD, 1.0, "W"))
+    if plan.panel:
+        percent = condition_percent(plan)
+        found.append(Figure(panel_key(plan), percent, CONDITION_SPREAD, 1.0, "%"))
+    for task in plan.task:
+        key, size = f"tool:{tool_key(task.tool, task.name)}", size_of(task)
+        if task.spread_percent > 0.0 and size > 0.0 and key not in {f.key for f in found}:
+            each, unit = _each(task)
+            found.append(Figure(key, size, task.spread_percent / 100.0, each, unit))
+    return found
+
+
+def pack_key(what: str, plan: Plan) -> str:
+    """The key of a figure of the plan's pack."""
+    return f"{what}:{plan.pack.profile or 'my-pack'}"
+
+
+def panel_key(plan: Plan) -> str:
+    """The key of the condition of all panels of a plan together."""
+    names = {panel.profile or "my-panel" for panel in plan.panel}
+    return f"condition_percent:{'+'.join(sorted(names))}"
+
+
+def condition_percent(plan: Plan) -> float:
+    """The condition of all panels together, by their watts."""
+    watts = [panel.rated_w * panel.count for panel in plan.panel]
+    return float(np.average([panel.condition_percent for panel in plan.panel], weights=watts))
+
+
+def size_of(task: Task) -> float:
+    """What a tool's factor multiplies: Wh of a charge, or mean watts while it runs."""
+    if task.kind == "charging":
+        return task.energy_wh or 0.0
+    duty = task.duty_percent / 100.0
+    if task.kind == "cycling":
+        return duty * (task.on_w or 0.0) + (1.0 - duty) * task.off_w
+    if task.kind == "trace" and task.trace is not None:
+        times, watts = np.array(task.trace).T
+        return float((watts[:-1] * np.diff(times)).sum() / (times[-1] - times[0]))
+    if task.kind == "intermittent":
+        return duty * (task.working_w or 0.0) + (1.0 - duty) * task.idle_w
+    return task.working_w or 0.0
+
+
+def _each(task: Task) -> tuple[float, str]:
+    """What people count of a tool, as a multiple of its size, and the unit."""
+    if task.kind == "charging":
+        return 1.0, "Wh a charge"
+    if task.times is not None and task.each_s is not None:
+        return task.each_s / 3600.0, "Wh each"
+    return 1.0, "W"
+
+
+def words(key: str) -> str:
+    """A figure in plain words.
+
+    >>> words("tool:angle-grinder-125"), words("capacity_wh:pack-1000")
+    ('angle-grinder-125', 'capacity by this display')
+    """
+    kind, _, name = key.partition(":")
+    return {
+        "capacity_wh": "capacity by this display",
+        "idle_w": "idle draw, inverter on",
+        "condition_percent": "condition of the panel",
+        "sky": f"sky of {name}",
+    }.get(kind, name)
+
+
+def of_keys(values: Sequence[float], keys: Sequence[str]) -> dict[str, float]:
+    """Values by key, as plain numbers."""
+    return {key: float(value) for key, value in zip(keys, values, strict=True)}

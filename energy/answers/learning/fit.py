@@ -1,0 +1,170 @@
+"""From what was read to what is believed: the most likely figures and their doubt.
+
+Least squares over the figures and everything a day alone decides, solved by Gauss and Newton's
+steps; the doubt is Laplace's, from the curvature at the solution.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from energy.answers.learning.figures import Belief
+from energy.answers.learning.seen import Day
+from energy.model import Array
+
+STEP, LUCK_STEP = 0.25, 0.25  # to either side, in standard deviations, for the slopes
+LEAST_FACTOR = 0.1
+MOST_TURNS, MOST_HALVINGS, CLOSE = 15, 5, 1e-2
+SKIES_TRIED = np.linspace(-3.0, 3.0, 13)  # a pack taken for full hides what the sky did
+
+
+@dataclass(frozen=True)
+class Fit:
+    """The belief after, and what each day's nuisances came to: mean (q,), covariance (q, q), and
+    covariance with the figures (p, q); surprise: how far each reading lay from what was to be
+    expected, in standard deviations."""
+
+    belief: Belief
+    luck: tuple[Array, ...]
+    luck_covariance: tuple[Array, ...]
+    luck_with: tuple[Array, ...]
+    surprise: tuple[Array, ...]
+
+
+def slopes(day: Day, belief: Belief, theta: Array, luck: Array) -> tuple[Array, Array]:
+    """What would have been read at some figures and nuisances, (observed,), and how it moves with
+    each of them, (observed, p + q): one pass of 2 (p + q) + 1 lanes."""
+    at = np.concatenate([theta, luck])
+    size = np.concatenate([np.maximum(STEP * belief.sd, 0.01), np.full(luck.size, LUCK_STEP)])
+    moved = np.concatenate([np.diag(size), -np.diag(size), np.zeros((at.size, 1))], axis=1)
+    lanes = at[:, None] + moved
+    lanes[: theta.size] = np.maximum(lanes[: theta.size], LEAST_FACTOR / 2.0)
+    found = day.predict(lanes[: theta.size], lanes[theta.size :])
+    each = np.arange(at.size)
+    apart = lanes[each, each] - lanes[each, each + at.size]
+    return found[:, -1], (found[:, : at.size] - found[:, at.size : -1]) / apart
+
+
+def fit(belief: Belief, days: Sequence[Day]) -> Fit:
+    """The belief after some days, all at once.
+
+    Each day must have been laid out with this belief (see `observe`).
+    """
+    figures = belief.mean.size
+    counts = [day.nuisances for day in days]
+    total = figures + sum(counts)
+    prior = np.eye(total)
+    prior[:figures, :figures] = np.linalg.inv(belief.covariance)
+    start = np.concatenate([belief.mean, np.zeros(sum(counts))])
+    values = np.concatenate([day.values for day in days])
+    weight = 1.0 / np.concatenate([day.sigma for day in days]) ** 2
+
+    def cost(at: Array) -> float:
+        parts = _parts(at, figures, counts)
+        left = values - np.concatenate(
+            [
+                day.predict(theta[:, None], luck[:, None])[:, 0]
+                for day, (theta, luck) in zip(days, parts, strict=True)
+            ]
+        )
+        return float(weight @ left**2 + (at - start) @ prior @ (at - start))
+
+    expected, jacobian = _slopes(days, belief, start, counts)
+    spread = jacobian @ np.linalg.solve(prior, jacobian.T)
+    surprise = np.asarray((values - expected) / np.sqrt(np.diag(spread) + 1.0 / weight))
+    at = np.concatenate([belief.mean, *(_likely_sky(day, belief.mean) for day in days)])
+    reached = cost(at)
+    for _ in range(MOST_TURNS):
+        expected, jacobian = _slopes(days, belief, at, counts)
+        curvature = prior + jacobian.T @ (weight[:, None] * jacobian)
+        downhill = jacobian.T @ (weight * (values - expected)) - prior @ (at - start)
+        step = np.linalg.solve(curvature, downhill)
+        for _ in range(MOST_HALVINGS):
+            tried = at + step
+            tried[:figures] = np.maximum(tried[:figures], LEAST_FACTOR)
+            there = cost(tried)
+            if there <= reached:
+                break
+            step = step / 2.0
+        else:
+            break
+        at, close = tried, bool(np.all(np.abs(step[:figures]) < CLOSE * belief.sd))
+        reached = there
+        if close:
+            break
+    return _found(belief, days, at, np.asarray(np.linalg.inv(curvature)), counts, surprise)
+
+
+def _likely_sky(day: Day, theta: Array) -> Array:
+    """Nuisances to begin with: the same for all skies, as fits best by itself."""
+    lanes = np.zeros((day.nuisances, SKIES_TRIED.size))
+    lanes[1 : 2 * len(day.sky_days)] = SKIES_TRIED
+    found = day.predict(np.repeat(theta[:, None], SKIES_TRIED.size, axis=1), lanes)
+    left = (day.values[:, None] - found) / day.sigma[:, None]
+    best = int(np.argmin((left**2).sum(axis=0) + SKIES_TRIED**2))
+    return np.asarray(lanes[:, best])
+
+
+def _parts(at: Array, figures: int, counts: Sequence[int]) -> list[tuple[Array, Array]]:
+    """The figures, with each day's nuisances."""
+    ends = figures + np.cumsum(counts)
+    return [(at[:figures], at[end - count : end]) for end, count in zip(ends, counts, strict=True)]
+
+
+def _slopes(
+    days: Sequence[Day], belief: Belief, at: Array, counts: Sequence[int]
+) -> tuple[Array, Array]:
+    """What would have been read on all days, and how it moves with all that is sought."""
+    figures, values, rows = belief.mean.size, [], []
+    first = figures
+    for day, (theta, luck) in zip(days, _parts(at, figures, counts), strict=True):
+        value, slope = slopes(day, belief, theta, luck)
+        row = np.zeros((value.size, at.size))
+        row[:, :figures], row[:, first : first + luck.size] = (
+            slope[:, :figures],
+            slope[:, figures:],
+        )
+        values.append(value)
+        rows.append(row)
+        first += luck.size
+    return np.concatenate(values), np.concatenate(rows)
+
+
+def _found(
+    belief: Belief,
+    days: Sequence[Day],
+    at: Array,
+    covariance: Array,
+    counts: Sequence[int],
+    surprise: Array,
+) -> Fit:
+    figures = belief.mean.size
+    after = replace(
+        belief, mean=at[:figures], covariance=_symmetric(covariance[:figures, :figures])
+    )
+    ends = figures + np.cumsum(counts)
+    parts = [slice(end - count, end) for end, count in zip(ends, counts, strict=True)]
+    read = np.cumsum([len(day.observed) for day in days])[:-1]
+    return Fit(
+        belief=after,
+        luck=tuple(at[part] for part in parts),
+        luck_covariance=tuple(covariance[part, part] for part in parts),
+        luck_with=tuple(covariance[:figures, part] for part in parts),
+        surprise=tuple(np.split(surprise, read)),
+    )
+
+
+def expected_covariance(belief: Belief, day: Day) -> Array:
+    """The covariance of the figures after a day's readings, whatever they will say, (p, p)."""
+    if not day.observed:
+        return belief.covariance
+    _, slope = slopes(day, belief, belief.mean, np.zeros(day.nuisances))
+    figure, luck = np.split(slope, [belief.mean.size], axis=1)
+    noise = luck @ luck.T + np.diag(day.sigma**2)
+    seen = figure @ belief.covariance
+    return _symmetric(belief.covariance - seen.T @ np.linalg.solve(noise + seen @ figure.T, seen))
+
+
+def _symmetric(covariance: Array) -> Array:
+    return np.asarray((covariance + covariance.T) / 2.0)

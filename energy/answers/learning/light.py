@@ -1,0 +1,119 @@
+"""The sun of a span that was lived through: what was to be expected of it, and how uncertain.
+
+Where a row says what the sky was like, the sun under that sky is expected; elsewhere the mean of
+the plan's weathers.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from energy.answers.learning.readings import Row
+from energy.budget import Budget, budget
+from energy.model import Array, Index, Mask
+from energy.model.simulate import Case
+from energy.weather.record import HOUR_S
+
+# Standard deviations as shares, from judgement tried on invented days: a day's sky (more where
+# the plan's own weathers differ more), a day called clear, an hour's cloud, with its correlation
+# from hour to hour (Graham & Hollands 1990, Solar Energy 44, 333).
+DAY_SKY, MOST_DAY_SKY, CLEAR_SKY = 0.30, 0.60, 0.06
+HOUR_SKY, HOUR_TO_HOUR = 0.25, 0.54
+
+
+@dataclass(frozen=True)
+class Light:
+    """The sun expected in each segment [W, panel side], (n,); what share of it each nuisance of
+    the sky adds, (n, skies); by date the mean of these over the day's sun, (skies,)."""
+
+    sun_w: Array
+    sky: Array
+    days: dict[str, Array]
+    called_clear: Mask
+
+
+def light_of(b: Budget, case: Case, rows: Sequence[Row], covered: bool = False) -> Light:
+    """The light in the segments of a case, which is a stretch of the budget's; none at all where
+    the panels were covered."""
+    edges, lit = case.edges, case.solar_row
+    sun = np.zeros(lit.size)
+    if not covered:
+        sun[lit >= 0] = case.solar_w.mean(axis=1)[lit[lit >= 0]]
+    eighths = np.full(lit.size, -1) if covered else _told(edges, rows)
+    for okta in np.unique(eighths[eighths >= 0]).tolist():
+        there = eighths == okta
+        sun[there] = _under(b, okta, edges)[there]
+    day = _day_numbers(b, edges)
+    clear = eighths == 0
+    columns, days = [], {}
+    for number in np.unique(day[sun > 0.0]).tolist():
+        today = day == number
+        spread = _day_spread(b, today, lit)
+        columns.append(np.where(today & ~clear, np.where(eighths > 0, DAY_SKY, spread), 0.0))
+        columns.append(np.where(today & clear, CLEAR_SKY, 0.0))
+    hours = _hours(edges, (sun > 0.0) & ~clear)
+    sky = np.column_stack([*columns, hours]) if columns else np.zeros((lit.size, 0))
+    sky = sky[:, np.abs(sky[sun > 0.0]).sum(axis=0) > 0.0] if sky.size else sky
+    energy = sun * np.diff(edges)
+    for number in np.unique(day[sun > 0.0]).tolist():
+        weight = np.where(day == number, energy, 0.0)
+        name = f"{b.local(float(edges[int(np.argmax(day == number))])):%Y-%m-%d}"
+        days[name] = weight @ sky / weight.sum()
+    return Light(sun, sky, days, clear)
+
+
+def _told(edges: Array, rows: Sequence[Row]) -> Index:
+    """The eighths of cloud that the rows tell of each segment, each for the time since the row
+    before; -1 where none does."""
+    middles = (edges[1:] + edges[:-1]) / 2.0
+    told, since = np.full(middles.size, -1), edges[0]
+    for row in rows:
+        if row.sky is not None:
+            told[(middles >= since) & (middles < row.time_s)] = row.sky
+        since = max(since, row.time_s)
+    return told
+
+
+def _under(b: Budget, okta: int, edges: Array) -> Array:
+    """What the panels give under a stated sky, on the segments between the edges [W]."""
+    weather = b.plan.weather
+    sky = {
+        "kind": "sky",
+        "sky": okta,
+        "futures": 1,
+        "temp_air_c": weather.temp_air_c,
+        "wind_speed_m_s": weather.wind_speed_m_s,
+    }
+    stated = {key: value for key, value in sky.items() if value is not None}
+    case = budget(b.plan.replace(weather=stated)).case
+    watts = np.where(case.solar_row >= 0, case.solar_w[case.solar_row, 0], 0.0)
+    joules = np.concatenate([[0.0], np.cumsum(watts * np.diff(case.edges))])
+    return np.asarray(np.diff(np.interp(edges, case.edges, joules)) / np.diff(edges))
+
+
+def _day_numbers(b: Budget, edges: Array) -> Index:
+    """The local date of each segment, as a number."""
+    midnights = [b.calendar.at(("clock", 0.0), day) for day in b.calendar.days(None)]
+    return np.searchsorted(midnights, edges[:-1], side="right")
+
+
+def _day_spread(b: Budget, today: Mask, lit: Index) -> float:
+    """How much a day's sun differs between the plan's weathers, as a share, within bounds."""
+    rows = lit[today & (lit >= 0)]
+    energy = b.case.solar_w[rows].sum(axis=0)
+    mean = float(energy.mean()) if energy.size else 0.0
+    spread = float(energy.std()) / mean if mean > 0.0 else 0.0
+    return min(max(DAY_SKY, spread), MOST_DAY_SKY)
+
+
+def _hours(edges: Array, cloudy: Mask) -> Array:
+    """What share of an hour's sun each of the hours' nuisances adds, (n, hours)."""
+    hour = np.floor((edges[1:] + edges[:-1]) / 2.0 / HOUR_S).astype(int)
+    numbers = np.unique(hour[cloudy])
+    if numbers.size == 0:
+        return np.zeros((hour.size, 0))
+    root = np.linalg.cholesky(HOUR_TO_HOUR ** np.abs(numbers[:, None] - numbers[None, :]))
+    found = np.zeros((hour.size, numbers.size))
+    found[cloudy] = HOUR_SKY * root[np.searchsorted(numbers, hour[cloudy])]
+    return found

@@ -1,0 +1,322 @@
+"""Lays a plan out as the span that was lived through, with what was read of it.
+
+The plan's own pass is asked once; its draws and charger become what the lanes of `seen` multiply.
+The sun with its doubts is laid out in `light`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from energy.answers.learning.done import as_done
+from energy.answers.learning.figures import Belief, figures_of, pack_key, panel_key
+from energy.answers.learning.light import Light, light_of
+from energy.answers.learning.readings import Row, tool_key
+from energy.answers.learning.seen import Day, Group, Observed, load_w, segment_at
+from energy.budget import Budget, budget
+from energy.model import Array
+from energy.model.electronics import inverter_curve
+from energy.model.simulate import Case, Draw
+from energy.plan import Plan
+from energy.plan.schema import Task
+
+# Standard deviations, from judgement tried on invented days: the start charge [percent] where it
+# was read and where not; one cut's energy, and that of what simply runs on.
+START_READ, START_UNREAD = 1.0, 25.0
+BURST_SCATTER, RUN_ON_SCATTER = 0.20, 0.05
+# What displays and meters show: percent of charge (more once days add up), shares of the watts
+# and watt-hours, the least of both.
+PERCENT_SIGMA, PERCENT_SIGMA_LATER = 0.6, 0.8
+SOLAR_W, SOLAR_W_CLEAR, SOLAR_WH, PLUG_METER, LIVELY_TOOL = 0.20, 0.06, 0.02, 0.03, 0.15
+LEAST_W, LEAST_WH = 1.0, 1.0
+HIGHEST_READ = 95.0  # percent: from here on displays wait for the end of charging
+MOST_INTERVALS = 60
+EVEN_KINDS = ("steady", "charging")
+
+
+def observe(
+    plan: Plan,
+    rows: Sequence[Row],
+    belief: Belief,
+    *,
+    later: bool = False,
+    known: Budget | None = None,
+    covered: bool = False,
+) -> Day:
+    """The span from its first percentage on, with everything read since.
+
+    The belief must hold all figures of the plan (see `Belief.with_figures`); `later`: other days
+    were learned before; `known` as for `budget`; `covered`: the panels got no light. Raises
+    PlanError where the plan cannot be run.
+    """
+    first = next((row for row in rows if row.battery_percent is not None), None)
+    done, notes = as_done(plan, rows)
+    b = known if known is not None and known.plan is done else budget(done, known=known)
+    begins_s = float(b.time_s[0]) if first is None else first.time_s
+    case = _stretch(b.case, begins_s, rows[-1].time_s)
+    if first is not None and first.battery_percent is not None:
+        share = first.battery_percent / 100.0
+        case = replace(case, battery=replace(case.battery, start_share=share))
+    light = light_of(b, case, rows, covered)
+    groups, draws = _groups(b, case, _marks(rows), belief)
+    charger_w, told_w = _charger(case, rows)
+    draws += [_idle_draw(b, case), _bus_draw(case, -PLUG_METER * told_w)]
+    luck = 1 + max((group.luck for group in groups), default=-1)
+    groups.append(Group(_index(belief, pack_key("idle_w", plan))))
+    groups.append(Group(-1, luck, 1.0) if told_w.any() else Group(-1))
+    limit_w = plan.pack.solar_input.max_w
+    day = Day(
+        budget=b,
+        case=replace(
+            case,
+            solar_row=np.arange(case.edges.size - 1),
+            charger_w=charger_w,
+            draws=[replace(draw, task=k) for k, draw in enumerate(draws)],
+        ),
+        in_plan=_in_plan(plan, belief),
+        believed=belief.mean,
+        capacity=_index(belief, pack_key("capacity_wh", plan)),
+        condition=_index(belief, panel_key(plan)) if plan.panel else -1,
+        sun_w=light.sun_w,
+        sun_limit_w=np.inf if limit_w is None else limit_w,
+        sky=light.sky,
+        sky_days=light.days,
+        groups=tuple(groups),
+        start_sd_percent=START_UNREAD if first is None else START_READ,
+        observed=(),
+        notes=tuple(notes),
+    )
+    return _with_readings(day, belief, rows, light, later)
+
+
+def _index(belief: Belief, key: str) -> int:
+    return belief.keys.index(key) if key in belief.keys else -1
+
+
+def _in_plan(plan: Plan, belief: Belief) -> Array:
+    """The plan's own figures as factors on the belief's base; what it lacks stays as believed."""
+    found = belief.mean.copy()
+    for figure in figures_of(plan):
+        at = belief.keys.index(figure.key)
+        found[at] = figure.value / belief.base[at]
+    return found
+
+
+def _stretch(case: Case, start_s: float, end_s: float) -> Case:
+    """A case from one moment to another, at least one segment long."""
+    last = max(int(np.searchsorted(case.edges, end_s)), 1)
+    first = min(int(np.searchsorted(case.edges, start_s, side="right")) - 1, last - 1)
+    edges = case.edges[first : last + 1].copy()
+    edges[0] = max(min(start_s, float(edges[1]) - 1.0), edges[0])
+    draws = []
+    for draw in case.draws:
+        a, b = np.searchsorted(draw.rows, [first, last])
+        if b > a:
+            draws.append(replace(draw, rows=draw.rows[a:b] - first, watts=draw.watts[a:b]))
+    rows = slice(first, last)
+    return replace(
+        case,
+        edges=edges,
+        solar_row=case.solar_row[rows],
+        charger_w=case.charger_w[rows],
+        temp_pack=case.temp_pack.mean(axis=1, keepdims=True),
+        temp_row=case.temp_row[rows],
+        inverter_on=case.inverter_on[rows],
+        draws=draws,
+    )
+
+
+def _marks(rows: Sequence[Row]) -> Array:
+    """The moments between which a tool's luck is its own, at most so many."""
+    marks = np.unique([row.time_s for row in rows])
+    if marks.size > MOST_INTERVALS:
+        marks = marks[np.linspace(0, marks.size - 1, MOST_INTERVALS).astype(int)]
+    return marks
+
+
+def _groups(b: Budget, case: Case, marks: Array, belief: Belief) -> tuple[list[Group], list[Draw]]:
+    """The draws cut at the marks, and what multiplies each."""
+    middles = (case.edges[1:] + case.edges[:-1]) / 2.0
+    stretch = np.searchsorted(marks, middles)
+    refused = {id(refusal.burst) for refusal in b.refusals}
+    ran = [burst for burst in b.bursts if id(burst) not in refused]
+    at = np.searchsorted(marks, [(burst.start_s + burst.end_s) / 2.0 for burst in ran])
+    counts: dict[tuple[str, int], int] = {}
+    for burst, where in zip(ran, at.tolist(), strict=True):
+        key = _key(b.plan.task[burst.task]), where
+        counts[key] = counts.get(key, 0) + 1
+    groups: list[Group] = []
+    draws: list[Draw] = []
+    lucks: dict[tuple[str, int], int] = {}
+    for draw in case.draws:
+        task = b.plan.task[draw.task]
+        figure = _index(belief, f"tool:{_key(task)}")
+        for where in np.unique(stretch[draw.rows]).tolist():
+            some = stretch[draw.rows] == where
+            draws.append(replace(draw, rows=draw.rows[some], watts=draw.watts[some]))
+            one = _key(task), where
+            if figure < 0:
+                groups.append(Group(-1))
+                continue
+            luck = lucks.setdefault(one, len(lucks))
+            groups.append(Group(figure, luck, _scatter(task, counts.get(one, 1))))
+    return groups, draws
+
+
+def _key(task: Task) -> str:
+    return tool_key(task.tool, task.name)
+
+
+def _scatter(task: Task, bursts: int) -> float:
+    """By how much what a tool really took in a stretch differs from its mean, as a share."""
+    repeated = task.kind == "charging" or task.times is not None
+    return BURST_SCATTER / float(np.sqrt(bursts)) if repeated else RUN_ON_SCATTER
+
+
+def _charger(case: Case, rows: Sequence[Row]) -> tuple[Array, Array]:
+    """Watts of other chargers by segment, (n,): as planned but where they were read; and what of
+    it was read."""
+    watts, told = case.charger_w.copy(), np.zeros(case.charger_w.size)
+    since = case.edges[0]
+    for row in rows:
+        if row.charger_w is not None and row.time_s > since:
+            share = _overlap(case.edges, since, row.time_s)
+            watts = watts * (1.0 - share) + row.charger_w * share
+            told += row.charger_w * share
+        since = max(since, row.time_s)
+    return watts, told
+
+
+def _overlap(edges: Array, start_s: float, end_s: float) -> Array:
+    """The share of each segment that lies between two moments, (n,)."""
+    inside_s = np.minimum(edges[1:], end_s) - np.maximum(edges[:-1], start_s)
+    return np.clip(inside_s / np.diff(edges), 0.0, 1.0)
+
+
+def _idle_draw(b: Budget, case: Case) -> Draw:
+    """How the bus draw grows with the idle figures, pack and inverter alike.
+
+    An inverter that idles at more but is as good at half load loses less at other loads: its own
+    curve says how much.
+    """
+    pack = b.plan.pack
+    watts = np.full(case.edges.size - 1, pack.idle_w)
+    inverter = pack.inverter
+    if inverter is not None and case.inverter is not None and inverter.idle_w > 0.0:
+        mains = np.zeros(watts.size)
+        for draw in case.draws:
+            if draw.supply == "ac":
+                mains[draw.rows] += draw.watts
+        more = inverter_curve(inverter.rated_w, 1.1 * inverter.idle_w, inverter.efficiency_percent)
+        grown = more.input_w(mains) - case.inverter.input_w(mains)
+        watts = watts + case.inverter_on * grown / 0.1
+    return _bus_draw(case, watts)
+
+
+def _bus_draw(case: Case, bus_w: Array) -> Draw:
+    """Watts at the DC bus as a draw of their own."""
+    efficiency = case.outlet_efficiency["dc12"]
+    return Draw(0, "dc12", np.arange(bus_w.size, dtype=np.intp), bus_w * efficiency)
+
+
+def _with_readings(day: Day, belief: Belief, rows: Sequence[Row], light: Light, later: bool) -> Day:
+    """The day with all that can be used of the rows, and lines about what cannot."""
+    zeros = np.zeros((day.nuisances, 1))
+    case, _ = day.lanes(belief.mean[:, None], zeros)
+    charge = day.charge(belief.mean[:, None], zeros)[:, 0]
+    sigma = PERCENT_SIGMA_LATER if later else PERCENT_SIGMA
+    found: list[Observed] = []
+    beyond = 0
+    read = [row.time_s for row in rows if row.battery_percent is not None]
+    start_s = read[0] if read else float(case.edges[0])  # that percentage is where the day begins
+    within = [row for row in rows if row.time_s >= start_s]
+    for row in within:
+        at = segment_at(case.edges, row.time_s)
+        percent = row.battery_percent
+        if percent is not None and row.time_s > start_s:
+            if 0.0 < percent < HIGHEST_READ:
+                found.append(Observed("battery_percent", row, percent, sigma))
+            else:
+                beyond += 1
+        shown = charge[at + 1] if percent is None else percent
+        if shown < day.budget.plan.pack.taper_from_percent:  # above, the pack takes what it wants
+            found += _solar(row, case, at, bool(light.called_clear[at]))
+        found += _load(day, belief, row, case, at)
+    found += _counter(day, within)
+    notes = list(day.notes)
+    if beyond:
+        notes.append(f"{beyond} percentages of 0, or of {HIGHEST_READ:.0f} and more, teach nothing")
+    if len(within) < len(rows):
+        early = len(rows) - len(within)
+        notes.append(f"{early} rows before the first battery_percent teach nothing")
+    return replace(day, observed=tuple(found), notes=tuple(notes))
+
+
+def _solar(row: Row, case: Case, at: int, clear: bool) -> list[Observed]:
+    """Watts read of the sun, where any were to be expected."""
+    expected = float(case.solar_w[at, 0]) * case.controller_efficiency
+    if row.solar_w is None or expected <= LEAST_W:
+        return []
+    share = SOLAR_W_CLEAR if clear else SOLAR_W
+    sigma = float(np.hypot(share * expected, LEAST_W))
+    return [Observed("solar_w", row, row.solar_w, sigma)]
+
+
+def _load(day: Day, belief: Belief, row: Row, case: Case, at: int) -> list[Observed]:
+    """Watts read at the outlets: of one tool where the row names it, else of all that runs."""
+    if row.load_w is None:
+        return []
+    plan = day.budget.plan
+    if row.tool is not None:
+        figure = _index(belief, f"tool:{row.tool}")
+        task = next((t for t in plan.task if _key(t) == row.tool), None)
+        if task is None or figure < 0 or task.kind == "trace":
+            return []
+        stated = next(w for w in (task.working_w, task.on_w, task.power_w) if w is not None)
+        share = PLUG_METER if task.kind in EVEN_KINDS else LIVELY_TOOL
+        sigma = float(np.hypot(share * stated, LEAST_W))
+        return [Observed("tool_w", row, row.load_w, sigma, 0.0, stated, figure)]
+    kinds = {plan.task[task].kind for task in _tasks_at(day, at)}
+    if not kinds or not kinds <= {"steady"}:
+        return []
+    expected = float(load_w(case, at)[0])
+    return [Observed("load_w", row, row.load_w, float(np.hypot(PLUG_METER * expected, LEAST_W)))]
+
+
+def _tasks_at(day: Day, at: int) -> set[int]:
+    edges = day.case.edges
+    return {
+        burst.task
+        for burst in day.budget.bursts
+        if burst.start_s < edges[at + 1] and burst.end_s > edges[at]
+    }
+
+
+def _counter(day: Day, rows: Sequence[Row]) -> list[Observed]:
+    """The steps of the day's counter of solar watt-hours, from row to row."""
+    found: list[Observed] = []
+    before: Row | None = None
+    for row in rows:
+        if row.solar_wh is None:
+            continue
+        if before is not None and before.at.date() == row.at.date():
+            step = row.solar_wh - (before.solar_wh or 0.0)
+            if step >= 0.0 and row.time_s > before.time_s:
+                sigma = float(np.hypot(SOLAR_WH * step, LEAST_WH))
+                found.append(Observed("solar_wh", row, step, sigma, before.time_s))
+        elif (since := _dark_since(day, row)) is not None:
+            sigma = float(np.hypot(SOLAR_WH * row.solar_wh, LEAST_WH))
+            found.append(Observed("solar_wh", row, row.solar_wh, sigma, since))
+        before = row
+    return found
+
+
+def _dark_since(day: Day, row: Row) -> float | None:
+    """The moment before the row's day began to be light, where the span holds it."""
+    rise, _ = day.budget.calendar.sun_times(row.at.date())
+    start = float(day.case.edges[0])
+    first = day.budget.calendar.at(("clock", 0.0), row.at.date())
+    if start <= max(first, rise):
+        return max(start, first)
+    return None

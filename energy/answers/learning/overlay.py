@@ -1,0 +1,296 @@
+"""A person's own kit as a file: learned tools, pack and panels, and what taught them.
+
+Any plan may name the file in `profiles`. What is learned is worked out in `learn` and `traces`;
+here it is read, added to and worded as TOML.
+"""
+
+import copy
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from energy.answers.learning.figures import NOTHING, Belief, pack_key, panel_key, size_of
+from energy.answers.learning.readings import Row, tool_key
+from energy.plan import Plan, PlanError, profiles
+from energy.plan.documents import parse, read_text
+from energy.plan.profiles import Table, sorted_into_kinds
+from energy.plan.schema import Task
+
+OWN = "your own readings"  # how the source of a learned figure begins
+LEARNED = 0.9  # of the doubt there was at first: what has more left was not learned
+LEAST_SPREAD = 0.05  # no two days' work is more alike
+MONTH_DAYS = 30.44
+HEAD = (
+    'Your own kit, written by `energy learn`. Name it in a plan: profiles = ["NAME"].',
+    "Learning again rewrites it; comments made by hand are not kept.",
+)
+TOOL_KEYS = (
+    "name", "group", "supply", "kind", "working_w", "idle_w", "duty_percent", "on_w", "off_w",
+    "period_min", "energy_wh", "power_w", "taper_from_percent", "start_w", "start_s",
+    "power_factor", "hand_held", "sparks", "rotating", "medical",
+)  # fmt: skip
+SCALED = {
+    "steady": ("working_w",),
+    "intermittent": ("working_w", "idle_w", "duty_percent"),
+    "cycling": ("on_w", "off_w"),
+    "charging": ("energy_wh",),
+}
+PACK_PLACED = ("profile", "start_percent", "reserve_percent", "temperature", "capacity_ah")
+PANEL_PLACED = (
+    "profile", "count", "tilt_deg", "facing", "aim", "re_aim_at", "out_between", "shade",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Kit:
+    """What a file of learned figures holds: all its tables, and the belief in them."""
+
+    tables: Table = field(default_factory=dict)
+    belief: Belief = NOTHING
+
+    @property
+    def learned(self) -> Table:
+        """The tables that say what was learned from what; not to be changed."""
+        found: Table = self.tables.get("learned", {})
+        return found
+
+    @property
+    def updated(self) -> date | None:
+        """The day of the last reading."""
+        found = self.learned.get("figures", {}).get("updated")
+        return found if isinstance(found, date) else None
+
+    def aged(self, day: date) -> Belief:
+        """The belief as it stands on a later day."""
+        if self.updated is None:
+            return self.belief
+        return self.belief.aged((day - self.updated).days / MONTH_DAYS)
+
+
+def read_kit(path: Path) -> Kit:
+    """The kit of a file; an empty one where there is no file. Raises PlanError."""
+    if not Path(path).exists():
+        return Kit()
+    name = Path(path).name
+    tables = parse(read_text(Path(path)), name)
+    learned = sorted_into_kinds(tables, name)["learned"]
+    figures = learned.get("figures", {})
+    if not figures:
+        return Kit(tables)
+    try:
+        keys = tuple(str(key) for key in figures["names"])
+        base, mean, first = (
+            np.array(figures[key], dtype=float) for key in ("base", "mean", "first_spread")
+        )
+        covariance = np.array(figures["covariance"], dtype=float)
+        same = base.shape == mean.shape == first.shape == (len(keys),)
+        if not same or covariance.shape != (len(keys), len(keys)):
+            raise ValueError
+        np.linalg.cholesky(covariance)
+    except (KeyError, ValueError, TypeError, np.linalg.LinAlgError):
+        raise PlanError(
+            [f"{name}: [learned.figures] cannot be used; learn anew into another file"]
+        ) from None
+    return Kit(tables, Belief(keys, base, mean, covariance, first))
+
+
+def named_by(plan: Plan, folder: Path) -> Kit:
+    """The kit among the profile files that a plan names; an empty one where there is none."""
+    for name in plan.profiles:
+        kit = read_kit(folder / name)
+        if kit.learned:
+            return kit
+    return Kit()
+
+
+def refuse_known_rows(kit: Kit, rows: Sequence[Row], what: str = "readings") -> None:
+    """Raise PlanError where rows were learned (or scored) before."""
+    known = {
+        mark: table.get("last", "")
+        for table in kit.learned.get(what, {}).values()
+        for mark in table.get("rows", [])
+    }
+    again = [row for row in rows if row.mark in known]
+    if again:
+        word = "learned" if what == "readings" else "scored"
+        raise PlanError(
+            [
+                f"{len(again)} of {len(rows)} rows were {word} before, with those to"
+                f" {known[again[-1].mark]}; leave them out"
+            ]
+        )
+
+
+def with_rows(kit: Kit, what: str, name: str, rows: Sequence[Row], **more: Any) -> Kit:
+    """The kit with a record of some rows; more are further values of the record."""
+    tables = copy.deepcopy(kit.tables)
+    record = tables.setdefault("learned", {}).setdefault(what, {})
+    record[f"from-{rows[-1].mark}"] = {
+        "file": name,
+        "first": rows[0].at.isoformat(timespec="minutes"),
+        "last": rows[-1].at.isoformat(timespec="minutes"),
+        **more,
+        "rows": [row.mark for row in rows],
+    }
+    return replace(kit, tables=tables)
+
+
+def with_belief(kit: Kit, belief: Belief, day: date) -> Kit:
+    """The kit with another belief, as of a day."""
+    tables = copy.deepcopy(kit.tables)
+    tables.setdefault("learned", {})["figures"] = {
+        "updated": max(day, kit.updated or day),
+        "names": list(belief.keys),
+        "base": _short(belief.base),
+        "mean": _short(belief.mean),
+        "first_spread": _short(belief.first_sd),
+        "covariance": [_short(row) for row in belief.covariance],
+    }
+    return Kit(tables, belief)
+
+
+def with_profiles(kit: Kit, plan: Plan, belief: Belief, in_plan: np.ndarray, source: str) -> Kit:
+    """The kit with the profiles of what was learned, as the plan's own scaled."""
+    tables = copy.deepcopy(kit.tables)
+    factor = dict(zip(belief.keys, (belief.mean / in_plan).tolist(), strict=True))
+    doubt = dict(zip(belief.keys, belief.sd.tolist(), strict=True))
+    known = set(learned_keys(belief))
+    for task in plan.task:
+        name = tool_key(task.tool, task.name)
+        key = f"tool:{name}"
+        if key in known and task.kind != "trace":
+            tables.pop(name, None)
+            table = tool_table(task, factor[key]) | {
+                "spread_percent": rounded(100.0 * max(doubt[key], LEAST_SPREAD)),
+                "source": source,
+            }
+            tables.setdefault("tools", {})[name] = table
+    capacity, idle = pack_key("capacity_wh", plan), pack_key("idle_w", plan)
+    if known & {capacity, idle}:
+        tables.setdefault("packs", {})[plan.pack.profile or "my-pack"] = _pack_table(
+            plan, factor.get(capacity, 1.0), factor.get(idle, 1.0)
+        )
+    if plan.panel and panel_key(plan) in known:
+        key = panel_key(plan)
+        for panel in plan.panel:
+            percent = min(100.0, panel.condition_percent * factor[key])
+            table = panel.model_dump(exclude_unset=True, exclude=set(PANEL_PLACED))
+            table["condition_percent"] = rounded(percent)
+            table["condition_spread_percent"] = rounded(100.0 * doubt[key])
+            tables.setdefault("panels", {})[panel.profile or "my-panel"] = table
+    return replace(kit, tables=tables)
+
+
+def learned_keys(belief: Belief) -> list[str]:
+    """The figures of which readings took at least a tenth of the doubt."""
+    left = belief.sd <= LEARNED * belief.first_sd
+    return [key for key, known in zip(belief.keys, left, strict=True) if known]
+
+
+def tool_table(task: Task, factor: float = 1.0) -> Table:
+    """The profile of a plan's tool with its energy scaled."""
+    written = task.model_dump(include=set(TOOL_KEYS) & task.model_fields_set)
+    table = {key: written[key] for key in TOOL_KEYS if key in written}
+    built_in = profiles.built_in("tools").get(task.tool or "", {})
+    table["name"] = built_in.get("name", task.tool or task.name)
+    if task.kind == "intermittent":
+        return table | loaded(task, size_of(task) * factor)
+    for key in SCALED.get(task.kind, ()):
+        if key in table:
+            table[key] = rounded(table[key] * factor)
+    return table
+
+
+def loaded(task: Task, mean_w: float) -> Table:
+    """How much of a burst an intermittent tool is under load to draw so much on the mean.
+
+    Percentages tell its energy, not its watts under load, which the limits are judged by: those
+    grow only where load all the time would not be enough.
+    """
+    working = task.working_w or 0.0
+    share = (mean_w - task.idle_w) / max(working - task.idle_w, 1e-9)
+    if share > 1.0:
+        return {"working_w": rounded(mean_w), "duty_percent": 100.0}
+    if share < 0.0:
+        return {"idle_w": rounded(mean_w), "duty_percent": 0.0}
+    return {"duty_percent": rounded(100.0 * share)}
+
+
+def _pack_table(plan: Plan, capacity: float, idle: float) -> Table:
+    pack = plan.pack
+    table = pack.model_dump(exclude_unset=True, exclude=set(PACK_PLACED))
+    table["capacity_wh"] = rounded(pack.capacity_wh * capacity)
+    table["idle_w"] = rounded(pack.idle_w * idle)
+    table["charge_max_w"], table["discharge_max_w"] = pack.charge_max_w, pack.discharge_max_w
+    if pack.inverter is not None:
+        table["inverter"].pop("on", None)
+        table["inverter"]["surge_w"] = pack.inverter.surge_w
+        table["inverter"]["idle_w"] = rounded(pack.inverter.idle_w * idle)
+    return {key: value for key, value in table.items() if value not in (None, {})}
+
+
+def wins_over(plan: Plan, kit: Kit) -> list[str]:
+    """What a plan must say, or leave out, for the kit's figures to count: one line each."""
+    source, lines = plan.source, []
+    packs, panels = kit.tables.get("packs", {}), kit.tables.get("panels", {})
+    pack = source.get("pack", {})
+    if (name := plan.pack.profile or "my-pack") in packs:
+        keys = [key for key in ("capacity_wh", "capacity_ah", "idle_w") if key in pack]
+        keys += ["inverter.idle_w"] if "idle_w" in pack.get("inverter", {}) else []
+        lines += _say("[pack]", "profile", name, plan.pack.profile is None, keys)
+    for panel, table in zip(plan.panel, source.get("panel", []), strict=True):
+        if (name := panel.profile or "my-panel") in panels:
+            keys = [key for key in ("condition_percent",) if key in table]
+            lines += _say("[[panel]]", "profile", name, panel.profile is None, keys)
+    for task, table in zip(plan.task, source["task"], strict=True):
+        if (name := tool_key(task.tool, task.name)) in kit.tables.get("tools", {}):
+            keys = [key for key in SCALED.get(task.kind, ()) if key in table]
+            lines += _say(f'task "{task.name}"', "tool", name, task.tool is None, keys)
+    return lines
+
+
+def _say(where: str, key: str, name: str, unnamed: bool, keys: Iterable[str]) -> list[str]:
+    """How a table of the plan comes to take its figures from the kit."""
+    say = [f'say {key} = "{name}"'] if unnamed else []
+    if keys := list(keys):
+        say.append(f"take {', '.join(keys)} out, which the plan states itself")
+    return [f"{where}: {' and '.join(say)}"] if say else []
+
+
+def as_toml(kit: Kit, name: str) -> str:
+    """The kit as the text of a file of that name."""
+    import tomlkit
+
+    document = tomlkit.document()
+    for line in HEAD:
+        document.add(tomlkit.comment(line.replace("NAME", name)))
+    for key, value in kit.tables.items():
+        document.add(key, tomlkit.item(value))
+    note = f"{OWN}, to {kit.updated}"
+    for kind, keys in (("packs", ("capacity_wh", "idle_w")), ("panels", ("condition_percent",))):
+        for table in document.get(kind, {}).values():
+            for key in keys:
+                if key in table:
+                    table[key].comment(note)
+    return tomlkit.dumps(document)
+
+
+def own_figures(belief: Belief) -> list[tuple[str, float]]:
+    """The figures that come from readings, each with the percent of its first doubt that is
+    left."""
+    left = 100.0 * belief.sd / belief.first_sd
+    share = dict(zip(belief.keys, left.tolist(), strict=True))
+    return [(key, share[key]) for key in learned_keys(belief)]
+
+
+def rounded(value: float) -> float:
+    """Four figures: more is not known of anything here."""
+    return float(f"{value:.4g}")
+
+
+def _short(values: Any) -> list[float]:
+    return [float(f"{value:.8g}") for value in values]

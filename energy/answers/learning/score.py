@@ -1,0 +1,123 @@
+"""The day after: what was predicted against what happened. The answer of `energy learn --score`.
+
+In points of charge, with a running record in the kit, so that the tool can say how far off it
+usually is at this site.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from energy.answers.learning.overlay import Kit, refuse_known_rows, with_rows
+from energy.answers.learning.readings import Readings, read_readings
+from energy.budget import budget
+from energy.plan import Plan, PlanError
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One percentage read, with what was predicted for that moment and its 8-in-10 range."""
+
+    at: datetime
+    measured_percent: float
+    predicted_percent: float
+    low_percent: float
+    high_percent: float
+
+
+@dataclass(frozen=True)
+class Score:
+    """How far the prediction lay off [points of charge], this time and over all days on record."""
+
+    plan: Plan
+    readings: Readings
+    compared: tuple[Compared, ...]
+    typical_points: float
+    bias_points: float
+    inside: int
+    days: int
+    typical_on_record: float
+    kit: Kit = field(repr=False)
+
+    def as_dict(self) -> dict[str, Any]:
+        """The answer that `--json` prints."""
+        return {
+            "score": {
+                "typical_points": round(self.typical_points, 1),
+                "bias_points": round(self.bias_points, 1),
+                "inside": self.inside,
+                "of": len(self.compared),
+                "days": self.days,
+                "typical_on_record": round(self.typical_on_record, 1),
+                "readings": [
+                    {
+                        "at": one.at.isoformat(timespec="minutes"),
+                        "measured_percent": one.measured_percent,
+                        "predicted_percent": round(one.predicted_percent, 1),
+                        "low_percent": round(one.low_percent, 1),
+                        "high_percent": round(one.high_percent, 1),
+                    }
+                    for one in self.compared
+                ],
+            }
+        }
+
+
+def score(plan: Plan, readings: Readings | Path | str, kit: Kit | None = None) -> Score:
+    """Compare a plan's prediction, as it was made before the day, with what was read.
+
+    Raises PlanError where no percentage can be used, or the rows were scored before.
+
+    >>> from energy.answers.learning.readings import parse_readings
+    >>> plan = Plan.read("builtin:cloudy-repair")
+    >>> seen = parse_readings("time,battery_percent\\n12:00,80\\n18:00,60\\n", plan)
+    >>> len(score(plan, seen).compared)
+    2
+    """
+    kit = kit or Kit()
+    if not isinstance(readings, Readings):
+        readings = read_readings(readings, plan)
+    rows = [row for row in readings.rows if row.battery_percent is not None]
+    if not rows:
+        raise PlanError([*readings.problems, f"{readings.name}: no battery_percent to compare"])
+    refuse_known_rows(kit, rows, "scores")
+    b = budget(plan)
+    low, high = np.percentile(b.charge_percent, [10.0, 90.0], axis=1)
+    found = []
+    for row in rows:
+        predicted, least, most = (
+            float(np.interp(row.time_s, b.time_s, values))
+            for values in (b.charge_percent[:, b.middle], low, high)
+        )
+        found.append(Compared(row.at, row.battery_percent or 0.0, predicted, least, most))
+    error = np.array([one.measured_percent - one.predicted_percent for one in found])
+    typical = float(np.sqrt((error**2).mean()))
+    new = with_rows(
+        kit,
+        "scores",
+        readings.name,
+        rows,
+        typical_points=round(typical, 2),
+        bias_points=round(float(error.mean()), 2),
+    )
+    record = _record(new)
+    return Score(
+        plan=plan,
+        readings=readings,
+        compared=tuple(found),
+        typical_points=typical,
+        bias_points=float(error.mean()),
+        inside=sum(c.low_percent <= c.measured_percent <= c.high_percent for c in found),
+        days=len(record),
+        typical_on_record=float(np.sqrt(np.mean(np.square(record)))),
+        kit=new,
+    )
+
+
+def _record(kit: Kit) -> Sequence[float]:
+    """The typical errors of all days on record [points]."""
+    return [float(one["typical_points"]) for one in kit.learned["scores"].values()]

@@ -1,0 +1,221 @@
+"""What readings and logs taught, as words and tables for a terminal or a pipe, through rich.
+
+What it rests on comes from the answers; the pictures are drawn in `learned_picture`.
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from energy.answers.learn import Item, Learned
+from energy.answers.learning.figures import Belief, words
+from energy.answers.learning.overlay import own_figures
+from energy.answers.learning.score import Score
+from energy.answers.learning.traces import Traced
+from energy.answers.learning.what_to_read import Suggestion
+from energy.answers.learning.what_to_read import as_dict as suggested
+from energy.plan import PlanError
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+SAID = 2  # figures in the headline
+CLOSING = (
+    "Take care: a plug-in meter belongs on a mains outlet of its rating, dry and covered; measure"
+    " nothing by opening a pack, an inverter or a charger."
+)
+
+
+Answer = Learned | Score | Traced | tuple[Suggestion, ...]
+
+
+def show(answer: Answer, out: Console) -> None:
+    """Print whichever of the answers it is."""
+    if isinstance(answer, Learned):
+        show_learned(answer, out)
+    elif isinstance(answer, Score):
+        show_score(answer, out)
+    elif isinstance(answer, Traced):
+        show_trace(answer, out)
+    else:
+        show_suggestions(answer, out)
+
+
+def as_dict(answer: Answer) -> dict[str, Any]:
+    """What `--json` prints of it."""
+    return suggested(answer) if isinstance(answer, tuple) else answer.as_dict()
+
+
+def picture_of(answer: Answer) -> "Figure":
+    """Its picture; raises PlanError for an answer that has none."""
+    if not isinstance(answer, Learned | Traced):
+        raise PlanError(["--plot goes with readings or --trace: this answer has no picture"])
+    return answer.plot()
+
+
+def show_learned(answer: Learned, out: Console) -> None:
+    """Print what was learned: the table, what cannot be told apart, what to read next."""
+    out.print(Text(finding(answer), style="bold"))
+    out.print(item_table(answer.items))
+    if answer.apart:
+        out.print(Text("Not to be told apart by these readings", style="bold"))
+    for line in answer.apart:
+        out.print(Text(f"- {line[0].upper()}{line[1:]}."))
+    if answer.next_reading:
+        out.print(Text("Next time this would teach most", style="bold"))
+        out.print(Text(f"- {answer.next_reading}"))
+    for note in answer.notes:
+        out.print(Text(f"Note: {note}."))
+
+
+def finding(answer: Learned) -> str:
+    """What was learned, in a sentence: what readings took most doubt of first."""
+    known = sorted(
+        (item for item in answer.items if item.learned),
+        key=lambda item: (item.what.startswith("sky:"), item.doubt_left_percent),
+    )
+    read = len(answer.day.observed)
+    values = f"{read} value" + ("" if read == 1 else "s")
+    if not known:
+        return f"Nothing learned from {values}: they move too little, or too much at once."
+    parts = [_changed(item) for item in known[:SAID]]
+    more = len(known) - len(parts)
+    text = f"Learned from {values}: {'; '.join(parts)}"
+    return f"{text}; and {more} more." if more else f"{text}."
+
+
+def _changed(item: Item) -> str:
+    """One figure as it was stated and as it is."""
+    if item.what.startswith("sky:"):
+        return f"the sun of {item.what[4:]} was {item.after:.0f} % of what was expected"
+    is_now = "takes" if item.what.startswith("tool:") else "is"
+    return f"{item.name} {is_now} {figure(item.after)} {item.unit}, not {figure(item.before)}"
+
+
+def item_table(items: Sequence[Item]) -> Table:
+    """Each figure before and after with its 80 % interval, and how much doubt is left."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    raw = any(item.raw_wh is not None for item in items)
+    table.add_column("what", overflow="fold")
+    headings = ["before", "after", "8 in 10", "unit", "doubt left"]
+    for heading in [*headings, *(["raw Wh"] if raw else [])]:
+        table.add_column(heading, justify="left" if heading == "unit" else "right", no_wrap=True)
+    for item in items:
+        after = figure(item.after) if item.learned else "not learned"
+        between = f"{figure(item.low)} to {figure(item.high)}" if item.learned else ""
+        left = f"{min(item.doubt_left_percent, 100.0):.0f} %"
+        cells = [item.name, figure(item.before), after, between, item.unit, left]
+        if raw:
+            cells.append("" if item.raw_wh is None else figure(item.raw_wh))
+        table.add_row(*(Text(cell) for cell in cells))
+    if raw:
+        table.caption = "raw Wh: one of it from the pack by the percentages alone, as labelled"
+        table.caption_justify = "left"
+    return table
+
+
+def figure(value: float) -> str:
+    """A figure as it is shown: three digits at most, no more than is known.
+
+    >>> figure(1043.0), figure(12.345), figure(0.4321)
+    ('1040', '12.3', '0.43')
+    """
+    if abs(value) >= 100.0:
+        return f"{round(value, 0 if abs(value) < 1000.0 else -1):.0f}"
+    return f"{value:.1f}" if abs(value) >= 1.0 else f"{value:.2f}"
+
+
+def show_trace(found: Traced, out: Console) -> None:
+    """Print what a log shows of a tool."""
+    out.print(Text(trace_finding(found), style="bold"))
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("in the profile")
+    table.add_column("value", overflow="fold")
+    for key, value in found.profile.items():
+        table.add_row(Text(key), Text(str(value)))
+    if found.profile:
+        out.print(table)
+    for note in found.notes:
+        out.print(Text(f"Note: {note}."))
+    out.print(Text(CLOSING))
+
+
+def trace_finding(found: Traced) -> str:
+    """What the log shows, in a sentence.
+
+    >>> from energy.answers.learning.meter import parse_log
+    >>> from energy.answers.learning.traces import trace
+    >>> rows = [(t, 800 if 20 <= t % 60 < 40 else 1) for t in range(600)]
+    >>> log = parse_log("seconds,watts\\n" + "\\n".join(f"{t},{w}" for t, w in rows))
+    >>> trace_finding(trace(log, "my-saw"))
+    'my-saw, steady: 10 times 4.4 Wh, 44.4 Wh in all; at work 800 W'
+    """
+    parts = []
+    if found.count is not None and found.each_wh is not None:
+        parts.append(f"{found.count} times {figure(found.each_wh)} Wh")
+    parts.append(f"{figure(found.total_wh)} Wh in all")
+    text = f"{found.tool}, {found.kind}: {', '.join(parts)}"
+    if found.working_w is not None:
+        text += f"; at work {figure(found.working_w)} W"
+    if found.idle_w is not None and found.duty_percent is not None:
+        text += f" for {found.duty_percent:.0f} % of the time, free {figure(found.idle_w)} W"
+    if found.taper_from_percent is not None:
+        text += f", falling from {found.taper_from_percent:.0f} % of the charge on"
+    return text
+
+
+def show_score(answer: Score, out: Console) -> None:
+    """Print how far the prediction lay off."""
+    out.print(Text(score_finding(answer), style="bold"))
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("time")
+    for heading in ("measured", "predicted", "8 in 10 weathers", "off, points"):
+        table.add_column(heading, justify="right")
+    for one in answer.compared:
+        off = one.measured_percent - one.predicted_percent
+        table.add_row(
+            f"{one.at:%a %H:%M}",
+            f"{one.measured_percent:.0f} %",
+            f"{one.predicted_percent:.0f} %",
+            f"{one.low_percent:.0f} to {one.high_percent:.0f} %",
+            f"{off:+.0f}",
+        )
+    out.print(table)
+    for problem in answer.readings.problems:
+        out.print(Text(f"Note: {problem}."))
+
+
+def score_finding(answer: Score) -> str:
+    """How far off the prediction was, and usually is here, in a sentence."""
+    text = f"Off by {answer.typical_points:.0f} points of charge"
+    if abs(answer.bias_points) >= 0.5 * answer.typical_points and answer.typical_points >= 1.0:
+        text += f", mostly too {'low' if answer.bias_points > 0 else 'high'}"
+    inside = f"{answer.inside} of {len(answer.compared)} readings in the range of 8 in 10 weathers"
+    usual = f"{answer.typical_on_record:.0f} points over {answer.days} days on record"
+    return f"{text}; {inside}" + (
+        f". Here it is usually off by {usual}." if answer.days > 1 else "."
+    )
+
+
+def show_suggestions(found: Sequence[Suggestion], out: Console) -> None:
+    """Print the readings that would teach most about a plan."""
+    if not found:
+        out.print("No reading would teach anything about this plan's lowest charge.")
+        return
+    out.print(Text("These readings would teach most about this plan, the best first", style="bold"))
+    for one in found:
+        left = f"{one.doubt_left_percent:.0f} % of the kit's doubt about the lowest charge is left"
+        out.print(Text(f"- {one.text} After it {left}."))
+
+
+def own_lines(belief: Belief) -> Iterable[str]:
+    """For the answer of a check: which figures come from the person's own readings, and how much
+    of the doubt about each is left."""
+    known = own_figures(belief)
+    if known:
+        parts = [f"{words(key)} ({left:.0f} % of its doubt left)" for key, left in known]
+        yield f"From your own readings: {', '.join(parts)}."

@@ -1,0 +1,215 @@
+"""For the tests of learning: invented kits whose true figures differ from their labels, lived
+through second by second in many lanes at once, and what their owners would have read.
+
+The loop shares no code with `energy`; windows, bursts, sun and inverter curve come from the slow
+simulator of the tests. Lithium only, and never run empty.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from brute_days import HOUR_S, Clock, place
+from brute_loads import inverter_curve, inverter_share, joules_by, within_limits
+from brute_sun import air_c, panel_side_w
+
+from energy.answers.learning.readings import Row
+from energy.plan import Plan
+
+DISPLAY_SD = 0.5  # percent, before it is rounded to a whole one
+CUT_SD = 0.20
+
+
+@dataclass(frozen=True)
+class Truth:
+    """True factors on the stated figures, each (m,); tools by profile or task name."""
+
+    capacity: np.ndarray
+    idle: np.ndarray
+    condition: np.ndarray
+    tools: dict
+
+    def of(self, key):
+        kind, _, name = key.partition(":")
+        named = {
+            "capacity_wh": self.capacity,
+            "idle_w": self.idle,
+            "condition_percent": self.condition,
+        }
+        return named[kind] if kind in named else self.tools[name]
+
+
+def truths(plan, lanes, seed):
+    """Kits drawn from what is believed of one before anything is read: means of one."""
+    rng = np.random.default_rng(seed)
+
+    def draw(sd):  # a gamma distribution is positive and has this mean and spread
+        return rng.gamma(1.0 / sd**2, sd**2, lanes)
+
+    tools = {task.tool or task.name: draw(task.spread_percent / 100.0) for task in plan.task}
+    return Truth(draw(0.08), draw(0.50), draw(0.10), tools)
+
+
+@dataclass(frozen=True)
+class Skies:
+    """What the sun of a day really was, as shares of what was expected: (hours, m) by UTC hour."""
+
+    first_hour: int
+    share: np.ndarray
+
+    def at(self, time_s):
+        return self.share[int(time_s // HOUR_S) - self.first_hour]
+
+
+def skies(plan, lanes, seed, day_sd=0.30, hour_sd=0.25):
+    """A day's sky of so much spread with the clouds of its hours, correlated from one to the
+    next by 0.54 (Graham & Hollands, Solar Energy 44 (1990) 333); means of one."""
+    rng = np.random.default_rng(seed)
+    clock = Clock(plan)
+    first, last = int(clock.start // HOUR_S), int(clock.end // HOUR_S)
+    hours = np.empty((last - first + 1, lanes))
+    hours[0] = rng.standard_normal(lanes)
+    for k in range(1, len(hours)):
+        hours[k] = 0.54 * hours[k - 1] + np.sqrt(1.0 - 0.54**2) * rng.standard_normal(lanes)
+    share = 1.0 + day_sd * rng.standard_normal(lanes) + hour_sd * hours
+    return Skies(first, np.maximum(share, 0.05))
+
+
+class Lived:
+    """A plan lived through by kits of some truth: charge [percent] and solar watts by second."""
+
+    def __init__(self, plan, truth, sky, seed, start_percent=None):
+        rng, clock, lanes = np.random.default_rng(seed), Clock(plan), truth.capacity.size
+        self.plan, self.clock, self.rng = plan, clock, rng
+        pack, inverter = plan.pack, plan.pack.inverter
+        asked, on, panel = stated(plan)
+        capacity = pack.capacity_wh * truth.capacity
+        h, coulombic = pack.resistive_h, pack.coulombic_percent / 100.0
+        leak = pack.self_discharge_percent_month / 100.0 / 720.0 / HOUR_S
+        taper = pack.taper_from_percent / 100.0
+        top = (np.sqrt(1.0 + 4.0 * h * pack.charge_max_w / capacity) - 1.0) * capacity / (2.0 * h)
+        curves = [
+            inverter_curve(inverter.rated_w, inverter.idle_w * f, inverter.efficiency_percent)
+            for f in truth.idle
+        ]
+        a, b = np.array(curves).T
+        b = b / inverter.rated_w
+        pack_idle, idle = pack.idle_w * truth.idle, inverter.idle_w * truth.idle
+        efficiency = pack.solar_input.efficiency_percent / 100.0
+        luck = [self._luck(task, int(index.max()) + 1, lanes) for task, (_, index) in asked]
+        share = (pack.start_percent if start_percent is None else start_percent) / 100.0
+        store = capacity * share
+        self.percent = np.empty((clock.n + 1, lanes))
+        self.percent[0] = 100.0 * store / capacity
+        self.solar_w = np.empty((clock.n, lanes))
+        for k in range(clock.n):
+            mains, direct = np.zeros(lanes), 0.0
+            for (task, (watts, index)), scatter in zip(asked, luck, strict=True):
+                if watts[k]:
+                    here = watts[k] * truth.tools[task.tool or task.name] * scatter[index[k]]
+                    if task.supply == "ac":
+                        mains = mains + here
+                    else:
+                        direct = direct + here / (
+                            getattr(plan.pack, task.supply).efficiency_percent / 100.0
+                        )
+            need = pack_idle + direct + on[k] * (idle + mains * (1.0 + a) + b * mains**2)
+            sun = panel[k] * truth.condition * sky.at(clock.start + k) * efficiency
+            net = sun - need
+            fill = np.minimum(1.0, (1.0 - store / capacity) / (1.0 - taper)) * top
+            into = (np.sqrt(1.0 + 4.0 * h * np.maximum(net, 0.0) / capacity) - 1.0) * capacity
+            rate = coulombic * np.minimum(into / (2.0 * h), fill)
+            out = (1.0 - np.sqrt(1.0 - 4.0 * h * np.maximum(-net, 0.0) / capacity)) * capacity
+            store = store + (np.where(net > 0.0, rate, -out / (2.0 * h)) / HOUR_S - leak * store)
+            self.percent[k + 1] = 100.0 * store / capacity
+            self.solar_w[k] = sun
+
+    def _luck(self, task, bursts, lanes):
+        """How much more or less than its mean each burst took, (bursts, m)."""
+        spread = CUT_SD if task.times is not None or task.kind == "charging" else 0.0
+        return 1.0 + spread * self.rng.standard_normal((bursts, lanes)).clip(-3.0, 3.0)
+
+    def lowest(self):
+        return self.percent.min(axis=0)
+
+    def readings(self, lane, times, solar_sd=None, sky=None):
+        """What one owner reads at some local times of the first day, as rows."""
+        rows = []
+        for number, text in enumerate(times, start=1):
+            hour, minute = (int(part) for part in text.split(":"))
+            at = self.plan.span.start.replace(hour=hour, minute=minute)
+            k = round(self.clock.utc(at) - self.clock.start)
+            shown = self.percent[k, lane] + DISPLAY_SD * self.rng.standard_normal()
+            solar = None
+            if solar_sd is not None:
+                noise = 1.0 + solar_sd * self.rng.standard_normal()
+                solar = float(self.solar_w[max(k - 1, 0), lane] * noise)
+            percent = float(np.clip(np.round(shown), 0, 100))
+            rows.append(Row(number, at, self.clock.utc(at), percent, solar_w=solar, sky=sky))
+        return tuple(rows)
+
+
+_STATED = {}
+
+
+def stated(plan):
+    """What each task asks in each second and in which of its bursts, (task, (watts, index)); the
+    inverter's share; the panels' watts. Plans of one day and kit share it."""
+    key = repr((plan.place, plan.span, plan.weather, plan.panel, plan.task, plan.pack))
+    if key not in _STATED:
+        clock = Clock(plan)
+        bursts = [b for i, task in enumerate(plan.task) for b in place(clock, i, task)]
+        ran, refused = within_limits(plan, clock, bursts)
+        assert not refused
+        asked = []
+        for i, task in enumerate(plan.task):
+            watts, index = np.zeros(clock.n), np.zeros(clock.n, dtype=int)
+            for number, burst in enumerate(b for b in ran if b.task == i):
+                into = np.clip(clock.edges, burst.start, burst.end) - burst.start
+                more = np.diff(joules_by(task, into))
+                watts += more
+                index[more > 0.0] = number
+            asked.append((task, (watts, index)))
+        panel = panel_side_w(plan, clock, air_c(plan, clock), None)
+        _STATED[key] = asked, inverter_share(plan, clock, ran), panel
+    return _STATED[key]
+
+
+WORK = [
+    {"tool": "angle-grinder-115", "times": 30, "each_s": 60, "between": ["09:00", "11:00"]},
+    {"tool": "drill-10", "times": 30, "each_s": 40, "between": ["11:00", "12:30"]},
+    {"tool": "tool-pack-18v-4ah", "charges": 2, "between": ["12:30", "16:30"]},
+]
+LESS_WORK = [
+    {"tool": "angle-grinder-115", "times": 20, "each_s": 60, "between": ["09:00", "11:00"]},
+    {"tool": "drill-10", "times": 20, "each_s": 40, "between": ["11:00", "12:30"]},
+    {"tool": "tool-pack-18v-4ah", "charges": 1, "between": ["12:30", "14:30"]},
+]
+
+
+def plan_of(**changes):
+    """An invented work day with grinder, drill and tool batteries from a pack of 1 kWh."""
+    tables = {
+        "place": {
+            "latitude_deg": 47.0,
+            "longitude_deg": 9.0,
+            "timezone": "Europe/Zurich",
+            "elevation_m": 400,
+        },
+        "span": {"start": "2026-05-20T08:00:00", "end": "2026-05-20T17:00:00"},
+        "weather": {"kind": "sky", "sky": 4, "futures": 1, "temp_air_c": 15},
+        "panel": [{"profile": "folding-200", "tilt_deg": 20, "condition_percent": 50}],
+        "pack": {  # no truth drawn here overloads it
+            "profile": "pack-1000",
+            "start_percent": 90,
+            "discharge_max_w": 1900,
+            "inverter": {"rated_w": 1800, "surge_w": 6000},
+        },
+        "task": WORK,
+    }
+    return Plan.from_dict({**tables, **changes})
+
+
+def folded(**changes):
+    """The same kit with the panel folded away, and so much work as the pack alone carries."""
+    span = {"start": "2026-05-20T08:00:00", "end": "2026-05-20T15:00:00"}
+    return plan_of(**{"panel": [], "task": LESS_WORK, "span": span, **changes})

@@ -1,0 +1,185 @@
+"""What people write down while they work: good rows, and each kind of bad one as a single line."""
+
+import pytest
+from meter_days import folded, plan_of
+
+from energy.answers.learn import learn
+from energy.answers.learning.done import as_done
+from energy.answers.learning.figures import NOTHING, figures_of
+from energy.answers.learning.observe import observe
+from energy.answers.learning.readings import parse_readings, read_readings
+from energy.budget import budget
+from energy.plan import PlanError
+
+PLAN = folded()
+HEAD = "time,battery_percent,solar_w,solar_wh,load_w,tool,count,sky,charger_w\n"
+
+
+def read(rows, head=HEAD):
+    return parse_readings(head + rows, PLAN)
+
+
+def test_a_full_row_is_read():
+    (row,) = read("2026-05-20 09:30,71 %,120,340,40,drill-10,3,clear,0\n").rows
+    assert (row.battery_percent, row.solar_w, row.solar_wh, row.load_w) == (71, 120, 340, 40)
+    assert (row.tool, row.count, row.sky, row.charger_w) == ("drill-10", 3, 0, 0)
+
+
+def test_a_time_alone_is_on_the_plans_day():
+    (row,) = read("09:30,71\n").rows
+    assert row.at == PLAN.span.start.replace(hour=9, minute=30)
+
+
+def test_a_clock_that_goes_far_back_is_the_next_days():
+    plan = plan_of(span={"start": "2026-05-20T20:00:00", "end": "2026-05-21T08:00:00"})
+    rows = parse_readings("time,battery_percent\n22:00,80\n06:00,70\n", plan).rows
+    assert [row.at.day for row in rows] == [20, 21]
+
+
+def test_semicolons_allow_decimal_commas():
+    (row,) = read("09:30;71,5;120,25\n", "time;battery_percent;solar_w\n").rows
+    assert (row.battery_percent, row.solar_w) == (71.5, 120.25)
+
+
+def test_an_offset_is_taken_to_the_plans_clock():
+    (row,) = read("2026-05-20T07:30:00Z,71\n").rows
+    assert row.at.hour == 9
+
+
+def test_a_tool_may_be_named_by_its_task():
+    plan = plan_of(task=[{"tool": "drill-10", "name": "new holes", "times": 3, "each_s": 20}])
+    (row,) = parse_readings("time,tool,count\n09:00,New Holes,2\n", plan).rows
+    assert row.tool == "drill-10"
+
+
+BAD = {
+    "09:00,140": "row 1: battery_percent must lie between 0 and 100 (got 140)",
+    "09:00,full": 'row 1: battery_percent must be a number (got "full")',
+    "09:00,80,-5": "row 1: solar_w must lie between 0 and 100000 (got -5)",
+    "09:00,80,,,,angel-grinder-115,2": 'row 1: tool "angel-grinder-115" is not in the plan;'
+    ' did you mean "angle-grinder-115"?',
+    "09:00,80,,,,drill-10,2.5": 'row 1: count must be a whole number (got "2.5")',
+    "09:00,80,,,,,2": "row 1: count needs a tool beside it",
+    "09:00,80,,,,,,clera": "row 1: sky must be clear, few, scattered, broken, overcast, or eighths"
+    ' from 0 to 8 (got "clera"); did you mean "clear"?',
+    "noon,80": 'row 1: "noon" is not a time; write 13:20, or with its date 2026-09-14 13:20',
+    "2026-05-21 09:00,80": "row 1: 2026-05-21 09:00 lies outside the plan's span, 2026-05-20 08:00"
+    " to 2026-05-20 15:00",
+}
+
+
+@pytest.mark.parametrize("row", BAD)
+def test_a_wrong_cell_is_one_line(row):
+    assert read(row + "\n").problems == (f"readings: {BAD[row]}",)
+
+
+def test_times_that_run_backwards_are_one_line_and_the_row_is_left_out():
+    found = read("10:00,80\n09:30,75\n11:00,70\n")
+    assert found.problems == (
+        "readings: row 2: times must not run backwards (got 09:30 after 10:00)",
+    )
+    assert [row.number for row in found.rows] == [1, 3]
+
+
+def test_an_unknown_column_is_one_line_with_the_nearest_name():
+    found = read("09:00,80\n", "time,batery_percent\n")
+    assert found.problems == (
+        'readings: column "batery_percent" is not known and left out; did you mean'
+        ' "battery_percent"?',
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("", "readings: is empty"),
+        ("when,battery_percent\n09:00,80\n", "readings: no column time; columns: "),
+        ("time,battery_percent\n09:00,80,5,6\n", "readings: row 1 has 4 cells under 2 headings"),
+    ],
+)
+def test_a_file_that_cannot_be_read_is_one_line(text, line):
+    with pytest.raises(PlanError) as caught:
+        parse_readings(text, PLAN)
+    assert len(caught.value.problems) == 1
+    assert caught.value.problems[0].startswith(line)
+
+
+def test_a_missing_file_is_one_line(tmp_path):
+    with pytest.raises(PlanError, match="cannot be read"):
+        read_readings(tmp_path / "none.csv", PLAN)
+
+
+def test_what_is_right_is_learned_beside_what_is_wrong():
+    found = read("08:30,88\n10:00,140\n11:00,60,,,,angle-grinder-115,20\nlater,20\n")
+    answer = learn(PLAN, found)
+    assert next(i for i in answer.items if i.what == "tool:angle-grinder-115").learned
+    assert set(found.problems) <= set(answer.notes)
+
+
+# --- the day as it was done ---------------------------------------------------------------------
+
+
+def asked_wh(plan, tool):
+    b = budget(plan)
+    tasks = [k for k, task in enumerate(plan.task) if task.tool == tool]
+    return sum(b.asked_wh[k] for k in tasks)
+
+
+def test_what_was_counted_takes_the_place_of_what_was_planned():
+    rows = read("08:30,88\n10:00,80,,,,angle-grinder-115,7\n").rows
+    done, _ = as_done(PLAN, rows)
+    one = asked_wh(PLAN, "angle-grinder-115") / 20  # planned were 20 cuts
+    assert asked_wh(done, "angle-grinder-115") == pytest.approx(7 * one)
+
+
+def test_a_tool_nobody_counted_is_taken_as_planned():
+    rows = read("08:30,88\n10:00,80,,,,angle-grinder-115,7\n").rows
+    done, _ = as_done(PLAN, rows)
+    assert asked_wh(done, "drill-10") == pytest.approx(asked_wh(PLAN, "drill-10"))
+
+
+def test_a_count_of_none_takes_the_tool_out_of_the_day():
+    rows = read("08:30,88\n11:00,80,,,,angle-grinder-115,0\n").rows
+    done, _ = as_done(PLAN, rows)
+    assert asked_wh(done, "angle-grinder-115") == 0.0
+
+
+def test_counted_bursts_lie_between_the_two_readings():
+    rows = read("08:30,88\n09:15,80,,,,angle-grinder-115,5\n").rows
+    done, _ = as_done(PLAN, rows)
+    b = budget(done)
+    mine = [x for x in b.bursts if done.task[x.task].tool == "angle-grinder-115"]
+    assert len(mine) == 5
+    assert rows[0].time_s <= mine[0].start_s < mine[-1].end_s <= rows[1].time_s
+
+
+def test_more_bursts_than_the_time_holds_are_one_line():
+    rows = read("08:30,88\n08:35,80,,,,angle-grinder-115,9\n").rows
+    done, notes = as_done(PLAN, rows)
+    assert notes == [
+        "row 2: 9 x 60 s do not fit into the 300 s since the row before; angle-grinder-115 is"
+        " taken as planned that day"
+    ]
+    assert done == PLAN
+
+
+def test_what_simply_runs_on_cannot_be_counted():
+    plan = plan_of(task=[{"name": "radio", "supply": "usb", "working_w": 5}])
+    rows = parse_readings("time,tool,count\n09:00,radio,2\n", plan).rows
+    assert as_done(plan, rows)[1] == ["row 1: radio simply runs on: it cannot be counted"]
+
+
+def observed(rows):
+    belief = NOTHING.with_figures(figures_of(PLAN))
+    return observe(PLAN, read(rows).rows, belief)
+
+
+def test_percentages_near_full_and_at_zero_teach_nothing():
+    day = observed("08:00,99\n08:20,97\n08:40,95\n12:00,60\n14:00,0\n")
+    assert [one.value for one in day.observed] == [60.0]
+    assert day.notes == ("3 percentages of 0, or of 95 and more, teach nothing",)
+
+
+def test_a_single_row_hash_changes_with_anything_that_was_seen():
+    marks = {read(row).rows[0].mark for row in ("09:00,80\n", "09:00,81\n", "09:01,80\n")}
+    assert len(marks) == 3
