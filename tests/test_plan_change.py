@@ -178,3 +178,14 @@ def test_a_built_in_plan_can_be_written_with_changes():
 def test_what_toml_cannot_hold_is_refused(value):
     (line,) = problems(lambda: write_changes(TEXT, {"pack.start_percent": value}))
     assert line.startswith("plan: cannot be changed like this: ")
+
+
+def test_a_cable_to_a_dropped_task_goes_with_it() -> None:
+    demo = Plan.read("builtin:cloudy-repair")
+    runs = [
+        {"from": "pack", "to": "task:phone", "length_m": 2, "mm2": 1, "volts": 5},
+        {"from": "panel", "to": "pack", "length_m": 5, "mm2": 4},
+    ]
+    wired = demo.replace(run=runs)
+    number = next(k for k, task in enumerate(wired.task, 1) if task.name == "phone")
+    assert [run.to for run in wired.replace(**{f"task.{number}": None}).run] == ["pack"]

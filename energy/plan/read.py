@@ -7,7 +7,7 @@ The way from a file to a `Plan`, and from a change to a new one; the steps lie i
 import copy
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeGuard
 
 from pydantic import PrivateAttr, ValidationError
 
@@ -116,14 +116,16 @@ class Plan(Tables):
 
 def _drop_loose_runs(source: dict[str, Any], before: set[str]) -> None:
     """Take out the cables to tasks that there were before and are no more."""
-    if not source.get("run"):
-        return
-    left = {task.get("name") or task.get("tool") for task in source.get("task", [])}
+    tasks, runs = source.get("task"), source.get("run")
+    if not (_are_tables(tasks) and _are_tables(runs)):
+        return  # whatever that is, the models will say so
+    left = {str(task.get(key)) for task in tasks for key in ("name", "tool")}
     gone = {f"task:{name}" for name in before if name not in left}
-    named = {f"task:{task.get('tool')}" for task in source.get("task", [])}
-    source["run"] = [
-        run for run in source["run"] if not ({run.get("from"), run.get("to")} & (gone - named))
-    ]
+    source["run"] = [run for run in runs if not gone & {str(run.get("from")), str(run.get("to"))}]
+
+
+def _are_tables(items: Any) -> TypeGuard[list[dict[str, Any]]]:
+    return isinstance(items, list) and all(isinstance(item, dict) for item in items)
 
 
 def _only_known(changes: Mapping[str, Any]) -> None:
