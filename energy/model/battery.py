@@ -105,8 +105,8 @@ def terminal_to_rate(terminal_w: Array, capacity_wh: Array, resistive_h: float) 
     >>> bool(abs(-x - 0.06 * x**2 / 1000.0 - 100.0)[0] < 1e-9)
     True
     """
-    root = np.sqrt(np.maximum(1.0 + 4.0 * resistive_h * terminal_w / capacity_wh, 0.0))
-    return np.asarray(2.0 * terminal_w / (1.0 + root))
+    root: Array = np.sqrt(np.maximum(1.0 + 4.0 * resistive_h * terminal_w / capacity_wh, 0.0))
+    return 2.0 * terminal_w / (1.0 + root)
 
 
 def rate_to_terminal(rate: Array, capacity_wh: Array, resistive_h: float) -> Array:
@@ -115,7 +115,20 @@ def rate_to_terminal(rate: Array, capacity_wh: Array, resistive_h: float) -> Arr
     >>> float(rate_to_terminal(np.array([100.0]), np.array([1000.0]), 0.06)[0])
     100.6
     """
-    return np.asarray(rate + resistive_h * rate**2 / capacity_wh)
+    return rate + resistive_h * rate**2 / capacity_wh
+
+
+def hours_to_meet(gap_wh: Array, slope: Array, leak_per_h: float) -> Array:
+    """How long the store needs to rise by gap_wh where it rises at `slope` [Wh/h] to begin with.
+
+    The rate is constant and the leak slows it: -log(1 - leak gap / slope) / leak, as a series,
+    because a leak is small or nothing.
+
+    >>> float(hours_to_meet(np.array(50.0), np.array(100.0), 0.0))
+    0.5
+    """
+    small = leak_per_h * gap_wh / slope
+    return gap_wh / slope * (1.0 + small * (0.5 + small * (1.0 / 3.0 + small / 4.0)))
 
 
 @dataclass(frozen=True)
@@ -183,8 +196,7 @@ def _advance_one_well(
         if may_taper[i] and (over := after > meets[i]).any():
             gap = np.where(over, np.maximum(meets[i] - before, 0.0), 0.0)
             slope = np.where(over, rate[i] - leak * before, 1.0)
-            small = leak * gap / slope
-            until = gap / slope * (1.0 + small * (0.5 + small * (1.0 / 3.0 + small / 4.0)))
+            until = hours_to_meet(gap, slope, leak)
             away = np.where(over, rest - np.maximum(before, meets[i]), 0.0)
             tapered = rest - away * np.exp(-(k + leak) * np.maximum(hours[i] - until, 0.0))
             np.copyto(after, tapered, where=over)

@@ -84,7 +84,7 @@ class Run:
 
 
 @dataclass(frozen=True)
-class _Block:
+class Block:
     """What is offered and asked in a block of segments, all in watts on the DC bus."""
 
     rows: slice
@@ -129,7 +129,7 @@ def simulate(case: Case, detail: bool = False, state: tuple[Array, Array] | None
         rows = slice(first, min(first + size, count))
         air, air_row = _air(case, rows)
         locked = battery.locked_share(air)[air_row] * battery.capacity_wh
-        block = _block(case, rows, battery.frozen(air)[air_row])
+        block = block_of(case, rows, battery.frozen(air)[air_row])
         path = advance(battery, state, block.rate, block.hours[:, 0], locked)
         state = path.store_wh[-1], path.imbalance_wh
         run.store_wh[first + 1 : rows.stop + 1] = path.store_wh[1:]
@@ -144,7 +144,8 @@ def _air(case: Case, rows: slice) -> tuple[Array, Index]:
     return case.temp_pack[first : last + 1], needed - first
 
 
-def _block(case: Case, rows: slice, frozen: Array) -> _Block:
+def block_of(case: Case, rows: slice, frozen: Array) -> Block:
+    """What is offered and asked in the segments `rows`; frozen as `Battery.frozen`, (b, lanes)."""
     battery, lanes = case.battery, case.battery.capacity_wh.size
     lit = case.solar_row[rows]
     solar = np.zeros((lit.size, lanes))
@@ -171,10 +172,10 @@ def _block(case: Case, rows: slice, frozen: Array) -> _Block:
     rate = terminal_to_rate(terminal, battery.capacity_wh, battery.resistive_h)
     rate = np.where(rate > 0.0, rate * battery.coulombic, rate)
     hours = np.diff(case.edges[rows.start : rows.stop + 1])[:, None] / 3600.0
-    return _Block(rows, hours, solar, charger, outlet, leads, load, inverter_idle, rate, net)
+    return Block(rows, hours, solar, charger, outlet, leads, load, inverter_idle, rate, net)
 
 
-def _settle(case: Case, block: _Block, store: Array, full: Array, run: Run) -> None:
+def _settle(case: Case, block: Block, store: Array, full: Array, run: Run) -> None:
     """Enter a block into the books: what was taken, spilled, lost, delivered and left unmet."""
     battery, hours, efficiency = case.battery, block.hours, case.controller_efficiency
     change = np.diff(store, axis=0)
@@ -238,7 +239,7 @@ class _Flows:
 
 def _shed(
     case: Case,
-    block: _Block,
+    block: Block,
     short: tuple[Index, Index],
     given: Array,
     full: Array,
