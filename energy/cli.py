@@ -195,6 +195,7 @@ def size(
     plan: PlanPath = None,
     json: Json = False,
     plot: Plot = None,
+    write: Write = None,
     season: Annotated[
         str, typer.Option(metavar="job|year", help="year: for a shed that stays, whole years.")
     ] = "job",
@@ -211,7 +212,7 @@ def size(
 
         if season not in ("job", "year"):
             raise PlanError([f'--season must be job or year (got "{season}")'])
-        files.refuse_the_same(plan, plot)
+        files.refuse_the_same(plan, plot, write)
         read = Plan.read(plan or DEMO)
         file = read.size.candidates if read.size is not None and season == "job" else None
         listed = None if file is None else read_candidates(file)
@@ -224,6 +225,8 @@ def size(
             from energy.show.size_map import size_map
 
             plots.save(size_map(answer), plot)
+        if write is not None and answer.yes:
+            _write_plan(write, plan, answer.change)
         if json:
             beside = {
                 "kits": [] if bought is None else [kit.as_dict() for kit in bought.found],
@@ -235,7 +238,7 @@ def size(
         else:
             sizes.show_size(answer, sheet, text.console(), bought, demo=plan is None)
         if not json:
-            _say_written(plot)
+            _say_written(plot, write if answer.yes else None)
     raise typer.Exit(0 if answer.yes else 1)
 
 

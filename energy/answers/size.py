@@ -7,12 +7,18 @@ forbid, and which size a sensible person would take. Real things to buy are for 
 import math
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from energy.answers.sizing.costs import Costs, costs
-from energy.answers.sizing.designs import Designs, design, designs, why_turned_away
+from energy.answers.sizing.designs import (
+    Designs,
+    design,
+    design_changes,
+    designs,
+    why_turned_away,
+)
 from energy.answers.sizing.frontier import Frontier, frontier
 from energy.answers.sizing.proposal import load_and_sun
 from energy.budget import Budget, budget
@@ -25,6 +31,10 @@ MOST_PANEL = 2.5  # times the panels that just make what the job uses
 MOST_DAYS = 10.0  # of load in a pack, where the job itself is longer
 YEAR_MOST_DAYS = 30.0  # where it goes on through the year
 SMALLEST_PACK = 0.05  # of the largest looked at
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
 
 
 @dataclass(frozen=True)
@@ -67,6 +77,27 @@ class Size:
     def yes(self) -> bool:
         """Whether a size in the range reaches the plan's goal."""
         return self.pick is not None
+
+    @property
+    def change(self) -> dict[str, float]:
+        """What makes the plan the pick, as `Plan.replace` takes it; nothing without a pick."""
+        if self.pick is None:
+            return {}
+        return design_changes(self.plan, self.pick.panel_w, self.pick.battery_wh)
+
+    def table(self) -> "pd.DataFrame":
+        """The smallest pack [Wh] for each size of panel [W] and each goal; NaN where none does."""
+        import pandas as pd
+
+        columns = {f"{goal:g} %": self.frontier.battery_wh(goal) for goal in GOALS}
+        index = pd.Index(self.frontier.panel_w, name="panel_w")
+        return pd.DataFrame(columns, index=index, dtype=float)
+
+    def plot(self) -> "Figure":
+        """The map of the chance with the goals' lines and the pick: a matplotlib figure."""
+        from energy.show.size_map import size_map  # the one way up: it shows itself
+
+        return size_map(self)
 
     def as_dict(self) -> dict[str, Any]:
         """The answer as `--json` prints it, without kits and worksheet."""

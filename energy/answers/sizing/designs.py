@@ -55,8 +55,17 @@ def design(plan: Plan, panel_w: float, battery_wh: float) -> Plan:
     >>> larger.panel[0].rated_w, larger.pack.charge_max_w, larger.pack.inverter.rated_w
     (800.0, 2400.0, 2000.0)
     """
+    return plan.replace(**design_changes(plan, panel_w, battery_wh))
+
+
+def design_changes(plan: Plan, panel_w: float, battery_wh: float) -> dict[str, float]:
+    """What makes a design of a plan, as `Plan.replace` takes it.
+
+    >>> design_changes(Plan.read("builtin:january-job"), 800.0, 4096.0)["pack.charge_max_w"]
+    2400.0
+    """
     share = max(panel_w / panel_watts(plan), 1e-9)  # no panel has no watts
-    changes: dict[str, object] = {"pack.capacity_wh": battery_wh}
+    changes: dict[str, float] = {"pack.capacity_wh": battery_wh}
     for key in scaling_limits(plan):
         more = battery_wh / plan.pack.capacity_wh
         changes[f"pack.{key}"] = min(getattr(plan.pack, key) * more, 1e7)
@@ -65,7 +74,7 @@ def design(plan: Plan, panel_w: float, battery_wh: float) -> Plan:
             value = getattr(panel, key)
             if value is not None:
                 changes[f"panel.{k}.{key}"] = value * share
-    return plan.replace(**changes)
+    return changes
 
 
 def scaling_limits(plan: Plan) -> list[str]:

@@ -14,7 +14,7 @@ import numpy as np
 
 from energy.answers.size import GOALS, Point, pick_of, plain, points_of, ranges, within_limits
 from energy.answers.sizing.costs import Costs, costs
-from energy.answers.sizing.designs import Designs, designs
+from energy.answers.sizing.designs import Designs, design_changes, designs
 from energy.answers.sizing.frontier import Frontier
 from energy.answers.sizing.years import Years, years
 from energy.model import Array, Index
@@ -116,6 +116,13 @@ class YearSize:
     def goal(self) -> float:
         """The plan's goal [percent of all days]."""
         return self.plan.goal.chance_percent
+
+    @property
+    def change(self) -> dict[str, float]:
+        """What makes the plan the pick, as `Plan.replace` takes it; nothing without a pick."""
+        if self.pick is None:
+            return {}
+        return design_changes(self.plan, self.pick.panel_w, self.pick.battery_wh)
 
     @property
     def yes(self) -> bool:
