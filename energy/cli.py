@@ -150,6 +150,10 @@ def choose(
     ] = None,
     now: Now = None,
     battery: Battery = None,
+    calendar: Annotated[
+        Path | None,
+        typer.Option("--calendar", metavar="FILE.ics", help="The timetable as iCalendar."),
+    ] = None,
     seconds: Annotated[float, typer.Option(min=1, help="How long it may search.")] = 20.0,
     all_cautions: AllCautions = False,
 ) -> None:
@@ -162,7 +166,7 @@ def choose(
         from energy.plan import Plan
         from energy.show import files, text, timetable
 
-        files.refuse_the_same(plan, write, plot)
+        files.refuse_the_same(plan, write, plot, calendar)
         read = Plan.read(plan or DEMO)
         changes = under(read, sky) | rest_of(read, _moment(now, read), battery)
         read = read.replace(**changes)
@@ -176,6 +180,8 @@ def choose(
         answer = ask(read, seconds=seconds, progress=text.progress)
         if write is not None and answer.possible:
             _write_plan(write, plan, changes | answer.change)
+        if calendar is not None and answer.possible:
+            timetable.write_calendar(answer, calendar)
         if plot is not None:
             from energy.show import plots
 
@@ -186,7 +192,9 @@ def choose(
             timetable.show_choice(answer, text.console())
             warned = cautions(answer.budget)
             text.show_some_cautions(warned, text.console(), every=all_cautions)
-            _say_written(write if answer.possible else None, plot)
+            if answer.possible:
+                _say_written(write, calendar)
+            _say_written(plot)
     raise typer.Exit(0 if answer.yes else 1)
 
 
@@ -364,12 +372,33 @@ def learn(
 def tools(
     word: Annotated[str | None, typer.Argument(help="Part of a profile's name or group.")] = None,
     json: Json = False,
+    add: Annotated[
+        Path | None,
+        typer.Option(
+            "--add", metavar="FILE", help="Add a profile of your own, WORD, to this file."
+        ),
+    ] = None,
+    given: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="KEY=VALUE", help="A key of it; without any: questions."),
+    ] = None,
 ) -> None:
-    """List the load profiles, or show one with all its figures."""
+    """List the load profiles, show one with all its figures, or add one of your own."""
     with wrong_input_in_lines():
         from energy.answers.tools import tools as ask
+        from energy.plan import PlanError
         from energy.show import files, text
 
+        if add is not None:
+            from energy.answers.own_tool import asked, own_tool, pairs
+
+            if word is None:
+                raise PlanError(["--add needs a name: energy tools my-saw --add my-tools.toml"])
+            keys = pairs(given) if given else asked(_prompt)
+            before = add.read_text(encoding="utf-8") if add.exists() else ""
+            files.write_text(add, own_tool(word, keys, before).rstrip() + "\n")
+            typer.echo(f'Added "{word}". In a plan beside it: profiles = ["{add.name}"]')
+            return
         found = ask(word)
         if json:
             typer.echo(files.as_json(found))

@@ -4,10 +4,10 @@ Success, chance, lowest charge and verdict are worked out here, for every answer
 is brought here is for `budget`.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -39,6 +39,10 @@ class Chance:
     independent: float | None
     goal: float
     must_percent: float | None
+
+    def as_dict(self) -> dict[str, Any]:
+        """The chance as every answer's `--json` prints it."""
+        return {k: round(v, 1) if isinstance(v, float) else v for k, v in asdict(self).items()}
 
 
 @dataclass(frozen=True)

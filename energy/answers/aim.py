@@ -124,6 +124,9 @@ class Aim:
         slope; both in metres."""
         return length_m * float(np.sin(np.radians(self.tilt_deg)))
 
+    def _repr_html_(self) -> str:
+        return str(self.table().to_html())
+
     def table(self) -> "pd.DataFrame":
         """A row for each way to set the panels up: Wh a day, and what of it the pack takes."""
         import pandas as pd

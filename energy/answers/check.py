@@ -83,7 +83,7 @@ class Check:
                 "from": b.weather.source,
                 "sharpen": b.weather.sharpen,
             },
-            "chance": {k: _rounded(v, 1) for k, v in asdict(b.chance).items()},
+            "chance": b.chance.as_dict(),
             "lowest_charge": {
                 "percent": round(lowest.percent, 1),
                 "at": b.local(lowest.at_s).isoformat(timespec="seconds"),
@@ -108,6 +108,9 @@ class Check:
                 {k: _rounded(v, 1) for k, v in asdict(sky).items()} for sky in self.skies
             ]
         return found
+
+    def _repr_html_(self) -> str:
+        return str(self.table().to_html())
 
     def table(self) -> "pd.DataFrame":
         """One row a task, indexed by its name."""

@@ -72,6 +72,9 @@ class Choose:
         """Whether there is a choice that reaches the goal."""
         return self.possible
 
+    def _repr_html_(self) -> str:
+        return str(self.table().to_html())
+
     def table(self) -> "pd.DataFrame":
         """The timetable, a row a line, on the plan's clock."""
         import pandas as pd
@@ -90,7 +93,6 @@ class Choose:
 
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints."""
-        chance = asdict(self.budget.chance)
         return {
             "timetable": [
                 {
@@ -111,7 +113,7 @@ class Choose:
                 for one in self.left_out
             ],
             "served": {key: round(value, 4) for key, value in self.served.items()},
-            "chance": {k: round(v, 1) if isinstance(v, float) else v for k, v in chance.items()},
+            "chance": self.budget.chance.as_dict(),
             "gap_percent": round(self.gap_percent, 2),
         }
 

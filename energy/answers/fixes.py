@@ -5,13 +5,16 @@ sizes are found by bisection through all weathers; nothing is offered that was n
 """
 
 import math
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from itertools import combinations
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from energy.answers.fixing.kinds import KINDS, Change, Ladder, ladders
 from energy.budget import Budget, changed
 from energy.plan import PlanError
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 STEP_SHARE = 0.04  # sizes are rounded up by less than this share of what is added
 
@@ -28,16 +31,12 @@ class Fix:
 
     def as_dict(self) -> dict[str, Any]:
         """The fix as `--json` prints it."""
-        chance = {
-            key: round(value, 1) if isinstance(value, float) else value
-            for key, value in asdict(self.budget.chance).items()
-        }
         return {
             "kind": self.kind,
             "text": self.text,
             "free": self.free,
             "change": self.change,
-            "chance": chance,
+            "chance": self.budget.chance.as_dict(),
         }
 
 
@@ -47,6 +46,16 @@ class Fixes:
 
     found: tuple[Fix, ...]
     not_enough: tuple[str, ...]
+
+    def _repr_html_(self) -> str:
+        return str(self.table().to_html())
+
+    def table(self) -> "pd.DataFrame":
+        """A row for each fix: what to do, whether it costs nothing, and the chance with it."""
+        import pandas as pd
+
+        rows = [(f.kind, f.text, f.free, f.budget.chance.percent) for f in self.found]
+        return pd.DataFrame(rows, columns=["kind", "text", "free", "chance_percent"])
 
 
 def fixes(b: Budget) -> Fixes:

@@ -1,6 +1,6 @@
 """How many more cuts, minutes or charges of a tool fit, at the goal's chance."""
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Any
 
 from energy.budget import Budget, budget, changed
@@ -26,12 +26,11 @@ class HowMany:
 
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints."""
-        chance = asdict(self.budget.chance)
         return {
             "tool": self.tool,
             "count": self.count,
             "unit": self.unit,
-            "chance": {k: round(v, 1) if isinstance(v, float) else v for k, v in chance.items()},
+            "chance": self.budget.chance.as_dict(),
         }
 
 

@@ -99,6 +99,9 @@ class Learned:
             "next_reading": self.next_reading,
         }
 
+    def _repr_html_(self) -> str:
+        return str(self.table().to_html())
+
     def table(self) -> Any:
         """One row a figure, as a pandas frame indexed by what it is of."""
         import pandas as pd

@@ -6,7 +6,7 @@ forbid, and which size a sensible person would take. Real things to buy are for 
 
 import math
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -85,6 +85,9 @@ class Size:
             return {}
         return design_changes(self.plan, self.pick.panel_w, self.pick.battery_wh)
 
+    def _repr_html_(self) -> str:
+        return str(self.table().to_html())
+
     def table(self) -> "pd.DataFrame":
         """The smallest pack [Wh] for each size of panel [W] and each goal; NaN where none does."""
         import pandas as pd
@@ -119,12 +122,7 @@ class Size:
                 "kg": None if p is None else round(p.kg, 1),
                 "price": None if p is None else round(p.price),
                 "why": self.why,
-                "chance": None
-                if b is None
-                else {
-                    key: round(value, 1) if isinstance(value, float) else value
-                    for key, value in asdict(b.chance).items()
-                },
+                "chance": None if b is None else b.chance.as_dict(),
             },
         }
 

@@ -95,6 +95,9 @@ class Wire:
         misfits = any(string.taken and string.fits is False for string in self.strings)
         return not misfits and all(run.fits for run in self.runs)
 
+    def _repr_html_(self) -> str:
+        return str(self.table().to_html())
+
     def table(self) -> "pd.DataFrame":
         """A row for each run: amps, drop, loss, copper and fuse."""
         import pandas as pd

@@ -1,5 +1,8 @@
 """A choice of tasks in the terminal: the day as a timetable, what is left out, how many more."""
 
+from datetime import UTC, datetime
+from pathlib import Path
+
 from rich import box
 from rich.console import Console
 from rich.table import Table
@@ -7,6 +10,7 @@ from rich.text import Text
 
 from energy.answers.choose import Choose
 from energy.answers.how_many import HowMany
+from energy.show import files
 from energy.show.text import chance_line, watt_hours
 
 UNITS = {
@@ -86,3 +90,21 @@ def show_how_many(answer: HowMany, out: Console) -> None:
     out.print(Text(f"{text} on the plan's first day.", style="bold"))
     line = chance_line(answer.budget.chance)
     out.print(Text(f"With that it {line}; the goal is {answer.budget.chance.goal:.0f} %."))
+
+
+def write_calendar(answer: Choose, path: Path) -> None:
+    """Write the timetable as iCalendar (RFC 5545), an event a line, in UTC."""
+    from icalendar import Calendar, Event
+
+    calendar = Calendar()
+    calendar.add("prodid", "-//energy budget//timetable//EN")
+    calendar.add("version", "2.0")
+    for number, row in enumerate(answer.timetable):
+        event = Event()
+        event.add("uid", f"{number}-{row.start:%Y%m%dT%H%M%S}@energy-timetable")
+        event.add("dtstamp", datetime.now(UTC))
+        event.add("dtstart", row.start.astimezone(UTC))
+        event.add("dtend", row.end.astimezone(UTC))
+        event.add("summary", f"{row.task}, {row.times} times" if row.times > 1 else row.task)
+        calendar.add_component(event)
+    files.write_safely(path, lambda beside: beside.write_bytes(calendar.to_ical()))

@@ -1,0 +1,68 @@
+"""A caution, and how it names what in the plan raised it. What raises one is for the rooms beside.
+
+A plan's tasks are known by their flags first; the words of their names stand in where people
+described a tool themselves.
+"""
+
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from energy.budget import Budget
+from energy.plan.schema import Task
+
+LIGHT = r"\w*lights?|\w*lighting|(?:\w*[^c\W])?lamps?|\w*lanterns?"  # but no clamp
+NEAR_RESERVE = 10.0  # points of charge above the reserve (our choice)
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One caution: its id, one or two plain sentences, what in the plan raised it, and the
+    published rule behind it where there is one."""
+
+    id: str
+    text: str
+    about: str
+    rule: str = ""
+
+
+Rule = Callable[[Budget], Caution | None]
+
+
+def first_few(names: list[str]) -> str:
+    """The first three of some names, and how many more there are.
+
+    >>> first_few(["a", "b", "c", "d"])
+    'a, b, c and 1 more'
+    """
+    more = len(names) - 3
+    return ", ".join(names[:3]) + (f" and {more} more" if more > 0 else "")
+
+
+def named(tasks: Iterable[Task]) -> str:
+    """Tasks by their names."""
+    return first_few([f'task "{task.name}"' for task in tasks])
+
+
+def plain(name: str) -> str:
+    """A name as words, to look for others in it.
+
+    >>> plain("12V_cool-box")
+    '12v cool box'
+    """
+    return re.sub(r"[_-]", " ", name.casefold())
+
+
+def words(task: Task) -> str:
+    """All that a task says of what it is."""
+    return plain(f"{task.name} {task.tool or ''} {task.group}")
+
+
+def told_by(b: Budget, flag: str, telling: re.Pattern[str]) -> list[Task]:
+    """The tasks that bear a flag or whose words tell as much."""
+    return [task for task in b.plan.task if getattr(task, flag) or telling.search(words(task))]
+
+
+def points_in_hand(b: Budget) -> float:
+    """What the middle weather leaves above the reserve at its lowest, in points of charge."""
+    return b.lowest().spare_wh / float(b.capacity_wh[b.middle]) * 100.0

@@ -1,0 +1,147 @@
+"""Cautions about lives that hang on the plan: bad air, medical devices, boats, food that spoils."""
+
+import re
+
+from energy.answers.cautioning.caution import (
+    LIGHT,
+    NEAR_RESERVE,
+    Caution,
+    first_few,
+    named,
+    plain,
+    points_in_hand,
+    told_by,
+    words,
+)
+from energy.budget import Budget
+from energy.plan.schema import Task
+
+ENGINE = re.compile(
+    r"generator|genset|engine|alternator|vehicle|motor|outboard|tractor|petrol|gasoline|diesel"
+    r"|\b(?:cars?|vans?|trucks?|lorry|lorries)\b"
+)
+NO_ENGINE = re.compile(
+    r"(?:wind|hydro|pedal|crank(?:ed)?) *(?:generator|alternator)|electric (?:car|van|truck|vehicle)"
+)
+LIFELINE = re.compile(rf"\b(?:{LIGHT}|\w*pumps?|\w*radios?|vhf|ais|transponders?|beacons?)\b")
+MEDICAL = re.compile(
+    r"\b(?:cpap|bipap|apno?ea|breathing|nebuli[sz]ers?|dialysis|insulin|medicines?|medical"
+    r"|oxygen concentrator)\b"
+)
+FRIDGE = re.compile(r"\b(?:\w*fridges?|refrigerators?|\w*freezers?|cool ?box(?:es)?)\b")
+SHOWN_AFLOAT = re.compile(
+    r"\b(?:anchor|riding|mooring|navigation|nav\b|masthead|steaming|stern|side ?lights?"
+    r"|tricolou?r|all round)"
+)
+LAMP = re.compile(rf"\b(?:{LIGHT}|leds?)\b")
+SHOWN_RULES = "lights at anchor and under way, from sunset to sunrise: COLREGS rules 20, 23 and 30"
+SPOILS_WH = 1.0  # less than this missing is no warm fridge (our choice)
+
+
+def _engines(b: Budget) -> str:
+    """The chargers whose names tell of an engine."""
+    names = [c.name for c in b.plan.charger if ENGINE.search(NO_ENGINE.sub("", plain(c.name)))]
+    return first_few([f'charger "{name}"' for name in names])
+
+
+def monoxide(b: Budget, enclosed: bool) -> Caution | None:
+    """An engine's exhaust, in an enclosed space or in the open."""
+    engines = _engines(b)
+    if not engines or enclosed != ("enclosed" in b.plan.place.around):
+        return None
+    where = "run it in the open, well away from doors, windows, tents and cabins."
+    if enclosed:
+        where = (
+            "in an enclosed space it kills, without a smell. Never run it inside or beside an"
+            " opening, and keep an alarm where people work and sleep."
+        )
+    return Caution(
+        "carbon-monoxide-enclosed" if enclosed else "carbon-monoxide",
+        f"An engine makes carbon monoxide: {where}",
+        engines + " (enclosed)" * enclosed,
+    )
+
+
+def medical(b: Budget) -> Caution | None:
+    """A medical device, or medicine kept cold."""
+    tasks = told_by(b, "medical", MEDICAL)
+    if not tasks:
+        return None
+    return Caution(
+        "medical-load",
+        "A medical device or medicine hangs on this pack: have a second source ready, and do"
+        " not rest on this answer alone.",
+        named(tasks),
+    )
+
+
+def _lights_shown(b: Budget) -> list[Task]:
+    """The tasks that are lights a boat shows to others."""
+    telling = [(task, words(task)) for task in b.plan.task]
+    return [task for task, word in telling if SHOWN_AFLOAT.search(word) and LAMP.search(word)]
+
+
+def dark_boat(b: Budget) -> Caution | None:
+    """Afloat in the dark, and no light to be seen by among the tasks."""
+    night = bool((b.case.solar_row < 0).any())
+    if "afloat" not in b.plan.place.around or not night or _lights_shown(b):
+        return None
+    return Caution(
+        "dark-boat",
+        "No anchor or navigation light is among the tasks: a boat afloat in the dark must be seen,"
+        " at anchor and under way. Add its lights for the whole night, or know what feeds them.",
+        "[place] around: afloat, and hours of night in the span",
+        SHOWN_RULES,
+    )
+
+
+def lifeline(b: Budget) -> Caution | None:
+    """Afloat, little in hand for a light, pump or radio that must run."""
+    must_run = [task for task in b.plan.task if task.must]
+    lifelines = [task for task in must_run if LIFELINE.search(words(task))]
+    if "afloat" not in b.plan.place.around or not lifelines:
+        return None
+    must = b.chance.must_percent
+    if points_in_hand(b) > NEAR_RESERVE and (must is None or must >= b.chance.goal):
+        return None
+    lit = any(re.search(rf"\b(?:{LIGHT})\b", words(task)) for task in lifelines)
+    return Caution(
+        "lifeline-near-reserve",
+        "On the water this leaves little in hand for a light, pump or radio that must run: carry a"
+        " spare that does not hang on this pack.",
+        named(lifelines),
+        "lights from sunset to sunrise, and their range: COLREGS rules 20 and 22" if lit else "",
+    )
+
+
+def second_light(b: Budget) -> Caution | None:
+    """Afloat, and the light to be seen by hangs on this pack alone."""
+    lights = _lights_shown(b)
+    if "afloat" not in b.plan.place.around or not lights or lifeline(b) is not None:
+        return None
+    return Caution(
+        "second-light",
+        "The light by which others see this boat hangs on one pack: keep a second one with a"
+        " battery of its own at hand.",
+        named(lights),
+        SHOWN_RULES,
+    )
+
+
+def warm_fridge(b: Budget) -> Caution | None:
+    """A fridge that goes without in some weather, or nearly so in the middle one."""
+    near = points_in_hand(b) <= NEAR_RESERVE
+    tasks = [
+        task
+        for task, unmet_wh in zip(b.plan.task, b.unmet_wh, strict=True)
+        if FRIDGE.search(words(task)) and (near or unmet_wh.max() > SPOILS_WH)
+    ]
+    if not tasks:
+        return None
+    return Caution(
+        "fridge-may-warm",
+        "This pack may leave the fridge without power: kept shut, food in it is safe for some four"
+        " hours. Take ice along, and keep medicine where it does not hang on this pack.",
+        named(tasks),
+        "four hours with the door shut: US Food and Drug Administration, food safety in power cuts",
+    )  # from memory

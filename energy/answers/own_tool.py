@@ -1,0 +1,122 @@
+"""A load profile of one's own: from keys given or a few questions, validated as a plan would."""
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from energy.plan import Plan, PlanError, profiles
+from energy.plan.documents import parse
+from energy.plan.words import meant, shown
+
+Ask = Callable[[str, str, Callable[[str], Any]], Any]
+
+SUPPLIES = {"ac": "mains", "dc12": "12 V", "usb": "USB"}
+KINDS = ("steady", "intermittent", "charging")
+NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,60}")
+# Somewhere a profile can be tried: any place, day and pack will do.
+BENCH = {
+    "place": {"latitude_deg": 0.0, "longitude_deg": 0.0, "timezone": "UTC", "elevation_m": 0},
+    "span": {"start": "2026-01-01T00:00", "end": "2026-01-02T00:00"},
+    "weather": {"kind": "clear"},
+    "pack": {"capacity_wh": 1000},
+}
+
+
+def own_tool(name: str, given: Mapping[str, str], before: str = "") -> str:
+    """The text of a file of profiles with one more tool in it.
+
+    given are the profile's keys with their values as written; before is what the file holds.
+    Raises PlanError for a name that is taken or keys that make no profile.
+
+    >>> print(own_tool("my-saw", {"supply": "ac", "working_w": "900"}))
+    [my-saw]
+    name = "my saw"
+    supply = "ac"
+    working_w = 900
+    source = "your own figures"
+    """
+    if not NAME.fullmatch(name):
+        raise PlanError(
+            [f"a profile's name is small letters, digits and dashes (got {shown(name)})"]
+        )
+    held = profiles.sorted_into_kinds(parse(before, "the file"), "the file")
+    if name in held["tools"]:
+        raise PlanError([f'the file has a tool "{name}" already; change it there'])
+    lines = {"name": name.replace("-", " "), **given}
+    lines.setdefault("source", "your own figures")
+    block = "\n".join(f"{key} = {_toml(value)}" for key, value in lines.items())
+    text = f"[{name}]\n{block}\n"
+    table = parse(text, "the profile")[name]
+    enough = {"times": 1, "each_s": 60} if table.get("kind") == "intermittent" else {}
+    _refuse_unknown(table)
+    Plan.from_dict({**BENCH, "task": [table | enough]}, "the profile")
+    return f"{before.rstrip()}\n\n{text}" if before.strip() else text.rstrip()
+
+
+def asked(ask: Ask) -> dict[str, str]:
+    """The keys of a profile from a few questions."""
+    given = {
+        "supply": ask(f"Which outlet? {', '.join(SUPPLIES)}", "ac", _one_of(SUPPLIES)),
+        "kind": ask(f"Which kind? {', '.join(KINDS)}", "steady", _one_of(KINDS)),
+    }
+    if given["kind"] == "charging":
+        given["energy_wh"] = ask("How many Wh does a full charge take?", "60", _number)
+        given["power_w"] = ask("With how many W does it begin?", "60", _number)
+        return given
+    given["working_w"] = ask("How many W while it works?", "500", _number)
+    if given["kind"] == "intermittent":
+        given["idle_w"] = ask("How many W while it runs free?", "0", _number)
+        given["duty_percent"] = ask("What percent of a burst is work?", "70", _number)
+    if given["supply"] == "ac":
+        given["start_w"] = ask("How many W when it starts?", given["working_w"], _number)
+    hands = ask("Held by hand? yes or no", "no", _one_of(("yes", "no")))
+    if hands == "yes":
+        given["hand_held"] = "true"
+    return given
+
+
+def pairs(several: list[str]) -> dict[str, str]:
+    """Keys and values as given: "key=value".
+
+    >>> pairs(["supply=ac", "working_w=900"])
+    {'supply': 'ac', 'working_w': '900'}
+    """
+    wrong = [f"{shown(one)} is not key=value" for one in several if "=" not in one]
+    if wrong:
+        raise PlanError(wrong)
+    return dict(one.split("=", 1) for one in several)
+
+
+def _refuse_unknown(table: Mapping[str, Any]) -> None:
+    known = sorted({key for tool in profiles.tools().values() for key in tool})
+    wrong = [key for key in table if key not in known and key not in ("trace", "medical", "off_w")]
+    if wrong:
+        raise PlanError([f"a profile has no {shown(key)}{meant(key, known)}" for key in wrong])
+
+
+def _one_of(known: Any) -> Callable[[str], str]:
+    def reading(answer: str) -> str:
+        if answer.strip() not in known:
+            raise PlanError([f"there is no {shown(answer)}{meant(answer, list(known))}"])
+        return answer.strip()
+
+    return reading
+
+
+def _number(answer: str) -> str:
+    try:
+        float(answer)
+    except ValueError:
+        raise PlanError([f"a number is wanted (got {shown(answer)})"]) from None
+    return answer.strip()
+
+
+def _toml(value: str) -> str:
+    """A value as TOML: numbers, true and false as they are, anything else as text."""
+    if value in ("true", "false"):
+        return value
+    try:
+        float(value)
+    except ValueError:
+        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    return value
