@@ -3,21 +3,32 @@
 import gc
 import os
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import asdict
-from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated
 
 import typer
 
-if TYPE_CHECKING:
-    from energy.plan import Plan
-
-Changes = dict[str, Any]
-
-DEMO = "builtin:cloudy-repair"
+from energy.command import (
+    DEMO,
+    AllCautions,
+    Battery,
+    Csv,
+    Json,
+    Now,
+    OpenIt,
+    PlanPath,
+    Plot,
+    Write,
+    charge_picture,
+    draw,
+    moment,
+    own_figures,
+    prompt,
+    say_written,
+    write_plan,
+    wrong_input_in_lines,
+)
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -26,28 +37,6 @@ app = typer.Typer(
     help="Will a day of work or a night out, away from the mains, stay powered?",
     epilog="Exit status: 0 yes, 1 no, 2 the input is wrong, 3 something it needs is not there.",
 )
-
-PlanPath = Annotated[
-    str | None, typer.Argument(metavar="[PLAN]", help="The plan file; left out: the built-in demo.")
-]
-Json = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
-Plot = Annotated[
-    Path | None, typer.Option("--plot", metavar="FILE", help="Draw it: .png, .svg or .pdf.")
-]
-Write = Annotated[
-    Path | None, typer.Option("--write", metavar="FILE", help="Write the plan so changed.")
-]
-Now = Annotated[
-    str | None,
-    typer.Option(metavar="TIME", help="Judge from this time on: 13:20 or 2026-09-14T13:20."),
-]
-Battery = Annotated[
-    float | None, typer.Option(metavar="PERCENT", help="The charge measured at --now.")
-]
-AllCautions = Annotated[
-    bool, typer.Option("--all-cautions", help="Show every caution that applies.")
-]
-Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the time series.")]
 
 
 def _version(wanted: bool) -> None:
@@ -63,21 +52,13 @@ def energy(
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", help="Say nothing of what is under way.")
+    ] = False,
 ) -> None:
     """Will a day of work or a night out, away from the mains, stay powered?"""
-
-
-@contextmanager
-def wrong_input_in_lines() -> Iterator[None]:
-    """Turn wrong input (exit status 2) and missing data (3) into one line a problem."""
-    from energy.plan import PlanError
-
-    try:
-        yield
-    except PlanError as error:
-        for problem in error.problems:
-            typer.echo(problem, err=True)
-        raise typer.Exit(error.status) from None
+    if quiet:
+        os.environ["ENERGY_QUIET"] = "1"
 
 
 @app.command()
@@ -86,6 +67,7 @@ def check(
     json: Json = False,
     csv: Csv = None,
     plot: Plot = None,
+    open_it: OpenIt = False,
     now: Now = None,
     battery: Battery = None,
     skies: Annotated[
@@ -106,15 +88,12 @@ def check(
 
         files.refuse_the_same(plan, csv, plot)
         read = Plan.read(plan or DEMO)
-        answer = ask(read, now=_moment(now, read), battery_percent=battery, skies=skies)
+        answer = ask(read, now=moment(now, read), battery_percent=battery, skies=skies)
         warned = cautions(answer.budget)
         fixed = Fixes((), ()) if no_fixes else fixes(answer.budget)
         if csv is not None:
             files.write_timeline(answer, csv)
-        if plot is not None:
-            from energy.show import plots
-
-            plots.save(plots.charge(answer.budget, warned), plot)
+        draw(lambda: charge_picture(answer.budget, warned), plot, open_it)
         if json:
             beside = {
                 "fixes": [fix.as_dict() for fix in fixed.found],
@@ -129,9 +108,9 @@ def check(
                 fixed,
                 demo=plan is None,
                 every_caution=all_cautions,
-                own=_own_figures(read, plan),
+                own=own_figures(read, plan),
             )
-            _say_written(csv, plot)
+            say_written(csv, plot)
     raise typer.Exit(0 if answer.yes else 1)
 
 
@@ -140,6 +119,7 @@ def choose(
     plan: PlanPath = None,
     json: Json = False,
     plot: Plot = None,
+    open_it: OpenIt = False,
     write: Write = None,
     sky: Annotated[
         str | None, typer.Option(metavar="SKY", help="Under another sky: overcast, broken, ...")
@@ -168,7 +148,7 @@ def choose(
 
         files.refuse_the_same(plan, write, plot, calendar)
         read = Plan.read(plan or DEMO)
-        changes = under(read, sky) | rest_of(read, _moment(now, read), battery)
+        changes = under(read, sky) | rest_of(read, moment(now, read), battery)
         read = read.replace(**changes)
         if how_many is not None:
             many = ask_how_many(read, how_many)
@@ -179,13 +159,10 @@ def choose(
             raise typer.Exit(0 if many.count else 1)
         answer = ask(read, seconds=seconds, progress=text.progress)
         if write is not None and answer.possible:
-            _write_plan(write, plan, changes | answer.change)
+            write_plan(write, plan, changes | answer.change)
         if calendar is not None and answer.possible:
             timetable.write_calendar(answer, calendar)
-        if plot is not None:
-            from energy.show import plots
-
-            plots.save(plots.charge(answer.budget), plot)
+        draw(answer.plot, plot, open_it)
         if json:
             typer.echo(files.as_json(answer.as_dict()))
         else:
@@ -193,8 +170,8 @@ def choose(
             warned = cautions(answer.budget)
             text.show_some_cautions(warned, text.console(), every=all_cautions)
             if answer.possible:
-                _say_written(write, calendar)
-            _say_written(plot)
+                say_written(write, calendar)
+            say_written(plot)
     raise typer.Exit(0 if answer.yes else 1)
 
 
@@ -203,6 +180,7 @@ def size(
     plan: PlanPath = None,
     json: Json = False,
     plot: Plot = None,
+    open_it: OpenIt = False,
     write: Write = None,
     season: Annotated[
         str, typer.Option(metavar="job|year", help="year: for a shed that stays, whole years.")
@@ -228,13 +206,9 @@ def size(
             answer = ask(read, told) if season == "job" else year_size(read, told)
             bought = None if listed is None else kits(answer.designs, listed, told)
         sheet = worksheet(answer.designs.groups[0])
-        if plot is not None:
-            from energy.show import plots
-            from energy.show.size_map import size_map
-
-            plots.save(size_map(answer), plot)
+        draw(answer.plot, plot, open_it)
         if write is not None and answer.yes:
-            _write_plan(write, plan, answer.change)
+            write_plan(write, plan, answer.change)
         if json:
             beside = {
                 "kits": [] if bought is None else [kit.as_dict() for kit in bought.found],
@@ -246,7 +220,7 @@ def size(
         else:
             sizes.show_size(answer, sheet, text.console(), bought, demo=plan is None)
         if not json:
-            _say_written(plot, write if answer.yes else None)
+            say_written(plot, write if answer.yes else None)
     raise typer.Exit(0 if answer.yes else 1)
 
 
@@ -255,6 +229,7 @@ def aim(
     plan: PlanPath = None,
     json: Json = False,
     plot: Plot = None,
+    open_it: OpenIt = False,
     write: Write = None,
     all_cautions: AllCautions = False,
 ) -> None:
@@ -267,19 +242,15 @@ def aim(
 
         files.refuse_the_same(plan, plot, write)
         answer = ask(Plan.read(plan or DEMO))
-        if plot is not None:
-            from energy.show import plots
-            from energy.show.aim_picture import aim_picture
-
-            plots.save(aim_picture(answer), plot)
+        draw(answer.plot, plot, open_it)
         if write is not None:
-            _write_plan(write, plan, answer.change)
+            write_plan(write, plan, answer.change)
         if json:
             typer.echo(files.as_json(answer.as_dict()))
         else:
             warned = cautions(answer.plan.budget)
             aiming.show_aim(answer, warned, text.console(), every_caution=all_cautions)
-            _say_written(write, plot)
+            say_written(write, plot)
 
 
 @app.command()
@@ -319,6 +290,7 @@ def learn(
     ] = None,
     json: Json = False,
     plot: Plot = None,
+    open_it: OpenIt = False,
     write: Annotated[
         Path | None,
         typer.Option("--write", metavar="KIT.toml", help="Add it to this file of your own kit."),
@@ -355,17 +327,14 @@ def learn(
             asked = {"score": score, "what_to_read": what_to_read}
             read, folder = Plan.read(plan or DEMO), Path(plan or "").parent
             answer, kit = of_a_plan(read, folder, readings, write, **asked)
-        if plot is not None:
-            from energy.show import plots
-
-            plots.save(learning.picture_of(answer), plot)
+        draw(lambda: learning.picture_of(answer), plot, open_it)
         if write is not None and kit is not None:
             files.write_text(write, as_toml(kit, write.name))
         if json:
             typer.echo(files.as_json(learning.as_dict(answer)))
         else:
             learning.show(answer, text.console())
-            _say_written(write, plot)
+            say_written(write, plot)
 
 
 @app.command()
@@ -394,7 +363,7 @@ def tools(
 
             if word is None:
                 raise PlanError(["--add needs a name: energy tools my-saw --add my-tools.toml"])
-            keys = pairs(given) if given else asked(_prompt)
+            keys = pairs(given) if given else asked(prompt)
             before = add.read_text(encoding="utf-8") if add.exists() else ""
             files.write_text(add, own_tool(word, keys, before).rstrip() + "\n")
             typer.echo(f'Added "{word}". In a plan beside it: profiles = ["{add.name}"]')
@@ -423,7 +392,7 @@ def new(
         from energy.answers.new import from_demo, from_questions
         from energy.show import files
 
-        written = from_questions(_prompt, at) if ask else from_demo(demo, at)
+        written = from_questions(prompt, at) if ask else from_demo(demo, at)
         files.write_text(file, written, replace=False)
     if at is not None and 'kind = "sky"' in written and not ask:
         typer.echo(
@@ -464,48 +433,6 @@ def weather(
                 typer.echo(f"Fetching {online.what_forecast(*at)}.")
                 online.fetch_forecast(*at, progress=text.progress)
         text.show_held(held(), out)
-
-
-def _own_figures(read: "Plan", plan: str | None) -> list[str]:
-    """Lines about figures that come from the person's own readings."""
-    if not read.profiles:
-        return []
-    from energy.answers.learning.overlay import named_by
-    from energy.show.learning import own_lines
-
-    return list(own_lines(named_by(read, Path(plan or "").parent).belief))
-
-
-def _prompt(question: str, default: str, reading: Callable[[str], Any]) -> Any:
-    """Ask until the answer can be read."""
-    from energy.plan import PlanError
-
-    while True:
-        try:
-            return reading(typer.prompt(question, default=default))
-        except PlanError as error:
-            typer.echo(error.problems[0], err=True)
-
-
-def _write_plan(target: Path, plan: str | None, changes: Changes) -> None:
-    """Write a plan with some keys changed and its comments kept."""
-    from energy.plan.write import write_changes
-    from energy.show import files
-
-    source = plan or DEMO
-    origin = source if source.startswith("builtin:") else Path(source)
-    files.write_text(target, write_changes(origin, changes), replace=True)
-
-
-def _say_written(*targets: Path | None) -> None:
-    for target in filter(None, targets):
-        typer.echo(f"Wrote {target}")
-
-
-def _moment(text: str | None, plan: "Plan") -> datetime | None:
-    from energy.plan.moments import moment_in_span
-
-    return None if text is None else moment_in_span(text, plan.span.start)
 
 
 def main() -> None:

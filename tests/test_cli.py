@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
+import readme_help
 from typer.testing import CliRunner
 
 import energy
@@ -444,3 +445,15 @@ def test_the_readme_shows_the_small_plans_real_answer(tmp_path):
     plan.write_text(readme.split("```toml\n", 1)[1].split("```", 1)[0])
     quoted = readme.split("```text\n", 1)[1].split("```", 1)[0]
     assert " ".join(quoted.split()) in " ".join(run("check", plan).output.split())
+
+
+def test_the_readme_lists_every_option_as_the_commands_have_them():
+    readme = readme_help.README.read_text(encoding="utf-8")
+    listed = readme.split(readme_help.BEGIN)[1].split(readme_help.END)[0]
+    assert listed == readme_help.options()
+
+
+def test_the_readmes_picture_is_there_and_small():
+    picture = Path(__file__).parents[1] / "notebooks" / "cloudy-repair.png"
+    assert "notebooks/cloudy-repair.png" in readme_help.README.read_text(encoding="utf-8")
+    assert 20_000 < picture.stat().st_size < 150_000

@@ -3,6 +3,7 @@
 Numbers are rounded to what is known of them. Pictures are drawn in `plots`.
 """
 
+import os
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime
 from typing import Any
@@ -391,6 +392,6 @@ def date_of(time_s: float) -> date:
 
 
 def progress(line: str) -> None:
-    """A line about what is under way, for people alone."""
-    if console(errors=True).is_terminal:
+    """A line about what is under way, for people alone, unless they asked for quiet."""
+    if console(errors=True).is_terminal and not os.environ.get("ENERGY_QUIET"):
         console(errors=True).print(Text(line))

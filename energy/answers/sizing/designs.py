@@ -11,6 +11,7 @@ import numpy as np
 
 from energy.budget import Budget, budget
 from energy.model import Array, Index, Mask
+from energy.model.battery import Battery
 from energy.model.limits import Refusal
 from energy.model.simulate import Case, simulate
 from energy.plan import Plan
@@ -151,19 +152,22 @@ class Designs:
             return np.asarray(pack.charge_max_w * battery_wh / pack.capacity_wh)
         return np.full_like(battery_wh, pack.charge_max_w)
 
-    def case(self, base: Base, panel_w: Array, battery_wh: Array, window: Index) -> Case:
-        """The case of some designs, each in one weather of a base; all arrays (lanes,)."""
-        case = base.case
-        health = case.battery.capacity_wh[window] / base.label_wh
-        battery = replace(
-            case.battery,
+    def battery(self, base: Base, battery_wh: Array, window: Index) -> Battery:
+        """Packs of these labels, each in one weather of a base; arrays (lanes,)."""
+        health = base.case.battery.capacity_wh[window] / base.label_wh
+        return replace(
+            base.case.battery,
             capacity_wh=health * battery_wh,
             charge_max_w=self.charge_max_w(battery_wh),
         )
+
+    def case(self, base: Base, panel_w: Array, battery_wh: Array, window: Index) -> Case:
+        """The case of some designs, each in one weather of a base; all arrays (lanes,)."""
+        case = base.case
         shared_air = case.temp_pack.shape[1] == 1
         return replace(
             case,
-            battery=battery,
+            battery=self.battery(base, battery_wh, window),
             solar_w=np.minimum(self.sun_w(base, panel_w, window), self.solar_max_w),
             temp_pack=case.temp_pack if shared_air else case.temp_pack[:, window],
             factor=case.factor[:, window],

@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -19,6 +19,9 @@ from energy.answers.sizing.frontier import Frontier
 from energy.answers.sizing.years import Years, years
 from energy.model import Array, Index
 from energy.plan import Plan
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 PANEL_SIZES, BATTERY_SIZES = 8, 72  # a year is long: fewer sizes than for a job
 FIRST_CUTS, CUTS = 8, 3  # sizes tried between two known ones: at first, and then
@@ -116,6 +119,12 @@ class YearSize:
     def goal(self) -> float:
         """The plan's goal [percent of all days]."""
         return self.plan.goal.chance_percent
+
+    def plot(self) -> "Figure":
+        """The map of served days with the goals' lines and the pick: a matplotlib figure."""
+        from energy.show.size_map import size_map  # the one way up: it shows itself
+
+        return size_map(self)
 
     @property
     def change(self) -> dict[str, float]:

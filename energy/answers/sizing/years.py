@@ -4,9 +4,10 @@ The plan's days are repeated over and over. Every year is run day by day from a 
 carried on, so that memory does not grow with its length. Which sizes to take is for `year_size`.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,7 @@ from energy.answers.sizing.designs import (
 )
 from energy.answers.sizing.proposal import days_in
 from energy.model import Array, Mask
+from energy.model.compiled import Sweep, repaid
 from energy.model.simulate import Case, Draw, simulate
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
@@ -33,6 +35,7 @@ from energy.weather.moved import moved_rows
 from energy.weather.record import Record
 
 Progress = Callable[[int, int], None]
+_Days = Iterator[tuple[Mask, Array, Array]]
 
 YEAR_DAYS = 365
 YEARS_DRAWN = 10  # where the weather is drawn by chance
@@ -199,29 +202,58 @@ def _day_by_day(
     told: Callable[[int], None],
 ) -> tuple[Mask, Array, Array]:
     """Lost, unmet [Wh] and lowest [share] of each day, (d, m, y)."""
-    base, count = of.bases[0], of.bases[0].case.factor.shape[1]
+    base = of.bases[0]
+    reserve = of.plan.pack.reserve_percent / 100.0
+    shape = (midnights.size - 1, panel_w.size, base.case.factor.shape[1])
+    lost, unmet_wh, lowest = np.zeros(shape, dtype=bool), np.zeros(shape), np.zeros(shape)
+    edges = np.searchsorted(base.case.edges, midnights).tolist()
+    steps = (edges[-1] - edges[0]) * panel_w.size * shape[2]
+    through = _compiled if repaid(base.case.battery, steps) else _simulated
+    days = (replace(base, case=_part(base.case, *ends)) for ends in pairwise(edges))
+    for day, (short, unmet, low) in enumerate(through(of, days, panel_w, battery_wh)):
+        lost[day] = short | (low < reserve - 1e-11)
+        unmet_wh[day], lowest[day] = unmet, low
+        told(day + 1)
+    return lost, unmet_wh, lowest
+
+
+def _simulated(of: Designs, days: Iterable[Base], panel_w: Array, battery_wh: Array) -> _Days:
+    """Day after day: whether the packs ran short, unmet and lowest, (m, y)."""
+    count = of.bases[0].case.factor.shape[1]
+    several = (panel_w.size, count)
     window = np.tile(np.arange(count), panel_w.size)
     watts, labels = np.repeat(panel_w, count), np.repeat(battery_wh, count)
-    reserve = of.plan.pack.reserve_percent / 100.0
-    shape = (midnights.size - 1, window.size)
-    lost, unmet_wh, lowest = np.zeros(shape, dtype=bool), np.zeros(shape), np.zeros(shape)
-    edges = np.searchsorted(base.case.edges, midnights)
     state = None
-    for day, (first, last) in enumerate(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)):
-        today = replace(base, case=_part(base.case, first, last))
+    for today in days:
         case = of.case(today, watts, labels, window)
         run = simulate(case, state=state)
         state = run.end
         locked = case.battery.locked_share(case.temp_pack)[case.temp_row]
         share = run.store_wh / case.battery.capacity_wh
-        lowest[day] = np.minimum(
-            (share[1:] - locked).min(axis=0), (share[:-1] - locked).min(axis=0)
-        )
-        lost[day] = run.ran_short | (lowest[day] < reserve - 1e-11)
-        unmet_wh[day] = run.unmet_wh.sum(axis=0)
-        told(day + 1)
-    several = (-1, panel_w.size, count)
-    return lost.reshape(several), unmet_wh.reshape(several), lowest.reshape(several)
+        low = np.minimum((share[1:] - locked).min(axis=0), (share[:-1] - locked).min(axis=0))
+        found = (run.ran_short, run.unmet_wh.sum(axis=0), low)
+        yield found[0].reshape(several), found[1].reshape(several), found[2].reshape(several)
+
+
+def _compiled(of: Designs, days: Iterable[Base], panel_w: Array, battery_wh: Array) -> _Days:
+    """As `_simulated`, by machine code."""
+    base, count = of.bases[0], of.bases[0].case.factor.shape[1]
+    every, limit_w = np.arange(count), of.solar_max_w * base.case.controller_efficiency
+    # A cable's loss is not in proportion to the panels: each size of them is a sweep of its own.
+    sizes = np.unique(panel_w).tolist() if of.plan.run else [of.base_w]
+    sweeps = []
+    for watts in sizes:
+        at = panel_w == watts if of.plan.run else np.ones(panel_w.size, dtype=bool)
+        share = panel_w[at] / watts
+        packs = of.battery(base, np.tile(battery_wh[at], count), np.repeat(every, at.sum()))
+        sweeps.append((watts, at, Sweep(packs, share, limit_w)))
+    for today in days:
+        low, unmet, hours = np.zeros((3, panel_w.size, count))
+        for watts, at, sweep in sweeps:
+            sun_w = of.sun_w(today, np.full(count, watts), every)
+            found = sweep.run(replace(today.case, solar_w=sun_w))
+            low[at], unmet[at], hours[at] = found.lowest.T, found.unmet_wh.T, found.hours_without.T
+        yield hours > 0.0, unmet, low
 
 
 def _part(case: Case, first: int, last: int) -> Case:

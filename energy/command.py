@@ -1,0 +1,122 @@
+"""What the commands share: their options, errors as lines, what they draw and write.
+
+The commands themselves are in `cli`.
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.figure import Figure
+
+    from energy.answers.cautions import Caution
+    from energy.budget import Budget
+    from energy.plan import Plan
+
+DEMO = "builtin:cloudy-repair"
+
+Changes = dict[str, Any]
+PlanPath = Annotated[
+    str | None, typer.Argument(metavar="[PLAN]", help="The plan file; left out: the built-in demo.")
+]
+Json = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
+Plot = Annotated[
+    Path | None, typer.Option("--plot", metavar="FILE", help="Draw it: .png, .svg or .pdf.")
+]
+Write = Annotated[
+    Path | None, typer.Option("--write", metavar="FILE", help="Write the plan so changed.")
+]
+Now = Annotated[
+    str | None,
+    typer.Option(metavar="TIME", help="Judge from this time on: 13:20 or 2026-09-14T13:20."),
+]
+Battery = Annotated[
+    float | None, typer.Option(metavar="PERCENT", help="The charge measured at --now.")
+]
+AllCautions = Annotated[
+    bool, typer.Option("--all-cautions", help="Show every caution that applies.")
+]
+OpenIt = Annotated[bool, typer.Option("--open", help="Show the picture that --plot draws.")]
+Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the time series.")]
+
+
+@contextmanager
+def wrong_input_in_lines() -> Iterator[None]:
+    """Turn wrong input (exit status 2) and missing data (3) into one line a problem."""
+    from energy.plan import PlanError
+
+    try:
+        yield
+    except PlanError as error:
+        for problem in error.problems:
+            typer.echo(problem, err=True)
+        raise typer.Exit(error.status) from None
+
+
+def charge_picture(budget: "Budget", warned: "Sequence[Caution]") -> "Figure":
+    from energy.show import plots
+
+    return plots.charge(budget, warned)
+
+
+def own_figures(read: "Plan", plan: str | None) -> list[str]:
+    """Lines about figures that come from the person's own readings."""
+    if not read.profiles:
+        return []
+    from energy.answers.learning.overlay import named_by
+    from energy.show.learning import own_lines
+
+    return list(own_lines(named_by(read, Path(plan or "").parent).belief))
+
+
+def prompt(question: str, default: str, reading: Callable[[str], Any]) -> Any:
+    """Ask until the answer can be read."""
+    from energy.plan import PlanError
+
+    while True:
+        try:
+            return reading(typer.prompt(question, default=default))
+        except PlanError as error:
+            typer.echo(error.problems[0], err=True)
+
+
+def write_plan(target: Path, plan: str | None, changes: Changes) -> None:
+    """Write a plan with some keys changed and its comments kept."""
+    from energy.plan.write import write_changes
+    from energy.show import files
+
+    source = plan or DEMO
+    origin = source if source.startswith("builtin:") else Path(source)
+    files.write_text(target, write_changes(origin, changes), replace=True)
+
+
+def say_written(*targets: Path | None) -> None:
+    for target in filter(None, targets):
+        typer.echo(f"Wrote {target}")
+
+
+def draw(figure: Callable[[], "Figure"], plot: Path | None, open_it: bool) -> None:
+    """Save a picture where it is wanted, and show it if that is wanted too."""
+    from energy.plan import PlanError
+
+    if plot is None and open_it:
+        raise PlanError(["--open shows the picture of --plot: give --plot FILE too"])
+    if plot is not None:
+        from energy.show import plots
+
+        plots.save(figure(), plot)
+        if open_it:
+            typer.launch(str(plot))
+
+
+def moment(text: str | None, plan: "Plan") -> datetime | None:
+    from energy.plan.moments import moment_in_span
+
+    return None if text is None else moment_in_span(text, plan.span.start)
