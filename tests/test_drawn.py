@@ -11,11 +11,11 @@ from energy.model.timeline import to_utc
 from energy.plan import Plan
 from energy.scene import calendar_of, cells_of
 from energy.weather.climate import clearness_at
-from energy.weather.drawn import extraterrestrial_day_wh
+from energy.weather.drawn import extraterrestrial_day_wh, solar_clock_offset_s
 from energy.weather.files import read_record
 from energy.weather.futures import weathers
 
-# Monthly means on the flat, kWh/m2 a day, of the typical years that pvlib installs (TMY3, TMY2).
+# The typical years that pvlib installs (TMY3, TMY2): degrees north and east, clock, height [m].
 SITES = {
     "sand-point": (55.317, -160.517, "America/Anchorage", 7),
     "greensboro": (36.1, -79.95, "America/New_York", 270),
@@ -51,27 +51,34 @@ def plan(site: str, start: str, end: str, **weather) -> Plan:
     )
 
 
-def drawn_days(plan: Plan) -> np.ndarray:
-    """Energy on the flat [Wh/m2] of each whole local day of the span, (days, m)."""
+def drawn_light(plan: Plan):
+    """The weathers of a plan; length [h], middle [UTC s] and solar day of each lit cell."""
     calendar = calendar_of(plan)
     span = tuple(to_utc(t, calendar.zone) for t in (plan.span.start, plan.span.end))
     cells = cells_of(plan, calendar, span, None)
     found, *_ = weathers(plan, None, calendar, cells, span)
-    widths = np.diff(cells)[found.lit] / 3600.0
-    middles = (cells[found.lit] + cells[found.lit + 1]) / 2.0
-    day = np.floor((middles + plan.place.longitude_deg * 240.0) / 86400.0)
-    first = np.floor((span[0] + 43200.0 + plan.place.longitude_deg * 240.0) / 86400.0)
-    count = (plan.span.end - plan.span.start).days
-    total = np.zeros((count, found.ghi.shape[1]))
-    for k in range(count):
-        rows = day == first + k
-        total[k] = (found.ghi[rows] * widths[rows, None]).sum(axis=0)
-    return total
+    start, end = cells[found.lit], cells[found.lit + 1]
+    middle = (start + end) / 2.0
+    offset_s = solar_clock_offset_s(plan.place.longitude_deg)
+    return found, (end - start) / 3600.0, middle, np.floor((middle + offset_s) / 86400.0)
+
+
+def summed(power: np.ndarray, hours: np.ndarray, number: np.ndarray) -> np.ndarray:
+    """Energy [Wh/m2] of the rows of each number, which come in order: (numbers, m)."""
+    _, first = np.unique(number, return_index=True)
+    return np.add.reduceat(power * hours[:, None], first, axis=0)
+
+
+def drawn_days(plan: Plan) -> np.ndarray:
+    """Energy on the flat [Wh/m2] of each day of the span, (days, m)."""
+    found, hours, _, day = drawn_light(plan)
+    dates = np.array([plan.span.start, plan.span.end], dtype="datetime64[D]").astype(int)
+    inside = (day >= dates[0]) & (day < dates[1])
+    return summed(found.ghi[inside], hours[inside], day[inside])
 
 
 SEASONS = ((11, 0, 1), (2, 3, 4), (5, 6, 7), (8, 9, 10))
 YEARS = 500  # fewer leave a month's mean uncertain by a percent
-WIDEST = {"sand-point": 0.32}  # its autumn has two humps: 29 to 32 % too wide by the seed
 
 
 @pytest.fixture(scope="module", params=SITES)
@@ -86,8 +93,9 @@ def against(request):
     for m in range(12):
         start = datetime(2026, m + 1, 1)
         end = datetime(2026 + (m + 1) // 12, (m + 1) % 12 + 1, 1)
+        # A seed for each month: with one for all, the twelve would share their luck.
         asked = plan(site, start.isoformat(), end.isoformat(), kind="monthly", sun_hours=given,
-                     futures=YEARS)  # fmt: skip
+                     futures=YEARS, seed=m)  # fmt: skip
         days = drawn_days(asked)
         means.append(days.mean() / 1000.0 / given[m])
         drawn.append(days / flat[month == m][:, None])
@@ -109,8 +117,9 @@ def test_the_drawn_days_keep_the_spread(against):
         return float(np.divide(*inside))
 
     seasons, year = [spread(months) for months in SEASONS], spread(range(12))
-    print(site, "sd of daily clearness, drawn over real", np.round(seasons, 2), round(year, 2))
-    assert seasons == pytest.approx([1.0] * 4, abs=WIDEST.get(site, 0.30))
+    print(site, "sd of daily clearness, drawn over real", np.round(seasons, 3), round(year, 2))
+    # Autumn at Sand Point has two humps, and is drawn 29 to 30 % too wide by the seed.
+    assert seasons == pytest.approx([1.0] * 4, abs=0.30)
     assert year == pytest.approx(1.0, abs=0.20)
 
 
@@ -135,26 +144,27 @@ def test_one_drawn_day_follows_another_as_in_the_year(against):
     assert abs(lags[4]) < 0.12
 
 
-@pytest.mark.parametrize(
-    ("long", "season", "mean"), [(1, None, None), (3, 0.30, 0.18), (5, 0.25, 0.12)]
-)
-def test_dull_spells_are_as_dull_as_the_years(against, long, season, mean):
+def dull_tenth(months, days):
+    """The 10th percentile of the sums of clearness of `days` days on end, within months."""
+    sums = [sum(of[k : of.shape[0] - days + 1 + k] for k in range(days)).ravel() for of in months]
+    return np.percentile(np.concatenate(sums), 10)
+
+
+@pytest.mark.parametrize(("days", "season", "mean"), [(3, 0.30, 0.18), (5, 0.25, 0.12)])
+def test_dull_spells_are_as_dull_as_the_years(against, days, season, mean):
     site, drawn, real, _ = against
-
-    def dull_tenth(months, of):
-        sums = [
-            sum(of[m][k : of[m].shape[0] - long + 1 + k] for k in range(long)).ravel()
-            for m in months
-        ]
-        return np.percentile(np.concatenate(sums), 10)
-
-    ratios = np.array([dull_tenth(months, drawn) / dull_tenth(months, real) for months in SEASONS])
-    print(site, f"10th percentile of {long}-day sums, drawn over real:", np.round(ratios, 2))
-    if season is None:  # single days: too many dull ones, the safe side; printed, not judged
-        assert ratios.max() < 2.0
-        return
+    # Single days are printed only: Sand Point gets too many dull ones, the safe side.
+    single, ratios = (
+        np.array([
+            dull_tenth([drawn[m] for m in months], n) / dull_tenth([real[m] for m in months], n)
+            for months in SEASONS
+        ])
+        for n in (1, days)
+    )  # fmt: skip
+    print(site, "10th percentile, drawn over real: single days", np.round(single, 2),
+          f"{days}-day sums", np.round(ratios, 2), round(ratios.mean(), 2))  # fmt: skip
     assert np.abs(ratios - 1.0).max() < season
-    assert np.mean(ratios) == pytest.approx(1.0, abs=mean)
+    assert ratios.mean() == pytest.approx(1.0, abs=mean)
 
 
 def test_the_first_ten_weathers_of_a_thousand_are_those_of_ten():
@@ -165,23 +175,26 @@ def test_the_first_ten_weathers_of_a_thousand_are_those_of_ten():
     assert few.charge_percent == pytest.approx(many.charge_percent[:, :10], abs=1e-9)
 
 
-def test_nothing_drawn_is_brighter_than_cloud_edges_allow():
-    asked = plan("greensboro", "2026-04-10T00:00", "2026-04-13T00:00", futures=1000)
-    calendar = calendar_of(asked)
-    span = tuple(to_utc(t, calendar.zone) for t in (asked.span.start, asked.span.end))
-    cells = cells_of(asked, calendar, span, None)
-    found, *_ = weathers(asked, None, calendar, cells, span)
-    widths, hour = np.diff(cells)[found.lit], np.floor(cells[found.lit] / 3600.0)
-    clear, drawn = [], []
-    for one in np.unique(hour):
-        rows = hour == one
-        clear.append((found.sun.ghi[rows] * widths[rows]).sum() / 3600.0)
-        drawn.append((found.ghi[rows] * widths[rows, None]).sum(axis=0) / 3600.0)
-    clear, drawn = np.array(clear), np.array(drawn)
-    index = drawn[clear > 20.0] / clear[clear > 20.0, None]
-    assert 1.10 < index.max() <= 1.15 + 1e-6  # an hour may pass its clear sky by 15 %, and does
-    high = found.sun.ghi > 100.0
-    assert (found.ghi[high] / found.sun.ghi[high, None]).max() < 1.5
+@pytest.fixture(scope="module")
+def spring():
+    """Three days of April in 1000 weathers."""
+    return drawn_light(plan("greensboro", "2026-04-10T00:00", "2026-04-13T00:00", futures=1000))
+
+
+def test_an_hour_passes_its_clear_sky_by_15_percent_and_no_more(spring):
+    found, hours, middle, _ = spring
+    hour = np.floor(middle / 3600.0)
+    over = summed(found.ghi, hours, hour) / summed(found.sun.ghi[:, None], hours, hour)
+    assert 1.10 < over.max() <= 1.15 + 1e-9
+
+
+def test_ten_minutes_pass_their_clear_sky_by_no_more_than_half(spring):
+    # Over minutes the edges of clouds add up to half: Gueymard, Solar Energy 153 (2017) 755 (from
+    # memory). A sun under 50 W/m2 is left out: an hour's mean there hangs on the minutes it is up.
+    found, hours, _, _ = spring
+    assert hours.max() <= 1.0 / 6.0 + 1e-9
+    high = found.sun.ghi > 50.0
+    assert (found.ghi[high] / found.sun.ghi[high, None]).max() <= 1.5
 
 
 def test_a_plan_with_nothing_but_coordinates_gets_a_chance_with_its_range():
@@ -197,26 +210,58 @@ def test_a_rough_table_says_yes_only_where_its_low_end_reaches_the_goal():
     assert not budget(low).yes or found.chance.low == 100.0
 
 
-@pytest.mark.parametrize(
-    ("latitude", "day"), [(66.0, "2026-12-21"), (66.0, "2026-06-21"), (-54.8, "2026-06-21")]
-)
-def test_polar_seasons_and_the_south_are_drawn_too(latitude, day):
-    asked = plan("greensboro", f"{day}T00:00", f"{day}T23:00").replace(
-        **{"place.latitude_deg": latitude, "place.longitude_deg": -68.0 if latitude < 0 else 25.0}
+def far_plan(latitude: float, longitude: float, day: str) -> Plan:
+    """A day under the built-in climate table in 1000 weathers, by the clock of the place."""
+    asked = plan("greensboro", f"{day}T00:00", f"{day}T23:00", futures=1000)
+    place = {"latitude_deg": latitude, "longitude_deg": longitude, "timezone": None}
+    return asked.replace(**{f"place.{name}": value for name, value in place.items()})
+
+
+FAR = {"north": (66.0, 25.0, "2026-06-21"), "south": (-54.8, -68.0, "2026-06-21")}
+
+
+@pytest.fixture(scope="module", params=FAR)
+def far(request):
+    """A place far north or south: light on the flat of its solar days [Wh/m2], drawn (days,
+    1000), under a clear sky and above the air (days, 1), and the table's mean clearness."""
+    latitude, longitude, day = FAR[request.param]
+    found, hours, _, number = drawn_light(far_plan(latitude, longitude, day))
+    up = np.maximum(np.cos(np.radians(found.sun.zenith)), 0.0)
+    light, clear, above = (
+        summed(power, hours, number)
+        for power in (found.ghi, found.sun.ghi[:, None], (found.sun.dni_extra * up)[:, None])
     )
-    found = budget(asked)
+    middle_of_year = datetime.fromisoformat(day).timetuple().tm_yday / 365.0 * 12.0 - 0.5
+    table = np.interp(middle_of_year, np.arange(12.0), clearness_at(latitude, longitude))
+    return light, clear, above, float(table)
+
+
+def test_far_days_are_as_dull_as_overcast_and_no_duller(far):
+    light, _, above, _ = far
+    dullest = (light / above).min()
+    # Hours under 5 W/m2, at the ends of the day, are not brought to their mean: 0.2 % of 5 %.
+    assert 0.05 * (1.0 - 5e-3) < dullest < 0.055
+
+
+def test_far_days_reach_a_clear_sky_and_hardly_pass_it(far):
+    light, clear, _, _ = far
+    assert 1.0 < (light / clear).max() < 1.03 * (1.0 + 1e-3)
+
+
+def test_far_days_have_the_mean_of_the_table(far):
+    light, _, above, table = far  # reanalysis is 11 % too bright under cloud (a fit)
+    print("mean clearness, drawn over the table's", round(float((light / above).mean() / table), 3))
+    assert (light / above).mean() == pytest.approx(0.89 * table, rel=0.05)
+
+
+def test_a_midwinter_day_with_hardly_any_sun_gets_no_more_than_its_clear_sky():
+    found, hours, _, number = drawn_light(far_plan(66.0, 25.0, "2026-12-21"))
+    clear = summed(found.sun.ghi[:, None], hours, number)
+    assert 0.0 < clear.max() < 10.0
+    assert (summed(found.ghi, hours, number) <= 1.15 * clear).all()
+
+
+def test_a_polar_night_charges_nothing():
+    found = budget(far_plan(67.5, 25.0, "2026-12-21"))
     assert np.isfinite(found.charge_percent).all()
-    longitude = asked.place.longitude_deg
-    number = float(datetime.fromisoformat(day).timetuple().tm_yday)
-    flat = float(extraterrestrial_day_wh(latitude, np.array([number + 0.5 - longitude / 360.0]))[0])
-    widths = np.diff(found.cells)[found.weather.lit] / 3600.0
-    own_day = np.abs(found.cells[found.weather.lit] - np.median(found.cells)) < 43200.0
-    light = (found.weather.ghi[own_day] * widths[own_day, None]).sum(axis=0)
-    mean = np.interp(
-        number / 365.0 * 12.0 - 0.5, np.arange(12.0), clearness_at(latitude, longitude)
-    )
-    if flat < 100.0:  # hardly any day
-        assert light.max() < 100.0
-        return
-    assert light.max() < 0.9 * flat
-    assert light.mean() / flat == pytest.approx(0.89 * mean, rel=0.15)
+    assert (found.ledger_wh["sun_on_panel"] == 0.0).all()
