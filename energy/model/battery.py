@@ -95,7 +95,7 @@ class Battery:
         return np.where(temperature < FREEZING_C, 1.0, 0.0)
 
 
-def terminal_to_rate(terminal_w: Array, capacity_wh: Array, resistive_h: float) -> Array:
+def terminal_to_rate(terminal_w: Array, capacity_wh: Array | float, resistive_h: float) -> Array:
     """Rate at the store [Wh/h] for a terminal power [W], positive charging, negative discharging.
 
     The resistive loss h x^2 / C in closed form without cancellation; beyond C / (4 h) no rate
@@ -109,7 +109,7 @@ def terminal_to_rate(terminal_w: Array, capacity_wh: Array, resistive_h: float) 
     return 2.0 * terminal_w / (1.0 + root)
 
 
-def rate_to_terminal(rate: Array, capacity_wh: Array, resistive_h: float) -> Array:
+def rate_to_terminal(rate: Array, capacity_wh: Array | float, resistive_h: float) -> Array:
     """Terminal power [W] for a rate at the store [Wh/h]: the inverse of `terminal_to_rate`.
 
     >>> float(rate_to_terminal(np.array([100.0]), np.array([1000.0]), 0.06)[0])
@@ -127,8 +127,9 @@ def hours_to_meet(gap_wh: Array, slope: Array, leak_per_h: float) -> Array:
     >>> float(hours_to_meet(np.array(50.0), np.array(100.0), 0.0))
     0.5
     """
-    small = leak_per_h * gap_wh / slope
-    return gap_wh / slope * (1.0 + small * (0.5 + small * (1.0 / 3.0 + small / 4.0)))
+    straight = gap_wh / slope
+    small = leak_per_h * straight
+    return straight * (1.0 + small * (0.5 + small * (1.0 / 3.0 + small / 4.0)))
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,8 @@ class Weathers:
     (rows, m); temp_air [deg C] and wind_speed [m/s at 10 m] (cells, m); m is 1 where all lanes
     share one weather. shift_days (m,) says how far each was moved. independent is what the m
     weathers are worth, None where no chance is drawn from weather. rough: the means themselves are
-    so doubtful that a yes needs the low end of that doubt.
+    so doubtful that a yes needs the low end of that doubt. fetched_s [UTC s] is when a forecast was
+    fetched, None for all other weather.
     """
 
     kind: str
@@ -58,6 +59,7 @@ class Weathers:
     rough: bool = False
     distance_km: float = 0.0
     height_difference_m: float = 0.0
+    fetched_s: float | None = None
     notes: tuple[str, ...] = ()
 
 
@@ -210,6 +212,7 @@ def _from_forecast(
         "shift_days": np.zeros(lanes),
         "independent": float(lanes),
         "distance_km": apart(plan, forecast)[0],
+        "fetched_s": forecast.fetched_s,
         "notes": notes,
     }
     if reach_s >= span[1]:

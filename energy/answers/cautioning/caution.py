@@ -1,7 +1,6 @@
 """A caution, and how it names what in the plan raised it. What raises one is for the rooms beside.
 
-A plan's tasks are known by their flags first; the words of their names stand in where people
-described a tool themselves.
+Also what several of those rooms ask of a plan.
 """
 
 import re
@@ -56,11 +55,6 @@ def plain(name: str) -> str:
 def words(task: Task) -> str:
     """All that a task says of what it is."""
     return plain(f"{task.name} {task.tool or ''} {task.group}")
-
-
-def told_by(b: Budget, flag: str, telling: re.Pattern[str]) -> list[Task]:
-    """The tasks that bear a flag or whose words tell as much."""
-    return [task for task in b.plan.task if getattr(task, flag) or telling.search(words(task))]
 
 
 def points_in_hand(b: Budget) -> float:

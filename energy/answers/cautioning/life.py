@@ -10,7 +10,6 @@ from energy.answers.cautioning.caution import (
     named,
     plain,
     points_in_hand,
-    told_by,
     words,
 )
 from energy.budget import Budget
@@ -21,7 +20,8 @@ ENGINE = re.compile(
     r"|\b(?:cars?|vans?|trucks?|lorry|lorries)\b"
 )
 NO_ENGINE = re.compile(
-    r"(?:wind|hydro|pedal|crank(?:ed)?) *(?:generator|alternator)|electric (?:car|van|truck|vehicle)"
+    r"(?:wind|hydro|pedal|crank(?:ed)?) *(?:generator|alternator)"
+    r"|electric (?:car|van|truck|vehicle)"
 )
 LIFELINE = re.compile(rf"\b(?:{LIGHT}|\w*pumps?|\w*radios?|vhf|ais|transponders?|beacons?)\b")
 MEDICAL = re.compile(
@@ -34,7 +34,10 @@ SHOWN_AFLOAT = re.compile(
     r"|tricolou?r|all round)"
 )
 LAMP = re.compile(rf"\b(?:{LIGHT}|leds?)\b")
-SHOWN_RULES = "lights at anchor and under way, from sunset to sunrise: COLREGS rules 20, 23 and 30"
+SHOWN_RULES = (  # from memory
+    "lights at anchor and under way, sunset to sunrise: COLREGS rules 20, 23 and 30; by 30(e) none"
+    " at anchor for boats under 7 m, clear of channels and anchorages"
+)
 SPOILS_WH = 1.0  # less than this missing is no warm fridge (our choice)
 
 
@@ -64,7 +67,7 @@ def monoxide(b: Budget, enclosed: bool) -> Caution | None:
 
 def medical(b: Budget) -> Caution | None:
     """A medical device, or medicine kept cold."""
-    tasks = told_by(b, "medical", MEDICAL)
+    tasks = [task for task in b.plan.task if task.medical or MEDICAL.search(words(task))]
     if not tasks:
         return None
     return Caution(

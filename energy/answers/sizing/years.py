@@ -25,7 +25,7 @@ from energy.answers.sizing.designs import (
 )
 from energy.answers.sizing.proposal import days_in
 from energy.model import Array, Mask
-from energy.model.compiled import Sweep, repaid
+from energy.model.compiled import Sweep, laid_out, repaid
 from energy.model.simulate import Case, Draw, simulate
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
@@ -240,18 +240,18 @@ def _compiled(of: Designs, days: Iterable[Base], panel_w: Array, battery_wh: Arr
     base, count = of.bases[0], of.bases[0].case.factor.shape[1]
     every, limit_w = np.arange(count), of.solar_max_w * base.case.controller_efficiency
     # A cable's loss is not in proportion to the panels: each size of them is a sweep of its own.
-    sizes = np.unique(panel_w).tolist() if of.plan.run else [of.base_w]
+    parts, number = np.unique(panel_w if of.plan.run else [of.base_w], return_inverse=True)
     sweeps = []
-    for watts in sizes:
-        at = panel_w == watts if of.plan.run else np.ones(panel_w.size, dtype=bool)
-        share = panel_w[at] / watts
-        packs = of.battery(base, np.tile(battery_wh[at], count), np.repeat(every, at.sum()))
-        sweeps.append((watts, at, Sweep(packs, share, limit_w)))
+    for k, watts in enumerate(parts.tolist()):
+        at = np.flatnonzero(np.broadcast_to(number == k, panel_w.shape))
+        packs = of.battery(base, np.tile(battery_wh[at], count), np.repeat(every, at.size))
+        sweeps.append((watts, at, Sweep(packs, panel_w[at] / watts, limit_w)))
     for today in days:
         low, unmet, hours = np.zeros((3, panel_w.size, count))
+        laid = laid_out(today.case)
         for watts, at, sweep in sweeps:
             sun_w = of.sun_w(today, np.full(count, watts), every)
-            found = sweep.run(replace(today.case, solar_w=sun_w))
+            found = sweep.run(replace(today.case, solar_w=sun_w), laid)
             low[at], unmet[at], hours[at] = found.lowest.T, found.unmet_wh.T, found.hours_without.T
         yield hours > 0.0, unmet, low
 

@@ -1,0 +1,221 @@
+"""Cautions about current: mains from an inverter, leads, cables, fuses, and panels in strings.
+
+What a plan's runs and strings come to is `runs`' and `model.cable`'s; here it is only judged.
+"""
+
+from collections.abc import Callable
+
+from energy.answers.cautioning.caution import Caution, first_few, named
+from energy.budget import Budget
+from energy.model import cable
+from energy.plan.schema import Task
+from energy.runs import Arrangement, Joined, joined, laid_out, working_w
+
+# Above these DC volts touching bare metal can hurt: IEC 60364-4-41, 414.4.5, dry and else.
+TOUCH_DRY_V, TOUCH_WET_V = 60.0, 30.0  # from memory
+HEAVY_W = 1000.0  # a lead on its drum takes about this (common practice)
+LONG_LEAD_M = 10.0  # a lead as long comes on a drum (common practice)
+ALLOWED = 1.0 + 1e-9
+
+
+def _mains(b: Budget) -> list[Task]:
+    return [task for task in b.plan.task if task.supply == "ac"]
+
+
+def mains_in_the_wet(b: Budget) -> Caution | None:
+    """Mains tools outdoors, in the wet or afloat."""
+    tasks = _mains(b)
+    where = [w for w in ("outdoors", "wet", "afloat") if w in b.plan.place.around]
+    if not tasks or not where:
+        return None
+    return Caution(
+        "mains-in-the-wet",
+        "Mains tools outdoors or in the wet: use a 30 mA RCD (GFCI) and keep plugs, leads and pack"
+        " dry and off the ground. On an inverter without an earthed neutral an RCD may not trip:"
+        " ask the inverter's maker or an electrician.",
+        f"{named(tasks)} (ac, {', '.join(where)})",
+        "30 mA residual current protection outdoors: IEC 60364-4-41, 411.3.3",  # from memory
+    )
+
+
+def inverter_earth(b: Budget) -> Caution | None:
+    """Mains tools on an inverter, wherever they are used."""
+    tasks = _mains(b)
+    if not tasks:
+        return None
+    return Caution(
+        "inverter-earth",
+        "How the inverter's neutral and earth are joined is its maker's affair: never add a link or"
+        " an earth rod of your own. Plug tools straight into it, and leave feeding the wiring of a"
+        " house, van or boat to an electrician.",
+        f"[pack.inverter] with {named(tasks)}",
+        "generating sets, inverters among them: IEC 60364-5-55, 551",  # from memory
+    )
+
+
+def rain(b: Budget) -> Caution | None:
+    """Rain or spray on a pack and its plugs."""
+    where = [w for w in ("wet", "afloat") if w in b.plan.place.around]
+    if not where:
+        return None
+    return Caution(
+        "gear-in-the-rain",
+        "Few packs, plugs and tools are made for rain or spray: read their IP rating, and keep all"
+        " below IPX4 under cover and off the ground, vents free.",
+        f"[pack] ({', '.join(where)})",
+        "protection of enclosures against water: IEC 60529",
+    )
+
+
+def coiled_lead(b: Budget) -> Caution | None:
+    """A heavy mains load that a lead on a drum probably feeds."""
+    long_runs = [run for run in b.plan.run if run.length_m >= LONG_LEAD_M]
+    leads = {end for run in long_runs for end in (run.from_, run.to)}
+    outdoors = "outdoors" in b.plan.place.around
+    tasks = [
+        task
+        for task in _mains(b)
+        if (outdoors and working_w(task) >= HEAVY_W) or f"task:{task.name}" in leads
+    ]
+    if not tasks:
+        return None
+    return Caution(
+        "coiled-lead",
+        "A lead coiled or left on its drum cannot shed its heat, and melts or burns under load:"
+        " unwind all of it before switching on.",
+        named(tasks),
+        "cable reels are marked with their watts coiled and unwound: IEC 61242",  # from memory
+    )
+
+
+def live_panel(b: Budget) -> Caution | None:
+    """Any panel."""
+    if not b.plan.panel:
+        return None
+    return Caution(
+        "live-panel",
+        "A panel is live whenever there is light: fold or cover it before plugging, and never pull"
+        " a plug under load.",
+        first_few([f'panel "{panel.name}"' for panel in b.plan.panel]),
+        "connectors not to be opened under load: IEC 62852",  # from memory
+    )
+
+
+def _strings(b: Budget) -> list[Arrangement]:
+    """The strings to expect, as cold as the coldest air of all weathers."""
+    return laid_out(b.plan, max(float(b.weather.temp_air.min()), cable.COLDEST_C))
+
+
+def string_shock(b: Budget) -> Caution | None:
+    """A string whose volts can hurt who touches them."""
+    around = b.plan.place.around
+    limit_v = TOUCH_WET_V if "wet" in around or "afloat" in around else TOUCH_DRY_V
+    high = [(way, way.v_oc_cold or way.v_mp) for way in _strings(b)]
+    high = [(way, volts) for way, volts in high if volts > limit_v]
+    if not high:
+        return None
+    return Caution(
+        "string-can-shock",
+        f"The panels can reach {max(volts for _, volts in high):.0f} V, enough to shock and to hold"
+        " an arc: no bare ends, no wet hands, connectors made for it, a DC switch to part them.",
+        _in_strings(high) + " (wet)" * (limit_v == TOUCH_WET_V),
+        "bare parts up to 60 V DC in the dry, 30 V elsewhere: IEC 60364-4-41, 414.4.5",
+    )
+
+
+def cold_string(b: Budget) -> Caution | None:
+    """A string that in the cold gives more volts than the input bears."""
+    max_v = b.plan.pack.solar_input.max_v
+    strings = [(way, way.v_oc_cold) for way in _strings(b) if way.v_oc_cold is not None]
+    high = [(way, volts) for way, volts in strings if max_v and volts > max_v * ALLOWED]
+    if not high:
+        return None
+    return Caution(
+        "cold-string-voltage",
+        f"In the cold the panels reach {max(volts for _, volts in high):.0f} V, and the solar input"
+        f" bears {max_v:g} V: it can be destroyed. Put fewer in series, or take another input.",
+        _in_strings(high),
+        "open-circuit voltage at the lowest air: NFPA 70, 690.7",
+    )
+
+
+def _in_strings(high: list[tuple[Arrangement, float]]) -> str:
+    return first_few([f'panel "{way.panel.name}", {way.in_series} in series' for way, _ in high])
+
+
+def _raised_by(b: Budget, test: Callable[[Joined], bool]) -> str:
+    """The runs that meet a test, by number and ends."""
+    if not b.plan.run:
+        return ""
+    runs = [one for one in joined(b.plan, _strings(b)) if test(one)]
+    number = {id(run): k for k, run in enumerate(b.plan.run, start=1)}
+    ends = [f'run {number[id(one.run)]} "{one.run.from_}" to "{one.run.to}"' for one in runs]
+    return first_few(ends)
+
+
+def _laid_mm2(one: Joined) -> float:
+    """The cross-section stated or found, the thickest of the table where none does."""
+    try:
+        return one.mm2
+    except ValueError:
+        return cable.CROSS_SECTIONS_MM2[-1]
+
+
+def _is_thin(one: Joined) -> bool:
+    try:
+        bears_a = one.bears_a
+    except ValueError:
+        return True  # no fuse of the series is as large, and no cable of the table
+    return bears_a > cable.ampacity_a(_laid_mm2(one)) * ALLOWED
+
+
+def thin_cable(b: Budget) -> Caution | None:
+    """A run that carries less than its fuse, or than its outlet may give."""
+    runs = _raised_by(b, _is_thin)
+    if not runs:
+        return None
+    return Caution(
+        "cable-too-thin",
+        "A cable carries less than its fuse or its load: it can burn before anything trips. Take a"
+        " thicker one, or a smaller fuse with a smaller load.",
+        runs,
+        "what cables carry: IEC 60364-5-52; a fuse protects its cable: IEC 60364-4-43, 433.1",
+    )  # from memory
+
+
+def long_cable(b: Budget) -> Caution | None:
+    """A run on which more is lost than allowed."""
+    runs = _raised_by(b, _drops_too_much)
+    if not runs:
+        return None
+    return Caution(
+        "cable-too-long",
+        "A cable loses more volts than allowed: motors start badly, run hot and may not start."
+        " Shorten it, take a thicker one, or move the pack.",
+        runs,
+    )
+
+
+def _drops_too_much(one: Joined) -> bool:
+    drop_percent = 100.0 * one.amps * one.ohm(_laid_mm2(one)) / one.volts
+    return drop_percent > one.run.allowed_drop_percent * ALLOWED
+
+
+def _at_the_battery(one: Joined) -> bool:
+    """Whether a run begins at the pack at low voltage, mains and USB outlets limit themselves."""
+    at_pack = "pack" in (one.run.from_, one.run.to) and one.kind in ("dc12", "stated")
+    return at_pack and one.volts <= TOUCH_DRY_V
+
+
+def battery_fuse(b: Budget) -> Caution | None:
+    """A low-voltage cable from the pack."""
+    runs = _raised_by(b, _at_the_battery)
+    if not runs:
+        return None
+    return Caution(
+        "fuse-near-battery",
+        "What lies between battery and fuse is guarded by nothing: where the outlet has no fuse of"
+        " its own, put one within some 20 cm of the battery, of the size its cable bears.",
+        runs,
+        "within 200 mm of the battery on boats: ISO 10133",  # from memory
+    )

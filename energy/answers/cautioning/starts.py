@@ -1,0 +1,97 @@
+"""Cautions about starts: surges that a low pack or the inverter may not bear."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from energy.answers.cautioning.caution import Caution, named
+from energy.budget import Budget
+from energy.model import Array, Index, Mask
+
+SAG_PERCENT = 10.0  # below this real packs cut out under a surge (common practice)
+NEAR_SURGE = 0.8  # a larger share of the inverter's surge rating leaves little room (our choice)
+
+
+@dataclass(frozen=True)
+class _Running:
+    """Every step that runs: its task, its first segment and the one after its last, its watts, and
+    those that its start takes above them, 0 where nothing starts; all (steps,)."""
+
+    task: Index
+    first: Index
+    after: Index
+    working_w: Array
+    over_w: Array
+
+    def some(self, which: Mask) -> "_Running":
+        """Some of the steps."""
+        return _Running(
+            self.task[which],
+            self.first[which],
+            self.after[which],
+            self.working_w[which],
+            self.over_w[which],
+        )
+
+
+def _running(b: Budget) -> _Running:
+    turned_away = {id(refusal.burst) for refusal in b.refusals}
+    start_w = [task.start_w for task in b.plan.task]
+    steps = [
+        (
+            burst.task,
+            step.start_s,
+            step.end_s,
+            step.working_w,
+            max(start_w[burst.task] - step.working_w, 0.0) if step.starts else 0.0,
+        )
+        for burst in b.bursts
+        if id(burst) not in turned_away
+        for step in burst.pieces
+    ]
+    task, start_s, end_s, working_w, over_w = np.array(steps).reshape(-1, 5).T
+    first, after = np.searchsorted(b.time_s, [start_s, end_s])
+    return _Running(task.astype(int), first, after, working_w, over_w)
+
+
+def surge_when_low(b: Budget) -> Caution | None:
+    """A tool that starts on a nearly empty pack."""
+    charge, locked = b.charge_percent[:-1, b.middle], b.locked_percent
+    above = charge - locked[:, b.middle if locked.shape[1] > 1 else 0]
+    if above.min() >= SAG_PERCENT:
+        return None
+    every = _running(b)
+    starts = every.some(every.over_w > 0.0)
+    low = starts.task[above[starts.first] < SAG_PERCENT]
+    if low.size == 0:
+        return None
+    return Caution(
+        "surge-when-low",
+        "A tool starts with the pack below about 10 %: real packs sag and cut out then, which is"
+        " not in this answer.",
+        named(b.plan.task[k] for k in np.unique(low)),
+    )
+
+
+def near_surge(b: Budget) -> Caution | None:
+    """A start that takes nearly all the inverter can give."""
+    inverter = b.plan.pack.inverter
+    if inverter is None:
+        return None
+    every = _running(b)
+    mains = every.some(np.array([task.supply == "ac" for task in b.plan.task])[every.task])
+    starts = mains.some(mains.over_w > 0.0)
+    change_w = np.zeros(b.time_s.size)
+    np.add.at(change_w, mains.first, mains.working_w)
+    np.add.at(change_w, mains.after, -mains.working_w)
+    watts = np.cumsum(change_w)
+    np.add.at(watts, starts.first, starts.over_w)
+    near = starts.task[watts[starts.first] > NEAR_SURGE * inverter.surge_w]
+    if near.size == 0:
+        return None
+    return Caution(
+        "surge-near-limit",
+        f"A start comes close to the {inverter.surge_w:.0f} W the inverter surges to: start that"
+        " tool with nothing else running, and expect a trip now and then.",
+        named(b.plan.task[k] for k in np.unique(near)),
+    )

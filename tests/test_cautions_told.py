@@ -1,0 +1,176 @@
+"""What a caution says, which task or cable it names, on which rule it rests, and when frost counts.
+
+Common practice, no source, unless a line names one. The plans are invented.
+"""
+
+import time
+from datetime import date
+
+import numpy as np
+import pytest
+from caution_plans import (
+    AFLOAT,
+    AGM,
+    MIAMI,
+    PANEL,
+    air,
+    around,
+    found,
+    lead,
+    light,
+    pack,
+    panel,
+    run,
+    task,
+    with_changes,
+)
+
+from energy.answers.cautioning.trust import frost_possible
+from energy.answers.cautions import cautions
+from energy.answers.wire import wire
+from energy.budget import budget
+from energy.weather.held import About, Forecast, save_forecast
+
+
+def test_a_caution_names_the_task_the_outlet_and_the_place():
+    assert found(task(), around("wet"))["mains-in-the-wet"].about == 'task "cut" (ac, wet)'
+
+
+def test_only_the_first_three_of_many_tasks_are_named():
+    many = task(*({"name": f"cut {k}", "rotating": True} for k in range(5)))
+    about = found(many)["rotating-tools"].about
+    assert about == 'task "cut 0", task "cut 1", task "cut 2" and 2 more'
+
+
+def test_someone_alone_with_a_rotating_tool_is_told_to_agree_on_a_call():
+    alone = found(task(rotating=True), around("alone"))["alone-with-tools"]
+    assert "agree" in alone.text
+    assert alone.about == 'task "cut" (alone)'
+
+
+def test_one_stated_sky_is_not_called_a_chance_and_many_weathers_are():
+    one = found(PANEL, {"weather": {"kind": "sky", "sky": "broken", "futures": 20}})
+    many = found(PANEL, MIAMI, {"weather": {"futures": 20}})
+    assert one["not-a-promise"].text.startswith("One sky")
+    assert many["not-a-promise"].text.startswith("A chance")
+
+
+def test_a_start_beside_a_running_tool_names_the_tool_that_starts():
+    heater = {"name": "heater", "hours": 2}
+    base = {"supply": "ac", "working_w": 400, "between": ["10:00", "12:00"]}
+    saw = {"name": "saw", "times": 2, "each_s": 30, "start_w": 1300}
+    together = {"task": [{**base, **heater}, {**base, **saw}]}  # 400 + 1300 of 2000 W
+    assert found(together)["surge-near-limit"].about == 'task "saw"'
+    assert "surge-near-limit" not in found({"task": [{**base, **saw}]})
+
+
+def test_mains_outdoors_rest_on_the_30_ma_rule():
+    # IEC 60364-4-41, 411.3.3 (from memory): 30 mA for mobile equipment used outdoors.
+    caution = found(task(), around("outdoors"))["mains-in-the-wet"]
+    assert "30 mA" in caution.text
+    assert "IEC 60364" in caution.rule
+
+
+def test_the_collision_rules_are_named_for_lights_and_not_for_pumps():
+    # COLREGS rule 20 (b): lights from sunset to sunrise; rule 22: their range (from memory).
+    near = AFLOAT, pack(start_percent=90)
+    assert "COLREGS" in found(light(), *near)["lifeline-near-reserve"].rule
+    assert found(light(name="bilge pump"), *near)["lifeline-near-reserve"].rule == ""
+
+
+@pytest.mark.parametrize(
+    ("latitude_deg", "elevation_m", "month", "freezes"),
+    [  # what the climate of such places is known for: common knowledge, no source
+        (1.3, 15, 1, False),  # Singapore
+        (-1.3, 1795, 7, False),  # Nairobi
+        (-16.5, 3640, 6, True),  # La Paz
+        (25.8, 2, 7, False),  # Miami in July
+        (-33.9, 20, 1, False),  # Sydney in January
+        (-26.2, 1750, 7, True),  # Johannesburg in July
+        (41.9, 20, 1, True),  # Rome in January
+        (41.9, 20, 5, False),  # Rome in May
+        (59.9, 20, 5, True),  # Oslo in May
+        (51.5, 10, 7, False),  # London in July
+        (-54.8, 20, 10, True),  # Ushuaia in October, its spring
+        (78.2, 10, 7, True),  # Svalbard in July
+    ],
+)
+def test_frost_is_possible_where_such_places_are_known_for_it(
+    latitude_deg, elevation_m, month, freezes
+):
+    assert frost_possible(latitude_deg, elevation_m, date(2026, month, 15)) is freezes
+
+
+def test_a_closed_space_lets_hydrogen_gather():
+    open_air, enclosed = (found(PANEL, AGM, around(*w)) for w in ((), ("enclosed",)))
+    assert "gathers" not in open_air["hydrogen"].text
+    assert "gathers" in enclosed["hydrogen"].text
+
+
+def test_the_collision_rule_for_boats_at_anchor_stands_behind_a_dark_boat_and_a_lone_light():
+    # COLREGS rule 30 (from memory): lights of vessels at anchor.
+    assert "COLREGS" in found(AFLOAT)["dark-boat"].rule
+    assert "30" in found(AFLOAT)["dark-boat"].rule
+    assert "30" in found(AFLOAT, light())["second-light"].rule
+
+
+def test_ignition_protection_is_a_rule_of_boats_alone():
+    # ISO 8846 (from memory): small craft, protection against ignition of flammable gases.
+    assert "ISO 8846" in found(AFLOAT, around("fuel", "afloat"))["fuel-vapour"].rule
+    assert found(around("fuel"))["fuel-vapour"].rule == ""
+
+
+def test_a_cable_is_named_by_its_number_and_ends():
+    thin = found(run(mm2=1, amps=12.1))["cable-too-thin"]
+    assert thin.about == 'run 1 "pack" to "winch"'
+
+
+def test_a_string_that_is_too_cold_is_said_in_volts():
+    # 25 V x 1.10 at 0 C: NFPA 70 table 690.7(A), from memory.
+    cold = found(panel(v_oc=25), pack(solar_input={"max_v": 26}), air(0, 20))
+    assert "reach 28 V" in cold["cold-string-voltage"].text
+    assert "bears 26 V" in cold["cold-string-voltage"].text
+
+
+RUNS = [
+    run(mm2=mm2, amps=amps, length_m=length)
+    for mm2 in (1, 3.31, 10, None)
+    for amps in (5, 16.5, 40)
+    for length in (1, 6, 10)
+]
+RUNS += [lead(40) | task(working_w=watts) for watts in (200, 2500)]
+
+
+@pytest.mark.parametrize("changes", RUNS, ids=str)
+def test_cautions_and_the_wiring_answer_agree_on_a_cable(changes):
+    plan = with_changes(changes)
+    one = wire(plan).runs[0]
+    raised = {caution.id for caution in cautions(budget(plan))}
+    assert ("cable-too-thin" in raised) == one.too_thin
+    assert ("cable-too-long" in raised) == one.drops_too_much
+
+
+def forecast_of(hours_ago, now_s):
+    """A forecast of three dull days at the quiet plan's place, begun at midnight, held."""
+    start_s = np.floor(now_s / 86400.0) * 86400.0 + 3600.0 * np.arange(72)
+    values = np.full((72, 2), 20.0)
+    fetched_s = now_s - 3600.0 * hours_ago
+    found = Forecast("invented", 10.0, 0.0, 0.0, fetched_s, start_s, values, values, values / 10.0)
+    save_forecast(found, About("invented", "", 10.0, 0.0, 0.0, fetched_s, "", ""))
+
+
+@pytest.mark.parametrize(("hours_ago", "old"), [(0, False), (23, False), (25, True), (200, True)])
+def test_a_forecast_is_old_when_it_was_fetched_more_than_a_day_ago(
+    hours_ago, old, tmp_path, monkeypatch
+):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    now_s = time.time()
+    forecast_of(hours_ago, now_s)
+    day = date.fromtimestamp(np.floor(now_s / 86400.0) * 86400.0 + 86400.0 + 43200.0)
+    span = {"start": f"{day}T08:00:00", "end": f"{day}T20:00:00"}
+    raised = found({"span": span, "weather": {"kind": "forecast", "temp_air_c": None}})
+    assert ("forecast-old" in raised) == old
+
+
+def test_weather_without_a_forecast_has_no_age():
+    assert "forecast-old" not in found(MIAMI)
