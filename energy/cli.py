@@ -140,6 +140,7 @@ def choose(
     """Which tasks fit, when to run each, and what is left out?"""
     with wrong_input_in_lines():
         from energy.answers.cautions import cautions
+        from energy.answers.check import check as ask_check
         from energy.answers.choose import choose as ask
         from energy.answers.how_many import how_many as ask_how_many
         from energy.answers.rest import rest_of, under
@@ -148,7 +149,10 @@ def choose(
 
         files.refuse_the_same(plan, write, plot, calendar)
         read = Plan.read(plan or DEMO)
-        changes = under(read, sky) | rest_of(read, moment(now, read), battery)
+        at = moment(now, read)
+        changes = under(read, sky) | rest_of(read, at, battery)
+        if at is not None and not json:
+            typer.echo(text.now_line(ask_check(read, now=at, battery_percent=battery)))
         read = read.replace(**changes)
         if how_many is not None:
             many = ask_how_many(read, how_many)

@@ -13,12 +13,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.optimize import linprog, milp
+from typer.testing import CliRunner
 
 from energy import Plan, PlanError
 from energy.answers.choose import choose
 from energy.answers.how_many import how_many
 from energy.answers.rest import rest_of, under
 from energy.budget import budget, changed
+from energy.cli import app
 from energy.plan.write import write_changes
 
 DAY = "2026-04-10"
@@ -364,3 +366,9 @@ def test_a_light_can_burn_no_longer_than_its_window():
 def test_an_unknown_tool_offers_the_nearest():
     with pytest.raises(PlanError, match="angle-grinder"):
         how_many(Plan.read("builtin:cloudy-repair"), "angel-grinder-115")
+
+
+def test_the_rest_of_the_day_says_how_it_runs_against_the_plan():
+    command = ["choose", "--now", "13:20", "--battery", "46"]
+    found = CliRunner().invoke(app, command, catch_exceptions=False)
+    assert "points behind the plan" in " ".join(found.output.split())

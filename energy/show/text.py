@@ -206,7 +206,7 @@ def summary(answer: Check) -> Iterable[str]:
         end = f"Full again at {clock(b, b.full_again_s)}; {end}"
     yield end + "."
     if answer.now is not None:
-        yield _now_line(answer)
+        yield now_line(answer)
 
 
 def failures(b: Budget) -> str:
@@ -248,7 +248,8 @@ def _flat_line(answer: Check) -> str:
     return text + "."
 
 
-def _now_line(answer: Check) -> str:
+def now_line(answer: Check) -> str:
+    """How a day under way runs against its plan."""
     now = answer.now
     assert now is not None
     at = clock(answer.budget, now.at.timestamp())
