@@ -176,9 +176,10 @@ def test_what_must_run_alone_too_much_says_by_how_much_and_when():
         plan(tasks, {"idle_w": 0, "resistive_h": 0}, weather={"kind": "clear"}, panel=[])
     )
     assert not answer.possible
-    # 600 Wh at 95 % against 300 Wh of which 60 are the reserve; the pack is empty at 0.
-    assert 55.0 < answer.short_wh < 65.0
-    assert 12 <= answer.short_at.hour <= 16
+    # 600 Wh at 95 % against 300 Wh of which 60 are the reserve and 2 % are locked at 20 degrees C:
+    # 398 Wh short, and the reserve is reached after some 234 Wh of 105 W, at 12:13.
+    assert answer.short_wh == pytest.approx(600 / 0.95 - 240 + 0.02 * 300, abs=2)
+    assert (answer.short_at.hour, answer.short_at.minute // 10) == (12, 1)
 
 
 def test_one_pair_of_hands_holds_one_tool():

@@ -256,6 +256,12 @@ def _impossible(search: Search) -> Choose:
     deciding = deciding_of(alone)
     lane = int(worst_first(deciding)[min(search.may_fail, deciding.success.size - 1)])
     lowest = deciding.lowest(lane)
+    below = np.flatnonzero(
+        deciding.charge_percent[:, lane]
+        < deciding.plan.pack.reserve_percent + lowest.locked_percent
+    )
+    first_s = float(deciding.time_s[below[0]]) if below.size else lowest.at_s
+    short_wh = max(-lowest.spare_wh, 0.0) + _unserved_wh(deciding, lane)
     return Choose(
         budget=alone,
         possible=False,
@@ -265,6 +271,17 @@ def _impossible(search: Search) -> Choose:
         gap_percent=0.0,
         out_of_time=False,
         change={},
-        short_wh=max(-lowest.spare_wh, 0.0),
-        short_at=alone.local(lowest.at_s),
+        short_wh=short_wh,
+        short_at=alone.local(first_s),
+    )
+
+
+def _unserved_wh(b: Budget, lane: int) -> float:
+    """What the tasks lacked in a weather, as it would be taken from the pack [Wh]."""
+    pack = b.plan.pack
+    efficiency = {"dc12": pack.dc12.efficiency_percent, "usb": pack.usb.efficiency_percent}
+    efficiency["ac"] = pack.inverter.efficiency_percent if pack.inverter is not None else 100.0
+    return sum(
+        float(b.unmet_wh[k, lane]) * 100.0 / efficiency[task.supply]
+        for k, task in enumerate(b.plan.task)
     )

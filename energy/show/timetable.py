@@ -29,8 +29,9 @@ def show_choice(answer: Choose, out: Console) -> None:
         out.print(Text("NO: what must run does not fit, even alone.", style="bold red"))
         out.print(
             Text(
-                f"At {when} it falls {watt_hours(answer.short_wh)} Wh short of the reserve of"
-                f" {b.plan.pack.reserve_percent:.0f} % in the weather that decides."
+                f"In the weather that decides it falls below the reserve of"
+                f" {b.plan.pack.reserve_percent:.0f} % at {when}, and in all it is"
+                f" {watt_hours(answer.short_wh)} Wh short."
             )
         )
         return
