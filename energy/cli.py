@@ -398,7 +398,7 @@ def new(
 
         written = from_questions(prompt, at) if ask else from_demo(demo, at)
         files.write_text(file, written, replace=False)
-    if at is not None and 'kind = "sky"' in written and not ask:
+    if at is not None and '\nkind = "sky"' in written and not ask:
         typer.echo(
             "The climate table does not reach that place: the plan's sky, broken, is a mere guess."
         )

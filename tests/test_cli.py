@@ -457,3 +457,11 @@ def test_the_readmes_picture_is_there_and_small():
     picture = Path(__file__).parents[1] / "notebooks" / "cloudy-repair.png"
     assert "notebooks/cloudy-repair.png" in readme_help.README.read_text(encoding="utf-8")
     assert 20_000 < picture.stat().st_size < 150_000
+
+
+@pytest.mark.parametrize(("at", "guessed"), [("47.05,8.30", False), ("78.2,15.6", True)])
+def test_new_says_that_its_sky_is_a_guess_only_where_it_is(tmp_path, at, guessed):
+    target = tmp_path / "mine.toml"
+    found = run("new", target, "--at", at)
+    assert ("mere guess" in found.output) == guessed
+    assert (energy.Plan.read(target).weather.kind == "sky") == guessed
