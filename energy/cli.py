@@ -3,7 +3,6 @@
 import gc
 import os
 import sys
-from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
@@ -23,9 +22,10 @@ from energy.command import (
     charge_picture,
     draw,
     moment,
-    own_figures,
     prompt,
+    say_care,
     say_written,
+    with_cautions,
     write_plan,
     wrong_input_in_lines,
 )
@@ -95,21 +95,11 @@ def check(
             files.write_timeline(answer, csv)
         draw(lambda: charge_picture(answer.budget, warned), plot, open_it)
         if json:
-            beside = {
-                "fixes": [fix.as_dict() for fix in fixed.found],
-                "cautions": [asdict(caution) for caution in warned],
-            }
-            typer.echo(files.as_json(answer.as_dict() | beside))
+            beside = {"fixes": [fix.as_dict() for fix in fixed.found]}
+            typer.echo(files.as_json(with_cautions(answer.as_dict() | beside, warned)))
         else:
-            text.show_check(
-                answer,
-                warned,
-                text.console(),
-                fixed,
-                demo=plan is None,
-                every_caution=all_cautions,
-                own=own_figures(read, plan),
-            )
+            text.show_check(answer, text.console(), fixed, demo=plan is None)
+            say_care(read, plan, warned, all_cautions)
             say_written(csv, plot)
     raise typer.Exit(0 if answer.yes else 1)
 
@@ -156,10 +146,12 @@ def choose(
         read = read.replace(**changes)
         if how_many is not None:
             many = ask_how_many(read, how_many)
+            warned = cautions(many.budget)
             if json:
-                typer.echo(files.as_json(many.as_dict()))
+                typer.echo(files.as_json(with_cautions(many.as_dict(), warned)))
             else:
                 timetable.show_how_many(many, text.console())
+                say_care(read, plan, warned, all_cautions)
             raise typer.Exit(0 if many.count else 1)
         answer = ask(read, seconds=seconds, progress=text.progress)
         if write is not None and answer.possible:
@@ -167,12 +159,12 @@ def choose(
         if calendar is not None and answer.possible:
             timetable.write_calendar(answer, calendar)
         draw(answer.plot, plot, open_it)
+        warned = cautions(answer.budget)
         if json:
-            typer.echo(files.as_json(answer.as_dict()))
+            typer.echo(files.as_json(with_cautions(answer.as_dict(), warned)))
         else:
             timetable.show_choice(answer, text.console())
-            warned = cautions(answer.budget)
-            text.show_some_cautions(warned, text.console(), every=all_cautions)
+            say_care(read, plan, warned, all_cautions)
             if answer.possible:
                 say_written(write, calendar)
             say_written(plot)
@@ -189,14 +181,17 @@ def size(
     season: Annotated[
         str, typer.Option(metavar="job|year", help="year: for a shed that stays, whole years.")
     ] = "job",
+    all_cautions: AllCautions = False,
 ) -> None:
     """How large must panels and pack be for this job, or for a shed that stays?"""
     with wrong_input_in_lines():
+        from energy.answers.cautions import cautions
         from energy.answers.size import size as ask
         from energy.answers.sizing.candidates import read_candidates
         from energy.answers.sizing.kits import kits
         from energy.answers.sizing.year_size import YearSize, year_size
         from energy.answers.worksheet import worksheet
+        from energy.budget import budget
         from energy.plan import Plan, PlanError
         from energy.show import files, sizes, text, year_text
 
@@ -210,6 +205,7 @@ def size(
             answer = ask(read, told) if season == "job" else year_size(read, told)
             bought = None if listed is None else kits(answer.designs, listed, told)
         sheet = worksheet(answer.designs.groups[0])
+        warned = cautions(answer.budget or budget(read))
         draw(answer.plot, plot, open_it)
         if write is not None and answer.yes:
             write_plan(write, plan, answer.change)
@@ -218,13 +214,16 @@ def size(
                 "kits": [] if bought is None else [kit.as_dict() for kit in bought.found],
                 "worksheet": sheet.as_dict(),
             }
-            typer.echo(files.as_json(answer.as_dict() | beside))
-        elif isinstance(answer, YearSize):
-            year_text.show_years(answer, text.console(), demo=plan is None)
+            typer.echo(files.as_json(with_cautions(answer.as_dict() | beside, warned)))
         else:
-            sizes.show_size(answer, sheet, text.console(), bought, demo=plan is None)
-        if not json:
+            if isinstance(answer, YearSize):
+                year_text.show_years(answer, text.console(), demo=plan is None)
+            else:
+                sizes.show_size(answer, sheet, text.console(), bought, demo=plan is None)
+            say_care(read, plan, warned, all_cautions)
             say_written(plot, write if answer.yes else None)
+            if write is not None and not answer.yes:
+                typer.echo(f"{write} is not written: there is no size to put into it.")
     raise typer.Exit(0 if answer.yes else 1)
 
 
@@ -245,15 +244,17 @@ def aim(
         from energy.show import aiming, files, text
 
         files.refuse_the_same(plan, plot, write)
-        answer = ask(Plan.read(plan or DEMO))
+        read = Plan.read(plan or DEMO)
+        answer = ask(read)
         draw(answer.plot, plot, open_it)
         if write is not None:
             write_plan(write, plan, answer.change)
+        warned = cautions(answer.plan.budget)
         if json:
-            typer.echo(files.as_json(answer.as_dict()))
+            typer.echo(files.as_json(with_cautions(answer.as_dict(), warned)))
         else:
-            warned = cautions(answer.plan.budget)
-            aiming.show_aim(answer, warned, text.console(), every_caution=all_cautions)
+            aiming.show_aim(answer, text.console())
+            say_care(read, plan, warned, all_cautions)
             say_written(write, plot)
 
 
@@ -275,14 +276,14 @@ def wire(
         from energy.plan import Plan
         from energy.show import files, text, wiring
 
-        found = budget(Plan.read(plan or DEMO))
-        answer = ask(found, lowest_c)
+        read = Plan.read(plan or DEMO)
+        found = budget(read)
+        answer, warned = ask(found, lowest_c), cautions(found)
         if json:
-            typer.echo(files.as_json(answer.as_dict()))
+            typer.echo(files.as_json(with_cautions(answer.as_dict(), warned)))
         else:
-            out = text.console()
-            wiring.show_wire(answer, out, demo=plan is None)
-            text.show_some_cautions(cautions(found), out, every=all_cautions)
+            wiring.show_wire(answer, text.console(), demo=plan is None)
+            say_care(read, plan, warned, all_cautions)
     raise typer.Exit(0 if answer.yes else 1)
 
 
@@ -315,29 +316,35 @@ def learn(
     count: Annotated[
         int | None, typer.Option("--count", metavar="N", help="How many bursts the log holds.")
     ] = None,
+    all_cautions: AllCautions = False,
 ) -> None:
     """What does your own kit really take and give? From the pack's display, or a meter's log."""
     with wrong_input_in_lines():
+        from energy.answers.cautions import Caution, cautions
         from energy.answers.learning.asked import of_a_log, of_a_plan
         from energy.answers.learning.overlay import as_toml
+        from energy.budget import budget
         from energy.plan import Plan
         from energy.show import files, learning, text
 
         for source in (plan, readings, trace):
             files.refuse_the_same(None if source is None else str(source), write, plot)
+        warned: tuple[Caution, ...] = ()
         if trace is not None:
             answer, kit = of_a_log(trace, tool, count, write)
         else:
             asked = {"score": score, "what_to_read": what_to_read}
             read, folder = Plan.read(plan or DEMO), Path(plan or "").parent
             answer, kit = of_a_plan(read, folder, readings, write, **asked)
+            warned = cautions(budget(read))
         draw(lambda: learning.picture_of(answer), plot, open_it)
         if write is not None and kit is not None:
             files.write_text(write, as_toml(kit, write.name))
         if json:
-            typer.echo(files.as_json(learning.as_dict(answer)))
+            typer.echo(files.as_json(with_cautions(learning.as_dict(answer), warned)))
         else:
             learning.show(answer, text.console())
+            text.show_cautions(warned, text.console(), every=all_cautions)
             say_written(write, plot)
 
 

@@ -5,6 +5,7 @@ The commands themselves are in `cli`.
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -66,14 +67,25 @@ def charge_picture(budget: "Budget", warned: "Sequence[Caution]") -> "Figure":
     return plots.charge(budget, warned)
 
 
-def own_figures(read: "Plan", plan: str | None) -> list[str]:
-    """Lines about figures that come from the person's own readings."""
-    if not read.profiles:
-        return []
-    from energy.answers.learning.overlay import named_by
-    from energy.show.learning import own_lines
+def say_care(read: "Plan", plan: str | None, warned: "Sequence[Caution]", every: bool) -> None:
+    """The end of an answer: which figures are the person's own, and what to take care of."""
+    from rich.text import Text
 
-    return list(own_lines(named_by(read, Path(plan or "").parent).belief))
+    from energy.show import text
+
+    out = text.console()
+    if read.profiles:
+        from energy.answers.learning.overlay import named_by
+        from energy.show.learning import own_lines
+
+        for line in own_lines(named_by(read, Path(plan or "").parent).belief):
+            out.print(Text(line))
+    text.show_cautions(warned, out, every=every)
+
+
+def with_cautions(answer: Changes, warned: "Sequence[Caution]") -> Changes:
+    """An answer as `--json` prints it, what to take care of in it."""
+    return answer | {"cautions": [asdict(caution) for caution in warned]}
 
 
 def prompt(question: str, default: str, reading: Callable[[str], Any]) -> Any:

@@ -105,6 +105,32 @@ def test_json_has_its_stable_keys(plan):
     assert datetime.fromisoformat(answer["lowest_charge"]["at"]).utcoffset().total_seconds() == 7200
 
 
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["choose"], ["choose", "--how-many", "lamp"], ["aim"], ["wire"], ["size"],
+        ["learn", "--what-to-read"],
+    ],
+)  # fmt: skip
+def test_every_answer_says_what_to_take_care_of(plan, command):
+    strong = SMALL.replace("rated_w = 500", "rated_w = 2000\nsurge_w = 4000")
+    plan.write_text(strong.replace("capacity_wh = 500", "capacity_wh = 2500") + GRINDER)
+    name, *options = command
+    answer = json.loads(run(name, plan, *options, "--json").stdout)
+    assert "rotating-tools" in [caution["id"] for caution in answer["cautions"]]
+    text = run(name, plan, *options, "--all-cautions").output
+    assert "Take care" in text
+    assert all(caution["text"] in " ".join(text.split()) for caution in answer["cautions"])
+
+
+def test_a_size_that_is_not_found_is_not_written_and_that_is_said(plan, tmp_path):
+    plan.write_text(SMALL + "\n[size]\nbattery_wh = [2, 4]\npanel_w = [0, 1]\n")
+    found = run("size", plan, "--write", tmp_path / "sized.toml")
+    assert found.exit_code == 1
+    assert "is not written" in " ".join(found.output.split())
+    assert not (tmp_path / "sized.toml").exists()
+
+
 def test_now_says_how_the_day_runs_against_the_plan(plan):
     answer = json.loads(run("check", plan, "--json", "--now", "13:20", "--battery", "46").stdout)
     assert answer["now"]["measured_percent"] == 46

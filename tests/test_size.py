@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from plan_tables import SAW, Table, plan
 
 from energy.answers.size import GOALS, ranges, size, within_limits
-from energy.answers.sizing.designs import designs
+from energy.answers.sizing.designs import design, designs
 from energy.answers.sizing.frontier import frontier
 from energy.budget import Budget, budget
 from energy.plan import Plan
@@ -278,3 +278,62 @@ def test_a_plan_without_a_panel_is_sized_with_one() -> None:
     found = size(plan(weather={"kind": "clear"}))
     assert found.pick is not None
     assert found.pick.panel_w > 0.0
+
+
+AGM = {"profile": "lead-acid-100ah", "capacity_wh": 1200, "inverter": INVERTER}
+
+
+def short_cuts(**changes: Any) -> Plan:
+    """Little work, and a saw whose power asks for a larger pack than its energy does."""
+    evening = {**LAMP, "between": ["18:00", "20:00"]}
+    return small(None, AGM, task=[evening, {**CUTS, "times": 3}], **changes)
+
+
+def test_the_packs_looked_at_reach_well_past_the_one_that_gives_the_power() -> None:
+    found = size(short_cuts())
+    assert found.pick is not None, found.why
+    assert found.least_wh is not None
+    assert found.frontier.sizes_wh[-1] >= 1.4 * found.least_wh
+    assert found.least_wh > 1200.0  # larger than the plan's own, and than its energy asks for
+
+
+def test_where_every_pack_asked_for_is_too_weak_the_size_that_is_not_is_named() -> None:
+    found = size(short_cuts(size={"battery_wh": [300, 1000]}))
+    assert found.pick is None
+    assert "1000 Wh and less is too weak" in found.why
+    assert found.least_wh is not None
+    assert f"power enough comes from about {found.least_wh:.0f} Wh on" in found.why
+    assert not budget(design(short_cuts(), 100.0, found.least_wh)).refusals
+    assert budget(design(short_cuts(), 100.0, 0.9 * found.least_wh)).refusals
+
+
+def test_a_pick_without_panels_drops_them_and_their_cable() -> None:
+    lead = {"from": "panel", "to": "pack", "length_m": 5, "mm2": 4}
+    one = small(task=[PHONE], run=[lead], size={"panel_w": [0, 50], "battery_wh": [900, 2000]})
+    found = size(one)
+    assert found.pick is not None
+    assert found.pick.panel_w == 0.0
+    taken = one.replace(**found.change)
+    assert not taken.panel
+    assert not taken.run
+    assert budget(taken).yes
+
+
+def test_a_pick_of_a_plan_without_panels_brings_one() -> None:
+    one = small(panel=[], task=[{**PUMP, "minutes": 200}, LAMP])
+    found = size(one)
+    assert found.pick is not None
+    assert found.pick.panel_w > 0.0
+    taken = one.replace(**found.change)
+    assert sum(p.rated_w * p.count for p in taken.panel) == pytest.approx(found.pick.panel_w)
+    assert budget(taken).yes
+
+
+def test_what_follows_the_size_is_written_only_where_a_profile_states_it() -> None:
+    by_itself = size(small()).change
+    assert not [key for key in by_itself if key.endswith(("charge_max_w", "discharge_max_w"))]
+    found = size(short_cuts())
+    assert found.pick is not None
+    more = found.pick.battery_wh / 1200.0
+    assert found.change["pack.discharge_max_w"] == pytest.approx(750.0 * more)
+    assert found.change["pack.kg"] == pytest.approx(34.0 * more)  # it is the pack that is carried

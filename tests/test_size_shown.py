@@ -9,12 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from rich.console import Console
-from test_size import CASES, small
+from test_size import CASES, PHONE, small
 
 from energy.answers.size import GOALS, Size, size
 from energy.answers.sizing.kits import Kits
 from energy.answers.sizing.year_size import Month, Spell, Through
 from energy.answers.worksheet import worksheet
+from energy.plan import Plan
 from energy.show import plots, sizes
 from energy.show.size_map import size_map
 from energy.show.year_text import worst_line
@@ -164,3 +165,19 @@ def test_the_worst_spell_is_told_with_its_dates(
     spell = Spell(date(2022, 1, 20), last, 500.0, 12.0)
     months = tuple(Month(k, 0.0, 0.0) for k in range(1, 13))
     assert words in worst_line(Through(100.0, 1000.0, 1, dated, lost, months, spell))
+
+
+def test_no_reason_says_that_it_saves_nothing_in_figures_or_twice_how_sure() -> None:
+    light = size(small(task=[PHONE], size={"panel_w": [0, 50], "battery_wh": [900, 2000]}))
+    text = " ".join(printed(light).split())
+    assert "more panel saves no pack" in text
+    assert "-0 Wh" not in text
+    for point in light.points:
+        assert point.why.count("surer") <= 1
+    assert "surer" not in light.points[0].why
+
+
+def test_a_pick_beyond_the_solar_input_is_told_so_first() -> None:
+    lines = printed(size(Plan.read("builtin:january-job"))).splitlines()
+    assert lines[1].startswith("Take 1400 W of panel")
+    assert lines[2].startswith("That is more than the 1000 W the solar input takes")

@@ -31,6 +31,8 @@ MOST_PANEL = 2.5  # times the panels that just make what the job uses
 MOST_DAYS = 10.0  # of load in a pack, where the job itself is longer
 YEAR_MOST_DAYS = 30.0  # where it goes on through the year
 SMALLEST_PACK = 0.05  # of the largest looked at
+BEYOND_POWER = 1.5  # times the smallest pack that can give the power
+NEARLY = 1.03  # so nearly is that one found
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -79,7 +81,7 @@ class Size:
         return self.pick is not None
 
     @property
-    def change(self) -> dict[str, float]:
+    def change(self) -> dict[str, Any]:
         """What makes the plan the pick, as `Plan.replace` takes it; nothing without a pick."""
         if self.pick is None:
             return {}
@@ -138,24 +140,21 @@ def size(plan: Plan, progress: Callable[[int, int], None] | None = None) -> Size
     True
     """
     of = designs(plan)
-    plan = of.plan
     panel_w, sizes_wh = ranges(of)
     goals = tuple(sorted({*GOALS, plan.goal.chance_percent}))
     if of.refusals:
         nothing = np.full((panel_w.size, len(goals)), sizes_wh.size)
         none = np.full((panel_w.size, of.groups[0].success.size), sizes_wh.size)
         found = Frontier(panel_w, sizes_wh, goals, nothing, (none,), 0)
-        least_wh = None
-        limit: str | None = f"no pack size serves the plan: {why_turned_away(of.groups[0])}"
     else:
         found = frontier(of, panel_w, sizes_wh, goals, progress)
-        found, limit, least_wh = within_limits(of, found)
+    found, limit, least_wh = within_limits(of, found)
     lines = costs(plan)
     pick = pick_of(found, plan.goal.chance_percent, lines)
     if pick is None:
         why = _out_of_range(of, found, limit)
         return Size(plan, found, lines, None, (), None, why, limit, least_wh, of)
-    chosen = budget(design(plan, pick.panel_w, pick.battery_wh), known=of.with_ends)
+    chosen = budget(design(of.plan, pick.panel_w, pick.battery_wh), known=of.with_ends)
     return Size(
         plan=plan,
         frontier=found,
@@ -178,7 +177,7 @@ def ranges(of: Designs, stays: bool = False) -> tuple[Array, Array]:
 
     Panels from none to two and a half times those that make what the job uses in its mean
     weather; packs up to one that carries the whole job, or ten days of it, without any sun (for a
-    shed that stays: thirty days).
+    shed that stays: thirty days), and well past the one that can give the power.
 
     >>> watts, sizes = ranges(designs(Plan.read("builtin:january-job")))
     >>> watts[[0, -1]].tolist(), sizes[[0, 1, -1]].tolist()
@@ -203,6 +202,8 @@ def ranges(of: Designs, stays: bool = False) -> tuple[Array, Array]:
         held = YEAR_MOST_DAYS / days if stays else min(1.5, 1.5 * MOST_DAYS / days)
         carries = held * load_wh / usable
         most = max(carries, pack.capacity_wh)
+        if not of.refusals:
+            most = BEYOND_POWER * strong_enough_wh(of, most / BEYOND_POWER)
         battery = min(SMALLEST_PACK * most, pack.capacity_wh), most
         each = round_step((battery[1] - battery[0]) / BATTERY_STEPS)
         battery = math.ceil(battery[0] / each) * each, math.ceil(battery[1] / each) * each
@@ -237,28 +238,49 @@ def _between(low: float, high: float, each: float) -> Array:
 
 def within_limits(of: Designs, found: Frontier) -> tuple[Frontier, str | None, float | None]:
     """The frontier without packs that cannot give the power, which those are in words, and the
-    smallest of the list that can."""
+    smallest size that can: of the list, or about that where none of the list can."""
     count = found.sizes_wh.size
-    without_ends = replace(of.groups[0], ends=())
-
-    def at(step: int) -> Budget:
-        label = float(found.sizes_wh[step])
-        return budget(design(of.plan, of.base_w, label), known=without_ends)
-
-    low = int(found.smallest.min())
-    if low >= count or not at(low).refusals:
+    if of.refusals:
+        return found, f"no pack size serves the plan: {why_turned_away(of.groups[0])}", None
+    low, high = min(int(found.smallest.min()), count - 1), count
+    if not at_size(of, found.sizes_wh[low]).refusals:
         return found, None, None
-    high = count
     while high - low > 1:
         middle = (low + high) // 2
-        low, high = (middle, high) if at(middle).refusals else (low, middle)
+        weak = at_size(of, found.sizes_wh[middle]).refusals
+        low, high = (middle, high) if weak else (low, middle)
     smallest = np.where(found.smallest < count, np.maximum(found.smallest, high), count)
     begins = tuple(
         np.where(group < count, np.maximum(group, high), count) for group in found.begins
     )
-    text = f"{figure(found.sizes_wh[low])} Wh and less is too weak: {why_turned_away(at(low))}"
-    least_wh = float(found.sizes_wh[min(high, count - 1)])
+    why = why_turned_away(at_size(of, found.sizes_wh[low]))
+    text = f"{figure(found.sizes_wh[low])} Wh and less is too weak: {why}"
+    if high < count:
+        least_wh = float(found.sizes_wh[high])
+    else:
+        least_wh = strong_enough_wh(of, float(found.sizes_wh[-1]))
+        text += f"; power enough comes from about {figure(least_wh)} Wh on"
     return replace(found, smallest=smallest, begins=begins), text, least_wh
+
+
+def at_size(of: Designs, battery_wh: float) -> Budget:
+    """The plan with a pack of this label and its own panels, in the plan's own weathers."""
+    return budget(design(of.plan, of.base_w, battery_wh), known=replace(of.groups[0], ends=()))
+
+
+def strong_enough_wh(of: Designs, least_wh: float) -> float:
+    """The smallest pack from least_wh on, to within a few percent, that can give the power.
+
+    No task may be turned away whatever the size (see `Designs.refusals`).
+    """
+    low, high = least_wh, least_wh
+    while at_size(of, high).refusals:
+        low, high = high, 2.0 * high
+    while high > NEARLY * low:
+        middle = math.sqrt(low * high)
+        low, high = (middle, high) if at_size(of, middle).refusals else (low, middle)
+    each = round_step(high * (NEARLY - 1.0))
+    return math.ceil(high / each) * each if high > least_wh else least_wh
 
 
 def _out_of_range(of: Designs, found: Frontier, limit: str | None) -> str:
@@ -306,10 +328,12 @@ def _beside(taken: tuple[float, float], other: tuple[float, float], lines: Costs
     """
     watts, label = other[0] - taken[0], other[1] - taken[1]
     kg, price = (cost(*other) - cost(*taken) for cost in (lines.kg, lines.price))
+    pack = f"{figure(abs(label))} Wh" if abs(label) >= 0.5 else ""
     if watts > 0.0:
-        text = f"{figure(watts)} W more panel saves only {figure(-label)} Wh of pack"
+        saves = f"only {pack} of pack" if pack else "no pack"
+        text = f"{figure(watts)} W more panel saves {saves}"
     else:
-        text = f"{figure(-watts)} W less panel needs {figure(label)} Wh more pack"
+        text = f"{figure(-watts)} W less panel needs {pack or 'no'} more pack"
     ways = [
         f"{abs(v):.{d}f} {unit} {'more' if v > 0 else 'less'}"
         for v, d, unit in ((kg, 1, "kg"), (price, 0, "in price"))
@@ -347,7 +371,7 @@ def points_of(found: Frontier, pick: Point, lines: Costs) -> tuple[Point, ...]:
     for one in wished:
         key = one.panel_w, one.battery_wh
         if key in points:
-            why = f"{points[key].why}, {one.why}"
+            why = points[key].why if one.why == "surer" else f"{points[key].why}, {one.why}"
             points[key] = replace(points[key], why=why, goal=max(points[key].goal, one.goal))
         else:
             points[key] = one

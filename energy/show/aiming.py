@@ -12,17 +12,14 @@ from rich.table import Table
 from rich.text import Text
 
 from energy.answers.aim import Aim, Setting, enough_for
-from energy.answers.cautions import Caution
 from energy.plan.kit import COMPASS, Panel
-from energy.show.text import CAUTIONS_SHOWN, show_cautions, watt_hours
+from energy.show.text import watt_hours
 
 GAIN_SHARE = 0.01  # turns that give less more than the best pose are not shown
 SPILLED_SHARE = 0.05  # less of the yield is not worth a word
 
 
-def show_aim(
-    answer: Aim, cautions: Sequence[Caution], out: Console, *, every_caution: bool = False
-) -> None:
+def show_aim(answer: Aim, out: Console) -> None:
     """Print the best pose, how to set it up, what others cost, and what turning is worth."""
     b = answer.plan.budget
     out.print(Text(b.plan.title or b.plan.origin, style="bold"))
@@ -36,7 +33,6 @@ def show_aim(
         out.print(hours_table(answer))
     for note in b.notes:
         out.print(Text(f"Note: {note}."))
-    show_cautions(cautions, out, len(cautions) if every_caution else CAUTIONS_SHOWN)
 
 
 def finding(answer: Aim) -> str:

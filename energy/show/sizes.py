@@ -72,6 +72,14 @@ def both(panel_w: float, battery_wh: float) -> str:
 
 def summary(answer: Size) -> Iterator[str]:
     """What the pick rests on, why it, and what was taken for granted."""
+    takes = answer.designs.solar_max_w
+    if answer.pick is not None and answer.pick.panel_w > takes:
+        yield (
+            f"That is more than the {takes:.0f} W the solar input takes: the rest helps in dull"
+            " light only. Ask its maker whether it bears such panels."
+        )
+    elif takes < answer.frontier.panel_w[-1]:
+        yield f"The solar input takes {takes:.0f} W: more panel than that helps in dull light only."
     if answer.pick is not None and answer.budget is not None:
         yield f"With that it {chance_line(answer.budget.chance)}."
         yield f"{answer.why}."
@@ -82,9 +90,6 @@ def summary(answer: Size) -> Iterator[str]:
     if first.weather.kind in ("file", "history"):
         text = f"Weather: {first.weather.source}, all {first.success.size} windows of the season."
     yield text
-    takes = answer.designs.solar_max_w
-    if takes < answer.frontier.panel_w[-1]:
-        yield f"The solar input takes {takes:.0f} W: more panel than that helps in dull light only."
     assumed = answer.costs.assumed
     if assumed and answer.pick is not None:
         words = " and ".join([", ".join(assumed[:-1]), assumed[-1]]) if assumed[1:] else assumed[0]

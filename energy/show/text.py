@@ -100,16 +100,12 @@ def chance_line(chance: Chance) -> str:
 
 def show_check(
     answer: Check,
-    cautions: Sequence[Caution],
     out: Console,
     fixes: Fixes | None = None,
     *,
     demo: bool = False,
-    every_caution: bool = False,
-    own: Sequence[str] = (),
 ) -> None:
-    """Print the whole answer of a check; `demo` says that the plan is the built-in one, `own` are
-    lines about figures that come from the person's own readings."""
+    """Print the whole answer of a check; `demo` says that the plan is the built-in one."""
     b = answer.budget
     if demo:
         out.print("No plan given: this is the built-in demo, an invented example.")
@@ -128,11 +124,8 @@ def show_check(
         show_fixes(fixes, out)
     out.print(task_table(answer.tasks))
     out.print(energy_table(b))
-    for line in own:
-        out.print(Text(line))
     for note in b.notes:
         out.print(Text(f"Note: {note}."))
-    show_some_cautions(cautions, out, every=every_caution)
 
 
 def show_fixes(fixes: Fixes, out: Console) -> None:
@@ -316,21 +309,22 @@ def energy_table(b: Budget) -> Table:
     return table
 
 
-def show_cautions(cautions: Sequence[Caution], out: Console, most: int = CAUTIONS_SHOWN) -> None:
-    """The cautions that apply, most serious first, never more than fit a screen."""
+def show_cautions(cautions: Sequence[Caution], out: Console, *, every: bool) -> None:
+    """The cautions that apply, most serious first: no more than fit a screen, or all of them with
+    what raised them and the rule behind them."""
     if not cautions:
         return
     out.print(Text("Take care", style="bold"))
-    for caution in cautions[:most]:
+    shown = cautions if every else cautions[:CAUTIONS_SHOWN]
+    for caution in shown:
         out.print(Text(f"- {caution.text}"))
-    if len(cautions) > most:
-        out.print(f"- and {len(cautions) - most} more: --all-cautions")
+        if every:
+            out.print(
+                Text(f"  {': '.join(filter(None, (caution.about, caution.rule)))}", style="dim")
+            )
+    if len(cautions) > len(shown):
+        out.print(f"- and {len(cautions) - len(shown)} more: --all-cautions")
     out.print(Text(CLOSING))
-
-
-def show_some_cautions(cautions: Sequence[Caution], out: Console, *, every: bool) -> None:
-    """The cautions beside an answer: all, or as many as fit a screen."""
-    show_cautions(cautions, out, len(cautions) if every else CAUTIONS_SHOWN)
 
 
 def show_tools(tools: dict[str, dict[str, Any]], out: Console) -> None:

@@ -6,6 +6,7 @@ what the answer is, is decided in `frontier` and `size`.
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -23,6 +24,7 @@ NO_LIMIT_W = 1e6
 LANES_AT_ONCE = 512  # fits the cache, bounds the memory
 RECORDED = ("file", "history")
 SCALED_BY_PACK = ("charge_max_w", "discharge_max_w")
+BOUGHT = ("kg", "price")
 
 
 def whole_season(plan: Plan) -> Plan:
@@ -48,7 +50,7 @@ def panel_watts(plan: Plan) -> float:
 def design(plan: Plan, panel_w: float, battery_wh: float) -> Plan:
     """The plan with all its panels and its pack scaled to these labels.
 
-    Currents of the panels scale, their voltages stay; what the pack charges and discharges at most
+    Currents, weights and prices scale, voltages stay; what the pack charges and discharges at most
     scales with it unless the plan's own table states it. Inverter, outlets and idle draws stay.
 
     >>> plan = Plan.read("builtin:january-job")
@@ -59,23 +61,37 @@ def design(plan: Plan, panel_w: float, battery_wh: float) -> Plan:
     return plan.replace(**design_changes(plan, panel_w, battery_wh))
 
 
-def design_changes(plan: Plan, panel_w: float, battery_wh: float) -> dict[str, float]:
-    """What makes a design of a plan, as `Plan.replace` takes it.
+def design_changes(plan: Plan, panel_w: float, battery_wh: float) -> dict[str, Any]:
+    """What makes a design of a plan, as `Plan.replace` takes it. With no watts the panels go, and
+    their cable; a plan without panels gets one.
 
     >>> design_changes(Plan.read("builtin:january-job"), 800.0, 4096.0)["pack.charge_max_w"]
     2400.0
     """
-    share = max(panel_w / panel_watts(plan), 1e-9)  # no panel has no watts
-    changes: dict[str, float] = {"pack.capacity_wh": battery_wh}
-    for key in scaling_limits(plan):
-        more = battery_wh / plan.pack.capacity_wh
-        changes[f"pack.{key}"] = min(getattr(plan.pack, key) * more, 1e7)
+    changes: dict[str, Any] = {"pack.capacity_wh": battery_wh}
+    follow = [key for key in scaling_limits(plan) if key in plan.pack.model_fields_set]
+    for key in (*follow, *BOUGHT):  # a limit that no profile states follows by itself
+        if (value := getattr(plan.pack, key)) is not None:
+            changes[f"pack.{key}"] = _scaled(value, battery_wh / plan.pack.capacity_wh)
+    if panel_w <= 0.0:
+        lost = (k for k, run in enumerate(plan.run, start=1) if "panel" in (run.from_, run.to))
+        return changes | {"panel": None} | {f"run.{k}": None for k in lost}
+    if not plan.panel:
+        return changes | {"panel": [{"rated_w": panel_w}]}
     for k, panel in enumerate(plan.panel, start=1):
-        for key in ("rated_w", "i_mp", "i_sc"):
-            value = getattr(panel, key)
-            if value is not None:
-                changes[f"panel.{k}.{key}"] = value * share
+        for key in ("rated_w", "i_mp", "i_sc", *BOUGHT):
+            if (value := getattr(panel, key)) is not None:
+                changes[f"panel.{k}.{key}"] = _scaled(value, panel_w / panel_watts(plan))
     return changes
+
+
+def _scaled(value: float, times: float) -> float:
+    """A figure of a plan at another size, without the dust of the arithmetic.
+
+    >>> _scaled(750.0, 1.225)
+    918.75
+    """
+    return round(min(value * times, 1e7), 6)
 
 
 def scaling_limits(plan: Plan) -> list[str]:

@@ -14,9 +14,10 @@ import numpy as np
 
 from energy.answers.size import GOALS, Point, pick_of, plain, points_of, ranges, within_limits
 from energy.answers.sizing.costs import Costs, costs
-from energy.answers.sizing.designs import Designs, design_changes, designs
+from energy.answers.sizing.designs import Designs, design, design_changes, designs
 from energy.answers.sizing.frontier import Frontier
 from energy.answers.sizing.years import Years, years
+from energy.budget import Budget, budget
 from energy.model import Array, Index
 from energy.plan import Plan
 
@@ -102,7 +103,10 @@ class Through:
 
 @dataclass(frozen=True)
 class YearSize:
-    """The frontier over whole years, the pick, and the plan's own size and it through them."""
+    """The frontier over whole years, the pick, and the plan's own size and it through them.
+
+    budget is the plan's own span with the pick.
+    """
 
     plan: Plan
     frontier: Frontier
@@ -113,6 +117,7 @@ class YearSize:
     picked: Through | None
     limit: str | None
     least_wh: float | None
+    budget: Budget | None = field(repr=False)
     designs: Designs = field(repr=False)
 
     @property
@@ -127,7 +132,7 @@ class YearSize:
         return size_map(self)
 
     @property
-    def change(self) -> dict[str, float]:
+    def change(self) -> dict[str, Any]:
         """What makes the plan the pick, as `Plan.replace` takes it; nothing without a pick."""
         if self.pick is None:
             return {}
@@ -202,7 +207,7 @@ def year_size(plan: Plan, progress: Callable[[int, int], None] | None = None) ->
     watts, labels = (np.array(values) for values in zip(*sizes, strict=True))
     through = years(plan, watts, labels, rounds.last)
     return YearSize(
-        plan=of.plan,
+        plan=plan,
         frontier=found,
         costs=lines,
         pick=pick,
@@ -211,6 +216,7 @@ def year_size(plan: Plan, progress: Callable[[int, int], None] | None = None) ->
         picked=None if pick is None else through_years(through, 1),
         limit=limit,
         least_wh=least_wh,
+        budget=None if pick is None else budget(design(plan, pick.panel_w, pick.battery_wh)),
         designs=of,
     )
 
