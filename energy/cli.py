@@ -12,6 +12,7 @@ from energy.command import (
     DEMO,
     AllCautions,
     Battery,
+    Changes,
     Csv,
     Json,
     Now,
@@ -116,7 +117,7 @@ def choose(
     ] = None,
     how_many: Annotated[
         str | None,
-        typer.Option("--how-many", metavar="TOOL", help="How many more of a tool fit instead."),
+        typer.Option("--how-many", metavar="TOOL", help="Only: how many more of a tool fit."),
     ] = None,
     now: Now = None,
     battery: Battery = None,
@@ -134,25 +135,31 @@ def choose(
         from energy.answers.choose import choose as ask
         from energy.answers.how_many import how_many as ask_how_many
         from energy.answers.rest import rest_of, under
-        from energy.plan import Plan
+        from energy.plan import Plan, PlanError
         from energy.show import files, text, timetable
 
         files.refuse_the_same(plan, write, plot, calendar)
+        if how_many is not None and (write or plot or calendar):
+            raise PlanError(["--how-many only counts: leave out --write, --plot and --calendar"])
         read = Plan.read(plan or DEMO)
-        at = moment(now, read)
-        changes = under(read, sky) | rest_of(read, at, battery)
-        if at is not None and not json:
-            typer.echo(text.now_line(ask_check(read, now=at, battery_percent=battery)))
-        read = read.replace(**changes)
+        at, other = moment(now, read), under(read, sky)
+        beside: Changes = {}
+        if at is not None:
+            checked = ask_check(read.replace(**other), now=at, battery_percent=battery)
+            beside = {"now": checked.as_dict()["now"]}
+            if not json:
+                typer.echo(text.now_line(checked))
         if how_many is not None:
-            many = ask_how_many(read, how_many)
+            many = ask_how_many(read.replace(**other), how_many, at, battery)
             warned = cautions(many.budget)
             if json:
-                typer.echo(files.as_json(with_cautions(many.as_dict(), warned)))
+                typer.echo(files.as_json(with_cautions(many.as_dict() | beside, warned)))
             else:
                 timetable.show_how_many(many, text.console())
                 say_care(read, plan, warned, all_cautions)
             raise typer.Exit(0 if many.count else 1)
+        changes = other | rest_of(read, at, battery)
+        read = read.replace(**changes)
         answer = ask(read, seconds=seconds, progress=text.progress)
         if write is not None and answer.possible:
             write_plan(write, plan, changes | answer.change)
@@ -161,7 +168,7 @@ def choose(
         draw(answer.plot, plot, open_it)
         warned = cautions(answer.budget)
         if json:
-            typer.echo(files.as_json(with_cautions(answer.as_dict(), warned)))
+            typer.echo(files.as_json(with_cautions(answer.as_dict() | beside, warned)))
         else:
             timetable.show_choice(answer, text.console())
             say_care(read, plan, warned, all_cautions)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from energy.model.limits import Refusal
+from energy.outcome import Budget
 
 OUTLETS = {"ac": "the mains outlets", "dc12": "the 12 V outlets", "usb": "the USB outlets"}
 
@@ -36,3 +37,12 @@ def why_refused(supply: str, start_w: float, turned_away: Sequence[Refusal], bur
     if len(turned_away) < bursts:
         text = f"{len(turned_away)} of {bursts} times: {text}"
     return text
+
+
+def why_turned_away(b: Budget) -> str:
+    """Which task a limit turns away first, and the number that broke it."""
+    task = b.refusals[0].burst.task
+    mine = [r for r in b.refusals if r.burst.task == task]
+    bursts = sum(burst.task == task for burst in b.bursts)
+    one = b.plan.task[task]
+    return f'"{one.name}" {why_refused(one.supply, one.start_w, mine, bursts)}'

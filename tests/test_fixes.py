@@ -5,14 +5,15 @@ from datetime import datetime
 import pytest
 
 from energy import Plan
+from energy.answers.aim import aim
 from energy.answers.fixes import fixes
 from energy.budget import budget
 from energy.plan.write import write_changes
 
 DEMOS = ("cloudy-repair", "two-night-trip", "january-job")
 ORDER = (
-    "inverter-off-between-tasks", "move-flexible", "re-aim", "fuller-start", "leave-out",
-    "charge-past-the-inverter", "another-source", "more-panel", "more-pack",
+    "inverter-off-between-tasks", "move-flexible", "better-pose", "re-aim", "fuller-start",
+    "leave-out", "charge-past-the-inverter", "another-source", "more-panel", "more-pack",
 )  # fmt: skip
 
 
@@ -139,6 +140,31 @@ def test_from_now_on_nobody_can_start_fuller():
     found = fixes(b)
     assert "fuller-start" not in [fix.kind for fix in found.found]
     assert all(fix.budget.yes for fix in found.found)
+
+
+def test_from_now_on_only_what_is_still_to_come_is_left_out():
+    cut = {"name": "cut", "supply": "ac", "working_w": 700, "times": 16, "each_min": 2,
+           "between": ["09:00", "13:00"]}  # fmt: skip
+    pack = {"capacity_wh": 500, "temperature": 20, "discharge_max_w": 1200,
+            "inverter": {"rated_w": 1000}}  # fmt: skip
+    plan = small(task=[cut], pack=pack)
+    now = datetime(2026, 5, 14, 12, 5)
+    b = budget(plan, now, 45.0)
+    left = sum(burst.task == 0 for burst in b.bursts)
+    assert left == 4
+    assert not b.yes
+    (fix,) = (f for f in fixes(b).found if f.kind == "leave-out")
+    assert f" of {left} of" in fix.text
+    again = budget(plan.replace(**fix.change))
+    assert again.yes
+    assert sum(burst.task == 0 for burst in again.bursts) == left - int(fix.text.split()[2])
+
+
+def test_a_better_pose_is_found_and_is_the_one_that_aim_finds():
+    b = budget(Plan.read("builtin:cloudy-repair"))
+    (fix,) = (f for f in fixes(b).found if f.kind == "better-pose")
+    assert fix.free
+    assert fix.change == aim(b).change
 
 
 def test_a_rough_table_needs_its_low_end_in_fixes_too():

@@ -183,10 +183,10 @@ def aim(plan: Plan | Budget) -> Aim:
     turns = [] if sought.swings else sought.turns(tilt, azimuth)
     return Aim(
         plan=Setting({}, b),
-        flat=_set(b, _change(sought, "flat")),
+        flat=_set(b, sought.change("flat")),
         best=best,
-        follow=_set(b, _change(sought, "follow")),
-        re_aim=tuple(_set(b, _change(sought, "re-aimed", (tilt, azimuth), at), at) for at in turns),
+        follow=_set(b, sought.change("follow")),
+        re_aim=tuple(_set(b, sought.change("re-aimed", (tilt, azimuth), at), at) for at in turns),
         tilt_deg=tilt,
         azimuth_deg=None if sought.swings else azimuth,
         aimed=sought.aimed,
@@ -235,33 +235,19 @@ def _set(b: Budget, change: Change, at: tuple[str, ...] = ()) -> Setting:
     return Setting(change, changed(b, change), at)
 
 
-def _change(
-    sought: Search,
-    aim: str,
-    pose: tuple[float, float] | None = None,
-    at: tuple[str, ...] = (),
-) -> Change:
-    """The plan's keys that set the aimed panels up; without a pose they keep theirs."""
-    keys: Change = {"aim": aim, "re_aim_at": list(at) or None}
-    if pose is not None:
-        tilt, azimuth = (int(angle) if angle == int(angle) else angle for angle in pose)
-        keys |= {"tilt_deg": tilt} if sought.swings else {"tilt_deg": tilt, "facing": azimuth}
-    return {f"panel.{k + 1}.{key}": value for k in sought.aimed for key, value in keys.items()}
-
-
 def _best(b: Budget, sought: Search, yields: Yields) -> tuple[Setting, float, float]:
     """The pose with the most, its tilt and azimuth: the plan's own unless another beats it, and
     flat rather than nearly flat."""
-    aim = "swinging" if sought.swings else "fixed"
+    aim = sought.standing
     panels = [b.plan.panel[k] for k in sought.aimed]
     own = {(panel.tilt_deg, panel.facing_deg) for panel in panels}
     stand = all(panel.aim == aim for panel in panels) and len(own) == 1
     poses = [*(own if stand else ()), yields.best()]
-    tried = [(_set(b, _change(sought, aim, pose)), *pose) for pose in poses]
+    tried = [(_set(b, sought.change(aim, pose)), *pose) for pose in poses]
     best = max(tried, key=lambda one: one[0].wh_per_day)
     if 0.0 < best[1] <= NEARLY_FLAT_DEG:
         level = (0.0, 180.0 if b.plan.place.latitude_deg >= 0.0 else 0.0)
-        flat = _set(b, _change(sought, aim, level))
+        flat = _set(b, sought.change(aim, level))
         if flat.wh_per_day >= (1.0 - ALIKE_SHARE) * best[0].wh_per_day:
             return flat, *level
     return best

@@ -205,6 +205,8 @@ def task_answers(b: Budget) -> tuple[TaskAnswer, ...]:
             why_not = f"pack flat from {clock(b, flat_s)}"
         elif not bursts:
             why_not = "nothing of it lies inside the span"
+            if b.now is not None:
+                why_not = f"nothing of it comes after {clock(b, float(b.time_s[0]))}"
         answers.append(
             TaskAnswer(
                 name=task.name,

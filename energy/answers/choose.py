@@ -52,8 +52,10 @@ class Choose:
     """The tasks that fit, as a timetable; `change` is what `Plan.replace` takes.
 
     served: at each priority the sum over its tasks of value times the share that runs. possible
-    is False where what must run does not fit alone: then short_wh and short_at say by how much and
-    when. gap_percent: how much more the programme thinks possible, 0 where it is proven best.
+    is False where nothing fits: then `alone` says what does not even by itself (what must run, or
+    the smallest task), short_wh and short_at by how much and when; it is empty where the search was
+    merely too short. gap_percent: how much more the programme thinks possible, 0 where it is proven
+    best.
     """
 
     budget: Budget
@@ -66,6 +68,7 @@ class Choose:
     change: dict[str, Any] = field(repr=False)
     short_wh: float = 0.0
     short_at: datetime | None = None
+    alone: str = ""
 
     @property
     def yes(self) -> bool:
@@ -115,6 +118,10 @@ class Choose:
             "served": {key: round(value, 4) for key, value in self.served.items()},
             "chance": self.budget.chance.as_dict(),
             "gap_percent": round(self.gap_percent, 2),
+            "short_wh": round(self.short_wh, 1),
+            "short_at": None
+            if self.short_at is None
+            else self.short_at.isoformat(timespec="seconds"),
         }
 
 
@@ -248,11 +255,16 @@ def _bus_wh(search: Search, i: int) -> float:
 
 
 def _impossible(search: Search) -> Choose:
-    """What must run does not fit even alone: by how much, and when."""
+    """What must run, or else the smallest task, does not fit even alone: by how much, and when."""
     whole = search.whole
-    must = [k for k, task in enumerate(whole.plan.task) if task.must]
-    gone = {f"task.{k + 1}": None for k in range(len(whole.plan.task)) if k not in must}
-    alone = changed(whole, gone) if must and gone else whole
+    tasks = whole.plan.task
+    kept = [k for k, task in enumerate(tasks) if task.must]
+    words = "what must run"
+    if not kept:
+        inside = sorted({burst.task for burst in whole.bursts}, key=lambda k: whole.asked_wh[k])
+        kept, words = inside[:1], f'"{tasks[inside[0]].name}", the smallest task,'
+    gone = {f"task.{k + 1}": None for k in range(len(tasks)) if k not in kept}
+    alone = changed(whole, gone) if gone else whole
     deciding = deciding_of(alone)
     lane = int(worst_first(deciding)[min(search.may_fail, deciding.success.size - 1)])
     lowest = deciding.lowest(lane)
@@ -269,10 +281,11 @@ def _impossible(search: Search) -> Choose:
         left_out=(),
         served={},
         gap_percent=0.0,
-        out_of_time=False,
+        out_of_time=alone.yes,
         change={},
         short_wh=short_wh,
         short_at=alone.local(first_s),
+        alone="" if alone.yes else words,
     )
 
 

@@ -5,12 +5,13 @@ sizes are found by bisection through all weathers; nothing is offered that was n
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 from energy.answers.fixing.kinds import KINDS, Change, Ladder, ladders
-from energy.budget import Budget, changed
+from energy.answers.rest import rest_of
+from energy.budget import Budget, budget, changed
 from energy.plan import PlanError
 
 if TYPE_CHECKING:
@@ -61,7 +62,9 @@ class Fixes:
 def fixes(b: Budget) -> Fixes:
     """The smallest change of each kind that makes the answer yes; none where it is yes already.
 
-    Where no kind does it alone, the first pair that does, free changes before others.
+    Where no kind does it alone, the first pair that does, free changes before others. Where the
+    budget begins in the middle of its plan, what is done by then is no longer there to be changed:
+    the changes then begin with those that leave the rest (see `rest_of`).
 
     >>> from energy.budget import budget
     >>> from energy.plan import Plan
@@ -71,6 +74,9 @@ def fixes(b: Budget) -> Fixes:
     """
     if b.yes:
         return Fixes((), ())
+    done = {} if b.now is None else rest_of(b.plan, b.now, b.plan.pack.start_percent)
+    if done:
+        b = budget(b.plan.replace(**done), b.now)
     kinds = ladders(b)
     found, not_enough = [], []
     for ladder in kinds:
@@ -82,6 +88,7 @@ def fixes(b: Budget) -> Fixes:
     if not found:
         pair = _smallest_pair(b, kinds)
         found = [pair] if pair is not None else []
+    found = [replace(fix, change=done | fix.change) for fix in found]
     return Fixes(tuple(found), tuple(not_enough))
 
 

@@ -1,27 +1,44 @@
 """How many more cuts, minutes or charges of a tool fit, at the goal's chance."""
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any
 
+from energy.answers.rest import AMOUNTS, left_of
 from energy.budget import Budget, budget, changed
 from energy.model.demand import charging_s
+from energy.model.timeline import Calendar, Interval, Moment, to_utc
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.words import meant, shown
+from energy.refused import why_refused
+from energy.scene import calendar_of
 
 EACH_S = 60  # how long one cut or hole takes where nothing says so (common practice, no source)
 LAST = 1000  # the lowest priority: what is planned comes first
-LEAST_MIN = 5
+LEAST_S = 300.0  # in less nobody begins
+
+Window = tuple[Moment, Moment] | None
 
 
 @dataclass(frozen=True)
 class HowMany:
     """So many more of a tool, and the chance with them; each_s is how long each was taken to be,
-    for what is counted."""
+    for what is counted.
+
+    windows: where more of it may come, in local time. full: the time is the limit, whatever the
+    charge. planned: whether the plan reaches its goal before any is added. why_not: which limit
+    turns some more of it away, if one does.
+    """
 
     tool: str
     count: int
     unit: str
     each_s: float | None
+    windows: tuple[tuple[datetime, datetime], ...]
+    full: bool
+    planned: bool
+    why_not: str
     budget: Budget = field(repr=False)
 
     def as_dict(self) -> dict[str, Any]:
@@ -34,47 +51,88 @@ class HowMany:
         }
 
 
-def how_many(plan: Plan, tool: str) -> HowMany:
-    """How many more times a tool can be used on the plan's first day, found by bisection.
+def how_many(
+    plan: Plan, tool: str, now: datetime | None = None, battery_percent: float | None = None
+) -> HowMany:
+    """How many more times a tool can be used before the end of the span, found by bisection.
 
-    tool is a task's name, the tool of a task, or a profile. More of what is planned already comes
-    in that task's window and takes as long; else it comes anywhere in the day. Raises PlanError
-    for a tool that is not known.
+    With `now` (a naive time on the plan's clock) and the charge measured then, how many more from
+    there on. tool is a task's name, the tool of a task, or a profile. More of what is planned comes
+    in that task's window and takes as long; else, and where that window is over, it comes anywhere
+    in the day; on several days it is spread evenly. Raises PlanError for a tool that is not known,
+    and as `rest_of` does.
 
     >>> how_many(Plan.read("builtin:cloudy-repair"), "phone").unit
     'charges'
     """
-    base = budget(plan)
-    table = _table(plan, tool)
-    window = _window(base, table)
-    counted = "each_s" in table or "each_min" in table
-    trial = plan.replace(task=[table | ({"times": 1} if counted else {})])
-    task = trial.task[0]
+    table, between = _table(plan, tool)
+    rest = plan.replace(**left_of(plan, now, battery_percent) | {"task": [_one(table)]})
+    task = rest.task[0]
     unit, each_s = "minutes", 60.0
     if task.kind == "charging":
         unit, each_s = "charges", charging_s(task)
-    elif task.kind in ("intermittent", "trace") or "each_s" in table or "each_min" in table:
-        unit = "times"
-        each_s = task.each_s or EACH_S
-        table["each_s"] = each_s
-        table.pop("each_min", None)
-    most = int((window[1] - window[0]) // each_s)
-    table["between"] = [f"{base.local(t):%H:%M}" for t in window]
-    table["days"] = [1]
+    elif task.kind in ("intermittent", "trace") or {"each_s", "each_min"} & set(table):
+        unit, each_s = "times", task.each_s or EACH_S
+        table = {key: v for key, v in table.items() if key != "each_min"} | {"each_s": each_s}
+    windows = _windows(rest, between)
+    room = [int((end_s - start_s) // each_s) for start_s, end_s in windows]
+    planned = (left_of(plan, now, battery_percent) or plan.source)["task"]
+    calendar = calendar_of(rest)
 
-    def tried(count: int) -> Budget:
-        return changed(base, {"task": [*plan.source["task"], table | {unit: count}]})
+    def tables(numbers: Sequence[int]) -> list[dict[str, Any]]:
+        found = []
+        for (start_s, end_s), number in zip(windows, numbers, strict=True):
+            if number:
+                opens, closes = (_local(calendar, t) for t in (start_s, end_s))
+                day = (opens.date() - calendar.first).days + 1
+                between = [f"{opens:%H:%M}", f"{closes:%H:%M}"]
+                found.append(table | {unit: number, "between": between, "days": [day]})
+        return found
 
-    low, high, best = 0, most + 1, base
-    while base.yes and high - low > 1:
+    one = _evenly(int(not planned), room)
+    base = budget(rest.replace(task=[*planned, *tables(one)]))
+
+    def tried(numbers: Sequence[int]) -> Budget:
+        return changed(base, {"task": [*planned, *tables(numbers)]})
+
+    numbers, best, holds = [0] * len(room), base, not planned or base.yes
+    if holds:
+        numbers, best = _most(tried, [_evenly(n, room) for n in range(sum(room) + 1)], base)
+        if numbers != room and len(room) > 1:  # one day may have room for more than another
+            for k in reversed(range(len(room))):
+                more = range(numbers[k], room[k] + 1)
+                rising = [[*numbers[:k], n, *numbers[k + 1 :]] for n in more]
+                numbers, best = _most(tried, rising, best)
+    count = sum(numbers)
+    refused = [refusal for refusal in best.refusals if refusal.burst.task >= len(planned)]
+    return HowMany(
+        tool=tool,
+        count=count - len(refused),
+        unit=unit,
+        each_s=each_s if unit == "times" else None,
+        windows=tuple(
+            (_local(calendar, start_s), _local(calendar, end_s)) for start_s, end_s in windows
+        ),
+        full=holds and count == sum(room),
+        planned=holds,
+        why_not=why_refused(task.supply, task.start_w, refused, count) if refused else "",
+        budget=best,
+    )
+
+
+def _most(
+    tried: Callable[[Sequence[int]], Budget], rising: Sequence[list[int]], first: Budget
+) -> tuple[list[int], Budget]:
+    """The last of rising numbers that holds, by bisection, and its budget; the first one does."""
+    low, high, best = 0, len(rising), first
+    while high - low > 1:
         middle = (low + high) // 2
-        found = tried(middle)
+        found = tried(rising[middle])
         if _enough(found):
             low, best = middle, found
         else:
             high = middle
-    refused = sum(refusal.burst.task == len(plan.task) for refusal in best.refusals)
-    return HowMany(tool, low - refused, unit, each_s if unit == "times" else None, best)
+    return rising[low], best
 
 
 def _enough(b: Budget) -> bool:
@@ -86,33 +144,61 @@ def _enough(b: Budget) -> bool:
     return sure >= chance.goal - 1e-9
 
 
-def _table(plan: Plan, tool: str) -> dict[str, Any]:
-    """The table of a task with this name or tool, without how much; or a new one of a profile."""
-    amounts = ("times", "charges", "minutes", "hours", "at", "days", "must", "flexible")
+def _table(plan: Plan, tool: str) -> tuple[dict[str, Any], Window]:
+    """The table of a task with this name or tool, without how much, and its window; or a new one
+    of a profile."""
+    gone = (*AMOUNTS, "at", "between", "days", "must", "flexible")
     for table, task in zip(plan.source["task"], plan.task, strict=True):
         if tool in (task.name, task.tool):
-            kept = {key: value for key, value in table.items() if key not in amounts}
-            return kept | {"name": task.name, "priority": LAST}
+            kept = {key: value for key, value in table.items() if key not in gone}
+            return kept | {"name": task.name, "priority": LAST}, task.between
     known = [*profiles.tools(), *(task.name for task in plan.task)]
     if tool not in known:
         raise PlanError([f"there is no tool {shown(tool)}{meant(tool, known)}"])
-    return {"tool": tool, "priority": LAST}
+    return {"tool": tool, "priority": LAST}, None
 
 
-def _window(b: Budget, table: dict[str, Any]) -> tuple[float, float]:
-    """Where more of it may come on the first day: its own window, else all of the day."""
-    day = b.calendar.first
-    names = [task.name for task in b.plan.task]
-    between = (
-        b.plan.task[names.index(table["name"])].between if table.get("name") in names else None
-    )
-    begin, end = b.calendar.window(between, day) or b.calendar.window(None, day) or (0.0, 0.0)
-    begin = max(begin, float(b.time_s[0]))
-    end = min(end, float(b.time_s[-1]), b.calendar.at(("clock", 1439.0), day))
-    begin = float(-(-begin // 60.0) * 60.0)
-    if end - begin < 60.0 * LEAST_MIN:
-        begin, end = (
-            float(b.time_s[0]),
-            min(float(b.time_s[-1]), b.calendar.at(("clock", 1439.0), day)),
-        )
-    return begin, end
+def _one(table: Mapping[str, Any]) -> dict[str, Any]:
+    """A task of one repeat, for what follows from its tool."""
+    counted = {"each_s", "each_min"} & set(table)
+    return {**table, **({"times": 1} if counted else {})}
+
+
+def _windows(rest: Plan, between: Window) -> list[Interval]:
+    """Where more of it may come, day by day inside the span [UTC s]: in a window, where that is not
+    over, else all day."""
+    calendar = calendar_of(rest)
+    ends = (to_utc(rest.span.start, calendar.zone), to_utc(rest.span.end, calendar.zone))
+    found: list[Interval] = []
+    for way in (between, None):
+        days = calendar.days(range(1, (calendar.last - calendar.first).days + 2))
+        inside = [_inside(calendar.window(way, day), ends) for day in days]
+        found = [one for one in inside if one[1] - one[0] >= LEAST_S]
+        if found:
+            break
+    return found
+
+
+def _inside(window: Interval | None, ends: Interval) -> Interval:
+    """A window cut to the span, in whole minutes; empty where there is none."""
+    if window is None:
+        return 0.0, 0.0
+    start, end = max(window[0], ends[0]), min(window[1], ends[1])
+    return -(-start // 60.0) * 60.0, end // 60.0 * 60.0
+
+
+def _evenly(count: int, room: Sequence[int]) -> list[int]:
+    """So many over days that hold so many each, as evenly as they go, the first days first.
+
+    >>> _evenly(7, [1, 9, 9]), _evenly(2, [5, 5, 5])
+    ([1, 3, 3], [1, 1, 0])
+    """
+    found, left = [0] * len(room), count
+    for done, k in enumerate(sorted(range(len(room)), key=lambda k: room[k])):
+        found[k] = min(room[k], -(-left // (len(room) - done)))
+        left -= found[k]
+    return found
+
+
+def _local(calendar: Calendar, time_s: float) -> datetime:
+    return datetime.fromtimestamp(time_s, calendar.zone)

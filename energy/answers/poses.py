@@ -18,8 +18,8 @@ from energy.plan import Plan
 from energy.solar import solar
 from energy.weather.futures import Weathers
 
-TILTS_DEG = np.arange(0.0, 91.0, 10.0)
-AZIMUTHS_DEG = np.arange(0.0, 360.0, 20.0)
+TILTS_DEG = np.arange(0.0, 91.0, 15.0)  # a finer grid moves no best pose by a degree
+AZIMUTHS_DEG = np.arange(0.0, 360.0, 30.0)
 COLUMNS = 5  # of light: their yields lie within 1 % of those of 31, the best pose within 1 degree
 FINE_ROWS, COARSEST = 800, 6  # a long span is searched in steps of up to half an hour
 BIN_MIN = 30  # turns are sought at every half hour of the clock
@@ -109,14 +109,30 @@ class Search:
 
     def yields(self) -> Yields:
         """The yields of the grid of poses."""
-        aim = "swinging" if self.swings else "fixed"
         azimuths = AZIMUTHS_DEG[:1] if self.swings else AZIMUTHS_DEG
         wh = np.empty((TILTS_DEG.size, azimuths.size))
         wh[0] = self.given_wh(aim="flat").sum()
         for row, tilt in enumerate(TILTS_DEG[1:].tolist(), 1):
             for column, azimuth in enumerate(azimuths.tolist()):
-                wh[row, column] = self.given_wh(aim=aim, tilt_deg=tilt, facing=azimuth).sum()
+                wh[row, column] = self.given_wh(
+                    aim=self.standing, tilt_deg=tilt, facing=azimuth
+                ).sum()
         return Yields(TILTS_DEG, azimuths, wh / self.days)
+
+    def change(
+        self, aim: str, pose: tuple[float, float] | None = None, at: tuple[str, ...] = ()
+    ) -> dict[str, Any]:
+        """The plan's keys that set the aimed panels up; without a pose they keep theirs."""
+        keys: dict[str, Any] = {"aim": aim, "re_aim_at": list(at) or None}
+        if pose is not None:
+            tilt, azimuth = (int(angle) if angle == int(angle) else angle for angle in pose)
+            keys |= {"tilt_deg": tilt} if self.swings else {"tilt_deg": tilt, "facing": azimuth}
+        return {f"panel.{k + 1}.{key}": value for k in self.aimed for key, value in keys.items()}
+
+    @property
+    def standing(self) -> str:
+        """How the aimed panels stand where nobody turns them."""
+        return "swinging" if self.swings else "fixed"
 
     def turns(self, tilt_deg: float, azimuth_deg: float) -> list[tuple[str, ...]]:
         """The best one, two and three times of the day to turn the panels square to the sun.

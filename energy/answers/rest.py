@@ -1,46 +1,62 @@
 """The rest of a plan: what is still to come at a moment of the day, from the charge read then."""
 
-from collections.abc import Mapping
-from datetime import datetime
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
 from typing import Any
 
-from energy.budget import Budget, budget, check_now
-from energy.model.timeline import to_utc
+from energy.budget import check_now
+from energy.model.demand import Burst
+from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
+from energy.plan.schema import Task
+from energy.scene import calendar_of, place_bursts
 
 AMOUNTS = ("times", "charges", "minutes", "hours")
+OF_A_TASK = ("must", "priority", "value", "supply", "power_factor", "spread_percent")
+TO_BEWARE_OF = ("hand_held", "sparks", "rotating", "medical")
 
 
 def rest_of(plan: Plan, now: datetime | None, battery_percent: float | None) -> dict[str, Any]:
     """Changes to a plan (see `Plan.replace`) that leave what lies after `now`; none without it.
 
-    The span begins then, with the charge measured; repeats and minutes that are done by then are
-    taken out, and what is left of a window's is spread over the rest of it. Raises PlanError for a
-    time outside the span or a charge that cannot be.
+    The span begins then, with the charge measured. What is done by then is taken out; repeats that
+    are left are spread over the rest of their window, and what is under way goes on to its end.
+    Raises PlanError for a time outside the span, a charge that cannot be, or where nothing is left:
+    see `left_of`.
 
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> rest_of(plan, datetime(2026, 9, 14, 11), 70.0)["task"][1]["times"]
     6
     """
+    changes = left_of(plan, now, battery_percent)
+    if changes and not changes["task"]:
+        raise PlanError([f"{plan.origin}: nothing of the plan is left after {now:%Y-%m-%d %H:%M}"])
+    return changes
+
+
+def left_of(plan: Plan, now: datetime | None, battery_percent: float | None) -> dict[str, Any]:
+    """As `rest_of`; no tasks at all where nothing is left, which alone makes no plan."""
     check_now(plan, now, battery_percent)
     if now is None:
         return {}
-    b = budget(plan.replace(weather={"kind": "clear"}))  # for its bursts, the same in any weather
-    gone_days = (now.date() - plan.span.start.date()).days
-    now_s = to_utc(now, b.calendar.zone)
+    calendar = calendar_of(plan)
+    span = to_utc(now, calendar.zone), to_utc(plan.span.end, calendar.zone)
+    placed, begun, _ = place_bursts(plan, calendar, span)
+    left = _Left(calendar, now, span)
     tasks: list[dict[str, Any]] = []
     for k, table in enumerate(plan.source["task"]):
-        tasks += _task(b, k, table, now_s, gone_days)
-    if not tasks:
-        raise PlanError([f"{plan.origin}: nothing of the plan is left after {now:%Y-%m-%d %H:%M}"])
-    chargers = [_later(table, gone_days) for table in plan.source.get("charger", [])]
+        mine = [burst for burst in placed if burst.task == k]
+        tasks += left.of_task(table, plan.task[k], mine, [w for task, w in begun if task == k])
     changes: dict[str, Any] = {
         "span.start": now,
         "pack.start_percent": battery_percent,
         "task": tasks,
     }
-    if chargers:
-        changes["charger"] = [table for table in chargers if table is not None]
+    if plan.charger:
+        tables = zip(plan.source["charger"], plan.charger, strict=True)
+        changes["charger"] = [
+            one for table, charger in tables for one in left.of_windows(table, charger)
+        ]
     return changes
 
 
@@ -58,49 +74,90 @@ def under(plan: Plan, sky: str | None) -> dict[str, Any]:
     return {"weather": weather | {"kind": "sky", "sky": stated}}
 
 
-def _task(
-    b: Budget, k: int, table: Mapping[str, Any], now_s: float, gone_days: int
-) -> list[dict[str, Any]]:
-    """What is left of one task: today's rest and the days to come."""
-    task = b.plan.task[k]
-    today = b.local(now_s).date()
-    window = b.calendar.window(task.between, today)
-    if task.at is not None:
-        at = b.calendar.at(task.at, today)
-        window = (at, at + 1.0)
-    amount = task.times or task.charges
-    whole = amount is None and task.duration_s is None
-    planned = task.days is None or (today - b.calendar.first).days + 1 in task.days
-    begun = planned and window is not None and window[0] < now_s
-    if whole or not begun or window is None:
-        later = _later(table, gone_days)
-        return [] if later is None else [dict(later)]
-    found = []
-    mine = [
-        burst for burst in b.bursts if burst.task == k and b.local(burst.start_s).date() == today
-    ]
-    left = {key: value for key, value in table.items() if key not in (*AMOUNTS, "days")}
-    if task.at is None:
-        left["between"] = [f"{b.local(now_s):%H:%M}", f"{b.local(window[1]):%H:%M}"]
-        if amount is not None:
-            number = sum(burst.start_s >= now_s for burst in mine)
-            key = "times" if task.times else "charges"
-            if number:
-                found.append(left | {key: number, "days": [1]})
-        elif mine and mine[-1].end_s > now_s + 60.0:
-            minutes = round((mine[-1].end_s - now_s) / 60.0, 3)
-            found.append(left | {"minutes": minutes, "days": [1]})
-    rest_days = (b.calendar.last - today).days
-    days = [d - gone_days for d in task.days] if task.days else range(2, rest_days + 2)
-    if coming := [d for d in days if 2 <= d <= rest_days + 1]:
-        found.append({**table, "days": coming})
-    return found
+class _Left:
+    """What is left of a plan's tables from `now`, on the plan's clock, to the end of the span."""
 
+    def __init__(self, calendar: Calendar, now: datetime, span: Interval):
+        self.calendar, self.now = calendar, now
+        self.now_s, self.end_s = span
 
-def _later(table: Mapping[str, Any], gone_days: int) -> dict[str, Any] | None:
-    """A table with its days counted from the new first day; None where none is left."""
-    if not table.get("days"):
-        return dict(table)
-    days = table["days"] if isinstance(table["days"], list) else [table["days"]]
-    coming = [d - gone_days for d in days if d > gone_days]
-    return {**table, "days": coming} if coming else None
+    def of_task(
+        self, table: Mapping[str, Any], task: Task, ahead: Sequence[Burst], begun: Sequence[int]
+    ) -> list[dict[str, Any]]:
+        """Tables of what is left of a task; ahead are its bursts from now on, begun the numbers of
+        the windows of which something is done."""
+        counted = task.times or task.charges or (task.trace and task.duration_s is None)
+        if not counted and task.duration_s is None:
+            return self.of_windows(table, task) if ahead else []
+        dates = self.calendar.days(task.days)
+        today = self.now.date()
+        found, later = [], []
+        for window in sorted({burst.window for burst in ahead}):
+            if window in begun or dates[window] < today:
+                mine = [burst for burst in ahead if burst.window == window]
+                if counted:
+                    found += self._repeats(table, task, mine, dates[window])
+                else:
+                    found.append(self._block(table, mine[-1].end_s))
+            else:
+                later.append(dates[window])
+        if later and task.days is None and not begun and not found:
+            return [dict(table)]
+        return found + ([{**table, "days": self._numbers(later)}] if later else [])
+
+    def of_windows(self, table: Mapping[str, Any], what: Any) -> list[dict[str, Any]]:
+        """A table of what goes on all through its windows (a task or a charger), on its days."""
+        if what.days is None:
+            return [dict(table)]
+        today, found = self.now.date(), []
+        for day in (day for day in self.calendar.days(what.days) if day < today):
+            window = self.calendar.window(what.between, day)
+            if window is not None and window[1] > self.now_s:
+                between = [self._clock(self.now_s), self._clock(window[1])]
+                found.append({**table, "between": between, "days": [1]})
+        coming = [day for day in self.calendar.days(what.days) if day >= today]
+        return found + ([{**table, "days": self._numbers(coming)}] if coming else [])
+
+    def _repeats(
+        self, table: Mapping[str, Any], task: Task, ahead: Sequence[Burst], day: date
+    ) -> list[dict[str, Any]]:
+        """The rest of the repeat that is under way in a window, and those to come in it."""
+        running = [b for b in ahead if b.start_s <= self.now_s and not b.pieces[0].starts]
+        found = [self._going_on(table, task, burst) for burst in running]
+        coming = [burst for burst in ahead if burst not in running]
+        if coming:
+            rest = {key: v for key, v in table.items() if key not in (*AMOUNTS, "days", "between")}
+            if task.at is not None:
+                rest["at"] = self._clock(coming[0].start_s)
+            else:
+                window = self.calendar.window(task.between, day)
+                assert window is not None  # its bursts lie in it
+                closes_s = min(window[1], self.end_s)
+                rest["between"] = [self._clock(self.now_s), self._clock(closes_s)]
+            key = "charges" if task.charges else "times"
+            found.append(rest | {key: len(coming), "days": [1]})
+        return found
+
+    def _block(self, table: Mapping[str, Any], end_s: float) -> dict[str, Any]:
+        """The rest of a block of time."""
+        kept = {key: v for key, v in table.items() if key not in (*AMOUNTS, "between", "flexible")}
+        return kept | self._until(end_s)
+
+    def _going_on(self, table: Mapping[str, Any], task: Task, burst: Burst) -> dict[str, Any]:
+        """A repeat under way, at the mean watts of what is left of it."""
+        energy = sum(piece.mean_w * (piece.end_s - piece.start_s) for piece in burst.pieces)
+        what = {key: getattr(task, key) for key in OF_A_TASK}
+        what |= {key: True for key in TO_BEWARE_OF if getattr(task, key)}
+        mean_w = round(energy / (burst.end_s - burst.start_s), 3)
+        return {"name": task.name, "working_w": mean_w} | what | self._until(burst.end_s)
+
+    def _until(self, end_s: float) -> dict[str, Any]:
+        minutes = round((end_s - self.now_s) / 60.0, 6)
+        return {"at": self._clock(self.now_s), "minutes": minutes, "days": [1]}
+
+    def _numbers(self, dates: Sequence[date]) -> list[int]:
+        return [(day - self.now.date()).days + 1 for day in dates]
+
+    def _clock(self, time_s: float) -> str:
+        local = datetime.fromtimestamp(time_s, self.calendar.zone)
+        return f"{local:%H:%M:%S}".removesuffix(":00")

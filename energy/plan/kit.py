@@ -94,6 +94,15 @@ _WINDS = [
 COMPASS = {word: 22.5 * k for k, word in enumerate(_WINDS)}
 
 
+def compass_word(azimuth_deg: float) -> str:
+    """The nearest of the 16 compass words.
+
+    >>> compass_word(352.0), compass_word(161.0)
+    ('N', 'SSE')
+    """
+    return min(COMPASS, key=lambda word: abs((COMPASS[word] - azimuth_deg + 180.0) % 360.0 - 180.0))
+
+
 def _facing(value: Any) -> Any:
     if isinstance(value, str):
         if value.upper() not in COMPASS:

@@ -12,7 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from energy.answers.aim import Aim, Setting, enough_for
-from energy.plan.kit import COMPASS, Panel
+from energy.plan.kit import Panel, compass_word
 from energy.show.text import watt_hours
 
 GAIN_SHARE = 0.01  # turns that give less more than the best pose are not shown
@@ -51,7 +51,7 @@ def finding(answer: Aim) -> str:
     elif answer.azimuth_deg is None:
         pose = f"Tilt {which} {answer.tilt_deg:.0f} degrees"
     else:
-        bearing = f"{answer.azimuth_deg:.0f} degrees true ({_wind(answer.azimuth_deg)})"
+        bearing = f"{answer.azimuth_deg:.0f} degrees true ({compass_word(answer.azimuth_deg)})"
         pose = f"Point {which} at {bearing}, tilted {answer.tilt_deg:.0f} degrees"
     more = round(answer.more_wh(answer.best))
     gain = f"{watt_hours(more)} more than planned" if more > 0 else "as much as planned"
@@ -199,12 +199,3 @@ def _them(answer: Aim) -> str:
 def _lost(answer: Aim, tilt_off: int, facing_off: int) -> str:
     lost = answer.lost_percent(tilt_off, facing_off)
     return "under 1 %" if lost < 0.95 else f"{lost:.0f} %"
-
-
-def _wind(azimuth_deg: float) -> str:
-    """The nearest of the 16 compass words.
-
-    >>> _wind(352.0), _wind(161.0)
-    ('N', 'SSE')
-    """
-    return min(COMPASS, key=lambda word: abs((COMPASS[word] - azimuth_deg + 180.0) % 360.0 - 180.0))

@@ -276,7 +276,7 @@ def task_table(tasks: Sequence[TaskAnswer]) -> Table:
             f"{task.peak_w:.0f}",
             watt_hours(task.energy_wh),
             watt_hours(task.unmet_wh) if task.unmet_wh > 0.05 else "",
-            f"{task.chance_percent:.0f} %",
+            f"{task.chance_percent:.0f} %" if task.energy_wh > 0.0 else "",
             *([Text(task.why_not or "")] if len(table.columns) > 6 else []),
         )
     return table

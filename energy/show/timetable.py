@@ -10,6 +10,7 @@ from rich.text import Text
 
 from energy.answers.choose import Choose
 from energy.answers.how_many import HowMany
+from energy.refused import why_turned_away
 from energy.show import files
 from energy.show.text import chance_line, watt_hours
 
@@ -25,8 +26,15 @@ def show_choice(answer: Choose, out: Console) -> None:
     b = answer.budget
     out.print(Text(b.plan.title or b.plan.origin, style="bold"))
     if not answer.possible:
+        if not answer.alone:
+            none = "NO: no choice that reaches the goal was found; --seconds 200 looks longer."
+            out.print(Text(none, style="bold red"))
+            return
         when = "" if answer.short_at is None else f"{answer.short_at:%a %d %b %H:%M}"
-        out.print(Text("NO: what must run does not fit, even alone.", style="bold red"))
+        out.print(Text(f"NO: {answer.alone} does not fit, even alone.", style="bold red"))
+        if b.refusals:
+            out.print(Text(f"{why_turned_away(b)}."))
+            return
         out.print(
             Text(
                 f"In the weather that decides it falls below the reserve of"
@@ -83,14 +91,39 @@ def _left_out(answer: Choose) -> Table:
 
 
 def show_how_many(answer: HowMany, out: Console) -> None:
-    """Print how many more of a tool fit."""
+    """Print how many more of a tool fit, where, and what the limit is."""
     one, more = UNITS[answer.unit]
     text = f"{answer.tool}: {answer.count} {one if answer.count == 1 else more}"
     if answer.each_s is not None:
         text += f" of {answer.each_s:.0f} s"
-    out.print(Text(f"{text} on the plan's first day.", style="bold"))
-    line = chance_line(answer.budget.chance)
-    out.print(Text(f"With that it {line}; the goal is {answer.budget.chance.goal:.0f} %."))
+    out.print(Text(f"{text}, {_where(answer)}.", style="bold"))
+    chance = answer.budget.chance
+    line = chance_line(chance)
+    if answer.planned:
+        out.print(Text(f"With that: {line}; the goal is {chance.goal:.0f} %."))
+    else:
+        out.print(
+            Text(
+                f"What is planned already misses the goal of {chance.goal:.0f} % before any is"
+                f" added: {line}. energy check says what would mend that."
+            )
+        )
+    if answer.why_not:
+        out.print(Text(f"The charge would do for more, but it {answer.why_not}."))
+    elif answer.full and answer.count:
+        out.print(Text("No more fit into the time; the charge would do for more."))
+
+
+def _where(answer: HowMany) -> str:
+    """Between which times, and on how many days."""
+    (opens, closes), *others = answer.windows
+    if not others:
+        return f"between {opens:%H:%M} and {closes:%H:%M} on {opens:%a} {opens.day} {opens:%b}"
+    return (
+        f"spread over {len(others) + 1} days,"
+        f" from {opens:%a} {opens.day} {opens:%b %H:%M}"
+        f" to {others[-1][1]:%a} {others[-1][1].day} {others[-1][1]:%b %H:%M}"
+    )
 
 
 def write_calendar(answer: Choose, path: Path) -> None:

@@ -75,19 +75,30 @@ def _of_task(b: Budget, k: int, slot_s: float) -> Iterator[Option]:
     if whole or any(day < calendar.first for _, day, _ in windows):
         yield from _all_or_nothing(b, k)
         return
+    each: list[list[Option]] = []
     for number, day, window in windows:
-        each_day = 1.0 / len(windows)
         if amount is None:
-            yield from _block(b, k, number, day, window, each_day, slot_s)
+            each.append(list(_block(b, k, number, day, window, slot_s)))
         elif task.flexible and task.at is None:
-            yield from _repeats_anywhere(b, k, number, day, window, each_day, slot_s)
+            each.append(list(_repeats_anywhere(b, k, number, day, window, slot_s)))
         else:
-            for n in range(1, amount + 1):
-                placed = _placed(task, window, n)
-                found = bursts(task, k, number, placed, span) if placed else []
-                if found:
-                    share = each_day * n / amount
-                    yield Option(k, number, day, None, share, 1, _unit(task), n, tuple(found))
+            each.append(list(_fewer(b, k, number, day, window, amount)))
+    inside = [some for some in each if some]  # a window may meet the span and hold no burst in it
+    for some in inside:
+        for option in some:
+            yield replace(option, share=option.share / len(inside))
+
+
+def _fewer(
+    b: Budget, k: int, number: int, day: date, window: Interval, amount: int
+) -> Iterator[Option]:
+    """One to all of the repeats of a window, spread as the plan spreads them."""
+    task, span = b.plan.task[k], (float(b.time_s[0]), float(b.time_s[-1]))
+    for n in range(1, amount + 1):
+        placed = _placed(task, window, n)
+        found = bursts(task, k, number, placed, span) if placed else []
+        if found:
+            yield Option(k, number, day, None, n / amount, 1, _unit(task), n, tuple(found))
 
 
 def _all_or_nothing(b: Budget, k: int) -> Iterator[Option]:
@@ -97,7 +108,7 @@ def _all_or_nothing(b: Budget, k: int) -> Iterator[Option]:
 
 
 def _block(
-    b: Budget, k: int, number: int, day: date, window: Interval, each_day: float, slot_s: float
+    b: Budget, k: int, number: int, day: date, window: Interval, slot_s: float
 ) -> Iterator[Option]:
     """A block of minutes, or a part of it, from its own time or from any slot."""
     task = b.plan.task[k]
@@ -105,7 +116,7 @@ def _block(
     span = float(b.time_s[0]), float(b.time_s[-1])
     starts = [window[0]]
     if task.flexible and task.at is None:
-        starts = _starts(window, long / PARTS, slot_s)
+        starts = _starts((max(window[0], span[0]), window[1]), long / PARTS, slot_s)
     for start in starts:
         for parts in range(1, PARTS + 1):
             end = start + long * parts / PARTS
@@ -115,24 +126,24 @@ def _block(
             if found:
                 moved = start if len(starts) > 1 else None
                 minutes = long / 60.0 * parts / PARTS
-                share = each_day * parts / PARTS
-                yield Option(k, number, day, moved, share, 1, "minutes", minutes, tuple(found))
+                yield Option(
+                    k, number, day, moved, parts / PARTS, 1, "minutes", minutes, tuple(found)
+                )
 
 
 def _repeats_anywhere(
-    b: Budget, k: int, number: int, day: date, window: Interval, each_day: float, slot_s: float
+    b: Budget, k: int, number: int, day: date, window: Interval, slot_s: float
 ) -> Iterator[Option]:
     """Repeats one after another from any slot of the window."""
     task = b.plan.task[k]
     amount, each_s = task.times or task.charges or 1, _each_s(task)
     span = float(b.time_s[0]), float(b.time_s[-1])
     most = min(max(1, int((slot_s + 1e-6) // each_s)), amount)
-    for start in _starts(window, each_s, slot_s):
+    for start in _starts((max(window[0], span[0]), window[1]), each_s, slot_s):
         fits = min(most, int((window[1] - start + 1e-6) // each_s))
         found = bursts(task, k, number, [(start, start + each_s)], span)
         if found and fits:
-            share = each_day / amount
-            yield Option(k, number, day, start, share, fits, _unit(task), 1, tuple(found))
+            yield Option(k, number, day, start, 1.0 / amount, fits, _unit(task), 1, tuple(found))
 
 
 def _starts(window: Interval, long_s: float, slot_s: float) -> list[float]:

@@ -13,10 +13,14 @@ from energy.budget import Budget, changed
 from energy.model import Array, Index
 from energy.plan import Plan
 from energy.scene import ranked
+from energy.weather.record import DAY_S
 
 Progress = Callable[[str], None]
 
 MOST_TRIES = 80
+LAST_TRY_S = 1.0  # for a proposal that is under way when the time is up
+KEEPS_MORE = 0.002  # of the store, when the margin does not tell; twice as much each time
+STARTS = 3  # of a block that are tried one by one
 A_LEVEL = 60  # of a large plan may take this part of the time allowed
 FILL_S = 0.4  # a large plan's choice is filled up with what still holds for so long
 CUTS = 30  # failed proposals cut off before the programme is told to keep more in the store
@@ -25,8 +29,8 @@ EXACT_TASKS, EXACT_LANES = 8, 40  # up to here which weathers may fail is a choi
 
 @dataclass(frozen=True)
 class Found:
-    """A proposal that holds, its budget, what the programme thought possible, and whether its
-    time ran out."""
+    """A proposal that holds, its budget, how much more the programme thought possible [percent],
+    and whether the search ended before it was through."""
 
     counts: Counts
     budget: Budget
@@ -39,11 +43,18 @@ class Search:
 
     def __init__(self, whole: Budget, slot_s: float, seconds: float, progress: Progress | None):
         self.whole, self.progress = whole, progress
-        self.until_s = time.monotonic() + seconds
+        self.seconds, self.until_s = seconds, time.monotonic() + seconds
         self.options = options(whole, slot_s)
         deciding = deciding_of(whole)
         self.slots = Slots(deciding, self.options, slot_s)
         self.levels = _levels(whole.plan, self.options)
+        first = {option.task: i for i, option in reversed(list(enumerate(self.options)))}
+        self.must_run = sum(whole.plan.task[k].must for k in first)
+        self.everything = [
+            sum(float(level[i]) / self.options[i].share for i in first.values())
+            for level in self.levels
+        ]
+        self.keeps_more = KEEPS_MORE
         goal = whole.plan.goal.chance_percent / 100.0
         lanes, worst = deciding.success.size, worst_first(deciding).tolist()
         self.may_fail = may_fail = int((1.0 - goal) * lanes + 1e-9)
@@ -63,38 +74,81 @@ class Search:
         self._see(worst[min(may_fail, lanes - 1)])
 
     def run(self) -> Found | None:
-        """The first proposal that holds in the full simulation, best first; None if none does."""
+        """The first proposal that holds in the full simulation, best first; else, when time or
+        tries run out, what holds task by task; None if nothing does."""
         bound: tuple[float, ...] = ()
         tightened = False
         for number in range(MOST_TRIES):
             late = time.monotonic() > self.until_s
-            until_s = max(self.until_s, time.monotonic() + 1.0)
+            if late and number:
+                break
+            until_s = max(self.until_s, time.monotonic() + LAST_TRY_S)
             solution = solve(self.programme, self.levels, until_s, self.patience_s)
             if solution is None or not self._serves_what_must(solution):
-                return None
+                break
             if not tightened:
                 bound = solution.bound
             found = self.simulated(solution.counts)
             if found is None:
-                return None
+                break
             if self.progress is not None:
                 self.progress(f"proposal {number + 1}: {found.chance.percent:.0f} %")
             blocked = [*(refusal.burst for refusal in found.refusals), *clashes(found)]
             if found.yes and not blocked:
                 counts, found = self._filled_up(solution.counts, found)
-                gap = _gap_percent([float(level @ counts) for level in self.levels], bound)
-                return Found(counts, found, gap, late or not solution.finished)
+                gap = _gap_percent(self._served(counts), bound)
+                unproven = late or not solution.finished or (tightened and gap > 0.0)
+                return Found(counts, found, gap, unproven)
             if blocked:
                 for burst in blocked:
                     members = in_the_way(self.options, solution.counts, burst)
                     self.programme.together.append(members)
             elif not self._see_more(found):
-                tightened = tightened or late or len(self.programme.beaten) >= self.cuts
+                tightened = tightened or len(self.programme.beaten) >= self.cuts
                 if tightened:
                     self._keep_more(found)
                 else:
                     self.programme.beaten.append(solution.counts)
-        return None
+        return self._by_rank(bound)
+
+    def _by_rank(self, bound: Sequence[float]) -> Found | None:
+        """As much of each task as still holds: first what must run, then by rank."""
+        until_s = time.monotonic() + self.seconds / 4.0
+        tasks = self.whole.plan.task
+        counts, held = np.zeros(len(self.options), dtype=np.int64), None
+        for k in sorted(ranked(self.whole.plan), key=lambda k: not tasks[k].must):
+            for i in self._most_first(k):
+                more = counts.copy()
+                more[i] = self.options[i].most
+                if time.monotonic() > until_s or not self._allowed(more):
+                    continue
+                tried = self._holding(more)
+                if tried is not None:
+                    counts, held = more, tried
+        served = self._served(counts)
+        if held is None or (self.must_run and served[0] < self.must_run - 1e-3):
+            return None
+        return Found(counts, held, _gap_percent(served, bound or self.everything), True)
+
+    def _most_first(self, k: int) -> list[int]:
+        """The options of a task, most first, of alike ones those nearest noon; few of the starts
+        of one that runs in one go."""
+        rise, fall = self.whole.calendar.sun_times(self.whole.calendar.first)
+        noon_s = (rise + fall) / 2.0
+
+        def away(i: int) -> float:
+            begin, end = self.options[i].interval
+            return abs(((begin + end) / 2.0 - noon_s + DAY_S / 2.0) % DAY_S - DAY_S / 2.0)
+
+        found: list[int] = []
+        of: dict[tuple[int, float], int] = {}
+        mine = [i for i, option in enumerate(self.options) if option.task == k]
+        for i in sorted(mine, key=lambda i: (-self.options[i].share, away(i))):
+            key = self.options[i].window, self.options[i].share
+            of[key] = of.get(key, 0) + 1
+            if self.options[i].unit != "minutes" or of[key] <= STARTS:
+                found.append(i)
+        return found
 
     def _filled_up(self, counts: Counts, found: Budget) -> tuple[Counts, Budget]:
         """What the simulation still leaves room for, one step more of a task after another.
@@ -108,8 +162,8 @@ class Search:
             for more in self._steps_up(counts, k):
                 if time.monotonic() > until_s:
                     return counts, found
-                tried = self.simulated(more)
-                if tried is not None and tried.yes and not clashes(tried):
+                tried = self._holding(more)
+                if tried is not None:
                     counts, found = more, tried
         return counts, found
 
@@ -141,9 +195,11 @@ class Search:
         return all(counts[members].sum() <= most for members, most in self.programme.groups)
 
     def _serves_what_must(self, solution: Solution) -> bool:
-        tasks = self.whole.plan.task
-        needed = sum(task.must for task in tasks)
-        return not needed or solution.served[0] > needed - 1e-3
+        return not self.must_run or solution.served[0] > self.must_run - 1e-3
+
+    def _served(self, counts: Counts) -> list[float]:
+        """What a choice serves, level by level."""
+        return [float(level @ counts) for level in self.levels]
 
     def _see(self, lane: int) -> None:
         """Look at one more weather."""
@@ -164,11 +220,17 @@ class Search:
 
     def _keep_more(self, found: Budget) -> None:
         """Let the programme keep more in the store, by what the simulation fell short of it."""
-        short = max(-found.margin_percent, 0.2) / 100.0
+        short = max(-found.margin_percent / 100.0, self.keeps_more)
+        self.keeps_more *= 2.0
         self.programme.lanes[:] = [
             replace(lane, floor_wh=lane.floor_wh + short * lane.full_wh)
             for lane in self.programme.lanes
         ]
+
+    def _holding(self, counts: Counts) -> Budget | None:
+        """The budget of the plan that a choice makes, where that is a yes."""
+        found = self.simulated(counts)
+        return found if found is not None and found.yes and not clashes(found) else None
 
     def simulated(self, counts: Counts) -> Budget | None:
         """The budget of the plan that a choice makes; None for a choice of nothing."""

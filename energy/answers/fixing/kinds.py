@@ -12,7 +12,9 @@ from typing import Any
 
 import numpy as np
 
+from energy.answers.poses import search
 from energy.budget import Budget
+from energy.plan.kit import compass_word
 from energy.scene import ranked
 
 Change = dict[str, Any]
@@ -24,6 +26,7 @@ MOST_PANEL_W, MOST_PACK = 3000.0, 8.0  # more is another plan: watts added, time
 KINDS = {
     "inverter-off-between-tasks": "switching the inverter off between tasks",
     "move-flexible": "moving flexible tasks nearer noon",
+    "better-pose": "standing the panels the best way",
     "re-aim": "turning the panels at the sun up to three times a day",
     "fuller-start": "starting full",
     "leave-out": "leaving out all that need not run",
@@ -57,6 +60,7 @@ def ladders(b: Budget) -> list[Ladder]:
     kinds = (
         _inverter_off,
         _nearer_noon,
+        _better_pose,
         _re_aim,
         _fuller_start,
         _leave_out,
@@ -111,6 +115,27 @@ def _nearer_noon(b: Budget) -> Ladder | None:
     names = ", ".join(f'"{b.plan.task[k].name}" at {change[f"task.{k + 1}.at"]}' for k, *_ in moved)
     return Ladder(
         "move-flexible", True, 1.0, True, lambda _: change, lambda _: f"Move nearer noon: {names}."
+    )
+
+
+def _better_pose(b: Budget) -> Ladder | None:
+    """The panels that stand still, set up the best way for the days and the weather."""
+    panels = b.plan.panel
+    if not panels or any(panel.aim in ("re-aimed", "follow") for panel in panels):
+        return None
+    sought = search(b)
+    tilt, azimuth = sought.yields().best()
+    facing = (
+        "" if sought.swings else f", facing {azimuth:.0f} degrees true ({compass_word(azimuth)})"
+    )
+    name = "the panels" if len(sought.aimed) > 1 else f'"{panels[sought.aimed[0]].name}"'
+    return Ladder(
+        kind="better-pose",
+        free=True,
+        most=1.0,
+        whole=True,
+        change=lambda _: sought.change(sought.standing, (tilt, azimuth)),
+        words=lambda _: f"Prop {name} up at {tilt:.0f} degrees{facing}: energy aim says how.",
     )
 
 

@@ -16,7 +16,6 @@ from energy.model.battery import Battery
 from energy.model.limits import Refusal
 from energy.model.simulate import Case, simulate
 from energy.plan import Plan
-from energy.refused import why_refused
 from energy.runs import at_the_pack
 
 LARGE_WH = 1e6  # a pack that no limit of its own holds back
@@ -238,12 +237,3 @@ def solar_limit_w(plan: Plan) -> float:
     """What the solar input takes at most [W], infinite where nothing is said."""
     limit = plan.pack.solar_input.max_w
     return np.inf if limit is None else limit
-
-
-def why_turned_away(b: Budget) -> str:
-    """Which task a limit turns away first, and the number that broke it."""
-    task = b.refusals[0].burst.task
-    mine = [r for r in b.refusals if r.burst.task == task]
-    bursts = sum(burst.task == task for burst in b.bursts)
-    one = b.plan.task[task]
-    return f'"{one.name}" {why_refused(one.supply, one.start_w, mine, bursts)}'

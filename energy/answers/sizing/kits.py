@@ -11,10 +11,11 @@ from typing import Any
 import numpy as np
 
 from energy.answers.sizing.candidates import Candidate
-from energy.answers.sizing.designs import Designs, designs, why_turned_away
+from energy.answers.sizing.designs import Designs, designs
 from energy.answers.sizing.frontier import needed
 from energy.model import Array, Mask
 from energy.plan import Plan
+from energy.refused import why_turned_away
 
 RANKS = ("", "second ", "third ")  # of the kits shown by price, and by weight
 DEFAULT_SURGE = 2.0  # times the inverter's rating, as in a plan
