@@ -328,12 +328,25 @@ def learn(
     """What does your own kit really take and give? From the pack's display, or a meter's log."""
     with wrong_input_in_lines():
         from energy.answers.cautions import Caution, cautions
-        from energy.answers.learning.asked import of_a_log, of_a_plan
+        from energy.answers.learning.asked import of_a_log, of_a_plan, one_question
         from energy.answers.learning.overlay import as_toml
         from energy.budget import budget
         from energy.plan import Plan
         from energy.show import files, learning, text
 
+        one_question(
+            {
+                "PLAN": plan,
+                "READINGS": readings,
+                "--write": write,
+                "--plot": plot,
+                "--score": score,
+                "--what-to-read": what_to_read,
+                "--trace": trace,
+                "--tool": tool,
+                "--count": count,
+            }
+        )
         for source in (plan, readings, trace):
             files.refuse_the_same(None if source is None else str(source), write, plot)
         warned: tuple[Caution, ...] = ()

@@ -491,3 +491,17 @@ def test_new_says_that_its_sky_is_a_guess_only_where_it_is(tmp_path, at, guessed
     found = run("new", target, "--at", at)
     assert ("mere guess" in found.output) == guessed
     assert (energy.Plan.read(target).weather.kind == "sky") == guessed
+
+
+@pytest.mark.parametrize(
+    ("arguments", "line"),
+    [
+        (["--score", "--what-to-read"], "--what-to-read does not go with --score"),
+        (["plan.toml", "--trace", "log.csv", "--tool", "saw"], "--trace does not go with PLAN"),
+        (["plan.toml", "rows.csv", "--count", "3"], "--count goes with --trace only"),
+    ],
+)
+def test_two_questions_at_once_are_refused(arguments, line):
+    found = run("learn", *arguments)
+    assert found.exit_code == 2
+    assert line in found.stderr

@@ -1,11 +1,41 @@
 """What a person asks of `energy learn`: readings, a score, what to read, or a meter's log."""
 
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from energy.answers.learning.overlay import Kit, named_by, read_kit
 from energy.plan import Plan, PlanError
+
+APART = {
+    "--trace": ("PLAN", "READINGS", "--score", "--what-to-read"),
+    "--what-to-read": ("READINGS", "--score", "--write", "--plot"),
+    "--score": ("--plot",),
+}
+OF_A_LOG = ("--tool", "--count")
+
+
+def one_question(asked: Mapping[str, object]) -> None:
+    """Raise PlanError where what is asked, by the names of the options and files, does not go
+    together.
+
+    >>> one_question({"PLAN": True, "READINGS": True, "--score": True})
+    """
+    given = {name for name, there in asked.items() if there}
+    problems = [
+        f"{one} does not go with {other}"
+        for one, others in APART.items()
+        for other in others
+        if {one, other} <= given
+    ]
+    problems += [
+        f"{one} goes with --trace only"
+        for one in OF_A_LOG
+        if one in given and "--trace" not in given
+    ]
+    if problems:
+        raise PlanError(problems)
 
 
 def of_a_log(
