@@ -3,6 +3,7 @@
 import gc
 import os
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
@@ -23,10 +24,11 @@ from energy.command import (
     charge_picture,
     draw,
     moment,
+    own_of,
     prompt,
     say_care,
     say_written,
-    with_cautions,
+    with_care,
     write_plan,
     wrong_input_in_lines,
 )
@@ -97,9 +99,11 @@ def check(
         draw(lambda: charge_picture(answer.budget, warned), plot, open_it)
         if json:
             beside = {"fixes": [fix.as_dict() for fix in fixed.found]}
-            typer.echo(files.as_json(with_cautions(answer.as_dict() | beside, warned)))
+            typer.echo(files.as_json(with_care(answer.as_dict() | beside, read, plan, warned)))
         else:
-            text.show_check(answer, text.console(), fixed, demo=plan is None)
+            own = own_of(read, plan)
+            tools = () if own is None else own.tools
+            text.show_check(answer, text.console(), fixed, demo=plan is None, own=tools)
             say_care(read, plan, warned, all_cautions)
             say_written(csv, plot)
     raise typer.Exit(0 if answer.yes else 1)
@@ -153,7 +157,7 @@ def choose(
             many = ask_how_many(read.replace(**other), how_many, at, battery)
             warned = cautions(many.budget)
             if json:
-                typer.echo(files.as_json(with_cautions(many.as_dict() | beside, warned)))
+                typer.echo(files.as_json(with_care(many.as_dict() | beside, read, plan, warned)))
             else:
                 timetable.show_how_many(many, text.console())
                 say_care(read, plan, warned, all_cautions)
@@ -168,7 +172,7 @@ def choose(
         draw(answer.plot, plot, open_it)
         warned = cautions(answer.budget)
         if json:
-            typer.echo(files.as_json(with_cautions(answer.as_dict() | beside, warned)))
+            typer.echo(files.as_json(with_care(answer.as_dict() | beside, read, plan, warned)))
         else:
             timetable.show_choice(answer, text.console())
             say_care(read, plan, warned, all_cautions)
@@ -221,7 +225,7 @@ def size(
                 "kits": [] if bought is None else [kit.as_dict() for kit in bought.found],
                 "worksheet": sheet.as_dict(),
             }
-            typer.echo(files.as_json(with_cautions(answer.as_dict() | beside, warned)))
+            typer.echo(files.as_json(with_care(answer.as_dict() | beside, read, plan, warned)))
         else:
             if isinstance(answer, YearSize):
                 year_text.show_years(answer, text.console(), demo=plan is None)
@@ -258,7 +262,7 @@ def aim(
             write_plan(write, plan, answer.change)
         warned = cautions(answer.plan.budget)
         if json:
-            typer.echo(files.as_json(with_cautions(answer.as_dict(), warned)))
+            typer.echo(files.as_json(with_care(answer.as_dict(), read, plan, warned)))
         else:
             aiming.show_aim(answer, text.console())
             say_care(read, plan, warned, all_cautions)
@@ -287,7 +291,7 @@ def wire(
         found = budget(read)
         answer, warned = ask(found, lowest_c), cautions(found)
         if json:
-            typer.echo(files.as_json(with_cautions(answer.as_dict(), warned)))
+            typer.echo(files.as_json(with_care(answer.as_dict(), read, plan, warned)))
         else:
             wiring.show_wire(answer, text.console(), demo=plan is None)
             say_care(read, plan, warned, all_cautions)
@@ -361,7 +365,8 @@ def learn(
         if write is not None and kit is not None:
             files.write_text(write, as_toml(kit, write.name))
         if json:
-            typer.echo(files.as_json(with_cautions(learning.as_dict(answer), warned)))
+            beside = {"cautions": [asdict(caution) for caution in warned]}
+            typer.echo(files.as_json(learning.as_dict(answer) | beside))
         else:
             learning.show(answer, text.console())
             text.show_cautions(warned, text.console(), every=all_cautions)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from energy.answers.cautions import Caution
+    from energy.answers.learning.own import Own
     from energy.budget import Budget
     from energy.plan import Plan
 
@@ -67,25 +68,37 @@ def charge_picture(budget: "Budget", warned: "Sequence[Caution]") -> "Figure":
     return plots.charge(budget, warned)
 
 
+def own_of(read: "Plan", plan: str | None) -> "Own | None":
+    """What a plan takes from the kits it names; None where it names none."""
+    if not read.profiles:
+        return None
+    from energy.answers.learning.own import own
+
+    return own(read, Path(plan or "").parent)
+
+
 def say_care(read: "Plan", plan: str | None, warned: "Sequence[Caution]", every: bool) -> None:
     """The end of an answer: which figures are the person's own, and what to take care of."""
     from rich.text import Text
 
     from energy.show import text
 
-    out = text.console()
-    if read.profiles:
-        from energy.answers.learning.overlay import named_by
-        from energy.show.learning import own_lines
+    out, own = text.console(), own_of(read, plan)
+    if own is not None:
+        from energy.show.learning import lines_of_own
 
-        for line in own_lines(named_by(read, Path(plan or "").parent).belief):
+        for line in lines_of_own(own):
             out.print(Text(line))
     text.show_cautions(warned, out, every=every)
 
 
-def with_cautions(answer: Changes, warned: "Sequence[Caution]") -> Changes:
-    """An answer as `--json` prints it, what to take care of in it."""
-    return answer | {"cautions": [asdict(caution) for caution in warned]}
+def with_care(
+    answer: Changes, read: "Plan", plan: str | None, warned: "Sequence[Caution]"
+) -> Changes:
+    """An answer as `--json` prints it, with the same."""
+    own = own_of(read, plan)
+    of_kit = {"own": [], "usual_error": None} if own is None else own.as_dict()
+    return answer | of_kit | {"cautions": [asdict(caution) for caution in warned]}
 
 
 def prompt(question: str, default: str, reading: Callable[[str], Any]) -> Any:

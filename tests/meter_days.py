@@ -6,6 +6,7 @@ simulator of the tests. Lithium only, and never run empty.
 """
 
 from dataclasses import dataclass
+from datetime import timedelta
 
 import numpy as np
 from brute_days import HOUR_S, Clock, place
@@ -16,7 +17,8 @@ from energy.answers.learning.readings import Row
 from energy.plan import Plan
 
 DISPLAY_SD = 0.5  # percent, before it is rounded to a whole one
-CUT_SD = 0.20
+CUT_SD, RUN_ON_SD = 0.20, 0.05
+METER_SD, COUNTER_SD, TOOL_SD = 0.03, 0.02, 0.15  # at outlets, of the sun's Wh, of one tool's watts
 
 
 @dataclass(frozen=True)
@@ -75,11 +77,17 @@ def skies(plan, lanes, seed, day_sd=0.30, hour_sd=0.25):
 
 
 class Lived:
-    """A plan lived through by kits of some truth: charge [percent] and solar watts by second."""
+    """A plan lived through by kits of some truth, by second: charge [percent], watts of the sun and
+    at the outlets, and the day's counter of solar Wh. A charger is (a time from which on it comes
+    in, its watts as read)."""
 
-    def __init__(self, plan, truth, sky, seed, start_percent=None):
+    def __init__(self, plan, truth, sky, seed, charger=None):
         rng, clock, lanes = np.random.default_rng(seed), Clock(plan), truth.capacity.size
-        self.plan, self.clock, self.rng = plan, clock, rng
+        self.plan, self.clock, self.rng, self.truth = plan, clock, rng, truth
+        other = np.zeros((clock.n, lanes))
+        if charger is not None:
+            since, watts = charger
+            other[self._second(since) :] = watts / (1.0 + METER_SD * rng.standard_normal(lanes))
         pack, inverter = plan.pack, plan.pack.inverter
         asked, on, panel = stated(plan)
         capacity = pack.capacity_wh * truth.capacity
@@ -96,16 +104,20 @@ class Lived:
         pack_idle, idle = pack.idle_w * truth.idle, inverter.idle_w * truth.idle
         efficiency = pack.solar_input.efficiency_percent / 100.0
         luck = [self._luck(task, int(index.max()) + 1, lanes) for task, (_, index) in asked]
-        share = (pack.start_percent if start_percent is None else start_percent) / 100.0
-        store = capacity * share
+        self.asked = [
+            (task, index, scatter) for (task, (_, index)), scatter in zip(asked, luck, strict=True)
+        ]
+        store = capacity * pack.start_percent / 100.0
         self.percent = np.empty((clock.n + 1, lanes))
         self.percent[0] = 100.0 * store / capacity
-        self.solar_w = np.empty((clock.n, lanes))
+        self.solar_w, self.load_w = np.empty((2, clock.n, lanes))
+        self.taken_wh = np.zeros((clock.n + 1, lanes))
         for k in range(clock.n):
-            mains, direct = np.zeros(lanes), 0.0
+            mains, direct, outlets = np.zeros(lanes), 0.0, np.zeros(lanes)
             for (task, (watts, index)), scatter in zip(asked, luck, strict=True):
                 if watts[k]:
                     here = watts[k] * truth.tools[task.tool or task.name] * scatter[index[k]]
+                    outlets = outlets + here
                     if task.supply == "ac":
                         mains = mains + here
                     else:
@@ -114,38 +126,62 @@ class Lived:
                         )
             need = pack_idle + direct + on[k] * (idle + mains * (1.0 + a) + b * mains**2)
             sun = panel[k] * truth.condition * sky.at(clock.start + k) * efficiency
-            net = sun - need
+            net = sun + other[k] - need
             fill = np.minimum(1.0, (1.0 - store / capacity) / (1.0 - taper)) * top
             into = (np.sqrt(1.0 + 4.0 * h * np.maximum(net, 0.0) / capacity) - 1.0) * capacity
-            rate = coulombic * np.minimum(into / (2.0 * h), fill)
+            inward = np.minimum(into / (2.0 * h), fill)
+            spilled = np.maximum(net, 0.0) - (inward + h * inward**2 / capacity)
+            rate = coulombic * inward
             out = (1.0 - np.sqrt(1.0 - 4.0 * h * np.maximum(-net, 0.0) / capacity)) * capacity
             store = store + (np.where(net > 0.0, rate, -out / (2.0 * h)) / HOUR_S - leak * store)
             self.percent[k + 1] = 100.0 * store / capacity
-            self.solar_w[k] = sun
+            self.solar_w[k], self.load_w[k] = sun, outlets
+            self.taken_wh[k + 1] = self.taken_wh[k] + np.maximum(sun - spilled, 0.0) / HOUR_S
 
     def _luck(self, task, bursts, lanes):
         """How much more or less than its mean each burst took, (bursts, m)."""
-        spread = CUT_SD if task.times is not None or task.kind == "charging" else 0.0
+        repeated = task.times is not None or task.kind == "charging"
+        spread = CUT_SD if repeated else RUN_ON_SD
         return 1.0 + spread * self.rng.standard_normal((bursts, lanes)).clip(-3.0, 3.0)
+
+    def _second(self, text):
+        """A local time of the first day, or of the next where it is before the start."""
+        hour, minute = (int(part) for part in text.split(":"))
+        at = self.plan.span.start.replace(hour=hour, minute=minute)
+        at += timedelta(days=1) if at < self.plan.span.start else timedelta()
+        return round(self.clock.utc(at) - self.clock.start)
 
     def lowest(self):
         return self.percent.min(axis=0)
 
-    def readings(self, lane, times, solar_sd=None, sky=None):
-        """What one owner reads at some local times of the first day, as rows."""
-        rows = []
+    def readings(self, lane, times, solar_sd=None, sky=None, shown=(), told=None):
+        """What one owner reads at some local times, as rows; `shown` may be solar_wh and load_w,
+        `told` by time what else is in the row. A tool told without a count is read in watts."""
+        rows, gain = [], 1.0 + COUNTER_SD * self.rng.standard_normal()
         for number, text in enumerate(times, start=1):
-            hour, minute = (int(part) for part in text.split(":"))
-            at = self.plan.span.start.replace(hour=hour, minute=minute)
-            k = round(self.clock.utc(at) - self.clock.start)
-            shown = self.percent[k, lane] + DISPLAY_SD * self.rng.standard_normal()
-            solar = None
+            k = self._second(text)
+            at = self.plan.span.start + timedelta(seconds=k)
+            percent = self.percent[k, lane] + DISPLAY_SD * self.rng.standard_normal()
+            seen = {"battery_percent": float(np.clip(np.round(percent), 0, 100)), "sky": sky}
             if solar_sd is not None:
-                noise = 1.0 + solar_sd * self.rng.standard_normal()
-                solar = float(self.solar_w[max(k - 1, 0), lane] * noise)
-            percent = float(np.clip(np.round(shown), 0, 100))
-            rows.append(Row(number, at, self.clock.utc(at), percent, solar_w=solar, sky=sky))
+                seen["solar_w"] = self._noisy(self.solar_w[max(k - 1, 0), lane], solar_sd)
+            if "solar_wh" in shown:
+                seen["solar_wh"] = float(gain * self.taken_wh[k, lane])
+            if "load_w" in shown:
+                seen["load_w"] = self._noisy(self.load_w[max(k - 1, 0), lane], METER_SD)
+            seen |= (told or {}).get(text, {})
+            if "tool" in seen and "count" not in seen:
+                seen["load_w"] = self._of_a_tool(seen["tool"], max(k - 1, 0), lane)
+            rows.append(Row(number, at, self.clock.utc(at), **seen))
         return tuple(rows)
+
+    def _of_a_tool(self, name, k, lane):
+        task, index, luck = next(one for one in self.asked if (one[0].tool or one[0].name) == name)
+        watts = task.working_w * self.truth.tools[name][lane] * luck[index[k], lane]
+        return self._noisy(watts, METER_SD if task.kind == "steady" else TOOL_SD)
+
+    def _noisy(self, value, sd):
+        return float(max(value * (1.0 + sd * self.rng.standard_normal()), 0.0))
 
 
 _STATED = {}

@@ -13,11 +13,13 @@ import pytest
 
 from energy.answers.learn import learn
 from energy.answers.learning.figures import INTERVAL_80, NOTHING, figures_of
-from energy.answers.learning.fit import fit
+from energy.answers.learning.fit import fit, surprise
 from energy.answers.learning.observe import observe
 from energy.answers.learning.overlay import (
     Kit,
     as_toml,
+    read_kit,
+    with_belief,
     with_profiles,
 )
 from energy.answers.learning.readings import Readings, parse_readings
@@ -35,20 +37,62 @@ def day_of(plan, rows, belief=None, later=False, known=None):
     return belief, observe(plan, rows, belief, later=later, known=known)
 
 
+COUNTED = {  # where the plan says twenty of each
+    "11:00": {"tool": "angle-grinder-115", "count": 13},
+    "12:30": {"tool": "drill-10", "count": 30},
+}
+STEADY = [
+    {"name": "heater", "supply": "ac", "working_w": 120, "hours": 3, "at": "20:00"},
+    {"name": "fan", "supply": "dc12", "working_w": 30, "hours": 4, "at": "20:00"},
+]
+EVENING = ["20:00", "21:00", "22:30", "23:30"]
+ONE_TOOL = {"21:00": {"tool": "heater"}}
+CHARGER = {"05:00": {"charger_w": 210.0}, "06:00": {"charger_w": 210.0}}
+WATCHED = ["20:00", "23:00", "04:00", "05:00", "06:00"]
+
+
+def evening():
+    """Heater and fan from a pack alone, and a night after it."""
+    span = {"start": "2026-05-20T20:00:00", "end": "2026-05-21T06:00:00"}
+    pack = {"profile": "pack-1000", "start_percent": 75}
+    return lived.plan_of(panel=[], span=span, task=STEADY, pack=pack)
+
+
+@cache
+def days():
+    """By name: the plan, what was really done, the spreads of day and hours of its sky, a charger,
+    and what was read of it."""
+    sunny, folded, night = lived.plan_of(), lived.folded(), evening()
+    counted = folded.replace(**{"task.1.times": 13, "task.2.times": 30})
+    clear = sunny.replace(**{"weather.sky": 0})
+    mixed, dark = (0.30, 0.25), (0.0, 0.0)
+    return {
+        "a sunny day with watts": (sunny, sunny, mixed, None, (FIVE, 0.20)),
+        "the panel folded": (folded, folded, dark, None, (BETWEEN_TOOLS,)),
+        "an afternoon called clear": (sunny, clear, (0.06, 0.0), None, (AFTERNOON, 0.06, 0)),
+        "other counts than planned": (
+            (folded, counted, dark, None, (BETWEEN_TOOLS, None, None, (), COUNTED))
+        ),
+        "a counter of solar watt-hours": (
+            (sunny, sunny, mixed, None, (FIVE, None, None, ("solar_wh",)))
+        ),
+        "watts at the outlets": (night, night, dark, None, (EVENING, None, None, ("load_w",))),
+        "the watts of one tool": (night, night, dark, None, (EVENING, None, None, (), ONE_TOOL)),
+        "a known charger": (
+            (night, night, dark, ("04:00", 210.0), (WATCHED, None, None, (), CHARGER))
+        ),
+    }
+
+
 @cache
 def scenario(name):
     """Beliefs and truths of many kits after one day: key -> (error / sd, sd / sd before)."""
-    plan, times, solar_sd, called, day_sd = {
-        "a sunny day with watts": (lived.plan_of(), FIVE, 0.20, None, (0.30, 0.25)),
-        "the panel folded": (lived.folded(), BETWEEN_TOOLS, None, None, (0.0, 0.0)),
-        "an afternoon called clear": (lived.plan_of(), AFTERNOON, 0.06, 0, (0.06, 0.0)),
-    }[name]
-    really = plan.replace(**{"weather.sky": 0}) if called == 0 else plan
+    plan, really, sky_sd, charger, how = days()[name]
     truth = lived.truths(plan, MANY, seed=21)
-    life = lived.Lived(really, truth, lived.skies(plan, MANY, 22, *day_sd), seed=23)
+    life = lived.Lived(really, truth, lived.skies(plan, MANY, 22, *sky_sd), 23, charger)
     found, known = {}, None
     for lane in range(MANY):
-        before, day = day_of(plan, life.readings(lane, times, solar_sd, called), known=known)
+        before, day = day_of(plan, life.readings(lane, *how), known=known)
         known = known or day.budget
         after = fit(before, [day]).belief
         for at, key in enumerate(before.keys):
@@ -57,14 +101,44 @@ def scenario(name):
     return {key: np.array(values).T for key, values in found.items()}
 
 
-@pytest.mark.parametrize(
-    "name", ["a sunny day with watts", "the panel folded", "an afternoon called clear"]
-)
+FIRST = ("a sunny day with watts", "the panel folded", "an afternoon called clear")
+
+
+@pytest.mark.parametrize("name", days())
 def test_the_80_percent_interval_holds_the_truth_in_70_to_90_of_100_kits(name):
+    # 80 of 100 are expected, give or take two and a half standard deviations of such a count, and
+    # three of them over all the ways of reading, where some forty figures are counted.
+    few, many = (70, 90) if name in FIRST else (68, 92)
     held = {
         key: int((np.abs(off) <= INTERVAL_80).sum()) for key, (off, _) in scenario(name).items()
     }
-    assert all(70 <= count <= 90 for count in held.values()), held
+    assert all(few <= count <= many for count in held.values()), held
+
+
+def test_watts_read_at_the_outlets_tell_the_loads():
+    found = scenario("watts at the outlets")
+    assert max(found[key][1].mean() for key in ("tool:heater", "tool:fan")) <= 0.4
+
+
+def test_cuts_that_were_counted_teach_as_much_as_cuts_that_were_planned():
+    left = [
+        scenario(name)["tool:angle-grinder-115"][1].mean()
+        for name in ("other counts than planned", "the panel folded")
+    ]
+    assert left[0] <= 1.25 * left[1]
+
+
+def test_what_kits_honestly_show_is_not_taken_for_odd():
+    plan, really, sky_sd, charger, how = days()["a sunny day with watts"]
+    truth = lived.truths(plan, 20, seed=21)
+    life = lived.Lived(really, truth, lived.skies(plan, 20, 22, *sky_sd), 23, charger)
+    found, known = [], None
+    for lane in range(20):
+        before, day = day_of(plan, life.readings(lane, *how), known=known)
+        known = known or day.budget
+        found += surprise(before, day).tolist()
+    assert len(found) > 100
+    assert not any(found)
 
 
 def test_five_readings_with_the_panel_folded_leave_at_most_55_percent_of_the_grinders_doubt():
@@ -112,43 +186,90 @@ def test_a_sunny_day_with_watts_takes_a_seventh_of_the_next_days_error(tmp_path)
     assert next_day(lived.plan_of(), FIVE, 0.20, (0.30, 0.25), tmp_path) <= 0.85
 
 
+TEN = 10
+
+
 @cache
 def ten_days(kits=24):
-    """Ten mixed days of some kits, learned one by one: how far from the truth, and for five of
-    the kits from one fit of all days, in spreads before anything was read, (kits, figures)."""
+    """Ten mixed days of some kits, each as (belief before anything, plans, rows)."""
     sunny, dark = lived.plan_of(), lived.folded()
     truth = lived.truths(sunny, kits, seed=31)
-    lives = []
-    for number in range(10):
-        plan, day_sd = (sunny, (0.30, 0.25)) if number % 2 else (dark, (0.0, 0.0))
-        sky = lived.skies(plan, kits, 40 + number, *day_sd)
-        lives.append((plan, lived.Lived(plan, truth, sky, seed=60 + number)))
-    off, apart, known = [], [], {}
-    for lane in range(kits):
-        first = NOTHING.with_figures(figures_of(sunny))
-        belief, days = first, []
-        for plan, life in lives:
-            rows = life.readings(lane, *((FIVE, 0.20) if plan is sunny else (BETWEEN_TOOLS,)))
-            _, day = day_of(plan, rows, belief, later=True, known=known.get(plan is sunny))
-            known[plan is sunny] = day.budget
-            belief = fit(belief, [day]).belief
-            days.append(day_of(plan, rows, first, later=True, known=known[plan is sunny])[1])
-        true = np.array([truth.of(key)[lane] for key in first.keys])
-        off.append((belief.mean - true) / first.first_sd)
-        if lane < 5:
-            at_once = fit(first, days).belief
-            apart.append((belief.mean - at_once.mean) / first.first_sd)
-    return np.array(off), np.array(apart)
+    plans, lives = [], []
+    for number in range(TEN):
+        plan, sky_sd = (sunny, (0.30, 0.25)) if number % 2 else (dark, (0.0, 0.0))
+        plans.append(plan)
+        sky = lived.skies(plan, kits, 40 + number, *sky_sd)
+        lives.append(lived.Lived(plan, truth, sky, seed=60 + number))
+    how = (FIVE, 0.20), (BETWEEN_TOOLS,)
+    rows = [
+        [life.readings(lane, *how[plan is dark]) for plan, life in zip(plans, lives, strict=True)]
+        for lane in range(kits)
+    ]
+    return NOTHING.with_figures(figures_of(sunny)), truth, plans, rows
+
+
+def one_by_one(first, plans, rows, known):
+    """The belief after each day's rows were learned in turn."""
+    belief = first
+    for plan, read in zip(plans, rows, strict=True):
+        _, day = day_of(plan, read, belief, later=True, known=known.get(plan.span))
+        known[plan.span] = day.budget
+        belief = fit(belief, [day]).belief
+    return belief
+
+
+def at_once(first, plans, rows, known):
+    """The belief after one fit of all the days."""
+    days = [
+        day_of(plan, read, first, later=True, known=known.get(plan.span))[1]
+        for plan, read in zip(plans, rows, strict=True)
+    ]
+    return fit(first, days).belief
+
+
+def through_the_file(plans, rows, folder):
+    """The belief after each day was learned from the file that the day before left, which the
+    day's plan names."""
+    path, named = folder / "my-kit.toml", {"profiles": ["my-kit.toml"]}
+    for number, (plan, read) in enumerate(zip(plans, rows, strict=True)):
+        mine = Plan.from_dict(plan.source | named, folder=folder) if number else plan
+        kit = read_kit(path)
+        belief = kit.belief.with_figures(figures_of(mine))
+        _, day = day_of(mine, read, belief, later=True)
+        after = fit(belief, [day]).belief
+        new = with_profiles(kit, mine, after, day.in_plan, "your own readings")
+        path.write_text(as_toml(with_belief(new, after, read[-1].at.date()), path.name))
+    return read_kit(path).belief
 
 
 def test_ten_days_one_by_one_leave_no_bias():
-    off, _ = ten_days()
-    assert np.abs(off.mean(axis=0)).max() <= 0.35
+    first, truth, plans, rows = ten_days()
+    off, known = [], {}
+    for lane, read in enumerate(rows):
+        true = np.array([truth.of(key)[lane] for key in first.keys])
+        off.append((one_by_one(first, plans, read, known).mean - true) / first.first_sd)
+    assert np.abs(np.mean(off, axis=0)).max() <= 0.35
 
 
 def test_ten_days_one_by_one_equal_ten_days_at_once():
-    _, apart = ten_days()
-    assert np.sqrt((apart**2).mean(axis=0)).max() <= 0.15
+    first, _, plans, rows = ten_days()
+    known = {}
+    apart = [
+        one_by_one(first, plans, read, known).mean - at_once(first, plans, read, known).mean
+        for read in rows[:5]
+    ]
+    assert np.sqrt(np.square(apart / first.first_sd).mean(axis=0)).max() <= 0.15
+
+
+def test_ten_days_through_the_file_equal_ten_days_at_once(tmp_path):
+    first, _, plans, rows = ten_days()
+    apart = []
+    for lane, read in enumerate(rows[:3]):
+        (folder := tmp_path / str(lane)).mkdir()
+        found, whole = through_the_file(plans, read, folder), at_once(first, plans, read, {})
+        means = dict(zip(found.keys, found.mean, strict=True))
+        apart.append([means[key] for key in first.keys] - whole.mean)
+    assert np.sqrt(np.square(apart / first.first_sd).mean(axis=0)).max() <= 0.15
 
 
 def sampled(day, belief, after, chains=64, steps=900):
@@ -247,12 +368,6 @@ def test_nothing_read_of_a_tool_leaves_it_not_learned():
 def test_two_tools_between_the_same_readings_are_not_told_apart():
     _, answer = left_after(lived.folded(), "time,battery_percent\n08:30,88\n12:30,55\n")
     assert any("angle-grinder-115 and drill-10" in line for line in answer.apart)
-
-
-def test_a_reading_no_setting_explains_is_named():
-    text = "time,battery_percent\n08:00,90\n09:00,40\n14:00,20\n"
-    _, answer = left_after(lived.folded(), text)
-    assert any(note.startswith("row 2: battery_percent of 40 is lower") for note in answer.notes)
 
 
 def test_the_watts_of_a_tool_read_on_the_display_count():

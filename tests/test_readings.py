@@ -169,17 +169,142 @@ def test_what_simply_runs_on_cannot_be_counted():
     assert as_done(plan, rows)[1] == ["row 1: radio simply runs on: it cannot be counted"]
 
 
-def observed(rows):
-    belief = NOTHING.with_figures(figures_of(PLAN))
-    return observe(PLAN, read(rows).rows, belief)
-
-
-def test_percentages_near_full_and_at_zero_teach_nothing():
-    day = observed("08:00,99\n08:20,97\n08:40,95\n12:00,60\n14:00,0\n")
-    assert [one.value for one in day.observed] == [60.0]
-    assert day.notes == ("3 percentages of 0, or of 95 and more, teach nothing",)
-
-
 def test_a_single_row_hash_changes_with_anything_that_was_seen():
     marks = {read(row).rows[0].mark for row in ("09:00,80\n", "09:00,81\n", "09:01,80\n")}
     assert len(marks) == 3
+
+
+# --- what is left out, and why ------------------------------------------------------------------
+
+HEATER = [{"name": "heater", "supply": "ac", "working_w": 200, "hours": 3, "at": "09:00"}]
+
+
+def observed(rows, plan=PLAN, head=HEAD):
+    return observe(
+        plan, parse_readings(head + rows, plan).rows, NOTHING.with_figures(figures_of(plan))
+    )
+
+
+def item(answer, what):
+    return next(one for one in answer.items if one.what == what)
+
+
+def taught(rows, plan, head=HEAD):
+    return learn(plan, parse_readings(head + rows, plan))
+
+
+def test_percentages_near_full_and_at_zero_teach_nothing():
+    day = observed("08:00,90\n08:20,97\n08:40,95\n12:00,60\n14:00,0\n")
+    assert [one.value for one in day.observed] == [60.0]
+    assert day.notes == (
+        "rows 2, 3, 5: a battery_percent of 0, or of 95 and more, teaches nothing",
+    )
+
+
+@pytest.mark.parametrize("shown", [100, 95])
+def test_a_day_that_begins_with_a_full_display_tells_less(shown):
+    plan = plan_of(panel=[], task=HEATER)
+    full, sure = (taught(f"08:30,{start}\n10:00,{start - 25}\n", plan) for start in (shown, 94))
+    wide = [one.high - one.low for one in (item(a, "tool:heater") for a in (full, sure))]
+    assert wide[0] > 1.1 * wide[1]
+    assert f"row 1: a display stays at {shown} % for a while, so the start is known to some 3" \
+        " points only" in full.notes  # fmt: skip
+
+
+LEFT_OUT = {
+    "09:00,80,0\n10:00,70,0,500\n11:00,60,0,400\n": "row 3: solar_wh fell within the day, which"
+    " its counter cannot",
+    "09:00,80\n10:00,70\n10:00,66\n": "row 3: a second battery_percent for one time; the first"
+    " counts",
+    "09:00,80\n13:15,70,,,300\n14:00,60\n": "row 2: load_w while something runs that is not"
+    " steady; name its tool beside it",
+    "08:00,90\n08:30,88,,,300\n11:00,60\n": "row 2: load_w at a time when nothing runs in the plan",
+    "09:00,80\n10:00,70,50\n11:00,60,60\n": "rows 2, 3: solar_w where no sun on the panels is to"
+    " be expected",
+    "09:00,,40\n10:00,70\n11:00,60\n": "row 1: before the first battery_percent nothing is learned",
+}
+
+
+@pytest.mark.parametrize("rows", LEFT_OUT)
+def test_what_teaches_nothing_is_one_line_with_the_reason(rows):
+    assert observed(rows).notes == (LEFT_OUT[rows],)
+
+
+def test_the_same_percentage_written_for_two_tools_counts_once_and_needs_no_line():
+    day = observed("09:00,80\n11:00,60,,,,angle-grinder-115,9\n11:00,60,,,,drill-10,0\n")
+    assert [one.kind for one in day.observed] == ["battery_percent"]
+    assert day.notes == ()
+
+
+def test_solar_watts_of_a_nearly_full_pack_are_not_the_suns():
+    plan = plan_of(pack={"profile": "pack-1000", "taper_from_percent": 90})
+    day = observed("10:00,94\n12:00,94.5,90\n", plan)
+    assert day.notes == (
+        "row 2: solar_w of a pack that is nearly full is what it wants, not the sun",
+    )
+
+
+def test_watts_read_at_the_outlets_tell_nothing_of_the_capacity():
+    plan, head = plan_of(panel=[], task=HEATER), "time,battery_percent,load_w\n"
+    answer = taught("08:30,90\n10:00,,240\n", plan, head)
+    capacity = item(answer, "capacity_wh")
+    assert item(answer, "tool:heater").after > 210.0
+    assert capacity.after == pytest.approx(capacity.before, rel=1e-6)
+    assert capacity.doubt_left_percent == pytest.approx(100.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(("column", "value"), [("solar_wh", 400), ("solar_w", 120)])
+def test_what_the_sun_gave_by_itself_tells_nothing_of_the_capacity(column, value):
+    head = f"time,battery_percent,{column}\n"
+    answer = taught(f"08:00,40,0\n13:00,,{value}\n", plan_of(task=HEATER), head)
+    assert abs(item(answer, "sky:2026-05-20").after - 100.0) > 5.0
+    capacity = item(answer, "capacity_wh")
+    assert capacity.after == pytest.approx(capacity.before, rel=1e-3)
+    assert capacity.doubt_left_percent == pytest.approx(100.0, abs=0.1)
+
+
+def test_a_reading_that_nothing_explains_is_left_out_and_named():
+    rows = "08:00,90\n09:00,40\n11:00,72\n"
+    answer, without = taught(rows, PLAN), taught(rows.replace("09:00,40\n", ""), PLAN)
+    (line,) = (note for note in answer.notes if note.startswith("row 2: "))
+    assert line.startswith("row 2: battery_percent of 40 is lower than the plan's day can explain")
+    ours, theirs = (item(one, "tool:angle-grinder-115") for one in (answer, without))
+    assert ours.after == pytest.approx(theirs.after, rel=1e-2)
+    assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high), rel=2e-2)
+
+
+def test_a_row_that_was_left_out_is_not_remembered():
+    answer = taught("08:00,90\n09:00,40\n11:00,72\n", PLAN)
+    (record,) = answer.kit.learned["readings"].values()
+    marks = [row.mark for row in answer.readings.rows]
+    assert record["rows"] == [marks[0], marks[2]]
+
+
+def test_a_row_of_which_something_counts_is_remembered():
+    plan = plan_of()
+    rows = "09:00,60,,,\n12:00,55,900,,\n13:00,52,,,\n"
+    answer = taught(rows, plan)
+    assert any(note.startswith("row 2: solar_w of 900 is higher") for note in answer.notes)
+    (record,) = answer.kit.learned["readings"].values()
+    assert len(record["rows"]) == 3
+
+
+def test_nothing_but_odd_readings_is_refused():
+    with pytest.raises(PlanError, match="row 2: battery_percent of 9 is lower"):
+        taught("08:00,90\n09:00,9\n", PLAN)
+
+
+def test_a_dark_day_where_a_full_pack_was_expected_is_not_odd():
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 30, "hours": 8, "at": "08:30"}
+    clear = {"kind": "sky", "sky": 0, "futures": 1, "temp_air_c": 15}
+    plan = plan_of(weather=clear, task=[lamp])
+    answer = taught("08:00,90\n16:30,72\n", plan)
+    assert budget(plan).charge_percent[-1, 0] > 99.0
+    assert not any("explain" in note for note in answer.notes)
+    assert item(answer, "sky:2026-05-20").after < 80.0
+
+
+def test_what_is_left_out_stands_in_the_json_too():
+    answer = taught("08:30,88\n10:00,140\n11:00,60\n14:00,0\n", PLAN)
+    assert answer.as_dict()["notes"] == list(answer.notes)
+    assert len(answer.notes) >= 2

@@ -1,13 +1,14 @@
 """Meter logs of invented tools, made second by second, become profiles: counts and energy are
 known because the logs were made here. Levels in W, energy in Wh."""
 
-from datetime import date
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import pytest
 
+from energy.answers.learning.figures import size_of
 from energy.answers.learning.meter import parse_log
-from energy.answers.learning.overlay import Kit, as_toml
+from energy.answers.learning.overlay import Kit, as_toml, read_kit
 from energy.answers.learning.traces import as_task, trace, two_levels, with_trace
 from energy.plan import Plan, PlanError
 
@@ -33,10 +34,23 @@ def cuts(count=20, length_s=45, pause_s=30, noise_w=8.0, seed=0, after_s=200):
     return np.concatenate(watts), np.array(energy)
 
 
-def log_of(watts, interval_s=1):
+def log_of(watts, interval_s=1, gap=slice(0)):
     means = watts[: watts.size // interval_s * interval_s].reshape(-1, interval_s).mean(axis=1)
     rows = [f"{k * interval_s},{value:.2f}" for k, value in enumerate(means)]
+    del rows[gap]
     return parse_log("seconds,watts\n" + "\n".join(rows))
+
+
+def counted(watts, interval_s, step_wh):
+    """The log of a counter that shows whole steps, read once an interval."""
+    energy = 123.4 + np.append(0.0, np.cumsum(watts) / 3600.0)[::interval_s]
+    shown = np.floor(energy / step_wh + 1e-9) * step_wh
+    rows = [f"{k * interval_s},{value:.6f}" for k, value in enumerate(shown)]
+    return parse_log("seconds,Wh\n" + "\n".join(rows))
+
+
+def rows(values, head="seconds,watts"):
+    return head + "\n" + "\n".join(f"{k},{value}" for k, value in enumerate(values)) + "\n"
 
 
 @pytest.mark.parametrize(("interval_s", "pause_s"), [(1, 6), (1, 30), (2, 8), (10, 32), (60, 185)])
@@ -132,104 +146,52 @@ def test_a_lamp_is_steady():
     assert (found.kind, found.profile["working_w"]) == ("steady", pytest.approx(42.0, abs=0.2))
 
 
+def fridge(cycles=8, on_w=60.0, off_w=0.5):
+    """Ten minutes on in each half hour."""
+    cycle = np.r_[np.full(600, on_w), np.full(1200, off_w)]
+    return np.r_[np.full(700, off_w), np.tile(cycle, cycles)]
+
+
+@pytest.mark.parametrize("tool", ["fridge-12v", "my-fridge"])
+@pytest.mark.parametrize("interval_s", [1, 10, 60])
+@pytest.mark.parametrize("gap_from_s", [7000, 8000, 9000])
+def test_a_gap_leaves_the_share_and_period_of_a_cycle(tool, interval_s, gap_from_s):
+    gap = slice(gap_from_s // interval_s, (gap_from_s + 1200) // interval_s)
+    found = trace(log_of(fridge(), interval_s, gap), tool)
+    assert found.kind == "cycling"
+    assert found.profile["period_min"] == pytest.approx(30.0, abs=0.3)
+    assert found.profile["duty_percent"] == pytest.approx(33.3, abs=0.7)
+    mean_w = (60.0 * 600.0 + 0.5 * 1200.0) / 1800.0
+    assert size_of(as_task(tool, found.profile)) == pytest.approx(mean_w, rel=0.02)
+
+
+def test_less_than_two_cycles_teach_no_share():
+    found = trace(log_of(fridge(cycles=1), 10), "fridge-12v")
+    assert (found.profile, found.notes[-1][:23]) == ({}, "no whole cycle is seen:")
+
+
+def test_a_log_that_starts_and_ends_at_work_tells_the_watts_and_no_count():
+    found = trace(log_of(np.r_[np.full(300, 600.0), np.full(60, 0.0), np.full(200, 600.0)]), "saw")
+    assert (found.count, found.each_wh) == (None, None)
+    assert found.profile["working_w"] == pytest.approx(600.0, rel=0.01)
+
+
+def test_work_in_single_samples_is_not_nothing():
+    watts = np.r_[np.zeros(120), np.tile(np.r_[np.full(45, 800.0), np.zeros(195)], 10)]
+    found = trace(log_of(watts, 60), "my-saw")
+    assert (found.count, found.each_wh) == (10, pytest.approx(10.0, rel=0.01))
+
+
+def test_cuts_that_run_together_at_a_minute_are_not_taken_for_one():
+    watts, energy = cuts(pause_s=70, length_s=30)
+    found = trace(log_of(watts, 60), "my-saw")
+    assert (found.count, found.profile) == (None, {})
+    assert found.total_wh == pytest.approx(energy.sum(), rel=0.03)
+
+
 def test_two_levels_are_parted_where_both_are_narrowest():
     threshold, explained = two_levels(np.r_[np.full(50, 1.0), np.full(20, 9.0)])
     assert (threshold, explained) == (5.0, pytest.approx(1.0))
-
-
-# --- how logs come ------------------------------------------------------------------------------
-
-WATTS = [1, 1, 800, 800, 800, 1, 1, 800, 800, 1]
-
-
-def rows(values, head="seconds,watts"):
-    return head + "\n" + "\n".join(f"{k},{value}" for k, value in enumerate(values)) + "\n"
-
-
-@pytest.mark.parametrize(
-    "text",
-    [
-        rows(WATTS),
-        rows([w / 1000.0 for w in WATTS], "Elapsed (s),Power [kW]"),
-        rows([w / 1000.0 for w in WATTS], "time_s,power_kw"),
-        "time;kW\n"
-        + "\n".join(f"{k};{w / 1000:.3f}".replace(".", ",") for k, w in enumerate(WATTS)),
-        "Time\tVoltage (V)\tCurrent (mA)\n"
-        + "\n".join(f"12:00:{k:02d}\t230\t{w / 0.23}" for k, w in enumerate(WATTS)),
-        "Date,Time,Apparent Power (VA),Active Power (W)\n"
-        + "\n".join(f"14.09.2026,12:00:{k:02d},999,{w}" for k, w in enumerate(WATTS)),
-        "\n".join(f"{k},{w}" for k, w in enumerate(WATTS)),
-    ],
-    ids=["plain", "kW", "unit in the name", "decimal commas", "volts and amps", "dates", "no head"],
-)
-def test_the_same_log_is_read_however_it_is_headed(text):
-    assert parse_log(text).watts == pytest.approx(WATTS)
-
-
-def test_a_log_passes_midnight():
-    text = "time,watts\n" + "\n".join(f"{t},5" for t in ("23:59:58", "23:59:59", "00:00:00"))
-    assert parse_log(text).time_s.tolist() == [0.0, 1.0, 2.0]
-
-
-@pytest.mark.parametrize("starts", [65000.0, 9990.0])
-def test_a_counter_that_wraps_carries_on(starts):
-    limit = 65536.0 if starts == 65000.0 else 10000.0
-    counted = (starts + 20.0 * np.arange(40)) % limit
-    text = "time,energy (Wh)\n" + "\n".join(f"{60 * k},{v}" for k, v in enumerate(counted))
-    log = parse_log(text)
-    assert log.watts == pytest.approx(1200.0)
-    assert "the counter wraps" in log.notes[0]
-
-
-def test_a_counter_that_starts_anew_leaves_a_gap():
-    counted = [*(5.0 * np.arange(20) + 700.0), *(5.0 * np.arange(20))]
-    text = "time,kWh\n" + "\n".join(f"{60 * k},{v / 1000}" for k, v in enumerate(counted))
-    log = parse_log(text)
-    assert log.watts == pytest.approx(300.0)
-    assert any("starts anew" in note for note in log.notes)
-
-
-def test_a_gap_cuts_only_the_burst_it_falls_in():
-    watts, energy = cuts(seed=5)
-    text = rows(np.round(watts, 1)).splitlines()
-    first = int(np.flatnonzero(watts > 100.0)[0])
-    log = parse_log("\n".join(text[: first + 11] + text[first + 21 :]))
-    found = trace(log, GRINDER)
-    assert found.count == 19
-    assert found.each_wh == pytest.approx(energy[1:].mean(), rel=0.03)
-    assert "pieces of bursts that are cut off, left out: 2" in found.notes
-
-
-REFUSED = {
-    "time,power,load_power\n0,1,1\n1,1,1\n2,1,1\n": 'columns "power" and "load_power" could each be'
-    " the watts; name one watts",
-    "time,temperature\n0,1\n1,1\n2,1\n": "no column of watts, of volts and amps, or of Wh; columns:"
-    ' "time", "temperature"',
-    "lap,watts\n0,1\n1,1\n2,1\n": 'no column of times; columns: "lap", "watts"',
-    "time,watts\n0,1\n1,x\n2,1\n": 'row 2, "watts": "x" is not a number',
-    "time,watts\n0,1\n5,1\n2,1\n": 'row 3: times must rise (got "2" after "5")',
-    "time,watts\n0,1\n1,1\n7,1\n30,1\n31,1\n": "its steps run from 1 to 23 s: log at an even"
-    " interval",
-    "time,watts\n0,1\n1,-300\n2,1\n": "watts must not be negative (got -300); turn the meter round",
-    "time,watts\n0,1,5\n1,1,5\n2,1,5\n": "its first row has 3 cells under 2 headings; a decimal"
-    " comma needs semicolons between the cells",
-    "time;watts\n0;1,5\n1;1.5\n2;1,5\n": 'column "watts" has both decimal commas and points',
-    "time,watts\n": "must hold a line of headings and three rows or more (got 1)",
-    "time,watts\nsoon,1\nthen,1\nlater,1\n": 'row 1: "soon" is not a time; write seconds, or'
-    " 2026-09-14 13:20:05",
-}
-
-
-@pytest.mark.parametrize("text", REFUSED)
-def test_a_log_that_can_be_read_in_two_ways_or_none_is_refused_in_one_line(text):
-    with pytest.raises(PlanError) as caught:
-        parse_log(text)
-    assert caught.value.problems == [f"log: {REFUSED[text]}"]
-
-
-def test_a_log_in_which_nothing_is_drawn_is_refused():
-    with pytest.raises(PlanError, match="nothing was drawn"):
-        trace(log_of(np.zeros(100)), GRINDER)
 
 
 # --- into the kit -------------------------------------------------------------------------------
@@ -250,3 +212,65 @@ def test_a_log_outweighs_what_was_stated():
     watts, _ = cuts(length_s=60)
     belief = with_trace(Kit(), trace(log_of(watts), GRINDER), DAY).belief
     assert belief.sd[0] < 0.35 * belief.first_sd[0]
+
+
+def test_the_same_log_is_learned_once_whatever_its_file_is_called(tmp_path):
+    watts, _ = cuts(length_s=60)
+    text = rows(np.round(watts, 1))
+    kit = with_trace(Kit(), trace(parse_log(text, "may.csv"), GRINDER), DAY)
+    (tmp_path / "my-kit.toml").write_text(as_toml(kit, "my-kit.toml"))
+    kit = read_kit(tmp_path / "my-kit.toml")
+    with pytest.raises(PlanError) as caught:
+        with_trace(kit, trace(parse_log(text, "copy.csv"), GRINDER), DAY)
+    assert caught.value.problems == [f"copy.csv: was learned before, as may.csv of {GRINDER}"]
+    watts, _ = cuts(length_s=60, seed=1)
+    more = with_trace(kit, trace(log_of(watts), GRINDER), DAY)
+    assert more.belief.sd[0] < kit.belief.sd[0]
+
+
+def clocked(watts, form):
+    start = datetime(2026, 5, 3, 11, 59, 30)
+    clock = [(start + timedelta(seconds=k)).strftime(form) for k in range(watts.size)]
+    return parse_log(
+        "time,watts\n" + "\n".join(f"{t},{w:.1f}" for t, w in zip(clock, watts, strict=True))
+    )
+
+
+def test_a_log_counts_as_of_its_own_day_where_it_tells_it():
+    watts, _ = cuts(length_s=60)
+    for form in ("%Y-%m-%dT%H:%M:%S", "%d.%m.%Y %H:%M:%S"):
+        kit = with_trace(Kit(), trace(clocked(watts, form), GRINDER), DAY)
+        (record,) = kit.logs.values()
+        assert kit.updated == record["first"] == record["last"] == date(2026, 5, 3)
+    for form in ("%H:%M:%S", "%d/%m/%Y %H:%M:%S"):
+        kit = with_trace(Kit(), trace(clocked(watts, form), GRINDER), DAY)
+        (record,) = kit.logs.values()
+        assert (kit.updated, "first" in record) == (DAY, False)
+
+
+def test_a_log_of_another_kind_of_tool_is_refused():
+    with pytest.raises(PlanError, match="falls away as a charge does, and kettle-small is steady"):
+        trace(log_of(charge(), 10), "kettle-small")
+    kit = with_trace(Kit(), trace(log_of(charge(), 10), "mine"), DAY)
+    watts, _ = cuts(length_s=60)
+    with pytest.raises(PlanError, match="mine is charging in the kit, and intermittent in this"):
+        with_trace(kit, trace(log_of(watts), "mine"), DAY)
+
+
+@pytest.mark.parametrize(
+    ("tool", "watts", "interval_s"),
+    [
+        (GRINDER, cuts(length_s=60)[0], 1),
+        ("kettle-small", np.r_[np.full(60, 0.0), np.full(300, 540.0), np.full(60, 0.0)], 1),
+        ("fridge-12v", fridge(), 10),
+        ("tool-pack-18v-5ah", charge(), 10),
+    ],
+    ids=["intermittent", "steady", "cycling", "charging"],
+)
+def test_the_profile_is_what_log_and_statement_together_say(tool, watts, interval_s):
+    found = trace(log_of(watts, interval_s), tool)
+    kit = with_trace(Kit(), found, DAY)
+    size = size_of(as_task(tool, kit.tables["tools"][tool]))
+    stated, logged = kit.belief.base[0], size_of(as_task(tool, found.profile))
+    assert size == pytest.approx(stated * kit.belief.mean[0], rel=0.002)
+    assert min(stated, logged) < size < max(stated, logged)

@@ -4,6 +4,7 @@ The poses are searched in `poses`; every figure given of one comes from a budget
 Words and picture lie in `show`.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -186,12 +187,23 @@ def aim(plan: Plan | Budget) -> Aim:
         flat=_set(b, sought.change("flat")),
         best=best,
         follow=_set(b, sought.change("follow")),
-        re_aim=tuple(_set(b, sought.change("re-aimed", (tilt, azimuth), at), at) for at in turns),
+        re_aim=_rising(
+            [_set(b, sought.change("re-aimed", (tilt, azimuth), at), at) for at in turns]
+        ),
         tilt_deg=tilt,
         azimuth_deg=None if sought.swings else azimuth,
         aimed=sought.aimed,
         yields=yields,
     )
+
+
+def _rising(turned: Iterable[Setting]) -> tuple[Setting, ...]:
+    """Turns that give more than fewer of them do: under cloud another may cost light."""
+    found: list[Setting] = []
+    for one in turned:
+        if not found or one.wh_per_day > found[-1].wh_per_day:
+            found.append(one)
+    return tuple(found)
 
 
 def enough_for(b: Budget, wh: float) -> str:

@@ -5,7 +5,7 @@ after, what cannot be told apart, and what to read next.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,16 +14,17 @@ import numpy as np
 
 from energy.answers.learning.figures import (
     INTERVAL_80,
+    LEARNED,
     SURE_OF_CAPACITY,
     Belief,
     Figure,
     figures_of,
+    refuse_another,
     words,
 )
-from energy.answers.learning.fit import Fit, fit
+from energy.answers.learning.fit import Fit, fit, surprise
 from energy.answers.learning.observe import observe
 from energy.answers.learning.overlay import (
-    LEARNED,
     OWN,
     Kit,
     refuse_known_rows,
@@ -42,7 +43,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure as Picture
 
 TOGETHER = 0.4  # a correlation that is worth a word
-ODD_SIGMAS = 3.5  # a reading this far from all that was expected is worth a second look
 
 
 @dataclass(frozen=True)
@@ -97,6 +97,7 @@ class Learned:
             ],
             "apart": list(self.apart),
             "next_reading": self.next_reading,
+            "notes": list(self.notes),
         }
 
     def _repr_html_(self) -> str:
@@ -117,11 +118,12 @@ class Learned:
 
     def solar_w(self) -> tuple[Array, Array]:
         """Watts of sun into the pack's bus in the segments of `day.case`: before, and as found."""
-        zeros = np.zeros((self.day.nuisances, 1))
-        before = self.day.panel_w(self.before.mean[:, None], zeros)[:, 0]
-        after = self.day.panel_w(self.fit.belief.mean[:, None], self.fit.luck[0][:, None])[:, 0]
-        efficiency = self.day.case.controller_efficiency
-        return before * efficiency, after * efficiency
+        before = self._sun_w(self.before.mean, np.zeros(self.day.nuisances))
+        return before, self._sun_w(self.fit.belief.mean, self.fit.luck[0])
+
+    def _sun_w(self, mean: Array, luck: Array) -> Array:
+        case, _ = self.day.lanes(mean[:, None], luck[:, None], in_percent=False)
+        return np.asarray(case.solar_w[:, 0] * case.controller_efficiency)
 
     def plot(self) -> "Picture":
         """Measured against predicted charge: a matplotlib figure."""
@@ -151,18 +153,21 @@ def learn(plan: Plan, readings: Readings | Path | str, kit: Kit | None = None) -
     enough = "needed are two battery_percent below 95, or solar_w, solar_wh or load_w"
     if not rows:
         raise PlanError([*readings.problems, f"{readings.name}: no row can be used; {enough}"])
-    refuse_known_rows(kit, rows)
+    refuse_known_rows(kit, rows, "readings")
     figures = figures_of(plan)
+    refuse_another(kit.belief, figures)
     before = kit.aged(rows[-1].at.date()).with_figures(figures)
-    day = observe(plan, rows, before, later=bool(kit.belief.keys))
+    read = observe(plan, rows, before, later=bool(kit.belief.keys))
+    day, odd = _without_odd(read, before)
     if not day.observed:
-        raise PlanError(
-            [*readings.problems, f"{readings.name}: too little was read to learn from; {enough}"]
-        )
+        lines = [*read.notes, *(odd or [f"too little was read to learn from; {enough}"])]
+        raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
     found = fit(before, [day])
     after, last = found.belief, rows[-1].at.date()
     new = with_profiles(kit, plan, after, day.in_plan, f"{OWN}, to {last}")
-    new = with_rows(with_belief(new, after, last), "readings", readings.name, rows)
+    left_out = {one.row for one in read.observed} - {one.row for one in day.observed}
+    used = [row for row in rows if row not in left_out]
+    new = with_rows(with_belief(new, after, last), "readings", readings.name, used)
     items = _items(figures, before, after, _raw(plan, rows)) + _skies(day, found)
     suggestions = what_to_read(plan, after, day.budget, most=1)
     return Learned(
@@ -171,7 +176,7 @@ def learn(plan: Plan, readings: Readings | Path | str, kit: Kit | None = None) -
         items=tuple(items),
         apart=tuple(_apart(figures, after, day, found)),
         next_reading=suggestions[0].text if suggestions else "",
-        notes=(*readings.problems, *day.notes, *_odd(day, found), *wins_over(plan, new)),
+        notes=(*readings.problems, *day.notes, *odd, *wins_over(plan, new)),
         kit=new,
         before=before,
         fit=found,
@@ -305,17 +310,20 @@ def _with_sky(
     return []
 
 
-def _odd(day: Day, found: Fit) -> list[str]:
-    """Lines about readings that nothing the plan says explains."""
-    lines = []
-    for one, far in zip(day.observed, found.surprise[0].tolist(), strict=True):
-        if abs(far) > ODD_SIGMAS:
-            way = "higher" if far > 0 else "lower"
-            lines.append(
-                f"row {one.row.number}: {one.kind} of {one.value:g} is {way} than the plan's day"
-                " can explain; was something else running, or another time written?"
-            )
-    return lines
+def _without_odd(day: Day, before: Belief) -> tuple[Day, list[str]]:
+    """The day without the readings that nothing the plan says explains, and a line on each."""
+    kept, lines = [], []
+    for one, far in zip(day.observed, surprise(before, day).tolist(), strict=True):
+        if far == 0.0:
+            kept.append(one)
+            continue
+        way = "higher" if far > 0.0 else "lower"
+        lines.append(
+            f"row {one.row.number}: {one.kind} of {one.value:g} is {way} than the plan's day can"
+            " explain, and left out; was something else running, or another time written? If not,"
+            " the plan states something wrong"
+        )
+    return replace(day, observed=tuple(kept)), lines
 
 
 def _and(names: Sequence[str]) -> str:

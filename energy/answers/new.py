@@ -13,7 +13,7 @@ from energy.plan.documents import parse
 from energy.plan.merge import zone_at
 from energy.plan.moments import window
 from energy.plan.words import meant, shown
-from energy.plan.write import write_changes
+from energy.plan.write import built_in_text, write_changes
 from energy.weather.climate import has_climate
 
 Ask = Callable[[str, str, Callable[[str], Any]], Any]
@@ -54,7 +54,23 @@ def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
         }
         if not has_climate(latitude, longitude):
             changes["weather.sky"] = "broken"
-    return write_changes(f"builtin:{demo}", changes)
+    return _aligned(write_changes(f"builtin:{demo}", changes), built_in_text(f"builtin:{demo}"))
+
+
+def _aligned(text: str, before: str) -> str:
+    """A changed text with each comment in the column where it stood before, if it fits.
+
+    >>> _aligned("at = 47.05 # north", "at = 5       # north")
+    'at = 47.05   # north'
+    """
+    column = {line[at:]: at for line in before.splitlines() if (at := line.find("# ")) > 0}
+    found = []
+    for line in text.splitlines():
+        at = line.find("# ")
+        if at > 0 and line[at:] in column:
+            line = f"{line[:at].rstrip():<{column[line[at:]] - 2}}  {line[at:]}"
+        found.append(line)
+    return "\n".join(found) + "\n" * text.endswith("\n")
 
 
 def from_questions(ask: Ask, at: str | None = None) -> str:

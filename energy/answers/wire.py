@@ -82,18 +82,31 @@ class String:
 
 @dataclass(frozen=True)
 class Wire:
-    """The answer; lowest_c [deg C] is the cold the strings were judged in, None without panels."""
+    """The answer; lowest_c [deg C] is the cold the strings were judged in, None without panels.
+
+    asks: what only the maker of the solar input can answer.
+    """
 
     runs: tuple[Wired, ...]
     strings: tuple[String, ...]
     lowest_c: float | None
     notes: tuple[str, ...]
+    asks: tuple[str, ...] = ()
+
+    @property
+    def verdict(self) -> bool | None:
+        """False where a run drops too much or is too thin, or no arrangement of a panel fits; None
+        where nothing was judged or whether a string fits is not known."""
+        fits: list[bool | None] = [run.fits for run in self.runs]
+        fits += [string.fits for string in self.strings if string.taken]
+        if False in fits:
+            return False
+        return None if None in fits or not fits else True
 
     @property
     def yes(self) -> bool:
-        """False where a run drops too much or is too thin, or no arrangement of a panel fits."""
-        misfits = any(string.taken and string.fits is False for string in self.strings)
-        return not misfits and all(run.fits for run in self.runs)
+        """Whether all was judged and is good."""
+        return self.verdict is True
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html())
@@ -157,14 +170,16 @@ def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
     laid: list[Arrangement] = []
     strings: tuple[String, ...] = ()
     notes: list[str] = []
+    asks: tuple[str, ...] = ()
     if cold is not None:
         laid, strings = _strings(plan, cold)
         notes += [*_cold_notes(plan, cold), *_string_notes(plan, laid)]
+        asks = _asks(plan, laid)
     ends = joined(plan, laid)
     runs = _wired(plan, ends)
     notes += _run_notes(plan, ends, runs)
     lowest = None if cold is None else cold.lowest_c
-    return Wire(runs, strings, lowest, tuple(dict.fromkeys(notes)))
+    return Wire(runs, strings, lowest, tuple(dict.fromkeys(notes)), asks)
 
 
 @dataclass(frozen=True)
@@ -302,8 +317,7 @@ def _cold_notes(plan: Plan, cold: _Cold) -> list[str]:
 
 def _string_notes(plan: Plan, laid: list[Arrangement]) -> list[str]:
     """How the panels are taken to be joined, and what an electrician would look at next."""
-    into, pack_v = plan.pack.solar_input, plan.pack.nominal_v
-    notes = []
+    pack_v, notes = plan.pack.nominal_v, []
     for way in laid:
         name = f'"{way.panel.name}"'
         if way.panel.count > 1:
@@ -321,13 +335,19 @@ def _string_notes(plan: Plan, laid: list[Arrangement]) -> list[str]:
     volts = [way.v_mp for way in laid]
     if max(volts) > UNLIKE * min(volts):
         notes.append("unlike strings on one input drag one another down: match their volts")
-    bright_a = cable.PANEL_CIRCUIT / cable.CONTINUOUS * sum(way.i_sc for way in laid)
-    if into.max_a is not None and bright_a > into.max_a:
-        notes.append(
-            f"in bright sun the strings can short to {bright_a:.3g} A (1.25 x Isc, NFPA 70 690.8),"
-            f" the input takes {into.max_a:g} A: ask its maker whether it limits the rest"
-        )
     return notes
+
+
+def _asks(plan: Plan, laid: list[Arrangement]) -> tuple[str, ...]:
+    """More amps in bright sun than the input takes: good or not as its maker says."""
+    takes_a = plan.pack.solar_input.max_a
+    bright_a = cable.PANEL_CIRCUIT / cable.CONTINUOUS * sum(way.i_sc for way in laid)
+    if takes_a is None or bright_a <= takes_a:
+        return ()
+    return (
+        f"in bright sun the strings can short to {bright_a:.3g} A (1.25 x Isc, NFPA 70 690.8), the"
+        f" input takes {takes_a:g} A: ask its maker whether it limits the rest",
+    )
 
 
 def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[str]:

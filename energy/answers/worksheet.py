@@ -22,6 +22,7 @@ CRITICAL_GOAL = 99.0
 # Masters, Renewable and Efficient Electric Power Systems, to SAND87-7023 (from memory).
 STORAGE = {95.0: (9.43, -1.9, 0.11), 99.0: (24.0, -4.73, 0.3)}
 STORAGE_SUN_HOURS = (1.0, 7.0)  # where the fits fall and mean something
+LEAST_SUN_HOURS = 0.05
 
 
 @dataclass(frozen=True)
@@ -110,6 +111,10 @@ def worksheet(b: Budget) -> Worksheet:
     fitted = storage_days(sun_hours, available)
     stored = min(fitted, float(days))
     stored_words = f"{fitted:.1f} by the published fit for {available:.0f} % availability"
+    fewest, most = STORAGE_SUN_HOURS
+    if not fewest <= sun_hours <= most:
+        end, way = (fewest, "more") if sun_hours < fewest else (most, "less")
+        stored_words += f" at {end:g} sun hours, where it ends: {way} is wanted here"
     if stored < fitted:
         stored_words += f", but the job has no more than {days}"
     depth = max(1.0 - pack.reserve_percent / 100.0, 0.05)
@@ -118,11 +123,14 @@ def worksheet(b: Budget) -> Worksheet:
     battery = battery_label_wh(daily_wh, stored, depth, cold) / (pack.health_percent / 100.0)
     efficiency = _panel_to_battery(b)
     ratio = CRITICAL_RATIO if goal >= CRITICAL_GOAL else ORDINARY_RATIO
-    panel = array_w(daily_wh, max(sun_hours, 0.05), ratio, efficiency)
+    panel = array_w(daily_wh, max(sun_hours, LEAST_SUN_HOURS), ratio, efficiency)
+    sun_words = "mean of the plan's season, in the panels' plane"
+    if sun_hours < LEAST_SUN_HOURS:
+        sun_words = f"no sun to live on; the panel is reckoned with {LEAST_SUN_HOURS:g}"
     aged = "" if pack.health_percent == 100.0 else f" / {pack.health_percent / 100.0:.2f} for age"
     steps = (
         Step("daily load at the battery", daily_wh, "Wh/day", load_words),
-        Step("peak sun hours", sun_hours, "h/day", "mean of the season, in the panels' plane"),
+        Step("peak sun hours", sun_hours, "h/day", sun_words),
         Step("storage", stored, "days", stored_words),
         Step("depth of discharge", depth, "", "down to the reserve"),
         Step("temperature factor", cold, "", f"share of the label at {air_c:.0f} degrees C"),

@@ -12,8 +12,8 @@ from rich.table import Table
 from rich.text import Text
 
 from energy.answers.learn import Item, Learned
-from energy.answers.learning.figures import Belief, words
-from energy.answers.learning.overlay import own_figures
+from energy.answers.learning.figures import words
+from energy.answers.learning.own import Own
 from energy.answers.learning.score import Score
 from energy.answers.learning.traces import Traced
 from energy.answers.learning.what_to_read import Suggestion
@@ -185,8 +185,8 @@ def show_score(answer: Score, out: Console) -> None:
             f"{off:+.0f}",
         )
     out.print(table)
-    for problem in answer.readings.problems:
-        out.print(Text(f"Note: {problem}."))
+    for note in answer.notes:
+        out.print(Text(f"Note: {note}."))
 
 
 def score_finding(answer: Score) -> str:
@@ -212,10 +212,15 @@ def show_suggestions(found: Sequence[Suggestion], out: Console) -> None:
         out.print(Text(f"- {one.text} After it {left}."))
 
 
-def own_lines(belief: Belief) -> Iterable[str]:
-    """For the answer of a check: which figures come from the person's own readings, and how much
-    of the doubt about each is left."""
-    known = own_figures(belief)
-    if known:
-        parts = [f"{words(key)} ({left:.0f} % of its doubt left)" for key, left in known]
+def lines_of_own(found: Own) -> Iterable[str]:
+    """For the end of an answer: which of its figures come from the person's own readings, with
+    the doubt about each that is left, and how far off predictions usually are at this site."""
+    if found.figures:
+        parts = [
+            f"{words(one.what)} ({one.doubt_left_percent:.0f} % of its doubt left)"
+            for one in found.figures
+        ]
         yield f"From your own readings: {', '.join(parts)}."
+    if found.usual is not None:
+        days = f"{found.usual.days} day{'' if found.usual.days == 1 else 's'} scored"
+        yield f"Usual error here: {found.usual.points:.0f} points of charge over {days}."

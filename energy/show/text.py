@@ -104,8 +104,10 @@ def show_check(
     fixes: Fixes | None = None,
     *,
     demo: bool = False,
+    own: Sequence[str] = (),
 ) -> None:
-    """Print the whole answer of a check; `demo` says that the plan is the built-in one."""
+    """Print the whole answer of a check; `demo` says that the plan is the built-in one, `own` are
+    tools whose figures come from the person's own readings."""
     b = answer.budget
     if demo:
         out.print("No plan given: this is the built-in demo, an invented example.")
@@ -122,7 +124,7 @@ def show_check(
         out.print(Text(f"{sky.sky.capitalize()} sky: {words}."))
     if fixes is not None:
         show_fixes(fixes, out)
-    out.print(task_table(answer.tasks))
+    out.print(task_table(answer.tasks, own))
     out.print(energy_table(b))
     for note in b.notes:
         out.print(Text(f"Note: {note}."))
@@ -259,8 +261,9 @@ def now_line(answer: Check) -> str:
     )
 
 
-def task_table(tasks: Sequence[TaskAnswer]) -> Table:
-    """The tasks: what they ask, whether they run, in what share of weathers, and why not."""
+def task_table(tasks: Sequence[TaskAnswer], own: Sequence[str] = ()) -> Table:
+    """The tasks: what they ask (own: measured by the person), whether they run, in what share of
+    weathers, and why not."""
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("task", overflow="fold")
     table.add_column("outlet")
@@ -273,7 +276,7 @@ def task_table(tasks: Sequence[TaskAnswer]) -> Table:
         table.add_row(
             Text(name),
             SUPPLIES[task.supply],
-            f"{task.peak_w:.0f}",
+            f"{'own ' if (task.tool or task.name) in own else ''}{task.peak_w:.0f}",
             watt_hours(task.energy_wh),
             watt_hours(task.unmet_wh) if task.unmet_wh > 0.05 else "",
             f"{task.chance_percent:.0f} %" if task.energy_wh > 0.0 else "",

@@ -15,6 +15,7 @@ CLOSING = (
     " polarity before plugging, put the fuse close to the battery, uncoil leads; a DC arc does not"
     " go out by itself, so never unplug under load."
 )
+HEADS = {True: ("YES", "bold green"), False: ("NO", "bold red"), None: ("NOT KNOWN", "bold")}
 FITS = {True: "yes", False: "NO", None: "not known"}
 
 
@@ -45,8 +46,9 @@ def headline(answer: Wire) -> Text:
         words = ["the cables keep their drop and carry their current"] if answer.runs else []
         words += [] if unknown or not answer.strings else ["the strings suit the solar input"]
         words += ["whether the strings suit the solar input is not known"] if unknown else []
-    text = Text("YES" if answer.yes else "NO", style="bold green" if answer.yes else "bold red")
-    return text.append(f": {'; '.join(words) or 'nothing to judge'}.", style="bold")
+    words += answer.asks
+    head, style = HEADS[answer.verdict]
+    return Text(head, style=style).append(f": {'; '.join(words) or 'nothing to judge'}.", "bold")
 
 
 def awg_words(awg: int) -> str:

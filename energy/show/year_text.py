@@ -42,7 +42,8 @@ def show_years(answer: YearSize, out: Console, *, demo: bool = False) -> None:
         out.print(points_table(answer))
     if not answer.designs.refusals:
         out.print(frontier_table(answer))
-    out.print(month_table(answer))
+    if answer.picked is not None or not answer.own_limit:
+        out.print(month_table(answer))
     out.print(Text(GENERATOR))
     out.print(Text(WIRING))
 
@@ -59,10 +60,13 @@ def summary(answer: YearSize) -> Iterator[str]:
         f"Weather: {answer.designs.groups[0].weather.source}; {years}, the plan's days repeated"
         " over and over."
     )
-    for words, one in (("The plan's own", answer.own), ("The pick", answer.picked)):
+    for words, one, limit in (
+        ("The plan's own", answer.own, answer.own_limit),
+        ("The pick", answer.picked, None),
+    ):
         if one is not None:
             sizes = f"{figure(one.panel_w)} W and {figure(one.battery_wh)} Wh"
-            yield f"{words}, {sizes}: {worst_line(one)}."
+            yield f"{words}, {sizes}: {f'will not do: {limit}' if limit else worst_line(one)}."
 
 
 def worst_line(one: Through) -> str:
@@ -85,7 +89,7 @@ def month_table(answer: YearSize) -> Table:
     """Days on which the load is lost, month by month."""
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("load lost on % of days")
-    sizes = [("own", answer.own)]
+    sizes = [] if answer.own_limit else [("own", answer.own)]
     sizes += [] if answer.picked is None else [("pick", answer.picked)]
     for words, _ in sizes:
         table.add_column(words, justify="right")

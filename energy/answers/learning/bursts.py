@@ -6,6 +6,7 @@ from the same tool running free. What follows for the tool is worked out in `tra
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -15,8 +16,12 @@ from energy.plan import PlanError
 
 SPLIT, TWICE, APART_W = 0.75, 1.5, 3.0  # what two levels must explain, and how far they are apart
 SMALL_SHARE = 0.05  # of the largest power, added before the logarithm
+LONE_SHARE = 0.1  # of a lone sample: starts are no higher above the work (common practice)
 JOIN_S = 3.0
+ROUNDING = 1e-9  # of a value: values closer together are the same
 LEAST_BURST = 0.05  # of the usual energy: less is noise
+CHARGE_S, TAPER_SAMPLES = 600.0, 4
+ONE_STEP = 1.5  # of a counter's own steps: less is its rounding
 
 
 @dataclass(frozen=True)
@@ -41,7 +46,7 @@ def two_levels(values: Array) -> tuple[float, float]:
     """
     ordered = np.sort(values)
     total = float(ordered.var())
-    if total <= 0.0:
+    if ordered[-1] - ordered[0] <= ROUNDING * np.abs(ordered).max():
         return float(ordered[0]), 0.0
     count = np.arange(1, ordered.size)
     low = np.cumsum(ordered)[:-1] / count
@@ -54,7 +59,7 @@ def two_levels(values: Array) -> tuple[float, float]:
 def find_bursts(log: Log) -> tuple[list[Seen], float]:
     """The bursts of a log and the watts between them; a steady log is one burst."""
     watts, dt = log.watts, log.interval_s
-    small = SMALL_SHARE * float(smoothed(watts).max())
+    small = SMALL_SHARE * max(float(smoothed(watts).max()), LONE_SHARE * float(watts.max()))
     if small <= 0.0:
         raise PlanError([f"{log.name}: nothing was drawn"])
     logs = np.log(watts + small)
@@ -70,10 +75,14 @@ def find_bursts(log: Log) -> tuple[list[Seen], float]:
     outside = np.ones(watts.size, dtype=bool)
     for first, last, _ in found:
         outside[max(first - 1, 0) : last + 2] = False
-    standby = float(np.median(watts[outside])) if outside.any() else low
+    least_w = float(watts.min())  # an edge of work where no pause is long enough to show standby
+    standby = least_w if least_w <= small else 0.0
+    if outside.any():
+        standby = float(np.median(watts[outside]))
     bursts = [_seen(log, found, k, standby) for k in range(len(found))]
     usual = float(np.median([burst.energy_wh for burst in bursts]))
-    return [burst for burst in bursts if burst.energy_wh >= LEAST_BURST * usual], standby
+    least = max(LEAST_BURST * usual, min(ONE_STEP * log.step_wh, 0.5 * usual))
+    return [burst for burst in bursts if burst.energy_wh >= least], standby
 
 
 def smoothed(watts: Array) -> Array:
@@ -131,3 +140,35 @@ def _seen(log: Log, found: Sequence[Run], k: int, standby: float) -> Seen:
     energy = float((log.watts[part] - standby).sum()) * log.interval_s / 3600.0
     start, end = log.time_s[first], log.time_s[last] + log.interval_s
     return Seen(float(start), float(end), energy, whole, first, last)
+
+
+def inside(log: Log, bursts: Sequence[Seen]) -> Array:
+    """The samples of all bursts without those at their edges."""
+    parts = [log.watts[burst.first + 1 : burst.last] for burst in bursts]
+    return np.concatenate(parts) if parts else np.zeros(0)
+
+
+def neighbours(log: Log, bursts: Sequence[Seen]) -> list[tuple[Seen, Seen]]:
+    """Each burst with the next one, where no gap of the log lies between."""
+    return [(a, b) for a, b in pairwise(bursts) if not log.gap_after[a.first : b.first].any()]
+
+
+def taper(log: Log, burst: Seen) -> tuple[float, float] | None:
+    """Full watts of a charge and the percent of its energy from which it tapers, or None.
+
+    A charge at full power to a share f of its energy E and then falling in a straight line takes
+    (2 - f) E / P.
+    """
+    watts = smoothed(log.watts[burst.first : burst.last + 1])
+    long = watts.size * log.interval_s
+    if long < CHARGE_S or watts.size < 20:
+        return None
+    full = float(np.median(watts[: max(watts.size // 4, 3)]))
+    falling = (watts < 0.9 * full) & (watts > 0.1 * full)
+    late = np.arange(watts.size) >= watts.size // 3
+    if (falling & late).sum() < max(TAPER_SAMPLES, 0.04 * watts.size):
+        return None
+    if (falling & ~late).any() or watts[-2:].mean() > 0.5 * full:
+        return None
+    share = 2.0 - long * full / (burst.energy_wh * 3600.0)
+    return full, 100.0 * float(np.clip(share, 0.0, 1.0))

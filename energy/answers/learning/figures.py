@@ -6,12 +6,13 @@ of them is worked out in `seen`; how a belief changes, in `learn`.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from energy.answers.learning.readings import tool_key
 from energy.model import Array
-from energy.plan import Plan
+from energy.plan import Plan, PlanError
 from energy.plan.schema import Task
 
 # Standard deviations of the factors before anything was read, and how much doubt comes back in a
@@ -19,7 +20,15 @@ from energy.plan.schema import Task
 CAPACITY_SPREAD, IDLE_SPREAD, CONDITION_SPREAD = 0.08, 0.50, 0.10
 AGE_PER_MONTH = {"capacity_wh": 0.01, "idle_w": 0.03, "condition_percent": 0.05, "tool": 0.05}
 SURE_OF_CAPACITY = 0.05  # a display that is bent cannot tell the capacity better
+LEARNED = 0.9  # of the doubt there was at first: what has more left was not learned
+ANOTHER = 3.0  # first spreads: a figure stated so far from the kit's is of another thing
 INTERVAL_80 = 1.2816  # the normal distribution's 90 % point
+
+
+NAMES = {"capacity_wh": "capacity", "idle_w": "idle draw", "condition_percent": "condition"}
+PANEL_PLACED = (  # what a panel's place decides, not its make
+    "profile", "count", "tilt_deg", "facing", "aim", "re_aim_at", "out_between", "shade",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -50,6 +59,12 @@ class Belief:
         """Standard deviation of each factor, (p,)."""
         return np.asarray(np.sqrt(np.diag(self.covariance)))
 
+    @property
+    def learned(self) -> list[str]:
+        """The figures of which readings took at least a tenth of the doubt."""
+        left = self.sd <= LEARNED * self.first_sd
+        return [key for key, known in zip(self.keys, left, strict=True) if known]
+
     def with_figures(self, figures: Iterable[Figure]) -> "Belief":
         """The same with those figures of a plan added that it does not hold yet."""
         new = [figure for figure in figures if figure.key not in self.keys]
@@ -64,6 +79,24 @@ class Belief:
             mean=np.concatenate([self.mean, np.ones(len(new))]),
             covariance=covariance,
             first_sd=np.concatenate([self.first_sd, spread]),
+        )
+
+    def joined(self, other: "Belief") -> "Belief":
+        """Both, as learned apart from each other; of a figure in both the other's counts, but
+        where only this one has learned it."""
+        kept = set(self.learned) - set(other.learned)
+        mine = [k for k, key in enumerate(self.keys) if key in kept or key not in other.keys]
+        theirs = [k for k, key in enumerate(other.keys) if key not in kept]
+        size, first = len(mine) + len(theirs), len(mine)
+        covariance = np.zeros((size, size))
+        covariance[:first, :first] = self.covariance[np.ix_(mine, mine)]
+        covariance[first:, first:] = other.covariance[np.ix_(theirs, theirs)]
+        return Belief(
+            keys=(*(self.keys[k] for k in mine), *(other.keys[k] for k in theirs)),
+            base=np.concatenate([self.base[mine], other.base[theirs]]),
+            mean=np.concatenate([self.mean[mine], other.mean[theirs]]),
+            covariance=covariance,
+            first_sd=np.concatenate([self.first_sd[mine], other.first_sd[theirs]]),
         )
 
     def aged(self, months: float) -> "Belief":
@@ -114,15 +147,52 @@ def figures_of(plan: Plan) -> list[Figure]:
     return found
 
 
+def refuse_another(belief: Belief, figures: Iterable[Figure]) -> None:
+    """Raise PlanError where a plan states so different a figure under a name the kit knows that it
+    must be of another pack, panel or tool."""
+    problems = []
+    for figure in figures:
+        if figure.key not in belief.keys:
+            continue
+        at = belief.keys.index(figure.key)
+        first, now = float(belief.base[at]), float(belief.base[at] * belief.mean[at])
+        most = 1.0 + ANOTHER * float(belief.first_sd[at])
+        if all(max(figure.value / value, value / figure.value) > most for value in (first, now)):
+            kind, _, name = figure.key.partition(":")
+            kit, here = (f"{value * figure.each:.3g}" for value in (now, figure.value))
+            problems.append(
+                f"the {NAMES.get(kind, 'draw')} of {name} is {kit} {figure.unit} in the kit and"
+                f" {here} in the plan, too far apart for one and the same: give this one a"
+                f" {'tool' if kind == 'tool' else 'profile'} name of its own, or take its figures"
+                " out and name the kit in profiles"
+            )
+    if problems:
+        raise PlanError(problems)
+
+
 def pack_key(what: str, plan: Plan) -> str:
     """The key of a figure of the plan's pack."""
     return f"{what}:{plan.pack.profile or 'my-pack'}"
 
 
+def panel_names(plan: Plan) -> list[str]:
+    """The name of each of a plan's panels in the kit: that of its profile, else "my-panel"; those
+    of another make with a name that is taken have their number behind it."""
+    makes: dict[str, dict[str, Any]] = {}
+    names = []
+    for number, panel in enumerate(plan.panel, start=1):
+        make = panel.model_dump(exclude=set(PANEL_PLACED))
+        name = panel.profile or "my-panel"
+        if makes.setdefault(name, make) != make:
+            name = f"{name}-{number}"
+            makes[name] = make
+        names.append(name)
+    return names
+
+
 def panel_key(plan: Plan) -> str:
     """The key of the condition of all panels of a plan together."""
-    names = {panel.profile or "my-panel" for panel in plan.panel}
-    return f"condition_percent:{'+'.join(sorted(names))}"
+    return f"condition_percent:{'+'.join(sorted(set(panel_names(plan))))}"
 
 
 def condition_percent(plan: Plan) -> float:

@@ -16,20 +16,20 @@ from energy.model import Array
 STEP, LUCK_STEP = 0.25, 0.25  # to either side, in standard deviations, for the slopes
 LEAST_FACTOR = 0.1
 MOST_TURNS, MOST_HALVINGS, CLOSE = 15, 5, 1e-2
+ODD_SIGMAS = 3.5  # a reading this far from all that was expected is not believed
+DRAWN = 400  # kits and skies
 SKIES_TRIED = np.linspace(-3.0, 3.0, 13)  # a pack taken for full hides what the sky did
 
 
 @dataclass(frozen=True)
 class Fit:
     """The belief after, and what each day's nuisances came to: mean (q,), covariance (q, q), and
-    covariance with the figures (p, q); surprise: how far each reading lay from what was to be
-    expected, in standard deviations."""
+    covariance with the figures (p, q)."""
 
     belief: Belief
     luck: tuple[Array, ...]
     luck_covariance: tuple[Array, ...]
     luck_with: tuple[Array, ...]
-    surprise: tuple[Array, ...]
 
 
 def slopes(day: Day, belief: Belief, theta: Array, luck: Array) -> tuple[Array, Array]:
@@ -70,9 +70,6 @@ def fit(belief: Belief, days: Sequence[Day]) -> Fit:
         )
         return float(weight @ left**2 + (at - start) @ prior @ (at - start))
 
-    expected, jacobian = _slopes(days, belief, start, counts)
-    spread = jacobian @ np.linalg.solve(prior, jacobian.T)
-    surprise = np.asarray((values - expected) / np.sqrt(np.diag(spread) + 1.0 / weight))
     at = np.concatenate([belief.mean, *(_likely_sky(day, belief.mean) for day in days)])
     reached = cost(at)
     for _ in range(MOST_TURNS):
@@ -93,7 +90,7 @@ def fit(belief: Belief, days: Sequence[Day]) -> Fit:
         reached = there
         if close:
             break
-    return _found(belief, days, at, np.asarray(np.linalg.inv(curvature)), counts, surprise)
+    return _found(belief, days, at, np.asarray(np.linalg.inv(curvature)), counts)
 
 
 def _likely_sky(day: Day, theta: Array) -> Array:
@@ -137,7 +134,6 @@ def _found(
     at: Array,
     covariance: Array,
     counts: Sequence[int],
-    surprise: Array,
 ) -> Fit:
     figures = belief.mean.size
     after = replace(
@@ -145,14 +141,31 @@ def _found(
     )
     ends = figures + np.cumsum(counts)
     parts = [slice(end - count, end) for end, count in zip(ends, counts, strict=True)]
-    read = np.cumsum([len(day.observed) for day in days])[:-1]
     return Fit(
         belief=after,
         luck=tuple(at[part] for part in parts),
         luck_covariance=tuple(covariance[part, part] for part in parts),
         luck_with=tuple(covariance[:figures, part] for part in parts),
-        surprise=tuple(np.split(surprise, read)),
     )
+
+
+def surprise(belief: Belief, day: Day) -> Array:
+    """How far each reading lies from all that was to be expected, in standard deviations,
+    (observed,); 0 where some likely kit under some likely sky would have shown it.
+
+    Kits and skies are drawn, not taken in straight lines: a pack that is mostly full by then may
+    well not be.
+    """
+    rng = np.random.default_rng(0)
+    root = np.linalg.cholesky(belief.covariance)
+    theta = belief.mean[:, None] + root @ rng.standard_normal((belief.mean.size, DRAWN))
+    found = day.predict(
+        np.maximum(theta, LEAST_FACTOR), rng.standard_normal((day.nuisances, DRAWN))
+    )
+    left = day.values[:, None] - found
+    far = left.mean(axis=1) / np.hypot(found.std(axis=1), day.sigma)
+    beyond = (np.abs(left) > ODD_SIGMAS * day.sigma[:, None]).all(axis=1)
+    return np.where(beyond & (np.abs(far) > ODD_SIGMAS), far, 0.0)
 
 
 def expected_covariance(belief: Belief, day: Day) -> Array:

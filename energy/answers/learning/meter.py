@@ -6,9 +6,11 @@ a tool is found in `traces`.
 """
 
 import csv
+import hashlib
 import io
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -21,9 +23,15 @@ from energy.plan.documents import read_text
 from energy.plan.words import shown
 
 LARGEST_BYTES = 60_000_000
-MOST_W = 1e6
+MOST_W, MOST = 1e6, 1e10  # of watts; of any number here
 GAP = 1.6  # steps longer than so many usual ones are gaps
 UNEVEN = 0.1  # of the steps may be gaps: more is not a log at an even interval
+FEW_W = 5.0  # below this fractions without a unit are rather kW: common practice, no source
+FINEST_WH = 1e-6  # counters are compared so closely: finer ones show no steps
+# Below COARSE of its own steps in a row a counter's rounding looks like bursts (2 is twice 1);
+# ENOUGH of them keep it within a tenth.
+COARSE, ENOUGH = 4, 10
+DATED_S = 1e9  # seconds from 1970 on that are a date: from 2001
 # Words by which loggers head their columns (common practice), and what each unit is in W, Wh, V, A
 # and s.
 NAMES = {
@@ -46,6 +54,7 @@ STAMPS = (
     "%d/%m/%Y %H:%M:%S", "%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M:%S", "%m/%d/%Y %H:%M",
     "%Y/%m/%d %H:%M:%S", "%Y/%m/%d %H:%M",
 )  # fmt: skip
+UNIT_WORDS = {"watt", "watts", "volt", "volts", "amp", "amps", "ampere", "amperes"}
 WRAPS = (2.0**16, 2.0**32, *(10.0**k for k in range(2, 9)))
 NO_VALUE = {"", "-", "--", "nan", "na", "n/a", "null", "none"}
 
@@ -53,7 +62,9 @@ NO_VALUE = {"", "-", "--", "nan", "na", "n/a", "null", "none"}
 @dataclass(frozen=True)
 class Log:
     """A meter's log at an even interval: time_s from its first row, watts, and after which rows
-    something is missing, all (n,); volts where they were logged; lines about what was mended."""
+    something is missing, all (n,); volts where volts and amps were logged, the steps of a counter
+    [Wh]; whether the headings name the units; its first and last day where it tells them; lines
+    about what was mended."""
 
     name: str
     time_s: Array
@@ -61,7 +72,27 @@ class Log:
     gap_after: Mask
     interval_s: float
     volts: float | None
+    step_wh: float
+    unit_named: bool
+    days: tuple[date, date] | None
     notes: tuple[str, ...]
+
+    @property
+    def mark(self) -> str:
+        """A short hash by which the same values are known again, whatever the file is called."""
+        values = np.round(np.append(self.watts, self.interval_s), 1)
+        return hashlib.sha256(values.tobytes()).hexdigest()[:12]
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column's place and heading, what one of its unit is in W, Wh, V, A or s, and whether the
+    heading names that unit."""
+
+    place: int
+    heading: str
+    unit: float
+    named: bool
 
 
 def read_log(path: Path | str) -> Log:
@@ -79,18 +110,41 @@ def parse_log(text: str, name: str = "log") -> Log:
     """
     header, table = _table(text, name)
     columns = _columns(header, name)
-    time_s = _times(table, columns, header, name)
     notes: list[str] = []
+    time_s = _times(table, columns, notes, name)
+    days = _days(time_s)
+    time_s = time_s - time_s[0]
+    volts, step_wh = None, 0.0
     if "watts" in columns:
-        watts, volts = _values(table, columns["watts"], header, name), None
+        used = [columns["watts"]]
+        watts = _values(table, used[0], name)
     elif "volts" in columns and "amps" in columns:
-        per_volt = _values(table, columns["volts"], header, name)
-        watts = per_volt * _values(table, columns["amps"], header, name)
-        volts = float(np.nanmedian(per_volt))
+        used = [columns["volts"], columns["amps"]]
+        per_volt, amps = (_values(table, column, name) for column in used)
+        watts = per_volt * amps
+        volts = float(np.median(per_volt[~np.isnan(watts)])) if (watts > 0.0).any() else 0.0
     else:
-        counted = _values(table, columns["energy"], header, name)
-        time_s, watts, volts = *_from_counter(time_s, counted, notes), None
-    return _evened(time_s, watts, volts, notes, name)
+        used = [columns["energy"]]
+        counted = _values(table, used[0], name)
+        time_s, watts, step_wh = _from_counter(time_s, counted, notes, name)
+    named = all(column.named for column in used)
+    log = _evened(
+        Log(name, time_s, watts, watts > 0.0, 0.0, volts, step_wh, named, days, tuple(notes))
+    )
+    if not named and volts is None:
+        _refuse_thousands(log, used[0].heading, "W" if "watts" in columns else "Wh")
+    return log
+
+
+def _refuse_thousands(log: Log, heading: str, unit: str) -> None:
+    """Raise PlanError where a column without a unit is more likely of kW or kWh."""
+    most = float(log.watts.max())
+    if most < FEW_W and (log.watts % 1.0).any():
+        _refuse(
+            log.name,
+            f"column {shown(heading)} names no unit, and as {unit} it is {most:.2g} W at most;"
+            f' head it "{heading} (k{unit})" or "{heading} ({unit})"',
+        )
 
 
 def _refuse(name: str, text: str) -> NoReturn:
@@ -98,7 +152,7 @@ def _refuse(name: str, text: str) -> NoReturn:
 
 
 def _table(text: str, name: str) -> tuple[list[str], Any]:
-    """Headings, and the cells as text; a log without headings holds seconds and watts."""
+    """Headings, and the cells as text; a log without headings holds seconds and power."""
     lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
     if len(lines) < 4:
         _refuse(name, f"must hold a line of headings and three rows or more (got {len(lines)})")
@@ -107,7 +161,7 @@ def _table(text: str, name: str) -> tuple[list[str], Any]:
     first = [cell.strip() for cell in next(csv.reader([lines[1]], delimiter=mark), [])]
     body = lines[1:]
     if all(re.fullmatch(r"-?\d+([.,]\d+)?", cell) for cell in header) and len(header) == 2:
-        header, body = ["seconds", "watts"], lines
+        header, body = ["seconds", "power"], lines
     if len(first) > len(header):
         _refuse(
             name,
@@ -145,32 +199,32 @@ def _heading(text: str) -> tuple[str, str]:
     return bare, unit
 
 
-def _quantity(text: str) -> tuple[str, float] | None:
-    """What a heading is of, and what one of its unit is; None where nothing here."""
+def _quantity(text: str) -> tuple[str, float, bool] | None:
+    """What a heading is of, what one of its unit is, and whether it names that; or None."""
     bare, unit = _heading(text)
     if re.search("apparent|reactive|factor", bare) or unit in ("va", "var", "kva"):
         return None
     for quantity, words in NAMES.items():
         units = UNITS.get(quantity, {})
         if bare in words.split() and (not unit or unit in units):
-            return quantity, units.get(unit, 1.0)
+            return quantity, units.get(unit, 1.0), bool(unit) or bare in UNIT_WORDS
         if not bare and unit in units:
-            return quantity, units[unit]
+            return quantity, units[unit], True
     return None
 
 
-def _columns(header: list[str], name: str) -> dict[str, tuple[int, float]]:
-    """Quantity to its column and unit. Raises PlanError where columns could both be it."""
-    found: dict[str, list[tuple[int, float]]] = {}
+def _columns(header: list[str], name: str) -> dict[str, Column]:
+    """Quantity to its column. Raises PlanError where several columns could be it."""
+    found: dict[str, list[Column]] = {}
     for place, heading in enumerate(header):
         if (known := _quantity(heading)) is not None:
-            found.setdefault(known[0], []).append((place, known[1]))
+            found.setdefault(known[0], []).append(Column(place, heading, *known[1:]))
     listed = ", ".join(shown(heading) for heading in header[:12])
     columns = {}
     for quantity, several in found.items():
-        exact = [one for one in several if header[one[0]].lower() == quantity]
+        exact = [one for one in several if one.heading.lower() == quantity]
         if len(several) > 1 and len(exact) != 1:
-            both = " and ".join(shown(header[place]) for place, _ in several)
+            both = " and ".join(shown(one.heading) for one in several)
             _refuse(name, f"columns {both} could each be the {quantity}; name one {quantity}")
         columns[quantity] = (exact or several)[0]
     if not {"time", "date"} & set(columns):
@@ -180,44 +234,62 @@ def _columns(header: list[str], name: str) -> dict[str, tuple[int, float]]:
     return columns
 
 
-def _values(table: Any, column: tuple[int, float], header: list[str], name: str) -> Array:
+def _values(table: Any, column: Column, name: str) -> Array:
     """A column as numbers in its base unit, NaN where nothing was logged."""
-    place, unit = column
-    cells = table[place].str.strip()
+    heading = shown(column.heading)
+    cells = table[column.place].str.strip()
     if cells.str.contains(",", regex=False).any():
         if cells.str.contains(".", regex=False).any():
-            _refuse(name, f"column {shown(header[place])} has both decimal commas and points")
+            _refuse(name, f"column {heading} has both decimal commas and points")
         cells = cells.str.replace(",", ".", regex=False)
     numbers = pd.to_numeric(cells, errors="coerce").to_numpy(float, na_value=np.nan)
-    wrong = np.flatnonzero(np.isnan(numbers) & ~cells.str.lower().isin(NO_VALUE).to_numpy())
+    missing = np.isnan(numbers) & cells.str.lower().isin(NO_VALUE).to_numpy()
+    wrong = np.flatnonzero(~missing & ~(np.abs(numbers) < MOST))
     if wrong.size:
         row = int(wrong[0])
-        _refuse(name, f"row {row + 1}, {shown(header[place])}: {shown(cells[row])} is not a number")
-    return np.asarray(numbers * unit, dtype=float)
+        what = "is not a number" if np.isnan(numbers[row]) else "is more than any meter shows"
+        _refuse(name, f"row {row + 1}, {heading}: {shown(cells[row])} {what}")
+    return np.asarray(numbers * column.unit, dtype=float)
 
 
-def _times(
-    table: Any, columns: dict[str, tuple[int, float]], header: list[str], name: str
-) -> Array:
-    """Seconds from the first row on; a clock without a date may pass midnight."""
-    cells = table[columns.get("time", columns.get("date", (0, 1.0)))[0]].str.strip()
+def _times(table: Any, columns: dict[str, Column], notes: list[str], name: str) -> Array:
+    """Seconds, from 1970 on where there are dates; a clock without them may pass midnight."""
+    column = columns.get("time") or columns["date"]
+    cells = table[column.place].str.strip()
     if "date" in columns and "time" in columns and len(cells.iloc[0]) < len("12:00:00 2026"):
-        cells = table[columns["date"][0]].str.strip() + " " + cells
+        cells = table[columns["date"].place].str.strip() + " " + cells
     numbers = pd.to_numeric(cells.str.replace(",", ".", regex=False), errors="coerce")
-    if numbers.notna().all():
-        unit = columns["time"][1] if "time" in columns else 1.0
-        seconds = numbers.to_numpy(float) * (1e-3 if float(numbers.iloc[0]) > 1e11 else unit)
+    if numbers.notna().iloc[0]:
+        unit = 1e-3 if float(numbers.iloc[0]) > 1e11 else column.unit
+        seconds = numbers.to_numpy(float) * unit
+        _refuse_no_times(~(np.abs(seconds) < MOST), cells, name)
     else:
-        seconds = _stamps(cells, name)
+        seconds = _stamps(cells, notes, name)
     back = np.flatnonzero(np.diff(seconds) < 0.0)
     if back.size:
         row = int(back[0]) + 2
         _refuse(name, f"row {row}: times must rise (got {shown(cells.iloc[row - 1])} after"
                 f" {shown(cells.iloc[row - 2])})")  # fmt: skip
-    return np.asarray(seconds - seconds[0], dtype=float)
+    return np.asarray(seconds, dtype=float)
 
 
-def _stamps(cells: Any, name: str) -> Array:
+def _days(seconds: Array) -> tuple[date, date] | None:
+    """The first and last day of a log that tells them."""
+    if seconds[0] < DATED_S:
+        return None
+    first, last = (datetime.fromtimestamp(float(at), UTC).date() for at in seconds[[0, -1]])
+    return first, last
+
+
+def _refuse_no_times(wrong: Mask, cells: Any, name: str) -> None:
+    """Raise PlanError for the first cell that is no time."""
+    if wrong.any():
+        row = int(np.flatnonzero(wrong)[0])
+        _refuse(name, f"row {row + 1}: {shown(cells.iloc[row])} is not a time; write seconds, or"
+                " 2026-09-14 13:20:05")  # fmt: skip
+
+
+def _stamps(cells: Any, notes: list[str], name: str) -> Array:
     """Moments in the first form that reads them all and lets them rise."""
     found: list[Array] = []
     for form in STAMPS:
@@ -231,17 +303,23 @@ def _stamps(cells: Any, name: str) -> Array:
             found.append(seconds)
     if not found:
         moments = pd.to_datetime(cells, format="ISO8601", errors="coerce", utc=True)
-        row = int(np.flatnonzero(moments.isna())[0])
-        _refuse(name, f"row {row + 1}: {shown(cells.iloc[row])} is not a time; write seconds, or"
-                " 2026-09-14 13:20:05")  # fmt: skip
-    return next((s for s in found if (np.diff(s) >= 0.0).all()), found[0])
+        _refuse_no_times(moments.isna().to_numpy(), cells, name)
+    first, *others = [one for one in found if (np.diff(one) >= 0.0).all()] or found[:1]
+    if any(one[0] != first[0] for one in others):
+        notes.append("day and month of its dates could be either: it counts as of today")
+        first = first - first[0]
+    return first
 
 
-def _from_counter(time_s: Array, counted: Array, notes: list[str]) -> tuple[Array, Array]:
-    """Times and mean watts from a counter of Wh, with its wraps and new starts."""
-    good = ~np.isnan(counted)
+def _from_counter(
+    time_s: Array, counted: Array, notes: list[str], name: str
+) -> tuple[Array, Array, float]:
+    """Times and mean watts from a counter of Wh, with its wraps and new starts; and its steps."""
+    good = ~np.isnan(counted) & np.append(np.diff(time_s) > 0.0, True)
     time_s, counted = time_s[good], counted[good]
     step = np.diff(counted)
+    if (step < 0.0).sum() > (step > 0.0).sum():
+        _refuse(name, "its counter falls; turn the meter round")
     usual = float(np.percentile(step[step >= 0.0], 99)) if (step >= 0.0).any() else 0.0
     for k in np.flatnonzero(step < 0.0).tolist():
         over = [wrap - counted[k] + counted[k + 1] for wrap in WRAPS if wrap > counted[k]]
@@ -249,12 +327,48 @@ def _from_counter(time_s: Array, counted: Array, notes: list[str]) -> tuple[Arra
         step[k] = fits[0] if fits else np.nan
         what = "wraps" if fits else "starts anew"
         notes.append(f"the counter {what} after row {k + 1}" + ("" if fits else ": a gap"))
-    watts = 3600.0 * step / np.maximum(np.diff(time_s), 1e-9)
-    return time_s[:-1], watts
+    long = np.diff(time_s)
+    logged = step[(long <= GAP * np.median(long)) & ~np.isnan(step)] if long.size else step
+    step_wh, several = _steps_together(counted, logged, name)
+    if several > 1:
+        size = step.size // several * several
+        time_s, step = time_s[: size + 1 : several], step[:size].reshape(-1, several).sum(axis=1)
+        notes.append(
+            f"it counts in steps of {step_wh:g} Wh: taken as a value in"
+            f" {np.median(np.diff(time_s)):g} s, what is shorter is not seen"
+        )
+    return time_s[:-1], 3600.0 * step / np.diff(time_s), step_wh
 
 
-def _evened(time_s: Array, watts: Array, volts: float | None, notes: list[str], name: str) -> Log:
+def _steps_together(counted: Array, step: Array, name: str) -> tuple[float, int]:
+    """A counter's own step [Wh], and how many rows together hold enough of them, 1 where its
+    rounding does not show. Raises PlanError where too little was drawn for it.
+
+    >>> counted = np.array([1.5 * k // 1.0 for k in range(80)])
+    >>> _steps_together(counted, np.diff(counted), "log")
+    (1.0, 7)
+    """
+    units = np.rint(step / FINEST_WH).astype(np.int64)
+    own = int(np.gcd.reduce(np.rint(counted / FINEST_WH).astype(np.int64)))
+    up = np.sign(np.diff(units))
+    rounded = bool((up[:-1] * up[1:] < 0).any())
+    if units.size == 0 or units.max() >= COARSE * own or not rounded:
+        return own * FINEST_WH, 1
+    total = np.append(0, units.cumsum())
+    until = np.searchsorted(total, total + ENOUGH * own)
+    several = int((until - np.arange(total.size))[until < total.size].min(initial=step.size))
+    if step.size // several < 3:
+        _refuse(
+            name,
+            f"it counts in steps of {own * FINEST_WH:g} Wh, too coarse for the"
+            f" {total[-1] * FINEST_WH:g} Wh drawn; log watts, or for longer",
+        )
+    return own * FINEST_WH, several
+
+
+def _evened(log: Log) -> Log:
     """The log without rows that hold nothing, its interval, and where something is missing."""
+    name, time_s, watts = log.name, log.time_s, log.watts
     keep = ~np.isnan(watts) & np.append(np.diff(time_s) > 0.0, True)
     time_s, watts = time_s[keep], watts[keep]
     if time_s.size < 3:
@@ -272,7 +386,11 @@ def _evened(time_s: Array, watts: Array, volts: float | None, notes: list[str], 
         _refuse(name, f"watts must lie below {MOST_W:g} (got {watts.max():g}); are they mW?")
     if watts.min() < -0.05 * max(float(watts.max()), 1.0):
         _refuse(name, f"watts must not be negative (got {watts.min():g}); turn the meter round")
+    notes = log.notes
     if gap.any():
         lost = float((steps[gap[:-1]] - interval).sum())
-        notes.append(f"gaps in the log: {int(gap.sum())}, {lost:.0f} s in all; nothing is made up")
-    return Log(name, time_s, np.maximum(watts, 0.0), gap, interval, volts, tuple(notes))
+        notes += (f"gaps in the log: {int(gap.sum())}, {lost:.0f} s in all; nothing is made up",)
+    return replace(
+        log, time_s=time_s, watts=np.maximum(watts, 0.0), gap_after=gap, interval_s=interval,
+        notes=notes,
+    )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Lays a plan out as the span that was lived through, with what was read of it.
+"""Lays a plan out as the span that was lived through; which readings count is for `used`.
 
 The plan's own pass is asked once; its draws and charger become what the lanes of `seen` multiply.
 The sun with its doubts is laid out in `light`.
@@ -11,9 +11,10 @@ import numpy as np
 
 from energy.answers.learning.done import as_done
 from energy.answers.learning.figures import Belief, figures_of, pack_key, panel_key
-from energy.answers.learning.light import Light, light_of
+from energy.answers.learning.light import light_of
 from energy.answers.learning.readings import Row, tool_key
-from energy.answers.learning.seen import Day, Group, Observed, load_w, segment_at
+from energy.answers.learning.seen import RUN_ON_SCATTER, Day, Group
+from energy.answers.learning.used import PLUG_METER, is_read, with_readings
 from energy.budget import Budget, budget
 from energy.model import Array
 from energy.model.electronics import inverter_curve
@@ -22,17 +23,11 @@ from energy.plan import Plan
 from energy.plan.schema import Task
 
 # Standard deviations, from judgement tried on invented days: the start charge [percent] where it
-# was read and where not; one cut's energy, and that of what simply runs on.
+# was read and where not; one cut's energy.
 START_READ, START_UNREAD = 1.0, 25.0
-BURST_SCATTER, RUN_ON_SCATTER = 0.20, 0.05
-# What displays and meters show: percent of charge (more once days add up), shares of the watts
-# and watt-hours, the least of both.
-PERCENT_SIGMA, PERCENT_SIGMA_LATER = 0.6, 0.8
-SOLAR_W, SOLAR_W_CLEAR, SOLAR_WH, PLUG_METER, LIVELY_TOOL = 0.20, 0.06, 0.02, 0.03, 0.15
-LEAST_W, LEAST_WH = 1.0, 1.0
-HIGHEST_READ = 95.0  # percent: from here on displays wait for the end of charging
+START_AT_END = 3.0  # a display that shows full, or empty, does so for some points
+BURST_SCATTER = 0.20
 MOST_INTERVALS = 60
-EVEN_KINDS = ("steady", "charging")
 
 
 def observe(
@@ -55,9 +50,17 @@ def observe(
     b = known if known is not None and known.plan is done else budget(done, known=known)
     begins_s = float(b.time_s[0]) if first is None else first.time_s
     case = _stretch(b.case, begins_s, rows[-1].time_s)
+    start_sd = START_UNREAD
     if first is not None and first.battery_percent is not None:
-        share = first.battery_percent / 100.0
-        case = replace(case, battery=replace(case.battery, start_share=share))
+        shown, start_sd = first.battery_percent, START_READ
+        if not is_read(shown):
+            start_sd = START_AT_END
+            notes.append(
+                f"row {first.number}: a display stays at {shown:g} % for a while, so the start is"
+                f" known to some {START_AT_END:.0f} points only"
+            )
+            shown = min(max(shown, START_AT_END), 100.0 - START_AT_END)
+        case = replace(case, battery=replace(case.battery, start_share=shown / 100.0))
     light = light_of(b, case, rows, covered)
     groups, draws = _groups(b, case, _marks(rows), belief)
     charger_w, told_w = _charger(case, rows)
@@ -83,11 +86,11 @@ def observe(
         sky=light.sky,
         sky_days=light.days,
         groups=tuple(groups),
-        start_sd_percent=START_UNREAD if first is None else START_READ,
+        start_sd_percent=start_sd,
         observed=(),
         notes=tuple(notes),
     )
-    return _with_readings(day, belief, rows, light, later)
+    return with_readings(day, belief, rows, light, later)
 
 
 def _index(belief: Belief, key: str) -> int:
@@ -155,7 +158,7 @@ def _groups(b: Budget, case: Case, marks: Array, belief: Belief) -> tuple[list[G
         for where in np.unique(stretch[draw.rows]).tolist():
             some = stretch[draw.rows] == where
             draws.append(replace(draw, rows=draw.rows[some], watts=draw.watts[some]))
-            one = _key(task), where
+            one = _key(task), where if _repeated(task) else -1
             if figure < 0:
                 groups.append(Group(-1))
                 continue
@@ -168,10 +171,14 @@ def _key(task: Task) -> str:
     return tool_key(task.tool, task.name)
 
 
+def _repeated(task: Task) -> bool:
+    """Whether each time is its own; what simply runs on differs from day to day."""
+    return task.kind == "charging" or task.times is not None
+
+
 def _scatter(task: Task, bursts: int) -> float:
     """By how much what a tool really took in a stretch differs from its mean, as a share."""
-    repeated = task.kind == "charging" or task.times is not None
-    return BURST_SCATTER / float(np.sqrt(bursts)) if repeated else RUN_ON_SCATTER
+    return BURST_SCATTER / float(np.sqrt(bursts)) if _repeated(task) else RUN_ON_SCATTER
 
 
 def _charger(case: Case, rows: Sequence[Row]) -> tuple[Array, Array]:
@@ -218,105 +225,3 @@ def _bus_draw(case: Case, bus_w: Array) -> Draw:
     """Watts at the DC bus as a draw of their own."""
     efficiency = case.outlet_efficiency["dc12"]
     return Draw(0, "dc12", np.arange(bus_w.size, dtype=np.intp), bus_w * efficiency)
-
-
-def _with_readings(day: Day, belief: Belief, rows: Sequence[Row], light: Light, later: bool) -> Day:
-    """The day with all that can be used of the rows, and lines about what cannot."""
-    zeros = np.zeros((day.nuisances, 1))
-    case, _ = day.lanes(belief.mean[:, None], zeros)
-    charge = day.charge(belief.mean[:, None], zeros)[:, 0]
-    sigma = PERCENT_SIGMA_LATER if later else PERCENT_SIGMA
-    found: list[Observed] = []
-    beyond = 0
-    read = [row.time_s for row in rows if row.battery_percent is not None]
-    start_s = read[0] if read else float(case.edges[0])  # that percentage is where the day begins
-    within = [row for row in rows if row.time_s >= start_s]
-    for row in within:
-        at = segment_at(case.edges, row.time_s)
-        percent = row.battery_percent
-        if percent is not None and row.time_s > start_s:
-            if 0.0 < percent < HIGHEST_READ:
-                found.append(Observed("battery_percent", row, percent, sigma))
-            else:
-                beyond += 1
-        shown = charge[at + 1] if percent is None else percent
-        if shown < day.budget.plan.pack.taper_from_percent:  # above, the pack takes what it wants
-            found += _solar(row, case, at, bool(light.called_clear[at]))
-        found += _load(day, belief, row, case, at)
-    found += _counter(day, within)
-    notes = list(day.notes)
-    if beyond:
-        notes.append(f"{beyond} percentages of 0, or of {HIGHEST_READ:.0f} and more, teach nothing")
-    if len(within) < len(rows):
-        early = len(rows) - len(within)
-        notes.append(f"{early} rows before the first battery_percent teach nothing")
-    return replace(day, observed=tuple(found), notes=tuple(notes))
-
-
-def _solar(row: Row, case: Case, at: int, clear: bool) -> list[Observed]:
-    """Watts read of the sun, where any were to be expected."""
-    expected = float(case.solar_w[at, 0]) * case.controller_efficiency
-    if row.solar_w is None or expected <= LEAST_W:
-        return []
-    share = SOLAR_W_CLEAR if clear else SOLAR_W
-    sigma = float(np.hypot(share * expected, LEAST_W))
-    return [Observed("solar_w", row, row.solar_w, sigma)]
-
-
-def _load(day: Day, belief: Belief, row: Row, case: Case, at: int) -> list[Observed]:
-    """Watts read at the outlets: of one tool where the row names it, else of all that runs."""
-    if row.load_w is None:
-        return []
-    plan = day.budget.plan
-    if row.tool is not None:
-        figure = _index(belief, f"tool:{row.tool}")
-        task = next((t for t in plan.task if _key(t) == row.tool), None)
-        if task is None or figure < 0 or task.kind == "trace":
-            return []
-        stated = next(w for w in (task.working_w, task.on_w, task.power_w) if w is not None)
-        share = PLUG_METER if task.kind in EVEN_KINDS else LIVELY_TOOL
-        sigma = float(np.hypot(share * stated, LEAST_W))
-        return [Observed("tool_w", row, row.load_w, sigma, 0.0, stated, figure)]
-    kinds = {plan.task[task].kind for task in _tasks_at(day, at)}
-    if not kinds or not kinds <= {"steady"}:
-        return []
-    expected = float(load_w(case, at)[0])
-    return [Observed("load_w", row, row.load_w, float(np.hypot(PLUG_METER * expected, LEAST_W)))]
-
-
-def _tasks_at(day: Day, at: int) -> set[int]:
-    edges = day.case.edges
-    return {
-        burst.task
-        for burst in day.budget.bursts
-        if burst.start_s < edges[at + 1] and burst.end_s > edges[at]
-    }
-
-
-def _counter(day: Day, rows: Sequence[Row]) -> list[Observed]:
-    """The steps of the day's counter of solar watt-hours, from row to row."""
-    found: list[Observed] = []
-    before: Row | None = None
-    for row in rows:
-        if row.solar_wh is None:
-            continue
-        if before is not None and before.at.date() == row.at.date():
-            step = row.solar_wh - (before.solar_wh or 0.0)
-            if step >= 0.0 and row.time_s > before.time_s:
-                sigma = float(np.hypot(SOLAR_WH * step, LEAST_WH))
-                found.append(Observed("solar_wh", row, step, sigma, before.time_s))
-        elif (since := _dark_since(day, row)) is not None:
-            sigma = float(np.hypot(SOLAR_WH * row.solar_wh, LEAST_WH))
-            found.append(Observed("solar_wh", row, row.solar_wh, sigma, since))
-        before = row
-    return found
-
-
-def _dark_since(day: Day, row: Row) -> float | None:
-    """The moment before the row's day began to be light, where the span holds it."""
-    rise, _ = day.budget.calendar.sun_times(row.at.date())
-    start = float(day.case.edges[0])
-    first = day.budget.calendar.at(("clock", 0.0), row.at.date())
-    if start <= max(first, rise):
-        return max(start, first)
-    return None

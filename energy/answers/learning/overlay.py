@@ -13,15 +13,22 @@ from typing import Any
 
 import numpy as np
 
-from energy.answers.learning.figures import NOTHING, Belief, pack_key, panel_key, size_of
+from energy.answers.learning.figures import (
+    NOTHING,
+    PANEL_PLACED,
+    Belief,
+    pack_key,
+    panel_key,
+    panel_names,
+    size_of,
+)
 from energy.answers.learning.readings import Row, tool_key
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.documents import parse, read_text
-from energy.plan.profiles import Table, sorted_into_kinds
+from energy.plan.profiles import KINDS, Table, sorted_into_kinds
 from energy.plan.schema import Task
 
 OWN = "your own readings"  # how the source of a learned figure begins
-LEARNED = 0.9  # of the doubt there was at first: what has more left was not learned
 LEAST_SPREAD = 0.05  # no two days' work is more alike
 MONTH_DAYS = 30.44
 HEAD = (
@@ -40,9 +47,6 @@ SCALED = {
     "charging": ("energy_wh",),
 }
 PACK_PLACED = ("profile", "start_percent", "reserve_percent", "temperature", "capacity_ah")
-PANEL_PLACED = (
-    "profile", "count", "tilt_deg", "facing", "aim", "re_aim_at", "out_between", "shade",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -56,6 +60,12 @@ class Kit:
     def learned(self) -> Table:
         """The tables that say what was learned from what; not to be changed."""
         found: Table = self.tables.get("learned", {})
+        return found
+
+    @property
+    def logs(self) -> Table:
+        """The record of each meter's log, by its mark; not to be changed."""
+        found: Table = self.learned.get("logs", {})
         return found
 
     @property
@@ -99,16 +109,30 @@ def read_kit(path: Path) -> Kit:
 
 
 def named_by(plan: Plan, folder: Path) -> Kit:
-    """The kit among the profile files that a plan names; an empty one where there is none."""
-    for name in plan.profiles:
-        kit = read_kit(folder / name)
-        if kit.learned:
-            return kit
-    return Kit()
+    """The kits among the profile files that a plan names, as one; an empty one where there is
+    none. Of two figures of one name the later file's counts, as for profiles."""
+    kits = [kit for kit in (read_kit(folder / name) for name in plan.profiles) if kit.learned]
+    if len(kits) < 2:
+        return kits[0] if kits else Kit()
+    tables: Table = {}
+    belief, day = NOTHING, max(kit.updated or date.min for kit in kits)
+    for kit in kits:
+        for kind, several in kit.tables.items():
+            if kind == "learned":
+                for what, records in several.items():
+                    tables.setdefault(kind, {}).setdefault(what, {}).update(records)
+            elif kind in KINDS:
+                tables.setdefault(kind, {}).update(several)
+            else:
+                tables[kind] = several
+        belief = belief.joined(kit.aged(day))
+    kit = Kit(copy.deepcopy(tables))
+    return with_belief(kit, belief, day) if belief.keys else kit
 
 
-def refuse_known_rows(kit: Kit, rows: Sequence[Row], what: str = "readings") -> None:
-    """Raise PlanError where rows were learned (or scored) before."""
+def refuse_known_rows(kit: Kit, rows: Sequence[Row], what: str, why: str = "") -> None:
+    """Raise PlanError where rows are among the kit's "readings", or its "scores"; `why` says what
+    is wrong with that."""
     known = {
         mark: table.get("last", "")
         for table in kit.learned.get(what, {}).values()
@@ -120,7 +144,7 @@ def refuse_known_rows(kit: Kit, rows: Sequence[Row], what: str = "readings") -> 
         raise PlanError(
             [
                 f"{len(again)} of {len(rows)} rows were {word} before, with those to"
-                f" {known[again[-1].mark]}; leave them out"
+                f" {known[again[-1].mark]}; {why}leave them out"
             ]
         )
 
@@ -136,6 +160,29 @@ def with_rows(kit: Kit, what: str, name: str, rows: Sequence[Row], **more: Any) 
         **more,
         "rows": [row.mark for row in rows],
     }
+    return replace(kit, tables=tables)
+
+
+def refuse_known_log(kit: Kit, name: str, mark: str) -> None:
+    """Raise PlanError where a meter's log of that mark was learned before."""
+    if (known := kit.logs.get(f"from-{mark}")) is not None:
+        raise PlanError([f"{name}: was learned before, as {known['file']} of {known['tool']}"])
+
+
+def with_log(
+    kit: Kit,
+    tool: str,
+    name: str,
+    mark: str,
+    first: date | None = None,
+    last: date | None = None,
+) -> Kit:
+    """The kit with a record of a meter's log of a tool: its file's name, a short hash by which
+    the same values are known again, and its first and last day where they are known."""
+    record = {"file": name, "tool": tool, "first": first, "last": last}
+    tables = copy.deepcopy(kit.tables)
+    logs = tables.setdefault("learned", {}).setdefault("logs", {})
+    logs[f"from-{mark}"] = {key: value for key, value in record.items() if value is not None}
     return replace(kit, tables=tables)
 
 
@@ -158,7 +205,7 @@ def with_profiles(kit: Kit, plan: Plan, belief: Belief, in_plan: np.ndarray, sou
     tables = copy.deepcopy(kit.tables)
     factor = dict(zip(belief.keys, (belief.mean / in_plan).tolist(), strict=True))
     doubt = dict(zip(belief.keys, belief.sd.tolist(), strict=True))
-    known = set(learned_keys(belief))
+    known = set(belief.learned)
     for task in plan.task:
         name = tool_key(task.tool, task.name)
         key = f"tool:{name}"
@@ -176,19 +223,13 @@ def with_profiles(kit: Kit, plan: Plan, belief: Belief, in_plan: np.ndarray, sou
         )
     if plan.panel and panel_key(plan) in known:
         key = panel_key(plan)
-        for panel in plan.panel:
+        for name, panel in zip(panel_names(plan), plan.panel, strict=True):
             percent = min(100.0, panel.condition_percent * factor[key])
             table = panel.model_dump(exclude_unset=True, exclude=set(PANEL_PLACED))
             table["condition_percent"] = rounded(percent)
             table["condition_spread_percent"] = rounded(100.0 * doubt[key])
-            tables.setdefault("panels", {})[panel.profile or "my-panel"] = table
+            tables.setdefault("panels", {})[name] = table
     return replace(kit, tables=tables)
-
-
-def learned_keys(belief: Belief) -> list[str]:
-    """The figures of which readings took at least a tenth of the doubt."""
-    left = belief.sd <= LEARNED * belief.first_sd
-    return [key for key, known in zip(belief.keys, left, strict=True) if known]
 
 
 def tool_table(task: Task, factor: float = 1.0) -> Table:
@@ -242,10 +283,12 @@ def wins_over(plan: Plan, kit: Kit) -> list[str]:
         keys = [key for key in ("capacity_wh", "capacity_ah", "idle_w") if key in pack]
         keys += ["inverter.idle_w"] if "idle_w" in pack.get("inverter", {}) else []
         lines += _say("[pack]", "profile", name, plan.pack.profile is None, keys)
-    for panel, table in zip(plan.panel, source.get("panel", []), strict=True):
-        if (name := panel.profile or "my-panel") in panels:
-            keys = [key for key in ("condition_percent",) if key in table]
-            lines += _say("[[panel]]", "profile", name, panel.profile is None, keys)
+    names = panel_names(plan)
+    for number, (name, panel) in enumerate(zip(names, plan.panel, strict=True), start=1):
+        if name in panels:
+            keys = [key for key in ("condition_percent",) if key in source["panel"][number - 1]]
+            where = f"panel {number}" if len(names) > 1 else "[[panel]]"
+            lines += _say(where, "profile", name, panel.profile != name, keys)
     for task, table in zip(plan.task, source["task"], strict=True):
         if (name := tool_key(task.tool, task.name)) in kit.tables.get("tools", {}):
             keys = [key for key in SCALED.get(task.kind, ()) if key in table]
@@ -277,14 +320,6 @@ def as_toml(kit: Kit, name: str) -> str:
                 if key in table:
                     table[key].comment(note)
     return tomlkit.dumps(document)
-
-
-def own_figures(belief: Belief) -> list[tuple[str, float]]:
-    """The figures that come from readings, each with the percent of its first doubt that is
-    left."""
-    left = 100.0 * belief.sd / belief.first_sd
-    share = dict(zip(belief.keys, left.tolist(), strict=True))
-    return [(key, share[key]) for key in learned_keys(belief)]
 
 
 def rounded(value: float) -> float:

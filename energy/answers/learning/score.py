@@ -4,7 +4,6 @@ In points of charge, with a running record in the kit, so that the tool can say 
 usually is at this site.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -13,7 +12,9 @@ from typing import Any
 import numpy as np
 
 from energy.answers.learning.overlay import Kit, refuse_known_rows, with_rows
+from energy.answers.learning.own import usual_at
 from energy.answers.learning.readings import Readings, read_readings
+from energy.answers.learning.used import HIGHEST_READ, is_read
 from energy.budget import budget
 from energy.plan import Plan, PlanError
 
@@ -31,7 +32,8 @@ class Compared:
 
 @dataclass(frozen=True)
 class Score:
-    """How far the prediction lay off [points of charge], this time and over all days on record."""
+    """How far the prediction lay off [points of charge], this time and over all days on
+    record at this site."""
 
     plan: Plan
     readings: Readings
@@ -41,6 +43,7 @@ class Score:
     inside: int
     days: int
     typical_on_record: float
+    notes: tuple[str, ...]
     kit: Kit = field(repr=False)
 
     def as_dict(self) -> dict[str, Any]:
@@ -63,14 +66,15 @@ class Score:
                     }
                     for one in self.compared
                 ],
-            }
+            },
+            "notes": list(self.notes),
         }
 
 
 def score(plan: Plan, readings: Readings | Path | str, kit: Kit | None = None) -> Score:
     """Compare a plan's prediction, as it was made before the day, with what was read.
 
-    Raises PlanError where no percentage can be used, or the rows were scored before.
+    Raises PlanError where no percentage can be used, or the rows were learned or scored before.
 
     >>> from energy.answers.learning.readings import parse_readings
     >>> plan = Plan.read("builtin:cloudy-repair")
@@ -81,9 +85,16 @@ def score(plan: Plan, readings: Readings | Path | str, kit: Kit | None = None) -
     kit = kit or Kit()
     if not isinstance(readings, Readings):
         readings = read_readings(readings, plan)
-    rows = [row for row in readings.rows if row.battery_percent is not None]
+    read = [row for row in readings.rows if row.battery_percent is not None]
+    rows = [row for row in read if is_read(row.battery_percent or 0.0)]
+    notes = [*readings.problems]
+    if len(rows) < len(read):
+        left = len(read) - len(rows)
+        bounds = f"of 0, or of {HIGHEST_READ:.0f} and more"
+        notes.append(f"not compared are {left} battery_percent {bounds}: displays stay there")
     if not rows:
-        raise PlanError([*readings.problems, f"{readings.name}: no battery_percent to compare"])
+        raise PlanError([*notes, f"{readings.name}: no battery_percent to compare"])
+    refuse_known_rows(kit, rows, "readings", "a prediction that knows them is no forecast; ")
     refuse_known_rows(kit, rows, "scores")
     b = budget(plan)
     low, high = np.percentile(b.charge_percent, [10.0, 90.0], axis=1)
@@ -103,8 +114,12 @@ def score(plan: Plan, readings: Readings | Path | str, kit: Kit | None = None) -
         rows,
         typical_points=round(typical, 2),
         bias_points=round(float(error.mean()), 2),
+        days=sorted({f"{row.at:%Y-%m-%d}" for row in rows}),
+        latitude_deg=plan.place.latitude_deg,
+        longitude_deg=plan.place.longitude_deg,
     )
-    record = _record(new)
+    usual = usual_at(new, plan.place)
+    assert usual is not None  # this day is on record
     return Score(
         plan=plan,
         readings=readings,
@@ -112,12 +127,8 @@ def score(plan: Plan, readings: Readings | Path | str, kit: Kit | None = None) -
         typical_points=typical,
         bias_points=float(error.mean()),
         inside=sum(c.low_percent <= c.measured_percent <= c.high_percent for c in found),
-        days=len(record),
-        typical_on_record=float(np.sqrt(np.mean(np.square(record)))),
+        days=usual.days,
+        typical_on_record=usual.points,
+        notes=tuple(notes),
         kit=new,
     )
-
-
-def _record(kit: Kit) -> Sequence[float]:
-    """The typical errors of all days on record [points]."""
-    return [float(one["typical_points"]) for one in kit.learned["scores"].values()]

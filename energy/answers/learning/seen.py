@@ -16,6 +16,7 @@ from energy.model.simulate import Case, simulate
 from energy.weather.record import HOUR_S
 
 CELLS_AT_ONCE = 400_000  # segments x lanes: bounds the memory
+RUN_ON_SCATTER = 0.05  # standard deviation of what simply runs on, from day to day; judgement
 LEAST_SHARE = 0.02  # no tool draws less of what is stated, no sky lets less through
 
 
@@ -85,15 +86,20 @@ class Day:
         """What was read, (observed,)."""
         return np.array([one.value for one in self.observed])
 
-    def lanes(self, theta: Array, nuisance: Array) -> tuple[Case, tuple[Array, Array]]:
+    def lanes(
+        self, theta: Array, nuisance: Array, *, in_percent: bool = True
+    ) -> tuple[Case, tuple[Array, Array]]:
         """The case in so many lanes, and the battery's state at its start.
 
         theta (p, m) factors on the belief's base, nuisance (q, m). What only the day decides is
-        added to the figures, not multiplied with them, and grows with the capacity: so the pack's
-        percentages cannot prefer small figures only because they would scatter less.
+        added to the figures, not multiplied with them, and for what is read in percent it grows
+        with the capacity: so the percentages cannot prefer small figures only because they would
+        scatter less. What is read in watts knows nothing of the capacity.
         """
         ratio, usual = theta / self.in_plan[:, None], self.believed / self.in_plan
-        grown = theta[self.capacity] / self.believed[self.capacity]
+        grown = np.ones(theta.shape[1])
+        if in_percent:
+            grown = theta[self.capacity] / self.believed[self.capacity]
         luck = nuisance[1 + self.sky.shape[1] :]
         factor = np.ones((len(self.groups), theta.shape[1]))
         for row, group in enumerate(self.groups):
@@ -109,13 +115,13 @@ class Day:
             capacity_wh=self.case.battery.capacity_wh[0] * ratio[self.capacity],
             charge_max_w=np.full(theta.shape[1], self.case.battery.charge_max_w[0]),
         )
-        sun = self.panel_w(theta, nuisance, grown)
+        sun = self._panel_w(theta, nuisance, grown)
         case = replace(self.case, battery=battery, solar_w=sun, factor=factor)
         share = battery.start_share + self.start_sd_percent / 100.0 * nuisance[0]
         store = battery.capacity_wh * np.clip(share, 0.0, 1.0)
         return case, (store, np.zeros_like(store))
 
-    def panel_w(self, theta: Array, nuisance: Array, grown: Array | float = 1.0) -> Array:
+    def _panel_w(self, theta: Array, nuisance: Array, grown: Array) -> Array:
         """What the panels give in each segment, (n, m); `grown` scales what the sky adds."""
         panel, usual = np.ones(theta.shape[1]), 1.0
         if self.condition >= 0:
@@ -141,26 +147,24 @@ class Day:
 
     def _predict(self, theta: Array, nuisance: Array) -> Array:
         case, state = self.lanes(theta, nuisance)
-        counts = any(one.kind == "solar_wh" for one in self.observed)
-        run = simulate(case, detail=counts, state=state)
-        edges, taken_wh = case.edges, np.zeros_like(run.store_wh)
-        panel_w = self.panel_w(theta, nuisance)
-        if counts:
-            hours = np.diff(edges)[:, None] / HOUR_S
-            np.cumsum(run.detail["solar_w"] * hours, axis=0, out=taken_wh[1:])
+        store_wh = simulate(case, state=state).store_wh
+        metered, _ = self.lanes(theta, nuisance, in_percent=False)
+        edges, taken_wh = case.edges, np.zeros_like(store_wh)
+        if any(one.kind == "solar_wh" for one in self.observed):
+            taken_w = simulate(metered, detail=True, state=state).detail["solar_w"]
+            np.cumsum(taken_w * np.diff(edges)[:, None] / HOUR_S, axis=0, out=taken_wh[1:])
         found = np.empty((len(self.observed), theta.shape[1]))
         for row, one in enumerate(self.observed):
             at = one.row.time_s
             if one.kind == "battery_percent":
-                store = at_moment(edges, run.store_wh, at)
-                found[row] = 100.0 * store / case.battery.capacity_wh
+                found[row] = 100.0 * at_moment(edges, store_wh, at) / case.battery.capacity_wh
             elif one.kind == "solar_w":
-                found[row] = panel_w[segment_at(edges, at)] * case.controller_efficiency
+                found[row] = metered.solar_w[segment_at(edges, at)] * case.controller_efficiency
             elif one.kind == "solar_wh":
                 found[row] = at_moment(edges, taken_wh, at)
                 found[row] -= at_moment(edges, taken_wh, one.since_s)
             elif one.kind == "load_w":
-                found[row] = load_w(case, segment_at(edges, at))
+                found[row] = load_w(metered, segment_at(edges, at))
             else:
                 found[row] = one.stated_w * theta[one.figure] / self.in_plan[one.figure]
         return found

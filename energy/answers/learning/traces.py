@@ -11,10 +11,28 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.learning.bursts import SPLIT, TWICE, Seen, find_bursts, smoothed, two_levels
+from energy.answers.learning.bursts import (
+    SPLIT,
+    TWICE,
+    Seen,
+    find_bursts,
+    inside,
+    neighbours,
+    taper,
+    two_levels,
+)
 from energy.answers.learning.figures import Figure, size_of
 from energy.answers.learning.meter import Log, read_log
-from energy.answers.learning.overlay import OWN, Kit, loaded, rounded, with_belief
+from energy.answers.learning.overlay import (
+    OWN,
+    Kit,
+    loaded,
+    refuse_known_log,
+    rounded,
+    tool_table,
+    with_belief,
+    with_log,
+)
 from energy.model import Array
 from energy.plan import PlanError, profiles
 from energy.plan.profiles import Table
@@ -25,11 +43,15 @@ if TYPE_CHECKING:
 
 LEVELS_TO_S = 2.0  # intervals up to this show levels inside a burst
 SHOWS_BURSTS_S = 5.0  # up to this bursts are counted as they come
+SHORT_PAUSE = 1.1  # samples: where all pauses are of one, others fell between two
 ALIKE = 1.6  # bursts with more than so many times the usual energy are several
-CHARGE_S, TAPER_SAMPLES, TAPER_TO_S = 600.0, 4, 60.0
-CYCLE_S, REGULAR = 300.0, 0.25
+TAPER_TO_S = 60.0
+CYCLE_S, REGULAR, MISSED = 300.0, 0.25, 1.5  # past 1.5 periods one was not seen
 PLUG_METER = 0.03
 LEAST_SPREAD = 0.05
+FAR = 50.0  # times what is stated: watts read as kW are a thousand off, tools are not
+MAINS_V = 60.0  # above it is the mains, where volts times amps are VA
+COARSE = 0.1  # of a level: what a counter's own step may be
 
 
 @dataclass(frozen=True)
@@ -101,24 +123,26 @@ def trace(log: Log | Path | str, tool: str, count: int | None = None) -> Traced:
     if count is not None and count < 1:
         raise PlanError([f"--count must be 1 or more (got {count})"])
     base = profiles.tools().get(tool, {})
-    bursts, standby = find_bursts(log)
     notes = list(log.notes)
-    whole = [burst for burst in bursts if burst.whole]
-    if not whole:
-        notes.append(
-            "the log begins or ends, or has a gap, while it runs: only what was logged counts"
-        )
-        whole = bursts
-    elif len(whole) < len(bursts):
-        notes.append(f"pieces of bursts that are cut off, left out: {len(bursts) - len(whole)}")
+    log = _in_watts(log, tool, base, notes)
+    bursts, standby = find_bursts(log)
+    whole, cut_off = _whole(bursts, notes)
     total = sum(burst.energy_wh for burst in whole)
     kind = _kind(log, whole, base)
-    seen = _count_seen(log, whole, kind)
+    if kind == "charging" and base.get("kind", kind) != kind:
+        raise PlanError(
+            [
+                f"{log.name}: it falls away as a charge does, and {tool} is {base['kind']}: another"
+                " tool's log, or give it a name of your own"
+            ]
+        )
+    shown = _count_seen(log, whole, kind)
+    seen = None if cut_off else shown
     if count is not None and seen is not None and seen != count:
         notes.append(f"{seen} bursts are seen in the log, {count} were stated; the latter count")
     number = count or seen
     each = total / number if number else None
-    if number is None:
+    if number is None and shown is None:
         every = (
             "One value a minute" if log.interval_s == 60 else f"One value in {log.interval_s:g} s"
         )
@@ -126,36 +150,79 @@ def trace(log: Log | Path | str, tool: str, count: int | None = None) -> Traced:
             f"{every}: the total ({total:.0f} Wh) is sound, single cuts are not seen; give their"
             " number: --count 20"
         )
+    if each is not None and log.step_wh > PLUG_METER * each:
+        share = 100.0 * log.step_wh / each
+        notes.append(f"one step of the counter, {log.step_wh:g} Wh, is {share:.0f} % of a burst")
     if log.interval_s > LEVELS_TO_S:
-        notes.append("levels and duty need a value a second; momentary values, not means, may be"
-                     " a fifth off")  # fmt: skip
-    levels = _levels(log, whole, kind) if seen is not None else {}
+        notes.append(
+            f"levels, duty and pauses under {2.0 * log.interval_s:g} s need a value a second;"
+            " momentary values, not means, may be a fifth off"
+        )
+    levels = _levels(log, whole, kind) if shown is not None else {}
     profile = _profile(tool, log, kind, whole, each, levels, base, standby, notes)
-    working, idle, duty, taper = (levels.get(key) for key in LEVELS)
+    working, idle, duty, from_percent = (levels.get(key) for key in LEVELS)
     return Traced(
-        tool, log, kind, tuple(bursts), number, each, total, standby, working, idle, duty, taper,
-        profile, tuple(notes),
+        tool, log, kind, tuple(bursts), number, each, total, standby, working, idle, duty,
+        from_percent, profile, tuple(notes),
     )  # fmt: skip
 
 
 LEVELS = ("working_w", "idle_w", "duty_percent", "taper_from_percent")
 
 
+def _whole(bursts: Sequence[Seen], notes: list[str]) -> tuple[Sequence[Seen], bool]:
+    """The bursts that count, and whether they are cut off: the whole ones, or all where those
+    took less than half of what was drawn."""
+    whole = [burst for burst in bursts if burst.whole]
+    if sum(b.energy_wh for b in whole) <= 0.5 * sum(b.energy_wh for b in bursts):
+        notes.append(
+            "the log begins or ends, or has a gap, while it runs: only what was logged counts"
+        )
+        return bursts, True
+    if len(whole) < len(bursts):
+        notes.append(f"pieces of bursts that are cut off, left out: {len(bursts) - len(whole)}")
+    return whole, False
+
+
+def _in_watts(log: Log, tool: str, base: Table, notes: list[str]) -> Log:
+    """The log with volts times amps of the mains made watts.
+
+    Raises PlanError where its headings name no unit and it lies far off what the tool draws.
+    """
+    stated = float(max(base.get(key, 0.0) for key in ("working_w", "on_w", "power_w")))
+    most = float(log.watts.max())
+    if stated > 0.0 < most and not log.unit_named and not 1.0 / FAR < most / stated < FAR:
+        raise PlanError(
+            [
+                f"{log.name}: read as watts it is {most:.3g} at most, and {tool} draws {stated:g};"
+                ' name the unit in the heading, as in "power (kW)"'
+            ]
+        )
+    if log.volts is None or log.volts <= MAINS_V:
+        return log
+    factor = float(base.get("power_factor", 1.0))
+    if factor < 1.0:
+        notes.append(f"volts times amps are VA: watts are {factor:g} of them, as {tool} states")
+    elif not base:
+        notes.append("volts times amps are VA, taken for watts: motors and chargers draw fewer")
+    return replace(log, watts=log.watts * factor)
+
+
 def _kind(log: Log, bursts: Sequence[Seen], base: Table) -> str:
     """charging where the power falls away, cycling where bursts come by themselves, else the
     profile's own kind or what the levels inside say."""
-    if log.interval_s <= TAPER_TO_S and all(_taper(log, burst) is not None for burst in bursts):
+    if log.interval_s <= TAPER_TO_S and all(taper(log, burst) is not None for burst in bursts):
         return "charging"
     known = base.get("kind")
     if known in ("steady", "intermittent", "cycling", "charging"):
         return str(known)
-    starts = np.array([burst.start_s for burst in bursts])
+    between = _periods(log, bursts)
     lengths = np.array([burst.end_s - burst.start_s for burst in bursts])
-    if starts.size >= 4 and np.diff(starts).mean() >= CYCLE_S:
-        regular = np.diff(starts).std() < REGULAR * np.diff(starts).mean()
+    if between.size >= 3 and between.mean() >= CYCLE_S:
+        regular = between.std() < REGULAR * between.mean()
         if regular and lengths.std() < REGULAR * lengths.mean():
             return "cycling"
-    inner = _inside(log, bursts)
+    inner = inside(log, bursts)
     if log.interval_s <= LEVELS_TO_S and inner.size > 8:
         threshold, explained = two_levels(inner)
         above = inner > threshold
@@ -164,49 +231,34 @@ def _kind(log: Log, bursts: Sequence[Seen], base: Table) -> str:
     return "steady"
 
 
-def _taper(log: Log, burst: Seen) -> tuple[float, float] | None:
-    """Full watts of a charge and the percent of its energy from which it tapers, or None.
-
-    A charge at full power to a share f of its energy E and then falling in a straight line takes
-    (2 - f) E / P.
-    """
-    watts = smoothed(log.watts[burst.first : burst.last + 1])
-    long = watts.size * log.interval_s
-    if long < CHARGE_S or watts.size < 20:
-        return None
-    full = float(np.median(watts[: max(watts.size // 4, 3)]))
-    falling = (watts < 0.9 * full) & (watts > 0.1 * full)
-    late = np.arange(watts.size) >= watts.size // 3
-    if (falling & late).sum() < max(TAPER_SAMPLES, 0.04 * watts.size):
-        return None
-    if (falling & ~late).any() or watts[-2:].mean() > 0.5 * full:
-        return None
-    share = 2.0 - long * full / (burst.energy_wh * 3600.0)
-    return full, 100.0 * float(np.clip(share, 0.0, 1.0))
-
-
-def _inside(log: Log, bursts: Sequence[Seen]) -> Array:
-    """The samples of all bursts without those at their edges."""
-    parts = [log.watts[burst.first + 1 : burst.last] for burst in bursts]
-    return np.concatenate(parts) if parts else np.zeros(0)
+def _periods(log: Log, bursts: Sequence[Seen]) -> Array:
+    """Seconds from the start of one burst to that of the next."""
+    return np.array([b.start_s - a.start_s for a, b in neighbours(log, bursts)])
 
 
 def _count_seen(log: Log, bursts: Sequence[Seen], kind: str) -> int | None:
     """How many bursts there were, None where the interval may hide some."""
-    if log.interval_s <= SHOWS_BURSTS_S or kind == "charging" or len(bursts) == 1:
-        alone = len(bursts) == 1 and log.interval_s > SHOWS_BURSTS_S and kind == "intermittent"
-        return None if alone else len(bursts)
+    if log.interval_s <= LEVELS_TO_S or kind == "charging":
+        return len(bursts)
+    if len(bursts) == 1:
+        inner = inside(log, bursts)
+        uneven = inner.size > 0 and float(inner.std()) > REGULAR * float(inner.mean())
+        hidden = log.interval_s > SHOWS_BURSTS_S and (uneven or kind == "intermittent")
+        return None if hidden else 1
+    pauses = [b.first - a.last - 1 for a, b in neighbours(log, bursts)]
+    if pauses and float(np.mean(pauses)) < SHORT_PAUSE:
+        return None
     energy = np.array([burst.energy_wh for burst in bursts])
-    alike = energy.max() <= ALIKE * np.median(energy)
+    alike = log.interval_s <= SHOWS_BURSTS_S or energy.max() <= ALIKE * np.median(energy)
     return len(bursts) if alike else None
 
 
 def _levels(log: Log, bursts: Sequence[Seen], kind: str) -> dict[str, float]:
     """The watts at work and running free, the share at work, the start of a taper: what the
     interval shows of them."""
-    inner = _inside(log, bursts)
+    inner = inside(log, bursts)
     if kind == "charging":
-        tapers = [t for t in (_taper(log, burst) for burst in bursts) if t is not None]
+        tapers = [t for t in (taper(log, burst) for burst in bursts) if t is not None]
         if not tapers:
             return {}
         full, share = np.mean(tapers, axis=0)
@@ -218,7 +270,8 @@ def _levels(log: Log, bursts: Sequence[Seen], kind: str) -> dict[str, float]:
         threshold, explained = two_levels(inner)
         above = inner > threshold
         high, low = float(np.median(inner[above])), float(np.median(inner[~above]))
-        if explained >= SPLIT and high > TWICE * low:
+        fine = log.step_wh * 3600.0 / log.interval_s <= COARSE * high
+        if explained >= SPLIT and high > TWICE * low and fine:
             duty = 100.0 * min(max((mean - low) / (high - low), 0.0), 1.0)
             return {"working_w": high, "idle_w": low, "duty_percent": duty}
     return {"working_w": mean}
@@ -239,8 +292,9 @@ def _profile(
     table = dict(base) or {"name": tool, "supply": _supply(log, notes)}
     if not base:
         notes.append("how it starts is not seen in a log: take start_w from the label")
-    spread = float(np.std([b.energy_wh for b in bursts]) / np.mean([b.energy_wh for b in bursts]))
-    spread = max(spread / np.sqrt(len(bursts)), LEAST_SPREAD)
+    energy = np.array([burst.energy_wh for burst in bursts])
+    off = max(float(energy.std()), log.step_wh) / float(energy.mean()) / np.sqrt(energy.size)
+    spread = max(off, LEAST_SPREAD)
     own = {"kind": kind, "spread_percent": rounded(100.0 * spread)}
     own["source"] = f"{OWN}, a meter's log: bursts: {len(bursts)}, a value in {log.interval_s:g} s"
     if kind == "charging":
@@ -249,14 +303,19 @@ def _profile(
             own["power_w"] = rounded(levels["working_w"])
         if each is not None:
             own["energy_wh"] = rounded(each)
-        if "power_w" not in own and "power_w" not in table:
-            own["power_w"] = rounded(float(np.median(_inside(log, bursts))))
+        elif not base:
+            notes.append("no whole charge is seen: its energy is not learned")
+            return {}
         return {**table, **own}
     if kind == "cycling":
-        own |= _cycle(log, bursts) | {"off_w": rounded(standby)}
-        return {**table, **own}
+        if not (cycle := _cycle(log, bursts, base.get("on_w"), standby)):
+            notes.append("no whole cycle is seen: the share is not learned; log three or more,"
+                         " a value a minute")  # fmt: skip
+            return {}
+        return {**table, **own, **cycle}
     if not levels:
-        notes.append("single bursts are too short for this interval: the watts are not learned")
+        notes.append("single bursts are too short for this interval: the watts are not learned;"
+                     " log a value a second")  # fmt: skip
         return {}
     if "duty_percent" in levels:
         own |= {key: rounded(levels[key]) for key in LEVELS[:3]}
@@ -268,15 +327,19 @@ def _profile(
     return {**table, **own}
 
 
-def _cycle(log: Log, bursts: Sequence[Seen]) -> Table:
-    """A cycle's watts, share and period."""
-    starts = [burst.start_s for burst in bursts]
-    period = float(np.mean(np.diff(starts))) if len(starts) > 1 else float(log.time_s[-1])
-    on_w = float(_inside(log, bursts).mean())
+def _cycle(log: Log, bursts: Sequence[Seen], stated_w: float | None, standby: float) -> Table:
+    """A cycle's watts, share and period; nothing where no cycle is whole, or where the log shows
+    no watts and none are stated."""
+    between, inner = _periods(log, bursts), inside(log, bursts)
+    on_w = float(inner.mean()) if inner.size else stated_w
+    if between.size == 0 or on_w is None or on_w <= standby:
+        return {}
+    period = float(between[between < MISSED * np.median(between)].mean())
     energy = float(np.mean([burst.energy_wh for burst in bursts]))
-    duty = 100.0 * min(energy * 3600.0 / (on_w * period), 1.0)
+    duty = 100.0 * min(energy * 3600.0 / ((on_w - standby) * period), 1.0)
     return {
         "on_w": rounded(on_w),
+        "off_w": rounded(standby),
         "duty_percent": rounded(duty),
         "period_min": rounded(period / 60.0),
     }
@@ -287,7 +350,7 @@ def _supply(log: Log, notes: list[str]) -> str:
     if log.volts is None:
         notes.append('the outlet is taken for mains; else say supply = "dc12" or "usb"')
         return "ac"
-    return "ac" if log.volts > 60.0 else "dc12" if log.volts > 9.0 else "usb"
+    return "ac" if log.volts > MAINS_V else "dc12" if log.volts > 9.0 else "usb"
 
 
 def as_task(tool: str, table: Table) -> Task:
@@ -297,24 +360,39 @@ def as_task(tool: str, table: Table) -> Task:
 
 
 def with_trace(kit: Kit, found: Traced, day: date) -> Kit:
-    """The kit with a traced tool in it: what was known of it before counts by its doubt.
+    """The kit with a traced tool in it, as of the log's last day or else of `day`: what was known
+    of it before counts by its doubt.
 
-    Raises PlanError where the log does not show enough for a profile.
+    Raises PlanError where the log was learned before, does not show enough for a profile, or
+    shows another kind of tool than the kit holds.
     """
+    log, tool = found.log, found.tool
+    refuse_known_log(kit, log.name, log.mark)
     if not found.profile:
-        lacking = f"the watts of {found.tool} are not seen in it; log a value a second"
-        raise PlanError([f"{found.log.name}: {lacking}"])
-    task = as_task(found.tool, found.profile)
-    size, key = size_of(task), f"tool:{found.tool}"
+        raise PlanError([f"{log.name}: {found.notes[-1]}"])
+    task = as_task(tool, found.profile)
+    known = kit.tables.get("tools", {}).get(tool, kit.tables.get(tool, {})).get("kind", task.kind)
+    if known != task.kind and {known, task.kind} != {"steady", "intermittent"}:
+        lines = f"{log.name}: {tool} is {known} in the kit, and {task.kind} in this log"
+        raise PlanError([f"{lines}; give one another name"])
+    first, last = log.days or (None, None)
+    day = min(last or day, day)
+    size, key = size_of(task), f"tool:{tool}"
     spread = task.spread_percent / 100.0
-    base = profiles.tools().get(found.tool)
-    stated = size if base is None else size_of(as_task(found.tool, base))
-    first = 0.25 if base is None else base.get("spread_percent", 20.0) / 100.0
-    belief = kit.aged(day).with_figures([Figure(key, stated, max(first, spread), 1.0, "W")])
+    base = profiles.tools().get(tool)
+    stated = size if base is None else size_of(as_task(tool, base))
+    doubt = 0.25 if base is None else base.get("spread_percent", 20.0) / 100.0
+    belief = kit.aged(day).with_figures([Figure(key, stated, max(doubt, spread), 1.0, "W")])
     at = belief.keys.index(key)
     factor = size / float(belief.base[at])
     after = belief.told(key, factor, factor * float(np.hypot(PLUG_METER, spread)))
-    new = with_belief(kit, after, day)
-    tables = {**new.tables, "tools": {**new.tables.get("tools", {}), found.tool: found.profile}}
-    tables.pop(found.tool, None)
+    mean, sd = float(after.mean[at]), float(after.sd[at])
+    profile = {
+        **found.profile,
+        **tool_table(task, mean / factor),
+        "spread_percent": rounded(100.0 * max(sd / mean, LEAST_SPREAD)),
+    }
+    new = with_belief(with_log(kit, tool, log.name, log.mark, first, last), after, day)
+    tables = {**new.tables, "tools": {**new.tables.get("tools", {}), tool: profile}}
+    tables.pop(tool, None)
     return replace(new, tables=tables)

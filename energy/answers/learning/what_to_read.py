@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from energy.answers.learning.figures import NOTHING as NOT_READ
-from energy.answers.learning.figures import Belief, figures_of, words
+from energy.answers.learning.figures import Belief, figures_of, refuse_another, words
 from energy.answers.learning.fit import expected_covariance
 from energy.answers.learning.observe import observe
 from energy.answers.learning.readings import Row, tool_key
@@ -66,7 +66,9 @@ def what_to_read(
     >>> len(found), found[0].doubt_left_percent < 100
     (3, True)
     """
-    belief = (belief or NOT_READ).with_figures(figures_of(plan))
+    figures, belief = figures_of(plan), belief or NOT_READ
+    refuse_another(belief, figures)
+    belief = belief.with_figures(figures)
     whole = observe(plan, [_row(plan, 1, t) for t in _ends(plan)], belief, known=known)
     slope = _lowest_slope(whole, belief)
     before = float(slope @ belief.covariance @ slope)

@@ -12,7 +12,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.size import GOALS, Point, pick_of, plain, points_of, ranges, within_limits
+from energy.answers.size import (
+    GOALS,
+    Point,
+    at_size,
+    pick_of,
+    plain,
+    points_of,
+    ranges,
+    within_limits,
+)
 from energy.answers.sizing.costs import Costs, costs
 from energy.answers.sizing.designs import Designs, design, design_changes, designs
 from energy.answers.sizing.frontier import Frontier
@@ -20,6 +29,7 @@ from energy.answers.sizing.years import Years, years
 from energy.budget import Budget, budget
 from energy.model import Array, Index
 from energy.plan import Plan
+from energy.refused import why_turned_away
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -105,7 +115,8 @@ class Through:
 class YearSize:
     """The frontier over whole years, the pick, and the plan's own size and it through them.
 
-    budget is the plan's own span with the pick.
+    budget is the plan's own span with the pick. own_limit says what the plan's own pack turns away
+    whatever its charge, if anything: then `own`, which sees the energy alone, is no answer.
     """
 
     plan: Plan
@@ -114,6 +125,7 @@ class YearSize:
     pick: Point | None
     points: tuple[Point, ...]
     own: Through
+    own_limit: str | None
     picked: Through | None
     limit: str | None
     least_wh: float | None
@@ -179,7 +191,7 @@ class YearSize:
                 "why": self.why,
                 "year": None if self.picked is None else self.picked.as_dict(),
             },
-            "own": self.own.as_dict(),
+            "own": {**self.own.as_dict(), "cannot": self.own_limit},
         }
 
 
@@ -206,6 +218,7 @@ def year_size(plan: Plan, progress: Callable[[int, int], None] | None = None) ->
     sizes += [] if pick is None else [(pick.panel_w, pick.battery_wh)]
     watts, labels = (np.array(values) for values in zip(*sizes, strict=True))
     through = years(plan, watts, labels, rounds.last)
+    as_it_is = at_size(of, plan.pack.capacity_wh)
     return YearSize(
         plan=plan,
         frontier=found,
@@ -213,6 +226,7 @@ def year_size(plan: Plan, progress: Callable[[int, int], None] | None = None) ->
         pick=pick,
         points=() if pick is None else points_of(found, pick, lines),
         own=through_years(through, 0),
+        own_limit=why_turned_away(as_it_is) if as_it_is.refusals else None,
         picked=None if pick is None else through_years(through, 1),
         limit=limit,
         least_wh=least_wh,

@@ -1,0 +1,103 @@
+"""Which figures of a plan are a person's own, and how far off its predictions usually are there.
+
+Both come from the kits that the plan names; what was learned into them is for `overlay`.
+"""
+
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from energy.answers.learning.figures import Belief, figures_of
+from energy.answers.learning.overlay import Kit, named_by
+from energy.plan import Plan
+from energy.plan.schema import Place
+
+SAME = 2e-3  # a share: profiles hold four figures
+SITE_KM = 25.0  # judgement: so near, the same hills and clouds
+KM_PER_DEGREE = 111.2  # of latitude, on a sphere of 6371 km
+
+
+@dataclass(frozen=True)
+class OwnFigure:
+    """A figure that the plan takes from its owner's readings, and the percent of the doubt before
+    them that is left."""
+
+    what: str
+    doubt_left_percent: float
+
+
+@dataclass(frozen=True)
+class Usual:
+    """How far predictions lay from what was read at a site, on so many days [points of charge]."""
+
+    points: float
+    days: int
+
+
+@dataclass(frozen=True)
+class Own:
+    """What a plan has of its owner's: figures, and the usual error where days were scored."""
+
+    figures: tuple[OwnFigure, ...] = ()
+    usual: Usual | None = None
+
+    @property
+    def tools(self) -> tuple[str, ...]:
+        """The tools, or tasks without one, among the figures."""
+        keys = (one.what for one in self.figures)
+        return tuple(key.removeprefix("tool:") for key in keys if key.startswith("tool:"))
+
+    def as_dict(self) -> dict[str, Any]:
+        """What `--json` adds to an answer."""
+        figures = [
+            {"what": one.what, "doubt_left_percent": round(one.doubt_left_percent)}
+            for one in self.figures
+        ]
+        usual = self.usual and {**asdict(self.usual), "points": round(self.usual.points, 1)}
+        return {"own": figures, "usual_error": usual}
+
+
+def own(plan: Plan, folder: Path) -> Own:
+    """What a plan in a folder takes from the kits it names: only figures that it really uses.
+
+    >>> own(Plan.read("builtin:cloudy-repair"), Path())
+    Own(figures=(), usual=None)
+    """
+    kit = named_by(plan, folder)
+    return Own(tuple(_used(plan, kit.belief)), usual_at(kit, plan.place))
+
+
+def _used(plan: Plan, belief: Belief) -> list[OwnFigure]:
+    """The learned figures whose value is the plan's too."""
+    known, found = set(belief.learned), []
+    for figure in figures_of(plan):
+        if figure.key in known:
+            at = belief.keys.index(figure.key)
+            value = float(belief.base[at] * belief.mean[at])
+            if figure.unit == "%":
+                value = min(value, 100.0)
+            if abs(figure.value - value) <= SAME * value:
+                left = 100.0 * float(belief.sd[at] / belief.first_sd[at])
+                found.append(OwnFigure(figure.key, left))
+    return found
+
+
+def usual_at(kit: Kit, place: Place) -> Usual | None:
+    """The usual error over the days scored at a place; None where there are none."""
+    here = [one for one in kit.learned.get("scores", {}).values() if _near(one, place)]
+    if not here:
+        return None
+    points = np.sqrt(np.mean(np.square([float(one["typical_points"]) for one in here])))
+    return Usual(float(points), len({day for one in here for day in one.get("days", ())}))
+
+
+def _near(record: dict[str, Any], place: Place) -> bool:
+    """Whether a day was scored at the place."""
+    if "latitude_deg" not in record or "longitude_deg" not in record:
+        return False
+    north = record["latitude_deg"] - place.latitude_deg
+    east = (record["longitude_deg"] - place.longitude_deg + 180.0) % 360.0 - 180.0
+    east *= float(np.cos(np.radians(place.latitude_deg)))
+    return float(np.hypot(north, east)) * KM_PER_DEGREE <= SITE_KM

@@ -1,0 +1,181 @@
+"""Which of the things read can be used, how sure each is, and why the others teach nothing.
+
+The day they belong to is laid out in `observe`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from energy.answers.learning.figures import Belief
+from energy.answers.learning.light import Light
+from energy.answers.learning.readings import Row, tool_key
+from energy.answers.learning.seen import RUN_ON_SCATTER, Day, Observed, load_w, segment_at
+from energy.model.simulate import Case
+
+# What displays and meters show, as standard deviations from judgement tried on invented days:
+# percent of charge (more once days add up), shares of the watts and watt-hours, the least of both.
+PERCENT_SIGMA, PERCENT_SIGMA_LATER = 0.6, 0.8
+SOLAR_W, SOLAR_W_CLEAR, SOLAR_WH, PLUG_METER = 0.20, 0.06, 0.02, 0.03
+# One tool's watts also differ from those of its other days, and jump while a lively one works.
+EVEN_TOOL, LIVELY_TOOL = float(np.hypot(PLUG_METER, RUN_ON_SCATTER)), 0.15
+LEAST_W, LEAST_WH = 1.0, 1.0
+HIGHEST_READ = 95.0  # percent: from here on displays wait for the end of charging
+EVEN_KINDS = ("steady", "charging")
+NAMED = 6  # rows in one line
+
+
+@dataclass
+class Used:
+    """What can be used, and for each reason why something cannot, the numbers of its rows."""
+
+    found: list[Observed] = field(default_factory=list)
+    left: dict[str, list[int]] = field(default_factory=dict)
+
+    def leave(self, row: Row, why: str) -> None:
+        """Leave something of a row out."""
+        self.left.setdefault(why, []).append(row.number)
+
+    def lines(self) -> list[str]:
+        """One line a reason."""
+        return [f"{_rows(numbers)}: {why}" for why, numbers in self.left.items()]
+
+
+def _rows(numbers: Sequence[int]) -> str:
+    """Rows by their numbers, the first few.
+
+    >>> _rows([3]), _rows([3, 4]), _rows(range(1, 20))
+    ('row 3', 'rows 3, 4', 'rows 1, 2, 3, 4, 5, 6 and 13 more')
+    """
+    few = ", ".join(str(number) for number in numbers[:NAMED])
+    more = f" and {len(numbers) - NAMED} more" if len(numbers) > NAMED else ""
+    return f"row{'s' if len(numbers) > 1 else ''} {few}{more}"
+
+
+def is_read(percent: float) -> bool:
+    """Whether a percentage tells the charge: at their ends displays wait.
+
+    >>> is_read(94), is_read(95), is_read(0)
+    (True, False, False)
+    """
+    return 0.0 < percent < HIGHEST_READ
+
+
+def with_readings(day: Day, belief: Belief, rows: Sequence[Row], light: Light, later: bool) -> Day:
+    """The day with all that can be used of the rows, and lines about what cannot."""
+    usual = belief.mean[:, None], np.zeros((day.nuisances, 1))
+    charge, (case, _) = day.charge(*usual)[:, 0], day.lanes(*usual)
+    used = Used()
+    read = [row for row in rows if row.battery_percent is not None]
+    start_s = read[0].time_s if read else float(day.case.edges[0])  # there the day begins
+    within = [row for row in rows if row.time_s >= start_s]
+    _percents(read, PERCENT_SIGMA_LATER if later else PERCENT_SIGMA, used)
+    for row in rows:
+        if row.time_s < start_s:
+            used.leave(row, "before the first battery_percent nothing is learned")
+    for row in within:
+        at = segment_at(day.case.edges, row.time_s)
+        percent = charge[at + 1] if row.battery_percent is None else row.battery_percent
+        full = percent >= day.budget.plan.pack.taper_from_percent
+        _solar(case, row, at, full, bool(light.called_clear[at]), used)
+        _load(day, belief, case, row, at, used)
+    _counter(day, within, used)
+    return replace(day, observed=tuple(used.found), notes=(*day.notes, *used.lines()))
+
+
+def _percents(read: Sequence[Row], sigma: float, used: Used) -> None:
+    """The percentages after the first, which is where the day begins."""
+    shown: dict[float, float] = {}
+    for row in read:
+        percent = row.battery_percent or 0.0
+        if row.time_s in shown:
+            if percent != shown[row.time_s]:
+                used.leave(row, "a second battery_percent for one time; the first counts")
+            continue
+        if shown and is_read(percent):
+            used.found.append(Observed("battery_percent", row, percent, sigma))
+        elif shown:
+            bounds = f"of 0, or of {HIGHEST_READ:.0f} and more"
+            used.leave(row, f"a battery_percent {bounds}, teaches nothing")
+        shown[row.time_s] = percent
+
+
+def _solar(case: Case, row: Row, at: int, full: bool, clear: bool, used: Used) -> None:
+    """Watts read of the sun, where any were to be expected and the pack takes all."""
+    if row.solar_w is None:
+        return
+    expected = float(case.solar_w[at, 0]) * case.controller_efficiency
+    if expected <= LEAST_W:
+        if row.solar_w > LEAST_W:
+            used.leave(row, "solar_w where no sun on the panels is to be expected")
+    elif full:
+        used.leave(row, "solar_w of a pack that is nearly full is what it wants, not the sun")
+    else:
+        share = SOLAR_W_CLEAR if clear else SOLAR_W
+        sigma = float(np.hypot(share * expected, LEAST_W))
+        used.found.append(Observed("solar_w", row, row.solar_w, sigma))
+
+
+def _load(day: Day, belief: Belief, case: Case, row: Row, at: int, used: Used) -> None:
+    """Watts read at the outlets: of one tool where the row names it, else of all that runs."""
+    if row.load_w is None:
+        return
+    tasks = day.budget.plan.task
+    if row.tool is not None:
+        key = f"tool:{row.tool}"
+        task = next((t for t in tasks if tool_key(t.tool, t.name) == row.tool), None)
+        if task is None or key not in belief.keys or task.kind == "trace":
+            used.leave(row, f"the watts of {row.tool} are nothing to be learned")
+            return
+        stated = next(w for w in (task.working_w, task.on_w, task.power_w) if w is not None)
+        share = EVEN_TOOL if task.kind in EVEN_KINDS else LIVELY_TOOL
+        sigma = float(np.hypot(share * stated, LEAST_W))
+        figure = belief.keys.index(key)
+        used.found.append(Observed("tool_w", row, row.load_w, sigma, 0.0, stated, figure))
+        return
+    kinds = {tasks[task].kind for task in _tasks_at(day, at)}
+    if kinds and kinds <= {"steady"}:
+        sigma = float(np.hypot(PLUG_METER * float(load_w(case, at)[0]), LEAST_W))
+        used.found.append(Observed("load_w", row, row.load_w, sigma))
+    elif kinds:
+        used.leave(row, "load_w while something runs that is not steady; name its tool beside it")
+    elif row.load_w > LEAST_W:
+        used.leave(row, "load_w at a time when nothing runs in the plan")
+
+
+def _tasks_at(day: Day, at: int) -> set[int]:
+    edges = day.case.edges
+    return {
+        burst.task
+        for burst in day.budget.bursts
+        if burst.start_s < edges[at + 1] and burst.end_s > edges[at]
+    }
+
+
+def _counter(day: Day, rows: Sequence[Row], used: Used) -> None:
+    """The steps of the day's counter of solar watt-hours, from row to row."""
+    before: Row | None = None
+    for row in rows:
+        if row.solar_wh is None:
+            continue
+        step, since = row.solar_wh, _dark_since(day, row)
+        if before is not None and before.at.date() == row.at.date():
+            step, since = row.solar_wh - (before.solar_wh or 0.0), before.time_s
+        if step < 0.0:
+            used.leave(row, "solar_wh fell within the day, which its counter cannot")
+            continue
+        if since is not None and row.time_s > since:
+            sigma = float(np.hypot(SOLAR_WH * step, LEAST_WH))
+            used.found.append(Observed("solar_wh", row, step, sigma, since))
+        before = row
+
+
+def _dark_since(day: Day, row: Row) -> float | None:
+    """The moment before the row's day began to be light, where the span holds it."""
+    rise, _ = day.budget.calendar.sun_times(row.at.date())
+    start = float(day.case.edges[0])
+    first = day.budget.calendar.at(("clock", 0.0), row.at.date())
+    if start <= max(first, rise):
+        return max(start, first)
+    return None
