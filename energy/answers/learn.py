@@ -27,6 +27,8 @@ from energy.answers.learning.observe import observe
 from energy.answers.learning.overlay import (
     OWN,
     Kit,
+    as_toml,
+    kit_of,
     refuse_known_rows,
     wins_over,
     with_belief,
@@ -100,6 +102,10 @@ class Learned:
             "notes": list(self.notes),
         }
 
+    def kit_toml(self, name: str) -> str:
+        """The kit as the text of a file of this name, which any plan may name in `profiles`."""
+        return as_toml(self.kit, name)
+
     def _repr_html_(self) -> str:
         return str(self.table().to_html())
 
@@ -132,11 +138,13 @@ class Learned:
         return learned(self)
 
 
-def learn(plan: Plan, readings: Readings | Path | str, kit: Kit | None = None) -> Learned:
+def learn(
+    plan: Plan, readings: Readings | Path | str, kit: Kit | Path | str | None = None
+) -> Learned:
     """Learn a kit's figures from readings made while a plan was under way.
 
-    A kit holds what was learned before and is added to. Raises PlanError with a line for each
-    thing that is wrong where nothing is left to learn from.
+    A kit, or a file with one, holds what was learned before and is added to. Raises PlanError with
+    a line for each thing that is wrong where nothing is left to learn from.
 
     >>> from energy.answers.learning.readings import parse_readings
     >>> plan = Plan.read("builtin:cloudy-repair")
@@ -146,7 +154,7 @@ def learn(plan: Plan, readings: Readings | Path | str, kit: Kit | None = None) -
     >>> [item.learned for item in answer.items if item.what == "tool:angle-grinder-115"]
     [True]
     """
-    kit = kit or Kit()
+    kit = kit_of(kit)
     if not isinstance(readings, Readings):
         readings = read_readings(readings, plan)
     rows = readings.rows

@@ -81,6 +81,13 @@ class Kit:
         return self.belief.aged((day - self.updated).days / MONTH_DAYS)
 
 
+def kit_of(kit: "Kit | Path | str | None") -> "Kit":
+    """A kit, or the one in a file; an empty one for none. Raises PlanError as `read_kit` does."""
+    if isinstance(kit, Kit):
+        return kit
+    return Kit() if kit is None else read_kit(Path(kit))
+
+
 def read_kit(path: Path) -> Kit:
     """The kit of a file; an empty one where there is no file. Raises PlanError."""
     if not Path(path).exists():

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from energy.answers.learning.overlay import Kit, refuse_known_rows, with_rows
+from energy.answers.learning.overlay import Kit, kit_of, refuse_known_rows, with_rows
 from energy.answers.learning.own import usual_at
 from energy.answers.learning.readings import Readings, read_readings
 from energy.answers.learning.used import HIGHEST_READ, is_read
@@ -71,7 +71,9 @@ class Score:
         }
 
 
-def score(plan: Plan, readings: Readings | Path | str, kit: Kit | None = None) -> Score:
+def score(
+    plan: Plan, readings: Readings | Path | str, kit: Kit | Path | str | None = None
+) -> Score:
     """Compare a plan's prediction, as it was made before the day, with what was read.
 
     Raises PlanError where no percentage can be used, or the rows were learned or scored before.
@@ -82,7 +84,7 @@ def score(plan: Plan, readings: Readings | Path | str, kit: Kit | None = None) -
     >>> len(score(plan, seen).compared)
     2
     """
-    kit = kit or Kit()
+    kit = kit_of(kit)
     if not isinstance(readings, Readings):
         readings = read_readings(readings, plan)
     read = [row for row in readings.rows if row.battery_percent is not None]
