@@ -17,7 +17,8 @@ def why_refused(supply: str, start_w: float, turned_away: Sequence[Refusal], bur
     'starts at 2700 W, the inverter surges to 2000 W'
     """
     first = turned_away[0]
-    asked, allowed = f"{first.asked:.0f} W", f"{first.allowed:.0f} W"
+    digits = 0 if round(first.asked) > round(first.allowed) else 1
+    asked, allowed = f"{first.asked:.{digits}f} W", f"{first.allowed:.{digits}f} W"
     alone = first.asked <= start_w * (1.0 + 1e-9)
     words = {
         "no-inverter": "needs a mains outlet, and the pack has no inverter",

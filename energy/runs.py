@@ -88,13 +88,14 @@ def laid_out(plan: Plan, lowest_c: float) -> list[Arrangement]:
     """The arrangement to expect of each of the plan's panels, all on one input.
 
     The fewest in series that fit: side by side panels bear shade best and keep the voltage low.
-    Where all kinds together are too many amps, the most in series that fit. Raises ValueError
-    below -40 C for a panel without a coefficient.
+    Where all kinds together are too many amps, the most in series that fit; where nothing fits, the
+    fewest. Raises ValueError below -40 C for a panel without a coefficient.
     """
     ways = [arrangements(panel, plan.pack.solar_input, lowest_c) for panel in plan.panel]
     fewest = [taken(several) for several in ways]
     most = [taken(several[::-1]) for several in ways]
-    return most if not amps_fit(fewest) and amps_fit(most) else fewest
+    sound = amps_fit(most) and not any(way.fits is False for way in most)
+    return most if sound and not amps_fit(fewest) else fewest
 
 
 def amps_fit(laid: list[Arrangement]) -> bool:

@@ -440,7 +440,63 @@ def test_a_search_that_ends_empty_handed_takes_task_by_task_what_holds():
     assert "mixer" in alone.alone
 
 
+OVERNIGHT = {"start": f"{DAY}T14:00", "end": "2026-04-11T12:00"}
+
+
+def test_what_waits_for_the_small_hours_runs_then_and_not_before_the_span():
+    # The pack is empty until a charger comes on after midnight; the pump must run in the night.
+    pump = {"name": "pump", "supply": "dc12", "working_w": 60, "minutes": 120, "must": True,
+            "flexible": True, "between": ["20:00", "06:00"]}  # fmt: skip
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 30, "hours": 9,
+            "between": ["14:30", "23:30"], "priority": 3}  # fmt: skip
+    charger = {"name": "shore", "watts": 60, "between": ["00:30", "05:00"], "days": [2]}
+    asked = plan([pump, lamp], pack={"start_percent": 35}, panel=[], span=OVERNIGHT,
+                 charger=[charger], weather={"kind": "clear"})  # fmt: skip
+    answer = choose(asked)
+    assert answer.possible
+    again = budget(asked.replace(**answer.change))
+    assert asked_by_name(again)["pump"] == pytest.approx(120.0)
+    (row,) = (row for row in answer.timetable if row.task == "pump")
+    assert row.start.date().isoformat() == "2026-04-11"
+
+
+def test_a_plan_of_which_nothing_lies_in_the_span_fits():
+    late = {"name": "lamp", "supply": "dc12", "working_w": 5, "between": ["21:00", "23:00"]}
+    answer = choose(plan([late]))
+    assert answer.possible
+    assert answer.timetable == ()
+
+
+def test_a_sky_for_each_date_goes_on_from_the_date_of_now():
+    skies = plan(
+        [{"name": "lamp", "supply": "dc12", "working_w": 5, "between": ["09:00", "12:00"]}],
+        span={"start": f"{DAY}T08:00", "end": "2026-04-12T20:00"},
+        weather={"kind": "sky", "sky": [3, 7, 5], "futures": 3},
+    )
+    now = datetime.fromisoformat("2026-04-11T10:00")
+    rest = skies.replace(**rest_of(skies, now, 60.0))
+    assert rest.weather.sky == (7, 5)
+
+
 # --- how many more ------------------------------------------------------------------------------
+
+
+def test_a_tool_that_is_not_planned_may_come_all_day_long_on_whole_days():
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 5, "between": ["09:00", "12:00"]}
+    span = {"start": f"{DAY}T08:00", "end": "2026-04-12T20:00"}
+    answer = how_many(plan([lamp], pack={"capacity_wh": 2000}, span=span), "phone")
+    assert len(answer.windows) == 3
+    assert answer.count > 3
+
+
+def test_the_night_of_25_hours_holds_no_more_than_its_clock_says():
+    # The plan counts a window by the clock's face, which repeats an hour that night.
+    charge = {"tool": "phone", "between": ["01:00", "04:00"]}
+    autumn = plan([charge], pack={"capacity_wh": 2000}, weather={"kind": "clear"},
+                  span={"start": "2026-10-31T20:00", "end": "2026-11-01T12:00"})  # fmt: skip
+    answer = how_many(autumn, "phone")
+    assert answer.full
+    assert answer.count == 2  # of 72 minutes each, in three hours
 
 
 def test_what_is_done_for_today_may_still_be_done_more_often():

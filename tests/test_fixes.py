@@ -155,6 +155,27 @@ def test_from_now_on_only_what_is_still_to_come_is_left_out():
     assert sum(burst.task == 0 for burst in again.bursts) == left - int(fix.text.split()[2])
 
 
+@pytest.mark.parametrize("minute", [700, 800, 1000])
+def test_a_fix_from_now_on_can_be_written_down(minute, tmp_path):
+    demo = Plan.read("builtin:cloudy-repair")
+    now = datetime(2026, 9, 14, minute // 60, minute % 60)
+    found = fixes(budget(demo, now, 42.0)).found
+    assert {"leave-out", "more-pack"} <= {fix.kind for fix in found}
+    for fix in found:
+        written = tmp_path / "plan.toml"
+        written.write_text(write_changes("builtin:cloudy-repair", fix.change))
+        assert budget(Plan.read(written)).yes, fix.text
+
+
+def test_where_nothing_of_the_tasks_is_left_the_pack_still_may_be_helped():
+    lamp = {"name": "lamp", "supply": "usb", "working_w": 5, "between": ["09:00", "10:00"]}
+    b = budget(small(task=[lamp]), datetime(2026, 5, 14, 20, 0), 20.0)
+    assert not b.yes
+    found = fixes(b).found
+    assert found
+    assert all(fix.budget.yes for fix in found)
+
+
 def test_a_better_pose_is_found_and_is_the_one_that_aim_finds():
     b = budget(Plan.read("builtin:cloudy-repair"))
     (fix,) = (f for f in fixes(b).found if f.kind == "better-pose")

@@ -189,3 +189,12 @@ def test_a_cable_to_a_dropped_task_goes_with_it() -> None:
     wired = demo.replace(run=runs)
     number = next(k for k, task in enumerate(wired.task, 1) if task.name == "phone")
     assert [run.to for run in wired.replace(**{f"task.{number}": None}).run] == ["pack"]
+
+
+def test_a_new_list_is_written_with_the_changes_to_its_items():
+    text = "[[task]]\nname = 'a'\n[[task]]\nname = 'b'\n"
+    tables = [{"name": "c", "times": 4}, {"name": "d"}]
+    changes = {"task": tables, "task.1.times": 2, "task.2": None, "title": "new"}
+    written = tomllib.loads(write_changes(text, changes))
+    assert written == {"title": "new", "task": [{"name": "c", "times": 2}]}
+    assert tables == [{"name": "c", "times": 4}, {"name": "d"}]

@@ -264,7 +264,7 @@ VALUES = [
     ({"task": [LAMP] * 2001}, "task must hold at most 2000 items (got 2001)"),
     (
         {"size": {"panel_w": [800, 100]}},
-        "[size]: panel_w must be [from, to], rising, at most 1e6 (got [800, 100])",
+        "[size]: panel_w must be [from, to], not falling, at most 1e6 (got [800, 100])",
     ),
     ({"goal": {"chance_percent": 101}}, "[goal]: chance_percent must be at most 100 (got 101)"),
     ({"pakc": {}}, 'pakc is not a known key; did you mean "pack"?'),

@@ -80,6 +80,11 @@ BEFORE: dict[str, Plan] = {
     "a long thin cable": small(
         None, None, run=[{"from": "panel", "to": "pack", "length_m": 15, "mm2": 2.5}]
     ),
+    "a long thin lead to the pump": small(
+        None,
+        {"nominal_v": 12.8},
+        run=[{"from": "pack", "to": "task:pump", "length_m": 8, "mm2": 1.5}],
+    ),
     "twelve sun-hour figures": small(
         {
             "kind": "monthly",
@@ -216,6 +221,22 @@ def test_no_pack_helps_where_the_inverter_is_too_small() -> None:
     assert not found.yes
     assert all(s is None for goal in GOALS for s in found.frontier.battery_wh(goal))
     assert "asks 800 VA of the inverter, rated 500 W" in found.why
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_every_pick_is_a_yes_of_its_own_plan(name: str) -> None:
+    found = size(CASES[name])
+    assert found.pick is not None
+    assert found.budget is not None
+    assert found.budget.yes
+    assert budget(found.plan.replace(**found.change)).yes
+
+
+def test_a_size_that_is_given_is_kept_and_the_other_found() -> None:
+    found = size(small(size={"panel_w": [100, 100]}))
+    assert found.frontier.panel_w.tolist() == [100.0]
+    assert found.pick is not None
+    assert found.pick.panel_w == 100.0
 
 
 def test_the_pick_reaches_the_goal_in_a_budget_of_its_own() -> None:

@@ -377,3 +377,36 @@ def test_a_pwm_input_loses_nothing_in_a_cable_within_the_panels_spare_volts():
 def test_a_cable_that_stands_alone_changes_nothing():
     alone = {"from": "mast", "to": "lantern", "length_m": 9, "volts": 12, "amps": 2}
     assert (low([alone]).charge_percent == low().charge_percent).all()
+
+
+# --- what is not known --------------------------------------------------------------------------
+
+
+def headed(found):
+    out = io.StringIO()
+    show_wire(found, Console(file=out, width=200))
+    return out.getvalue().splitlines()[0]
+
+
+def test_what_nobody_can_judge_is_no_yes():
+    nothing = wire(kit(panel=[]))
+    assert (nothing.verdict, nothing.yes) == (None, False)
+    assert headed(nothing).startswith("NOT KNOWN: nothing to judge")
+    no_label = wire(kit(panel={**PANEL, "v_oc": None}))
+    assert no_label.verdict is None
+    assert headed(no_label).startswith("NOT KNOWN")
+    assert wire(kit()).verdict is True
+
+
+def test_bright_amps_beyond_the_input_stand_in_the_first_line():
+    found = wire(kit(pack={"solar_input": {"max_v": 60, "max_a": 14}}))
+    assert found.verdict is True
+    assert "can short to 14.8 A" in headed(found)  # 1.25 x 11.8
+
+
+def test_where_no_way_fits_the_harmless_one_is_shown_and_called_so():
+    found = wire(kit(panel={**PANEL, "count": 5}, pack={"solar_input": {"max_v": 60, "max_a": 25}}))
+    (taken,) = (string for string in found.strings if string.taken)
+    assert taken.panels_in_series == 1  # not five times the volts
+    assert found.verdict is False
+    assert any("no way to join them suits the input" in note for note in found.notes)

@@ -85,6 +85,26 @@ def test_other_charging_is_taken_off_the_load() -> None:
     assert less == pytest.approx(40 + 100 + 160 / 3 - 30)
 
 
+def test_a_plain_controller_holds_the_panels_at_the_batterys_volts() -> None:
+    # 12 of a panel's 18 V: two thirds of its watts (Ohm's law; common practice, no source)
+    pack = {"capacity_wh": 1000, "nominal_v": 12, "temperature": 20}
+    found = {kind: sheet(pack={**pack, "solar_input": {"kind": kind}}) for kind in ("mppt", "pwm")}
+    share = value(found["pwm"], "panel to battery") / value(found["mppt"], "panel to battery")
+    assert share == pytest.approx(12.0 / 18.0)
+    assert found["pwm"].panel_w == pytest.approx(found["mppt"].panel_w / share)
+
+
+def test_a_sheet_without_sun_or_load_gives_no_panel_and_says_why() -> None:
+    charger = [{"name": "shore", "watts": 400}]
+    rich = sheet(charger=charger)
+    assert (rich.panel_w, rich.battery_wh) == (0.0, 0.0)
+    assert "brings more than is asked" in rich.steps[0].how
+    night = sheet(panel=[{"rated_w": 100, "out_between": ["00:00", "00:30"]}])
+    assert night.panel_w == 0.0
+    assert "no sun to live on" in night.steps[-1].how
+    assert "where it ends" in night.steps[2].how
+
+
 def test_a_short_job_stores_no_more_than_its_own_days() -> None:
     assert value(sheet(), "storage") == min(
         3.0, storage_days(value(sheet(), "peak sun hours"), 95.0)

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from plan_files import problems
-from test_size import LAMP, PUMP, small
+from test_size import CUTS, LAMP, PUMP, small
 
 from energy.answers.sizing.proposal import net_w
 from energy.answers.sizing.year_size import YearSize, _cuts, through_years, year_size
@@ -18,6 +18,7 @@ from energy.answers.sizing.years import Years, ready_year, year_plan, years
 from energy.answers.worksheet import storage_days
 from energy.budget import budget
 from energy.plan import Plan
+from energy.show.year_text import summary
 from energy.weather.futures import record_of
 
 # A steady load and a pack without losses of its own: what the published fits are about. Invented.
@@ -112,6 +113,24 @@ def test_day_by_day_is_the_same_as_in_one_go() -> None:
     edges = np.searchsorted(once.time_s, once.time_s[0] + 86400.0 * np.arange(11))
     lowest = [share[a : b + 1].min() - locked for a, b in pairwise(edges)]
     assert found.lowest[:10, 0, 0] == pytest.approx(lowest, abs=1e-9)
+
+
+def test_a_thin_lead_loses_more_days() -> None:
+    lead = {"from": "pack", "to": "task:pump", "length_m": 12, "mm2": 1.5}
+    sizes = np.array([140.0]), np.array([700.0])
+    short = small(None, {"nominal_v": 12.8}, task=[LAMP, PUMP])
+    without, with_it = (years(one, *sizes) for one in (short, short.replace(run=[lead])))
+    assert with_it.unmet_wh.sum() > 1.02 * without.unmet_wh.sum() > 0.0
+
+
+def test_a_years_own_pack_that_cannot_start_a_tool_is_told_so() -> None:
+    weak = small(None, {"capacity_wh": 300, "inverter": {"rated_w": 1500}}, task=[LAMP, CUTS])
+    asked = weak.replace(size={"panel_w": [200, 200], "battery_wh": [2000, 2600]})
+    found = year_size(asked)
+    assert found.own_limit is not None
+    assert '"saw"' in found.own_limit
+    assert found.as_dict()["own"]["cannot"] == found.own_limit
+    assert "will not do" in " ".join(summary(found))
 
 
 def test_what_is_for_certain_days_of_the_job_comes_back_after_it() -> None:

@@ -262,9 +262,11 @@ def _impossible(search: Search) -> Choose:
     words = "what must run"
     if not kept:
         inside = sorted({burst.task for burst in whole.bursts}, key=lambda k: whole.asked_wh[k])
-        kept, words = inside[:1], f'"{tasks[inside[0]].name}", the smallest task,'
+        kept, words = inside[:1], "what is drawn with nothing running"
+        if inside:
+            words = f'"{tasks[inside[0]].name}", the smallest task,'
     gone = {f"task.{k + 1}": None for k in range(len(tasks)) if k not in kept}
-    alone = changed(whole, gone) if gone else whole
+    alone = changed(whole, gone) if kept and gone else whole
     deciding = deciding_of(alone)
     lane = int(worst_first(deciding)[min(search.may_fail, deciding.success.size - 1)])
     lowest = deciding.lowest(lane)

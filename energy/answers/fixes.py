@@ -10,7 +10,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 from energy.answers.fixing.kinds import KINDS, Change, Ladder, ladders
-from energy.answers.rest import rest_of
+from energy.answers.rest import left_of
 from energy.budget import Budget, budget, changed
 from energy.plan import PlanError
 
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 STEP_SHARE = 0.04  # sizes are rounded up by less than this share of what is added
+FINEST = 1e-4  # of the most that a kind of change can do: less is nothing
+STEPS_UP = 3
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,7 @@ def fixes(b: Budget) -> Fixes:
 
     Where no kind does it alone, the first pair that does, free changes before others. Where the
     budget begins in the middle of its plan, what is done by then is no longer there to be changed:
-    the changes then begin with those that leave the rest (see `rest_of`).
+    the changes then begin with those that leave the rest (see `left_of`).
 
     >>> from energy.budget import budget
     >>> from energy.plan import Plan
@@ -74,9 +76,11 @@ def fixes(b: Budget) -> Fixes:
     """
     if b.yes:
         return Fixes((), ())
-    done = {} if b.now is None else rest_of(b.plan, b.now, b.plan.pack.start_percent)
-    if done:
-        b = budget(b.plan.replace(**done), b.now)
+    done: Change = {}
+    if b.now is not None:
+        left = left_of(b.plan, b.now, b.plan.pack.start_percent)
+        if left["task"]:  # else nothing of the tasks is there to be changed
+            b, done = budget(b.plan.replace(**left), b.now), left
     kinds = ladders(b)
     found, not_enough = [], []
     for ladder in kinds:
@@ -112,13 +116,15 @@ def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | 
         found = _try(b, given | ladder.change(size))
         return (False, -1.0) if found is None else (found.yes, found.margin_percent)
 
+    without = b if beside is None else _try(b, given)
     works, over = tried(ladder.most)
-    if not works:
+    if not works or without is None or without.yes:  # what is beside it does it alone
         return None
-    without = b if beside is None else changed(b, given, deciding=True)
     low, under = 0.0, without.margin_percent
     high, turn = ladder.most, 0
-    while high - low > (1.0 if ladder.whole else STEP_SHARE / 4.0 * high):
+    while high - low > (
+        1.0 if ladder.whole else max(STEP_SHARE / 4.0 * high, FINEST * ladder.most)
+    ):
         middle = _between(low, high, under, over, turn, ladder.whole)
         works, margin = tried(middle)
         if works:
@@ -127,10 +133,13 @@ def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | 
             low, under = middle, margin
         turn += 1
     size = high if ladder.whole else min(_rounded_up(high), ladder.most)
-    best = _try(b, given | ladder.change(size), deciding=False)
-    if best is None or not best.yes:
-        return None
-    return Fix(ladder.kind, ladder.words(size), ladder.free, ladder.change(size), best)
+    for _ in range(STEPS_UP):  # all weathers may ask for a little more than those that decide
+        best = _try(b, given | ladder.change(size), deciding=False)
+        if best is not None and best.yes:
+            return Fix(ladder.kind, ladder.words(size), ladder.free, ladder.change(size), best)
+        more = size + 1.0 if ladder.whole else _rounded_up((1.0 + STEP_SHARE) * size)
+        size = min(more, ladder.most)
+    return None
 
 
 def _between(low: float, high: float, under: float, over: float, turn: int, whole: bool) -> float:

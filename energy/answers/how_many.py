@@ -75,18 +75,18 @@ def how_many(
         unit, each_s = "times", task.each_s or EACH_S
         table = {key: v for key, v in table.items() if key != "each_min"} | {"each_s": each_s}
     windows = _windows(rest, between)
-    room = [int((end_s - start_s) // each_s) for start_s, end_s in windows]
-    planned = (left_of(plan, now, battery_percent) or plan.source)["task"]
     calendar = calendar_of(rest)
+    room = [int(_long_s(calendar, window) // each_s) for window in windows]
+    planned = (left_of(plan, now, battery_percent) or plan.source)["task"]
 
     def tables(numbers: Sequence[int]) -> list[dict[str, Any]]:
         found = []
         for (start_s, end_s), number in zip(windows, numbers, strict=True):
             if number:
                 opens, closes = (_local(calendar, t) for t in (start_s, end_s))
-                day = (opens.date() - calendar.first).days + 1
-                between = [f"{opens:%H:%M}", f"{closes:%H:%M}"]
-                found.append(table | {unit: number, "between": between, "days": [day]})
+                made = table | {unit: number, "days": [(opens.date() - calendar.first).days + 1]}
+                clock = [f"{opens:%H:%M}", f"{closes:%H:%M}"]
+                found.append(made | ({"between": clock} if clock[0] != clock[1] else {}))
         return found
 
     one = _evenly(int(not planned), room)
@@ -185,6 +185,12 @@ def _inside(window: Interval | None, ends: Interval) -> Interval:
         return 0.0, 0.0
     start, end = max(window[0], ends[0]), min(window[1], ends[1])
     return -(-start // 60.0) * 60.0, end // 60.0 * 60.0
+
+
+def _long_s(calendar: Calendar, window: Interval) -> float:
+    """How long a window is, by the clock where that skips or repeats an hour, if that is less."""
+    opens, closes = (_local(calendar, time_s).replace(tzinfo=None) for time_s in window)
+    return min(window[1] - window[0], (closes - opens).total_seconds())
 
 
 def _evenly(count: int, room: Sequence[int]) -> list[int]:

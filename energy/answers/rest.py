@@ -52,6 +52,9 @@ def left_of(plan: Plan, now: datetime | None, battery_percent: float | None) -> 
         "pack.start_percent": battery_percent,
         "task": tasks,
     }
+    if plan.weather.sky is not None and len(plan.weather.sky) > 1:  # one a date
+        past = (now.date() - calendar.first).days
+        changes["weather.sky"] = list(plan.weather.sky[past:] or plan.weather.sky[-1:])
     if plan.charger:
         tables = zip(plan.source["charger"], plan.charger, strict=True)
         changes["charger"] = [

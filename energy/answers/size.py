@@ -207,10 +207,7 @@ def ranges(of: Designs, stays: bool = False) -> tuple[Array, Array]:
         battery = min(SMALLEST_PACK * most, pack.capacity_wh), most
         each = round_step((battery[1] - battery[0]) / BATTERY_STEPS)
         battery = math.ceil(battery[0] / each) * each, math.ceil(battery[1] / each) * each
-    return (
-        _between(*panel, round_step((panel[1] - panel[0]) / PANEL_SIZES, up=True)),
-        _between(*battery, round_step((battery[1] - battery[0]) / BATTERY_STEPS)),
-    )
+    return _between(*panel, PANEL_SIZES, up=True), _between(*battery, BATTERY_STEPS)
 
 
 def round_step(value: float, up: bool = False) -> float:
@@ -226,8 +223,11 @@ def round_step(value: float, up: bool = False) -> float:
     return max(s for s in steps if s <= value * (1.0 + 1e-9))
 
 
-def _between(low: float, high: float, each: float) -> Array:
-    """Both ends and all round figures between them."""
+def _between(low: float, high: float, steps: int, up: bool = False) -> Array:
+    """Both ends and all round figures between them, about so many; one where the ends are one."""
+    if low == high:
+        return np.array([low])
+    each = round_step((high - low) / steps, up)
     first = math.floor(low / each) + 1
     inner = each * np.arange(first, math.ceil(high / each - 1e-9))
     return np.unique(np.round(np.concatenate([[low], inner, [high]]), 6))

@@ -293,8 +293,8 @@ def _cold_notes(plan: Plan, cold: _Cold) -> list[str]:
     notes = [f"strings judged at {cold.lowest_c:.0f} degrees C, {cold.source}"]
     if not cold.known:
         notes = [
-            f"nobody has said how cold it gets: strings shown at {cold.lowest_c:.0f} degrees C, and"
-            " whether they fit is not judged; give temp_air_c or the record low"
+            f"nobody has said how cold it gets: strings shown at {cold.lowest_c:.0f} degrees C,"
+            " where a NO is sure and nothing else is judged; give temp_air_c or the record low"
         ]
     if plan.pack.solar_input.max_v is None:
         notes.append("[pack.solar_input] has no max_v: no string can be said to fit")
@@ -321,9 +321,12 @@ def _string_notes(plan: Plan, laid: list[Arrangement]) -> list[str]:
     for way in laid:
         name = f'"{way.panel.name}"'
         if way.panel.count > 1:
+            why = "as few in series as its volts and amps let, for shade then costs least"
+            if way.fits is False or not amps_fit(laid):
+                why = "no way to join them suits the input"
             notes.append(
                 f"{way.panel.count} x {name} taken as {way.in_series} in series, {way.in_parallel}"
-                " in parallel: as few in series as the input lets, for shade then costs least"
+                f" in parallel: {why}"
             )
         if way.in_parallel > 2:
             notes.append(f"three strings or more of {name}: a fuse in each (NFPA 70 690.9)")

@@ -13,6 +13,7 @@ from energy.answers.sizing.designs import panel_watts
 from energy.answers.sizing.proposal import length_days
 from energy.budget import Budget
 from energy.model.battery import USABLE
+from energy.plan.kit import Pack
 
 # Array-to-load ratio, ordinary and critical loads: the middles of 1.1-1.2 and 1.3-1.4, IEEE 1562
 # (from memory).
@@ -123,10 +124,11 @@ def worksheet(b: Budget) -> Worksheet:
     battery = battery_label_wh(daily_wh, stored, depth, cold) / (pack.health_percent / 100.0)
     efficiency = _panel_to_battery(b)
     ratio = CRITICAL_RATIO if goal >= CRITICAL_GOAL else ORDINARY_RATIO
-    panel = array_w(daily_wh, max(sun_hours, LEAST_SUN_HOURS), ratio, efficiency)
     sun_words = "mean of the plan's season, in the panels' plane"
-    if sun_hours < LEAST_SUN_HOURS:
-        sun_words = f"no sun to live on; the panel is reckoned with {LEAST_SUN_HOURS:g}"
+    panel, panel_words = 0.0, "no sun to live on: the battery alone"
+    if sun_hours >= LEAST_SUN_HOURS:
+        panel = array_w(daily_wh, sun_hours, ratio, efficiency)
+        panel_words = "load x ratio / (sun hours x panel to battery)"
     aged = "" if pack.health_percent == 100.0 else f" / {pack.health_percent / 100.0:.2f} for age"
     steps = (
         Step("daily load at the battery", daily_wh, "Wh/day", load_words),
@@ -135,14 +137,14 @@ def worksheet(b: Budget) -> Worksheet:
         Step("depth of discharge", depth, "", "down to the reserve"),
         Step("temperature factor", cold, "", f"share of the label at {air_c:.0f} degrees C"),
         Step("battery", battery, "Wh", f"load x days / depth / temperature{aged}"),
-        Step("panel to battery", efficiency, "", "condition x controller x charging"),
+        Step("panel to battery", efficiency, "", _efficiency_words(pack)),
         Step(
             "array-to-load ratio",
             ratio,
             "",
             f"for {'critical' if ratio == CRITICAL_RATIO else 'ordinary'} loads",
         ),
-        Step("panel", panel, "W", "load x ratio / (sun hours x panel to battery)"),
+        Step("panel", panel, "W", panel_words),
     )
     return Worksheet(panel, battery, steps, _why(b, days, stored))
 
@@ -172,18 +174,30 @@ def _daily_load(b: Budget, days: int) -> tuple[float, str]:
     text = " + ".join(parts)
     if charged_wh > 0.0:
         text += f" - {charged_wh / days:.0f} from other charging"
-    return max((total_wh + idle_wh - charged_wh) / days, 1.0), text
+    if charged_wh > total_wh + idle_wh:
+        text += ", which brings more than is asked"
+    return max((total_wh + idle_wh - charged_wh) / days, 0.0), text
 
 
 def _panel_to_battery(b: Budget) -> float:
-    """Condition of the panels, controller and charging together (0 to 1)."""
+    """Condition of the panels, controller and charging together (0 to 1); a PWM input holds the
+    panels at the battery's volts."""
     plan, watts = b.plan, panel_watts(b.plan)
     condition = 1.0
     if watts > 0.0:
         weighted = sum(p.rated_w * p.count * p.condition_percent for p in plan.panel)
         condition = weighted / watts / 100.0
     controller = plan.pack.solar_input.efficiency_percent / 100.0
+    if plan.pack.solar_input.kind == "pwm" and watts > 0.0:
+        volts = plan.pack.nominal_v or 0.0
+        held = sum(p.rated_w * p.count * min(volts / p.v_mp, 1.0) for p in plan.panel)
+        controller *= held / watts
     return max(condition * controller * plan.pack.coulombic_percent / 100.0, 0.01)
+
+
+def _efficiency_words(pack: Pack) -> str:
+    held = " x battery volts over panel volts (PWM)" if pack.solar_input.kind == "pwm" else ""
+    return f"condition x controller{held} x charging"
 
 
 def _why(b: Budget, days: int, stored: float) -> str:

@@ -202,7 +202,7 @@ def cold_factor(lowest_c: float) -> float:
         if lowest_c >= cold_end_c:
             return factor
     raise ValueError(
-        f"the table of cold factors ends at {COLDEST_C:g} degrees C (got {lowest_c:g}): give"
+        f"the table of cold factors ends at {COLDEST_C:g} degrees C (got {lowest_c:.0f}): give"
         " temp_coefficient_voc_percent_per_c from the panel's label"
     )
 

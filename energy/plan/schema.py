@@ -250,8 +250,8 @@ class Goal(Strict):
 def _range(value: Any) -> Any:
     ends = [number(end) for end in value] if isinstance(value, list | tuple) else []
     low, high = ends if len(ends) == 2 else (None, None)
-    if low is None or high is None or not 0.0 <= low < high <= 1e6:
-        raise ValueError(f"must be [from, to], rising, at most 1e6 (got {shown(value)})")
+    if low is None or high is None or not 0.0 <= low <= high <= 1e6:
+        raise ValueError(f"must be [from, to], not falling, at most 1e6 (got {shown(value)})")
     return low, high
 
 

@@ -82,7 +82,7 @@ def write_changes(path_or_text: Path | str, changes: Mapping[str, Any]) -> str:
     """The TOML of a plan with some keys changed and its comments kept; no file is written.
 
     Takes a file as a Path, "builtin:NAME", or TOML text. A whole new list of tables, such as
-    `task`, comes at the end as [[task]]. Raises PlanError.
+    `task`, comes at the end as [[task]], with the changes that name its items. Raises PlanError.
 
     >>> write_changes("pack.idle_w = 3  # measured", {"pack.idle_w": 5})
     'pack.idle_w = 5  # measured'
@@ -98,7 +98,10 @@ def write_changes(path_or_text: Path | str, changes: Mapping[str, Any]) -> str:
         if isinstance(changes.get(key), list) and all(isinstance(x, dict) for x in changes[key])
     }
     if whole_lists:
-        rest = {key: value for key, value in changes.items() if key not in whole_lists}
+        inside = {key: v for key, v in changes.items() if key.split(".")[0] in whole_lists}
+        rest = {key: value for key, value in changes.items() if key not in inside}
+        whole_lists = copy.deepcopy(whole_lists)
+        edit(whole_lists, {key: v for key, v in inside.items() if key not in whole_lists})
         kept = write_changes(path_or_text, rest | dict.fromkeys(whole_lists))
         try:
             blocks = [

@@ -211,6 +211,8 @@ def failures(b: Budget) -> str:
         return ""
     flat = int((b.run.ran_short & ~b.success).sum())
     others = "In the one other" if fails == 1 else f"In the other {fails}"
+    if fails == b.chance.futures:
+        others = f"In all {fails}"
     if flat == 0:
         return f"{others} it dips into the reserve, and nothing stops."
     if flat == fails:

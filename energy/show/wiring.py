@@ -46,7 +46,7 @@ def headline(answer: Wire) -> Text:
         words = ["the cables keep their drop and carry their current"] if answer.runs else []
         words += [] if unknown or not answer.strings else ["the strings suit the solar input"]
         words += ["whether the strings suit the solar input is not known"] if unknown else []
-    words += answer.asks
+    words += answer.asks if answer.verdict is not False else ()
     head, style = HEADS[answer.verdict]
     return Text(head, style=style).append(f": {'; '.join(words) or 'nothing to judge'}.", "bold")
 

@@ -219,7 +219,9 @@ def _table(b: Budget, table: Mapping[str, Any], option: Option, number: int) -> 
     made = {key: value for key, value in table.items() if key not in (*amounts, "days", "flexible")}
     made["name"] = task.name
     if option.day is not None:
-        made["days"] = [(option.day - b.calendar.first).days + 1]
+        # a window that passes midnight may be begun on one date and used on the next
+        day = option.day if option.starts_s is None else b.local(option.starts_s).date()
+        made["days"] = [(day - b.calendar.first).days + 1]
         made[option.unit] = (
             round(option.repeats, 6) if option.unit == "minutes" else int(option.repeats) * number
         )

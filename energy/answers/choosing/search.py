@@ -143,10 +143,12 @@ class Search:
         found: list[int] = []
         of: dict[tuple[int, float], int] = {}
         mine = [i for i, option in enumerate(self.options) if option.task == k]
+        first = min((self.options[i].interval[0] for i in mine), default=0.0)  # as it is planned
         for i in sorted(mine, key=lambda i: (-self.options[i].share, away(i))):
-            key = self.options[i].window, self.options[i].share
+            option = self.options[i]
+            key = option.window, option.share
             of[key] = of.get(key, 0) + 1
-            if self.options[i].unit != "minutes" or of[key] <= STARTS:
+            if option.unit != "minutes" or of[key] <= STARTS or option.interval[0] == first:
                 found.append(i)
         return found
 
@@ -243,7 +245,7 @@ def _levels(plan: Plan, every: Sequence[Option]) -> list[Array]:
     """What a unit of each option serves: first of what must run, then at each priority."""
     tasks = plan.task
     share = np.array([option.share for option in every])
-    of = np.array([option.task for option in every])
+    of = np.array([option.task for option in every], dtype=np.intp)
     must = np.array([task.must for task in tasks])[of]
     value = np.array([task.value for task in tasks])[of]
     priority = np.array([task.priority for task in tasks])[of]

@@ -73,8 +73,7 @@ def design_changes(plan: Plan, panel_w: float, battery_wh: float) -> dict[str, A
         if (value := getattr(plan.pack, key)) is not None:
             changes[f"pack.{key}"] = _scaled(value, battery_wh / plan.pack.capacity_wh)
     if panel_w <= 0.0:
-        lost = (k for k, run in enumerate(plan.run, start=1) if "panel" in (run.from_, run.to))
-        return changes | {"panel": None} | {f"run.{k}": None for k in lost}
+        return changes | {"panel": None} | _no_panel_cable(plan)
     if not plan.panel:
         return changes | {"panel": [{"rated_w": panel_w}]}
     for k, panel in enumerate(plan.panel, start=1):
@@ -82,6 +81,19 @@ def design_changes(plan: Plan, panel_w: float, battery_wh: float) -> dict[str, A
             if (value := getattr(panel, key)) is not None:
                 changes[f"panel.{k}.{key}"] = _scaled(value, panel_w / panel_watts(plan))
     return changes
+
+
+def _no_panel_cable(plan: Plan) -> dict[str, Any]:
+    """Changes that take the panels' cable away and leave the leads."""
+    cables = (k for k, run in enumerate(plan.run, start=1) if "panel" in (run.from_, run.to))
+    return {f"run.{k}": None for k in cables}
+
+
+def unbound(plan: Plan, battery_wh: float) -> Plan:
+    """The plan with its own panels and a pack of this label, without what binds the sun's power on
+    its way to the pack: for that depends on the panels' size (see `Designs.sun_w`)."""
+    free = plan.replace(**{"pack.solar_input.max_w": NO_LIMIT_W} | _no_panel_cable(plan))
+    return design(free, panel_watts(plan), battery_wh)
 
 
 def _scaled(value: float, times: float) -> float:
@@ -147,11 +159,11 @@ class Designs:
         if self.plan.run:
             for watts in np.unique(panel_w):
                 at = panel_w == watts
-                scaled = self._scaled(float(watts))
+                scaled = self._sized(float(watts))
                 found[:, at] = at_the_pack(scaled, found[:, at], base.coldest_c)
         return found
 
-    def _scaled(self, panel_w: float) -> Plan:
+    def _sized(self, panel_w: float) -> Plan:
         if panel_w not in self._plans:
             self._plans[panel_w] = design(self.plan, panel_w, self.plan.pack.capacity_wh)
         return self._plans[panel_w]
@@ -218,16 +230,12 @@ def designs(plan: Plan, known: Designs | None = None, battery_wh: float = LARGE_
     (1, 31)
     """
     plan = whole_season(plan)
-    base_w = panel_watts(plan)
-    free = plan.replace(**{"pack.solar_input.max_w": NO_LIMIT_W, "run": None})
-    first = budget(
-        design(free, base_w, battery_wh), known=None if known is None else known.with_ends
-    )
+    first = budget(unbound(plan, battery_wh), known=None if known is None else known.with_ends)
     groups = (first, *first.ends)
     return Designs(
         plan=plan,
         bases=tuple(Base(b.case, battery_wh, float(b.weather.temp_air.min())) for b in groups),
-        base_w=base_w,
+        base_w=panel_watts(plan),
         solar_max_w=solar_limit_w(plan),
         groups=groups,
     )

@@ -15,12 +15,11 @@ from numpy.typing import NDArray
 
 from energy.answers.sizing.designs import (
     LARGE_WH,
-    NO_LIMIT_W,
     Base,
     Designs,
-    design,
     panel_watts,
     solar_limit_w,
+    unbound,
     whole_season,
 )
 from energy.answers.sizing.proposal import days_in
@@ -169,9 +168,7 @@ def _batches(plan: Plan, record: Source) -> list[tuple[Source, int]]:
 def ready_year(plan: Plan, record: Source, lanes: int) -> tuple[Designs, Array]:
     """A year plan (see `year_plan`) ready for many sizes, and its midnights [UTC s], (d + 1,)."""
     plan = plan.replace(**{"weather.futures": lanes})
-    base_w = panel_watts(plan)
-    free = plan.replace(**{"pack.solar_input.max_w": NO_LIMIT_W, "run": None})
-    large = design(free, base_w, LARGE_WH)
+    large = unbound(plan, LARGE_WH)
     calendar, span = calendar_of(plan), _span_s(plan)
     cells = cells_of(large, calendar, span, record)
     weather, *_ = weathers(large, record, calendar, cells, span)
@@ -179,7 +176,7 @@ def ready_year(plan: Plan, record: Source, lanes: int) -> tuple[Designs, Array]:
     base = Base(case, LARGE_WH, float(weather.temp_air.min()))
     days = (calendar.first + timedelta(k) for k in range(YEAR_DAYS + 1))
     midnights = np.array([calendar.at(("clock", 0.0), day) for day in days])
-    return Designs(plan, (base,), base_w, solar_limit_w(plan)), midnights
+    return Designs(plan, (base,), panel_watts(plan), solar_limit_w(plan)), midnights
 
 
 def _dates(plan: Plan, record: Source, lanes: int) -> NDArray[np.datetime64]:
