@@ -115,23 +115,26 @@ def tools(
     with wrong_input_in_lines():
         from energy.answers.tools import tools as ask
         from energy.plan import PlanError
-        from energy.show import files, text
+        from energy.show import files, lists, text
 
         if add is not None:
-            from energy.answers.own_tool import asked, own_tool, pairs
+            from energy.answers.own_tool import asked, own_tool, pairs, refuse_taken, start_missing
 
             if word is None:
                 raise PlanError(["--add needs a name: energy tools my-saw --add my-tools.toml"])
-            keys = pairs(given) if given else asked(prompt)
             before = add.read_text(encoding="utf-8") if add.exists() else ""
+            refuse_taken(word, before)
+            keys = pairs(given) if given else asked(prompt)
             files.write_text(add, own_tool(word, keys, before).rstrip() + "\n")
             typer.echo(f'Added "{word}". In a plan beside it: profiles = ["{add.name}"]')
+            if start_missing(keys):
+                typer.echo("It has no start_w, so no start is judged: motors take 2 to 3 times.")
             return
         found = ask(word)
         if json:
             typer.echo(files.as_json(found))
         else:
-            text.show_tools(found, text.console())
+            lists.show_tools(found, text.console())
 
 
 def new(
@@ -171,7 +174,7 @@ def weather(
 ) -> None:
     """Show what weather is held on this machine, or fetch some: the only command with a network."""
     with wrong_input_in_lines():
-        from energy.show import text
+        from energy.show import lists, text
         from energy.weather.held import held
 
         out = text.console()
@@ -189,4 +192,4 @@ def weather(
             if forecast:
                 typer.echo(f"Fetching {online.what_forecast(*at)}.")
                 online.fetch_forecast(*at, progress=text.progress)
-        text.show_held(held(), out)
+        lists.show_held(held(), out)

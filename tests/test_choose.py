@@ -443,6 +443,20 @@ def test_a_search_that_ends_empty_handed_takes_task_by_task_what_holds():
 OVERNIGHT = {"start": f"{DAY}T14:00", "end": "2026-04-11T12:00"}
 
 
+def test_what_cannot_start_beside_the_cuts_comes_between_them():
+    cut = {"name": "cut", "supply": "ac", "working_w": 500, "start_w": 1500, "times": 12,
+           "each_min": 5, "between": ["09:00", "12:10"], "priority": 1}  # fmt: skip
+    tea = {"name": "tea", "supply": "ac", "working_w": 550, "times": 6, "each_min": 5,
+           "between": ["09:00", "12:50"], "flexible": True}  # fmt: skip
+    pack = {"capacity_wh": 2000, "discharge_max_w": 3000,
+            "inverter": {"rated_w": 1100, "surge_w": 2000}}  # fmt: skip
+    asked = plan([cut, tea], pack, weather={"kind": "clear"})
+    assert {r.limit for r in budget(asked).refusals} == {"surge"}
+    answer = choose(asked)
+    assert answer.budget.yes
+    assert answer.left_out == ()
+
+
 def test_what_waits_for_the_small_hours_runs_then_and_not_before_the_span():
     # The pack is empty until a charger comes on after midnight; the pump must run in the night.
     pump = {"name": "pump", "supply": "dc12", "working_w": 60, "minutes": 120, "must": True,

@@ -13,7 +13,8 @@ from energy.plan.write import write_changes
 DEMOS = ("cloudy-repair", "two-night-trip", "january-job")
 ORDER = (
     "inverter-off-between-tasks", "move-flexible", "better-pose", "re-aim", "fuller-start",
-    "leave-out", "charge-past-the-inverter", "another-source", "more-panel", "more-pack",
+    "leave-out", "charge-past-the-inverter", "another-source", "stronger-inverter", "more-panel",
+    "more-pack",
 )  # fmt: skip
 
 
@@ -174,6 +175,19 @@ def test_where_nothing_of_the_tasks_is_left_the_pack_still_may_be_helped():
     found = fixes(b).found
     assert found
     assert all(fix.budget.yes for fix in found)
+
+
+def test_a_tool_that_trips_the_inverter_names_the_one_that_bears_it():
+    saw = {"name": "saw", "supply": "ac", "working_w": 900, "start_w": 2450, "times": 3,
+           "each_s": 60, "between": ["10:00", "12:00"]}  # fmt: skip
+    pack = {"capacity_wh": 2000, "temperature": 20, "inverter": {"rated_w": 800, "surge_w": 1600}}
+    b = budget(small(task=[saw], pack=pack))
+    assert b.verdict == "overloads"
+    (fix,) = (f for f in fixes(b).found if f.kind == "stronger-inverter")
+    assert fix.change == {"pack.inverter.rated_w": 900.0, "pack.inverter.surge_w": 2500.0}
+    assert not fix.free
+    weaker = {"pack.inverter.rated_w": 900.0, "pack.inverter.surge_w": 2400.0}
+    assert not budget(b.plan.replace(**weaker)).yes
 
 
 def test_a_better_pose_is_found_and_is_the_one_that_aim_finds():

@@ -42,13 +42,34 @@ def test_a_profile_from_keys_serves_a_plan(tmp_path):
 def test_a_profile_from_questions_is_asked_again_and_added_to_the_file(tmp_path):
     file = tmp_path / "my.toml"
     file.write_text('[old-lamp]\nsupply = "usb"\nworking_w = 3  # measured\n')
-    answers = "mains\nac\nintermittent\nlots\n900\n200\n60\n1500\nyes\n"
+    answers = "mains\nac\nintermittent\nlots\n900\n200\n60\nyes\nno\nyes\n1500\n"
     found = run("tools", "my-drill", "--add", file, answers=answers)
     assert found.exit_code == 0, found.output
     assert "# measured" in file.read_text()
     task = plan_with(tmp_path, "my-drill").task[0]
     assert task.hand_held
-    assert task.duty_percent == 60
+    assert task.rotating
+    assert not task.sparks
+    assert (task.duty_percent, task.start_w) == (60, 1500)
+
+
+def test_a_motor_without_a_start_is_spoken_of_and_three_times_its_watts_are_offered(tmp_path):
+    file = tmp_path / "my.toml"
+    keys = ["supply=ac", "kind=intermittent", "working_w=800", "idle_w=300"]
+    found = run("tools", "my-planer", "--add", file, *(f"--set={key}" for key in keys))
+    assert "no start is judged" in found.output
+    answers = "ac\nintermittent\n800\n300\n60\nyes\nno\nyes\n\n"  # the last: as offered
+    found = run("tools", "my-router", "--add", file, answers=answers)
+    assert found.exit_code == 0, found.output
+    assert plan_with(tmp_path, "my-router").task[0].start_w == 2400
+
+
+def test_a_name_that_is_taken_is_refused_before_anything_is_asked(tmp_path):
+    file = tmp_path / "my.toml"
+    file.write_text('[my-lamp]\nsupply = "usb"\nworking_w = 3\n')
+    found = run("tools", "my-lamp", "--add", file)
+    assert found.exit_code == 2
+    assert "Which outlet" not in found.output
 
 
 @pytest.mark.parametrize(

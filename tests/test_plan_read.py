@@ -5,6 +5,7 @@ All files are invented and written on the spot, except where a built-in one is n
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -128,7 +129,11 @@ def test_a_wrong_value_in_a_profile_names_the_profile(folder):
         ("tools = 5", "my-tools.toml: tools must be a table (got 5)"),
         ("my-saw = 5", "my-tools.toml: my-saw must be a table (got 5)"),
         ("packs.mine = []", "my-tools.toml: packs.mine must be a table (got [])"),
-        ("a = ", "my-tools.toml: is not valid TOML: Invalid value (at line 1, column 5)"),
+        (
+            "a = ",
+            "my-tools.toml: is not valid TOML: Invalid value (at line 1, column 5);"
+            ' the line is "a ="',
+        ),
     ],
 )
 def test_a_wrong_file_of_profiles_is_one_line(folder, text, line):
@@ -189,7 +194,31 @@ def test_an_unknown_built_in_plan_names_the_nearest():
 
 def test_a_syntax_error_gives_its_line_and_column(folder):
     found = problems(lambda: reread(folder, "start_percent = 80", "start_percent = "))
-    assert found == ["my-plan.toml: is not valid TOML: Invalid value (at line 19, column 17)"]
+    assert found == [
+        "my-plan.toml: is not valid TOML: Invalid value (at line 19, column 17);"
+        ' the line is "start_percent ="'
+    ]
+
+
+@pytest.mark.parametrize(
+    ("line", "wanted"),
+    [
+        ("start_percent = 80,5", "a decimal point, such as 54.2"),
+        ("heated = yes", "true or false"),
+        ("name = my own pack", 'words in quotes, such as "S"'),
+        ("start = 14.9.2026 07:30", "the date as 2026-09-14T07:30:00"),
+        ("at = 9:30", 'a time in quotes, such as "09:30"'),
+    ],
+)
+def test_what_people_write_instead_of_toml_is_named(folder, line, wanted):
+    (problem,) = problems(lambda: reread(folder, "start_percent = 80", line))
+    assert problem.endswith(f"the line is {json.dumps(line)}: write {wanted}")
+
+
+def test_a_compass_word_written_out_is_understood_as_meant(folder):
+    facing = 'facing = "south-west"\ntilt_deg = 45'
+    (problem,) = problems(lambda: reread(folder, "tilt_deg = 45", facing))
+    assert problem.endswith("did you mean SW?")
 
 
 @pytest.mark.parametrize(

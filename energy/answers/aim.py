@@ -201,7 +201,7 @@ def _rising(turned: Iterable[Setting]) -> tuple[Setting, ...]:
     """Turns that give more than fewer of them do: under cloud another may cost light."""
     found: list[Setting] = []
     for one in turned:
-        if not found or one.wh_per_day > found[-1].wh_per_day:
+        if not found or one.wh_per_day > (1.0 + ALIKE_SHARE) * found[-1].wh_per_day:
             found.append(one)
     return tuple(found)
 

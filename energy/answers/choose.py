@@ -246,6 +246,8 @@ def _why(search: Search, found: Found, k: int) -> str:
     }
     made = [*tables(whole, others, search.options), whole.plan.source["task"][k]]
     chance = changed(whole, {"task": made}).chance
+    if chance.low is not None and whole.weather.rough:
+        return f"with all of it the low end of the chance falls to {chance.low:.0f} %"
     works = round(chance.percent * chance.futures / 100.0)
     return f"with all of it the rest works in {works} of {chance.futures} weathers only"
 

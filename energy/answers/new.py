@@ -80,7 +80,7 @@ def from_questions(ask: Ask, at: str | None = None) -> str:
     asks may ask again. Raises PlanError for a plan that cannot be all the same.
     """
     question = "Where? Latitude, longitude (minus: south, west)"
-    latitude, longitude = place_of(at) if at else ask(question, "55.317,-160.517", place_of)
+    latitude, longitude = place_of(at) if at else ask(question, "", place_of)
     tomorrow = date.today() + timedelta(days=1)
     start = ask("From when?", f"{tomorrow} 08:00", _moment)
     end = ask("Until when?", f"{tomorrow} 20:00", lambda text: _later(text, start))
@@ -137,9 +137,9 @@ def _more(some: bool) -> str:
 
 def _tool(answer: str, some: bool) -> str:
     answer = answer.strip()
-    if not answer and some:
-        return ""
-    return _one_of(list(profiles.tools()), answer)
+    if not answer and not some:
+        raise PlanError(["a plan needs one tool at least: energy tools lists them"])
+    return _one_of(list(profiles.tools()), answer) if answer else ""
 
 
 def _one_of(known: list[str], answer: str) -> str:

@@ -11,7 +11,17 @@ from energy.plan.words import meant, shown
 Ask = Callable[[str, str, Callable[[str], Any]], Any]
 
 SUPPLIES = {"ac": "mains", "dc12": "12 V", "usb": "USB"}
-KINDS = ("steady", "intermittent", "charging")
+KINDS = {
+    "steady": "the same watts all along",
+    "intermittent": "a motor under load and running free by turns",
+    "charging": "a battery",
+}
+YES_OR_NO = {
+    "rotating": "Does it turn a blade, bit or disc?",
+    "sparks": "Does it throw sparks?",
+    "hand_held": "Is it held by hand?",
+}
+MOTOR_START = 3.0  # times its working watts (common practice, no source: 2 to 3, more for some)
 NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,60}")
 # Somewhere a profile can be tried: any place, day and pack will do.
 BENCH = {
@@ -35,13 +45,7 @@ def own_tool(name: str, given: Mapping[str, str], before: str = "") -> str:
     working_w = 900
     source = "your own figures"
     """
-    if not NAME.fullmatch(name):
-        raise PlanError(
-            [f"a profile's name is small letters, digits and dashes (got {shown(name)})"]
-        )
-    held = profiles.sorted_into_kinds(parse(before, "the file"), "the file")
-    if name in held["tools"]:
-        raise PlanError([f'the file has a tool "{name}" already; change it there'])
+    refuse_taken(name, before)
     lines = {"name": name.replace("-", " "), **given}
     lines.setdefault("source", "your own figures")
     block = "\n".join(f"{key} = {_toml(value)}" for key, value in lines.items())
@@ -53,11 +57,28 @@ def own_tool(name: str, given: Mapping[str, str], before: str = "") -> str:
     return f"{before.rstrip()}\n\n{text}" if before.strip() else text.rstrip()
 
 
+def refuse_taken(name: str, before: str) -> None:
+    """Raise PlanError for what is no name, or one that the file has already."""
+    if not NAME.fullmatch(name):
+        raise PlanError(
+            [f"a profile's name is small letters, digits and dashes (got {shown(name)})"]
+        )
+    held = profiles.sorted_into_kinds(parse(before, "the file"), "the file")
+    if name in held["tools"]:
+        raise PlanError([f'the file has a tool "{name}" already; change it there'])
+
+
+def start_missing(given: Mapping[str, str]) -> bool:
+    """Whether a mains tool with a motor, by its keys, says nothing of its start."""
+    motor = given.get("kind") in ("intermittent", "cycling") or given.get("rotating") == "true"
+    return given.get("supply") == "ac" and motor and "start_w" not in given
+
+
 def asked(ask: Ask) -> dict[str, str]:
     """The keys of a profile from a few questions."""
     given = {
-        "supply": ask(f"Which outlet? {', '.join(SUPPLIES)}", "ac", _one_of(SUPPLIES)),
-        "kind": ask(f"Which kind? {', '.join(KINDS)}", "steady", _one_of(KINDS)),
+        "supply": ask(f"Which outlet? {_listed(SUPPLIES)}", "ac", _one_of(SUPPLIES)),
+        "kind": ask(f"Which kind? {_listed(KINDS)}", "steady", _one_of(KINDS)),
     }
     if given["kind"] == "charging":
         given["energy_wh"] = ask("How many Wh does a full charge take?", "60", _number)
@@ -67,11 +88,13 @@ def asked(ask: Ask) -> dict[str, str]:
     if given["kind"] == "intermittent":
         given["idle_w"] = ask("How many W while it runs free?", "0", _number)
         given["duty_percent"] = ask("What percent of a burst is work?", "70", _number)
+    for key, question in YES_OR_NO.items():
+        if ask(f"{question} yes or no", "no", _one_of(("yes", "no"))) == "yes":
+            given[key] = "true"
     if given["supply"] == "ac":
-        given["start_w"] = ask("How many W when it starts?", given["working_w"], _number)
-    hands = ask("Held by hand? yes or no", "no", _one_of(("yes", "no")))
-    if hands == "yes":
-        given["hand_held"] = "true"
+        starts = MOTOR_START if start_missing(given) else 1.0
+        usual = f"{starts * float(given['working_w']):g}"
+        given["start_w"] = ask("How many W when it starts?", usual, _number)
     return given
 
 
@@ -92,6 +115,10 @@ def _refuse_unknown(table: Mapping[str, Any]) -> None:
     wrong = [key for key in table if key not in known and key not in ("trace", "medical", "off_w")]
     if wrong:
         raise PlanError([f"a profile has no {shown(key)}{meant(key, known)}" for key in wrong])
+
+
+def _listed(known: Mapping[str, str]) -> str:
+    return ", ".join(f"{key} ({words})" for key, words in known.items())
 
 
 def _one_of(known: Any) -> Callable[[str], str]:

@@ -61,7 +61,31 @@ def parse(text: str, origin: str) -> dict[str, Any]:
     except RecursionError:
         raise PlanError([f"{origin}: is nested too deeply"]) from None
     except ValueError as error:  # TOMLDecodeError is one, and so is a number of 5000 digits
-        raise PlanError([f"{origin}: is not valid TOML: {error}"]) from None
+        raise PlanError([f"{origin}: is not valid TOML: {error}{_meant_in(text, error)}"]) from None
+
+
+SLIPS = (  # how people write what TOML writes otherwise
+    (re.compile(r"=\s*-?\d+,\d+\s*(#.*)?$"), "a decimal point, such as 54.2"),
+    (re.compile(r"=\s*(yes|no|on|off|True|False)\s*(#.*)?$"), "true or false"),
+    (re.compile(r"=\s*\d{1,2}[./]\d{1,2}[./]\d{4}"), "the date as 2026-09-14T07:30:00"),
+    (re.compile(r"=\s*\d{1,2}:\d{2}\s*(#.*)?$"), 'a time in quotes, such as "09:30"'),
+    (re.compile(r"=\s*[A-Za-z_][\w -]*\s*(#.*)?$"), 'words in quotes, such as "S"'),
+)
+
+
+def _meant_in(text: str, error: ValueError) -> str:
+    """The line that cannot be read, and what was probably meant.
+
+    >>> _meant_in("latitude_deg = 54,2", ValueError("no number (at line 1, column 18)"))
+    '; the line is "latitude_deg = 54,2": write a decimal point, such as 54.2'
+    """
+    at = re.search(r"at line (\d+)", str(error))
+    lines = text.splitlines()
+    if at is None or int(at[1]) > len(lines):
+        return ""
+    line = lines[int(at[1]) - 1].strip()
+    wanted = next((words for pattern, words in SLIPS if pattern.search(line)), None)
+    return f"; the line is {shown(line)}" + ("" if wanted is None else f": write {wanted}")
 
 
 def read_trace(file: Path) -> tuple[tuple[float, float], ...]:

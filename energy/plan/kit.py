@@ -106,7 +106,11 @@ def compass_word(azimuth_deg: float) -> str:
 def _facing(value: Any) -> Any:
     if isinstance(value, str):
         if value.upper() not in COMPASS:
-            raise ValueError(f"must be degrees or one of {', '.join(COMPASS)} (got {shown(value)})")
+            initials = "".join(word[0] for word in value.upper().replace("-", " ").split())
+            likely = f"; did you mean {initials}?" if initials in COMPASS else ""
+            raise ValueError(
+                f"must be degrees or one of {', '.join(COMPASS)} (got {shown(value)}){likely}"
+            )
         return COMPASS[value.upper()]
     return value
 

@@ -40,6 +40,7 @@ TRACE_IN = 3.0
 LEADING = 1.35 / 72.0
 RING = {"markersize": 6.5, "markerfacecolor": "white", "markeredgewidth": 1.6}
 WIDER = 1.1  # room for the names of the levels
+AFTER_S = 3600.0  # shown after the last reading
 MOST_POINTS = 6000  # of a log: more cannot be told apart on the page
 FEW_BURSTS = 40
 LEAST_NAMED = 0.04  # of the panel's height: lower a name would stand on the axis
@@ -66,8 +67,10 @@ def learned(answer: Learned) -> "Figure":
     foot = "The line before is what the plan and the figures stated would have given; the line"
     foot += " after, what fits the readings best, with that day's sky and work as they came out."
     title = answer.plan.title or answer.plan.origin
-    panels = _lay_out(page, title, finding(answer), [foot, f"Clock: {b.calendar.zone.key}."], high)
-    time_axis(b, panels)
+    panels = _lay_out(
+        page, title, finding(answer).rstrip("."), [foot, f"Clock: {b.calendar.zone.key}."], high
+    )
+    time_axis(b, panels, answer.readings.rows[-1].time_s + AFTER_S)
     _heading(panels[0], "Charge of the pack, %")
     panels[0].set_ylim(-2.0, 104.0)
     _values(panels[0], [0.0, 25.0, 50.0, 75.0, 100.0])

@@ -119,17 +119,19 @@ def _values(panel: Any, ticks: Sequence[float]) -> None:
 
 
 def task_rows(b: Budget) -> list[Row]:
-    """What the task panel shows: a row a task in the plan's order; too many are summed.
+    """What the task panel shows: a row a name in the plan's order; too many are summed.
 
     What must run keeps a row of its own as long as there are rows.
     """
     turned_away = {id(refusal.burst) for refusal in b.refusals}
     rows = []
-    for k, task in enumerate(b.plan.task):
-        mine = [burst for burst in b.bursts if burst.task == k]
+    for name in dict.fromkeys(task.name for task in b.plan.task):
+        same = {k for k, task in enumerate(b.plan.task) if task.name == name}
+        mine = [burst for burst in b.bursts if burst.task in same]
+        must = any(b.plan.task[k].must for k in same)
         runs = tuple(i for burst in mine if id(burst) not in turned_away for i in _drawing(burst))
         refused = tuple((m.start_s, m.end_s) for m in mine if id(m) in turned_away)
-        rows.append(Row(task.name, task.must, runs, refused))
+        rows.append(Row(name, must, runs, refused))
     if len(rows) <= MOST_ROWS:
         return rows
     first = sorted(range(len(rows)), key=lambda k: not rows[k].must)[: MOST_ROWS - 1]

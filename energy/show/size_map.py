@@ -73,10 +73,12 @@ def _lay_out(figure: Any, answer: Size | YearSize) -> Any:
         (line, style(TITLE_PT, bold=True)) for line in balanced(finding(answer), wide, bold, 3)
     ]
     first = answer.designs.groups[0]
-    texts = [
-        f"Weather: {first.weather.source}; {first.success.size} windows. The lines are simulated;"
-        " the shades below them are a quick estimate of 60, 40 and 20 %."
-    ]
+    texts = [f"Weather: {first.weather.source}; {first.success.size} windows."]
+    if not answer.designs.refusals:
+        texts[0] += (
+            " The lines are simulated; the shades below them are a quick estimate of 60, 40 and"
+            " 20 %."
+        )
     if isinstance(answer, YearSize):
         texts = [
             f"Weather: {first.weather.source}; whole years: {answer.own.years}. The lines are the"
@@ -287,11 +289,11 @@ def _marks(panel: Any, room: Room, answer: Size | YearSize) -> None:
         pick = answer.pick.panel_w, answer.pick.battery_wh
         points.insert(0, (pick, "the pick", "o", "ink"))
     (left, right), (low, high) = panel.get_xlim(), panel.get_ylim()
-    for (watts, label), words, mark, colour in points:
-        if not (left <= watts <= right and low <= label <= high):
-            continue
+    points = [one for one in points if left <= one[0][0] <= right and low <= one[0][1] <= high]
+    for (watts, label), _, mark, colour in points:
         panel.plot([watts], [label], mark, markeredgecolor=COLOURS[colour], clip_on=False, **RING)
         wide, tall = 0.008 * (right - left), 0.016 * (high - low)
         for height in (label - tall, label, label + tall):
             room.keep_clear(np.array([watts - wide, watts + wide]), np.full(2, height))
+    for (watts, label), words, _, colour in points:
         room.label(f"{words}: {figure(watts)} W, {figure(label)} Wh", [watts], [label], colour)

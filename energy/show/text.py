@@ -5,8 +5,6 @@ Numbers are rounded to what is known of them. Pictures are drawn in `plots`.
 
 import os
 from collections.abc import Iterable, Sequence
-from datetime import UTC, date, datetime
-from typing import Any
 
 from rich import box
 from rich.console import Console
@@ -17,8 +15,6 @@ from energy.answers.cautions import CLOSING, Caution
 from energy.answers.check import Check, TaskAnswer, clock
 from energy.answers.fixes import Fixes
 from energy.budget import Budget, Chance
-from energy.weather.ahead import age_in_words
-from energy.weather.held import Held
 from energy.weather.recorded import FAR_KM
 
 VERDICTS = {
@@ -124,10 +120,20 @@ def show_check(
         out.print(Text(f"{sky.sky.capitalize()} sky: {words}."))
     if fixes is not None:
         show_fixes(fixes, out)
+        if _some_run(b):
+            out.print("energy choose looks for times at which they do not meet.")
     out.print(task_table(answer.tasks, own))
     out.print(energy_table(b))
     for note in b.notes:
         out.print(Text(f"Note: {note}."))
+
+
+def _some_run(b: Budget) -> bool:
+    """Whether the first task that is turned away runs at other times."""
+    if not b.refusals:
+        return False
+    mine = b.refusals[0].burst.task
+    return sum(r.burst.task == mine for r in b.refusals) < sum(x.task == mine for x in b.bursts)
 
 
 def show_fixes(fixes: Fixes, out: Console) -> None:
@@ -151,7 +157,8 @@ def headline(answer: Check) -> Text:
     words = f"it {VERDICTS[b.verdict]}"
     if b.refusals:
         first = next(task for task in answer.tasks if not task.runs)
-        words = f'"{first.name}" cannot run: {first.why_not}'
+        some = "always " if _some_run(b) else ""
+        words = f'"{first.name}" cannot {some}run: {first.why_not}'
         if b.run.ran_short[b.middle]:
             words += "; and the pack runs flat"
     if b.chance.futures > 1 and not b.refusals:
@@ -330,65 +337,6 @@ def show_cautions(cautions: Sequence[Caution], out: Console, *, every: bool) -> 
     if len(cautions) > len(shown):
         out.print(f"- and {len(cautions) - len(shown)} more: --all-cautions")
     out.print(Text(CLOSING))
-
-
-def show_tools(tools: dict[str, dict[str, Any]], out: Console) -> None:
-    """The load profiles as a table; a single one with all its figures."""
-    if len(tools) == 1:
-        ((key, tool),) = tools.items()
-        table = Table(box=box.SIMPLE_HEAD, pad_edge=False, title=key, title_justify="left")
-        table.add_column("key")
-        table.add_column("value", overflow="fold")
-        for name, value in tool.items():
-            table.add_row(name, str(value))
-        out.print(table)
-        return
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    for heading in ("profile", "what", "group", "outlet"):
-        table.add_column(heading, overflow="fold")
-    for heading in ("W", "starts, W"):
-        table.add_column(heading, justify="right")
-    for key, tool in sorted(tools.items(), key=lambda item: (item[1].get("group", ""), item[0])):
-        watts = tool.get("working_w") or tool.get("on_w") or tool.get("power_w")
-        table.add_row(
-            key,
-            tool.get("name", ""),
-            tool.get("group", ""),
-            SUPPLIES.get(tool.get("supply", ""), ""),
-            "" if watts is None else f"{watts:g}",
-            "" if "start_w" not in tool else f"{tool['start_w']:g}",
-        )
-    out.print(table)
-
-
-def show_held(held: Sequence[Held], out: Console) -> None:
-    """What weather lies on this machine: of which place, from when to when, since when."""
-    if not held:
-        out.print(
-            "No weather is held. energy weather PLAN --history or --forecast fetches it, where"
-            " there is a network."
-        )
-        return
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    for heading in ("kind", "place", "days", "fetched", "from"):
-        table.add_column(heading, overflow="fold")
-    for one in held:
-        days = "cannot be read"
-        if one.problem is None:
-            days = " to ".join(str(date_of(t)) for t in (one.first_s, one.last_s - 1.0))
-        table.add_row(
-            one.kind,
-            f"{one.latitude_deg:.3f}, {one.longitude_deg:.3f}",
-            days,
-            age_in_words(one.fetched_s),
-            Text(one.problem or f"{one.source}; {one.licence}"),
-        )
-    out.print(table)
-
-
-def date_of(time_s: float) -> date:
-    """The UTC date of a moment."""
-    return datetime.fromtimestamp(time_s, UTC).date()
 
 
 def progress(line: str) -> None:

@@ -105,12 +105,14 @@ def midnights(b: Budget) -> list[float]:
     return [t for t in found if b.time_s[0] < t < b.time_s[-1]]
 
 
-def time_axis(b: Budget, axes: Sequence[Any]) -> None:
-    """Night, clock lines and midnights on all panels; words under the first and the last."""
-    end, box = float(hours(b, b.time_s[-1])), axes[0].get_window_extent()
+def time_axis(b: Budget, axes: Sequence[Any], until_s: float | None = None) -> None:
+    """Night, clock lines and midnights on all panels; words under the first and the last. The
+    panels end with the span, or at until_s [UTC s]."""
+    whole, box = float(hours(b, b.time_s[-1])), axes[0].get_window_extent()
+    end = whole if until_s is None else min(float(hours(b, until_s)), whole)
     step_h = (width_in(axes[0].figure, SMALL_PT)("00:00") + TICK_GAP_PX) * end / box.width
-    marks = clock_marks(b, int(end / step_h))
-    starts = [0.0, *(float(x) for x in hours(b, midnights(b)))]
+    marks = [mark for mark in clock_marks(b, int(whole / step_h)) if float(hours(b, mark)) <= end]
+    starts = [x for x in (0.0, *(float(x) for x in hours(b, midnights(b)))) if x < end]
     for panel in axes:
         panel.set_xlim(0.0, end)
         panel.set_xticks([])

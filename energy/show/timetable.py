@@ -49,7 +49,7 @@ def show_choice(answer: Choose, out: Console) -> None:
     out.print(Text(f"Weather: {b.weather.source}. {line[0].upper()}{line[1:]}."))
     if answer.out_of_time:
         gap = answer.gap_percent
-        most = f", at most {gap:.0f} % more at a priority" if gap >= 1.0 else ""
+        most = f", with up to {gap:.0f} % more of a priority's tasks" if gap >= 1.0 else ""
         words = f"a better choice may exist{most}; --seconds 200 looks longer"
         out.print(Text(f"The search was cut short: {words}."))
     out.print(_timetable(answer))

@@ -16,6 +16,7 @@ CLOSING = (
     " go out by itself, so never unplug under load."
 )
 HEADS = {True: ("YES", "bold green"), False: ("NO", "bold red"), None: ("NOT KNOWN", "bold")}
+LONGEST_WORD = 14  # that a column is kept wide enough for
 FITS = {True: "yes", False: "NO", None: "not known"}
 
 
@@ -62,10 +63,11 @@ def awg_words(awg: int) -> str:
 
 def run_table(runs: tuple[Wired, ...]) -> Table:
     """The runs: from, to, amps, drop, loss, copper and fuse."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, collapse_padding=True)
     table.add_column("run", justify="right")
-    for heading in ("from", "to"):
-        table.add_column(heading, overflow="fold")
+    for heading, ends in (("from", [run.from_ for run in runs]), ("to", [run.to for run in runs])):
+        longest = max(len(word) for end in ends for word in end.split())
+        table.add_column(heading, overflow="fold", min_width=min(longest, LONGEST_WORD))
     starts = any(run.start_dip_percent is not None for run in runs)
     headings = ["m", "V", "A", "drop, V", "drop", "lost, W", "mm2", "AWG", "fuse, A"]
     for heading in [*headings, *(["start dips"] if starts else [])]:

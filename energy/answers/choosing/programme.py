@@ -44,7 +44,8 @@ class Programme:
     most (options,): units there may be. groups: sets of options and how many units of them there
     may be in all. together: sets of options that cannot all run. on (options, t): the share of a
     slot in which a unit needs the inverter, on_wh (t,) its idle in a whole slot. may_fail: how many
-    of the weathers need not work. beaten: choices that failed, as does all that has more.
+    of the weathers need not work. beaten: choices that failed, blocked: parts of choices that
+    cannot run beside one another; nor can what has more.
     """
 
     most: Counts
@@ -55,6 +56,12 @@ class Programme:
     lanes: list[Lane] = field(default_factory=list)
     may_fail: int = 0
     beaten: list[Counts] = field(default_factory=list)
+    blocked: list[Counts] = field(default_factory=list)
+
+    @property
+    def failed(self) -> list[Counts]:
+        """All that is cut off, with what has more."""
+        return [*self.beaten, *self.blocked]
 
 
 @dataclass(frozen=True)
@@ -128,7 +135,7 @@ class _System:
         gives_up = lanes if programme.may_fail else 0
         self.size = self.fails + gives_up
         self.cut_from = self.size
-        self.size += sum(int(np.count_nonzero(counts)) for counts in programme.beaten)
+        self.size += sum(int(np.count_nonzero(counts)) for counts in programme.failed)
         several = {int(i) for members in programme.together for i in members}
         several = {i for i in several if programme.most[i] > 1}
         self.runs = dict(
@@ -195,7 +202,7 @@ class _System:
     def _cuts(self) -> None:
         """Of every choice that failed, at least one part must be less."""
         column = self.cut_from
-        for counts in self.programme.beaten:
+        for counts in self.programme.failed:
             taken = np.flatnonzero(counts)
             for k, i in enumerate(taken.tolist()):
                 room = float(self.programme.most[i] - counts[i] + 1)

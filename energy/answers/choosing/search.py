@@ -22,7 +22,7 @@ LAST_TRY_S = 1.0  # for a proposal that is under way when the time is up
 KEEPS_MORE = 0.002  # of the store, when the margin does not tell; twice as much each time
 STARTS = 3  # of a block that are tried one by one
 A_LEVEL = 60  # of a large plan may take this part of the time allowed
-FILL_S = 0.4  # a large plan's choice is filled up with what still holds for so long
+FILL_TRIES = 20  # a large plan's choice is filled up with what still holds in so many tries
 CUTS = 30  # failed proposals cut off before the programme is told to keep more in the store
 EXACT_TASKS, EXACT_LANES = 8, 40  # up to here which weathers may fail is a choice too
 
@@ -95,14 +95,15 @@ class Search:
                 self.progress(f"proposal {number + 1}: {found.chance.percent:.0f} %")
             blocked = [*(refusal.burst for refusal in found.refusals), *clashes(found)]
             if found.yes and not blocked:
-                counts, found = self._filled_up(solution.counts, found)
+                counts, found, through = self._filled_up(solution.counts, found, bound)
                 gap = _gap_percent(self._served(counts), bound)
-                unproven = late or not solution.finished or (tightened and gap > 0.0)
+                unproven = late or not (solution.finished and through)
+                unproven = unproven or (tightened and gap > 0.0)
                 return Found(counts, found, gap, unproven)
             if blocked:
                 for burst in blocked:
-                    members = in_the_way(self.options, solution.counts, burst)
-                    self.programme.together.append(members)
+                    parts = in_the_way(self.options, solution.counts, burst)
+                    self.programme.blocked.append(parts)
             elif not self._see_more(found):
                 tightened = tightened or len(self.programme.beaten) >= self.cuts
                 if tightened:
@@ -152,22 +153,27 @@ class Search:
                 found.append(i)
         return found
 
-    def _filled_up(self, counts: Counts, found: Budget) -> tuple[Counts, Budget]:
-        """What the simulation still leaves room for, one step more of a task after another.
+    def _filled_up(
+        self, counts: Counts, found: Budget, bound: Sequence[float]
+    ) -> tuple[Counts, Budget, bool]:
+        """What the simulation still leaves room for, one step more of a task after another; and
+        whether all of them could be tried.
 
-        The programme of a small plan is exact, and nothing is left there.
+        The programme of a small plan is exact, and what reaches the bound is the best: nothing is
+        left there.
         """
-        if self.exact:
-            return counts, found
-        until_s = time.monotonic() + FILL_S
+        if self.exact or _gap_percent(self._served(counts), bound) == 0.0:
+            return counts, found, True
+        tries = 0
         for k in ranked(self.whole.plan):
             for more in self._steps_up(counts, k):
-                if time.monotonic() > until_s:
-                    return counts, found
+                tries += 1
+                if tries > FILL_TRIES:
+                    return counts, found, False
                 tried = self._holding(more)
                 if tried is not None:
                     counts, found = more, tried
-        return counts, found
+        return counts, found, True
 
     def _steps_up(self, counts: Counts, k: int) -> Iterator[Counts]:
         """Choices with a little more of one task: in each window the next larger option, or one

@@ -190,13 +190,11 @@ def clashes(found: Budget) -> list[Burst]:
     return [after for before, after in pairwise(held) if after.start_s < before.end_s - 1e-3]
 
 
-def in_the_way(options: Sequence[Option], counts: Counts, burst: Burst) -> Index:
-    """The chosen options that run at the same time as a burst."""
-    return np.array(
-        [
-            i
-            for i in np.flatnonzero(counts).tolist()
-            if _meet(in_a_row(options[i], int(counts[i])), [burst])
-        ],
-        dtype=np.intp,
-    )
+def in_the_way(options: Sequence[Option], counts: Counts, burst: Burst) -> Counts:
+    """How many units of each chosen option it takes to run at the same time as a burst."""
+    found = np.zeros_like(counts)
+    for i in np.flatnonzero(counts).tolist():
+        units = range(1, int(counts[i]) + 1)
+        meets = (n for n in units if _meet(in_a_row(options[i], n), [burst]))
+        found[i] = next(meets, 0)
+    return found

@@ -32,6 +32,7 @@ KINDS = {
     "leave-out": "leaving out all that need not run",
     "charge-past-the-inverter": "charging past the inverter",
     "another-source": f"up to {SOURCE_MOST_MIN // 60} hours of {SOURCE_W:.0f} W from elsewhere",
+    "stronger-inverter": "a stronger inverter",
     "more-panel": f"up to {MOST_PANEL_W:.0f} W more panel",
     "more-pack": f"up to {MOST_PACK:.0f} times the pack",
 }
@@ -66,6 +67,7 @@ def ladders(b: Budget) -> list[Ladder]:
         _leave_out,
         _past_the_inverter,
         _another_source,
+        _stronger_inverter,
         _more_panel,
         _more_pack,
     )
@@ -306,6 +308,33 @@ def _another_source(b: Budget) -> Ladder | None:
             f"{SOURCE_W:.0f} W from another source, such as a vehicle's socket,"
             f" for {_long(minutes)}, from {starts(minutes)} to {ends:%H:%M} on day {day}."
         ),
+    )
+
+
+def _stronger_inverter(b: Budget) -> Ladder | None:
+    """One that bears what was turned away: its rating and its surge, in whole hundreds."""
+    inverter = b.plan.pack.inverter
+    turned_away = [r for r in b.refusals if r.limit in ("inverter", "surge")]
+    if inverter is None or not turned_away:
+        return None
+    rated, surge = inverter.rated_w, inverter.surge_w
+    for refusal in turned_away:  # of its limits a refusal names the first
+        task = b.plan.task[refusal.burst.task]
+        runs = (task.working_w or task.on_w or task.power_w or 0.0) / task.power_factor
+        asked = {refusal.limit: refusal.asked}
+        rated = max(rated, runs, asked.get("inverter", 0.0))
+        surge = max(surge, task.start_w, asked.get("surge", 0.0))
+    rated, surge = (
+        old if new <= old else math.ceil(new / 100.0) * 100.0
+        for old, new in ((inverter.rated_w, rated), (inverter.surge_w, surge))
+    )
+    return Ladder(
+        kind="stronger-inverter",
+        free=False,
+        most=1.0,
+        whole=True,
+        change=lambda _: {"pack.inverter.rated_w": rated, "pack.inverter.surge_w": surge},
+        words=lambda _: f"An inverter of {rated:.0f} W that surges to {surge:.0f} W.",
     )
 
 
