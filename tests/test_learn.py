@@ -5,6 +5,7 @@ The bounds are those a prototype of the method reached, with room for the draw; 
 one cut is common practice, no source.
 """
 
+from dataclasses import dataclass
 from functools import cache
 
 import meter_days as lived
@@ -15,16 +16,10 @@ from energy.answers.learn import learn
 from energy.answers.learning.figures import INTERVAL_80, NOTHING, figures_of
 from energy.answers.learning.fit import fit, surprise
 from energy.answers.learning.observe import observe
-from energy.answers.learning.overlay import (
-    Kit,
-    as_toml,
-    read_kit,
-    with_belief,
-    with_profiles,
-)
-from energy.answers.learning.readings import Readings, parse_readings
+from energy.answers.learning.overlay import Kit, as_toml, read_kit, with_belief, with_profiles
+from energy.answers.learning.readings import parse_readings
 from energy.budget import budget
-from energy.plan import Plan, PlanError
+from energy.plan import Plan
 
 FIVE = ["08:00", "09:30", "11:00", "13:00", "16:50"]
 BETWEEN_TOOLS = ["08:00", "09:00", "11:00", "12:30", "14:40"]
@@ -84,21 +79,38 @@ def days():
     }
 
 
+@dataclass(frozen=True)
+class Seen:
+    """What one kit's day came to: key -> (error / sd, sd / sd before), and how low it was."""
+
+    figures: dict
+    contradicts: bool
+    lowest_percent: float
+
+
 @cache
-def scenario(name):
-    """Beliefs and truths of many kits after one day: key -> (error / sd, sd / sd before)."""
+def seen_on(name):
+    """The same day of many kits."""
     plan, really, sky_sd, charger, how = days()[name]
     truth = lived.truths(plan, MANY, seed=21)
     life = lived.Lived(really, truth, lived.skies(plan, MANY, 22, *sky_sd), 23, charger)
-    found, known = {}, None
+    found, known = [], None
     for lane in range(MANY):
         before, day = day_of(plan, life.readings(lane, *how), known=known)
         known = known or day.budget
-        after = fit(before, [day]).belief
-        for at, key in enumerate(before.keys):
-            off = (truth.of(key)[lane] - after.mean[at]) / after.sd[at]
-            found.setdefault(key, []).append((off, after.sd[at] / before.sd[at]))
-    return {key: np.array(values).T for key, values in found.items()}
+        fitted = fit(before, [day])
+        after, wrong = fitted.belief, fitted.contradicts(before, len(day.observed))
+        true = np.array([truth.of(key)[lane] for key in before.keys])
+        off, left = (true - after.mean) / after.sd, after.sd / before.sd
+        figures = dict(zip(before.keys, zip(off, left, strict=True), strict=True))
+        found.append(Seen(figures, wrong, float(life.lowest()[lane])))
+    return found
+
+
+def scenario(name):
+    """The same by figure: key -> two rows, error / sd and sd / sd before, of all kits."""
+    found = seen_on(name)
+    return {key: np.array([one.figures[key] for one in found]).T for key in found[0].figures}
 
 
 FIRST = ("a sunny day with watts", "the panel folded", "an afternoon called clear")
@@ -385,15 +397,3 @@ def test_the_days_counter_of_solar_watt_hours_tells_its_sky():
     text = f"time,battery_percent,solar_wh\n05:00,60,0\n17:00,45,{half:.0f}\n"
     left, _ = left_after(plan, text)
     assert left["sky:2026-05-20"] <= 0.4
-
-
-def test_too_little_read_is_one_line():
-    plan = lived.folded()
-    with pytest.raises(PlanError, match="too little was read to learn from") as caught:
-        learn(plan, parse_readings("time,battery_percent\n09:00,80\n", plan))
-    assert len(caught.value.problems) == 1
-
-
-def test_no_rows_at_all_is_one_line():
-    with pytest.raises(PlanError, match="no row can be used"):
-        learn(lived.folded(), Readings("empty.csv", ()))

@@ -132,7 +132,9 @@ def test_a_gap_cuts_only_the_burst_it_falls_in():
 
 REFUSED = {
     "time,power,load_power\n0,1,1\n1,1,1\n2,1,1\n": 'columns "power" and "load_power" could each be'
-    " the watts; name one watts",
+    ' the watts: keep one; columns: "time", "power", "load_power"',
+    "time,watts,power\n0,1,1\n1,1,1\n2,1,1\n": 'columns "watts" and "power" could each be the'
+    ' watts: keep one; columns: "time", "watts", "power"',
     "time,temperature\n0,1\n1,1\n2,1\n": "no column of watts, of volts and amps, or of Wh; columns:"
     ' "time", "temperature"',
     "lap,watts\n0,1\n1,1\n2,1\n": 'no column of times; columns: "lap", "watts"',
@@ -149,12 +151,6 @@ REFUSED = {
     "time,watts\n0,1\n1e300,1\n2e300,1\n": 'row 2: "1e300" is not a time; write seconds, or'
     " 2026-09-14 13:20:05",
     "time,Wh\n0,9\n1,7\n2,5\n3,2\n": "its counter falls; turn the meter round",
-    "time,power\n0,0.001\n1,0.7\n2,0.7\n3,0.001\n": 'column "power" names no unit, and as W it'
-    ' is 0.7 W at most; head it "power (kW)" or "power (W)"',
-    "time,energy\n0,7.0\n60,7.01\n120,7.02\n180,7.03\n": 'column "energy" names no unit, and as'
-    ' Wh it is 0.6 W at most; head it "energy (kWh)" or "energy (Wh)"',
-    "0,0.001\n1,0.7\n2,0.7\n3,0.001\n": 'column "power" names no unit, and as W it is 0.7 W at'
-    ' most; head it "power (kW)" or "power (W)"',
     "time,watts\nsoon,1\nthen,1\nlater,1\n": 'row 1: "soon" is not a time; write seconds, or'
     " 2026-09-14 13:20:05",
 }
@@ -165,6 +161,29 @@ def test_a_log_that_can_be_read_in_two_ways_or_none_is_refused_in_one_line(text)
     with pytest.raises(PlanError) as caught:
         parse_log(text)
     assert caught.value.problems == [f"log: {REFUSED[text]}"]
+
+
+NO_UNIT = {
+    "time,power\n0,0.001\n1,0.7\n2,0.7\n3,0.001\n": ("power", "W", "0.7"),
+    "time,power\n0,0.02\n1,6.5\n2,6.5\n3,0.02\n": ("power", "W", "6.5"),
+    "time,energy\n0,7.0\n60,7.01\n120,7.02\n180,7.03\n": ("energy", "Wh", "0.6"),
+    "0,0.001\n1,0.7\n2,0.7\n3,0.001\n": ("power", "W", "0.7"),
+}
+
+
+@pytest.mark.parametrize("text", NO_UNIT)
+def test_few_watts_of_an_unknown_tool_without_a_unit_may_be_kilowatts(text):
+    heading, unit, most = NO_UNIT[text]
+    with pytest.raises(PlanError) as caught:
+        trace(parse_log(text), "my-saw")
+    assert caught.value.problems == [
+        f'log: column "{heading}" names no unit, and as {unit} it is {most} W at most; head it'
+        f' "{heading} (k{unit})" or "{heading} ({unit})"'
+    ]
+
+
+def test_few_watts_of_a_tool_that_draws_so_few_need_no_unit():
+    assert trace(parse_log(rows([0.1, 6.5, 6.5, 6.5, 6.5, 0.1], "time,power")), "led-bulb").total_wh
 
 
 def test_a_log_in_which_nothing_is_drawn_is_refused():
@@ -181,7 +200,7 @@ def test_a_log_without_a_unit_far_off_the_tool_is_refused(factor):
     log = parse_log(rows([w * factor for w in WATTS], "time,power"))
     with pytest.raises(PlanError, match="name the unit in the heading"):
         trace(log, GRINDER)
-    assert trace(parse_log(rows([w * factor for w in WATTS])), GRINDER).total_wh > 0.0
+    assert trace(parse_log(rows([w * factor for w in WATTS])), "my-saw").total_wh > 0.0
 
 
 def volts_and_amps(volts, watts):

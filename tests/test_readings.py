@@ -308,3 +308,39 @@ def test_what_is_left_out_stands_in_the_json_too():
     answer = taught("08:30,88\n10:00,140\n11:00,60\n14:00,0\n", PLAN)
     assert answer.as_dict()["notes"] == list(answer.notes)
     assert len(answer.notes) >= 2
+
+
+def test_watts_of_a_tool_that_nothing_explains_are_named_by_their_column():
+    plan = plan_of(panel=[], task=HEATER)
+    rows = "08:30,90,,,,\n09:30,84,,,2000,heater\n10:00,80,,,,\n"
+    notes = taught(rows, plan).notes
+    assert any(note.startswith("row 2: load_w of 2000 is higher") for note in notes)
+    assert not any("tool_w" in note for note in notes)
+
+
+CHARGED = {"charger": [{"watts": 100, "between": ["09:00", "12:00"]}]}
+OF_CHARGERS = {
+    "08:00,60,,,,,,,200\n10:00,70\n": "row 1: charger_w is that since the row before, and there is"
+    " none",
+    "08:00,60\n10:00,60,,,,,,,0\n12:00,70\n": "row 2: a charger_w of 0: the plan's [[charger]] gave"
+    " nothing since the row before",
+}
+
+
+@pytest.mark.parametrize("rows", OF_CHARGERS)
+def test_what_a_rows_charger_is_of_is_said_where_it_may_surprise(rows):
+    assert OF_CHARGERS[rows] in observed(rows, folded(**CHARGED)).notes
+
+
+def test_no_charger_needs_no_line():
+    assert observed("08:00,60,,,,,,,0\n08:30,60,,,,,,,0\n09:00,60,,,,,,,90\n").notes == ()
+
+
+def test_a_charger_written_beside_the_second_tool_of_a_moment_counts():
+    one = "09:00,60\n10:00,70,,,,{}\n10:00,70,,,,{}\n12:00,72\n"
+    days = [
+        observed(one.format("drill-10,0,,150", "angle-grinder-115,0")),
+        observed(one.format("drill-10,0", "angle-grinder-115,0,,150")),
+    ]
+    assert days[0].case.charger_w.max() == 150.0
+    assert (days[0].case.charger_w == days[1].case.charger_w).all()

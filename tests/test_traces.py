@@ -194,6 +194,38 @@ def test_two_levels_are_parted_where_both_are_narrowest():
     assert (threshold, explained) == (5.0, pytest.approx(1.0))
 
 
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("tool", [GRINDER, "my-saw"])
+def test_bursts_of_one_level_need_no_warning(tool):
+    square = np.r_[np.zeros(30), np.tile(np.r_[np.full(20, 600.0), np.zeros(20)], 8)]
+    found = trace(log_of(square), tool)
+    assert (found.count, found.working_w, found.idle_w) == (8, 600.0, None)
+
+
+ANOTHERS = {
+    "a fridge as a grinder": (fridge(on_w=55.5), 1, GRINDER, "55.5 W on the mean"),
+    "a fridge as a kettle": (fridge(on_w=55.5), 10, "kettle-small", "55.5 W on the mean"),
+    "a heater as a fridge": (fridge(on_w=900.0), 10, "fridge-12v", "300 W on the mean"),
+    "a grinder running free": (fridge(on_w=230.0), 1, GRINDER, "230 W on the mean"),
+    "a phone as a tool battery": (charge(9.0), 10, "tool-pack-18v-5ah", "8.95 Wh a charge"),
+}
+
+
+@pytest.mark.parametrize("name", ANOTHERS)
+def test_a_log_that_cannot_be_of_this_tool_is_refused(name):
+    watts, interval_s, tool, shown = ANOTHERS[name]
+    with pytest.raises(PlanError, match=f"it shows {shown}, and those of {tool} are") as caught:
+        trace(log_of(watts, interval_s), tool)
+    assert caught.value.problems[0].endswith("another tool's log, or give it a name of your own")
+
+
+def test_even_cycles_of_a_tool_that_is_stated_steady_are_named():
+    found = trace(log_of(fridge(on_w=540.0), 10), "kettle-small")
+    assert "it comes on at even times, as a fridge does, and kettle-small is steady" in found.notes
+    watts, _ = cuts(length_s=60)
+    assert not any("as a fridge does" in note for note in trace(log_of(watts), GRINDER).notes)
+
+
 # --- into the kit -------------------------------------------------------------------------------
 
 
@@ -255,6 +287,12 @@ def test_a_log_of_another_kind_of_tool_is_refused():
     watts, _ = cuts(length_s=60)
     with pytest.raises(PlanError, match="mine is charging in the kit, and intermittent in this"):
         with_trace(kit, trace(log_of(watts), "mine"), DAY)
+
+
+def test_a_log_far_from_what_the_kit_knows_is_refused():
+    kit = with_trace(Kit(), trace(log_of(np.full(300, 800.0)), "my-lamp"), DAY)
+    with pytest.raises(PlanError, match=r"55 W .* those of my-lamp in the kit are 800"):
+        with_trace(kit, trace(log_of(np.full(300, 55.0)), "my-lamp"), DAY)
 
 
 @pytest.mark.parametrize(

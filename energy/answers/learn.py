@@ -20,6 +20,7 @@ from energy.answers.learning.figures import (
     Figure,
     figures_of,
     refuse_another,
+    rounded,
     words,
 )
 from energy.answers.learning.fit import Fit, fit, surprise
@@ -29,6 +30,7 @@ from energy.answers.learning.overlay import (
     Kit,
     as_toml,
     kit_of,
+    refuse_another_make,
     refuse_known_rows,
     wins_over,
     with_belief,
@@ -45,6 +47,10 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure as Picture
 
 TOGETHER = 0.4  # a correlation that is worth a word
+ASK = (
+    "was something else running, a charger's watts not written since the row before, or another"
+    " time? If not, the plan states something wrong"
+)
 
 
 @dataclass(frozen=True)
@@ -87,13 +93,13 @@ class Learned:
                 {
                     "what": item.what,
                     "unit": item.unit,
-                    "before": _digits(item.before),
-                    "after": _digits(item.after),
-                    "low": _digits(item.low),
-                    "high": _digits(item.high),
+                    "before": rounded(item.before),
+                    "after": rounded(item.after),
+                    "low": rounded(item.low),
+                    "high": rounded(item.high),
                     "learned": item.learned,
                     "doubt_left_percent": round(item.doubt_left_percent),
-                    "raw_wh": None if item.raw_wh is None else _digits(item.raw_wh),
+                    "raw_wh": None if item.raw_wh is None else rounded(item.raw_wh),
                 }
                 for item in self.items
             ],
@@ -164,6 +170,7 @@ def learn(
     refuse_known_rows(kit, rows, "readings")
     figures = figures_of(plan)
     refuse_another(kit.belief, figures)
+    refuse_another_make(kit, plan)
     before = kit.aged(rows[-1].at.date()).with_figures(figures)
     read = observe(plan, rows, before, later=bool(kit.belief.keys))
     day, odd = _without_odd(read, before)
@@ -171,6 +178,7 @@ def learn(
         lines = [*read.notes, *(odd or [f"too little was read to learn from; {enough}"])]
         raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
     found = fit(before, [day])
+    _refuse_contradiction(readings.name, figures, before, found, len(day.observed))
     after, last = found.belief, rows[-1].at.date()
     new = with_profiles(kit, plan, after, day.in_plan, f"{OWN}, to {last}")
     left_out = {one.row for one in read.observed} - {one.row for one in day.observed}
@@ -192,6 +200,25 @@ def learn(
     )
 
 
+def _refuse_contradiction(
+    name: str, figures: Sequence[Figure], before: Belief, found: Fit, count: int
+) -> None:
+    """Raise PlanError where no likely kit would have shown these readings together."""
+    if not found.contradicts(before, count):
+        return
+    moved = np.abs(found.belief.mean - before.mean) / before.first_sd
+    items = _items(figures, before, found.belief, {})
+    far = [float(moved[before.keys.index(figure.key)]) for figure in figures]
+    most = items[far.index(max(far))]
+    raise PlanError(
+        [
+            f"{name}: these readings do not fit the plan, and nothing is learned: they come nearest"
+            f" to it with {most.name} {rounded(most.after, 3):g} {most.unit}, which was"
+            f" {rounded(most.before, 3):g}; {ASK}"
+        ]
+    )
+
+
 def _items(
     figures: Sequence[Figure], before: Belief, after: Belief, raw: dict[str, float]
 ) -> list[Item]:
@@ -203,15 +230,16 @@ def _items(
         sd = float(after.sd[at])
         shown = max(sd, SURE_OF_CAPACITY) if kind == "capacity_wh" else sd
         mean, left = float(after.mean[at]), sd / float(after.first_sd[at])
+        most = 100.0 if figure.unit == "%" else np.inf  # a condition, as a plan can state it
         items.append(
             Item(
                 what=figure.key if kind == "tool" else kind,
                 name=words(figure.key),
                 unit=figure.unit,
                 before=float(before.mean[at]) * scale,
-                after=mean * scale,
-                low=max(mean - INTERVAL_80 * shown, 0.0) * scale,
-                high=(mean + INTERVAL_80 * shown) * scale,
+                after=min(mean * scale, most),
+                low=min(max(mean - INTERVAL_80 * shown, 0.0) * scale, most),
+                high=min((mean + INTERVAL_80 * shown) * scale, most),
                 learned=left <= LEARNED,
                 doubt_left_percent=100.0 * left,
                 raw_wh=raw.get(name) if kind == "tool" else None,
@@ -327,17 +355,11 @@ def _without_odd(day: Day, before: Belief) -> tuple[Day, list[str]]:
             continue
         way = "higher" if far > 0.0 else "lower"
         lines.append(
-            f"row {one.row.number}: {one.kind} of {one.value:g} is {way} than the plan's day can"
-            " explain, and left out; was something else running, or another time written? If not,"
-            " the plan states something wrong"
+            f"row {one.row.number}: {one.column} of {one.value:g} is {way} than the plan's day can"
+            f" explain, and left out; {ASK}"
         )
     return replace(day, observed=tuple(kept)), lines
 
 
 def _and(names: Sequence[str]) -> str:
     return " and ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))
-
-
-def _digits(value: float) -> float:
-    """A number as it is printed: four figures."""
-    return float(f"{value:.4g}")

@@ -130,13 +130,17 @@ def write_changes(path_or_text: Path | str, changes: Mapping[str, Any]) -> str:
 
 
 def _toml_item(value: Any) -> Any:
-    """A value as tomlkit stores it; tables in a list stay on the list's line."""
+    """A value as tomlkit stores it; tables stay on the line of their list or key."""
     import tomlkit
 
     if isinstance(value, list | tuple):
         array = tomlkit.array()
         array.extend(value)
         return array
+    if isinstance(value, dict):  # fits into an inline table as well as into any other
+        inline = tomlkit.inline_table()
+        inline.update(value)
+        return inline
     return tomlkit.item(value)
 
 

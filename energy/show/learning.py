@@ -173,7 +173,9 @@ def show_score(answer: Score, out: Console) -> None:
     out.print(Text(score_finding(answer), style="bold"))
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("time")
-    for heading in ("measured", "predicted", "8 in 10 weathers", "off, points"):
+    several = answer.weathers > 1
+    between = [f"8 in 10 of {answer.weathers} weathers"] if several else []
+    for heading in ("measured", "predicted", *between, "off, points"):
         table.add_column(heading, justify="right")
     for one in answer.compared:
         off = one.measured_percent - one.predicted_percent
@@ -181,7 +183,7 @@ def show_score(answer: Score, out: Console) -> None:
             f"{one.at:%a %H:%M}",
             f"{one.measured_percent:.0f} %",
             f"{one.predicted_percent:.0f} %",
-            f"{one.low_percent:.0f} to {one.high_percent:.0f} %",
+            *([f"{one.low_percent:.0f} to {one.high_percent:.0f} %"] if several else []),
             f"{off:+.0f}",
         )
     out.print(table)
@@ -194,11 +196,11 @@ def score_finding(answer: Score) -> str:
     text = f"Off by {answer.typical_points:.0f} points of charge"
     if abs(answer.bias_points) >= 0.5 * answer.typical_points and answer.typical_points >= 1.0:
         text += f", mostly too {'low' if answer.bias_points > 0 else 'high'}"
-    inside = f"{answer.inside} of {len(answer.compared)} readings in the range of 8 in 10 weathers"
+    if answer.weathers > 1:
+        text += f"; {answer.inside} of {len(answer.compared)} readings in the range of 8 in 10"
+        text += f" of {answer.weathers} weathers"
     usual = f"{answer.typical_on_record:.0f} points over {answer.days} days on record"
-    return f"{text}; {inside}" + (
-        f". Here it is usually off by {usual}." if answer.days > 1 else "."
-    )
+    return text + (f". Here it is usually off by {usual}." if answer.days > 1 else ".")
 
 
 def show_suggestions(found: Sequence[Suggestion], out: Console) -> None:

@@ -26,8 +26,8 @@ class Option:
     task from 0; window: the number of its window of the task; day: the local date on which that
     starts, None for all windows at once. share: how much of the task one unit of it is; most: how
     many units there may be (more than one only where each is one more repeat, back to back from
-    `starts_s`). unit: the plan's key for it, repeats: how many of that key one unit is. bursts are
-    those of one unit.
+    `starts_s`), in_all: how many of all the window's options together. unit: the plan's key for
+    it, repeats: how many of that key one unit is. bursts are those of one unit.
     """
 
     task: int
@@ -36,6 +36,7 @@ class Option:
     starts_s: float | None
     share: float
     most: int
+    in_all: int
     unit: str
     repeats: float
     bursts: tuple[Burst, ...]
@@ -58,92 +59,132 @@ def options(b: Budget, slot_s: float) -> list[Option]:
     return [option for k in range(len(b.plan.task)) for option in _of_task(b, k, slot_s)]
 
 
+@dataclass(frozen=True)
+class _Window:
+    """A window of a task that holds some of it in the span: its number, the date on which it
+    starts, all of it and what lies in the span [UTC s], and the plan's bursts there."""
+
+    number: int
+    day: date
+    whole: Interval
+    inside: Interval
+    bursts: tuple[Burst, ...]
+
+    @property
+    def cut(self) -> bool:
+        """Whether a part of it lies outside the span."""
+        return self.whole != self.inside
+
+
 def _of_task(b: Budget, k: int, slot_s: float) -> Iterator[Option]:
+    task = b.plan.task[k]
+    amount = task.times or task.charges
+    windows = list(_windows(b, k))
+    whole = amount is None and task.duration_s is None
+    if whole or any(window.day < b.calendar.first for window in windows):
+        yield from _all_or_nothing(b, k)
+        return
+    for window in windows:
+        if amount is None:
+            found = _block(b, k, window, slot_s)
+        elif task.flexible and task.at is None:
+            found = _repeats_anywhere(b, k, window, slot_s)
+        else:
+            found = _fewer(b, k, window, amount)
+        for option in found:
+            yield replace(option, share=option.share / len(windows))
+
+
+def _windows(b: Budget, k: int) -> Iterator[_Window]:
     task, calendar = b.plan.task[k], b.calendar
-    span = float(b.time_s[0]), float(b.time_s[-1])
-    days = calendar.days(task.days)
-    windows = []
-    for number, day in enumerate(days):
+    first, last = float(b.time_s[0]), float(b.time_s[-1])
+    for number, day in enumerate(calendar.days(task.days)):
         window = calendar.window(task.between, day)
         if task.at is not None:
             at = calendar.at(task.at, day)
             window = (at, at + _block_s(task))
-        if window is not None and window[1] > span[0] and window[0] < span[1]:
-            windows.append((number, day, window))
-    amount = task.times or task.charges
-    whole = amount is None and task.duration_s is None
-    if whole or any(day < calendar.first for _, day, _ in windows):
-        yield from _all_or_nothing(b, k)
-        return
-    each: list[list[Option]] = []
-    for number, day, window in windows:
-        if amount is None:
-            each.append(list(_block(b, k, number, day, window, slot_s)))
-        elif task.flexible and task.at is None:
-            each.append(list(_repeats_anywhere(b, k, number, day, window, slot_s)))
-        else:
-            each.append(list(_fewer(b, k, number, day, window, amount)))
-    inside = [some for some in each if some]  # a window may meet the span and hold no burst in it
-    for some in inside:
-        for option in some:
-            yield replace(option, share=option.share / len(inside))
-
-
-def _fewer(
-    b: Budget, k: int, number: int, day: date, window: Interval, amount: int
-) -> Iterator[Option]:
-    """One to all of the repeats of a window, spread as the plan spreads them."""
-    task, span = b.plan.task[k], (float(b.time_s[0]), float(b.time_s[-1]))
-    for n in range(1, amount + 1):
-        placed = _placed(task, window, n)
-        found = bursts(task, k, number, placed, span) if placed else []
-        if found:
-            yield Option(k, number, day, None, n / amount, 1, _unit(task), n, tuple(found))
+        mine = tuple(burst for burst in b.bursts if (burst.task, burst.window) == (k, number))
+        if window is not None and mine:
+            inside = max(window[0], first), min(window[1], last)
+            yield _Window(number, day, window, inside, mine)
 
 
 def _all_or_nothing(b: Budget, k: int) -> Iterator[Option]:
     mine = tuple(burst for burst in b.bursts if burst.task == k)
     if mine:
-        yield Option(k, mine[0].window, None, None, 1.0, 1, "", 1.0, mine)
+        yield Option(k, mine[0].window, None, None, 1.0, 1, 1, "", 1.0, mine)
 
 
-def _block(
-    b: Budget, k: int, number: int, day: date, window: Interval, slot_s: float
-) -> Iterator[Option]:
+def _fewer(b: Budget, k: int, window: _Window, amount: int) -> Iterator[Option]:
+    """One to all of the repeats of a window, spread as the plan spreads them; of a window that the
+    span cuts all or none."""
+    task, span = b.plan.task[k], (float(b.time_s[0]), float(b.time_s[-1]))
+    for n in [amount] if window.cut else range(1, amount + 1):
+        placed = _placed(task, window.whole, n)
+        found = bursts(task, k, window.number, placed, span) if placed else []
+        if found:
+            yield Option(
+                k, window.number, window.day, None, n / amount, 1, 1, _unit(task), n, tuple(found)
+            )
+
+
+def _block(b: Budget, k: int, window: _Window, slot_s: float) -> Iterator[Option]:
     """A block of minutes, or a part of it, from its own time or from any slot."""
     task = b.plan.task[k]
-    long = task.duration_s or 0.0
+    long, starts = task.duration_s or 0.0, [window.whole[0]]
+    ends_s, moves = window.whole[1], task.flexible and task.at is None
+    if moves:
+        if window.cut:
+            long = window.bursts[-1].end_s - window.bursts[0].start_s
+        ends_s = window.inside[1]
+        starts = _starts(window.inside, long / PARTS, slot_s)
+        moves = len(starts) > 1 or window.cut
     span = float(b.time_s[0]), float(b.time_s[-1])
-    starts = [window[0]]
-    if task.flexible and task.at is None:
-        starts = _starts((max(window[0], span[0]), window[1]), long / PARTS, slot_s)
     for start in starts:
         for parts in range(1, PARTS + 1):
             end = start + long * parts / PARTS
-            if end > window[1] + 1.0 and (len(starts) > 1 or parts < PARTS):
+            if end > ends_s + 1.0 and (moves or parts < PARTS):
                 continue
-            found = bursts(task, k, number, [(start, min(end, window[1]))], span)
+            found = bursts(task, k, window.number, [(start, min(end, ends_s))], span)
             if found:
-                moved = start if len(starts) > 1 else None
-                minutes = long / 60.0 * parts / PARTS
                 yield Option(
-                    k, number, day, moved, parts / PARTS, 1, "minutes", minutes, tuple(found)
+                    task=k,
+                    window=window.number,
+                    day=window.day,
+                    starts_s=start if moves else None,
+                    share=parts / PARTS,
+                    most=1,
+                    in_all=1,
+                    unit="minutes",
+                    repeats=long / 60.0 * parts / PARTS,
+                    bursts=tuple(found),
                 )
 
 
-def _repeats_anywhere(
-    b: Budget, k: int, number: int, day: date, window: Interval, slot_s: float
-) -> Iterator[Option]:
+def _repeats_anywhere(b: Budget, k: int, window: _Window, slot_s: float) -> Iterator[Option]:
     """Repeats one after another from any slot of the window."""
     task = b.plan.task[k]
     amount, each_s = task.times or task.charges or 1, _each_s(task)
+    if window.cut:
+        amount = min(amount, len(window.bursts))
     span = float(b.time_s[0]), float(b.time_s[-1])
     most = min(max(1, int((slot_s + 1e-6) // each_s)), amount)
-    for start in _starts((max(window[0], span[0]), window[1]), each_s, slot_s):
-        fits = min(most, int((window[1] - start + 1e-6) // each_s))
-        found = bursts(task, k, number, [(start, start + each_s)], span)
+    for start in _starts(window.inside, each_s, slot_s):
+        fits = min(most, int((window.inside[1] - start + 1e-6) // each_s))
+        found = bursts(task, k, window.number, [(start, start + each_s)], span)
         if found and fits:
-            yield Option(k, number, day, start, 1.0 / amount, fits, _unit(task), 1, tuple(found))
+            yield Option(
+                task=k,
+                window=window.number,
+                day=window.day,
+                starts_s=start,
+                share=1.0 / amount,
+                most=fits,
+                in_all=amount,
+                unit=_unit(task),
+                repeats=1,
+                bursts=tuple(found),
+            )
 
 
 def _starts(window: Interval, long_s: float, slot_s: float) -> list[float]:

@@ -20,6 +20,7 @@ Progress = Callable[[str], None]
 MOST_TRIES = 80
 LAST_TRY_S = 1.0  # for a proposal that is under way when the time is up
 KEEPS_MORE = 0.002  # of the store, when the margin does not tell; twice as much each time
+BY_RANK_S = 4.0  # at least for the choice task by task
 STARTS = 3  # of a block that are tried one by one
 A_LEVEL = 60  # of a large plan may take this part of the time allowed
 FILL_TRIES = 20  # a large plan's choice is filled up with what still holds in so many tries
@@ -64,7 +65,7 @@ class Search:
         self.patience_s = np.inf if exact else seconds / A_LEVEL
         self.programme = Programme(
             most=np.array([option.most for option in self.options], dtype=np.int64),
-            groups=groups(whole, self.options),
+            groups=groups(self.options),
             together=conflicts(whole, self.options),
             on=self.slots.on,
             on_wh=self.slots.on_wh,
@@ -114,7 +115,7 @@ class Search:
 
     def _by_rank(self, bound: Sequence[float]) -> Found | None:
         """As much of each task as still holds: first what must run, then by rank."""
-        until_s = time.monotonic() + self.seconds / 4.0
+        until_s = time.monotonic() + max(self.seconds / 4.0, BY_RANK_S)
         tasks = self.whole.plan.task
         counts, held = np.zeros(len(self.options), dtype=np.int64), None
         for k in sorted(ranked(self.whole.plan), key=lambda k: not tasks[k].must):
@@ -183,14 +184,14 @@ class Search:
             inside = [i for i in mine if self.options[i].window == window]
             taken = [i for i in inside if counts[i]]
             done = sum(self.options[i].share * counts[i] for i in taken)
-            if self.options[inside[0]].starts_s is None:  # one of them at most
+            if self.options[inside[0]].in_all == 1:
                 larger = [i for i in inside if self.options[i].share > done + 1e-9]
                 for i in sorted(larger, key=lambda i: -self.options[i].share)[:2] + larger[:1]:
                     more = counts.copy()
                     more[taken] = 0
                     more[i] = 1
                     yield more
-            elif done < sum(self.options[i].share for i in inside) - 1e-9:
+            elif sum(counts[taken]) < self.options[inside[0]].in_all:
                 for i in inside:
                     if not counts[i]:
                         more = counts.copy()

@@ -107,7 +107,7 @@ class Slots:
         return np.asarray(asked + self.b.case.battery.resistive_h * over**2 / full_wh * self.hours)
 
 
-def groups(b: Budget, options: Sequence[Option]) -> list[tuple[Index, int]]:
+def groups(options: Sequence[Option]) -> list[tuple[Index, int]]:
     """Sets of options and how many units of each may be taken in all: one window's of one task."""
     of: dict[tuple[int, int], list[int]] = {}
     for i, option in enumerate(options):
@@ -115,11 +115,8 @@ def groups(b: Budget, options: Sequence[Option]) -> list[tuple[Index, int]]:
     found = []
     for members in of.values():
         first = options[members[0]]
-        anywhere = first.starts_s is not None and first.unit != "minutes"
-        task = b.plan.task[first.task]
-        most = (task.times or task.charges or 1) if anywhere else 1
-        found.append((np.array(members), most))
-        if anywhere:
+        found.append((np.array(members), first.in_all))
+        if first.starts_s is not None and first.unit != "minutes":
             found += _one_after_another(options, members)
     return found
 

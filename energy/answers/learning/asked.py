@@ -64,11 +64,10 @@ def of_a_plan(
 ) -> tuple[Any, Kit | None]:
     """What readings teach, how far off a prediction was, or what to read; and the kit with it.
 
-    The kit in kit_file, or else the one that the plan names beside itself in `folder`, is what was
+    The kits that the plan names beside itself in `folder`, with the one in kit_file, are what was
     known before. Raises PlanError where nothing can be learned.
     """
-    kit = read_kit(kit_file) if kit_file is not None and kit_file.exists() else None
-    kit = kit or named_by(plan, folder)
+    kit = named_by(plan, folder, kit_file)
     if what_to_read:
         from energy.answers.learning.what_to_read import what_to_read as suggest
 

@@ -153,6 +153,11 @@ def neighbours(log: Log, bursts: Sequence[Seen]) -> list[tuple[Seen, Seen]]:
     return [(a, b) for a, b in pairwise(bursts) if not log.gap_after[a.first : b.first].any()]
 
 
+def periods(log: Log, bursts: Sequence[Seen]) -> Array:
+    """Seconds from the start of one burst to that of the next."""
+    return np.array([b.start_s - a.start_s for a, b in neighbours(log, bursts)])
+
+
 def taper(log: Log, burst: Seen) -> tuple[float, float] | None:
     """Full watts of a charge and the percent of its energy from which it tapers, or None.
 

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from energy.answers.learning.readings import Row, tool_key
+from energy.answers.learning.named import tools_of
+from energy.answers.learning.readings import Row
 from energy.model.demand import charging_s
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Task
@@ -44,8 +45,8 @@ def as_done(plan: Plan, rows: Sequence[Row]) -> tuple[Plan, list[str]]:
         assert one.row.tool is not None
         days[one.row.tool].add(one.day - first + 1)
     tables: list[dict[str, Any]] = []
-    for table, task in zip(plan.source["task"], plan.task, strict=True):
-        gone = days.get(tool_key(task.tool, task.name), set())
+    for table, task, tool in zip(plan.source["task"], plan.task, tools_of(plan), strict=True):
+        gone = days.get(tool, set())
         if not gone:
             tables.append(table)
             continue
@@ -89,7 +90,7 @@ def _counted(plan: Plan, rows: Sequence[Row]) -> tuple[list[Counted], list[str]]
 
 
 def _task_of(plan: Plan, tool: str | None) -> int:
-    return next(k for k, t in enumerate(plan.task) if tool_key(t.tool, t.name) == tool)
+    return next(k for k, name in enumerate(tools_of(plan)) if name == tool)
 
 
 def burst_s(task: Task) -> float | None:

@@ -6,11 +6,10 @@ of them is worked out in `seen`; how a belief changes, in `learn`.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
-from energy.answers.learning.readings import tool_key
+from energy.answers.learning.named import pack_key, panel_key, tools_of
 from energy.model import Array
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Task
@@ -26,9 +25,6 @@ INTERVAL_80 = 1.2816  # the normal distribution's 90 % point
 
 
 NAMES = {"capacity_wh": "capacity", "idle_w": "idle draw", "condition_percent": "condition"}
-PANEL_PLACED = (  # what a panel's place decides, not its make
-    "profile", "count", "tilt_deg", "facing", "aim", "re_aim_at", "out_between", "shade",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -139,8 +135,8 @@ def figures_of(plan: Plan) -> list[Figure]:
     if plan.panel:
         percent = condition_percent(plan)
         found.append(Figure(panel_key(plan), percent, CONDITION_SPREAD, 1.0, "%"))
-    for task in plan.task:
-        key, size = f"tool:{tool_key(task.tool, task.name)}", size_of(task)
+    for name, task in zip(tools_of(plan), plan.task, strict=True):
+        key, size = f"tool:{name}", size_of(task)
         if task.spread_percent > 0.0 and size > 0.0 and key not in {f.key for f in found}:
             each, unit = _each(task)
             found.append(Figure(key, size, task.spread_percent / 100.0, each, unit))
@@ -159,7 +155,7 @@ def refuse_another(belief: Belief, figures: Iterable[Figure]) -> None:
         most = 1.0 + ANOTHER * float(belief.first_sd[at])
         if all(max(figure.value / value, value / figure.value) > most for value in (first, now)):
             kind, _, name = figure.key.partition(":")
-            kit, here = (f"{value * figure.each:.3g}" for value in (now, figure.value))
+            kit, here = (f"{rounded(value * figure.each, 3):g}" for value in (now, figure.value))
             problems.append(
                 f"the {NAMES.get(kind, 'draw')} of {name} is {kit} {figure.unit} in the kit and"
                 f" {here} in the plan, too far apart for one and the same: give this one a"
@@ -168,31 +164,6 @@ def refuse_another(belief: Belief, figures: Iterable[Figure]) -> None:
             )
     if problems:
         raise PlanError(problems)
-
-
-def pack_key(what: str, plan: Plan) -> str:
-    """The key of a figure of the plan's pack."""
-    return f"{what}:{plan.pack.profile or 'my-pack'}"
-
-
-def panel_names(plan: Plan) -> list[str]:
-    """The name of each of a plan's panels in the kit: that of its profile, else "my-panel"; those
-    of another make with a name that is taken have their number behind it."""
-    makes: dict[str, dict[str, Any]] = {}
-    names = []
-    for number, panel in enumerate(plan.panel, start=1):
-        make = panel.model_dump(exclude=set(PANEL_PLACED))
-        name = panel.profile or "my-panel"
-        if makes.setdefault(name, make) != make:
-            name = f"{name}-{number}"
-            makes[name] = make
-        names.append(name)
-    return names
-
-
-def panel_key(plan: Plan) -> str:
-    """The key of the condition of all panels of a plan together."""
-    return f"condition_percent:{'+'.join(sorted(set(panel_names(plan))))}"
 
 
 def condition_percent(plan: Plan) -> float:
@@ -238,6 +209,15 @@ def words(key: str) -> str:
         "condition_percent": "condition of the panel",
         "sky": f"sky of {name}",
     }.get(kind, name)
+
+
+def rounded(value: float, digits: int = 4) -> float:
+    """So many figures of a value: more than four are not known of anything here.
+
+    >>> rounded(1567.8), rounded(1567.8, 3)
+    (1568.0, 1570.0)
+    """
+    return float(f"{value:.{digits}g}")
 
 
 def of_keys(values: Sequence[float], keys: Sequence[str]) -> dict[str, float]:

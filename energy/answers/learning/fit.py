@@ -17,6 +17,9 @@ STEP, LUCK_STEP = 0.25, 0.25  # to either side, in standard deviations, for the 
 LEAST_FACTOR = 0.1
 MOST_TURNS, MOST_HALVINGS, CLOSE = 15, 5, 1e-2
 ODD_SIGMAS = 3.5  # a reading this far from all that was expected is not believed
+# A figure so many first spreads off, or so much cost for each thing read: judgement, tried on
+# invented days; displays bent by 2 points stay within.
+FARTHEST, MOST_COST = 3.5, 12.0
 DRAWN = 400  # kits and skies
 SKIES_TRIED = np.linspace(-3.0, 3.0, 13)  # a pack taken for full hides what the sky did
 
@@ -24,12 +27,19 @@ SKIES_TRIED = np.linspace(-3.0, 3.0, 13)  # a pack taken for full hides what the
 @dataclass(frozen=True)
 class Fit:
     """The belief after, and what each day's nuisances came to: mean (q,), covariance (q, q), and
-    covariance with the figures (p, q)."""
+    covariance with the figures (p, q); cost is the sum of squares that is left, about one for each
+    thing read where plan and readings agree."""
 
     belief: Belief
+    cost: float
     luck: tuple[Array, ...]
     luck_covariance: tuple[Array, ...]
     luck_with: tuple[Array, ...]
+
+    def contradicts(self, before: Belief, count: int) -> bool:
+        """Whether no likely kit would have shown so many things together."""
+        moved = np.abs(self.belief.mean - before.mean) / before.first_sd
+        return bool(moved.max() > FARTHEST or self.cost > MOST_COST * count)
 
 
 def slopes(day: Day, belief: Belief, theta: Array, luck: Array) -> tuple[Array, Array]:
@@ -90,7 +100,7 @@ def fit(belief: Belief, days: Sequence[Day]) -> Fit:
         reached = there
         if close:
             break
-    return _found(belief, days, at, np.asarray(np.linalg.inv(curvature)), counts)
+    return _found(belief, days, at, reached, np.asarray(np.linalg.inv(curvature)), counts)
 
 
 def _likely_sky(day: Day, theta: Array) -> Array:
@@ -132,6 +142,7 @@ def _found(
     belief: Belief,
     days: Sequence[Day],
     at: Array,
+    cost: float,
     covariance: Array,
     counts: Sequence[int],
 ) -> Fit:
@@ -143,6 +154,7 @@ def _found(
     parts = [slice(end - count, end) for end, count in zip(ends, counts, strict=True)]
     return Fit(
         belief=after,
+        cost=cost,
         luck=tuple(at[part] for part in parts),
         luck_covariance=tuple(covariance[part, part] for part in parts),
         luck_with=tuple(covariance[:figures, part] for part in parts),

@@ -26,7 +26,7 @@ LARGEST_BYTES = 60_000_000
 MOST_W, MOST = 1e6, 1e10  # of watts; of any number here
 GAP = 1.6  # steps longer than so many usual ones are gaps
 UNEVEN = 0.1  # of the steps may be gaps: more is not a log at an even interval
-FEW_W = 5.0  # below this fractions without a unit are rather kW: common practice, no source
+MAINS_V = 60.0  # above it is the mains, where volts times amps are VA
 FINEST_WH = 1e-6  # counters are compared so closely: finer ones show no steps
 # Below COARSE of its own steps in a row a counter's rounding looks like bursts (2 is twice 1);
 # ENOUGH of them keep it within a tenth.
@@ -63,8 +63,8 @@ NO_VALUE = {"", "-", "--", "nan", "na", "n/a", "null", "none"}
 class Log:
     """A meter's log at an even interval: time_s from its first row, watts, and after which rows
     something is missing, all (n,); volts where volts and amps were logged, the steps of a counter
-    [Wh]; whether the headings name the units; its first and last day where it tells them; lines
-    about what was mended."""
+    [Wh]; a heading that names no unit, with the one it is taken for; its first and last day where
+    it tells them; lines about what was mended."""
 
     name: str
     time_s: Array
@@ -73,7 +73,7 @@ class Log:
     interval_s: float
     volts: float | None
     step_wh: float
-    unit_named: bool
+    unnamed: tuple[str, str] | None
     days: tuple[date, date] | None
     notes: tuple[str, ...]
 
@@ -127,24 +127,11 @@ def parse_log(text: str, name: str = "log") -> Log:
         used = [columns["energy"]]
         counted = _values(table, used[0], name)
         time_s, watts, step_wh = _from_counter(time_s, counted, notes, name)
-    named = all(column.named for column in used)
-    log = _evened(
-        Log(name, time_s, watts, watts > 0.0, 0.0, volts, step_wh, named, days, tuple(notes))
+    unit = "Wh" if used[0] is columns.get("energy") else "W"
+    unnamed = next(((column.heading, unit) for column in used if not column.named), None)
+    return _evened(
+        Log(name, time_s, watts, watts > 0.0, 0.0, volts, step_wh, unnamed, days, tuple(notes))
     )
-    if not named and volts is None:
-        _refuse_thousands(log, used[0].heading, "W" if "watts" in columns else "Wh")
-    return log
-
-
-def _refuse_thousands(log: Log, heading: str, unit: str) -> None:
-    """Raise PlanError where a column without a unit is more likely of kW or kWh."""
-    most = float(log.watts.max())
-    if most < FEW_W and (log.watts % 1.0).any():
-        _refuse(
-            log.name,
-            f"column {shown(heading)} names no unit, and as {unit} it is {most:.2g} W at most;"
-            f' head it "{heading} (k{unit})" or "{heading} ({unit})"',
-        )
 
 
 def _refuse(name: str, text: str) -> NoReturn:
@@ -222,11 +209,12 @@ def _columns(header: list[str], name: str) -> dict[str, Column]:
     listed = ", ".join(shown(heading) for heading in header[:12])
     columns = {}
     for quantity, several in found.items():
-        exact = [one for one in several if one.heading.lower() == quantity]
-        if len(several) > 1 and len(exact) != 1:
+        if len(several) > 1:
             both = " and ".join(shown(one.heading) for one in several)
-            _refuse(name, f"columns {both} could each be the {quantity}; name one {quantity}")
-        columns[quantity] = (exact or several)[0]
+            _refuse(
+                name, f"columns {both} could each be the {quantity}: keep one; columns: {listed}"
+            )
+        columns[quantity] = several[0]
     if not {"time", "date"} & set(columns):
         _refuse(name, f"no column of times; columns: {listed}")
     if not ({"watts", "energy"} & set(columns) or {"volts", "amps"} <= set(columns)):

@@ -6,15 +6,17 @@ The sun with its doubts is laid out in `light`.
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
 from energy.answers.learning.done import as_done
-from energy.answers.learning.figures import Belief, figures_of, pack_key, panel_key
+from energy.answers.learning.figures import Belief, figures_of
 from energy.answers.learning.light import light_of
-from energy.answers.learning.readings import Row, tool_key
+from energy.answers.learning.named import pack_key, panel_key, tools_of
+from energy.answers.learning.readings import Row
 from energy.answers.learning.seen import RUN_ON_SCATTER, Day, Group
-from energy.answers.learning.used import PLUG_METER, is_read, with_readings
+from energy.answers.learning.used import PLUG_METER, Used, is_read, with_readings
 from energy.budget import Budget, budget
 from energy.model import Array
 from energy.model.electronics import inverter_curve
@@ -62,8 +64,10 @@ def observe(
             shown = min(max(shown, START_AT_END), 100.0 - START_AT_END)
         case = replace(case, battery=replace(case.battery, start_share=shown / 100.0))
     light = light_of(b, case, rows, covered)
-    groups, draws = _groups(b, case, _marks(rows), belief)
-    charger_w, told_w = _charger(case, rows)
+    tools = tools_of(done, plan)
+    groups, draws = _groups(b, tools, case, _marks(rows), belief)
+    charger_w, told_w, lines = _charger(case, rows)
+    notes += lines
     draws += [_idle_draw(b, case), _bus_draw(case, -PLUG_METER * told_w)]
     luck = 1 + max((group.luck for group in groups), default=-1)
     groups.append(Group(_index(belief, pack_key("idle_w", plan))))
@@ -86,6 +90,7 @@ def observe(
         sky=light.sky,
         sky_days=light.days,
         groups=tuple(groups),
+        tools=tuple(tools),
         start_sd_percent=start_sd,
         observed=(),
         notes=tuple(notes),
@@ -138,7 +143,9 @@ def _marks(rows: Sequence[Row]) -> Array:
     return marks
 
 
-def _groups(b: Budget, case: Case, marks: Array, belief: Belief) -> tuple[list[Group], list[Draw]]:
+def _groups(
+    b: Budget, tools: Sequence[str], case: Case, marks: Array, belief: Belief
+) -> tuple[list[Group], list[Draw]]:
     """The draws cut at the marks, and what multiplies each."""
     middles = (case.edges[1:] + case.edges[:-1]) / 2.0
     stretch = np.searchsorted(marks, middles)
@@ -147,28 +154,24 @@ def _groups(b: Budget, case: Case, marks: Array, belief: Belief) -> tuple[list[G
     at = np.searchsorted(marks, [(burst.start_s + burst.end_s) / 2.0 for burst in ran])
     counts: dict[tuple[str, int], int] = {}
     for burst, where in zip(ran, at.tolist(), strict=True):
-        key = _key(b.plan.task[burst.task]), where
+        key = tools[burst.task], where
         counts[key] = counts.get(key, 0) + 1
     groups: list[Group] = []
     draws: list[Draw] = []
     lucks: dict[tuple[str, int], int] = {}
     for draw in case.draws:
         task = b.plan.task[draw.task]
-        figure = _index(belief, f"tool:{_key(task)}")
+        figure = _index(belief, f"tool:{tools[draw.task]}")
         for where in np.unique(stretch[draw.rows]).tolist():
             some = stretch[draw.rows] == where
             draws.append(replace(draw, rows=draw.rows[some], watts=draw.watts[some]))
-            one = _key(task), where if _repeated(task) else -1
+            one = tools[draw.task], where if _repeated(task) else -1
             if figure < 0:
                 groups.append(Group(-1))
                 continue
             luck = lucks.setdefault(one, len(lucks))
             groups.append(Group(figure, luck, _scatter(task, counts.get(one, 1))))
     return groups, draws
-
-
-def _key(task: Task) -> str:
-    return tool_key(task.tool, task.name)
 
 
 def _repeated(task: Task) -> bool:
@@ -181,18 +184,28 @@ def _scatter(task: Task, bursts: int) -> float:
     return BURST_SCATTER / float(np.sqrt(bursts)) if _repeated(task) else RUN_ON_SCATTER
 
 
-def _charger(case: Case, rows: Sequence[Row]) -> tuple[Array, Array]:
-    """Watts of other chargers by segment, (n,): as planned but where they were read; and what of
-    it was read."""
-    watts, told = case.charger_w.copy(), np.zeros(case.charger_w.size)
-    since = case.edges[0]
+def _charger(case: Case, rows: Sequence[Row]) -> tuple[Array, Array, list[str]]:
+    """Watts of other chargers by segment, (n,): as planned but where they were read; what of it
+    was read; and lines where that counts otherwise than its writer may think."""
+    watts, told, used = case.charger_w.copy(), np.zeros(case.charger_w.size), Used()
+    start_s = float(case.edges[0])
+    read: dict[float, Row] = {}
     for row in rows:
-        if row.charger_w is not None and row.time_s > since:
-            share = _overlap(case.edges, since, row.time_s)
-            watts = watts * (1.0 - share) + row.charger_w * share
-            told += row.charger_w * share
-        since = max(since, row.time_s)
-    return watts, told
+        if row.charger_w is not None:
+            read.setdefault(row.time_s, row)
+            if row.time_s <= start_s and row.charger_w > 0.0:
+                used.leave(row, "charger_w is that since the row before, and there is none")
+    moments = sorted({start_s, *(row.time_s for row in rows if row.time_s > start_s)})
+    for since, until in pairwise(moments):
+        if (found := read.get(until)) is None or found.charger_w is None:
+            continue
+        share = _overlap(case.edges, since, until)
+        if found.charger_w == 0.0 and (case.charger_w * share).any():
+            why = "a charger_w of 0: the plan's [[charger]] gave nothing since the row before"
+            used.leave(found, why)
+        watts = watts * (1.0 - share) + found.charger_w * share
+        told += found.charger_w * share
+    return watts, told, used.lines()
 
 
 def _overlap(edges: Array, start_s: float, end_s: float) -> Array:

@@ -15,18 +15,27 @@ import numpy as np
 
 from energy.answers.learning.figures import (
     NOTHING,
-    PANEL_PLACED,
     Belief,
-    pack_key,
-    panel_key,
-    panel_names,
+    rounded,
     size_of,
 )
-from energy.answers.learning.readings import Row, tool_key
+from energy.answers.learning.named import (
+    PANEL_PLACED,
+    TOOL_MAKE,
+    pack_key,
+    pack_name,
+    panel_key,
+    panel_names,
+    tool_key,
+    tools_of,
+)
+from energy.answers.learning.readings import Row
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.documents import parse, read_text
+from energy.plan.kit import Pack, Panel
 from energy.plan.profiles import KINDS, Table, sorted_into_kinds
 from energy.plan.schema import Task
+from energy.plan.words import shown
 
 OWN = "your own readings"  # how the source of a learned figure begins
 LEAST_SPREAD = 0.05  # no two days' work is more alike
@@ -35,17 +44,16 @@ HEAD = (
     'Your own kit, written by `energy learn`. Name it in a plan: profiles = ["NAME"].',
     "Learning again rewrites it; comments made by hand are not kept.",
 )
-TOOL_KEYS = (
-    "name", "group", "supply", "kind", "working_w", "idle_w", "duty_percent", "on_w", "off_w",
-    "period_min", "energy_wh", "power_w", "taper_from_percent", "start_w", "start_s",
-    "power_factor", "hand_held", "sparks", "rotating", "medical",
-)  # fmt: skip
 SCALED = {
     "steady": ("working_w",),
     "intermittent": ("working_w", "idle_w", "duty_percent"),
     "cycling": ("on_w", "off_w"),
     "charging": ("energy_wh",),
 }
+NOT_MAKE = (  # learned, or of no consequence for what is
+    "name", "kg", "price", "capacity_wh", "idle_w", "inverter.idle_w", "inverter.on",
+    "condition_percent", "condition_spread_percent", "health_percent", "health_spread_percent",
+)  # fmt: skip
 PACK_PLACED = ("profile", "start_percent", "reserve_percent", "temperature", "capacity_ah")
 
 
@@ -115,10 +123,14 @@ def read_kit(path: Path) -> Kit:
     return Kit(tables, Belief(keys, base, mean, covariance, first))
 
 
-def named_by(plan: Plan, folder: Path) -> Kit:
+def named_by(plan: Plan, folder: Path, written: Path | None = None) -> Kit:
     """The kits among the profile files that a plan names, as one; an empty one where there is
-    none. Of two figures of one name the later file's counts, as for profiles."""
-    kits = [kit for kit in (read_kit(folder / name) for name in plan.profiles) if kit.learned]
+    none. Of two figures of one name the later file's counts, as for profiles; the last is the
+    file that will be written, where it is there."""
+    last = {written.resolve()} if written is not None and written.exists() else set()
+    files = dict.fromkeys((folder / name).resolve() for name in plan.profiles)
+    found = [(read_kit(file), file) for file in (*(files.keys() - last), *last)]
+    kits = [kit for kit, file in found if kit.learned or file in last]
     if len(kits) < 2:
         return kits[0] if kits else Kit()
     tables: Table = {}
@@ -213,8 +225,7 @@ def with_profiles(kit: Kit, plan: Plan, belief: Belief, in_plan: np.ndarray, sou
     factor = dict(zip(belief.keys, (belief.mean / in_plan).tolist(), strict=True))
     doubt = dict(zip(belief.keys, belief.sd.tolist(), strict=True))
     known = set(belief.learned)
-    for task in plan.task:
-        name = tool_key(task.tool, task.name)
+    for name, task in zip(tools_of(plan), plan.task, strict=True):
         key = f"tool:{name}"
         if key in known and task.kind != "trace":
             tables.pop(name, None)
@@ -222,27 +233,28 @@ def with_profiles(kit: Kit, plan: Plan, belief: Belief, in_plan: np.ndarray, sou
                 "spread_percent": rounded(100.0 * max(doubt[key], LEAST_SPREAD)),
                 "source": source,
             }
+            if name != tool_key(task.tool, task.name):
+                table["name"] = task.name
             tables.setdefault("tools", {})[name] = table
     capacity, idle = pack_key("capacity_wh", plan), pack_key("idle_w", plan)
     if known & {capacity, idle}:
-        tables.setdefault("packs", {})[plan.pack.profile or "my-pack"] = _pack_table(
-            plan, factor.get(capacity, 1.0), factor.get(idle, 1.0)
-        )
+        table = _pack_table(plan, factor.get(capacity, 1.0), factor.get(idle, 1.0))
+        tables.setdefault("packs", {})[pack_name(plan)] = table
     if plan.panel and panel_key(plan) in known:
         key = panel_key(plan)
         for name, panel in zip(panel_names(plan), plan.panel, strict=True):
             percent = min(100.0, panel.condition_percent * factor[key])
-            table = panel.model_dump(exclude_unset=True, exclude=set(PANEL_PLACED))
+            table = _set_by(panel, PANEL_PLACED)
             table["condition_percent"] = rounded(percent)
             table["condition_spread_percent"] = rounded(100.0 * doubt[key])
-            tables.setdefault("panels", {})[name] = table
+            tables.setdefault("panels", {}).setdefault(name, {}).update(table)
     return replace(kit, tables=tables)
 
 
 def tool_table(task: Task, factor: float = 1.0) -> Table:
     """The profile of a plan's tool with its energy scaled."""
-    written = task.model_dump(include=set(TOOL_KEYS) & task.model_fields_set)
-    table = {key: written[key] for key in TOOL_KEYS if key in written}
+    keys = ("name", "group", *TOOL_MAKE)
+    table = {key: getattr(task, key) for key in keys if key in task.model_fields_set}
     built_in = profiles.built_in("tools").get(task.tool or "", {})
     table["name"] = built_in.get("name", task.tool or task.name)
     if task.kind == "intermittent":
@@ -270,7 +282,7 @@ def loaded(task: Task, mean_w: float) -> Table:
 
 def _pack_table(plan: Plan, capacity: float, idle: float) -> Table:
     pack = plan.pack
-    table = pack.model_dump(exclude_unset=True, exclude=set(PACK_PLACED))
+    table = _set_by(pack, PACK_PLACED)
     table["capacity_wh"] = rounded(pack.capacity_wh * capacity)
     table["idle_w"] = rounded(pack.idle_w * idle)
     table["charge_max_w"], table["discharge_max_w"] = pack.charge_max_w, pack.discharge_max_w
@@ -281,12 +293,55 @@ def _pack_table(plan: Plan, capacity: float, idle: float) -> Table:
     return {key: value for key, value in table.items() if value not in (None, {})}
 
 
+def _set_by(kit: Pack | Panel, placed: Sequence[str]) -> Table:
+    """What a plan and its profile state of a pack's or panel's make."""
+    table: Table = kit.model_dump(exclude_unset=True, exclude=set(placed))
+    return table
+
+
+def refuse_another_make(kit: Kit, plan: Plan) -> None:
+    """Raise PlanError where the plan's pack or a panel is of another make than the kit's of that
+    name: one's figures would be given to the other."""
+    several = [("packs", pack_name(plan), _set_by(plan.pack, PACK_PLACED))]
+    for name, panel in zip(panel_names(plan), plan.panel, strict=True):
+        several.append(("panels", name, _set_by(panel, PANEL_PLACED)))
+    problems = []
+    for kind, name, table in several:
+        here, known = (_flat(one) for one in (table, kit.tables.get(kind, {}).get(name, {})))
+        differ = [key for key in here if key in known and here[key] != known[key]]
+        if differ:
+            key = differ[0]
+            in_kit, in_plan = (shown(one[key]).removesuffix(".0") for one in (known, here))
+            problems.append(
+                f"[{kind}.{name}] has {key} {in_kit} in the kit and {in_plan}"
+                f" in the plan, so it is another {kind[:-1]}: give this one a profile of its own,"
+                " or learn it into another file"
+            )
+    if problems:
+        raise PlanError(list(dict.fromkeys(problems)))
+
+
+def _flat(table: Table) -> Table:
+    """What tells one make from another, with the tables inside by the names of both."""
+    inner = {
+        f"{outer}.{key}": value
+        for outer, one in table.items()
+        if isinstance(one, dict)
+        for key, value in one.items()
+    }
+    return {
+        key: value
+        for key, value in {**table, **inner}.items()
+        if not isinstance(value, dict) and key not in NOT_MAKE
+    }
+
+
 def wins_over(plan: Plan, kit: Kit) -> list[str]:
     """What a plan must say, or leave out, for the kit's figures to count: one line each."""
     source, lines = plan.source, []
     packs, panels = kit.tables.get("packs", {}), kit.tables.get("panels", {})
     pack = source.get("pack", {})
-    if (name := plan.pack.profile or "my-pack") in packs:
+    if (name := pack_name(plan)) in packs:
         keys = [key for key in ("capacity_wh", "capacity_ah", "idle_w") if key in pack]
         keys += ["inverter.idle_w"] if "idle_w" in pack.get("inverter", {}) else []
         lines += _say("[pack]", "profile", name, plan.pack.profile is None, keys)
@@ -296,10 +351,10 @@ def wins_over(plan: Plan, kit: Kit) -> list[str]:
             keys = [key for key in ("condition_percent",) if key in source["panel"][number - 1]]
             where = f"panel {number}" if len(names) > 1 else "[[panel]]"
             lines += _say(where, "profile", name, panel.profile != name, keys)
-    for task, table in zip(plan.task, source["task"], strict=True):
-        if (name := tool_key(task.tool, task.name)) in kit.tables.get("tools", {}):
+    for task, table, name in zip(plan.task, source["task"], tools_of(plan), strict=True):
+        if name in kit.tables.get("tools", {}):
             keys = [key for key in SCALED.get(task.kind, ()) if key in table]
-            lines += _say(f'task "{task.name}"', "tool", name, task.tool is None, keys)
+            lines += _say(f'task "{task.name}"', "tool", name, task.tool != name, keys)
     return lines
 
 
@@ -327,11 +382,6 @@ def as_toml(kit: Kit, name: str) -> str:
                 if key in table:
                     table[key].comment(note)
     return tomlkit.dumps(document)
-
-
-def rounded(value: float) -> float:
-    """Four figures: more is not known of anything here."""
-    return float(f"{value:.4g}")
 
 
 def _short(values: Any) -> list[float]:

@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from energy.answers.learning.named import tools_of
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.documents import read_text
@@ -254,20 +255,13 @@ def _sky(text: str) -> int:
 
 
 def _tool(text: str, plan: Plan) -> str:
-    """The name by which figures of this tool are kept: its profile's, else its task's."""
-    names = {task.name: tool_key(task.tool, task.name) for task in plan.task}
-    names |= {task.tool: task.tool for task in plan.task if task.tool}
+    """The name by which figures of this tool are kept in the kit."""
+    tools = tools_of(plan)
+    several = list(zip(tools, plan.task, strict=True))
+    names = {task.name: key for key, task in several}
+    names |= {task.tool: key for key, task in several if task.tool} | {key: key for key in tools}
     by_lower = {name.casefold(): key for name, key in names.items()}
     key = by_lower.get(text.casefold())
     if key is None:
         raise ValueError(f"{shown(text)} is not in the plan{meant(text, names)}")
     return key
-
-
-def tool_key(tool: str | None, name: str) -> str:
-    """A tool's name in the kit: that of its profile, or one made of the task's name.
-
-    >>> tool_key("phone", "charge it"), tool_key(None, "Cut the beam!")
-    ('phone', 'cut-the-beam')
-    """
-    return tool or re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "tool"

@@ -41,6 +41,7 @@ class Score:
     typical_points: float
     bias_points: float
     inside: int
+    weathers: int
     days: int
     typical_on_record: float
     notes: tuple[str, ...]
@@ -54,6 +55,7 @@ class Score:
                 "bias_points": round(self.bias_points, 1),
                 "inside": self.inside,
                 "of": len(self.compared),
+                "weathers": self.weathers,
                 "days": self.days,
                 "typical_on_record": round(self.typical_on_record, 1),
                 "readings": [
@@ -129,6 +131,7 @@ def score(
         typical_points=typical,
         bias_points=float(error.mean()),
         inside=sum(c.low_percent <= c.measured_percent <= c.high_percent for c in found),
+        weathers=b.charge_percent.shape[1],
         days=usual.days,
         typical_on_record=usual.points,
         notes=tuple(notes),

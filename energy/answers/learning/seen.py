@@ -33,6 +33,11 @@ class Observed:
     stated_w: float = 0.0
     figure: int = -1
 
+    @property
+    def column(self) -> str:
+        """The column in which it was written."""
+        return "load_w" if self.kind == "tool_w" else self.kind
+
 
 @dataclass(frozen=True)
 class Group:
@@ -53,7 +58,7 @@ class Day:
     believed (p,) those of before, which say how large the nuisances are; sun_w (n,) the expected
     panel side, sky (n, skies) what share of it each nuisance adds. The last two draws of the case
     are the idle draw beyond the plan's and a charger's error. sky_days gives each date's weights
-    over the skies, (skies,).
+    over the skies, (skies,); tools is the name in the kit of each task's.
     """
 
     budget: Budget
@@ -67,6 +72,7 @@ class Day:
     sky: Array
     sky_days: dict[str, Array]
     groups: tuple[Group, ...]
+    tools: tuple[str, ...]
     start_sd_percent: float
     observed: tuple[Observed, ...]
     notes: tuple[str, ...]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import numpy as np
 
@@ -18,17 +18,17 @@ from energy.answers.learning.bursts import (
     find_bursts,
     inside,
     neighbours,
+    periods,
     taper,
     two_levels,
 )
-from energy.answers.learning.figures import Figure, size_of
-from energy.answers.learning.meter import Log, read_log
+from energy.answers.learning.figures import Figure, rounded, size_of
+from energy.answers.learning.logged import LEVELS, as_task, profile_of
+from energy.answers.learning.meter import MAINS_V, Log, read_log
 from energy.answers.learning.overlay import (
-    OWN,
+    LEAST_SPREAD,
     Kit,
-    loaded,
     refuse_known_log,
-    rounded,
     tool_table,
     with_belief,
     with_log,
@@ -37,6 +37,7 @@ from energy.model import Array
 from energy.plan import PlanError, profiles
 from energy.plan.profiles import Table
 from energy.plan.schema import Task
+from energy.plan.words import shown
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure as Picture
@@ -46,11 +47,12 @@ SHOWS_BURSTS_S = 5.0  # up to this bursts are counted as they come
 SHORT_PAUSE = 1.1  # samples: where all pauses are of one, others fell between two
 ALIKE = 1.6  # bursts with more than so many times the usual energy are several
 TAPER_TO_S = 60.0
-CYCLE_S, REGULAR, MISSED = 300.0, 0.25, 1.5  # past 1.5 periods one was not seen
+CYCLE_S, REGULAR = 300.0, 0.25
 PLUG_METER = 0.03
-LEAST_SPREAD = 0.05
 FAR = 50.0  # times what is stated: watts read as kW are a thousand off, tools are not
-MAINS_V = 60.0  # above it is the mains, where volts times amps are VA
+FEW_W = 20.0  # below it fractions without a unit may be kW: common practice, no source
+SAME_TOOL = 3.0  # times more or less than stated: beyond it is another tool; judgement
+ANOTHER = "another tool's log, or give it a name of your own"
 COARSE = 0.1  # of a level: what a counter's own step may be
 
 
@@ -130,12 +132,9 @@ def trace(log: Log | Path | str, tool: str, count: int | None = None) -> Traced:
     total = sum(burst.energy_wh for burst in whole)
     kind = _kind(log, whole, base)
     if kind == "charging" and base.get("kind", kind) != kind:
-        raise PlanError(
-            [
-                f"{log.name}: it falls away as a charge does, and {tool} is {base['kind']}: another"
-                " tool's log, or give it a name of your own"
-            ]
-        )
+        _refuse(log, f"it falls away as a charge does, and {tool} is {base['kind']}: {ANOTHER}")
+    if kind != "cycling" and _cycles(log, whole):
+        notes.append(f"it comes on at even times, as a fridge does, and {tool} is {kind}")
     shown = _count_seen(log, whole, kind)
     seen = None if cut_off else shown
     if count is not None and seen is not None and seen != count:
@@ -159,15 +158,16 @@ def trace(log: Log | Path | str, tool: str, count: int | None = None) -> Traced:
             " momentary values, not means, may be a fifth off"
         )
     levels = _levels(log, whole, kind) if shown is not None else {}
-    profile = _profile(tool, log, kind, whole, each, levels, base, standby, notes)
+    profile = profile_of(tool, log, kind, whole, each, levels, base, standby, notes)
+    if profile and base:
+        stated = as_task(tool, base)
+        own = as_task(tool, profile)
+        _refuse_another(log, own, size_of(stated), f"those of {tool}", stated.idle_w)
     working, idle, duty, from_percent = (levels.get(key) for key in LEVELS)
     return Traced(
         tool, log, kind, tuple(bursts), number, each, total, standby, working, idle, duty,
         from_percent, profile, tuple(notes),
     )  # fmt: skip
-
-
-LEVELS = ("working_w", "idle_w", "duty_percent", "taper_from_percent")
 
 
 def _whole(bursts: Sequence[Seen], notes: list[str]) -> tuple[Sequence[Seen], bool]:
@@ -187,16 +187,24 @@ def _whole(bursts: Sequence[Seen], notes: list[str]) -> tuple[Sequence[Seen], bo
 def _in_watts(log: Log, tool: str, base: Table, notes: list[str]) -> Log:
     """The log with volts times amps of the mains made watts.
 
-    Raises PlanError where its headings name no unit and it lies far off what the tool draws.
+    Raises PlanError where a heading names no unit and the log lies far off what the tool draws, or,
+    of an unknown one, may as well be of kW.
     """
     stated = float(max(base.get(key, 0.0) for key in ("working_w", "on_w", "power_w")))
     most = float(log.watts.max())
-    if stated > 0.0 < most and not log.unit_named and not 1.0 / FAR < most / stated < FAR:
-        raise PlanError(
-            [
-                f"{log.name}: read as watts it is {most:.3g} at most, and {tool} draws {stated:g};"
-                ' name the unit in the heading, as in "power (kW)"'
-            ]
+    if log.unnamed is not None and stated > 0.0 < most and not 1.0 / FAR < most / stated < FAR:
+        _refuse(
+            log,
+            f"read as watts it is {most:.3g} at most, and {tool} draws {stated:g};"
+            ' name the unit in the heading, as in "power (kW)"',
+        )
+    few = most < FEW_W and bool((log.watts % 1.0).any())
+    if log.unnamed is not None and log.volts is None and stated == 0.0 and few:
+        heading, unit = log.unnamed
+        _refuse(
+            log,
+            f"column {shown(heading)} names no unit, and as {unit} it is {most:.2g} W at most;"
+            f' head it "{heading} (k{unit})" or "{heading} ({unit})"',
         )
     if log.volts is None or log.volts <= MAINS_V:
         return log
@@ -208,6 +216,21 @@ def _in_watts(log: Log, tool: str, base: Table, notes: list[str]) -> Log:
     return replace(log, watts=log.watts * factor)
 
 
+def _refuse(log: Log, text: str) -> NoReturn:
+    raise PlanError([f"{log.name}: {text}"])
+
+
+def _refuse_another(log: Log, task: Task, known: float, where: str, least: float = 0.0) -> None:
+    """Raise PlanError where a log's mean watts, or a charge's Wh, cannot be those of the tool."""
+    size, unit = size_of(task), "Wh a charge" if task.kind == "charging" else "W on the mean"
+    if known > 0.0 and (size < least or not 1.0 / SAME_TOOL < size / known < SAME_TOOL):
+        _refuse(
+            log,
+            f"it shows {rounded(size, 3):g} {unit}, and {where} are {rounded(known, 3):g}:"
+            f" {'a part of a charge, ' if task.kind == 'charging' else ''}{ANOTHER}",
+        )
+
+
 def _kind(log: Log, bursts: Sequence[Seen], base: Table) -> str:
     """charging where the power falls away, cycling where bursts come by themselves, else the
     profile's own kind or what the levels inside say."""
@@ -216,24 +239,31 @@ def _kind(log: Log, bursts: Sequence[Seen], base: Table) -> str:
     known = base.get("kind")
     if known in ("steady", "intermittent", "cycling", "charging"):
         return str(known)
-    between = _periods(log, bursts)
-    lengths = np.array([burst.end_s - burst.start_s for burst in bursts])
-    if between.size >= 3 and between.mean() >= CYCLE_S:
-        regular = between.std() < REGULAR * between.mean()
-        if regular and lengths.std() < REGULAR * lengths.mean():
-            return "cycling"
+    if _cycles(log, bursts):
+        return "cycling"
     inner = inside(log, bursts)
-    if log.interval_s <= LEVELS_TO_S and inner.size > 8:
-        threshold, explained = two_levels(inner)
-        above = inner > threshold
-        if explained >= SPLIT and inner[above].mean() > TWICE * inner[~above].mean():
-            return "intermittent"
-    return "steady"
+    fine = log.interval_s <= LEVELS_TO_S and inner.size > 8
+    return "intermittent" if fine and _parted(inner) else "steady"
 
 
-def _periods(log: Log, bursts: Sequence[Seen]) -> Array:
-    """Seconds from the start of one burst to that of the next."""
-    return np.array([b.start_s - a.start_s for a, b in neighbours(log, bursts)])
+def _cycles(log: Log, bursts: Sequence[Seen]) -> bool:
+    """Whether bursts come at even times and are of even length."""
+    between = periods(log, bursts)
+    lengths = np.array([burst.end_s - burst.start_s for burst in bursts])
+    if between.size < 3 or between.mean() < CYCLE_S:
+        return False
+    even = [values.std() < REGULAR * values.mean() for values in (between, lengths)]
+    return all(even)
+
+
+def _parted(inner: Array) -> tuple[float, float] | None:
+    """The watts under load and running free, where the samples of bursts are of two levels."""
+    threshold, explained = two_levels(inner)
+    if explained < SPLIT:
+        return None
+    above = inner > threshold
+    high, low = float(np.median(inner[above])), float(np.median(inner[~above]))
+    return (high, low) if high > TWICE * low else None
 
 
 def _count_seen(log: Log, bursts: Sequence[Seen], kind: str) -> int | None:
@@ -267,96 +297,11 @@ def _levels(log: Log, bursts: Sequence[Seen], kind: str) -> dict[str, float]:
         return {}
     mean = float(inner.mean())
     if kind == "intermittent" and log.interval_s <= LEVELS_TO_S:
-        threshold, explained = two_levels(inner)
-        above = inner > threshold
-        high, low = float(np.median(inner[above])), float(np.median(inner[~above]))
-        fine = log.step_wh * 3600.0 / log.interval_s <= COARSE * high
-        if explained >= SPLIT and high > TWICE * low and fine:
+        high, low = _parted(inner) or (0.0, 0.0)
+        if high > 0.0 and log.step_wh * 3600.0 / log.interval_s <= COARSE * high:
             duty = 100.0 * min(max((mean - low) / (high - low), 0.0), 1.0)
             return {"working_w": high, "idle_w": low, "duty_percent": duty}
     return {"working_w": mean}
-
-
-def _profile(
-    tool: str,
-    log: Log,
-    kind: str,
-    bursts: Sequence[Seen],
-    each: float | None,
-    levels: dict[str, float],
-    base: Table,
-    standby: float,
-    notes: list[str],
-) -> Table:
-    """The profile with what was seen in place of what was stated."""
-    table = dict(base) or {"name": tool, "supply": _supply(log, notes)}
-    if not base:
-        notes.append("how it starts is not seen in a log: take start_w from the label")
-    energy = np.array([burst.energy_wh for burst in bursts])
-    off = max(float(energy.std()), log.step_wh) / float(energy.mean()) / np.sqrt(energy.size)
-    spread = max(off, LEAST_SPREAD)
-    own = {"kind": kind, "spread_percent": rounded(100.0 * spread)}
-    own["source"] = f"{OWN}, a meter's log: bursts: {len(bursts)}, a value in {log.interval_s:g} s"
-    if kind == "charging":
-        if "taper_from_percent" in levels:
-            own["taper_from_percent"] = rounded(levels["taper_from_percent"])
-            own["power_w"] = rounded(levels["working_w"])
-        if each is not None:
-            own["energy_wh"] = rounded(each)
-        elif not base:
-            notes.append("no whole charge is seen: its energy is not learned")
-            return {}
-        return {**table, **own}
-    if kind == "cycling":
-        if not (cycle := _cycle(log, bursts, base.get("on_w"), standby)):
-            notes.append("no whole cycle is seen: the share is not learned; log three or more,"
-                         " a value a minute")  # fmt: skip
-            return {}
-        return {**table, **own, **cycle}
-    if not levels:
-        notes.append("single bursts are too short for this interval: the watts are not learned;"
-                     " log a value a second")  # fmt: skip
-        return {}
-    if "duty_percent" in levels:
-        own |= {key: rounded(levels[key]) for key in LEVELS[:3]}
-    elif kind == "intermittent" and base.get("kind") == "intermittent":
-        own |= loaded(as_task(tool, base), levels["working_w"])
-    else:
-        own |= {"kind": "steady", "working_w": rounded(levels["working_w"])}
-        table = {k: v for k, v in table.items() if k not in ("idle_w", "duty_percent")}
-    return {**table, **own}
-
-
-def _cycle(log: Log, bursts: Sequence[Seen], stated_w: float | None, standby: float) -> Table:
-    """A cycle's watts, share and period; nothing where no cycle is whole, or where the log shows
-    no watts and none are stated."""
-    between, inner = _periods(log, bursts), inside(log, bursts)
-    on_w = float(inner.mean()) if inner.size else stated_w
-    if between.size == 0 or on_w is None or on_w <= standby:
-        return {}
-    period = float(between[between < MISSED * np.median(between)].mean())
-    energy = float(np.mean([burst.energy_wh for burst in bursts]))
-    duty = 100.0 * min(energy * 3600.0 / ((on_w - standby) * period), 1.0)
-    return {
-        "on_w": rounded(on_w),
-        "off_w": rounded(standby),
-        "duty_percent": rounded(duty),
-        "period_min": rounded(period / 60.0),
-    }
-
-
-def _supply(log: Log, notes: list[str]) -> str:
-    """The outlet, from the volts where they were logged."""
-    if log.volts is None:
-        notes.append('the outlet is taken for mains; else say supply = "dc12" or "usb"')
-        return "ac"
-    return "ac" if log.volts > MAINS_V else "dc12" if log.volts > 9.0 else "usb"
-
-
-def as_task(tool: str, table: Table) -> Task:
-    """A profile as a task that only needs placing."""
-    kept = {key: value for key, value in table.items() if key != "trace"}
-    return Task.model_validate({"name": tool, **kept})
 
 
 def with_trace(kit: Kit, found: Traced, day: date) -> Kit:
@@ -369,15 +314,19 @@ def with_trace(kit: Kit, found: Traced, day: date) -> Kit:
     log, tool = found.log, found.tool
     refuse_known_log(kit, log.name, log.mark)
     if not found.profile:
-        raise PlanError([f"{log.name}: {found.notes[-1]}"])
+        _refuse(log, found.notes[-1])
     task = as_task(tool, found.profile)
     known = kit.tables.get("tools", {}).get(tool, kit.tables.get(tool, {})).get("kind", task.kind)
     if known != task.kind and {known, task.kind} != {"steady", "intermittent"}:
-        lines = f"{log.name}: {tool} is {known} in the kit, and {task.kind} in this log"
-        raise PlanError([f"{lines}; give one another name"])
+        in_both = f"{tool} is {known} in the kit, and {task.kind} in this log"
+        _refuse(log, f"{in_both}; give one another name")
     first, last = log.days or (None, None)
     day = min(last or day, day)
     size, key = size_of(task), f"tool:{tool}"
+    if key in kit.belief.keys:
+        at = kit.belief.keys.index(key)
+        in_kit = float(kit.belief.base[at] * kit.belief.mean[at])
+        _refuse_another(log, task, in_kit, f"those of {tool} in the kit")
     spread = task.spread_percent / 100.0
     base = profiles.tools().get(tool)
     stated = size if base is None else size_of(as_task(tool, base))

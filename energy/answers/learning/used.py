@@ -10,7 +10,7 @@ import numpy as np
 
 from energy.answers.learning.figures import Belief
 from energy.answers.learning.light import Light
-from energy.answers.learning.readings import Row, tool_key
+from energy.answers.learning.readings import Row
 from energy.answers.learning.seen import RUN_ON_SCATTER, Day, Observed, load_w, segment_at
 from energy.model.simulate import Case
 
@@ -124,7 +124,8 @@ def _load(day: Day, belief: Belief, case: Case, row: Row, at: int, used: Used) -
     tasks = day.budget.plan.task
     if row.tool is not None:
         key = f"tool:{row.tool}"
-        task = next((t for t in tasks if tool_key(t.tool, t.name) == row.tool), None)
+        mine = (task for tool, task in zip(day.tools, tasks, strict=True) if tool == row.tool)
+        task = next(mine, None)
         if task is None or key not in belief.keys or task.kind == "trace":
             used.leave(row, f"the watts of {row.tool} are nothing to be learned")
             return

@@ -15,8 +15,9 @@ import numpy as np
 from energy.answers.learning.figures import NOTHING as NOT_READ
 from energy.answers.learning.figures import Belief, figures_of, refuse_another, words
 from energy.answers.learning.fit import expected_covariance
+from energy.answers.learning.named import tools_of
 from energy.answers.learning.observe import observe
-from energy.answers.learning.readings import Row, tool_key
+from energy.answers.learning.readings import Row
 from energy.answers.learning.seen import Day, at_moment
 from energy.budget import Budget
 from energy.model import Array
@@ -140,13 +141,9 @@ def _tries(plan: Plan, whole: Day) -> list[_Try]:
 def _around_tools(plan: Plan, whole: Day) -> list[_Try]:
     """Percent before the first and after the last burst of each tool, the panel out or covered."""
     found = []
-    b = whole.budget
-    for name in dict.fromkeys(tool_key(t.tool, t.name) for t in plan.task):
-        mine = [
-            burst
-            for burst in b.bursts
-            if tool_key(plan.task[burst.task].tool, plan.task[burst.task].name) == name
-        ]
+    b, tools = whole.budget, tools_of(plan)
+    for name in dict.fromkeys(tools):
+        mine = [burst for burst in b.bursts if tools[burst.task] == name]
         today = [m for m in mine if (m.window, m.task) == (mine[0].window, mine[0].task)]
         if not today or today[-1].end_s - today[0].start_s > LONGEST_WORK_S:
             continue
