@@ -155,7 +155,19 @@ def test_a_figure_that_the_plan_states_itself_is_not_from_readings(tmp_path):
 def test_a_learned_tool_that_the_plan_does_not_use_is_not_spoken_of(tmp_path):
     plan = lived.folded()
     written(tmp_path, plan, READ)
-    assert owned(naming(tmp_path, plan, task=plan.source["task"][1:]), tmp_path) == {}
+    learned = f"tool:{plan.task[0].tool}"
+    assert learned in owned(naming(tmp_path, plan), tmp_path)
+    assert learned not in owned(naming(tmp_path, plan, task=plan.source["task"][1:]), tmp_path)
+
+
+def test_what_moved_along_with_what_was_learned_is_written_and_spoken_of(tmp_path):
+    # Percentages tell how the pack and its draws go together: one without the others is wrong.
+    plan = lived.folded()
+    answer, _ = written(tmp_path, plan, READ)
+    moved = [one.what for one in answer.items if one.moved and not one.learned]
+    assert moved
+    spoken_of = {key.split(":pack")[0] for key in owned(naming(tmp_path, plan), tmp_path)}
+    assert set(moved) <= spoken_of
 
 
 def test_figures_come_from_all_the_kits_that_a_plan_names(tmp_path):

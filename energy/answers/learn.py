@@ -15,6 +15,7 @@ import numpy as np
 from energy.answers.learning.figures import (
     INTERVAL_80,
     LEARNED,
+    MOVED,
     SURE_OF_CAPACITY,
     Belief,
     Figure,
@@ -68,6 +69,11 @@ class Item:
     learned: bool
     doubt_left_percent: float
     raw_wh: float | None = None
+
+    @property
+    def moved(self) -> bool:
+        """Whether its value is another than before, learned or not: it is used as it is."""
+        return abs(self.after - self.before) > MOVED * abs(self.before)
 
 
 @dataclass(frozen=True)

@@ -105,16 +105,19 @@ def item_table(items: Sequence[Item]) -> Table:
     for heading in [*headings, *(["raw Wh"] if raw else [])]:
         table.add_column(heading, justify="left" if heading == "unit" else "right", no_wrap=True)
     for item in items:
-        after = figure(item.after) if item.learned else "not learned"
+        after = figure(item.after) if item.learned or item.moved else "not learned"
+        after = f"(moved) {after}" if item.moved and not item.learned else after
         between = f"{figure(item.low)} to {figure(item.high)}" if item.learned else ""
         left = f"{min(item.doubt_left_percent, 100.0):.0f} %"
         cells = [item.name, figure(item.before), after, between, item.unit, left]
         if raw:
             cells.append("" if item.raw_wh is None else figure(item.raw_wh))
         table.add_row(*(Text(cell) for cell in cells))
-    if raw:
-        table.caption = "raw Wh: one of it from the pack by the percentages alone, as labelled"
-        table.caption_justify = "left"
+    captions = ["raw Wh: one of it from the pack by the percentages alone, as labelled"] * raw
+    if any(item.moved and not item.learned for item in items):
+        captions.append("(moved): not learned by itself, but used as it goes with the others")
+    if captions:
+        table.caption, table.caption_justify = "; ".join(captions), "left"
     return table
 
 

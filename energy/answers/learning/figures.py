@@ -19,6 +19,7 @@ from energy.plan.schema import Task
 CAPACITY_SPREAD, IDLE_SPREAD, CONDITION_SPREAD = 0.08, 0.50, 0.10
 AGE_PER_MONTH = {"capacity_wh": 0.01, "idle_w": 0.03, "condition_percent": 0.05, "tool": 0.05}
 SURE_OF_CAPACITY = 0.05  # a display that is bent cannot tell the capacity better
+MOVED = 0.02  # a share: less is no change
 LEARNED = 0.9  # of the doubt there was at first: what has more left was not learned
 ANOTHER = 3.0  # first spreads: a figure stated so far from the kit's is of another thing
 INTERVAL_80 = 1.2816  # the normal distribution's 90 % point
@@ -60,6 +61,13 @@ class Belief:
         """The figures of which readings took at least a tenth of the doubt."""
         left = self.sd <= LEARNED * self.first_sd
         return [key for key, known in zip(self.keys, left, strict=True) if known]
+
+    @property
+    def changed(self) -> list[str]:
+        """Those, and the figures that moved along with them: they hold together only as a whole."""
+        learned = set(self.learned)
+        moved = np.abs(self.mean - 1.0) > MOVED
+        return [k for k, far in zip(self.keys, moved, strict=True) if far or k in learned]
 
     def with_figures(self, figures: Iterable[Figure]) -> "Belief":
         """The same with those figures of a plan added that it does not hold yet."""

@@ -220,11 +220,11 @@ def with_belief(kit: Kit, belief: Belief, day: date) -> Kit:
 
 
 def with_profiles(kit: Kit, plan: Plan, belief: Belief, in_plan: np.ndarray, source: str) -> Kit:
-    """The kit with the profiles of what was learned, as the plan's own scaled."""
+    """The kit with the profiles of what was learned or moved, as the plan's own scaled."""
     tables = copy.deepcopy(kit.tables)
     factor = dict(zip(belief.keys, (belief.mean / in_plan).tolist(), strict=True))
     doubt = dict(zip(belief.keys, belief.sd.tolist(), strict=True))
-    known = set(belief.learned)
+    known = set(belief.changed)
     for name, task in zip(tools_of(plan), plan.task, strict=True):
         key = f"tool:{name}"
         if key in known and task.kind != "trace":

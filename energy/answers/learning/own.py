@@ -70,10 +70,10 @@ def own(plan: Plan, folder: Path) -> Own:
 
 
 def _used(plan: Plan, belief: Belief) -> list[OwnFigure]:
-    """The learned figures whose value is the plan's too."""
-    known, found = set(belief.learned), []
+    """The figures that readings taught or moved, whose value is the plan's too."""
+    changed, found = set(belief.changed), []
     for figure in figures_of(plan):
-        if figure.key in known:
+        if figure.key in changed:
             at = belief.keys.index(figure.key)
             value = float(belief.base[at] * belief.mean[at])
             if figure.unit == "%":
