@@ -20,7 +20,7 @@ from energy.outcome import Chance as Chance
 from energy.outcome import Lowest as Lowest
 from energy.outcome import wilson as wilson
 from energy.plan import Plan, PlanError
-from energy.scene import calendar_of, cells_of, energy_by_task, scene
+from energy.scene import Placed, calendar_of, cells_of, energy_by_task, place_bursts, scene
 from energy.solar import Solar
 from energy.weather.futures import Source, Weathers, record_of, weathers
 
@@ -78,7 +78,11 @@ def budget(
         known = None
     record = known.record if known is not None else record_of(plan)
     cells = cells_of(plan, calendar, span, record)
-    whole = _Whole(plan, now, calendar, span, record, cells)
+    if known is not None and (known.plan.task, known.now) == (plan.task, now):
+        placed = known.placed
+    else:
+        placed = place_bursts(plan, calendar, span)
+    whole = _Whole(plan, now, calendar, span, placed, record, cells)
     if known is not None and np.array_equal(known.cells, cells):
         same_sun = _same_panels(known.plan, plan)
         found, *ends = (
@@ -132,6 +136,7 @@ class _Whole:
     now: datetime | None
     calendar: Calendar
     span: Interval
+    placed: Placed
     record: Source
     cells: Array
 
@@ -139,7 +144,7 @@ class _Whole:
 def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
     """One pass; sun, where it is known, is what the panels give."""
     plan, calendar, cells = whole.plan, whole.calendar, whole.cells
-    ready = scene(plan, calendar, whole.span, weather, cells, sun)
+    ready = scene(plan, calendar, whole.span, whole.placed, weather, cells, sun)
     run = simulate(ready.case)
     tasks = len(plan.task)
     turned_away_wh = energy_by_task([r.burst for r in ready.refused], tasks)
@@ -158,12 +163,12 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
         time_s=ready.case.edges,
         capacity_wh=ready.case.battery.capacity_wh,
         run=run,
-        bursts=ready.placed,
+        placed=whole.placed,
         refusals=ready.refused,
-        asked_wh=energy_by_task(ready.placed, tasks),
+        asked_wh=energy_by_task(whole.placed.bursts, tasks),
         unmet_wh=unmet,
         ledger_wh={name: books[name] for name in LEDGER},
-        notes=(*weather.notes, *ready.notes),
+        notes=(*weather.notes, *whole.placed.notes),
         case=ready.case,
         cells=cells,
         solar=ready.solar,

@@ -17,6 +17,7 @@ from energy.model.limits import Refusal
 from energy.model.simulate import Case, Run, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
+from energy.scene import Placed
 from energy.solar import Solar
 from energy.weather import drawn
 from energy.weather.futures import Source, Weathers
@@ -73,7 +74,7 @@ class Budget:
     time_s: Array
     capacity_wh: Array
     run: Run
-    bursts: tuple[Burst, ...]
+    placed: Placed
     refusals: tuple[Refusal, ...]
     asked_wh: Array
     unmet_wh: Array
@@ -86,6 +87,11 @@ class Budget:
     condition: Array = field(repr=False)
     now: datetime | None = None
     ends: "tuple[Budget, ...]" = field(default=(), repr=False)
+
+    @property
+    def bursts(self) -> tuple[Burst, ...]:
+        """All bursts of all tasks inside the span."""
+        return self.placed.bursts
 
     @cached_property
     def charge_percent(self) -> Array:

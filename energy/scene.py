@@ -45,16 +45,23 @@ DRAWN_CELL_S = 600.0  # weather drawn or foretold by the hour gains nothing from
 class Scene:
     """A plan made ready: the case to simulate and what was settled on the way.
 
-    placed are all bursts inside the span, refused those that the limits turn away; solar is what
-    the panels give, with their books, condition (m,) their mean condition; notes are lines the
-    answer should say.
+    refused are the bursts that the limits turn away; solar is what the panels give, with their
+    books, condition (m,) their mean condition.
     """
 
     case: Case
-    placed: tuple[Burst, ...]
     refused: tuple[Refusal, ...]
     solar: Solar
     condition: Array
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A plan's bursts inside a span, whatever the weather: all of them, the (task, window) that
+    began before it, and lines about what does not fit the plan's own."""
+
+    bursts: tuple[Burst, ...]
+    begun: Begun
     notes: tuple[str, ...]
 
 
@@ -74,26 +81,26 @@ def scene(
     plan: Plan,
     calendar: Calendar,
     span: Interval,
+    placed: Placed,
     weather: Weathers,
     cells: Array,
     sun: Solar | None = None,
 ) -> Scene:
-    """Lay a plan with its weathers out in segments and lanes, ready to simulate.
+    """Lay a plan with its bursts and weathers out in segments and lanes, ready to simulate.
 
     span [UTC s]; cells are the edges on which the weather is given; sun, where it is known, what
-    the panels give on them. Raises PlanError for what only the days themselves show, such as
-    repeats that do not fit between sunrise and sunset.
+    the panels give on them. Raises PlanError for more moments than can be simulated.
     """
     lanes = weather.shift_days.size
-    placed, begun, notes = place_bursts(plan, calendar, span)
+    begun = placed.begun
     chargers = [calendar.windows(c.between, c.days) for c in plan.charger]
     on_windows = _inverter_windows(plan, calendar)
-    edges = _edges(plan, span, cells, placed, [*chargers, on_windows or []])
+    edges = _edges(plan, span, cells, placed.bursts, [*chargers, on_windows or []])
     limits = _limits(plan, on_windows)
     order = ranked(plan)
-    refused = refusals(edges, placed, plan.task, order, limits, begun)
+    refused = refusals(edges, placed.bursts, plan.task, order, limits, begun)
     turned_away = {id(r.burst) for r in refused}
-    accepted = [b for b in placed if id(b) not in turned_away]
+    accepted = [b for b in placed.bursts if id(b) not in turned_away]
     conditions = _conditions(plan, lanes)
     if sun is None:
         sun = solar(plan, weather, calendar, cells, span, conditions)
@@ -125,11 +132,9 @@ def scene(
     )
     return Scene(
         case=case,
-        placed=tuple(placed),
         refused=tuple(refused),
         solar=sun,
         condition=_mean_condition(plan, conditions, lanes),
-        notes=tuple(notes),
     )
 
 
@@ -276,11 +281,12 @@ def _battery(plan: Plan, lanes: int) -> Battery:
     )
 
 
-def place_bursts(
-    plan: Plan, calendar: Calendar, span: Interval
-) -> tuple[list[Burst], Begun, list[str]]:
-    """Every burst of every task inside the span judged, and lines about what does not fit the
-    plan's own; second: the (task, window) that began before the span judged."""
+def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> Placed:
+    """Every burst of every task inside the span judged [UTC s].
+
+    Raises PlanError for what only the days themselves show, such as repeats that do not fit between
+    sunrise and sunset.
+    """
     whole = to_utc(plan.span.start, calendar.zone), to_utc(plan.span.end, calendar.zone)
     placed: list[Burst] = []
     begun: set[tuple[int, int]] = set()
@@ -309,7 +315,7 @@ def place_bursts(
             )
     if problems:
         raise PlanError(problems)
-    return placed, frozenset(begun), [*notes, *_no_sunset(plan, calendar)]
+    return Placed(tuple(placed), frozenset(begun), (*notes, *_no_sunset(plan, calendar)))
 
 
 def _no_sunset(plan: Plan, calendar: Calendar) -> list[str]:

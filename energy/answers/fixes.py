@@ -17,7 +17,8 @@ from energy.plan import PlanError
 if TYPE_CHECKING:
     import pandas as pd
 
-STEP_SHARE = 0.04  # sizes are rounded up by less than this share of what is added
+STEP_SHARE = 0.02  # sizes are rounded up by less than this share of what is added
+BRACKET_SHARE = 0.025  # and found to within this one
 FINEST = 1e-4  # of the most that a kind of change can do: less is nothing
 STEPS_UP = 3
 
@@ -122,9 +123,7 @@ def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | 
         return None
     low, under = 0.0, without.margin_percent
     high, turn = ladder.most, 0
-    while high - low > (
-        1.0 if ladder.whole else max(STEP_SHARE / 4.0 * high, FINEST * ladder.most)
-    ):
+    while high - low > (1.0 if ladder.whole else max(BRACKET_SHARE * high, FINEST * ladder.most)):
         middle = _between(low, high, under, over, turn, ladder.whole)
         works, margin = tried(middle)
         if works:
@@ -146,11 +145,11 @@ def _between(low: float, high: float, under: float, over: float, turn: int, whol
     """The next size to try: a little beyond the straight line's zero; every third time halfway.
 
     >>> _between(0.0, 100.0, -10.0, 10.0, 0, True), _between(0.0, 100.0, -10.0, 0.0, 2, True)
-    (51.0, 50.0)
+    (50.0, 50.0)
     """
     share = 0.5
     if turn % 3 != 2 and under < 0.0 <= over:
-        beyond = 1.02 if turn % 3 == 0 else 0.98
+        beyond = 1.01 if turn % 3 == 0 else 0.99
         share = min(max(beyond * -under / (over - under), 0.01), 0.99)
     middle = low + share * (high - low)
     return min(max(float(round(middle)), low + 1.0), high - 1.0) if whole else middle
@@ -179,7 +178,7 @@ def _smallest_pair(b: Budget, ladders: list[Ladder]) -> Fix | None:
 
 
 def _rounded_up(value: float) -> float:
-    """Up to a round figure: a step of 1, 2 or 5 tens, less than 4 % of the value.
+    """Up to a round figure: a step of 1, 2 or 5 tens, less than 2 % of the value.
 
     >>> _rounded_up(117.3), _rounded_up(1041.0), _rounded_up(7.31)
     (118.0, 1060.0, 7.4)

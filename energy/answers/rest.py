@@ -41,12 +41,13 @@ def left_of(plan: Plan, now: datetime | None, battery_percent: float | None) -> 
         return {}
     calendar = calendar_of(plan)
     span = to_utc(now, calendar.zone), to_utc(plan.span.end, calendar.zone)
-    placed, begun, _ = place_bursts(plan, calendar, span)
+    placed = place_bursts(plan, calendar, span)
     left = _Left(calendar, now, span)
     tasks: list[dict[str, Any]] = []
     for k, table in enumerate(plan.source["task"]):
-        mine = [burst for burst in placed if burst.task == k]
-        tasks += left.of_task(table, plan.task[k], mine, [w for task, w in begun if task == k])
+        mine = [burst for burst in placed.bursts if burst.task == k]
+        begun = [window for task, window in placed.begun if task == k]
+        tasks += left.of_task(table, plan.task[k], mine, begun)
     changes: dict[str, Any] = {
         "span.start": now,
         "pack.start_percent": battery_percent,

@@ -50,7 +50,8 @@ def main() -> None:
 
     def check_it() -> None:
         answer = check(Plan.read("builtin:cloudy-repair"))
-        text.show_check(answer, cautions(answer.budget), out())
+        text.show_check(answer, out())
+        text.show_cautions(cautions(answer.budget), out(), every=False)
 
     def learn_it() -> None:
         plan = Plan.read("builtin:cloudy-repair")

@@ -28,7 +28,7 @@ from energy.model.compiled import Sweep, laid_out, repaid
 from energy.model.simulate import Case, Draw, simulate
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
-from energy.scene import calendar_of, cells_of, scene
+from energy.scene import calendar_of, cells_of, place_bursts, scene
 from energy.weather.futures import Source, record_of, weathers
 from energy.weather.moved import moved_rows
 from energy.weather.record import Record
@@ -172,7 +172,8 @@ def ready_year(plan: Plan, record: Source, lanes: int) -> tuple[Designs, Array]:
     calendar, span = calendar_of(plan), _span_s(plan)
     cells = cells_of(large, calendar, span, record)
     weather, *_ = weathers(large, record, calendar, cells, span)
-    case = scene(large, calendar, span, weather, cells).case
+    placed = place_bursts(large, calendar, span)
+    case = scene(large, calendar, span, placed, weather, cells).case
     base = Base(case, LARGE_WH, float(weather.temp_air.min()))
     days = (calendar.first + timedelta(k) for k in range(YEAR_DAYS + 1))
     midnights = np.array([calendar.at(("clock", 0.0), day) for day in days])
