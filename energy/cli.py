@@ -29,6 +29,7 @@ from energy.command import (
     moment,
     own_of,
     say_care,
+    say_not_written,
     say_written,
     with_care,
     write_plan,
@@ -145,8 +146,10 @@ def choose(
         from energy.show import files, text, timetable
 
         files.refuse_the_same(plan, write, plot, calendar)
-        if how_many is not None and (write or plot or calendar):
-            raise PlanError(["--how-many only counts: leave out --write, --plot and --calendar"])
+        if how_many is not None and (write or plot or calendar or open_it):
+            raise PlanError(
+                ["--how-many only counts: leave out --write, --plot, --open and --calendar"]
+            )
         read = Plan.read(plan or DEMO)
         at, other = moment(now, read), under(read, sky)
         beside: Changes = {}
@@ -180,6 +183,8 @@ def choose(
             say_care(read, plan, warned, all_cautions)
             if answer.possible:
                 say_written(write, calendar)
+            else:
+                say_not_written("there is no choice to put into it", write, calendar)
             say_written(plot)
     raise typer.Exit(0 if answer.yes else 1)
 
@@ -235,8 +240,8 @@ def size(
                 sizes.show_size(answer, sheet, text.console(), bought, demo=plan is None)
             say_care(read, plan, warned, all_cautions)
             say_written(plot, write if answer.yes else None)
-            if write is not None and not answer.yes:
-                typer.echo(f"{write} is not written: there is no size to put into it.")
+            if not answer.yes:
+                say_not_written("there is no size to put into it", write)
     raise typer.Exit(0 if answer.yes else 1)
 
 

@@ -130,6 +130,8 @@ def tools(
             if start_missing(keys):
                 typer.echo("It has no start_w, so no start is judged: motors take 2 to 3 times.")
             return
+        if given:
+            raise PlanError(["--set gives the keys of a profile of your own: give --add FILE too"])
         found = ask(word)
         if json:
             typer.echo(files.as_json(found))

@@ -95,7 +95,7 @@ def say_care(read: "Plan", plan: str | None, warned: "Sequence[Caution]", every:
 def with_care(
     answer: Changes, read: "Plan", plan: str | None, warned: "Sequence[Caution]"
 ) -> Changes:
-    """An answer as `--json` prints it, with the same."""
+    """An answer as `--json` prints it, with the owner's figures and the cautions."""
     own = own_of(read, plan)
     of_kit = {"own": [], "usual_error": None} if own is None else own.as_dict()
     return answer | of_kit | {"cautions": [asdict(caution) for caution in warned]}
@@ -125,6 +125,11 @@ def write_plan(target: Path, plan: str | None, changes: Changes) -> None:
 def say_written(*targets: Path | None) -> None:
     for target in filter(None, targets):
         typer.echo(f"Wrote {target}")
+
+
+def say_not_written(why: str, *targets: Path | None) -> None:
+    for target in filter(None, targets):
+        typer.echo(f"{target} is not written: {why}.")
 
 
 def draw(figure: Callable[[], "Figure"], plot: Path | None, open_it: bool) -> None:

@@ -533,6 +533,32 @@ def test_more_of_it_is_spread_over_all_days_that_are_left():
     assert answer.count == 3 * 180
 
 
+def test_where_no_time_is_left_for_more_of_it_a_line_says_so():
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 5, "between": ["09:00", "19:57"]}
+    now = datetime.fromisoformat(f"{DAY}T19:57")
+    with pytest.raises(PlanError, match="no time is left for more"):
+        how_many(plan([lamp]), "phone", now, 50.0)
+
+
+def test_more_of_what_is_refused_is_none_and_never_less():
+    saw = {"name": "saw", "supply": "ac", "working_w": 900, "start_w": 3000, "times": 2,
+           "each_min": 2, "between": ["09:00", "10:00"]}  # fmt: skip
+    answer = how_many(plan([saw]), "saw", datetime.fromisoformat(f"{DAY}T12:00"), 21.0)
+    assert answer.count == 0
+    assert "inverter" in answer.why_not
+
+
+def test_a_charge_that_the_end_of_the_span_cuts_stays_as_it_is_planned():
+    charge = {"name": "phone", "supply": "usb", "kind": "charging", "energy_wh": 30, "power_w": 15,
+              "charges": 1, "flexible": True, "between": ["19:00", "22:00"]}  # fmt: skip
+    heater = {"name": "heater", "supply": "dc12", "working_w": 110, "priority": 3,
+              "between": ["09:00", "18:00"]}  # fmt: skip
+    answer = choose(plan([charge, heater], weather={"kind": "clear"}, panel=[]))
+    assert answer.possible
+    assert [one.task for one in answer.left_out] == ["heater"]
+    assert "all or nothing" in answer.left_out[0].why
+
+
 def test_a_plan_that_misses_its_goal_says_so_before_anything_is_added():
     found = CliRunner().invoke(app, ["choose", "--how-many", "phone"], catch_exceptions=False)
     assert found.exit_code == 1

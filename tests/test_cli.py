@@ -71,6 +71,16 @@ def test_no_is_exit_status_1_and_names_the_number_that_broke_it(plan):
     assert "starts at 2700 W" in " ".join(found.output.split())
 
 
+def test_a_task_that_never_runs_is_not_said_to_run_at_times(plan):
+    task = {"name": "never", "supply": "ac", "working_w": 5000, "minutes": 5, "at": "09:00"}
+    never = "\n[[task]]\n" + "".join(f"{k} = {json.dumps(v)}\n" for k, v in task.items())
+        '\n[[task]]\nname = "never"\nsupply = "ac"\nworking_w = 5000\nminutes = 5\npriority = 9\n'
+    )
+    plan.write_text(SMALL + never)
+    first = run("check", plan).output
+    assert '"never" cannot run' in " ".join(first.split())
+
+
 def test_wrong_input_is_one_line_a_problem_and_exit_status_2(plan):
     plan.write_text(SMALL.replace("hours = 2", "hours = -2").replace("rated_w = 100", "ratd_w = 1"))
     found = run("check", plan)

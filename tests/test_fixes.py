@@ -208,3 +208,19 @@ def test_the_json_of_a_fix_has_its_stable_keys(answers):
     answer = found.found[0].as_dict()
     assert list(answer) == ["kind", "text", "free", "change", "chance"]
     assert set(answer["chance"]) >= {"percent", "low", "high", "futures", "goal"}
+
+
+def test_no_more_is_left_out_than_has_to_be():
+    # The fridge alone empties the pack; what ranks below it is small, and may stay.
+    tasks = [
+        {"name": "fridge", "supply": "dc12", "working_w": 45, "priority": 1},
+        {"name": "lamp", "supply": "dc12", "working_w": 5, "hours": 3, "must": True,
+         "between": ["20:00", "23:00"]},
+        {"name": "phone", "supply": "usb", "working_w": 10, "hours": 1, "priority": 3,
+         "between": ["12:00", "14:00"]},
+    ]  # fmt: skip
+    b = budget(small(task=tasks))
+    (fix,) = (f for f in fixes(b).found if f.kind == "leave-out")
+    assert fix.change == {"task.1": None}
+    assert fix.text == 'Leave out "fridge".'
+    assert budget(b.plan.replace(**fix.change)).yes

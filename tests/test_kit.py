@@ -354,3 +354,10 @@ def test_what_was_just_learned_is_not_suggested_first():
     assert first.about == "angle-grinder-115"
     belief = NOTHING.with_figures(figures_of(plan)).told("tool:angle-grinder-115", 1.0, 0.01)
     assert what_to_read(plan, belief)[0].about != "angle-grinder-115"
+
+
+def test_the_charge_at_the_start_is_the_plans_own_and_scores_nothing():
+    plan = lived.folded()
+    text = f"time,battery_percent\n{plan.span.start:%H:%M},90\n11:00,70\n13:00,60\n"
+    scored = score(plan, parse_readings(text, plan))
+    assert len(scored.compared) == 2

@@ -199,7 +199,8 @@ def test_kinds_that_are_too_many_amps_side_by_side_go_in_series():
 
 def test_an_unknown_limit_or_cold_is_not_called_a_fit():
     assert wire(kit(pack={"solar_input": {}})).strings[0].fits is None
-    assert wire(kit(weather={"kind": "clear"})).strings[0].fits is None
+    near = {"solar_input": {"max_v": 24, "max_a": 30}}  # 22.2 V as it is, more in the cold
+    assert wire(kit(weather={"kind": "clear"}, pack=near)).strings[0].fits is None
     assert wire(kit(panel={"rated_w": 100})).strings[0].fits is None
 
 
@@ -410,3 +411,11 @@ def test_where_no_way_fits_the_harmless_one_is_shown_and_called_so():
     assert taken.panels_in_series == 1  # not five times the volts
     assert found.verdict is False
     assert any("no way to join them suits the input" in note for note in found.notes)
+
+
+def test_a_string_that_fits_in_any_cold_there_is_fits_where_none_is_known():
+    mild = {"kind": "clear"}  # nobody says how cold it gets
+    wide = wire(kit(weather=mild, pack={"solar_input": {"max_v": 100, "max_a": 30}}))
+    assert wide.verdict is True  # 21.6 V may rise by a quarter at -40 degrees C
+    tight = wire(kit(weather=mild, pack={"solar_input": {"max_v": 24, "max_a": 30}}))
+    assert tight.verdict is None

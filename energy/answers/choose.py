@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 SLOT_S = 1800.0
 SECONDS = 20.0
+ALL_OR_NOTHING = "; all or nothing: give it hours, and a part of them may fit"
 
 
 @dataclass(frozen=True)
@@ -245,11 +246,15 @@ def _why(search: Search, found: Found, k: int) -> str:
         if search.options[i].task != k
     }
     made = [*tables(whole, others, search.options), whole.plan.source["task"][k]]
-    chance = changed(whole, {"task": made}).chance
+    with_all = changed(whole, {"task": made})
+    chance = with_all.chance
+    if with_all.yes and not clashes(with_all):
+        return "no room for it was found; --seconds 200 looks longer"
+    parts = "" if task.times or task.charges or task.duration_s else ALL_OR_NOTHING
     if chance.low is not None and whole.weather.rough:
-        return f"with all of it the low end of the chance falls to {chance.low:.0f} %"
+        return f"with all of it the low end of the chance falls to {chance.low:.0f} %{parts}"
     works = round(chance.percent * chance.futures / 100.0)
-    return f"with all of it the rest works in {works} of {chance.futures} weathers only"
+    return f"with all of it the rest works in {works} of {chance.futures} weathers only{parts}"
 
 
 def _bus_wh(search: Search, i: int) -> float:

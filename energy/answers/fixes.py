@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
-from energy.answers.fixing.kinds import KINDS, Change, Ladder, ladders
+from energy.answers.fixing.kinds import KINDS, Change, Ladder, ladders, left_out_words
 from energy.answers.rest import left_of
 from energy.budget import Budget, budget, changed
 from energy.plan import PlanError
@@ -87,7 +87,7 @@ def fixes(b: Budget) -> Fixes:
     for ladder in kinds:
         fix = _smallest(b, ladder)
         if fix is not None:
-            found.append(fix)
+            found.append(_pruned(b, fix) if ladder.kind == "leave-out" else fix)
         else:
             not_enough.append(KINDS[ladder.kind])
     if not found:
@@ -139,6 +139,17 @@ def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | 
         more = size + 1.0 if ladder.whole else _rounded_up((1.0 + STEP_SHARE) * size)
         size = min(more, ladder.most)
     return None
+
+
+def _pruned(b: Budget, fix: Fix) -> Fix:
+    """What need not be left out after all, put back: the highest rank first."""
+    for key in reversed(list(fix.change)):
+        less = {other: value for other, value in fix.change.items() if other != key}
+        if less and (again := _try(b, less)) is not None and again.yes:
+            whole = _try(b, less, deciding=False)
+            if whole is not None and whole.yes:
+                fix = replace(fix, change=less, text=left_out_words(b, less), budget=whole)
+    return fix
 
 
 def _between(low: float, high: float, under: float, over: float, turn: int, whole: bool) -> float:

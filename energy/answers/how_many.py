@@ -66,7 +66,8 @@ def how_many(
     'charges'
     """
     table, between = _table(plan, tool)
-    rest = plan.replace(**left_of(plan, now, battery_percent) | {"task": [_one(table)]})
+    left = left_of(plan, now, battery_percent)
+    rest = plan.replace(**left | {"task": [_one(table)]})
     task = rest.task[0]
     unit, each_s = "minutes", 60.0
     if task.kind == "charging":
@@ -75,9 +76,11 @@ def how_many(
         unit, each_s = "times", task.each_s or EACH_S
         table = {key: v for key, v in table.items() if key != "each_min"} | {"each_s": each_s}
     windows = _windows(rest, between)
+    planned = (left or plan.source)["task"]
+    if not windows:
+        raise PlanError([f"{plan.origin}: no time is left for more of {shown(tool)} in the span"])
     calendar = calendar_of(rest)
     room = [int(_long_s(calendar, window) // each_s) for window in windows]
-    planned = (left_of(plan, now, battery_percent) or plan.source)["task"]
 
     def tables(numbers: Sequence[int]) -> list[dict[str, Any]]:
         found = []
@@ -89,6 +92,8 @@ def how_many(
                 found.append(made | ({"between": clock} if clock[0] != clock[1] else {}))
         return found
 
+    if not planned and not any(room):
+        raise PlanError([f"{plan.origin}: no time is left for one more of {shown(tool)}"])
     one = _evenly(int(not planned), room)
     base = budget(rest.replace(task=[*planned, *tables(one)]))
 
@@ -107,7 +112,7 @@ def how_many(
     refused = [refusal for refusal in best.refusals if refusal.burst.task >= len(planned)]
     return HowMany(
         tool=tool,
-        count=count - len(refused),
+        count=max(count - len(refused), 0),
         unit=unit,
         each_s=each_s if unit == "times" else None,
         windows=tuple(
@@ -115,7 +120,7 @@ def how_many(
         ),
         full=holds and count == sum(room),
         planned=holds,
-        why_not=why_refused(task.supply, task.start_w, refused, count) if refused else "",
+        why_not=why_refused(task.supply, task.start_w, refused, max(count, 1)) if refused else "",
         budget=best,
     )
 

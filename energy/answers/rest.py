@@ -21,8 +21,7 @@ def rest_of(plan: Plan, now: datetime | None, battery_percent: float | None) -> 
 
     The span begins then, with the charge measured. What is done by then is taken out; repeats that
     are left are spread over the rest of their window, and what is under way goes on to its end.
-    Raises PlanError for a time outside the span, a charge that cannot be, or where nothing is left:
-    see `left_of`.
+    Raises PlanError for a time outside the span, a charge that cannot be, or where nothing is left.
 
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> rest_of(plan, datetime(2026, 9, 14, 11), 70.0)["task"][1]["times"]
@@ -72,7 +71,9 @@ def under(plan: Plan, sky: str | None) -> dict[str, Any]:
     """
     if sky is None:
         return {}
-    kept = ("temp_air_c", "wind_speed_m_s", "seed")
+    kept = ["temp_air_c", "wind_speed_m_s", "seed"]
+    kept += ["futures"] if plan.weather.kind == "sky" else []
+    sky = sky.replace(" ", "")
     weather = {k: v for k, v in plan.source.get("weather", {}).items() if k in kept}
     stated: Any = [int(part) for part in sky.split(",")] if sky.replace(",", "").isdigit() else sky
     return {"weather": weather | {"kind": "sky", "sky": stated}}

@@ -205,12 +205,16 @@ def _strings(plan: Plan, cold: _Cold) -> tuple[list[Arrangement], tuple[String, 
     try:
         laid = laid_out(plan, cold.lowest_c)
         for panel, expected in zip(plan.panel, laid, strict=True):
-            for way in arrangements(panel, plan.pack.solar_input, cold.lowest_c):
+            coldest = min(cold.lowest_c, cable.COLDEST_C)
+            for way, anywhere in zip(
+                *(arrangements(panel, plan.pack.solar_input, c) for c in (cold.lowest_c, coldest)),
+                strict=True,
+            ):
                 fits = way.fits
                 if way == expected and not amps_fit(laid):
                     fits = False
-                elif fits and not cold.known:
-                    fits = None
+                elif fits and not cold.known and not anywhere.fits:
+                    fits = None  # it would in this cold, not in every cold there is
                 found.append(_string(way, way == expected, fits))
     except ValueError as error:
         raise PlanError([f"{plan.origin}: panel: {error}"]) from None

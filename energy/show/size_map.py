@@ -295,5 +295,5 @@ def _marks(panel: Any, room: Room, answer: Size | YearSize) -> None:
         wide, tall = 0.008 * (right - left), 0.016 * (high - low)
         for height in (label - tall, label, label + tall):
             room.keep_clear(np.array([watts - wide, watts + wide]), np.full(2, height))
-    for (watts, label), words, _, colour in points:
+    for (watts, label), words, _, colour in sorted(points):  # from the left: lines cross no label
         room.label(f"{words}: {figure(watts)} W, {figure(label)} Wh", [watts], [label], colour)

@@ -120,20 +120,20 @@ def show_check(
         out.print(Text(f"{sky.sky.capitalize()} sky: {words}."))
     if fixes is not None:
         show_fixes(fixes, out)
-        if _some_run(b):
-            out.print("energy choose looks for times at which they do not meet.")
+        if any(_some_run(b, refusal.burst.task) for refusal in b.refusals):
+            out.print(
+                "What cannot run beside the rest may run at another time: energy choose looks for"
+                " one."
+            )
     out.print(task_table(answer.tasks, own))
     out.print(energy_table(b))
     for note in b.notes:
         out.print(Text(f"Note: {note}."))
 
 
-def _some_run(b: Budget) -> bool:
-    """Whether the first task that is turned away runs at other times."""
-    if not b.refusals:
-        return False
-    mine = b.refusals[0].burst.task
-    return sum(r.burst.task == mine for r in b.refusals) < sum(x.task == mine for x in b.bursts)
+def _some_run(b: Budget, k: int) -> bool:
+    """Whether a task of which something is turned away runs at other times."""
+    return sum(r.burst.task == k for r in b.refusals) < sum(x.task == k for x in b.bursts)
 
 
 def show_fixes(fixes: Fixes, out: Console) -> None:
@@ -156,8 +156,8 @@ def headline(answer: Check) -> Text:
     goal = f"{b.chance.goal:.0f} %"
     words = f"it {VERDICTS[b.verdict]}"
     if b.refusals:
-        first = next(task for task in answer.tasks if not task.runs)
-        some = "always " if _some_run(b) else ""
+        k, first = next((k, task) for k, task in enumerate(answer.tasks) if not task.runs)
+        some = "always " if _some_run(b, k) else ""
         words = f'"{first.name}" cannot {some}run: {first.why_not}'
         if b.run.ran_short[b.middle]:
             words += "; and the pack runs flat"

@@ -109,8 +109,7 @@ def show_how_many(answer: HowMany, out: Console) -> None:
             )
         )
     if answer.why_not:
-        some = "more" if answer.count else "some"
-        out.print(Text(f"The charge would do for {some}, but the tool: {answer.why_not}."))
+        out.print(Text(f"Not the charge but the tool is the limit; {answer.why_not}."))
     elif answer.full and answer.count:
         out.print(Text("No more fit into the time; the charge would do for more."))
 

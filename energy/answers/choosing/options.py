@@ -86,12 +86,12 @@ def _of_task(b: Budget, k: int, slot_s: float) -> Iterator[Option]:
         return
     for window in windows:
         if amount is None:
-            found = _block(b, k, window, slot_s)
+            found = list(_block(b, k, window, slot_s))
         elif task.flexible and task.at is None:
-            found = _repeats_anywhere(b, k, window, slot_s)
+            found = list(_repeats_anywhere(b, k, window, slot_s))
         else:
-            found = _fewer(b, k, window, amount)
-        for option in found:
+            found = list(_fewer(b, k, window, amount))
+        for option in found or [_as_planned(b, k, window)]:
             yield replace(option, share=option.share / len(windows))
 
 
@@ -115,11 +115,20 @@ def _all_or_nothing(b: Budget, k: int) -> Iterator[Option]:
         yield Option(k, mine[0].window, None, None, 1.0, 1, 1, "", 1.0, mine)
 
 
+def _as_planned(b: Budget, k: int, window: _Window) -> Option:
+    """All that the plan does in a window, at its own times."""
+    task = b.plan.task[k]
+    unit, amount = _unit(task), float(task.times or task.charges or 0)
+    if not amount:
+        unit, amount = "minutes", (task.duration_s or 0.0) / 60.0
+    return Option(k, window.number, window.day, None, 1.0, 1, 1, unit, amount, window.bursts)
+
+
 def _fewer(b: Budget, k: int, window: _Window, amount: int) -> Iterator[Option]:
     """One to all of the repeats of a window, spread as the plan spreads them; of a window that the
     span cuts all or none."""
     task, span = b.plan.task[k], (float(b.time_s[0]), float(b.time_s[-1]))
-    for n in [amount] if window.cut else range(1, amount + 1):
+    for n in () if window.cut else range(1, amount + 1):
         placed = _placed(task, window.whole, n)
         found = bursts(task, k, window.number, placed, span) if placed else []
         if found:

@@ -22,7 +22,7 @@ LAST_TRY_S = 1.0  # for a proposal that is under way when the time is up
 KEEPS_MORE = 0.002  # of the store, when the margin does not tell; twice as much each time
 BY_RANK_S = 4.0  # at least for the choice task by task
 STARTS = 3  # of a block that are tried one by one
-A_LEVEL = 60  # of a large plan may take this part of the time allowed
+LEVELS_IN_TIME = 60  # one level of a large plan may take a sixtieth of the time allowed
 FILL_TRIES = 20  # a large plan's choice is filled up with what still holds in so many tries
 CUTS = 30  # failed proposals cut off before the programme is told to keep more in the store
 EXACT_TASKS, EXACT_LANES = 8, 40  # up to here which weathers may fail is a choice too
@@ -62,7 +62,7 @@ class Search:
         exact = len(whole.plan.task) <= EXACT_TASKS and lanes <= EXACT_LANES
         self.dullest = set() if exact else set(worst[:may_fail])
         self.exact, self.cuts = exact, CUTS if exact else 2
-        self.patience_s = np.inf if exact else seconds / A_LEVEL
+        self.patience_s = np.inf if exact else seconds / LEVELS_IN_TIME
         self.programme = Programme(
             most=np.array([option.most for option in self.options], dtype=np.int64),
             groups=groups(self.options),
@@ -89,7 +89,7 @@ class Search:
                 break
             if not tightened:
                 bound = solution.bound
-            found = self.simulated(solution.counts)
+            found = self._simulated(solution.counts)
             if found is None:
                 break
             if self.progress is not None:
@@ -238,10 +238,10 @@ class Search:
 
     def _holding(self, counts: Counts) -> Budget | None:
         """The budget of the plan that a choice makes, where that is a yes."""
-        found = self.simulated(counts)
+        found = self._simulated(counts)
         return found if found is not None and found.yes and not clashes(found) else None
 
-    def simulated(self, counts: Counts) -> Budget | None:
+    def _simulated(self, counts: Counts) -> Budget | None:
         """The budget of the plan that a choice makes; None for a choice of nothing."""
         chosen = {int(i): int(counts[i]) for i in np.flatnonzero(counts)}
         made = tables(self.whole, chosen, self.options)

@@ -21,6 +21,8 @@ Change = dict[str, Any]
 
 SOURCE_W = 100.0  # what a vehicle's 12 V socket gives for hours (common practice, no source)
 SOURCE_MOST_MIN = 480
+PARTS = 4  # a block of minutes is given up by quarters
+_SECONDS = {"minutes": 60.0, "hours": 3600.0}
 LATEST_H = 21  # nobody tends a charger later than this
 MOST_PANEL_W, MOST_PACK = 3000.0, 8.0  # more is another plan: watts added, times the capacity
 KINDS = {
@@ -215,13 +217,22 @@ def _leave_out(b: Budget) -> Ladder | None:
         return found
 
     def words(number: float) -> str:
-        gone = [(k, units[: int(number)].count(k)) for k in order]
-        return f"Leave out {_and([_left_out(b, k, n) for k, n in gone if n])}."
+        return left_out_words(b, change(number))
 
     return Ladder("leave-out", True, float(len(units)), True, change, words)
 
 
-PARTS = 4  # a block of minutes is given up by quarters
+def left_out_words(b: Budget, change: Change) -> str:
+    """What a change leaves out of the plan's tasks."""
+    found = []
+    for key, value in change.items():
+        k = int(key.split(".")[1]) - 1
+        task, pieces = b.plan.task[k], _pieces(b, k)
+        left = 0 if value is None else value
+        if value is not None and not (task.times or task.charges):
+            left = round(pieces * value * _SECONDS[key.split(".")[2]] / (task.duration_s or 1.0))
+        found.append(_left_out(b, k, pieces - left))
+    return f"Leave out {_and(found)}."
 
 
 def _pieces(b: Budget, k: int) -> int:
@@ -379,10 +390,12 @@ def _more_pack(b: Budget) -> Ladder:
 def _long(minutes: float) -> str:
     """A time as people say it.
 
-    >>> _long(47.0), _long(261.0)
-    ('47 min', '4 h 21 min')
+    >>> _long(47.0), _long(261.0), _long(240.0)
+    ('47 min', '4 h 21 min', '4 h')
     """
     hours, rest = divmod(round(minutes), 60)
+    if not rest and hours:
+        return f"{hours} h"
     return f"{hours} h {rest} min" if hours else f"{rest} min"
 
 

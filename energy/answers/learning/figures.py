@@ -4,7 +4,7 @@ Each figure is a factor on what was first stated of it, with a mean near one. Wh
 of them is worked out in `seen`; how a belief changes, in `learn`.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -226,8 +226,3 @@ def rounded(value: float, digits: int = 4) -> float:
     (1568.0, 1570.0)
     """
     return float(f"{value:.{digits}g}")
-
-
-def of_keys(values: Sequence[float], keys: Sequence[str]) -> dict[str, float]:
-    """Values by key, as plain numbers."""
-    return {key: float(value) for key, value in zip(keys, values, strict=True)}

@@ -18,6 +18,9 @@ from energy.answers.learning.used import HIGHEST_READ, is_read
 from energy.budget import budget
 from energy.plan import Plan, PlanError
 
+ONES_OWN_S = 60.0  # the charge at the start is the plan's own, not a prediction
+WHOLE = 0.5  # of a percent: displays show whole ones
+
 
 @dataclass(frozen=True)
 class Compared:
@@ -90,6 +93,8 @@ def score(
     if not isinstance(readings, Readings):
         readings = read_readings(readings, plan)
     read = [row for row in readings.rows if row.battery_percent is not None]
+    b = budget(plan)
+    read = [row for row in read if row.time_s > b.time_s[0] + ONES_OWN_S]
     rows = [row for row in read if is_read(row.battery_percent or 0.0)]
     notes = [*readings.problems]
     if len(rows) < len(read):
@@ -100,7 +105,6 @@ def score(
         raise PlanError([*notes, f"{readings.name}: no battery_percent to compare"])
     refuse_known_rows(kit, rows, "readings", "a prediction that knows them is no forecast; ")
     refuse_known_rows(kit, rows, "scores")
-    b = budget(plan)
     low, high = np.percentile(b.charge_percent, [10.0, 90.0], axis=1)
     found = []
     for row in rows:
@@ -130,7 +134,9 @@ def score(
         compared=tuple(found),
         typical_points=typical,
         bias_points=float(error.mean()),
-        inside=sum(c.low_percent <= c.measured_percent <= c.high_percent for c in found),
+        inside=sum(
+            c.low_percent - WHOLE <= c.measured_percent <= c.high_percent + WHOLE for c in found
+        ),
         weathers=b.charge_percent.shape[1],
         days=usual.days,
         typical_on_record=usual.points,
