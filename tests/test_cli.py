@@ -74,8 +74,6 @@ def test_no_is_exit_status_1_and_names_the_number_that_broke_it(plan):
 def test_a_task_that_never_runs_is_not_said_to_run_at_times(plan):
     task = {"name": "never", "supply": "ac", "working_w": 5000, "minutes": 5, "at": "09:00"}
     never = "\n[[task]]\n" + "".join(f"{k} = {json.dumps(v)}\n" for k, v in task.items())
-        '\n[[task]]\nname = "never"\nsupply = "ac"\nworking_w = 5000\nminutes = 5\npriority = 9\n'
-    )
     plan.write_text(SMALL + never)
     first = run("check", plan).output
     assert '"never" cannot run' in " ".join(first.split())
