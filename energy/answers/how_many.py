@@ -68,61 +68,92 @@ def how_many(
     table, between = _table(plan, tool)
     left = left_of(plan, now, battery_percent)
     rest = plan.replace(**left | {"task": [_one(table)]})
-    task = rest.task[0]
-    unit, each_s = "minutes", 60.0
-    if task.kind == "charging":
-        unit, each_s = "charges", charging_s(task)
-    elif task.kind in ("intermittent", "trace") or {"each_s", "each_min"} & set(table):
-        unit, each_s = "times", task.each_s or EACH_S
-        table = {key: v for key, v in table.items() if key != "each_min"} | {"each_s": each_s}
-    windows = _windows(rest, between)
-    planned = (left or plan.source)["task"]
-    if not windows:
+    task, planned = rest.task[0], (left or plan.source)["task"]
+    more = _more_of(rest, table, between)
+    room = more.room
+    if not more.windows or not (planned or any(room)):
         raise PlanError([f"{plan.origin}: no time is left for more of {shown(tool)} in the span"])
-    calendar = calendar_of(rest)
-    room = [int(_long_s(calendar, window) // each_s) for window in windows]
-
-    def tables(numbers: Sequence[int]) -> list[dict[str, Any]]:
-        found = []
-        for (start_s, end_s), number in zip(windows, numbers, strict=True):
-            if number:
-                opens, closes = (_local(calendar, t) for t in (start_s, end_s))
-                made = table | {unit: number, "days": [(opens.date() - calendar.first).days + 1]}
-                clock = [f"{opens:%H:%M}", f"{closes:%H:%M}"]
-                found.append(made | ({"between": clock} if clock[0] != clock[1] else {}))
-        return found
-
-    if not planned and not any(room):
-        raise PlanError([f"{plan.origin}: no time is left for one more of {shown(tool)}"])
-    one = _evenly(int(not planned), room)
-    base = budget(rest.replace(task=[*planned, *tables(one)]))
+    base = budget(rest.replace(task=[*planned, *more.tables(_evenly(int(not planned), room))]))
 
     def tried(numbers: Sequence[int]) -> Budget:
-        return changed(base, {"task": [*planned, *tables(numbers)]})
+        return changed(base, {"task": [*planned, *more.tables(numbers)]})
 
     numbers, best, holds = [0] * len(room), base, not planned or base.yes
     if holds:
         numbers, best = _most(tried, [_evenly(n, room) for n in range(sum(room) + 1)], base)
         if numbers != room and len(room) > 1:  # one day may have room for more than another
             for k in reversed(range(len(room))):
-                more = range(numbers[k], room[k] + 1)
-                rising = [[*numbers[:k], n, *numbers[k + 1 :]] for n in more]
+                rising = [
+                    [*numbers[:k], n, *numbers[k + 1 :]] for n in range(numbers[k], room[k] + 1)
+                ]
                 numbers, best = _most(tried, rising, best)
     count = sum(numbers)
     refused = [refusal for refusal in best.refusals if refusal.burst.task >= len(planned)]
     return HowMany(
         tool=tool,
         count=max(count - len(refused), 0),
-        unit=unit,
-        each_s=each_s if unit == "times" else None,
-        windows=tuple(
-            (_local(calendar, start_s), _local(calendar, end_s)) for start_s, end_s in windows
-        ),
+        unit=more.unit,
+        each_s=more.each_s if more.unit == "times" else None,
+        windows=more.local,
         full=holds and count == sum(room),
         planned=holds,
         why_not=why_refused(task.supply, task.start_w, refused, max(count, 1)) if refused else "",
         budget=best,
     )
+
+
+@dataclass(frozen=True)
+class _More:
+    """More of a tool: its table without how much, what is counted, how long each takes, and the
+    windows in which it may come, one a day [UTC s]."""
+
+    table: dict[str, Any]
+    unit: str
+    each_s: float
+    windows: list[Interval]
+    calendar: Calendar
+
+    @property
+    def local(self) -> tuple[tuple[datetime, datetime], ...]:
+        """The windows on the plan's clock."""
+        zone = self.calendar.zone
+        return tuple(
+            (datetime.fromtimestamp(start_s, zone), datetime.fromtimestamp(end_s, zone))
+            for start_s, end_s in self.windows
+        )
+
+    @property
+    def room(self) -> list[int]:
+        """How many fit into each window: of its length by the clock too, where that skips or
+        repeats an hour, for so a plan counts it."""
+        found = []
+        for (start_s, end_s), (opens, closes) in zip(self.windows, self.local, strict=True):
+            by_clock = closes.replace(tzinfo=None) - opens.replace(tzinfo=None)
+            found.append(int(min(end_s - start_s, by_clock.total_seconds()) // self.each_s))
+        return found
+
+    def tables(self, numbers: Sequence[int]) -> list[dict[str, Any]]:
+        """The plan's tables of so many in each window."""
+        found = []
+        for (opens, closes), number in zip(self.local, numbers, strict=True):
+            if number:
+                day = (opens.date() - self.calendar.first).days + 1
+                made = self.table | {self.unit: number, "days": [day]}
+                clock = [f"{opens:%H:%M}", f"{closes:%H:%M}"]
+                found.append(made | ({"between": clock} if clock[0] != clock[1] else {}))
+        return found
+
+
+def _more_of(rest: Plan, table: dict[str, Any], between: Window) -> _More:
+    """What is counted of the tool that is the only task of a plan, and where it may come."""
+    task, calendar = rest.task[0], calendar_of(rest)
+    unit, each_s = "minutes", 60.0
+    if task.kind == "charging":
+        unit, each_s = "charges", charging_s(task)
+    elif task.kind in ("intermittent", "trace") or {"each_s", "each_min"} & set(table):
+        unit, each_s = "times", task.each_s or EACH_S
+        table = {key: v for key, v in table.items() if key != "each_min"} | {"each_s": each_s}
+    return _More(table, unit, each_s, _windows(rest, calendar, between), calendar)
 
 
 def _most(
@@ -169,10 +200,9 @@ def _one(table: Mapping[str, Any]) -> dict[str, Any]:
     return {**table, **({"times": 1} if counted else {})}
 
 
-def _windows(rest: Plan, between: Window) -> list[Interval]:
+def _windows(rest: Plan, calendar: Calendar, between: Window) -> list[Interval]:
     """Where more of it may come, day by day inside the span [UTC s]: in a window, where that is not
     over, else all day."""
-    calendar = calendar_of(rest)
     ends = (to_utc(rest.span.start, calendar.zone), to_utc(rest.span.end, calendar.zone))
     found: list[Interval] = []
     for way in (between, None):
@@ -192,12 +222,6 @@ def _inside(window: Interval | None, ends: Interval) -> Interval:
     return -(-start // 60.0) * 60.0, end // 60.0 * 60.0
 
 
-def _long_s(calendar: Calendar, window: Interval) -> float:
-    """How long a window is, by the clock where that skips or repeats an hour, if that is less."""
-    opens, closes = (_local(calendar, time_s).replace(tzinfo=None) for time_s in window)
-    return min(window[1] - window[0], (closes - opens).total_seconds())
-
-
 def _evenly(count: int, room: Sequence[int]) -> list[int]:
     """So many over days that hold so many each, as evenly as they go, the first days first.
 
@@ -209,7 +233,3 @@ def _evenly(count: int, room: Sequence[int]) -> list[int]:
         found[k] = min(room[k], -(-left // (len(room) - done)))
         left -= found[k]
     return found
-
-
-def _local(calendar: Calendar, time_s: float) -> datetime:
-    return datetime.fromtimestamp(time_s, calendar.zone)
