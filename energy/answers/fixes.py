@@ -111,11 +111,15 @@ def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | 
     Between a size that works and one that does not the next is guessed from how far both are from
     working, or halfway where that does not tell. What is found is run through all weathers.
     """
-    given = beside or {}
+    given, seen = beside or {}, dict[float, Budget]()
 
     def tried(size: float) -> tuple[bool, float]:
         found = _try(b, given | ladder.change(size))
-        return (False, -1.0) if found is None else (found.yes, found.margin_percent)
+        if found is None:
+            return False, -1.0
+        if not b.ends:  # then all weathers decide
+            seen[size] = found
+        return found.yes, found.margin_percent
 
     without = b if beside is None else _try(b, given)
     works, over = tried(ladder.most)
@@ -133,7 +137,7 @@ def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | 
         turn += 1
     size = high if ladder.whole else min(_rounded_up(high), ladder.most)
     for _ in range(STEPS_UP):  # all weathers may ask for a little more than those that decide
-        best = _try(b, given | ladder.change(size), deciding=False)
+        best = seen.get(size) or _try(b, given | ladder.change(size), deciding=False)
         if best is not None and best.yes:
             return Fix(ladder.kind, ladder.words(size), ladder.free, ladder.change(size), best)
         more = size + 1.0 if ladder.whole else _rounded_up((1.0 + STEP_SHARE) * size)
