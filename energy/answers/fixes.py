@@ -21,6 +21,7 @@ STEP_SHARE = 0.02  # sizes are rounded up by less than this share of what is add
 BRACKET_SHARE = 0.025  # and found to within this one
 FINEST = 1e-4  # of the most that a kind of change can do: less is nothing
 STEPS_UP = 3
+PRUNED = 6  # so many tasks left out are tried one by one
 
 
 @dataclass(frozen=True)
@@ -146,7 +147,10 @@ def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | 
 
 
 def _pruned(b: Budget, fix: Fix) -> Fix:
-    """What need not be left out after all, put back: the highest rank first."""
+    """What need not be left out after all, put back: the highest rank first; of a long list
+    nothing, for that would take as many runs."""
+    if len(fix.change) > PRUNED:
+        return fix
     for key in reversed(list(fix.change)):
         less = {other: value for other, value in fix.change.items() if other != key}
         if less and (again := _try(b, less)) is not None and again.yes:
