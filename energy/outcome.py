@@ -305,7 +305,7 @@ class Budget:
 
     def local(self, time_s: float) -> datetime:
         """A moment on the plan's own clock."""
-        return datetime.fromtimestamp(time_s, self.calendar.zone)
+        return self.calendar.moment(time_s)
 
 
 def wilson(share: float, number: float) -> tuple[float, float]:

@@ -9,7 +9,9 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
-from energy.answers.fixing.kinds import KINDS, Change, Ladder, ladders, left_out_words
+from energy.answers.fixing.kinds import KINDS, ladders
+from energy.answers.fixing.ladder import Change, Ladder
+from energy.answers.fixing.tasks import left_out_words
 from energy.answers.rest import left_of
 from energy.budget import Budget, budget, changed
 from energy.plan import PlanError
@@ -153,10 +155,9 @@ def _pruned(b: Budget, fix: Fix) -> Fix:
         return fix
     for key in reversed(list(fix.change)):
         less = {other: value for other, value in fix.change.items() if other != key}
-        if less and (again := _try(b, less)) is not None and again.yes:
-            whole = _try(b, less, deciding=False)
-            if whole is not None and whole.yes:
-                fix = replace(fix, change=less, text=left_out_words(b, less), budget=whole)
+        found = _try(b, less, deciding=False) if less else None
+        if found is not None and found.yes:
+            fix = replace(fix, change=less, text=left_out_words(b, less), budget=found)
     return fix
 
 

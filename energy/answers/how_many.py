@@ -5,11 +5,12 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from energy.answers.rest import AMOUNTS, left_of
+from energy.answers.rest import left_of
 from energy.budget import Budget, budget, changed
 from energy.model.demand import charging_s
 from energy.model.timeline import Calendar, Interval, Moment, to_utc
 from energy.plan import Plan, PlanError, profiles
+from energy.plan.schema import AMOUNTS
 from energy.plan.words import meant, shown
 from energy.refused import why_refused
 from energy.scene import calendar_of
@@ -116,11 +117,8 @@ class _More:
     @property
     def local(self) -> tuple[tuple[datetime, datetime], ...]:
         """The windows on the plan's clock."""
-        zone = self.calendar.zone
-        return tuple(
-            (datetime.fromtimestamp(start_s, zone), datetime.fromtimestamp(end_s, zone))
-            for start_s, end_s in self.windows
-        )
+        moment = self.calendar.moment
+        return tuple((moment(start_s), moment(end_s)) for start_s, end_s in self.windows)
 
     @property
     def room(self) -> list[int]:

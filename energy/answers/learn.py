@@ -43,6 +43,7 @@ from energy.answers.learning.seen import Day
 from energy.answers.learning.what_to_read import what_to_read
 from energy.model import Array
 from energy.plan import Plan, PlanError
+from energy.plan.words import and_list
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure as Picture
@@ -317,8 +318,8 @@ def _apart(figures: Sequence[Figure], after: Belief, day: Day, found: Fit) -> li
         )
     if tools:
         lines.append(
-            f"the energy of {_and([names[key] for key in tools])} and the losses of inverter and"
-            " outlets: the pack shows only both together"
+            f"the energy of {and_list([names[key] for key in tools])} and the losses of inverter"
+            " and outlets: the pack shows only both together"
         )
     lines += _with_sky(names, after, day, found, left)
     loads = [key for key in names if key.startswith(("tool:", "idle_w"))]
@@ -365,7 +366,3 @@ def _without_odd(day: Day, before: Belief) -> tuple[Day, list[str]]:
             f" explain, and left out; {ASK}"
         )
     return replace(day, observed=tuple(kept)), lines
-
-
-def _and(names: Sequence[str]) -> str:
-    return " and ".join(filter(None, [", ".join(names[:-1]), *names[-1:]]))

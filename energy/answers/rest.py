@@ -8,10 +8,9 @@ from energy.budget import check_now
 from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
-from energy.plan.schema import Task
+from energy.plan.schema import AMOUNTS, Task
 from energy.scene import calendar_of, place_bursts
 
-AMOUNTS = ("times", "charges", "minutes", "hours")
 OF_A_TASK = ("must", "priority", "value", "supply", "power_factor", "spread_percent")
 TO_BEWARE_OF = ("hand_held", "sparks", "rotating", "medical")
 
@@ -118,7 +117,7 @@ class _Left:
         for day in (day for day in self.calendar.days(what.days) if day < today):
             window = self.calendar.window(what.between, day)
             if window is not None and window[1] > self.now_s:
-                between = [self._clock(self.now_s), self._clock(window[1])]
+                between = [self.calendar.clock(self.now_s), self.calendar.clock(window[1])]
                 found.append({**table, "between": between, "days": [1]})
         coming = [day for day in self.calendar.days(what.days) if day >= today]
         return found + ([{**table, "days": self._numbers(coming)}] if coming else [])
@@ -133,12 +132,12 @@ class _Left:
         if coming:
             rest = {key: v for key, v in table.items() if key not in (*AMOUNTS, "days", "between")}
             if task.at is not None:
-                rest["at"] = self._clock(coming[0].start_s)
+                rest["at"] = self.calendar.clock(coming[0].start_s)
             else:
                 window = self.calendar.window(task.between, day)
                 assert window is not None  # its bursts lie in it
                 closes_s = min(window[1], self.end_s)
-                rest["between"] = [self._clock(self.now_s), self._clock(closes_s)]
+                rest["between"] = [self.calendar.clock(self.now_s), self.calendar.clock(closes_s)]
             key = "charges" if task.charges else "times"
             found.append(rest | {key: len(coming), "days": [1]})
         return found
@@ -158,11 +157,7 @@ class _Left:
 
     def _until(self, end_s: float) -> dict[str, Any]:
         minutes = round((end_s - self.now_s) / 60.0, 6)
-        return {"at": self._clock(self.now_s), "minutes": minutes, "days": [1]}
+        return {"at": self.calendar.clock(self.now_s), "minutes": minutes, "days": [1]}
 
     def _numbers(self, dates: Sequence[date]) -> list[int]:
         return [(day - self.now.date()).days + 1 for day in dates]
-
-    def _clock(self, time_s: float) -> str:
-        local = datetime.fromtimestamp(time_s, self.calendar.zone)
-        return f"{local:%H:%M:%S}".removesuffix(":00")

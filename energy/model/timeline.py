@@ -100,6 +100,24 @@ class Calendar:
         offset = noon.utcoffset() or timedelta()
         return np.asarray((time_s + offset.total_seconds()).astype("datetime64[s]"))
 
+    def moment(self, time_s: float) -> datetime:
+        """A moment on the local clock, with its offset.
+
+        >>> span = Calendar(date(2026, 3, 20), date(2026, 3, 20), ZoneInfo("Asia/Kathmandu"), 0, 0)
+        >>> str(span.moment(0.0))
+        '1970-01-01 05:30:00+05:30'
+        """
+        return datetime.fromtimestamp(time_s, self.zone)
+
+    def clock(self, time_s: float) -> str:
+        """A moment's time of the day as a plan writes it, seconds only where there are some.
+
+        >>> span = Calendar(date(2026, 3, 20), date(2026, 3, 20), ZoneInfo("UTC"), 0, 0)
+        >>> span.clock(3600.0), span.clock(3605.0)
+        ('01:00', '01:00:05')
+        """
+        return f"{self.moment(time_s):%H:%M:%S}".removesuffix(":00")
+
     def days(self, numbers: Iterable[int] | None) -> list[date]:
         """Local dates on which windows start: day numbers of the span from 1, or every date.
 

@@ -191,6 +191,9 @@ def _charges(data: dict[str, Any]) -> int | None:
     return 1 if data["kind"] == "charging" and not counted else None
 
 
+AMOUNTS = ("times", "charges", "minutes", "hours")  # how much of a task, in each window
+
+
 class Task(Strict):
     """Something to be done, with the figures of its tool merged in."""
 

@@ -3,7 +3,7 @@
 What is wrong with a plan is found elsewhere; here it only becomes text that a terminal can bear.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 from typing import Any
 
@@ -67,3 +67,12 @@ def meant(word: Any, known: Iterable[str]) -> str:
     by_lower = {name.casefold(): name for name in known}
     near = get_close_matches(word.casefold(), by_lower, n=1, cutoff=0.6)
     return f'; did you mean "{by_lower[near[0]]}"?' if near else ""
+
+
+def and_list(words: Sequence[str]) -> str:
+    """Words in a row.
+
+    >>> and_list(["a", "b", "c"]), and_list(["a"]), and_list([])
+    ('a, b and c', 'a', '')
+    """
+    return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))

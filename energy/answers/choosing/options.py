@@ -14,7 +14,7 @@ import numpy as np
 from energy.budget import Budget
 from energy.model.demand import Burst, bursts, charging_s
 from energy.model.timeline import Interval, equal_shares
-from energy.plan.schema import Task
+from energy.plan.schema import AMOUNTS, Task
 
 PARTS = 4  # a block of minutes is cut by quarters
 
@@ -265,8 +265,7 @@ def tables(b: Budget, chosen: Mapping[int, int], every: Sequence[Option]) -> lis
 
 def _table(b: Budget, table: Mapping[str, Any], option: Option, number: int) -> dict[str, Any]:
     task = b.plan.task[option.task]
-    amounts = ("times", "charges", "minutes", "hours")
-    made = {key: value for key, value in table.items() if key not in (*amounts, "days", "flexible")}
+    made = {key: value for key, value in table.items() if key not in (*AMOUNTS, "days", "flexible")}
     made["name"] = task.name
     if option.day is not None:
         # a window that passes midnight may be begun on one date and used on the next
@@ -277,6 +276,5 @@ def _table(b: Budget, table: Mapping[str, Any], option: Option, number: int) -> 
         )
     if option.starts_s is not None:
         made.pop("between", None)
-        starts = b.local(option.starts_s)
-        made["at"] = f"{starts:%H:%M:%S}".removesuffix(":00")
+        made["at"] = b.calendar.clock(option.starts_s)
     return made

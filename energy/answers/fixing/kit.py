@@ -1,0 +1,227 @@
+"""Changes to the kit and how it stands: inverter, panels, the charge at the start, other sources.
+
+Changes to the tasks are in `tasks`.
+"""
+
+import math
+from datetime import timedelta
+
+import numpy as np
+
+from energy.answers.fixing.ladder import Change, Ladder
+from energy.answers.poses import search
+from energy.budget import Budget
+from energy.plan.kit import compass_word
+from energy.plan.words import and_list
+
+SOURCE_W = 100.0  # what a vehicle's 12 V socket gives for hours (common practice, no source)
+SOURCE_MOST_MIN = 480
+LATEST_H = 21  # nobody tends a charger later than this
+MOST_PANEL_W, MOST_PACK = 3000.0, 8.0  # more is another plan: watts added, times the capacity
+
+
+def inverter_off(b: Budget) -> Ladder | None:
+    inverter = b.plan.pack.inverter
+    if inverter is None or inverter.on == "only-in-use":
+        return None
+    return Ladder(
+        kind="inverter-off-between-tasks",
+        free=True,
+        most=1.0,
+        whole=True,
+        change=lambda _: {"pack.inverter.on": "only-in-use"},
+        words=lambda _: "Switch the inverter off whenever nothing runs on it.",
+    )
+
+
+def better_pose(b: Budget) -> Ladder | None:
+    """The panels that stand still, set up the best way for the days and the weather."""
+    panels = b.plan.panel
+    if not panels or any(panel.aim in ("re-aimed", "follow") for panel in panels):
+        return None
+    sought = search(b)
+    tilt, azimuth = sought.yields().best()
+    facing = (
+        "" if sought.swings else f", facing {azimuth:.0f} degrees true ({compass_word(azimuth)})"
+    )
+    name = "the panels" if len(sought.aimed) > 1 else f'"{panels[sought.aimed[0]].name}"'
+    return Ladder(
+        kind="better-pose",
+        free=True,
+        most=1.0,
+        whole=True,
+        change=lambda _: sought.change(sought.standing, (tilt, azimuth)),
+        words=lambda _: f"Prop {name} up at {tilt:.0f} degrees{facing}: energy aim says how.",
+    )
+
+
+def re_aim(b: Budget) -> Ladder | None:
+    """Turn what stands still at the sun, up to three times a day."""
+    panels = [k for k, panel in enumerate(b.plan.panel) if panel.aim in ("fixed", "flat")]
+    if not panels:
+        return None
+    rise, fall = b.calendar.sun_times(b.calendar.first)
+    out = b.plan.panel[panels[0]].out_between
+    window = b.calendar.window(out, b.calendar.first) if out is not None else None
+    if window is not None:
+        rise, fall = max(rise, window[0]), min(fall, window[1])
+    if fall - rise < 2.0 * 3600.0:
+        return None
+
+    def times(number: float) -> list[str]:
+        part = (fall - rise) / number
+        moments = (rise + (k + 0.3) * part for k in range(int(number)))
+        return [f"{b.local(round(t / 1800.0) * 1800.0):%H:%M}" for t in moments]
+
+    def change(number: float) -> Change:
+        found: Change = {}
+        for k in panels:
+            found |= {
+                f"panel.{k + 1}.aim": "re-aimed",
+                f"panel.{k + 1}.re_aim_at": times(number),
+            }
+        return found
+
+    name = "the panels" if len(panels) > 1 else f'"{b.plan.panel[panels[0]].name}"'
+    return Ladder(
+        kind="re-aim",
+        free=True,
+        most=3.0,
+        whole=True,
+        change=change,
+        words=lambda n: f"Turn {name} square to the sun at {and_list(times(n))}, each day.",
+    )
+
+
+def fuller_start(b: Budget) -> Ladder | None:
+    start = b.plan.pack.start_percent
+    if b.now is not None or start >= 100.0:
+        return None
+    return Ladder(
+        kind="fuller-start",
+        free=True,
+        most=100.0 - start,
+        whole=False,
+        change=lambda more: {"pack.start_percent": round(min(start + more, 100.0), 4)},
+        words=lambda more: f"Start at {math.ceil(start + more)} % instead of {start:.0f} %.",
+    )
+
+
+def another_source(b: Budget) -> Ladder | None:
+    """Minutes of 100 W that end when the failing weathers fall to their lowest, or that evening."""
+    failing = np.flatnonzero(~b.success)
+    if failing.size == 0:
+        return None
+    ends = b.local(min(b.lowest(int(lane)).at_s for lane in failing))
+    if ends.hour < LATEST_H - 12:
+        ends -= timedelta(days=1)
+        ends = ends.replace(hour=LATEST_H, minute=0)
+    ends = min(ends.replace(second=0, microsecond=0), ends.replace(hour=LATEST_H, minute=0))
+    most = min((ends.timestamp() - float(b.time_s[0])) // 60.0, float(SOURCE_MOST_MIN))
+    day = (ends.date() - b.calendar.first).days + 1
+    if most < 1.0 or day < 1:
+        return None
+    others = b.plan.source.get("charger", [])
+
+    def starts(minutes: float) -> str:
+        return f"{b.local(ends.timestamp() - 60.0 * minutes):%H:%M}"
+
+    def change(minutes: float) -> Change:
+        source = {
+            "name": "another source",
+            "watts": SOURCE_W,
+            "between": [starts(minutes), f"{ends:%H:%M}"],
+            "days": [day],
+        }
+        return {"charger": [*others, source]}
+
+    return Ladder(
+        kind="another-source",
+        free=False,
+        most=most,
+        whole=True,
+        change=change,
+        words=lambda minutes: (
+            f"{SOURCE_W:.0f} W from another source, such as a vehicle's socket,"
+            f" for {_long(minutes)}, from {starts(minutes)} to {ends:%H:%M} on day {day}."
+        ),
+    )
+
+
+def stronger_inverter(b: Budget) -> Ladder | None:
+    """One that bears what was turned away: its rating and its surge, in whole hundreds."""
+    inverter = b.plan.pack.inverter
+    turned_away = [r for r in b.refusals if r.limit in ("inverter", "surge")]
+    if inverter is None or not turned_away:
+        return None
+    rated, surge = inverter.rated_w, inverter.surge_w
+    for refusal in turned_away:  # of its limits a refusal names the first
+        task = b.plan.task[refusal.burst.task]
+        runs_w = max(piece.working_w for piece in refusal.burst.pieces)
+        rated, surge = max(rated, runs_w / task.power_factor), max(surge, task.start_w)
+        if refusal.limit == "inverter":
+            rated = max(rated, refusal.asked)
+        else:
+            surge = max(surge, refusal.asked)
+    rated, surge = (
+        old if new <= old else math.ceil(new / 100.0) * 100.0
+        for old, new in ((inverter.rated_w, rated), (inverter.surge_w, surge))
+    )
+    return Ladder(
+        kind="stronger-inverter",
+        free=False,
+        most=1.0,
+        whole=True,
+        change=lambda _: {"pack.inverter.rated_w": rated, "pack.inverter.surge_w": surge},
+        words=lambda _: f"An inverter of {rated:.0f} W that surges to {surge:.0f} W.",
+    )
+
+
+def more_panel(b: Budget) -> Ladder:
+    panels = b.plan.panel
+    if not panels:
+        return Ladder(
+            kind="more-panel",
+            free=False,
+            most=MOST_PANEL_W,
+            whole=False,
+            change=lambda more: {"panel": [{"rated_w": more}]},
+            words=lambda more: f"A panel of {math.ceil(more)} W.",
+        )
+    largest = max(range(len(panels)), key=lambda k: panels[k].rated_w * panels[k].count)
+    old, count = panels[largest].rated_w, panels[largest].count
+    total = sum(panel.rated_w * panel.count for panel in panels)
+    return Ladder(
+        kind="more-panel",
+        free=False,
+        most=MOST_PANEL_W,
+        whole=False,
+        change=lambda more: {f"panel.{largest + 1}.rated_w": round(old + more / count, 4)},
+        words=lambda more: (
+            f"{math.ceil(more)} W more panel, set up the same: {math.ceil(total + more)} W in all."
+        ),
+    )
+
+
+def more_pack(b: Budget) -> Ladder:
+    old = b.plan.pack.capacity_wh
+    return Ladder(
+        kind="more-pack",
+        free=False,
+        most=(MOST_PACK - 1.0) * old,
+        whole=False,
+        change=lambda more: {"pack.capacity_wh": round(old + more, 4)},
+        words=lambda more: f"{math.ceil(more)} Wh more pack: {math.ceil(old + more)} Wh in all.",
+    )
+
+
+def _long(minutes: float) -> str:
+    """A time as people say it.
+
+    >>> _long(47.0), _long(261.0), _long(240.0)
+    ('47 min', '4 h 21 min', '4 h')
+    """
+    hours, rest = divmod(round(minutes), 60)
+    if not rest and hours:
+        return f"{hours} h"
+    return f"{hours} h {rest} min" if hours else f"{rest} min"
