@@ -102,12 +102,14 @@ def check(
         draw(lambda: charge_picture(answer.budget, warned), plot, open_it)
         if json:
             beside = {"fixes": [fix.as_dict() for fix in fixed.found]}
-            typer.echo(files.as_json(with_care(answer.as_dict() | beside, read, plan, warned)))
+            typer.echo(
+                files.as_json(with_care(answer.as_dict() | beside, own_of(read, plan), warned))
+            )
         else:
             own = own_of(read, plan)
             tools = () if own is None else own.tools
             text.show_check(answer, text.console(), fixed, demo=plan is None, own=tools)
-            say_care(read, plan, warned, all_cautions)
+            say_care(own, warned, all_cautions)
             say_written(csv, plot)
     raise typer.Exit(0 if answer.yes else 1)
 
@@ -162,10 +164,12 @@ def choose(
             many = ask_how_many(read.replace(**other), how_many, at, battery)
             warned = cautions(many.budget)
             if json:
-                typer.echo(files.as_json(with_care(many.as_dict() | beside, read, plan, warned)))
+                typer.echo(
+                    files.as_json(with_care(many.as_dict() | beside, own_of(read, plan), warned))
+                )
             else:
                 timetable.show_how_many(many, text.console())
-                say_care(read, plan, warned, all_cautions)
+                say_care(own_of(read, plan), warned, all_cautions)
             raise typer.Exit(0 if many.count else 1)
         changes = other | rest_of(read, at, battery)
         read = read.replace(**changes)
@@ -177,10 +181,12 @@ def choose(
         draw(answer.plot, plot, open_it)
         warned = cautions(answer.budget)
         if json:
-            typer.echo(files.as_json(with_care(answer.as_dict() | beside, read, plan, warned)))
+            typer.echo(
+                files.as_json(with_care(answer.as_dict() | beside, own_of(read, plan), warned))
+            )
         else:
             timetable.show_choice(answer, text.console())
-            say_care(read, plan, warned, all_cautions)
+            say_care(own_of(read, plan), warned, all_cautions)
             if answer.possible:
                 say_written(write, calendar)
             else:
@@ -232,13 +238,15 @@ def size(
                 "kits": [] if bought is None else [kit.as_dict() for kit in bought.found],
                 "worksheet": sheet.as_dict(),
             }
-            typer.echo(files.as_json(with_care(answer.as_dict() | beside, read, plan, warned)))
+            typer.echo(
+                files.as_json(with_care(answer.as_dict() | beside, own_of(read, plan), warned))
+            )
         else:
             if isinstance(answer, YearSize):
                 year_text.show_years(answer, text.console(), demo=plan is None)
             else:
                 sizes.show_size(answer, sheet, text.console(), bought, demo=plan is None)
-            say_care(read, plan, warned, all_cautions)
+            say_care(own_of(read, plan), warned, all_cautions)
             say_written(plot, write if answer.yes else None)
             if not answer.yes:
                 say_not_written("there is no size to put into it", write)
@@ -269,10 +277,10 @@ def aim(
             write_plan(write, plan, answer.change)
         warned = cautions(answer.plan.budget)
         if json:
-            typer.echo(files.as_json(with_care(answer.as_dict(), read, plan, warned)))
+            typer.echo(files.as_json(with_care(answer.as_dict(), own_of(read, plan), warned)))
         else:
             aiming.show_aim(answer, text.console())
-            say_care(read, plan, warned, all_cautions)
+            say_care(own_of(read, plan), warned, all_cautions)
             say_written(write, plot)
 
 
@@ -298,10 +306,10 @@ def wire(
         found = budget(read)
         answer, warned = ask(found, lowest_c), cautions(found)
         if json:
-            typer.echo(files.as_json(with_care(answer.as_dict(), read, plan, warned)))
+            typer.echo(files.as_json(with_care(answer.as_dict(), own_of(read, plan), warned)))
         else:
             wiring.show_wire(answer, text.console(), demo=plan is None)
-            say_care(read, plan, warned, all_cautions)
+            say_care(own_of(read, plan), warned, all_cautions)
     raise typer.Exit(0 if answer.yes else 1)
 
 

@@ -77,13 +77,13 @@ def own_of(read: "Plan", plan: str | None) -> "Own | None":
     return own(read, Path(plan or "").parent)
 
 
-def say_care(read: "Plan", plan: str | None, warned: "Sequence[Caution]", every: bool) -> None:
+def say_care(own: "Own | None", warned: "Sequence[Caution]", every: bool) -> None:
     """The end of an answer: which figures are the person's own, and what to take care of."""
     from rich.text import Text
 
     from energy.show import text
 
-    out, own = text.console(), own_of(read, plan)
+    out = text.console()
     if own is not None:
         from energy.show.learning import lines_of_own
 
@@ -92,12 +92,9 @@ def say_care(read: "Plan", plan: str | None, warned: "Sequence[Caution]", every:
     text.show_cautions(warned, out, every=every)
 
 
-def with_care(
-    answer: Changes, read: "Plan", plan: str | None, warned: "Sequence[Caution]"
-) -> Changes:
+def with_care(answer: Changes, own: "Own | None", warned: "Sequence[Caution]") -> Changes:
     """An answer as `--json` prints it, with the owner's figures and the cautions."""
-    own = own_of(read, plan)
-    of_kit = {"own": [], "usual_error": None} if own is None else own.as_dict()
+    of_kit = {"own_figures": [], "usual_error": None} if own is None else own.as_dict()
     return answer | of_kit | {"cautions": [asdict(caution) for caution in warned]}
 
 

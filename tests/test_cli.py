@@ -97,7 +97,7 @@ def test_no_plan_is_the_demo_and_says_so():
 
 KEYS = {
     "title", "verdict", "weather", "chance", "lowest_charge", "end_charge_percent",
-    "full_again_at", "ledger_wh", "tasks", "fixes", "cautions", "own", "usual_error",
+    "full_again_at", "ledger_wh", "tasks", "fixes", "cautions", "own_figures", "usual_error",
 }  # fmt: skip
 
 
@@ -129,6 +129,14 @@ def test_every_answer_says_what_to_take_care_of(plan, command):
     text = run(name, plan, *options, "--all-cautions").output
     assert "Take care" in text
     assert all(caution["text"] in " ".join(text.split()) for caution in answer["cautions"])
+
+
+def test_the_years_of_the_plans_own_size_stand_in_the_json(plan):
+    plan.write_text(SMALL + "\n[size]\nbattery_wh = [100, 200]\npanel_w = [100, 100]\n")
+    answer = json.loads(run("size", plan, "--season", "year", "--json").stdout)
+    assert answer["own"]["panel_w"] == 100
+    assert len(answer["own"]["months"]) == 12
+    assert answer["own_figures"] == []
 
 
 def test_a_size_that_is_not_found_is_not_written_and_that_is_said(plan, tmp_path):

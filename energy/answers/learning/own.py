@@ -56,7 +56,7 @@ class Own:
             for one in self.figures
         ]
         usual = self.usual and {**asdict(self.usual), "points": round(self.usual.points, 1)}
-        return {"own": figures, "usual_error": usual}
+        return {"own_figures": figures, "usual_error": usual}
 
 
 def own(plan: Plan, folder: Path) -> Own:
