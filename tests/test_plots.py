@@ -389,3 +389,15 @@ def test_the_zone_of_a_plan_is_named():
     b = made("2026-06-01T08:00", "2026-06-01T18:00")
     assert b.calendar.zone == ZoneInfo("Europe/Berlin")
     assert any("Clock: Europe/Berlin" in text for text in said(plots.charge(b)))
+
+
+def test_a_no_for_the_low_ends_sake_says_so_in_the_title():
+    plan = Plan.read("builtin:cloudy-repair").replace(
+        **{"weather": {"kind": "climate", "temp_air_c": [5, 12]}, "pack.capacity_wh": 1080}
+    )
+    b = budget(plan)
+    assert not b.yes
+    assert b.chance.percent >= 90.0 or "low end" not in plots.finding(b)
+    many = budget(plan.replace(**{"goal.chance_percent": b.chance.percent}))
+    assert not many.yes
+    assert f"low end {many.chance.low:.0f} %" in plots.finding(many)

@@ -110,6 +110,8 @@ def finding(b: Budget) -> str:
     answer = "Yes" if b.yes else "No"
     of = "" if share == "all" else "of "
     goal = f"goal {b.chance.goal:.0f} %"
+    if not b.yes and b.chance.percent >= b.chance.goal and b.chance.low is not None:
+        goal += f", low end {b.chance.low:.0f} %"  # which is what decides of a rough table
     text = f"{answer}: stays powered in {share} {of}{tried} weathers ({goal}); "
     if middle is not low:
         text += "the middle one "
