@@ -5,7 +5,7 @@ Every answer asks `budget` once or in a loop. What came of it is asked of the `B
 `scene`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from energy.model import Array
+from energy.model.demand import Burst
 from energy.model.simulate import simulate
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.outcome import Budget as Budget
@@ -124,8 +125,28 @@ def changed(known: Budget, changes: Mapping[str, Any], deciding: bool = False) -
     1100.0
     """
     if deciding:
-        known = replace(known.ends[0] if known.weather.rough and known.ends else known, ends=())
+        known = replace(known.deciding, ends=())
     return budget(known.plan.replace(**changes), known.now, known=known)
+
+
+def with_bursts(known: Budget, bursts: Sequence[Burst]) -> Budget:
+    """The budget of the same plan if just these bursts of its tasks were wanted, in the same
+    weathers; without the ends of the doubt.
+
+    >>> known = budget(Plan.read("builtin:cloudy-repair"))
+    >>> bool(with_bursts(known, known.bursts[:3]).lowest_percent.min() > known.lowest_percent.min())
+    True
+    """
+    whole = _Whole(
+        plan=known.plan,
+        now=known.now,
+        calendar=known.calendar,
+        span=(float(known.time_s[0]), float(known.time_s[-1])),
+        placed=Placed(tuple(bursts), known.placed.begun, known.placed.notes),
+        record=known.record,
+        cells=known.cells,
+    )
+    return _judged(whole, known.weather, known.solar)
 
 
 @dataclass(frozen=True)

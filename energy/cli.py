@@ -134,7 +134,10 @@ def choose(
         Path | None,
         typer.Option("--calendar", metavar="FILE.ics", help="The timetable as iCalendar."),
     ] = None,
-    seconds: Annotated[float, typer.Option(min=1, help="How long it may search.")] = 20.0,
+    effort: Annotated[
+        int,
+        typer.Option(min=1, max=6, help="How far to search: each more tries three times as much."),
+    ] = 1,
     all_cautions: AllCautions = False,
 ) -> None:
     """Which tasks fit, when to run each, and what is left out?"""
@@ -173,7 +176,7 @@ def choose(
             raise typer.Exit(0 if many.count else 1)
         changes = other | rest_of(read, at, battery)
         read = read.replace(**changes)
-        answer = ask(read, seconds=seconds, progress=text.progress)
+        answer = ask(read, effort=effort, progress=text.progress)
         if write is not None and answer.possible:
             write_plan(write, plan, changes | answer.change)
         if calendar is not None and answer.possible:

@@ -107,14 +107,7 @@ class Budget:
     @cached_property
     def _lowest(self) -> tuple[Index, Array]:
         """Edge and height above what the cold locks [percent] of each lane's lowest point."""
-        locked, charge = self.locked_percent, self.charge_percent
-        above = charge[1:] - locked
-        ends, lowest_end = above.argmin(axis=0), above.min(axis=0)
-        np.subtract(charge[:-1], locked, out=above)  # the cold may deepen at a segment's start
-        starts, lowest_start = above.argmin(axis=0), above.min(axis=0)
-        at_end = lowest_end < lowest_start
-        edge = np.where(at_end, ends + 1, starts)
-        return edge, np.minimum(lowest_end, lowest_start)
+        return lowest_point(self.case, self.run)
 
     @property
     def lowest_percent(self) -> Array:
@@ -130,8 +123,7 @@ class Budget:
     @cached_property
     def success(self) -> Mask:
         """Which futures keep the reserve and leave nothing unmet for want of energy, (m,)."""
-        _, above = self._lowest
-        return (above >= self.plan.pack.reserve_percent - 1e-9) & ~self.run.ran_short
+        return succeeds(self._lowest[1], self.run, self.plan.pack.reserve_percent)
 
     @cached_property
     def margin_percent(self) -> float:
@@ -143,8 +135,19 @@ class Budget:
     @property
     def _own_margin_percent(self) -> float:
         above = np.sort(self._lowest[1] - self.plan.pack.reserve_percent)
-        may_fail = int((1.0 - self.plan.goal.chance_percent / 100.0) * above.size + 1e-9)
-        return float(above[min(may_fail, above.size - 1)])
+        return float(above[min(self.may_fail, above.size - 1)])
+
+    @property
+    def may_fail(self) -> int:
+        """In how many of the scenarios the plan may fail and still reach its goal."""
+        scenarios = self.success.size
+        return scenarios - int(np.ceil(self.plan.goal.chance_percent / 100.0 * scenarios - 1e-9))
+
+    @property
+    def deciding(self) -> "Budget":
+        """The budget on whose scenarios the yes depends: where the place is only roughly known, the
+        one at the low end of that doubt."""
+        return self.ends[0] if self.weather.rough and self.ends else self
 
     @cached_property
     def middle(self) -> int:
@@ -308,6 +311,24 @@ class Budget:
         return self.calendar.moment(time_s)
 
 
+def lowest_point(case: Case, run: Run) -> tuple[Index, Array]:
+    """At which edge each lane of a pass is lowest, and how high above what the cold locks then
+    [percent of charge], both (m,)."""
+    charge = run.store_wh * (100.0 / case.battery.capacity_wh)
+    locked = (100.0 * case.battery.locked_share(case.temp_pack))[case.temp_row]
+    above = charge[1:] - locked
+    ends, lowest_end = above.argmin(axis=0), above.min(axis=0)
+    np.subtract(charge[:-1], locked, out=above)  # the cold may deepen at a segment's start
+    starts, lowest_start = above.argmin(axis=0), above.min(axis=0)
+    edge = np.where(lowest_end < lowest_start, ends + 1, starts)
+    return edge, np.minimum(lowest_end, lowest_start)
+
+
+def succeeds(above_percent: Array, run: Run, reserve_percent: float) -> Mask:
+    """In which lanes the reserve is kept and nothing runs short, (m,); above as `lowest_point`."""
+    return (above_percent >= reserve_percent - 1e-9) & ~run.ran_short
+
+
 def wilson(share: float, number: float) -> tuple[float, float]:
     """Wilson's 95 % interval of a share seen in `number` independent trials (Wilson 1927).
 
@@ -332,7 +353,7 @@ def _lowest_share(case: Case) -> Array:
     return np.asarray(lowest)
 
 
-def lanes_of(case: Case, only: slice) -> Case:
+def lanes_of(case: Case, only: slice | Index) -> Case:
     """Some lanes of a case alone: they go as they went among the others.
 
     >>> from energy.budget import budget
@@ -352,4 +373,5 @@ def lanes_of(case: Case, only: slice) -> Case:
         solar_w=case.solar_w[:, only],
         temp_pack=case.temp_pack if shared_air else case.temp_pack[:, only],
         factor=case.factor[:, only],
+        inverter_on=case.inverter_on if case.inverter_on.ndim == 1 else case.inverter_on[:, only],
     )

@@ -94,9 +94,9 @@ def scene(
     lanes = weather.shift_days.size
     begun = placed.begun
     chargers = [calendar.windows(c.between, c.days) for c in plan.charger]
-    on_windows = _inverter_windows(plan, calendar)
+    on_windows = inverter_windows(plan, calendar)
     edges = _edges(plan, span, cells, placed.bursts, [*chargers, on_windows or []])
-    limits = _limits(plan, on_windows)
+    limits = limits_of(plan, on_windows)
     order = ranked(plan)
     refused = refusals(edges, placed.bursts, plan.task, order, limits, begun)
     turned_away = {id(r.burst) for r in refused}
@@ -233,14 +233,14 @@ def cells_of(plan: Plan, calendar: Calendar, span: Interval, record: Source) -> 
     return grid(float(first), float(last), marks, every)
 
 
-def _inverter_windows(plan: Plan, calendar: Calendar) -> list[Interval] | None:
+def inverter_windows(plan: Plan, calendar: Calendar) -> list[Interval] | None:
     inverter = plan.pack.inverter
     if inverter is None or isinstance(inverter.on, str):
         return None
     return [w for between in inverter.on for w in calendar.windows(between)]
 
 
-def _limits(plan: Plan, on_windows: list[Interval] | None) -> Limits:
+def limits_of(plan: Plan, on_windows: list[Interval] | None) -> Limits:
     pack = plan.pack
     inverter = pack.inverter
     capacity = pack.capacity_wh * pack.health_percent / 100.0
@@ -367,18 +367,24 @@ def _in_day(plan: Plan, calendar: Calendar, number: int, day: date) -> tuple[lis
 
 def _draws(edges: Array, accepted: Sequence[Burst], plan: Plan, order: Sequence[int]) -> list[Draw]:
     """The mean watts of every task that runs, by segment, in rank order."""
-    rows: dict[int, list[Index]] = {}
-    watts: dict[int, list[Array]] = {}
+    mine: dict[int, list[Burst]] = {}
     for burst in accepted:
-        for piece in burst.pieces:
-            first, last = np.searchsorted(edges, [piece.start_s, piece.end_s])
-            rows.setdefault(burst.task, []).append(np.arange(first, last))
-            watts.setdefault(burst.task, []).append(np.full(int(last - first), piece.mean_w))
-    found, lost = [], lead_losses(plan)
-    for task in order:
-        if task in rows:
-            where: Index = np.concatenate(rows[task])
-            unique, at = np.unique(where, return_inverse=True)
-            total = np.asarray(np.bincount(at, np.concatenate(watts[task])), dtype=float)
-            found.append(Draw(task, plan.task[task].supply, unique, total, lost.get(task, 0.0)))
-    return found
+        mine.setdefault(burst.task, []).append(burst)
+    lost = lead_losses(plan)
+    return [
+        draw_of(edges, mine[k], k, plan.task[k].supply, lost.get(k, 0.0))
+        for k in order
+        if k in mine
+    ]
+
+
+def draw_of(edges: Array, bursts: Sequence[Burst], row: int, supply: str, lead_loss: float) -> Draw:
+    """What some bursts ask by segment, as one load; `row` is that of its random factors."""
+    pieces = [piece for burst in bursts for piece in burst.pieces]
+    first = np.searchsorted(edges, [piece.start_s for piece in pieces])
+    last = np.searchsorted(edges, [piece.end_s for piece in pieces])
+    where: Index = np.concatenate([np.arange(a, b) for a, b in zip(first, last, strict=True)])
+    watts = np.repeat([piece.mean_w for piece in pieces], last - first)
+    unique, at = np.unique(where, return_inverse=True)
+    total = np.asarray(np.bincount(at, watts), dtype=float)
+    return Draw(row, supply, unique, total, lead_loss)

@@ -27,7 +27,7 @@ def show_choice(answer: Choose, out: Console) -> None:
     out.print(Text(b.plan.title or b.plan.origin, style="bold"))
     if not answer.possible:
         if not answer.alone:
-            none = "NO: no choice that reaches the goal was found; --seconds 200 looks longer."
+            none = f"NO: no choice was found; --effort {answer.effort + 1} looks further."
             out.print(Text(none, style="bold red"))
             return
         when = "" if answer.short_at is None else f"{answer.short_at:%a %d %b %H:%M}"
@@ -47,11 +47,11 @@ def show_choice(answer: Choose, out: Console) -> None:
     out.print(Text(f"YES: {words}.", style="bold green"))
     line = chance_line(b.chance)
     out.print(Text(f"Weather: {b.weather.source}. {line[0].upper()}{line[1:]}."))
-    if answer.out_of_time:
-        gap = answer.gap_percent
-        most = f", with up to {gap:.0f} % more of a priority's tasks" if gap >= 1.0 else ""
-        words = f"a better choice may exist{most}; --seconds 200 looks longer"
-        out.print(Text(f"The search was cut short: {words}."))
+    if answer.stopped:
+        out.print(Text("Stopped before its end: the best so far."))
+    if not answer.proven:
+        gap = f"at most {max(answer.gap_percent, 1.0):.0f} % more of a priority may fit"
+        out.print(Text(f"Not proven best: {gap}; --effort {answer.effort + 1} looks further."))
     out.print(_timetable(answer))
     if answer.left_out:
         out.print(_left_out(answer))

@@ -1,0 +1,322 @@
+"""Does a choice hold? The simulation says so, and what it said of smaller and larger choices saves
+asking it again.
+
+Doing more never helps the charge: a scenario that fails with some work fails with more of it, and
+one that bears all of it bears a part. Work is counted in choices tried, never timed.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from energy.answers.choosing.batch import Batch
+from energy.answers.choosing.coarse import Coarse, worst_first
+from energy.answers.choosing.items import Items
+from energy.answers.choosing.pieces import Blocks, Piece, tables
+from energy.answers.choosing.placing import Places
+from energy.budget import Budget, changed
+from energy.model import Mask
+from energy.model.demand import Burst
+from energy.plan import Plan
+
+MOST_LAYOUTS = 1500
+AT_ONCE = 12  # choices in one pass
+MORE_SCENARIOS = 6  # beyond twice those that may fail: enough to see most failures
+
+Levels = tuple[int, ...]
+Layout = tuple[Blocks, ...]
+Progress = Callable[[str], None]
+
+
+class OutOfWork(Exception):
+    """The tries allowed are used up."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """A choice that holds: how much of each item, and where its pieces run."""
+
+    levels: Levels
+    blocks: tuple[Blocks, ...]
+
+
+class Judge:
+    """Judges choices of a plan's items, with at most `allowed` tries.
+
+    believed: choices that found no layout that holds, though not every layout was tried.
+    """
+
+    def __init__(
+        self,
+        whole: Budget,
+        every: Sequence[Piece],
+        items: Items,
+        slot_s: float,
+        allowed: int,
+        beam: int,
+        progress: Progress | None,
+    ):
+        self.whole, self.deciding = whole, whole.deciding
+        self.every, self.items = every, items
+        self.batch = Batch(self.deciding)
+        order = worst_first(self.deciding)
+        pivot = min(2 * self.deciding.may_fail + MORE_SCENARIOS, order.size)
+        self.dullest, self.others = np.sort(order[:pivot]), np.sort(order[pivot:])
+        self.places = Places(self.deciding, Coarse(self.deciding, slot_s), every)
+        self.allowed, self.beam, self.progress = allowed, beam, progress
+        self.tries = 0
+        self.believed: set[Levels] = set()
+        self._known: dict[Levels, Held | None] = {}
+        count = len(items.pieces)
+        self._failing = _Scenarios(count, self.deciding.success.size)
+        self._bearing = _Scenarios(count, self.deciding.success.size)
+        self._held: list[Held] = []
+
+    def holds(self, levels: Levels, beside: Held | None = None) -> Held | None:
+        """The choice laid out so that it holds, None where it does not.
+
+        beside: a smaller choice that holds, whose layout is kept where it can be. Raises OutOfWork
+        where that takes more tries than are allowed.
+        """
+        return self.holds_each([levels], beside)[0]
+
+    def holds_each(self, several: Sequence[Levels], beside: Held | None) -> list[Held | None]:
+        """As `holds`, for several choices in one go."""
+        asked = [levels for levels in dict.fromkeys(several) if levels not in self._known]
+        open_ = {}
+        for levels in asked:
+            held = self._without_asking(levels)
+            if held is None and self._may_hold(levels):
+                open_[levels] = self._layouts(levels, beside)
+            else:
+                self._known[levels] = held
+        first = {levels: layouts[:1] for levels, layouts in open_.items()}
+        self._try(first)
+        self._try({k: v[1:] for k, v in open_.items() if self._known.get(k) is None})
+        return [self._known[levels] for levels in several]
+
+    def _try(self, layouts: Mapping[Levels, Sequence[Layout]]) -> None:
+        """Simulate some layouts of some choices and remember what comes of it."""
+        named = [
+            (levels, blocks)
+            for levels, several in layouts.items()
+            for blocks in several
+            if self.comes_after(levels, blocks)
+        ]
+        failing = self.failing([self._bursts(*one) for one in named])
+        for levels in layouts:
+            self._known.setdefault(levels, None)
+        for (levels, blocks), mask in zip(named, failing, strict=True):
+            if mask is not None and int(mask.sum()) <= self.deciding.may_fail:
+                if self._known[levels] is None:
+                    self._known[levels] = Held(levels, blocks)
+                    self._held.append(Held(levels, blocks))
+                    self.believed.discard(levels)
+            elif mask is not None and not self._moves(levels):
+                self._failing.add(levels, mask)
+        for levels in layouts:
+            if self._known[levels] is None and self._moves(levels):
+                self.believed.add(levels)
+
+    def cannot(self, levels: Levels) -> bool:
+        """Whether a choice is known not to hold, without asking the simulation."""
+        if levels in self._known:
+            return self._known[levels] is None
+        return self._fails_for_sure(levels)
+
+    def _fails_for_sure(self, levels: Levels) -> bool:
+        return int(self._failing.below(levels).sum()) > self.deciding.may_fail
+
+    def failing(self, several: Sequence[Sequence[Burst]]) -> list[Mask | None]:
+        """Which of the deciding scenarios fail with each of some sets of bursts; None where a limit
+        or a second pair of hands forbids them.
+
+        Where more fail among the dullest than may, the others are not looked at. Raises OutOfWork.
+        """
+        found: list[Mask | None] = [None] * len(several)
+        able = [n for n, bursts in enumerate(several) if self._able(bursts)]
+        for first in range(0, len(able), AT_ONCE):
+            some = able[first : first + AT_ONCE]
+            self._count(len(some))
+            masks = self.batch.failing([several[n] for n in some], self.dullest)
+            unsure = []
+            for n, part in zip(some, masks, strict=True):
+                mask = np.zeros(self.deciding.success.size, dtype=bool)
+                mask[self.dullest] = part
+                found[n] = mask
+                if int(part.sum()) <= self.deciding.may_fail:
+                    unsure.append(n)
+            if unsure and self.others.size:
+                masks = self.batch.failing([several[n] for n in unsure], self.others)
+                for n, part in zip(unsure, masks, strict=True):
+                    mask = found[n]
+                    assert mask is not None
+                    mask[self.others] = part
+        return found
+
+    def _able(self, bursts: Sequence[Burst]) -> bool:
+        """Whether limits and hands let these bursts run together."""
+        return not second_hands(self.whole.plan, bursts) and self.batch.fits(bursts)
+
+    def written(self, held: Held) -> Budget:
+        """The budget of the plan as a choice writes it, in all its scenarios."""
+        made = tables(self.whole, self.every, self.piece_levels(held.levels), held.blocks)
+        return changed(self.whole, {"task": made})
+
+    def refuse(self, levels: Levels) -> None:
+        """Remember that a choice does not hold after all."""
+        self._known[levels] = None
+        self._held = [held for held in self._held if held.levels != levels]
+
+    def piece_levels(self, levels: Levels) -> list[int]:
+        """How much of each piece a choice of items does."""
+        return self.items.piece_levels(levels, self.every)
+
+    def _without_asking(self, levels: Levels) -> Held | None:
+        """The choice as a part of a larger one that holds."""
+        for larger in self._held:
+            if _within(levels, larger.levels):
+                blocks = self._cut_down(levels, larger)
+                if blocks is not None:
+                    return Held(levels, blocks)
+        return None
+
+    def _may_hold(self, levels: Levels) -> bool:
+        doubted = any(_within(doubted, levels) for doubted in self.believed)
+        return not doubted and self.items.in_order(levels) and not self._fails_for_sure(levels)
+
+    def forget_doubts(self) -> None:
+        """Ask again for what was believed not to hold."""
+        self._known = {
+            levels: held
+            for levels, held in self._known.items()
+            if held is not None or self._fails_for_sure(levels)
+        }
+        self.believed.clear()
+
+    def look_again(self, levels: Levels) -> Held | None:
+        """A layout in which a doubted choice holds after all; where there is none, the doubt is
+        gone, or stays where there are too many layouts to look at."""
+        chosen = self.piece_levels(levels)
+        layouts = self.places.all_layouts(chosen, MOST_LAYOUTS)
+        if layouts is None:
+            return None
+        for first in range(0, len(layouts), AT_ONCE):
+            self._try({levels: layouts[first : first + AT_ONCE]})
+            if (held := self._known[levels]) is not None:
+                return held
+        self.believed.discard(levels)
+        self._failing.add(levels, np.ones(self.deciding.success.size, dtype=bool))
+        self._known[levels] = None
+        return None
+
+    def _layouts(self, levels: Levels, beside: Held | None) -> list[Layout]:
+        """Layouts to try: first beside what is laid out already, then all anew."""
+        piece_levels = self.piece_levels(levels)
+        fixed: list[Blocks | None] = [None if piece.movable else () for piece in self.every]
+        found: list[Layout] = []
+        if not self._moves(levels):
+            return [tuple(() for _ in self.every)]
+        if beside is not None:
+            before = self.piece_levels(beside.levels)
+            kept = [
+                blocks if piece.movable and level == was else own
+                for piece, level, was, blocks, own in zip(
+                    self.every, piece_levels, before, beside.blocks, fixed, strict=True
+                )
+            ]
+            found += self.places.layouts(piece_levels, kept, 1, False)
+        if self.beam > 1 or beside is None:
+            found += self.places.layouts(piece_levels, fixed, max(self.beam, 1), False)
+        if self.beam > 1:
+            found += self.places.layouts(piece_levels, fixed, self.beam, True)
+        return list(dict.fromkeys(found))
+
+    def _moves(self, levels: Levels) -> bool:
+        chosen = self.piece_levels(levels)
+        return any(level and piece.movable for level, piece in zip(chosen, self.every, strict=True))
+
+    def _cut_down(self, levels: Levels, larger: Held) -> tuple[Blocks, ...] | None:
+        """The layout of a larger choice without what the smaller one leaves away; None where that
+        would need a pass to know."""
+        found: list[Blocks] = []
+        pairs = zip(
+            self.piece_levels(levels), self.piece_levels(larger.levels), larger.blocks, strict=True
+        )
+        for level, was, blocks in pairs:
+            if level not in (0, was):
+                return None
+            found.append(blocks if level else ())
+        return tuple(found)
+
+    def _bursts(self, levels: Levels, blocks: Sequence[Blocks]) -> list[Burst]:
+        return [
+            burst
+            for i, level in enumerate(self.piece_levels(levels))
+            if level
+            for burst in self.places.bursts(i, level, blocks[i])
+        ]
+
+    def comes_after(self, levels: Levels, where: Sequence[Blocks]) -> bool:
+        """Whether everything with an `after` comes when that is done."""
+        chosen = self.piece_levels(levels)
+        ends: dict[int, list[tuple[int, float]]] = {}
+        for i, piece in enumerate(self.every):
+            if chosen[i]:
+                last = max(b.end_s for b in self.places.bursts(i, chosen[i], where[i]))
+                ends.setdefault(piece.task, []).append((piece.window, last))
+        for i, piece in enumerate(self.every):
+            first = self.items.after.get(piece.task)
+            if first is None or not chosen[i]:
+                continue
+            begins = min(b.start_s for b in self.places.bursts(i, chosen[i], where[i]))
+            due = [last for window, last in ends.get(first, []) if window <= piece.window]
+            if not due or max(due) > begins + 1e-3:
+                return False
+        return True
+
+    def _count(self, tries: int) -> None:
+        if self.tries >= self.allowed:
+            raise OutOfWork
+        self.tries += tries
+        if self.progress is not None:
+            self.progress(f"{self.tries} of at most {self.allowed} choices tried")
+
+
+class _Scenarios:
+    """What is known of some choices, scenario by scenario."""
+
+    def __init__(self, items: int, scenarios: int):
+        self.levels = np.zeros((0, items), dtype=np.int64)
+        self.masks = np.zeros((0, scenarios), dtype=bool)
+
+    def add(self, levels: Levels, mask: Mask) -> None:
+        self.levels = np.vstack([self.levels, np.array(levels, dtype=np.int64)])
+        self.masks = np.vstack([self.masks, mask])
+
+    def below(self, levels: Levels) -> Mask:
+        """The scenarios that hold for some choice no larger than this one."""
+        inside = (self.levels <= np.array(levels, dtype=np.int64)).all(axis=1)
+        return np.asarray(self.masks[inside].any(axis=0))
+
+
+def _within(smaller: Levels, larger: Levels) -> bool:
+    return all(one <= other for one, other in zip(smaller, larger, strict=True))
+
+
+def second_hands(plan: Plan, bursts: Sequence[Burst]) -> bool:
+    """Whether some bursts of hand-held tools need a second pair of hands."""
+    if not plan.goal.one_at_a_time:
+        return False
+    held = sorted(
+        (burst.start_s, burst.end_s) for burst in bursts if plan.task[burst.task].hand_held
+    )
+    return any(after[0] < before[1] - 1e-3 for before, after in pairwise(held))
+
+
+def clashes(b: Budget) -> bool:
+    """Whether what runs of a budget needs a second pair of hands."""
+    refused = {id(refusal.burst) for refusal in b.refusals}
+    return second_hands(b.plan, [burst for burst in b.bursts if id(burst) not in refused])
