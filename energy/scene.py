@@ -13,7 +13,7 @@ import numpy as np
 
 from energy.model import Array, Index
 from energy.model.battery import Battery
-from energy.model.demand import Burst, bursts, charging_s
+from energy.model.demand import Burst, bursts
 from energy.model.electronics import inverter_curve
 from energy.model.limits import Begun, Limits, Refusal, inverter_on, refusals
 from energy.model.simulate import Case, Draw
@@ -29,7 +29,7 @@ from energy.model.timeline import (
     to_utc,
 )
 from energy.plan import Plan, PlanError
-from energy.plan.schema import Task
+from energy.plan.task import Task
 from energy.runs import lead_losses
 from energy.solar import Solar, solar, turns
 from energy.weather import drawn
@@ -333,18 +333,14 @@ def _no_sunset(plan: Plan, calendar: Calendar) -> list[str]:
 
 def _all_day(task: Task) -> bool:
     """Whether a task simply runs on, day and night."""
-    amount = task.times or task.duration_s or task.charges
+    amount = task.repeats or task.duration_s
     return task.between is None and task.at is None and amount is None
 
 
 def _in_day(plan: Plan, calendar: Calendar, number: int, day: date) -> tuple[list[Interval], bool]:
     """A task's bursts in the window that starts on a day; whether a block had to be cut."""
     task = plan.task[number]
-    repeats, each_s = task.times, task.each_s
-    if task.charges is not None:
-        repeats, each_s = task.charges, charging_s(task)
-    if task.trace is not None and repeats is None and task.duration_s is None:
-        repeats, each_s = 1, task.trace[-1][0] - task.trace[0][0]
+    repeats, each_s = task.repeats, task.repeat_s
     if task.at is not None:
         start = calendar.at(task.at, day)
         if repeats is None:

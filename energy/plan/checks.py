@@ -12,6 +12,7 @@ from energy.plan.kit import LITHIUM, number
 from energy.plan.messages import Path, Problem
 from energy.plan.moments import DAY_MIN, Window, clock_minutes, window
 from energy.plan.schema import local_time
+from energy.plan.task import AMOUNTS, charge_s
 from energy.plan.words import meant, shown
 
 Table = dict[str, Any]
@@ -25,7 +26,6 @@ NEEDS = {
     "trace": ("trace",),
 }
 WEATHER_NEEDS = {"file": "file", "sky": "sky", "monthly": "sun_hours"}
-AMOUNTS = ("times", "minutes", "hours", "charges")
 
 
 def check(tables: Table, lacking: set[Path]) -> Iterator[Problem]:
@@ -210,8 +210,7 @@ def _repeats(task: Table) -> tuple[float, float] | None:
         energy, power = number(task.get("energy_wh")), number(task.get("power_w"))
         taper = number(task.get("taper_from_percent", 80.0))
         if energy is not None and power is not None and taper is not None and power > 0.0:
-            # Full power to the taper, then falling in a straight line to nothing.
-            each_s = 3600.0 * energy / power * (2.0 - taper / 100.0)
+            each_s = charge_s(energy, power, taper)
     trace = task.get("trace")
     if _kind(task) == "trace" and each_s is None and isinstance(trace, tuple):
         each_s = trace[-1][0] - trace[0][0]

@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 
 from energy.budget import Budget
-from energy.model.demand import Burst, bursts, charging_s
+from energy.model.demand import Burst, bursts
 from energy.model.timeline import Interval, equal_shares
-from energy.plan.schema import AMOUNTS, Task
+from energy.plan.task import Task, at_other_times
 
 PARTS = 4  # a block of minutes is cut by quarters
 
@@ -173,7 +173,7 @@ def _block(b: Budget, k: int, window: _Window, slot_s: float) -> Iterator[Option
 def _repeats_anywhere(b: Budget, k: int, window: _Window, slot_s: float) -> Iterator[Option]:
     """Repeats one after another from any slot of the window."""
     task = b.plan.task[k]
-    amount, each_s = task.times or task.charges or 1, _each_s(task)
+    amount, each_s = task.times or task.charges or 1, task.repeat_s or 0.0
     if window.cut:
         amount = min(amount, len(window.bursts))
     span = float(b.time_s[0]), float(b.time_s[-1])
@@ -203,7 +203,7 @@ def _starts(window: Interval, long_s: float, slot_s: float) -> list[float]:
 
 
 def _placed(task: Task, window: Interval, number: int) -> list[Interval]:
-    each_s = _each_s(task)
+    each_s = task.repeat_s or 0.0
     if task.at is not None:
         return [(window[0] + i * each_s, window[0] + (i + 1) * each_s) for i in range(number)]
     try:
@@ -212,17 +212,9 @@ def _placed(task: Task, window: Interval, number: int) -> list[Interval]:
         return []
 
 
-def _each_s(task: Task) -> float:
-    if task.charges is not None:
-        return charging_s(task)
-    assert task.each_s is not None
-    return task.each_s
-
-
 def _block_s(task: Task) -> float:
     """How long what begins at a stated time goes on."""
-    amount = task.times or task.charges
-    return amount * _each_s(task) if amount else task.duration_s or 1.0
+    return task.repeats * (task.repeat_s or 0.0) if task.repeats else task.duration_s or 1.0
 
 
 def _unit(task: Task) -> str:
@@ -265,16 +257,14 @@ def tables(b: Budget, chosen: Mapping[int, int], every: Sequence[Option]) -> lis
 
 def _table(b: Budget, table: Mapping[str, Any], option: Option, number: int) -> dict[str, Any]:
     task = b.plan.task[option.task]
-    made = {key: value for key, value in table.items() if key not in (*AMOUNTS, "days", "flexible")}
-    made["name"] = task.name
+    keys: dict[str, Any] = {"days": None, "flexible": None}
     if option.day is not None:
         # a window that passes midnight may be begun on one date and used on the next
         day = option.day if option.starts_s is None else b.local(option.starts_s).date()
-        made["days"] = [(day - b.calendar.first).days + 1]
-        made[option.unit] = (
+        keys["days"] = [(day - b.calendar.first).days + 1]
+        keys[option.unit] = (
             round(option.repeats, 6) if option.unit == "minutes" else int(option.repeats) * number
         )
     if option.starts_s is not None:
-        made.pop("between", None)
-        made["at"] = b.calendar.clock(option.starts_s)
-    return made
+        keys["at"] = b.calendar.clock(option.starts_s)
+    return at_other_times(table, name=task.name, **keys)

@@ -14,7 +14,7 @@ from energy.answers.choosing.programme import Counts, Lane
 from energy.budget import Budget
 from energy.model import Array, Index
 from energy.model.demand import Burst
-from energy.plan.schema import Task
+from energy.plan.task import Task
 
 
 class Slots:
@@ -156,14 +156,9 @@ def _exclude(b: Budget, one: Task, other: Task) -> bool:
     inverter = b.plan.pack.inverter
     if one.supply != "ac" or other.supply != "ac" or inverter is None:
         return False
-    watts = [min(_working_w(task), task.start_w) for task in (one, other)]
-    volt_amperes = sum(_working_w(task) / task.power_factor for task in (one, other))
-    both_on = volt_amperes > inverter.rated_w * (1.0 + 1e-9)
+    watts = [min(task.peak_w, task.start_w) for task in (one, other)]
+    both_on = one.peak_va + other.peak_va > inverter.rated_w * (1.0 + 1e-9)
     return both_on and sum(watts) > 0.0
-
-
-def _working_w(task: Task) -> float:
-    return float(task.working_w or task.on_w or 0.0)
 
 
 def _meet(one: Sequence[Burst], other: Sequence[Burst]) -> bool:
