@@ -5,11 +5,12 @@ from datetime import date, datetime
 from typing import Any
 
 from energy.budget import check_now
+from energy.bursts import place_bursts
 from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.task import Task, at_other_times
-from energy.scene import calendar_of, place_bursts
+from energy.scene import calendar_of
 
 OF_A_TASK = ("must", "priority", "value", "supply", "power_factor", "spread_percent")
 TO_BEWARE_OF = ("hand_held", "sparks", "rotating", "medical")

@@ -58,7 +58,13 @@ def _charges(data: dict[str, Any]) -> int | None:
 
 
 class Task(Strict):
-    """Something to be done, with the figures of its tool merged in."""
+    """Something to be done, with the figures of its tool merged in.
+
+    pause_s lies between the end of a repeat and the start of the next, where they follow one
+    another from a stated time; None: not stated. with_ names a task that is chosen or left out
+    together with this one; after one that must be done before this one begins, and without which
+    this one is left out.
+    """
 
     tool: Name | None = None
     name: Name
@@ -90,9 +96,12 @@ class Task(Strict):
     minutes: Annotated[float, Field(gt=0.0, le=1e6)] | None = None
     hours: Annotated[float, Field(gt=0.0, le=1e4)] | None = None
     charges: Annotated[int, Field(ge=1, le=1000)] | None = Field(default_factory=_charges)
+    pause_s: Annotated[float, Field(ge=0.0, le=86_400.0)] | None = None
     between: AWindow = None
     at: AMoment | None = None
     days: Days = None
+    with_: Annotated[Name | None, Field(alias="with")] = None
+    after: Name | None = None
     must: bool = False
     priority: Annotated[int, Field(ge=1, le=1000)] = 2
     value: Annotated[float, Field(gt=0.0, le=1e6)] = 1.0
@@ -120,6 +129,12 @@ class Task(Strict):
         if self.trace is not None:
             return self.trace[-1][0] - self.trace[0][0]
         return self.charge_s
+
+    @property
+    def pace_s(self) -> float | None:
+        """From the start of one repeat to the start of the next [s], where they follow one another
+        from a stated time; None as for `repeat_s`."""
+        return None if self.repeat_s is None else self.repeat_s + (self.pause_s or 0.0)
 
     @property
     def charge_s(self) -> float | None:
