@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from energy.bursts import Placed, place_bursts
 from energy.model import Array
 from energy.model.demand import Burst
 from energy.model.simulate import simulate
@@ -21,7 +22,7 @@ from energy.outcome import Chance as Chance
 from energy.outcome import Lowest as Lowest
 from energy.outcome import wilson as wilson
 from energy.plan import Plan, PlanError
-from energy.scene import Placed, calendar_of, cells_of, energy_by_task, place_bursts, scene
+from energy.scene import calendar_of, cells_of, energy_by_task, scene
 from energy.solar import Solar
 from energy.weather.futures import Source, Weathers, record_of, weathers
 

@@ -110,12 +110,19 @@ def prompt(question: str, default: str, reading: Callable[[str], Any]) -> Any:
 
 
 def write_plan(target: Path, plan: str | None, changes: Changes) -> None:
-    """Write a plan with some keys changed and its comments kept."""
+    """Write a plan with some keys changed and its comments kept; what named a task that is gone
+    goes with it."""
+    from energy.plan import Plan
     from energy.plan.write import write_changes
     from energy.show import files
 
     source = plan or DEMO
     origin = source if source.startswith("builtin:") else Path(source)
+    before = Plan.read(source)
+    after = before.replace(**changes).source
+    changes = changes | {"task": after["task"]} if "task" in changes else changes
+    if after.get("run") != before.source.get("run"):
+        changes = changes | {"run": after["run"]}
     files.write_text(target, write_changes(origin, changes), replace=True)
 
 

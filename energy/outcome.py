@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.bursts import Placed
 from energy.model import Array, Index, Mask
 from energy.model.demand import Burst
 from energy.model.limits import Refusal
 from energy.model.simulate import Case, Run, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
-from energy.scene import Placed
 from energy.solar import Solar
 from energy.weather import drawn
 from energy.weather.futures import Source, Weathers

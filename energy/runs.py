@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from energy.model import Array, cable
 from energy.plan import Plan, PlanError
 from energy.plan.kit import Panel, SolarInput
-from energy.plan.schema import Run, Task
+from energy.plan.schema import Run
+from energy.plan.task import Task
 
 MAINS_V = 230.0  # IEC 60038; where a plan lies in a country of 120 V the run says so
 DC12_V = 12.8  # a 12 V battery at rest; packs keep their outlets there or above (common practice)
@@ -189,7 +190,7 @@ def _joined(plan: Plan, run: Run, strings: list[Arrangement]) -> Joined:
     if ends == {"panel", "pack"}:
         return _from_panels(run, strings)
     if "pack" in ends and tasks:
-        return _to_task(plan, run, max(tasks, key=_volt_amps))
+        return _to_task(plan, run, max(tasks, key=lambda task: task.peak_va))
     if run.volts is None or (run.amps is None and run.watts is None):
         raise ValueError(
             f'"{run.from_}" to "{run.to}" is not panel to pack or pack to task:NAME: give volts,'
@@ -215,17 +216,6 @@ def _from_panels(run: Run, strings: list[Arrangement]) -> Joined:
     return Joined(run, "panel", volts, amps, cable.PANEL_CIRCUIT * bright_a, None, "")
 
 
-def working_w(task: Task) -> float:
-    """What a task draws at its outlet while it works [W]: the most of a trace."""
-    if task.trace:
-        return float(max(watts for _, watts in task.trace))
-    return float(next(w for w in (task.working_w, task.on_w, task.power_w, 0.0) if w is not None))
-
-
-def _volt_amps(task: Task) -> float:
-    return working_w(task) / (task.power_factor if task.supply == "ac" else 1.0)
-
-
 def _to_task(plan: Plan, run: Run, task: Task) -> Joined:
     pack_v = plan.pack.nominal_v
     if task.supply == "ac":
@@ -238,8 +228,8 @@ def _to_task(plan: Plan, run: Run, task: Task) -> Joined:
         outlet_v, about = DC12_V, f"the 12 V outlet is taken at {DC12_V:g} V"
     volts = run.volts or outlet_v
     factor = task.power_factor if task.supply == "ac" else 1.0
-    amps = _amps(run, volts, working_w(task) / volts / factor)
-    starts = task.start_w > working_w(task)
+    amps = _amps(run, volts, task.peak_va / volts)
+    starts = task.start_w > task.peak_w
     return Joined(
         run=run,
         kind=task.supply,

@@ -1,35 +1,33 @@
-"""From plan and weather to the case that is simulated: cells, bursts, limits, sun, battery, draws.
+"""From plan and weather to the case that is simulated: cells, limits, sun, battery, draws.
 
-Here plan objects meet the model's arrays. What is asked of the outcome lives in `budget`.
+Here plan objects meet the model's arrays. When tasks run is for `bursts`; what is asked of the
+outcome lives in `budget`.
 """
 
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from energy.bursts import Placed
 from energy.model import Array, Index
 from energy.model.battery import Battery
-from energy.model.demand import Burst, bursts, charging_s
+from energy.model.demand import Burst
 from energy.model.electronics import inverter_curve
-from energy.model.limits import Begun, Limits, Refusal, inverter_on, refusals
+from energy.model.limits import Limits, Refusal, inverter_on, refusals
 from energy.model.simulate import Case, Draw
 from energy.model.timeline import (
     GRID_S,
     Calendar,
     Interval,
     cell_of,
-    equal_shares,
     grid,
     inside,
-    snap,
-    to_utc,
 )
 from energy.plan import Plan, PlanError
-from energy.plan.schema import Task
 from energy.runs import lead_losses
 from energy.solar import Solar, solar, turns
 from energy.weather import drawn
@@ -53,16 +51,6 @@ class Scene:
     refused: tuple[Refusal, ...]
     solar: Solar
     condition: Array
-
-
-@dataclass(frozen=True)
-class Placed:
-    """A plan's bursts inside a span, whatever the weather: all of them, the (task, window) that
-    began before it, and lines about what does not fit the plan's own."""
-
-    bursts: tuple[Burst, ...]
-    begun: Begun
-    notes: tuple[str, ...]
 
 
 def calendar_of(plan: Plan) -> Calendar:
@@ -279,90 +267,6 @@ def _battery(plan: Plan, lanes: int) -> Battery:
         kinetic_c=pack.kinetic_c,
         kinetic_k_per_h=pack.kinetic_k_per_h,
     )
-
-
-def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> Placed:
-    """Every burst of every task inside the span judged [UTC s].
-
-    Raises PlanError for what only the days themselves show, such as repeats that do not fit between
-    sunrise and sunset.
-    """
-    whole = to_utc(plan.span.start, calendar.zone), to_utc(plan.span.end, calendar.zone)
-    placed: list[Burst] = []
-    begun: set[tuple[int, int]] = set()
-    notes: list[str] = []
-    problems: list[str] = []
-    for k, task in enumerate(plan.task):
-        cut_off = False
-        for number, day in enumerate(calendar.days(task.days)):
-            try:
-                found, block_cut = _in_day(plan, calendar, k, day)
-            except ValueError as error:
-                problems.append(f'{plan.origin}: task {k + 1} "{task.name}": {error}')
-                break
-            if block_cut:
-                notes.append(f'"{task.name}" is longer than its window on {day} and is cut there')
-            placed += bursts(task, k, number, found, span)
-            if any(whole[0] <= start < span[0] for start, _ in found):
-                begun.add((k, number))
-            inside_s = sum(max(min(b, whole[1]) - max(a, whole[0]), 0.0) for a, b in found)
-            outside_s = sum(b - a for a, b in found) - inside_s
-            cut_off |= outside_s > 1.0 and day >= calendar.first
-        if cut_off and task.must and not _all_day(task):
-            notes.append(
-                f'what of "{task.name}", which must run, comes before the start or after the end of'
-                " the span is not judged"
-            )
-    if problems:
-        raise PlanError(problems)
-    return Placed(tuple(placed), frozenset(begun), (*notes, *_no_sunset(plan, calendar)))
-
-
-def _no_sunset(plan: Plan, calendar: Calendar) -> list[str]:
-    """A line where a task waits for a sunrise or sunset that does not come."""
-    moments = [m for t in plan.task for m in (*(t.between or ()), t.at) if m is not None]
-    if all(anchor == "clock" for anchor, _ in moments):
-        return []
-    rise, fall = calendar.sun_times(calendar.first)
-    if fall == rise:
-        return ["the sun does not rise: sunrise and sunset are both taken as its noon"]
-    if fall - rise >= DAY_S:
-        return ["the sun does not set: sunrise and sunset are taken as 12 hours from its noon"]
-    return []
-
-
-def _all_day(task: Task) -> bool:
-    """Whether a task simply runs on, day and night."""
-    amount = task.times or task.duration_s or task.charges
-    return task.between is None and task.at is None and amount is None
-
-
-def _in_day(plan: Plan, calendar: Calendar, number: int, day: date) -> tuple[list[Interval], bool]:
-    """A task's bursts in the window that starts on a day; whether a block had to be cut."""
-    task = plan.task[number]
-    repeats, each_s = task.times, task.each_s
-    if task.charges is not None:
-        repeats, each_s = task.charges, charging_s(task)
-    if task.trace is not None and repeats is None and task.duration_s is None:
-        repeats, each_s = 1, task.trace[-1][0] - task.trace[0][0]
-    if task.at is not None:
-        start = calendar.at(task.at, day)
-        if repeats is None:
-            assert task.duration_s is not None
-            return [(start, snap(start + task.duration_s))], False
-        assert each_s is not None
-        firsts = [snap(start + i * each_s) for i in range(repeats)]
-        return [(a, snap(a + each_s)) for a in firsts], False
-    window = calendar.window(task.between, day)
-    if window is None:
-        return [], False
-    if repeats is not None:
-        assert each_s is not None
-        return equal_shares(window, repeats, each_s), False
-    if task.duration_s is None:
-        return [window], False
-    end = snap(window[0] + task.duration_s)
-    return [(window[0], min(end, window[1]))], end > window[1] + 1e-3
 
 
 def _draws(edges: Array, accepted: Sequence[Burst], plan: Plan, order: Sequence[int]) -> list[Draw]:

@@ -599,3 +599,18 @@ def test_the_rest_of_the_day_says_how_it_runs_against_the_plan():
     command = ["choose", "--now", "13:20", "--battery", "46"]
     found = CliRunner().invoke(app, command, catch_exceptions=False)
     assert "points behind the plan" in " ".join(found.output.split())
+
+
+def test_a_written_choice_holds_nothing_that_names_a_task_left_out(tmp_path):
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 5, "between": ["09:00", "12:00"]}
+    heater = {**lamp, "name": "heater", "working_w": 110, "between": ["08:00", "20:00"],
+              "priority": 3}  # fmt: skip
+    wired = [{"from": "pack", "to": f"task:{name}", "length_m": 2} for name in ("lamp", "heater")]
+    asked = plan([heater, lamp], panel=[], run=wired)
+    file, target = tmp_path / "plan.toml", tmp_path / "chosen.toml"
+    file.write_text(write_changes("", asked.source | {"weather": {"kind": "clear"}}))
+    found = CliRunner().invoke(app, ["choose", str(file), "--write", str(target)])
+    assert found.exit_code == 0, found.output
+    written = Plan.read(target)
+    assert [task.name for task in written.task] == ["lamp"]
+    assert [run.to for run in written.run] == ["task:lamp"]

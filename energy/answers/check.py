@@ -215,20 +215,13 @@ def task_answers(b: Budget) -> tuple[TaskAnswer, ...]:
                 must=task.must,
                 energy_wh=float(b.asked_wh[k]),
                 unmet_wh=float(b.unmet_wh[k, b.middle]),
-                peak_w=peak_w(task),
+                peak_w=task.peak_w,
                 runs=not turned_away,
                 why_not=why_not,
                 chance_percent=100.0 * float((b.unmet_wh[k] <= 1e-9).mean()),
             )
         )
     return tuple(answers)
-
-
-def peak_w(task: Any) -> float:
-    """The working watts of a task at its outlet."""
-    if task.trace:
-        return float(max(watts for _, watts in task.trace))
-    return float(next(w for w in (task.working_w, task.on_w, task.power_w, 0.0) if w is not None))
 
 
 def clock(b: Budget, time_s: float) -> str:

@@ -7,10 +7,9 @@ from typing import Any
 
 from energy.answers.rest import left_of
 from energy.budget import Budget, budget, changed
-from energy.model.demand import charging_s
 from energy.model.timeline import Calendar, Interval, Moment, to_utc
 from energy.plan import Plan, PlanError, profiles
-from energy.plan.schema import AMOUNTS
+from energy.plan.task import AMOUNTS
 from energy.plan.words import meant, shown
 from energy.refused import why_refused
 from energy.scene import calendar_of
@@ -147,7 +146,7 @@ def _more_of(rest: Plan, table: dict[str, Any], between: Window) -> _More:
     task, calendar = rest.task[0], calendar_of(rest)
     unit, each_s = "minutes", 60.0
     if task.kind == "charging":
-        unit, each_s = "charges", charging_s(task)
+        unit, each_s = "charges", task.charge_s or each_s
     elif task.kind in ("intermittent", "trace") or {"each_s", "each_min"} & set(table):
         unit, each_s = "times", task.each_s or EACH_S
         table = {key: v for key, v in table.items() if key != "each_min"} | {"each_s": each_s}

@@ -5,11 +5,12 @@ from datetime import date, datetime
 from typing import Any
 
 from energy.budget import check_now
+from energy.bursts import place_bursts
 from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
-from energy.plan.schema import AMOUNTS, Task
-from energy.scene import calendar_of, place_bursts
+from energy.plan.task import Task, at_other_times
+from energy.scene import calendar_of
 
 OF_A_TASK = ("must", "priority", "value", "supply", "power_factor", "spread_percent")
 TO_BEWARE_OF = ("hand_held", "sparks", "rotating", "medical")
@@ -90,7 +91,7 @@ class _Left:
     ) -> list[dict[str, Any]]:
         """Tables of what is left of a task; ahead are its bursts from now on, begun the numbers of
         the windows of which something is done."""
-        counted = task.times or task.charges or (task.trace and task.duration_s is None)
+        counted = task.repeats
         if not counted and task.duration_s is None:
             return self.of_windows(table, task) if ahead else []
         dates = self.calendar.days(task.days)
@@ -130,22 +131,20 @@ class _Left:
         found = [self._going_on(table, task, burst) for burst in running]
         coming = [burst for burst in ahead if burst not in running]
         if coming:
-            rest = {key: v for key, v in table.items() if key not in (*AMOUNTS, "days", "between")}
+            keys: dict[str, Any] = {"charges" if task.charges else "times": len(coming)}
             if task.at is not None:
-                rest["at"] = self.calendar.clock(coming[0].start_s)
+                keys["at"] = self.calendar.clock(coming[0].start_s)
             else:
                 window = self.calendar.window(task.between, day)
                 assert window is not None  # its bursts lie in it
                 closes_s = min(window[1], self.end_s)
-                rest["between"] = [self.calendar.clock(self.now_s), self.calendar.clock(closes_s)]
-            key = "charges" if task.charges else "times"
-            found.append(rest | {key: len(coming), "days": [1]})
+                keys["between"] = [self.calendar.clock(self.now_s), self.calendar.clock(closes_s)]
+            found.append(at_other_times(table, **keys, days=[1]))
         return found
 
     def _block(self, table: Mapping[str, Any], end_s: float) -> dict[str, Any]:
         """The rest of a block of time."""
-        kept = {key: v for key, v in table.items() if key not in (*AMOUNTS, "between", "flexible")}
-        return kept | self._until(end_s)
+        return at_other_times(table, **self._until(end_s), flexible=None)
 
     def _going_on(self, table: Mapping[str, Any], task: Task, burst: Burst) -> dict[str, Any]:
         """A repeat under way, at the mean watts of what is left of it."""

@@ -8,8 +8,8 @@ from collections.abc import Callable
 from energy.answers.cautioning.caution import Caution, first_few, named
 from energy.budget import Budget
 from energy.model import cable
-from energy.plan.schema import Task
-from energy.runs import Arrangement, Joined, joined, laid_out, working_w
+from energy.plan.task import Task
+from energy.runs import Arrangement, Joined, joined, laid_out
 
 # Above these DC volts touching bare metal can hurt: IEC 60364-4-41, 414.4.5, dry and else.
 TOUCH_DRY_V, TOUCH_WET_V = 60.0, 30.0  # from memory
@@ -75,7 +75,7 @@ def coiled_lead(b: Budget) -> Caution | None:
     tasks = [
         task
         for task in _mains(b)
-        if (outdoors and working_w(task) >= HEAVY_W) or f"task:{task.name}" in leads
+        if (outdoors and task.peak_w >= HEAVY_W) or f"task:{task.name}" in leads
     ]
     if not tasks:
         return None

@@ -13,7 +13,7 @@ from energy.answers.cautioning.caution import (
     words,
 )
 from energy.budget import Budget
-from energy.plan.schema import Task
+from energy.plan.task import Task
 
 ENGINE = re.compile(
     r"generator|genset|engine|alternator|vehicle|motor|outboard|tractor|petrol|gasoline|diesel"
