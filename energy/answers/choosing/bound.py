@@ -51,8 +51,7 @@ class Bound:
             mine = [k for k, r in enumerate(items.rank) if r == earlier]
             left = left - self._least_for(mine, value)
         mine = [k for k, r in enumerate(items.rank) if r == rank]
-        value = self._most_for(mine, left)
-        by_scenario = np.sort(value.min(axis=0))
+        by_scenario = np.sort(self._most_for(mine, left).min(axis=0))
         return float(by_scenario[min(self.may_fail, by_scenario.size - 1)])
 
     def _most_for(self, mine: Sequence[int], room_wh: Array) -> Array:

@@ -142,18 +142,14 @@ class Judge:
             self._count(len(some))
             masks = self.batch.failing([several[n] for n in some], self.dullest)
             unsure = []
-            for n, part in zip(some, masks, strict=True):
-                mask = np.zeros(self.deciding.success.size, dtype=bool)
-                mask[self.dullest] = part
+            whole = np.zeros((len(some), self.deciding.success.size), dtype=bool)
+            whole[:, self.dullest] = masks
+            unsure = np.flatnonzero(whole.sum(axis=1) <= self.deciding.may_fail)
+            if unsure.size and self.others.size:
+                sets = [several[some[k]] for k in unsure]
+                whole[np.ix_(unsure, self.others)] = self.batch.failing(sets, self.others)
+            for n, mask in zip(some, whole, strict=True):
                 found[n] = mask
-                if int(part.sum()) <= self.deciding.may_fail:
-                    unsure.append(n)
-            if unsure and self.others.size:
-                masks = self.batch.failing([several[n] for n in unsure], self.others)
-                for n, part in zip(unsure, masks, strict=True):
-                    mask = found[n]
-                    assert mask is not None
-                    mask[self.others] = part
         return found
 
     def _able(self, bursts: Sequence[Burst]) -> bool:

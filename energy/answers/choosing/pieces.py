@@ -12,7 +12,7 @@ from typing import Any
 from energy.budget import Budget
 from energy.model.demand import Burst, bursts
 from energy.model.timeline import Interval, equal_shares, snap
-from energy.plan.schema import AMOUNTS, Task
+from energy.plan.task import Task, at_other_times
 
 QUARTERS = (4, 3, 2, 1)  # a block is cut in so many parts times four, the most of LEAST_PART_S
 LEAST_PART_S = 300.0
@@ -102,7 +102,7 @@ def _of_task(b: Budget, k: int) -> Iterator[Piece]:
             windows.append((number, day, window, mine))
     continuous = task.between is None and task.at is None
     early = any(day < calendar.first for _, day, _, _ in windows)
-    if windows and (early or (continuous and _repeats(task) is None and task.duration_s is None)):
+    if windows and (early or (continuous and task.repeats is None and task.duration_s is None)):
         every = tuple(burst for burst in b.bursts if burst.task == k)
         span = first, last
         yield Piece(k, windows[0][0], None, 1, 1.0, "", 1.0, 0.0, 0.0, False, span, *span, every)
@@ -132,15 +132,9 @@ def _of_task(b: Budget, k: int) -> Iterator[Piece]:
         )
 
 
-def _repeats(task: Task) -> int | None:
-    """How many repeats a window holds; None for a stretch of time."""
-    lone_trace = task.trace is not None and task.duration_s is None
-    return task.times or task.charges or (1 if lone_trace else None)
-
-
 def _amount(task: Task, mine: Sequence[Burst], cut: bool) -> tuple[int, str, float, float]:
     """Levels of a piece, the plan's key for its amount, how much of that, seconds of a level."""
-    repeats = _repeats(task)
+    repeats = task.repeats
     if repeats is not None:
         repeats = min(repeats, len(mine)) if cut else repeats
         unit = "charges" if task.charges is not None else "times"
@@ -157,7 +151,7 @@ def _pause_s(task: Task, window: Interval, each_s: float) -> float:
     """What a window gives from the end of a repeat to the next, as far as working pace goes."""
     if task.pause_s is not None:
         return task.pause_s
-    repeats = _repeats(task)
+    repeats = task.repeats
     if repeats is None:
         return 0.0
     gives_s = (window[1] - window[0]) / repeats - each_s
@@ -227,30 +221,28 @@ def tables(
 def _tables(
     b: Budget, table: dict[str, Any], piece: Piece, level: int, blocks: Blocks
 ) -> Iterator[dict[str, Any]]:
-    made = {key: value for key, value in table.items() if key not in ("days", "flexible")}
-    made["name"] = b.plan.task[piece.task].name
+    clock = b.calendar.clock
+    made = at_other_times(table, days=None, flexible=None, name=b.plan.task[piece.task].name)
     if level == piece.levels and not blocks:
         assert piece.day is not None  # what is chosen in all windows at once stays as it is
         yield made | {"days": [(piece.day - b.calendar.first).days + 1]}
-        return
-    made = {key: value for key, value in made.items() if key not in AMOUNTS}
-    if not blocks:
-        made["days"] = [_day_number(b, piece.whole[0])]
-        if (piece.opens_s, piece.closes_s) != piece.whole:
-            made["between"] = [b.calendar.clock(piece.opens_s), b.calendar.clock(piece.closes_s)]
-            made["days"] = [_day_number(b, piece.opens_s)]
-        yield made | _so_much(piece, level)
-        return
-    made = {key: value for key, value in made.items() if key not in ("between", "pause_s")}
+    elif not blocks:
+        made = at_other_times(made, **_so_much(piece, level))
+        if (piece.opens_s, piece.closes_s) == piece.whole:
+            yield made | {"days": [_day_number(b, piece.whole[0])]}
+        else:
+            between = [clock(piece.opens_s), clock(piece.closes_s)]
+            days = [_day_number(b, piece.opens_s)]
+            yield at_other_times(made, between=between, days=days)
     for block in blocks:
-        more: dict[str, Any] = {
-            "days": [_day_number(b, block.start_s)],
-            "at": b.calendar.clock(block.start_s),
+        pause_s = block.pause_s if piece.counted and block.count > 1 and block.pause_s else None
+        yield at_other_times(
+            made,
+            at=clock(block.start_s),
+            days=[_day_number(b, block.start_s)],
+            pause_s=pause_s,
             **_so_much(piece, block.count),
-        }
-        if piece.counted and block.count > 1 and block.pause_s:
-            more["pause_s"] = block.pause_s
-        yield made | more
+        )
 
 
 def _so_much(piece: Piece, level: int) -> dict[str, Any]:

@@ -75,7 +75,7 @@ class Occupied:
         outlet = pack.usb if one.supply == "usb" else pack.dc12
         for burst in bursts:
             for piece in burst.pieces:
-                watts = {one.supply: piece.working_w}
+                watts: dict[str, float] = {one.supply: piece.working_w}
                 if one.supply == "ac":
                     curve = self.b.case.inverter
                     watts["va"] = piece.working_w / one.power_factor
@@ -162,7 +162,7 @@ class Places:
         for i, piece in enumerate(self.every):
             if not levels[i] or not piece.movable:
                 continue
-            grown = []
+            grown: list[tuple[dict[int, Blocks], Array]] = []
             for placed, asked in several:
                 free = self.free_places(i, levels[i], self._occupied(levels, placed))
                 if len(free) + len(grown) > most:

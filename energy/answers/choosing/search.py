@@ -131,7 +131,7 @@ class Search:
     # --- greedy ---------------------------------------------------------------------------------
 
     def _orders(self) -> list[list[int]]:
-        """Orders in which items are taken: by value for what they ask, by value, and small first."""
+        """Orders to take items in: by value for what they ask, by value, the small ones first."""
         items, numbers = self.items, range(len(self.items.pieces))
         by_density = list(numbers)
         by_value = sorted(numbers, key=lambda n: (items.rank[n], -float(items.value[n]), n))
@@ -241,7 +241,7 @@ class Search:
             self.judge.forget_doubts()
 
     def _matters(self, doubted: Levels) -> bool:
-        """Whether a doubted choice, with all that could be added, would serve more than the best."""
+        """Whether a doubted choice with all that could be added would serve more than the best."""
         assert self.best is not None
         most = [max(own, self._alone[n]) for n, own in enumerate(doubted)]
         return self._served(most) > self._served(self.best.levels)
