@@ -141,7 +141,6 @@ class Judge:
             some = able[first : first + AT_ONCE]
             self._count(len(some))
             masks = self.batch.failing([several[n] for n in some], self.dullest)
-            unsure = []
             whole = np.zeros((len(some), self.deciding.success.size), dtype=bool)
             whole[:, self.dullest] = masks
             unsure = np.flatnonzero(whole.sum(axis=1) <= self.deciding.may_fail)
