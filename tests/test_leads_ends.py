@@ -136,6 +136,12 @@ def test_a_lead_may_begin_at_the_inverter():
 @pytest.mark.parametrize(
     ("run", "pack", "words"),
     [
+        (
+            {**TO_INVERTER, "to": "invertor"},
+            {"inverter": {"rated_w": 300}},
+            '"invertor" is not panel, pack, inverter or task:NAME: give volts, with amps or watts;'
+            ' did you mean "inverter"?',
+        ),
         (TO_INVERTER, {}, 'to = "inverter", but the pack has no [pack.inverter]'),
         (
             TO_INVERTER,

@@ -209,7 +209,10 @@ def fuse_a(amps: float) -> float:
     for rating in FUSES_A:
         if rating >= amps * (1.0 - 1e-9):
             return rating
-    raise ValueError(f"the fuse series ends at {FUSES_A[-1]:g} A (asked for {amps:.4g} A)")
+    raise ValueError(
+        f"the fuse series ends at {FUSES_A[-1]:g} A (asked for {amps:.4g} A): raise the voltage, or"
+        " leave it to an electrician"
+    )
 
 
 def cold_factor(lowest_c: float) -> float:

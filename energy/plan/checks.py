@@ -286,7 +286,7 @@ def _run(run: Table, tables: Table) -> Iterator[str]:
     if free and not stated:
         yield (
             f"{shown(free[0])} is not panel, pack, inverter or task:NAME: give volts, with amps or"
-            " watts"
+            f" watts{meant(free[0], known)}"
         )
 
 
