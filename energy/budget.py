@@ -20,6 +20,7 @@ from energy.outcome import Chance as Chance
 from energy.outcome import Lowest as Lowest
 from energy.outcome import wilson as wilson
 from energy.plan import Plan, PlanError
+from energy.runs import mains_notes
 from energy.scene import Placed, calendar_of, cells_of, energy_by_task, place_bursts, scene
 from energy.solar import Solar
 from energy.weather.futures import Source, Weathers, record_of, weathers
@@ -168,7 +169,7 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
         asked_wh=energy_by_task(whole.placed.bursts, tasks),
         unmet_wh=unmet,
         ledger_wh={name: books[name] for name in LEDGER},
-        notes=(*weather.notes, *whole.placed.notes),
+        notes=(*weather.notes, *whole.placed.notes, *mains_notes(plan)),
         case=ready.case,
         cells=cells,
         solar=ready.solar,

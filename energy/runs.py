@@ -5,16 +5,17 @@ Resistances and tables are `model.cable`'s. How a run is judged and worded lives
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from energy import voltages
 from energy.model import Array, cable
+from energy.model.electronics import inverter_curve
 from energy.plan import Plan, PlanError
 from energy.plan.kit import Panel, SolarInput
 from energy.plan.schema import Run, Task
 
-MAINS_V = 230.0  # IEC 60038; where a plan lies in a country of 120 V the run says so
-DC12_V = 12.8  # a 12 V battery at rest; packs keep their outlets there or above (common practice)
-USB_V = 5.0  # the lowest a USB outlet gives
-TWELVE_VOLT = (11.0, 15.0)  # a pack whose nominal voltage lies here feeds its 12 V outlets directly
 ROUNDING = 1.0 + 1e-9
+LEAD_MM2 = 1.3  # AWG 16: a flexible lead may stand behind 20 A, NFPA 70 240.5(B), from memory
 I_SC_SHARE = 1.1  # of i_mp, where i_sc is left out (common practice: 1.06 to 1.08 on labels)
 
 
@@ -108,8 +109,9 @@ def amps_fit(laid: list[Arrangement]) -> bool:
 class Joined:
     """A run with the volts and working amps of what it joins.
 
-    kind is panel, ac, dc12, usb or stated; peak_a is what fuse and conductor must bear, its
-    factors in it; start_a a tool's start; about says what was assumed.
+    kind is panel, inverter, ac, dc12, usb or stated; peak_a is what fuse and conductor must bear,
+    its factors in it; start_a a tool's start; about says what was assumed; breaker_a is the
+    outlet's own; known is False where the volts are the lowest there are, for want of better.
     """
 
     run: Run
@@ -117,8 +119,10 @@ class Joined:
     volts: float
     amps: float
     peak_a: float
-    start_a: float | None
-    about: str
+    start_a: float | None = None
+    about: str = ""
+    breaker_a: float | None = None
+    known: bool = True
 
     @property
     def fuse_a(self) -> float | None:
@@ -128,8 +132,20 @@ class Joined:
 
     @property
     def bears_a(self) -> float:
-        """What the copper must carry: the fuse, or what would guard it. ValueError beyond."""
-        return cable.fuse_a(self.peak_a)
+        """What the copper should carry: its fuse or its outlet's breaker. ValueError beyond."""
+        return max(cable.fuse_a(self.peak_a), self.breaker_a or 0.0)
+
+    @property
+    def must_carry_a(self) -> float:
+        """What the copper must carry: of a flexible lead as stated, thinner than its outlet's
+        breaker but not too thin for that, its own tool. ValueError beyond."""
+        if (self.run.mm2 or 0.0) >= LEAD_MM2:
+            return cable.fuse_a(self.peak_a)
+        return self.bears_a
+
+    def carries_a(self, mm2: float) -> float:
+        """What a cross-section carries for hours [A]. ValueError for one of no table."""
+        return cable.ampacity_a(mm2, self.bears_a, self.run.terminals_c)
 
     @property
     def mm2(self) -> float:
@@ -188,15 +204,18 @@ def _joined(plan: Plan, run: Run, strings: list[Arrangement]) -> Joined:
         raise ValueError(f'from and to are both "{run.from_}"')
     if ends == {"panel", "pack"}:
         return _from_panels(run, strings)
-    if "pack" in ends and tasks:
+    has_inverter = plan.pack.inverter is not None
+    if ends == {"pack", "inverter"} and has_inverter:
+        return _to_inverter(plan, run)
+    if tasks and ("pack" in ends or ("inverter" in ends and has_inverter)):
         return _to_task(plan, run, max(tasks, key=_volt_amps))
     if run.volts is None or (run.amps is None and run.watts is None):
         raise ValueError(
-            f'"{run.from_}" to "{run.to}" is not panel to pack or pack to task:NAME: give volts,'
-            " with amps or watts"
+            f'"{run.from_}" to "{run.to}" is not panel to pack, pack to inverter or pack to'
+            " task:NAME: give volts, with amps or watts"
         )
     amps = _amps(run, run.volts, 0.0)
-    return Joined(run, "stated", run.volts, amps, cable.CONTINUOUS * amps, None, "")
+    return Joined(run, "stated", run.volts, amps, cable.CONTINUOUS * amps)
 
 
 def _amps(run: Run, volts: float, else_a: float) -> float:
@@ -212,7 +231,28 @@ def _from_panels(run: Run, strings: list[Arrangement]) -> Joined:
     amps = _amps(run, volts, watts / volts)
     stated = run.amps is not None or run.watts is not None
     bright_a = I_SC_SHARE * amps if stated else sum(s.i_sc for s in strings)
-    return Joined(run, "panel", volts, amps, cable.PANEL_CIRCUIT * bright_a, None, "")
+    return Joined(run, "panel", volts, amps, cable.PANEL_CIRCUIT * bright_a)
+
+
+def _to_inverter(plan: Plan, run: Run) -> Joined:
+    """The inverter at its rating on an empty battery: NFPA 70 690.8(A), from memory."""
+    inverter = plan.pack.inverter
+    assert inverter is not None
+    curve = inverter_curve(inverter.rated_w, inverter.idle_w, inverter.efficiency_percent)
+    drawn_w, surge_w = curve.input_w(np.array([inverter.rated_w, inverter.surge_w])).tolist()
+    volts = run.volts or voltages.empty_v(plan.pack)
+    amps = _amps(run, volts, drawn_w / volts)
+    at = "as stated" if run.volts is not None else "the battery's lowest, under load"
+    return Joined(
+        run=run,
+        kind="inverter",
+        volts=volts,
+        amps=amps,
+        peak_a=cable.CONTINUOUS * amps,
+        start_a=surge_w / volts if inverter.surge_w > inverter.rated_w else None,
+        about=f"{inverter.rated_w:g} W at the inverter's outlets draw {drawn_w:.0f} W at"
+        f" {volts:.3g} V, {at}",
+    )
 
 
 def working_w(task: Task) -> float:
@@ -227,19 +267,17 @@ def _volt_amps(task: Task) -> float:
 
 
 def _to_task(plan: Plan, run: Run, task: Task) -> Joined:
-    pack_v = plan.pack.nominal_v
     if task.supply == "ac":
-        outlet_v, about = MAINS_V, f"{MAINS_V:g} V mains is assumed: give volts where it is not"
+        outlet = voltages.mains(plan)
     elif task.supply == "usb":
-        outlet_v, about = USB_V, f"a USB outlet is taken at {USB_V:g} V, its lowest"
-    elif pack_v is not None and TWELVE_VOLT[0] <= pack_v <= TWELVE_VOLT[1]:
-        outlet_v, about = pack_v, f"the 12 V outlet is taken at the pack's {pack_v:g} V"
+        outlet = voltages.usb(run.watts or working_w(task))
     else:
-        outlet_v, about = DC12_V, f"the 12 V outlet is taken at {DC12_V:g} V"
-    volts = run.volts or outlet_v
+        outlet = voltages.dc12(plan.pack)
+    volts = run.volts or outlet.volts
     factor = task.power_factor if task.supply == "ac" else 1.0
     amps = _amps(run, volts, working_w(task) / volts / factor)
     starts = task.start_w > working_w(task)
+    inverter = plan.pack.inverter if task.supply == "ac" else None
     return Joined(
         run=run,
         kind=task.supply,
@@ -247,7 +285,9 @@ def _to_task(plan: Plan, run: Run, task: Task) -> Joined:
         amps=amps,
         peak_a=cable.CONTINUOUS * amps,
         start_a=task.start_w / volts / factor if starts else None,
-        about="" if run.volts is not None else about,
+        about="" if run.volts is not None else outlet.about,
+        breaker_a=None if inverter is None else voltages.breaker_a(inverter.rated_w, volts),
+        known=run.volts is not None or outlet.known,
     )
 
 
@@ -288,6 +328,18 @@ def lead_losses(plan: Plan) -> dict[int, float]:
                 if f"task:{task.name}" in (one.run.from_, one.run.to):
                     found[k] = drop / (task.power_factor if task.supply == "ac" else 1.0)
     return found
+
+
+def mains_notes(plan: Plan) -> tuple[str, ...]:
+    """A line for each lead whose mains voltage nobody knows. Raises PlanError."""
+    if not plan.run or voltages.mains(plan).known:
+        return ()
+    return tuple(
+        f"run {number}: {one.about}; until then it is reckoned at {one.volts:g} V, the lowest in"
+        " use, where a lead loses most"
+        for number, one in enumerate(joined(plan, laid_out(plan, cable.COLDEST_C)), start=1)
+        if not one.known
+    )
 
 
 def _laid_mm2(one: Joined) -> float:

@@ -66,7 +66,7 @@ TOGETHER = [
     ),
     (
         {"run": [{"from": "pack", "to": "mast", "length_m": 3, "volts": 12}]},
-        'run 1: "mast" is not panel, pack or task:NAME: give volts, with amps or watts',
+        'run 1: "mast" is not panel, pack, inverter or task:NAME: give volts, with amps or watts',
     ),
 ]
 

@@ -75,7 +75,7 @@ def test_a_mains_lead_at_230_volts_with_the_tools_power_factor():
     # The start draws 10 A: twice the working drop.
     assert run.start_dip_percent == pytest.approx(2.0 * run.drop_percent)
     assert run.fuse_a is None  # the inverter guards its outlet
-    assert any("230 V mains is assumed" in note for note in answer.notes)
+    assert any("230 V mains, usual in Switzerland" in note for note in answer.notes)
 
 
 def test_a_runs_own_volts_beat_those_assumed():
@@ -83,7 +83,7 @@ def test_a_runs_own_volts_beat_those_assumed():
     lead = {"from": "pack", "to": "task:saw", "length_m": 10, "volts": 120}
     answer = wire(kit([lead], task=[saw]))
     assert answer.runs[0].amps == pytest.approx(5.0)
-    assert not any("assumed" in note for note in answer.notes)
+    assert not any("mains" in note for note in answer.notes)
 
 
 def test_a_12_volt_outlet_of_a_higher_pack_stays_at_12_8():
@@ -112,7 +112,7 @@ def test_the_cross_section_found_keeps_the_drop_and_the_one_below_does_not():
     for length_m in (2, 5, 9):
         found = wire(kit([{**TO_PACK, "length_m": length_m}])).runs[0]
         assert found.fits
-        sizes = [1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50]
+        sizes = [0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50]
         below = sizes[sizes.index(found.mm2) - 1]
         assert not wire(kit([{**TO_PACK, "length_m": length_m, "mm2": below}])).runs[0].fits
 
@@ -245,14 +245,14 @@ def test_an_unknown_task_is_named_with_what_was_meant():
         ),
         (
             [{**TO_PACK, "mm2": 3}],
-            "plan: run 1: mm2 must be one of 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, or that of an"
-            " even gauge, such as 5.26 for AWG 10 (got 3)",
+            "plan: run 1: mm2 must be one of 0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, or"
+            " that of an even gauge, such as 5.26 for AWG 10 (got 3)",
         ),
         ([{**TO_PACK, "from": "pack"}], 'plan: run 1: from and to are both "pack"'),
         (
             [{**TO_PACK, "to": "task:lamp"}],
-            'plan: run 1: "panel" to "task:lamp" is not panel to pack or pack to task:NAME: give'
-            " volts, with amps or watts",
+            'plan: run 1: "panel" to "task:lamp" is not panel to pack, pack to inverter or pack'
+            " to task:NAME: give volts, with amps or watts",
         ),
     ],
 )
@@ -297,7 +297,8 @@ def test_the_stable_keys():
     answer = json.loads(json.dumps(wire(kit([TO_PACK])).as_dict()))
     assert list(answer) == ["runs", "strings"]
     run_keys = "from to amps drop_v drop_percent loss_w mm2 awg fuse_a rule"
-    assert list(answer["runs"][0]) == run_keys.split()
+    added = "volts about fuse_v fuse_breaks_a"
+    assert list(answer["runs"][0]) == run_keys.split() + added.split()
     assert list(answer["strings"][0]) == ["panels_in_series", "v_oc_cold", "limit_v", "fits"]
 
 

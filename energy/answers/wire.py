@@ -7,6 +7,7 @@ gets in a bundle or a coil, and what the law asks, it leaves to local codes and 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from energy.answers.fuses import fuse
 from energy.budget import Budget, budget
 from energy.model import cable
 from energy.plan import Plan, PlanError
@@ -26,7 +27,9 @@ class Wired:
     """One run: amps while working, the drop there and back, the loss, the copper and the fuse.
 
     mm2 as stated or else found; awg 0 stands for 1/0; fuse_a None where the outlet limits itself;
-    start_dip_percent None where nothing starts harder than it works; rule says what was followed.
+    fuse_v (DC) and fuse_breaks_a at least, None where not known, fuse_words all of it;
+    start_dip_percent None where nothing starts harder than it works; about says what was assumed of
+    its volts, rule what was followed.
     """
 
     from_: str
@@ -41,9 +44,13 @@ class Wired:
     mm2: float
     awg: int
     fuse_a: float | None
+    fuse_v: float | None
+    fuse_breaks_a: float | None
+    fuse_words: str
     carries_a: float
     must_carry_a: float
     start_dip_percent: float | None
+    about: str
     rule: str
 
     @property
@@ -132,6 +139,12 @@ class Wire:
                     "awg": run.awg,
                     "fuse_a": run.fuse_a,
                     "rule": run.rule,
+                    "volts": round(run.volts, 2),
+                    "about": run.about,
+                    "fuse_v": None if run.fuse_v is None else round(run.fuse_v, 1),
+                    "fuse_breaks_a": None
+                    if run.fuse_breaks_a is None
+                    else round(run.fuse_breaks_a),
                 }
                 for run in self.runs
             ],
@@ -176,7 +189,7 @@ def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
         notes += [*_cold_notes(plan, cold), *_string_notes(plan, laid)]
         asks = _asks(plan, laid)
     ends = joined(plan, laid)
-    runs = _wired(plan, ends)
+    runs = _wired(plan, ends, laid, None if cold is None else _coldest_v(laid, cold))
     notes += _run_notes(plan, ends, runs)
     lowest = None if cold is None else cold.lowest_c
     return Wire(runs, strings, lowest, tuple(dict.fromkeys(notes)), asks)
@@ -235,11 +248,27 @@ def _string(way: Arrangement, expected: bool, fits: bool | None) -> String:
     )
 
 
-def _wired(plan: Plan, ends: list[Joined]) -> tuple[Wired, ...]:
+def _coldest_v(laid: list[Arrangement], cold: _Cold) -> float | None:
+    """The highest open-circuit voltage of the strings; as cold as it ever gets where no cold is
+    known; None where a label is not."""
+    lowest_c = cold.lowest_c if cold.known else min(cold.lowest_c, cable.COLDEST_C)
+    volts = [
+        way.v_oc_cold
+        for one in laid
+        for way in arrangements(one.panel, one.into, lowest_c)
+        if way.in_series == one.in_series
+    ]
+    known = [v for v in volts if v is not None]
+    return max(known) if len(known) == len(volts) else None
+
+
+def _wired(
+    plan: Plan, ends: list[Joined], laid: list[Arrangement], cold_v: float | None
+) -> tuple[Wired, ...]:
     found, problems = [], []
     for number, one in enumerate(ends, start=1):
         try:
-            found.append(_one(one))
+            found.append(_one(plan, one, laid, cold_v))
         except ValueError as error:
             problems.append(f"{plan.origin}: run {number}: {error}")
     if problems:
@@ -247,10 +276,13 @@ def _wired(plan: Plan, ends: list[Joined]) -> tuple[Wired, ...]:
     return tuple(found)
 
 
-def _one(one: Joined) -> Wired:
+def _one(plan: Plan, one: Joined, laid: list[Arrangement], cold_v: float | None) -> Wired:
+    if not one.known:
+        raise ValueError(one.about)
     run, mm2 = one.run, one.mm2
-    ohm = one.ohm(mm2)
-    carries_a = cable.ampacity_a(mm2)
+    ohm, carries_a, must_carry_a = one.ohm(mm2), one.carries_a(mm2), one.must_carry_a
+    guard = fuse(one, plan.pack, laid, cold_v)
+    beside_a = one.bears_a if carries_a >= one.bears_a else 0.0  # what the gauge must carry too
     return Wired(
         from_=run.from_,
         to=run.to,
@@ -262,11 +294,15 @@ def _one(one: Joined) -> Wired:
         drop_percent=100.0 * one.amps * ohm / one.volts,
         loss_w=one.amps**2 * ohm,
         mm2=mm2,
-        awg=cable.awg_as_thick(mm2),
+        awg=cable.awg_as_thick(mm2, beside_a, run.terminals_c),
         fuse_a=one.fuse_a,
+        fuse_v=None if guard is None else guard.v,
+        fuse_breaks_a=None if guard is None else guard.breaks_a,
+        fuse_words="" if guard is None else guard.words,
         carries_a=carries_a,
-        must_carry_a=one.bears_a,
+        must_carry_a=must_carry_a,
         start_dip_percent=None if one.start_a is None else 100.0 * one.start_a * ohm / one.volts,
+        about=one.about,
         rule=_rule(one, mm2),
     )
 
@@ -285,9 +321,16 @@ def _rule(one: Joined, mm2: float) -> str:
         parts.append("fuse 1.25 x 1.25 x Isc (NFPA 70 690.8), next standard size")
     elif one.fuse_a is not None:
         parts.append("fuse 1.25 x continuous amps (NFPA 70 210.20), next standard size")
-    else:
+    elif one.kind == "usb":
         parts.append("no fuse of its own: the outlet limits itself")
-    heat = "IEC 60364-5-52 method B1" if listed else "NFPA 70 240.4(D) and 310.16"
+    elif one.must_carry_a == one.breaker_a:
+        parts.append(f"no fuse of its own: it bears the outlet's breaker of {one.breaker_a:g} A")
+    else:
+        parts.append("no fuse of its own: it bears 1.25 x its tool's amps, next standard size")
+    heat = "IEC 60364-5-52 method B1" if mm2 >= 1.0 else "BS 7671 table 4F3A"
+    if not listed:
+        column_c = cable.gauge_column_c(one.bears_a, run.terminals_c)
+        heat = f"NFPA 70 240.4(D), 310.16 at {column_c} C by 110.14(C)"
     parts.append(f"copper that carries it, alone and uncoiled ({heat})")
     return "; ".join(parts)
 
@@ -360,8 +403,8 @@ def _asks(plan: Plan, laid: list[Arrangement]) -> tuple[str, ...]:
 def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[str]:
     notes = []
     for number, (one, run) in enumerate(zip(ends, runs, strict=True), start=1):
-        if one.about:
-            notes.append(f"run {number}: {one.about}")
+        if run.about:
+            notes.append(f"run {number}: {run.about}")
         if run.drops_too_much:
             notes.append(
                 f"run {number} drops {run.drop_percent:.2g} %, {run.allowed_drop_percent:g} % are"
@@ -372,13 +415,19 @@ def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[
                 f"run {number}: {run.mm2:g} mm2 carries {run.carries_a:g} A for hours, it must"
                 f" carry {run.must_carry_a:.3g} A{_instead(one)}"
             )
+        elif one.bears_a > run.carries_a * ALLOWED:
+            notes.append(
+                f"run {number}: {run.mm2:g} mm2 carries {run.carries_a:g} A, its outlet's breaker"
+                f" lets {one.bears_a:g} A pass: plug nothing else into it (a flexible lead from AWG"
+                " 16 up may stand behind 20 A: NFPA 70 240.5(B))"
+            )
         if run.start_dip_percent is not None and run.start_dip_percent > HARD_START_PERCENT:
             notes.append(
                 f"run {number}: the start dips the voltage by {run.start_dip_percent:.0f} %: the"
                 " tool may not start"
             )
-        if one.kind == "stated":
-            notes.append(f"run {number} stands alone: its loss is not in the simulation")
+        if one.kind in ("stated", "inverter"):
+            notes.append(f"the loss of run {number} is not in the simulation")
     if not plan.run:
         notes.append("the plan names no cable: add a [[run]] with from, to and length_m")
     return notes

@@ -13,11 +13,11 @@ from energy.model import Array
 # Conductors for flexible cables, class 5, ohm/km at 20 C by cross-section in mm2: IEC 60228.
 OHM_PER_KM = {
     "copper": {
-        1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30,
+        0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30,
         10.0: 1.91, 16.0: 1.21, 25.0: 0.780, 35.0: 0.554, 50.0: 0.386,
     },
     "tinned": {
-        1.0: 20.0, 1.5: 13.7, 2.5: 8.21, 4.0: 5.09, 6.0: 3.39,
+        0.5: 40.1, 0.75: 26.7, 1.0: 20.0, 1.5: 13.7, 2.5: 8.21, 4.0: 5.09, 6.0: 3.39,
         10.0: 1.95, 16.0: 1.24, 25.0: 0.795, 35.0: 0.565, 50.0: 0.393,
     },
 }  # fmt: skip
@@ -26,17 +26,26 @@ COPPER_PER_K = 0.00393  # of the resistance at 20 C: IEC 60028
 COPPER_OHM_MM2_PER_KM = 17.241  # annealed, 20 C: IEC 60028
 TINNED_SHARE = 1.03  # tinned over plain: the largest ratio of the two columns above
 # What a cable may carry all the time [A]: two loaded copper conductors, 70 C insulation, enclosed,
-# air at 30 C: IEC 60364-5-52 table B.52.2, method B1 (1 mm2: BS 7671 table 4D1A). From memory.
+# air at 30 C: IEC 60364-5-52 table B.52.2, method B1 (1 mm2: BS 7671 table 4D1A; below, flexible
+# cords: its table 4F3A). From memory.
 AMPACITY_A = {
-    1.0: 13.5, 1.5: 17.5, 2.5: 24.0, 4.0: 32.0, 6.0: 41.0,
+    0.5: 3.0, 0.75: 6.0, 1.0: 13.5, 1.5: 17.5, 2.5: 24.0, 4.0: 32.0, 6.0: 41.0,
     10.0: 57.0, 16.0: 76.0, 25.0: 101.0, 35.0: 125.0, 50.0: 151.0,
 }  # fmt: skip
-# The same for gauges: NFPA 70 240.4(D) to 10, 310.16 at 60 C to 4, at 75 C above. From memory.
+# The same for gauges with terminals for 60 and 75 C: NFPA 70 240.4(D) to 10, 310.16 above it. From
+# memory.
 AWG_AMPACITY_A = {
-    16: 10.0, 14: 15.0, 12: 20.0, 10: 30.0, 8: 40.0, 6: 55.0,
-    4: 70.0, 3: 100.0, 2: 115.0, 1: 130.0, 0: 150.0,
+    60: {
+        18: 7.0, 16: 10.0, 14: 15.0, 12: 20.0, 10: 30.0, 8: 40.0, 6: 55.0,
+        4: 70.0, 3: 85.0, 2: 95.0, 1: 110.0, 0: 125.0,
+    },
+    75: {
+        18: 7.0, 16: 10.0, 14: 15.0, 12: 20.0, 10: 30.0, 8: 50.0, 6: 65.0,
+        4: 85.0, 3: 100.0, 2: 115.0, 1: 130.0, 0: 150.0,
+    },
 }  # fmt: skip
-AWG_SOLD = tuple(AWG_AMPACITY_A)  # 0 is written 1/0; most odd sizes are hardly sold
+AT_60_C_A = 100.0  # circuits up to here go by 60 C unless terminals are marked: NFPA 70 110.14(C)
+AWG_SOLD = tuple(AWG_AMPACITY_A[60])  # 0 is written 1/0; most odd sizes are hardly sold
 # Common practice; the makers' ranges for blade and bolted fuses by ISO 8820.
 FUSES_A = (
     1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 50.0, 60.0, 70.0,
@@ -74,21 +83,32 @@ def same_awg(mm2: float) -> int | None:
     return next(near, None)
 
 
-def awg_as_thick(mm2: float) -> int:
-    """The thinnest gauge sold that has at least this cross-section; 0 stands for 1/0.
+def awg_as_thick(mm2: float, carries_a: float = 0.0, terminals_c: int | None = None) -> int:
+    """The thinnest gauge sold that has at least this cross-section and bears carries_a; 0 is 1/0.
 
-    Raises ValueError beyond the table.
+    terminals_c as in `ampacity_a`. Raises ValueError beyond the table.
 
-    >>> awg_as_thick(2.5), awg_as_thick(5.26), awg_as_thick(50.0)
-    (12, 10, 0)
+    >>> awg_as_thick(2.5), awg_as_thick(5.26), awg_as_thick(50.0), awg_as_thick(25.0, 100.0)
+    (12, 10, 0, 1)
     """
+    column = AWG_AMPACITY_A[gauge_column_c(carries_a, terminals_c)]
     same = same_awg(mm2)
-    if same is not None:
-        return same
     for awg in AWG_SOLD:
-        if awg_mm2(awg) >= mm2:
+        if (awg == same or awg_mm2(awg) >= mm2) and column[awg] >= carries_a:
             return awg
-    raise ValueError(f"mm2 must be at most {awg_mm2(AWG_SOLD[-1]):.1f} (got {mm2:g})")
+    raise ValueError(
+        f"mm2 must be at most {awg_mm2(AWG_SOLD[-1]):.1f} and carry at most"
+        f" {column[AWG_SOLD[-1]]:g} A (got {mm2:g} mm2, {carries_a:g} A)"
+    )
+
+
+def gauge_column_c(circuit_a: float, terminals_c: int | None = None) -> int:
+    """The column of the table of gauges [C]: by the terminals' mark, else by the circuit's fuse.
+
+    >>> gauge_column_c(100.0), gauge_column_c(125.0), gauge_column_c(40.0, terminals_c=75)
+    (60, 75, 75)
+    """
+    return terminals_c or (60 if circuit_a <= AT_60_C_A else 75)
 
 
 def ohm_per_km(mm2: float, conductor: str = "copper", temp_c: float = 20.0) -> float:
@@ -127,17 +147,21 @@ def loop_ohm(length_m: float, mm2: float, conductor: str = "copper", temp_c: flo
     return 2.0 * length_m / 1000.0 * ohm_per_km(mm2, conductor, temp_c)
 
 
-def ampacity_a(mm2: float) -> float:
+def ampacity_a(mm2: float, circuit_a: float = 0.0, terminals_c: int | None = None) -> float:
     """What a cable may carry for hours [A], alone, uncoiled, in air at 30 C.
 
-    IEC 60364-5-52 table B.52.2, method B1; gauges NFPA 70 240.4(D), 310.16. Raises ValueError.
+    circuit_a [A] is its fuse, terminals_c (60 or 75) what both ends are marked for: they count for
+    gauges. IEC 60364-5-52 table B.52.2, method B1; gauges NFPA 70 240.4(D), 310.16, 110.14(C).
+    Raises ValueError.
 
-    >>> ampacity_a(2.5), ampacity_a(5.26)
-    (24.0, 30.0)
+    >>> ampacity_a(2.5), ampacity_a(5.26), ampacity_a(8.37, 50.0, terminals_c=75)
+    (24.0, 30.0, 50.0)
     """
     ohm_per_km(mm2)  # refuses what is no size
     awg = same_awg(mm2)
-    return AMPACITY_A[mm2] if awg is None else AWG_AMPACITY_A[awg]
+    if awg is None:
+        return AMPACITY_A[mm2]
+    return AWG_AMPACITY_A[gauge_column_c(circuit_a, terminals_c)][awg]
 
 
 def smallest_mm2(
@@ -185,7 +209,10 @@ def fuse_a(amps: float) -> float:
     for rating in FUSES_A:
         if rating >= amps * (1.0 - 1e-9):
             return rating
-    raise ValueError(f"the fuse series ends at {FUSES_A[-1]:g} A (asked for {amps:.4g} A)")
+    raise ValueError(
+        f"the fuse series ends at {FUSES_A[-1]:g} A (asked for {amps:.4g} A): raise the voltage, or"
+        " leave it to an electrician"
+    )
 
 
 def cold_factor(lowest_c: float) -> float:

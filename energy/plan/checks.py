@@ -260,18 +260,38 @@ def _block_s(task: Table) -> float | None:
 
 
 def _run(run: Table, tables: Table) -> Iterator[str]:
-    names = [task.get("name") for _, task in _items(tables, "task")]
-    tasks = {f"task:{name}" for name in names if isinstance(name, str)}
-    known = {"panel", "pack", *tasks}
+    pack = _table(tables, "pack")
+    supplies = {
+        f"task:{task['name']}": task.get("supply")
+        for _, task in _items(tables, "task")
+        if isinstance(task.get("name"), str)
+    }
     ends = [(key, run[key]) for key in ("from", "to") if isinstance(run.get(key), str)]
+    joined = {end for _, end in ends}
+    stated = _has(run, "volts") and (_has(run, "amps") or _has(run, "watts"))
     for key, end in ends:
-        if end.startswith("task:") and end not in tasks:
-            yield f"{key} names no task of the plan (got {shown(end)}){meant(end, tasks)}"
+        if end.startswith("task:") and end not in supplies:
+            yield f"{key} names no task of the plan (got {shown(end)}){meant(end, supplies)}"
         if end == "panel" and not tables.get("panel"):
             yield f'{key} = "panel", but the plan has no panel'
+        if end == "inverter" and not stated:
+            yield from _to_inverter(key, joined, run, pack)
     if _has(run, "amps") and _has(run, "watts"):
         yield "give amps or watts, not both"
-    stated = _has(run, "volts") and (_has(run, "amps") or _has(run, "watts"))
+    on_dc = [end for _, end in ends if supplies.get(end) in ("dc12", "usb")]
+    if on_dc and "inverter" in joined:
+        yield f"{shown(on_dc[0])} runs on {supplies[on_dc[0]]}, not on the inverter: name the pack"
+    known = ("panel", "pack", "inverter")
     free = [end for _, end in ends if end not in known and not end.startswith("task:")]
     if free and not stated:
-        yield f"{shown(free[0])} is not panel, pack or task:NAME: give volts, with amps or watts"
+        yield (
+            f"{shown(free[0])} is not panel, pack, inverter or task:NAME: give volts, with amps or"
+            f" watts{meant(free[0], known)}"
+        )
+
+
+def _to_inverter(key: str, ends: set[str], run: Table, pack: Table) -> Iterator[str]:
+    if not isinstance(pack.get("inverter"), dict):
+        yield f'{key} = "inverter", but the pack has no [pack.inverter]'
+    elif "pack" in ends and not _has(run, "volts") and not _has(pack, "nominal_v"):
+        yield "pack to inverter needs the pack's nominal_v, or volts of the run"

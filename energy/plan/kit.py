@@ -170,10 +170,27 @@ def _inverter_on(value: Any) -> Any:
     )
 
 
+MAINS_V = (90.0, 260.0)  # household mains with their tolerance: IEC 60038
+
+
+def _mains_v(value: Any) -> Any:
+    volts = number(value)
+    if volts is not None and not MAINS_V[0] <= volts <= MAINS_V[1]:
+        raise ValueError(
+            f"must lie between {MAINS_V[0]:g} and {MAINS_V[1]:g}, those of the mains side"
+            f" (got {shown(value)})"
+        )
+    return value
+
+
 class Inverter(Strict):
-    """The inverter of a pack: none means no mains outlet."""
+    """The inverter of a pack: none means no mains outlet.
+
+    volts are those of its outlets; left out, those usual in the place's country.
+    """
 
     rated_w: Above0
+    volts: Annotated[float, BeforeValidator(_mains_v)] | None = None
     surge_w: Annotated[float, Field(gt=0.0, le=1e7)] = Field(
         default_factory=lambda data: 2.0 * data["rated_w"]
     )

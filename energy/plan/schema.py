@@ -279,6 +279,7 @@ class Run(Strict):
     watts: Above0 | None = None
     conductor: Literal["copper", "tinned"] = "copper"
     temp_c: Annotated[float, Field(ge=-60.0, le=150.0)] = 60.0
+    terminals_c: Literal[60, 75] | None = None  # what both ends' terminals are marked for
 
 
 class Tables(Strict):

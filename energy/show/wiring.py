@@ -27,8 +27,10 @@ def show_wire(answer: Wire, out: Console, *, demo: bool = False) -> None:
     out.print(headline(answer))
     if answer.runs:
         out.print(run_table(answer.runs))
-        for rule, numbers in _rules(answer.runs).items():
+        for rule, numbers in _grouped([run.rule for run in answer.runs]).items():
             out.print(Text(f"Rule for run {', '.join(numbers)}: {rule}."))
+        for words, numbers in _grouped([run.fuse_words for run in answer.runs]).items():
+            out.print(Text(f"Fuse for run {', '.join(numbers)}: {words}."))
     if answer.strings:
         out.print(string_table(answer.strings))
     for note in answer.notes:
@@ -92,11 +94,12 @@ def run_table(runs: tuple[Wired, ...]) -> Table:
     return table
 
 
-def _rules(runs: tuple[Wired, ...]) -> dict[str, list[str]]:
-    """Each rule once, with the numbers of the runs that follow it."""
+def _grouped(lines: list[str]) -> dict[str, list[str]]:
+    """Each line once, with the numbers of the runs it is about; empty ones left out."""
     found: dict[str, list[str]] = {}
-    for number, run in enumerate(runs, start=1):
-        found.setdefault(run.rule, []).append(str(number))
+    for number, line in enumerate(lines, start=1):
+        if line:
+            found.setdefault(line, []).append(str(number))
     return found
 
 

@@ -163,10 +163,9 @@ def _laid_mm2(one: Joined) -> float:
 
 def _is_thin(one: Joined) -> bool:
     try:
-        bears_a = one.bears_a
+        return one.must_carry_a > one.carries_a(_laid_mm2(one)) * ALLOWED
     except ValueError:
         return True  # no fuse of the series is as large, and no cable of the table
-    return bears_a > cable.ampacity_a(_laid_mm2(one)) * ALLOWED
 
 
 def thin_cable(b: Budget) -> Caution | None:
@@ -203,7 +202,7 @@ def _drops_too_much(one: Joined) -> bool:
 
 def _at_the_battery(one: Joined) -> bool:
     """Whether a run begins at the pack at low voltage, mains and USB outlets limit themselves."""
-    at_pack = "pack" in (one.run.from_, one.run.to) and one.kind in ("dc12", "stated")
+    at_pack = "pack" in (one.run.from_, one.run.to) and one.kind in ("dc12", "inverter", "stated")
     return at_pack and one.volts <= TOUCH_DRY_V
 
 
@@ -217,5 +216,5 @@ def battery_fuse(b: Budget) -> Caution | None:
         "What lies between battery and fuse is guarded by nothing: where the outlet has no fuse of"
         " its own, put one within some 20 cm of the battery, of the size its cable bears.",
         runs,
-        "within 200 mm of the battery on boats: ISO 10133",  # from memory
+        "within 200 mm of the battery on boats: ISO 13297",  # from memory; it replaced ISO 10133
     )
