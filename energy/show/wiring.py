@@ -8,7 +8,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.wire import String, Wire, Wired
+from energy.answers.strings import String
+from energy.answers.wire import Wire, Wired
 
 CLOSING = (
     "Cables: local codes, the makers' instructions and licensed practice come first. Check"

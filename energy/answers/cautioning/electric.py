@@ -9,7 +9,8 @@ from energy.answers.cautioning.caution import Caution, first_few, named
 from energy.budget import Budget
 from energy.model import cable
 from energy.plan.schema import Task
-from energy.runs import Arrangement, Joined, joined, laid_out, working_w
+from energy.runs import Joined, joined, working_w
+from energy.strings import Arrangement, laid_out
 
 # Above these DC volts touching bare metal can hurt: IEC 60364-4-41, 414.4.5, dry and else.
 TOUCH_DRY_V, TOUCH_WET_V = 60.0, 30.0  # from memory
