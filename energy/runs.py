@@ -5,10 +5,13 @@ Resistances and tables are `model.cable`'s. How a run is judged and worded lives
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from energy.model import Array, cable
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Run, Task
-from energy.strings import I_SC_SHARE, Arrangement, laid_out
+from energy.strings import I_SC_SHARE, Arrangement, laid_out, working_v
+from energy.weather.coldest import Cold
 
 MAINS_V = 230.0  # IEC 60038; where a plan lies in a country of 120 V the run says so
 DC12_V = 12.8  # a 12 V battery at rest; packs keep their outlets there or above (common practice)
@@ -163,16 +166,16 @@ def _to_task(plan: Plan, run: Run, task: Task) -> Joined:
     )
 
 
-def at_the_pack(plan: Plan, panel_w: Array, lowest_c: float) -> Array:
+def at_the_pack(plan: Plan, panel_w: Array, cold: Cold) -> Array:
     """The panels' power [W] after the run from panel to pack, where the plan has one.
 
-    lowest_c is the coldest air, which decides how the panels are joined. The panels' working
+    cold is the place's lowest air, which decides how the panels are joined. The panels' working
     voltage is held at that of the label, though heat lowers it by some percent. A cross-section
     left out is the smallest that will do, else the thickest of the table. Raises PlanError.
     """
     if not plan.run:
         return panel_w
-    runs = joined(plan, laid_out(plan, max(lowest_c, cable.COLDEST_C)))
+    runs = joined(plan, laid_out(plan, cold))
     one = next((one for one in runs if one.kind == "panel"), None)
     if one is None:
         return panel_w
@@ -183,7 +186,28 @@ def at_the_pack(plan: Plan, panel_w: Array, lowest_c: float) -> Array:
     return cable.after_cable(panel_w, one.ohm(_laid_mm2(one)), one.volts, drawn_v)
 
 
-def lead_losses(plan: Plan) -> dict[int, float]:
+def solar_limit_w(plan: Plan, cold: Cold) -> float:
+    """The most that the solar input takes [W], on the panels' side at the end of their cable.
+
+    The least of max_w; of max_a at the strings' working volts, or at the battery's behind a PWM
+    input; and of charge_max_a at the battery's volts before the controller's loss. Infinite where
+    nothing is said. Raises PlanError.
+
+    >>> solar_limit_w(Plan.read("builtin:january-job"), Cold(-25.0, "assumed", False, 25.0))
+    920.4
+    """
+    into, battery_v = plan.pack.solar_input, plan.pack.nominal_v or 0.0
+    limits_w = [np.inf if into.max_w is None else into.max_w]
+    laid = laid_out(plan, cold)
+    if into.max_a is not None and laid:
+        volts = battery_v if into.kind == "pwm" else working_v(laid)
+        limits_w.append(float(at_the_pack(plan, np.array(into.max_a * volts), cold)))
+    if into.charge_max_a is not None:
+        limits_w.append(into.charge_max_a * battery_v / (into.efficiency_percent / 100.0))
+    return min(limits_w)
+
+
+def lead_losses(plan: Plan, cold: Cold) -> dict[int, float]:
     """By task number from 0: what its lead from the pack loses, as a share of the task's watts.
 
     Taken at the working amps all along, a little on the safe side where a tool also runs free;
@@ -193,7 +217,7 @@ def lead_losses(plan: Plan) -> dict[int, float]:
     found: dict[int, float] = {}
     if not any(end.startswith("task:") for run in plan.run for end in (run.from_, run.to)):
         return found
-    for one in joined(plan, laid_out(plan, cable.COLDEST_C)):
+    for one in joined(plan, laid_out(plan, cold)):
         if one.kind in ("ac", "dc12", "usb"):
             drop = one.amps * one.ohm(_laid_mm2(one)) / one.volts
             for k, task in enumerate(plan.task):

@@ -1,14 +1,17 @@
-"""How a plan's panels are joined at the solar input: in equal strings of each kind.
+"""How a plan's panels are joined at the solar input, in equal strings of each kind, and how much of
+what they give it takes for that.
 
 What cold does to a panel's volts is `model.cable`'s. How strings are judged and worded lives in
 the answers.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from energy.model import cable
 from energy.plan import Plan
-from energy.plan.kit import Panel, SolarInput
+from energy.plan.kit import Pack, Panel
+from energy.weather.coldest import Cold
 
 ROUNDING = 1.0 + 1e-9
 I_SC_SHARE = 1.1  # of i_mp, where i_sc is left out (common practice: 1.06 to 1.08 on labels)
@@ -16,13 +19,12 @@ I_SC_SHARE = 1.1  # of i_mp, where i_sc is left out (common practice: 1.06 to 1.
 
 @dataclass(frozen=True)
 class Arrangement:
-    """Panels of one kind as equal strings at an input; v_oc_cold [V] of a whole string, None
-    where the label's v_oc is not given."""
+    """Panels of one kind as equal strings at a pack's solar input, in air as cold as it gets."""
 
     panel: Panel
-    into: SolarInput
+    pack: Pack
     in_series: int
-    v_oc_cold: float | None
+    cold: Cold
 
     @property
     def in_parallel(self) -> int:
@@ -45,33 +47,44 @@ class Arrangement:
         return (self.panel.i_sc or I_SC_SHARE * self.panel.i_mp) * self.in_parallel
 
     @property
+    def v_oc_cold(self) -> float | None:
+        """Open-circuit volts of a string in the lowest air; None where v_oc is not given."""
+        v_oc = self.panel.v_oc
+        return None if v_oc is None else self._in_the_cold(v_oc, self.cold.lowest_c)
+
+    @property
     def fits(self) -> bool | None:
-        """Whether the input bears the cold volts and the short-circuit amps; None: not known."""
-        max_v, max_a = self.into.max_v, self.into.max_a
-        if max_a is not None and self.i_sc > max_a * ROUNDING:
+        """Whether the input bears the cold volts and the short-circuit amps, and a PWM input can
+        charge with the volts at all; None: not known."""
+        into, panel = self.pack.solar_input, self.panel
+        if into.max_a is not None and self.i_sc > into.max_a * ROUNDING:
             return False
-        if self.v_oc_cold is None or max_v is None:
+        if into.kind == "pwm" and self.v_mp * ROUNDING < (self.pack.nominal_v or 0.0):
+            return False
+        if into.max_v is None:
             return None
-        return self.v_oc_cold <= max_v * ROUNDING
+        stated_v_mp = panel.v_mp if "v_mp" in panel.model_fields_set else 0.0
+        least_v = panel.v_oc or stated_v_mp  # v_oc lies above v_mp
+        if self._in_the_cold(least_v, self.cold.sure_c) > into.max_v * ROUNDING:
+            return False
+        if self.v_oc_cold is None or self.v_oc_cold > into.max_v * ROUNDING:
+            return None
+        return True
+
+    def _in_the_cold(self, volts: float, air_c: float) -> float:
+        """Of a string: by the panel's own coefficient, else by the table of NFPA 70 690.7(A)."""
+        own = "temp_coefficient_voc_percent_per_c" in self.panel.model_fields_set
+        coefficient = self.panel.temp_coefficient_voc_percent_per_c if own else None
+        return self.in_series * cable.cold_v_oc(volts, air_c, coefficient)
 
 
-def arrangements(panel: Panel, into: SolarInput, lowest_c: float) -> list[Arrangement]:
-    """Every way to join the panels of one kind in equal strings, fewest in series first.
-
-    The cold voltage goes by the panel's coefficient, where none is given by the table of
-    NFPA 70 690.7(A). Raises ValueError below -40 C, where that table ends.
-    """
-    own = "temp_coefficient_voc_percent_per_c" in panel.model_fields_set
-    coefficient = panel.temp_coefficient_voc_percent_per_c if own else None
-    cold = None if panel.v_oc is None else cable.cold_v_oc(panel.v_oc, lowest_c, coefficient)
-    return [
-        Arrangement(panel, into, n, None if cold is None else n * cold)
-        for n in range(1, panel.count + 1)
-        if panel.count % n == 0
-    ]
+def arrangements(panel: Panel, pack: Pack, cold: Cold) -> list[Arrangement]:
+    """Every way to join the panels of one kind in equal strings, fewest in series first."""
+    divisors = (n for n in range(1, panel.count + 1) if panel.count % n == 0)
+    return [Arrangement(panel, pack, n, cold) for n in divisors]
 
 
-def taken(ways: list[Arrangement]) -> Arrangement:
+def taken(ways: Sequence[Arrangement]) -> Arrangement:
     """The first arrangement known to fit, else the first that may, else the first of all."""
     for known in (True, None):
         for way in ways:
@@ -80,21 +93,76 @@ def taken(ways: list[Arrangement]) -> Arrangement:
     return ways[0]
 
 
-def laid_out(plan: Plan, lowest_c: float) -> list[Arrangement]:
+def laid_out(plan: Plan, cold: Cold) -> list[Arrangement]:
     """The arrangement to expect of each of the plan's panels, all on one input.
 
-    The fewest in series that fit: side by side panels bear shade best and keep the voltage low.
-    Where all kinds together are too many amps, the most in series that fit; where nothing fits, the
-    fewest. Raises ValueError below -40 C for a panel without a coefficient.
+    As the plan's `connection` says. Left out, the fewest in series that fit: side by side panels
+    bear shade best and keep the voltage low. Where all kinds together are too many amps, the most
+    in series that fit; where nothing fits, the fewest.
     """
-    ways = [arrangements(panel, plan.pack.solar_input, lowest_c) for panel in plan.panel]
+    ways = [_ways(panel, plan.pack, cold) for panel in plan.panel]
     fewest = [taken(several) for several in ways]
     most = [taken(several[::-1]) for several in ways]
     sound = amps_fit(most) and not any(way.fits is False for way in most)
     return most if sound and not amps_fit(fewest) else fewest
 
 
-def amps_fit(laid: list[Arrangement]) -> bool:
+def _ways(panel: Panel, pack: Pack, cold: Cold) -> list[Arrangement]:
+    """The arrangements that the plan leaves open."""
+    connection = pack.solar_input.connection
+    if connection is None:
+        return arrangements(panel, pack, cold)
+    if isinstance(connection, str):
+        connection = panel.count if connection == "series" else 1
+    return [Arrangement(panel, pack, min(connection, panel.count), cold)]
+
+
+def amps_fit(laid: Sequence[Arrangement]) -> bool:
     """Whether the input bears the short-circuit amps of all strings together."""
-    most_a = laid[0].into.max_a if laid else None
+    most_a = laid[0].pack.solar_input.max_a if laid else None
     return most_a is None or sum(way.i_sc for way in laid) <= most_a * ROUNDING
+
+
+def working_v(laid: Sequence[Arrangement]) -> float:
+    """Volts at which the strings give their amps, weighted by these where they are unlike."""
+    return sum(way.v_mp * way.i_mp for way in laid) / sum(way.i_mp for way in laid)
+
+
+def pwm_share(laid: Sequence[Arrangement]) -> float:
+    """What a PWM input takes of its panels' labels, held at the battery's volts (0 to 1)."""
+    labels = [way.panel.rated_w * way.panel.count for way in laid]
+    held = [min((way.pack.nominal_v or 0.0) / way.v_mp, 1.0) for way in laid]
+    return sum(w * share for w, share in zip(labels, held, strict=True)) / sum(labels)
+
+
+def kept_connection(plan: Plan, cold: Cold) -> dict[str, str | int]:
+    """What states in a plan how its panels are joined at a PWM input, as `Plan.replace` takes it:
+    its power depends on that. Nothing where it is stated, or there is no choice.
+
+    >>> kept_connection(Plan.read("builtin:january-job"), Cold(-40.0, "assumed", False, 25.0))
+    {}
+    """
+    into = plan.pack.solar_input
+    laid = [way for way in laid_out(plan, cold) if way.panel.count > 1]
+    if into.kind != "pwm" or into.connection is not None or not laid:
+        return {}
+    words: dict[str, str | int] = {}
+    series = {way.in_series for way in laid}
+    if series == {1}:
+        words["pack.solar_input.connection"] = "parallel"
+    elif all(way.in_parallel == 1 for way in laid):
+        words["pack.solar_input.connection"] = "series"
+    elif len(series) == 1:
+        words["pack.solar_input.connection"] = series.pop()
+    return words
+
+
+def pwm_notes(laid: Sequence[Arrangement]) -> list[str]:
+    """How several panels are taken to be joined at a PWM input, where that decides their power."""
+    return [
+        f'{way.panel.count} x "{way.panel.name}" taken as {way.in_series} in series,'
+        f" {way.in_parallel} in parallel: the PWM input passes {way.i_mp:.3g} A of theirs at the"
+        f" battery's {way.pack.nominal_v:g} V"
+        for way in laid
+        if way.pack.solar_input.kind == "pwm" and way.panel.count > 1
+    ]

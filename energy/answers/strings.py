@@ -3,12 +3,21 @@
 How panels can be joined is `strings`' of the physics; cables and fuses are `wire`'s.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 from energy.budget import Budget, budget
 from energy.model import cable
-from energy.plan import Plan, PlanError
-from energy.strings import I_SC_SHARE, Arrangement, amps_fit, arrangements, laid_out
+from energy.plan import Plan
+from energy.strings import (
+    I_SC_SHARE,
+    Arrangement,
+    amps_fit,
+    arrangements,
+    laid_out,
+    pwm_notes,
+)
+from energy.weather.coldest import Cold, known_cold
 
 UNLIKE = 1.1  # strings whose working volts differ more drag one another down (common practice)
 
@@ -17,7 +26,8 @@ UNLIKE = 1.1  # strings whose working volts differ more drag one another down (c
 class String:
     """One way to join the panels of a kind; taken: the one that the runs are reckoned with.
 
-    fits is None where a label, a limit or the cold is not known.
+    fits is None where a label, a limit or the cold is not known. in_season says what is wrong with
+    a string that suits the input in the plan's own days only, and nothing of others.
     """
 
     panel: str
@@ -29,68 +39,89 @@ class String:
     limit_a: float | None
     fits: bool | None
     taken: bool
+    in_season: str = ""
 
 
 @dataclass(frozen=True)
-class Cold:
-    """The coldest air, where it comes from, and whether anybody has stated or measured it."""
+class Air:
+    """The air that strings are judged in, and the coldest of the plan's own days [deg C], None
+    where nobody has stated or measured that."""
 
-    lowest_c: float
-    source: str
-    known: bool
+    cold: Cold
+    days_c: float | None
+
+    def as_dict(self) -> dict[str, Any]:
+        """As `--json` prints it."""
+        return {
+            "lowest_c": round(self.cold.lowest_c, 1),
+            "from": self.cold.source,
+            "known": self.cold.known,
+            "plan_lowest_c": None if self.days_c is None else round(self.days_c, 1),
+        }
 
 
-def cold_of(asked: Plan | Budget, lowest_c: float | None) -> Cold:
-    if lowest_c is not None:
-        return Cold(lowest_c, "as given", True)
+def air_of(asked: Plan | Budget, lowest_c: float | None) -> Air:
+    """The lowest air of a plan's place: lowest_c where it is given, else as all answers take it."""
+    if lowest_c is not None and isinstance(asked, Plan):
+        return Air(known_cold(lowest_c, "as given"), None)
     weather = (asked if isinstance(asked, Budget) else budget(asked)).weather
-    lowest = float(weather.temp_air.min())
-    return Cold(lowest, f"the coldest air of {weather.source}", weather.temperature_stated)
+    cold = weather.cold if lowest_c is None else known_cold(lowest_c, "as given")
+    return Air(cold, float(weather.temp_air.min()) if weather.temperature_stated else None)
 
 
-def judged(plan: Plan, cold: Cold) -> tuple[list[Arrangement], tuple[String, ...]]:
+def judged(plan: Plan, air: Air) -> tuple[list[Arrangement], tuple[String, ...]]:
     """The arrangements expected, and every one, in the plan's order."""
-    found: list[String] = []
-    try:
-        laid = laid_out(plan, cold.lowest_c)
-        for panel, expected in zip(plan.panel, laid, strict=True):
-            coldest = min(cold.lowest_c, cable.COLDEST_C)
-            for way, anywhere in zip(
-                *(arrangements(panel, plan.pack.solar_input, c) for c in (cold.lowest_c, coldest)),
-                strict=True,
-            ):
-                fits = way.fits
-                if way == expected and not amps_fit(laid):
-                    fits = False
-                elif fits and not cold.known and not anywhere.fits:
-                    fits = None  # it would in this cold, not in every cold there is
-                found.append(_string(way, way == expected, fits))
-    except ValueError as error:
-        raise PlanError([f"{plan.origin}: panel: {error}"]) from None
-    return laid, tuple(found)
+    laid = laid_out(plan, air.cold)
+    strings = (
+        _string(way, expected, way != expected or amps_fit(laid), air)
+        for panel, expected in zip(plan.panel, laid, strict=True)
+        for way in arrangements(panel, plan.pack, air.cold)
+    )
+    return laid, tuple(strings)
 
 
-def _string(way: Arrangement, expected: bool, fits: bool | None) -> String:
+def _string(way: Arrangement, expected: Arrangement, amps_fit: bool, air: Air) -> String:
+    into = way.pack.solar_input
+    fits = way.fits if amps_fit else False
     return String(
         panel=way.panel.name,
         panels_in_series=way.in_series,
         strings=way.in_parallel,
         v_oc_cold=way.v_oc_cold,
-        limit_v=way.into.max_v,
+        limit_v=into.max_v,
         i_sc=way.i_sc,
-        limit_a=way.into.max_a,
+        limit_a=into.max_a,
         fits=fits,
-        taken=expected,
+        taken=way == expected,
+        in_season=_in_season(way, air) if amps_fit and fits is not True else "",
     )
 
 
-def cold_notes(plan: Plan, cold: Cold) -> list[str]:
+def _in_season(way: Arrangement, air: Air) -> str:
+    """What the lowest air does to a string that suits the input in the plan's own days."""
+    if air.days_c is None or way.v_oc_cold is None:
+        return ""
+    mild = replace(way, cold=known_cold(air.days_c, ""))
+    if mild.fits is not True:
+        return ""
+    only = " only" * (way.fits is False)
+    return (
+        f'"{way.panel.name}", {way.in_series} in series, fits in the plan\'s own days{only}'
+        f" ({mild.v_oc_cold:.1f} V at {air.days_c:.0f} degrees C): at {air.cold.lowest_c:.0f} it"
+        f" gives {way.v_oc_cold:.1f} V, and the input bears {way.pack.solar_input.max_v:g} V"
+    )
+
+
+def cold_notes(plan: Plan, air: Air) -> list[str]:
     """In what cold the strings were judged, and what of their labels is not known."""
-    notes = [f"strings judged at {cold.lowest_c:.0f} degrees C, {cold.source}"]
+    cold = air.cold
+    days = "" if air.days_c is None else f"; the plan's own days go down to {air.days_c:.0f}"
+    notes = [f"strings judged at {cold.lowest_c:.0f} degrees C, {cold.source}{days}"]
     if not cold.known:
         notes = [
-            f"nobody has said how cold it gets: strings shown at {cold.lowest_c:.0f} degrees C,"
-            " where a NO is sure and nothing else is judged; give temp_air_c or the record low"
+            f"{cold.source}: strings judged at {cold.lowest_c:.0f} degrees C, where a YES is sure;"
+            " give the place's record low ([place] lowest_c, or --lowest-c) or twelve monthly"
+            f" means (temp_air_c){days}"
         ]
     if plan.pack.solar_input.max_v is None:
         notes.append("[pack.solar_input] has no max_v: no string can be said to fit")
@@ -99,9 +130,13 @@ def cold_notes(plan: Plan, cold: Cold) -> list[str]:
         if panel.v_oc is None:
             notes.append(f'panel {number} "{panel.name}": give v_oc from its label to judge it')
         elif not own:
+            beyond = (
+                f", and {-cable.STEEPEST_PERCENT_PER_C:g} % a degree below"
+                f" {cable.COLDEST_C:g}, where it ends"
+            )
             notes.append(
-                f'panel {number} "{panel.name}": cold voltage by NFPA 70 table 690.7(A), for want'
-                " of its own coefficient"
+                f'panel {number} "{panel.name}": cold voltage by NFPA 70 table 690.7(A)'
+                f"{beyond * (cold.lowest_c < cable.COLDEST_C)}, for want of its own coefficient"
             )
         if panel.i_sc is None:
             notes.append(
@@ -111,12 +146,13 @@ def cold_notes(plan: Plan, cold: Cold) -> list[str]:
     return notes
 
 
-def string_notes(plan: Plan, laid: list[Arrangement]) -> list[str]:
+def string_notes(plan: Plan, laid: list[Arrangement], strings: tuple[String, ...]) -> list[str]:
     """How the panels are taken to be joined, and what an electrician would look at next."""
-    pack_v, notes = plan.pack.nominal_v, []
+    into, pack_v = plan.pack.solar_input, plan.pack.nominal_v
+    notes = [string.in_season for string in strings if string.in_season]
     for way in laid:
         name = f'"{way.panel.name}"'
-        if way.panel.count > 1:
+        if way.panel.count > 1 and into.connection is None:
             why = "as few in series as its volts and amps let, for shade then costs least"
             if way.fits is False or not amps_fit(laid):
                 why = "no way to join them suits the input"
@@ -134,7 +170,12 @@ def string_notes(plan: Plan, laid: list[Arrangement]) -> list[str]:
     volts = [way.v_mp for way in laid]
     if max(volts) > UNLIKE * min(volts):
         notes.append("unlike strings on one input drag one another down: match their volts")
-    return notes
+    if into.kind == "mppt" and into.max_a is not None:
+        notes.append(
+            f"max_a, {into.max_a:g} A, is what the input takes from the panels; what a controller"
+            " gives the battery is charge_max_a"
+        )
+    return notes + pwm_notes(laid)
 
 
 def asks_of(plan: Plan, laid: list[Arrangement]) -> tuple[str, ...]:

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from energy.answers.strings import (
+    Air,
     String,
+    air_of,
     asks_of,
     cold_notes,
-    cold_of,
     judged,
     string_notes,
 )
@@ -72,16 +73,21 @@ class Wired:
 
 @dataclass(frozen=True)
 class Wire:
-    """The answer; lowest_c [deg C] is the cold the strings were judged in, None without panels.
+    """The answer; air is what the strings were judged in, None without panels.
 
     asks: what only the maker of the solar input can answer.
     """
 
     runs: tuple[Wired, ...]
     strings: tuple[String, ...]
-    lowest_c: float | None
+    air: Air | None
     notes: tuple[str, ...]
     asks: tuple[str, ...] = ()
+
+    @property
+    def lowest_c(self) -> float | None:
+        """The air in which the strings were judged [deg C], None without panels."""
+        return None if self.air is None else self.air.cold.lowest_c
 
     @property
     def verdict(self) -> bool | None:
@@ -131,18 +137,20 @@ class Wire:
                     "v_oc_cold": None if string.v_oc_cold is None else round(string.v_oc_cold, 1),
                     "limit_v": string.limit_v,
                     "fits": string.fits,
+                    "taken": string.taken,
                 }
                 for string in self.strings
             ],
+            "air": None if self.air is None else self.air.as_dict(),
         }
 
 
 def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
     """Judge each run of a plan, or find its cable, and the strings of its panels.
 
-    lowest_c is the place's record-low air [deg C]; left out, the coldest air in all weathers of
-    the plan (a Budget has them; with a Plan they are worked out). Raises PlanError for runs that
-    join nothing, or that the tables do not reach.
+    lowest_c is the place's record-low air [deg C]; left out, the lowest that the place is likely
+    ever to have, by the plan and its weather (which a Budget has; with a Plan it is worked out).
+    Raises PlanError for runs that join nothing, or that the tables do not reach.
 
     >>> found = wire(Plan.read("builtin:january-job"), lowest_c=-15.0)
     >>> [(run.mm2, run.fuse_a, run.fits) for run in found.runs]
@@ -156,20 +164,19 @@ def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
                 f" (got {lowest_c:g})"
             ]
         )
-    cold = cold_of(asked, lowest_c) if plan.panel else None
+    air = air_of(asked, lowest_c) if plan.panel else None
     laid: list[Arrangement] = []
     strings: tuple[String, ...] = ()
     notes: list[str] = []
     asks: tuple[str, ...] = ()
-    if cold is not None:
-        laid, strings = judged(plan, cold)
-        notes += [*cold_notes(plan, cold), *string_notes(plan, laid)]
+    if air is not None:
+        laid, strings = judged(plan, air)
+        notes += [*cold_notes(plan, air), *string_notes(plan, laid, strings)]
         asks = asks_of(plan, laid)
     ends = joined(plan, laid)
     runs = _wired(plan, ends)
     notes += _run_notes(plan, ends, runs)
-    lowest = None if cold is None else cold.lowest_c
-    return Wire(runs, strings, lowest, tuple(dict.fromkeys(notes)), asks)
+    return Wire(runs, strings, air, tuple(dict.fromkeys(notes)), asks)
 
 
 def _wired(plan: Plan, ends: list[Joined]) -> tuple[Wired, ...]:

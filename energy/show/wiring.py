@@ -43,7 +43,9 @@ def headline(answer: Wire) -> Text:
     misfits = [s for s in answer.strings if s.taken and s.fits is False]
     unknown = any(s.taken and s.fits is None for s in answer.strings)
     words = [f"run {', '.join(wrong)} needs another cable"] if wrong else []
-    words += [f'no way to join "{s.panel}" suits the solar input' for s in misfits]
+    for misfit in misfits:
+        season = (s.in_season for s in answer.strings if s.panel == misfit.panel and s.in_season)
+        words.append(next(season, f'no way to join "{misfit.panel}" suits the solar input'))
     if not words:
         words = ["the cables keep their drop and carry their current"] if answer.runs else []
         words += [] if unknown or not answer.strings else ["the strings suit the solar input"]
