@@ -193,8 +193,8 @@ def solar_limit_w(plan: Plan, cold: Cold) -> float:
     input; and of charge_max_a at the battery's volts before the controller's loss. Infinite where
     nothing is said. Raises PlanError.
 
-    >>> solar_limit_w(Plan.read("builtin:january-job"), Cold(-25.0, "assumed", False, 25.0))
-    920.4
+    >>> solar_limit_w(Plan.read("builtin:cloudy-repair"), Cold(-40.0, "assumed", False, 25.0))
+    234.0
     """
     into, battery_v = plan.pack.solar_input, plan.pack.nominal_v or 0.0
     limits_w = [np.inf if into.max_w is None else into.max_w]

@@ -53,13 +53,19 @@ class Arrangement:
         return None if v_oc is None else self._in_the_cold(v_oc, self.cold.lowest_c)
 
     @property
+    def charges(self) -> bool:
+        """Whether it can charge the battery, whose volts a PWM input's strings must reach."""
+        pwm = self.pack.solar_input.kind == "pwm"
+        return not pwm or self.v_mp * ROUNDING >= (self.pack.nominal_v or 0.0)
+
+    @property
     def fits(self) -> bool | None:
-        """Whether the input bears the cold volts and the short-circuit amps, and a PWM input can
-        charge with the volts at all; None: not known."""
+        """Whether the input bears the cold volts and the short-circuit amps, and the string
+        charges; None: not known."""
         into, panel = self.pack.solar_input, self.panel
         if into.max_a is not None and self.i_sc > into.max_a * ROUNDING:
             return False
-        if into.kind == "pwm" and self.v_mp * ROUNDING < (self.pack.nominal_v or 0.0):
+        if not self.charges:
             return False
         if into.max_v is None:
             return None
@@ -108,10 +114,10 @@ def laid_out(plan: Plan, cold: Cold) -> list[Arrangement]:
 
 
 def _ways(panel: Panel, pack: Pack, cold: Cold) -> list[Arrangement]:
-    """The arrangements that the plan leaves open."""
+    """The arrangements that the plan leaves open, of those that charge."""
     connection = pack.solar_input.connection
     if connection is None:
-        return arrangements(panel, pack, cold)
+        return [way for way in arrangements(panel, pack, cold) if way.charges]
     if isinstance(connection, str):
         connection = panel.count if connection == "series" else 1
     return [Arrangement(panel, pack, min(connection, panel.count), cold)]
@@ -137,7 +143,8 @@ def pwm_share(laid: Sequence[Arrangement]) -> float:
 
 def kept_connection(plan: Plan, cold: Cold) -> dict[str, str | int]:
     """What states in a plan how its panels are joined at a PWM input, as `Plan.replace` takes it:
-    its power depends on that. Nothing where it is stated, or there is no choice.
+    its power depends on that. Nothing where it is stated, there is no choice, or no one word
+    tells it of all kinds.
 
     >>> kept_connection(Plan.read("builtin:january-job"), Cold(-40.0, "assumed", False, 25.0))
     {}

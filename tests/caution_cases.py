@@ -156,8 +156,8 @@ RAISED = [
     ("string-can-shock", panel(v_mp=62)),
     ("string-can-shock", panel(v_oc=30), around("wet")),
     ("string-can-shock", panel(v_oc=30), AFLOAT),
-    # At 0 C 1.10 of the label's volts, at -40 C, as no record low is known here, 1.25: NFPA 70 table
-    # 690.7(A), from memory.
+    # 1.25 of the label's volts at -40 C, for no record low is known here: NFPA 70 table 690.7(A),
+    # from memory.
     ("cold-string-voltage", panel(v_oc=25), pack(solar_input={"max_v": 25}), air(20, 20)),
     ("cold-string-voltage", panel(v_oc=25), pack(solar_input={"max_v": 31}), air(20, 20)),
     ("cold-string-voltage", panel(v_oc=25), pack(solar_input={"max_v": 26}), air(0, 20)),

@@ -7,13 +7,16 @@ import io
 
 import numpy as np
 import pytest
+import tomlkit
 from plan_tables import LAMP, plan, refused
 from rich.console import Console
+from typer.testing import CliRunner
 
 from energy.answers.sizing.designs import design, designs
 from energy.answers.wire import wire
 from energy.answers.worksheet import worksheet
 from energy.budget import budget
+from energy.cli import app
 from energy.show.wiring import show_wire
 
 PANEL = {
@@ -126,6 +129,20 @@ def test_check_takes_the_same_strings_as_wire():
         assert (budget(summer).solar.panel_w == budget(stated).solar.panel_w).all()
 
 
+def test_cautions_and_strings_are_told_in_the_cold_that_is_asked_for(tmp_path):
+    # 43.2 x 1.195 = 51.6 V at -40 C, 43.2 x 1.09 = 47.1 V at -5 C.
+    path = tmp_path / "plan.toml"
+    source = kit(TWO, {"max_v": 50, "connection": "series"}).source
+    path.write_text(tomlkit.dumps(source))
+    command = ["wire", str(path), "--all-cautions"]
+    unknown, mild = (
+        CliRunner().invoke(app, [*command, *given]) for given in ([], ["--lowest-c", "-5"])
+    )
+    assert (unknown.exit_code, mild.exit_code) == (1, 0)
+    assert "At -40 degrees C the panels reach 52 V" in " ".join(unknown.output.split())
+    assert "can be destroyed" not in " ".join(mild.output.split())
+
+
 # --- labels -------------------------------------------------------------------------------------
 
 
@@ -189,6 +206,7 @@ PWM_CASES = {
     "side by side are 23.6 A": (TWO, 12.8, {"max_v": 60, "max_a": 20}, 2, 11.1),
     "in series 51.6 V at -40 C": (TWO, 12.8, {"max_v": 50, "max_a": 30}, 1, 22.2),
     "18 V do not charge 25.6 V": (FOUR, 25.6, {"max_v": 60, "max_a": 30}, 2, 22.2),
+    "nor do they in the best of bad ways": (FOUR, 25.6, {"max_v": 30}, 2, 22.2),
     "two in each string as stated": (FOUR, 25.6, {"connection": 2}, 2, 22.2),
     "all four in series": (FOUR, 25.6, {"connection": "series"}, 4, 11.1),
 }

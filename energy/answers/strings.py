@@ -8,7 +8,7 @@ from typing import Any
 
 from energy.budget import Budget, budget
 from energy.model import cable
-from energy.plan import Plan
+from energy.plan import Plan, PlanError
 from energy.strings import (
     I_SC_SHARE,
     Arrangement,
@@ -19,6 +19,7 @@ from energy.strings import (
 )
 from energy.weather.coldest import Cold, known_cold
 
+COLD_C, WARM_C = -90.0, 60.0  # what air on the ground may have
 UNLIKE = 1.1  # strings whose working volts differ more drag one another down (common practice)
 
 
@@ -60,13 +61,22 @@ class Air:
         }
 
 
-def air_of(asked: Plan | Budget, lowest_c: float | None) -> Air:
-    """The lowest air of a plan's place: lowest_c where it is given, else as all answers take it."""
-    if lowest_c is not None and isinstance(asked, Plan):
-        return Air(known_cold(lowest_c, "as given"), None)
+def with_record_low(plan: Plan, lowest_c: float) -> Plan:
+    """The plan with the record-low air of its place [deg C]. Raises PlanError for none on earth."""
+    if not COLD_C <= lowest_c <= WARM_C:
+        raise PlanError(
+            [
+                f"the lowest air must lie between {COLD_C:g} and {WARM_C:g} degrees C"
+                f" (got {lowest_c:g})"
+            ]
+        )
+    return plan.replace(**{"place.lowest_c": lowest_c})
+
+
+def air_of(asked: Plan | Budget) -> Air:
+    """The lowest air of a plan's place, as all answers take it, and that of its own days."""
     weather = (asked if isinstance(asked, Budget) else budget(asked)).weather
-    cold = weather.cold if lowest_c is None else known_cold(lowest_c, "as given")
-    return Air(cold, float(weather.temp_air.min()) if weather.temperature_stated else None)
+    return Air(weather.cold, float(weather.temp_air.min()) if weather.temperature_stated else None)
 
 
 def judged(plan: Plan, air: Air) -> tuple[list[Arrangement], tuple[String, ...]]:
@@ -152,9 +162,10 @@ def string_notes(plan: Plan, laid: list[Arrangement], strings: tuple[String, ...
     notes = [string.in_season for string in strings if string.in_season]
     for way in laid:
         name = f'"{way.panel.name}"'
-        if way.panel.count > 1 and into.connection is None:
+        misfit = way.fits is False or not amps_fit(laid)
+        if way.panel.count > 1 and into.connection is None and (misfit or into.kind == "mppt"):
             why = "as few in series as its volts and amps let, for shade then costs least"
-            if way.fits is False or not amps_fit(laid):
+            if misfit:
                 why = "no way to join them suits the input"
             notes.append(
                 f"{way.panel.count} x {name} taken as {way.in_series} in series, {way.in_parallel}"
@@ -170,7 +181,7 @@ def string_notes(plan: Plan, laid: list[Arrangement], strings: tuple[String, ...
     volts = [way.v_mp for way in laid]
     if max(volts) > UNLIKE * min(volts):
         notes.append("unlike strings on one input drag one another down: match their volts")
-    if into.kind == "mppt" and into.max_a is not None:
+    if into.kind == "mppt" and into.max_a and not (into.max_w or into.charge_max_a):
         notes.append(
             f"max_a, {into.max_a:g} A, is what the input takes from the panels; what a controller"
             " gives the battery is charge_max_a"

@@ -15,6 +15,7 @@ from energy.answers.strings import (
     cold_notes,
     judged,
     string_notes,
+    with_record_low,
 )
 from energy.budget import Budget
 from energy.model import cable
@@ -23,7 +24,6 @@ from energy.runs import Joined, joined
 from energy.strings import Arrangement
 
 HARD_START_PERCENT = 10.0  # a deeper dip and a motor may not start (common practice)
-COLD_C, WARM_C = -90.0, 60.0  # what air on the ground may have
 ALLOWED = 1.0 + 1e-9
 
 if TYPE_CHECKING:
@@ -157,14 +157,9 @@ def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
     [(10.0, 50.0, True)]
     """
     plan = asked.plan if isinstance(asked, Budget) else asked
-    if lowest_c is not None and not COLD_C <= lowest_c <= WARM_C:
-        raise PlanError(
-            [
-                f"the lowest air must lie between {COLD_C:g} and {WARM_C:g} degrees C"
-                f" (got {lowest_c:g})"
-            ]
-        )
-    air = air_of(asked, lowest_c) if plan.panel else None
+    if lowest_c is not None:
+        asked = plan = with_record_low(plan, lowest_c)
+    air = air_of(asked) if plan.panel else None
     laid: list[Arrangement] = []
     strings: tuple[String, ...] = ()
     notes: list[str] = []

@@ -128,13 +128,12 @@ def _pack(pack: Table) -> Iterator[Problem]:
 
 
 def _solar_input(pack: Table) -> Iterator[str]:
-    into = _table(pack, "solar_input")
-    amps = "charge_max_a" if _has(into, "charge_max_a") else ""
-    if _is_pwm(pack) and amps:
+    charges = _has(_table(pack, "solar_input"), "charge_max_a")
+    if _is_pwm(pack) and charges:
         yield "charge_max_a is for mppt: a pwm input passes the panels' amps on, give max_a"
-    for key in ['kind = "pwm"'] * _is_pwm(pack) or [amps] * bool(amps):
-        if not _has(pack, "nominal_v"):
-            yield f"{key} needs the pack's nominal_v"
+    if (_is_pwm(pack) or charges) and not _has(pack, "nominal_v"):
+        key = 'kind = "pwm"' if _is_pwm(pack) else "charge_max_a"
+        yield f"{key} needs the pack's nominal_v"
 
 
 def _is_pwm(pack: Table) -> bool:
@@ -160,7 +159,7 @@ def _strings(panel: Table, pack: Table) -> Iterator[str]:
     in_series = 1 if connection == "parallel" else count
     if isinstance(connection, int) and connection > 0 and count > 1:
         in_series = connection
-        if count % connection:
+        if count % connection > 0:
             yield (
                 f"count must be a multiple of the solar input's connection, {connection}"
                 f" (got {count})"

@@ -81,5 +81,5 @@ def _of_record(record: Record) -> Cold | None:
         return None
     yearly_c = record.temp_air[: years * rows].reshape(years, rows).min(axis=1)
     lowest_c = min(float(record.temp_air.min()), float(yearly_c.mean()) - RARE_COLD_K)
-    held = "a year" if years == 1 else f"{years} years"
-    return known_cold(lowest_c, f"for a cold spell beyond {held} of {record.name}")
+    hours = "the coldest hour" if years == 1 else f"the coldest hours of {years} years"
+    return known_cold(lowest_c, f"a rare cold after {hours} of {record.name}")
