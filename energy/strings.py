@@ -166,10 +166,17 @@ def kept_connection(plan: Plan, cold: Cold) -> dict[str, str | int]:
 
 def pwm_notes(laid: Sequence[Arrangement]) -> list[str]:
     """How several panels are taken to be joined at a PWM input, where that decides their power."""
+    if not laid or laid[0].pack.solar_input.kind != "pwm":
+        return []
+    pack = laid[0].pack
+    most_a = pack.solar_input.max_a
+    bound = ""
+    if most_a is not None and sum(way.i_mp for way in laid) > most_a:
+        bound = f", which passes {most_a:g} A in all"
     return [
         f'{way.panel.count} x "{way.panel.name}" taken as {way.in_series} in series,'
-        f" {way.in_parallel} in parallel: the PWM input passes {way.i_mp:.3g} A of theirs at the"
-        f" battery's {way.pack.nominal_v:g} V"
+        f" {way.in_parallel} in parallel: {way.i_mp:.3g} A for the PWM input{bound}, at the"
+        f" battery's {pack.nominal_v:g} V"
         for way in laid
-        if way.pack.solar_input.kind == "pwm" and way.panel.count > 1
+        if way.panel.count > 1
     ]

@@ -96,6 +96,7 @@ def test_a_string_that_fits_in_the_plans_season_only_is_a_no_that_says_so():
     assert head.startswith("NO: ")
     assert "2 in series, fits in the plan's own days only" in head
     assert "at -25 it gives 49.6 V, and the input bears 47 V" in head
+    assert shown(answer).count("own days only") == 1
 
 
 def test_the_lowest_of_the_place_and_the_plans_own_days_stand_side_by_side():
@@ -243,12 +244,14 @@ def test_a_pwm_input_passes_no_more_than_its_amps():
 def test_check_says_how_the_panels_of_a_pwm_input_are_taken_to_be_joined():
     found = budget(kit(TWO, {"kind": "pwm", "max_v": 60, "max_a": 20}))
     note = (
-        '2 x "folder" taken as 2 in series, 1 in parallel: the PWM input passes 11.1 A of theirs'
-        " at the battery's 12.8 V"
+        '2 x "folder" taken as 2 in series, 1 in parallel: 11.1 A for the PWM input, at the'
+        " battery's 12.8 V"
     )
     assert note in found.notes
     assert note in wire(found).notes
     assert not any("PWM" in note for note in budget(kit(TWO)).notes)
+    bound = budget(kit(TWO, {"kind": "pwm", "connection": "parallel", "max_a": 15}))
+    assert any("22.2 A for the PWM input, which passes 15 A in all" in n for n in bound.notes)
 
 
 def test_the_sheet_by_hand_counts_strings_behind_a_pwm_input():

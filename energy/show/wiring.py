@@ -25,7 +25,8 @@ def show_wire(answer: Wire, out: Console, *, demo: bool = False) -> None:
     """Print the whole answer; `demo` says that the plan is the built-in one."""
     if demo:
         out.print("No plan given: this is the built-in demo, an invented example.")
-    out.print(headline(answer))
+    head = headline(answer)
+    out.print(head)
     if answer.runs:
         out.print(run_table(answer.runs))
         for rule, numbers in _rules(answer.runs).items():
@@ -33,7 +34,8 @@ def show_wire(answer: Wire, out: Console, *, demo: bool = False) -> None:
     if answer.strings:
         out.print(string_table(answer.strings))
     for note in answer.notes:
-        out.print(Text(f"Note: {note}."))
+        if note not in head.plain:
+            out.print(Text(f"Note: {note}."))
     out.print(Text(CLOSING))
 
 
