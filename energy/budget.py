@@ -23,6 +23,7 @@ from energy.plan import Plan, PlanError
 from energy.runs import mains_notes
 from energy.scene import Placed, calendar_of, cells_of, energy_by_task, place_bursts, scene
 from energy.solar import Solar
+from energy.strings import laid_out, pwm_notes
 from energy.weather.futures import Source, Weathers, record_of, weathers
 
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
@@ -169,7 +170,12 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
         asked_wh=energy_by_task(whole.placed.bursts, tasks),
         unmet_wh=unmet,
         ledger_wh={name: books[name] for name in LEDGER},
-        notes=(*weather.notes, *whole.placed.notes, *mains_notes(plan)),
+        notes=(
+            *weather.notes,
+            *pwm_notes(laid_out(plan, weather.cold)),
+            *whole.placed.notes,
+            *mains_notes(plan, weather.cold),
+        ),
         case=ready.case,
         cells=cells,
         solar=ready.solar,

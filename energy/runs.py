@@ -11,98 +11,11 @@ from energy import voltages
 from energy.model import Array, cable
 from energy.model.electronics import inverter_curve
 from energy.plan import Plan, PlanError
-from energy.plan.kit import Panel, SolarInput
 from energy.plan.schema import Run, Task
+from energy.strings import I_SC_SHARE, Arrangement, laid_out, working_v
+from energy.weather.coldest import Cold
 
-ROUNDING = 1.0 + 1e-9
 LEAD_MM2 = 1.3  # AWG 16: a flexible lead may stand behind 20 A, NFPA 70 240.5(B), from memory
-I_SC_SHARE = 1.1  # of i_mp, where i_sc is left out (common practice: 1.06 to 1.08 on labels)
-
-
-@dataclass(frozen=True)
-class Arrangement:
-    """Panels of one kind as equal strings at an input; v_oc_cold [V] of a whole string, None
-    where the label's v_oc is not given."""
-
-    panel: Panel
-    into: SolarInput
-    in_series: int
-    v_oc_cold: float | None
-
-    @property
-    def in_parallel(self) -> int:
-        """Number of strings."""
-        return self.panel.count // self.in_series
-
-    @property
-    def v_mp(self) -> float:
-        """Working volts of a string."""
-        return self.panel.v_mp * self.in_series
-
-    @property
-    def i_mp(self) -> float:
-        """Working amps of all strings together."""
-        return self.panel.i_mp * self.in_parallel
-
-    @property
-    def i_sc(self) -> float:
-        """Short-circuit amps of all strings together."""
-        return (self.panel.i_sc or I_SC_SHARE * self.panel.i_mp) * self.in_parallel
-
-    @property
-    def fits(self) -> bool | None:
-        """Whether the input bears the cold volts and the short-circuit amps; None: not known."""
-        max_v, max_a = self.into.max_v, self.into.max_a
-        if max_a is not None and self.i_sc > max_a * ROUNDING:
-            return False
-        if self.v_oc_cold is None or max_v is None:
-            return None
-        return self.v_oc_cold <= max_v * ROUNDING
-
-
-def arrangements(panel: Panel, into: SolarInput, lowest_c: float) -> list[Arrangement]:
-    """Every way to join the panels of one kind in equal strings, fewest in series first.
-
-    The cold voltage goes by the panel's coefficient, where none is given by the table of
-    NFPA 70 690.7(A). Raises ValueError below -40 C, where that table ends.
-    """
-    own = "temp_coefficient_voc_percent_per_c" in panel.model_fields_set
-    coefficient = panel.temp_coefficient_voc_percent_per_c if own else None
-    cold = None if panel.v_oc is None else cable.cold_v_oc(panel.v_oc, lowest_c, coefficient)
-    return [
-        Arrangement(panel, into, n, None if cold is None else n * cold)
-        for n in range(1, panel.count + 1)
-        if panel.count % n == 0
-    ]
-
-
-def taken(ways: list[Arrangement]) -> Arrangement:
-    """The first arrangement known to fit, else the first that may, else the first of all."""
-    for known in (True, None):
-        for way in ways:
-            if way.fits is known:
-                return way
-    return ways[0]
-
-
-def laid_out(plan: Plan, lowest_c: float) -> list[Arrangement]:
-    """The arrangement to expect of each of the plan's panels, all on one input.
-
-    The fewest in series that fit: side by side panels bear shade best and keep the voltage low.
-    Where all kinds together are too many amps, the most in series that fit; where nothing fits, the
-    fewest. Raises ValueError below -40 C for a panel without a coefficient.
-    """
-    ways = [arrangements(panel, plan.pack.solar_input, lowest_c) for panel in plan.panel]
-    fewest = [taken(several) for several in ways]
-    most = [taken(several[::-1]) for several in ways]
-    sound = amps_fit(most) and not any(way.fits is False for way in most)
-    return most if sound and not amps_fit(fewest) else fewest
-
-
-def amps_fit(laid: list[Arrangement]) -> bool:
-    """Whether the input bears the short-circuit amps of all strings together."""
-    most_a = laid[0].into.max_a if laid else None
-    return most_a is None or sum(way.i_sc for way in laid) <= most_a * ROUNDING
 
 
 @dataclass(frozen=True)
@@ -291,16 +204,16 @@ def _to_task(plan: Plan, run: Run, task: Task) -> Joined:
     )
 
 
-def at_the_pack(plan: Plan, panel_w: Array, lowest_c: float) -> Array:
+def at_the_pack(plan: Plan, panel_w: Array, cold: Cold) -> Array:
     """The panels' power [W] after the run from panel to pack, where the plan has one.
 
-    lowest_c is the coldest air, which decides how the panels are joined. The panels' working
+    cold is the place's lowest air, which decides how the panels are joined. The panels' working
     voltage is held at that of the label, though heat lowers it by some percent. A cross-section
     left out is the smallest that will do, else the thickest of the table. Raises PlanError.
     """
     if not plan.run:
         return panel_w
-    runs = joined(plan, laid_out(plan, max(lowest_c, cable.COLDEST_C)))
+    runs = joined(plan, laid_out(plan, cold))
     one = next((one for one in runs if one.kind == "panel"), None)
     if one is None:
         return panel_w
@@ -311,7 +224,28 @@ def at_the_pack(plan: Plan, panel_w: Array, lowest_c: float) -> Array:
     return cable.after_cable(panel_w, one.ohm(_laid_mm2(one)), one.volts, drawn_v)
 
 
-def lead_losses(plan: Plan) -> dict[int, float]:
+def solar_limit_w(plan: Plan, cold: Cold) -> float:
+    """The most that the solar input takes [W], on the panels' side at the end of their cable.
+
+    The least of max_w; of max_a at the strings' working volts, or at the battery's behind a PWM
+    input; and of charge_max_a at the battery's volts before the controller's loss. Infinite where
+    nothing is said. Raises PlanError.
+
+    >>> solar_limit_w(Plan.read("builtin:cloudy-repair"), Cold(-40.0, "assumed", False, 25.0))
+    234.0
+    """
+    into, battery_v = plan.pack.solar_input, plan.pack.nominal_v or 0.0
+    limits_w = [np.inf if into.max_w is None else into.max_w]
+    laid = laid_out(plan, cold)
+    if into.max_a is not None and laid:
+        volts = battery_v if into.kind == "pwm" else working_v(laid)
+        limits_w.append(float(at_the_pack(plan, np.array(into.max_a * volts), cold)))
+    if into.charge_max_a is not None:
+        limits_w.append(into.charge_max_a * battery_v / (into.efficiency_percent / 100.0))
+    return min(limits_w)
+
+
+def lead_losses(plan: Plan, cold: Cold) -> dict[int, float]:
     """By task number from 0: what its lead from the pack loses, as a share of the task's watts.
 
     Taken at the working amps all along, a little on the safe side where a tool also runs free;
@@ -321,7 +255,7 @@ def lead_losses(plan: Plan) -> dict[int, float]:
     found: dict[int, float] = {}
     if not any(end.startswith("task:") for run in plan.run for end in (run.from_, run.to)):
         return found
-    for one in joined(plan, laid_out(plan, cable.COLDEST_C)):
+    for one in joined(plan, laid_out(plan, cold)):
         if one.kind in ("ac", "dc12", "usb"):
             drop = one.amps * one.ohm(_laid_mm2(one)) / one.volts
             for k, task in enumerate(plan.task):
@@ -330,14 +264,14 @@ def lead_losses(plan: Plan) -> dict[int, float]:
     return found
 
 
-def mains_notes(plan: Plan) -> tuple[str, ...]:
+def mains_notes(plan: Plan, cold: Cold) -> tuple[str, ...]:
     """A line for each lead whose mains voltage nobody knows. Raises PlanError."""
     if not plan.run or voltages.mains(plan).known:
         return ()
     return tuple(
         f"run {number}: {one.about}; until then it is reckoned at {one.volts:g} V, the lowest in"
         " use, where a lead loses most"
-        for number, one in enumerate(joined(plan, laid_out(plan, cable.COLDEST_C)), start=1)
+        for number, one in enumerate(joined(plan, laid_out(plan, cold)), start=1)
         if not one.known
     )
 

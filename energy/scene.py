@@ -127,7 +127,7 @@ def scene(
         inverter=limits.curve,
         inverter_on=inverter_on(edges, accepted, plan.task, limits, begun),
         outlet_efficiency=limits.outlet_efficiency,
-        draws=_draws(edges, accepted, plan, order),
+        draws=_draws(edges, accepted, plan, order, lead_losses(plan, weather.cold)),
         factor=_task_factors(plan, lanes),
     )
     return Scene(
@@ -365,8 +365,15 @@ def _in_day(plan: Plan, calendar: Calendar, number: int, day: date) -> tuple[lis
     return [(window[0], min(end, window[1]))], end > window[1] + 1e-3
 
 
-def _draws(edges: Array, accepted: Sequence[Burst], plan: Plan, order: Sequence[int]) -> list[Draw]:
-    """The mean watts of every task that runs, by segment, in rank order."""
+def _draws(
+    edges: Array,
+    accepted: Sequence[Burst],
+    plan: Plan,
+    order: Sequence[int],
+    lost: dict[int, float],
+) -> list[Draw]:
+    """The mean watts of every task that runs, by segment, in rank order; lost in its lead by task
+    as a share of them."""
     rows: dict[int, list[Index]] = {}
     watts: dict[int, list[Array]] = {}
     for burst in accepted:
@@ -374,7 +381,7 @@ def _draws(edges: Array, accepted: Sequence[Burst], plan: Plan, order: Sequence[
             first, last = np.searchsorted(edges, [piece.start_s, piece.end_s])
             rows.setdefault(burst.task, []).append(np.arange(first, last))
             watts.setdefault(burst.task, []).append(np.full(int(last - first), piece.mean_w))
-    found, lost = [], lead_losses(plan)
+    found = []
     for task in order:
         if task in rows:
             where: Index = np.concatenate(rows[task])

@@ -18,7 +18,7 @@ from brute_loads import (
     seconds_of,
     within_limits,
 )
-from brute_sun import air_c, panel_side_w
+from brute_sun import air_c, most_taken_w, panel_side_w
 
 
 @dataclass(frozen=True)
@@ -152,9 +152,8 @@ def run_seconds(plan, wants, panel, charger, inverter_on, air):
     floors = ((1.0 - usable) * c * capacity).tolist()
     frozen = (cell_c < 0.0).tolist() if lithium and not pack.heated else [False] * len(air)
 
-    solar = plan.pack.solar_input
-    efficiency = solar.efficiency_percent / 100.0
-    taken = panel if solar.max_w is None else np.minimum(panel, solar.max_w)
+    efficiency = plan.pack.solar_input.efficiency_percent / 100.0
+    taken = np.minimum(panel, most_taken_w(plan))
     sun, charger = (taken * efficiency).tolist(), charger.tolist()
     idle_inverter = (inverter_on * (pack.inverter.idle_w if pack.inverter else 0.0)).tolist()
     needs = bus_w(plan, wants, inverter_on).tolist()

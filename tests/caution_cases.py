@@ -156,8 +156,10 @@ RAISED = [
     ("string-can-shock", panel(v_mp=62)),
     ("string-can-shock", panel(v_oc=30), around("wet")),
     ("string-can-shock", panel(v_oc=30), AFLOAT),
-    # At 20 C 1.02 and at 0 C 1.10 of the label's volts: NFPA 70 table 690.7(A), from memory.
+    # 1.25 of the label's volts at -40 C, for no record low is known here: NFPA 70 table 690.7(A),
+    # from memory.
     ("cold-string-voltage", panel(v_oc=25), pack(solar_input={"max_v": 25}), air(20, 20)),
+    ("cold-string-voltage", panel(v_oc=25), pack(solar_input={"max_v": 31}), air(20, 20)),
     ("cold-string-voltage", panel(v_oc=25), pack(solar_input={"max_v": 26}), air(0, 20)),
     # 1 mm2 carries 13.5 A: BS 7671 table 4D1A; AWG 12 20 A: NFPA 70 240.4(D); from memory.
     ("cable-too-thin", run(mm2=1, amps=12.1)),  # 12.1 A x 1.25: a fuse of 20 A
@@ -258,10 +260,17 @@ NOT_RAISED = [
     ("welding-arc", task(tool="plastic-welder", name="weld the tank")),
     ("inverter-earth",),
     ("gear-in-the-rain", around("outdoors", "fuel")),
-    ("string-can-shock", panel(v_oc=58, v_mp=50)),
+    ("string-can-shock", panel(v_oc=47, v_mp=40)),  # 58.8 V at -40 C
+    ("string-can-shock", panel(v_oc=58, v_mp=50), {"place": {"lowest_c": 20}}),
     ("string-can-shock", panel(v_oc=30)),
-    ("string-can-shock", panel(v_oc=29), around("wet")),
-    ("cold-string-voltage", panel(v_oc=25), pack(solar_input={"max_v": 26}), air(20, 20)),
+    ("string-can-shock", panel(v_oc=23), around("wet")),  # 28.8 V at -40 C
+    ("cold-string-voltage", panel(v_oc=25), pack(solar_input={"max_v": 32}), air(20, 20)),
+    (
+        "cold-string-voltage",
+        panel(v_oc=25),
+        pack(solar_input={"max_v": 26}),
+        {"place": {"lowest_c": 20}},
+    ),
     ("cold-string-voltage", panel(v_oc=25, v_mp=20), air(0, 20)),
     ("cold-string-voltage", panel(), pack(solar_input={"max_v": 19}), air(0, 20)),
     ("cable-too-thin", run(mm2=1, amps=8)),  # a fuse of 10 A

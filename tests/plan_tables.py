@@ -150,6 +150,7 @@ EVERY_KEY: Table = {
             "efficiency_percent": 97,
             "max_v": 30,
             "max_a": 20,
+            "connection": "parallel",
         },
     },
     "charger": [{"name": "socket", "watts": 100, "between": ["17:00", "18:30"], "days": [1]}],

@@ -178,6 +178,42 @@ PLANS = {
         "2026-05-03T06:00:00",
         panel=[{"rated_w": 100, "v_mp": 18.5, "count": 2}],
     ),
+    "four panels, two in each string, behind a PWM controller of few amps": scenario(
+        {
+            "chemistry": "agm",
+            "capacity_ah": 60,
+            "nominal_v": 24,
+            "start_percent": 40,
+            "solar_input": {"kind": "pwm", "connection": 2, "max_v": 60, "max_a": 8},
+        },
+        [{**FRIDGE}],
+        "2026-05-01T06:00:00",
+        "2026-05-02T06:00:00",
+        panel=[{"rated_w": 100, "count": 4}],
+    ),
+    "panels in series and one alone on an input of few amps": scenario(
+        {
+            "capacity_wh": 2000,
+            "start_percent": 15,
+            "solar_input": {"connection": "series", "max_v": 80, "max_a": 4},
+        },
+        [{**LANTERN}],
+        "2026-05-01T06:00:00",
+        "2026-05-01T22:00:00",
+        panel=[{"rated_w": 100, "count": 2}, {"rated_w": 150, "v_mp": 34}],
+    ),
+    "a controller sold by the amps that it gives the battery": scenario(
+        {
+            "capacity_wh": 2000,
+            "nominal_v": 12.8,
+            "start_percent": 15,
+            "solar_input": {"charge_max_a": 10, "efficiency_percent": 95},
+        },
+        [{**LANTERN}],
+        "2026-05-01T06:00:00",
+        "2026-05-01T22:00:00",
+        panel=[{"rated_w": 220}],
+    ),
     "a panel turned to the sun three times, above the controller's limit": scenario(
         {"capacity_wh": 1500, "start_percent": 20, "solar_input": {"max_w": 210}},
         [{**LANTERN, "working_w": 45}],

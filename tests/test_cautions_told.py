@@ -13,7 +13,6 @@ from caution_plans import (
     AGM,
     MIAMI,
     PANEL,
-    air,
     around,
     found,
     lead,
@@ -127,7 +126,8 @@ def test_a_cable_is_named_by_its_number_and_ends():
 
 def test_a_string_that_is_too_cold_is_said_in_volts():
     # 25 V x 1.10 at 0 C: NFPA 70 table 690.7(A), from memory.
-    cold = found(panel(v_oc=25), pack(solar_input={"max_v": 26}), air(0, 20))
+    freezing = {"place": {"lowest_c": 0}}
+    cold = found(panel(v_oc=25), pack(solar_input={"max_v": 26}), freezing)
     assert "reach 28 V" in cold["cold-string-voltage"].text
     assert "bears 26 V" in cold["cold-string-voltage"].text
 

@@ -161,8 +161,9 @@ CABLE = [{"from": "panel", "to": "pack", "length_m": 15, "mm2": 2.5}]
     [
         small(None, OUTSIDE),
         small(None, {**OUTSIDE, "solar_input": {"max_w": 90}}, run=CABLE),
+        small(None, {**OUTSIDE, "solar_input": {"max_a": 4}}),
     ],
-    ids=["panels of any size", "behind a long cable"],
+    ids=["panels of any size", "behind a long cable", "few amps from the panels"],
 )
 def test_whole_years_are_the_same_either_way(plan: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     designs = np.array([60.0, 150.0, 60.0]), np.array([300.0, 500.0, 1500.0])

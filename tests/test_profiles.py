@@ -319,6 +319,17 @@ def test_the_sun_alone_never_charges_faster_than_the_battery_allows(name):
     assert charge_w <= PACKS[name]["charge_max_w"]
 
 
+@pytest.mark.parametrize("name", PACKS)
+def test_an_inputs_watts_are_those_of_its_amps(name):
+    # PWM: amps times battery volts. A controller's rated charge current: the same and its loss.
+    solar, volts = PACKS[name]["solar_input"], PACKS[name]["nominal_v"]
+    if solar["kind"] == "pwm":
+        assert solar["max_w"] == pytest.approx(solar["max_a"] * volts)
+    if "charge_max_a" in solar:
+        most_w = solar["charge_max_a"] * volts / (solar["efficiency_percent"] / 100)
+        assert solar["max_w"] == pytest.approx(most_w, rel=0.01)
+
+
 @pytest.mark.parametrize(
     ("chemistry", "low_wh_per_kg", "high_wh_per_kg"),
     [("lfp", 55, 95), ("nmc", 75, 130), ("agm", 25, 45), ("flooded", 25, 45)],

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from energy import voltages
 from energy.model import cable
 from energy.plan.kit import Pack
-from energy.runs import Arrangement, Joined
+from energy.runs import Joined
+from energy.strings import Arrangement
 
 # Blade fuses, ISO 8820-3, from memory.
 BLADE_V, BLADE_BREAKS_A = 32.0, 1000.0

@@ -8,14 +8,23 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from energy.answers.fuses import fuse
-from energy.budget import Budget, budget
+from energy.answers.strings import (
+    Air,
+    String,
+    air_of,
+    asks_of,
+    cold_notes,
+    judged,
+    string_notes,
+    with_record_low,
+)
+from energy.budget import Budget
 from energy.model import cable
 from energy.plan import Plan, PlanError
-from energy.runs import I_SC_SHARE, Arrangement, Joined, amps_fit, arrangements, joined, laid_out
+from energy.runs import Joined, joined
+from energy.strings import Arrangement
 
 HARD_START_PERCENT = 10.0  # a deeper dip and a motor may not start (common practice)
-UNLIKE = 1.1  # strings whose working volts differ more drag one another down (common practice)
-COLD_C, WARM_C = -90.0, 60.0  # what air on the ground may have
 ALLOWED = 1.0 + 1e-9
 
 if TYPE_CHECKING:
@@ -70,35 +79,22 @@ class Wired:
 
 
 @dataclass(frozen=True)
-class String:
-    """One way to join the panels of a kind; taken: the one that the runs are reckoned with.
-
-    fits is None where a label, a limit or the cold is not known.
-    """
-
-    panel: str
-    panels_in_series: int
-    strings: int
-    v_oc_cold: float | None
-    limit_v: float | None
-    i_sc: float
-    limit_a: float | None
-    fits: bool | None
-    taken: bool
-
-
-@dataclass(frozen=True)
 class Wire:
-    """The answer; lowest_c [deg C] is the cold the strings were judged in, None without panels.
+    """The answer; air is what the strings were judged in, None without panels.
 
     asks: what only the maker of the solar input can answer.
     """
 
     runs: tuple[Wired, ...]
     strings: tuple[String, ...]
-    lowest_c: float | None
+    air: Air | None
     notes: tuple[str, ...]
     asks: tuple[str, ...] = ()
+
+    @property
+    def lowest_c(self) -> float | None:
+        """The air in which the strings were judged [deg C], None without panels."""
+        return None if self.air is None else self.air.cold.lowest_c
 
     @property
     def verdict(self) -> bool | None:
@@ -154,110 +150,46 @@ class Wire:
                     "v_oc_cold": None if string.v_oc_cold is None else round(string.v_oc_cold, 1),
                     "limit_v": string.limit_v,
                     "fits": string.fits,
+                    "taken": string.taken,
                 }
                 for string in self.strings
             ],
+            "air": None if self.air is None else self.air.as_dict(),
         }
 
 
 def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
     """Judge each run of a plan, or find its cable, and the strings of its panels.
 
-    lowest_c is the place's record-low air [deg C]; left out, the coldest air in all weathers of
-    the plan (a Budget has them; with a Plan they are worked out). Raises PlanError for runs that
-    join nothing, or that the tables do not reach.
+    lowest_c is the place's record-low air [deg C]; left out, the lowest that the place is likely
+    ever to have, by the plan and its weather (which a Budget has; with a Plan it is worked out).
+    Raises PlanError for runs that join nothing, or that the tables do not reach.
 
     >>> found = wire(Plan.read("builtin:january-job"), lowest_c=-15.0)
     >>> [(run.mm2, run.fuse_a, run.fits) for run in found.runs]
     [(10.0, 50.0, True)]
     """
     plan = asked.plan if isinstance(asked, Budget) else asked
-    if lowest_c is not None and not COLD_C <= lowest_c <= WARM_C:
-        raise PlanError(
-            [
-                f"the lowest air must lie between {COLD_C:g} and {WARM_C:g} degrees C"
-                f" (got {lowest_c:g})"
-            ]
-        )
-    cold = _cold(asked, lowest_c) if plan.panel else None
+    if lowest_c is not None:
+        asked = plan = with_record_low(plan, lowest_c)
+    air = air_of(asked) if plan.panel else None
     laid: list[Arrangement] = []
     strings: tuple[String, ...] = ()
     notes: list[str] = []
     asks: tuple[str, ...] = ()
-    if cold is not None:
-        laid, strings = _strings(plan, cold)
-        notes += [*_cold_notes(plan, cold), *_string_notes(plan, laid)]
-        asks = _asks(plan, laid)
+    if air is not None:
+        laid, strings = judged(plan, air)
+        notes += [*cold_notes(plan, air), *string_notes(plan, laid, strings)]
+        asks = asks_of(plan, laid)
     ends = joined(plan, laid)
-    runs = _wired(plan, ends, laid, None if cold is None else _coldest_v(laid, cold))
+    runs = _wired(plan, ends, laid, _coldest_v(laid) if laid else None)
     notes += _run_notes(plan, ends, runs)
-    lowest = None if cold is None else cold.lowest_c
-    return Wire(runs, strings, lowest, tuple(dict.fromkeys(notes)), asks)
+    return Wire(runs, strings, air, tuple(dict.fromkeys(notes)), asks)
 
 
-@dataclass(frozen=True)
-class _Cold:
-    """The coldest air, where it comes from, and whether anybody has stated or measured it."""
-
-    lowest_c: float
-    source: str
-    known: bool
-
-
-def _cold(asked: Plan | Budget, lowest_c: float | None) -> _Cold:
-    if lowest_c is not None:
-        return _Cold(lowest_c, "as given", True)
-    weather = (asked if isinstance(asked, Budget) else budget(asked)).weather
-    lowest = float(weather.temp_air.min())
-    return _Cold(lowest, f"the coldest air of {weather.source}", weather.temperature_stated)
-
-
-def _strings(plan: Plan, cold: _Cold) -> tuple[list[Arrangement], tuple[String, ...]]:
-    """The arrangements expected, and every one, in the plan's order."""
-    found: list[String] = []
-    try:
-        laid = laid_out(plan, cold.lowest_c)
-        for panel, expected in zip(plan.panel, laid, strict=True):
-            coldest = min(cold.lowest_c, cable.COLDEST_C)
-            for way, anywhere in zip(
-                *(arrangements(panel, plan.pack.solar_input, c) for c in (cold.lowest_c, coldest)),
-                strict=True,
-            ):
-                fits = way.fits
-                if way == expected and not amps_fit(laid):
-                    fits = False
-                elif fits and not cold.known and not anywhere.fits:
-                    fits = None  # it would in this cold, not in every cold there is
-                found.append(_string(way, way == expected, fits))
-    except ValueError as error:
-        raise PlanError([f"{plan.origin}: panel: {error}"]) from None
-    return laid, tuple(found)
-
-
-def _string(way: Arrangement, expected: bool, fits: bool | None) -> String:
-    return String(
-        panel=way.panel.name,
-        panels_in_series=way.in_series,
-        strings=way.in_parallel,
-        v_oc_cold=way.v_oc_cold,
-        limit_v=way.into.max_v,
-        i_sc=way.i_sc,
-        limit_a=way.into.max_a,
-        fits=fits,
-        taken=expected,
-    )
-
-
-def _coldest_v(laid: list[Arrangement], cold: _Cold) -> float | None:
-    """The highest open-circuit voltage of the strings; as cold as it ever gets where no cold is
-    known; None where a label is not."""
-    lowest_c = cold.lowest_c if cold.known else min(cold.lowest_c, cable.COLDEST_C)
-    volts = [
-        way.v_oc_cold
-        for one in laid
-        for way in arrangements(one.panel, one.into, lowest_c)
-        if way.in_series == one.in_series
-    ]
+def _coldest_v(laid: list[Arrangement]) -> float | None:
+    """The highest open-circuit voltage of the strings, None where a label is not known."""
+    volts = [way.v_oc_cold for way in laid]
     known = [v for v in volts if v is not None]
     return max(known) if len(known) == len(volts) else None
 
@@ -333,71 +265,6 @@ def _rule(one: Joined, mm2: float) -> str:
         heat = f"NFPA 70 240.4(D), 310.16 at {column_c} C by 110.14(C)"
     parts.append(f"copper that carries it, alone and uncoiled ({heat})")
     return "; ".join(parts)
-
-
-def _cold_notes(plan: Plan, cold: _Cold) -> list[str]:
-    """In what cold the strings were judged, and what of their labels is not known."""
-    notes = [f"strings judged at {cold.lowest_c:.0f} degrees C, {cold.source}"]
-    if not cold.known:
-        notes = [
-            f"nobody has said how cold it gets: strings shown at {cold.lowest_c:.0f} degrees C,"
-            " where a NO is sure and nothing else is judged; give temp_air_c or the record low"
-        ]
-    if plan.pack.solar_input.max_v is None:
-        notes.append("[pack.solar_input] has no max_v: no string can be said to fit")
-    for number, panel in enumerate(plan.panel, start=1):
-        own = "temp_coefficient_voc_percent_per_c" in panel.model_fields_set
-        if panel.v_oc is None:
-            notes.append(f'panel {number} "{panel.name}": give v_oc from its label to judge it')
-        elif not own:
-            notes.append(
-                f'panel {number} "{panel.name}": cold voltage by NFPA 70 table 690.7(A), for want'
-                " of its own coefficient"
-            )
-        if panel.i_sc is None:
-            notes.append(
-                f'panel {number} "{panel.name}": i_sc is taken as {I_SC_SHARE:g} x i_mp, for want'
-                " of its label's"
-            )
-    return notes
-
-
-def _string_notes(plan: Plan, laid: list[Arrangement]) -> list[str]:
-    """How the panels are taken to be joined, and what an electrician would look at next."""
-    pack_v, notes = plan.pack.nominal_v, []
-    for way in laid:
-        name = f'"{way.panel.name}"'
-        if way.panel.count > 1:
-            why = "as few in series as its volts and amps let, for shade then costs least"
-            if way.fits is False or not amps_fit(laid):
-                why = "no way to join them suits the input"
-            notes.append(
-                f"{way.panel.count} x {name} taken as {way.in_series} in series, {way.in_parallel}"
-                f" in parallel: {why}"
-            )
-        if way.in_parallel > 2:
-            notes.append(f"three strings or more of {name}: a fuse in each (NFPA 70 690.9)")
-        if pack_v is not None and way.v_mp < pack_v:
-            notes.append(
-                f"{name}: its {way.v_mp:.3g} V lie below the pack's {pack_v:g} V: the input must be"
-                " one that raises the voltage"
-            )
-    volts = [way.v_mp for way in laid]
-    if max(volts) > UNLIKE * min(volts):
-        notes.append("unlike strings on one input drag one another down: match their volts")
-    return notes
-
-
-def _asks(plan: Plan, laid: list[Arrangement]) -> tuple[str, ...]:
-    """More amps in bright sun than the input takes: good or not as its maker says."""
-    takes_a = plan.pack.solar_input.max_a
-    bright_a = cable.PANEL_CIRCUIT / cable.CONTINUOUS * sum(way.i_sc for way in laid)
-    if takes_a is None or bright_a <= takes_a:
-        return ()
-    return (
-        f"in bright sun the strings can short to {bright_a:.3g} A (1.25 x Isc, NFPA 70 690.8), the"
-        f" input takes {takes_a:g} A: ask its maker whether it limits the rest",
-    )
 
 
 def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[str]:

@@ -14,6 +14,7 @@ from energy.answers.sizing.proposal import length_days
 from energy.budget import Budget
 from energy.model.battery import USABLE
 from energy.plan.kit import Pack
+from energy.strings import laid_out, pwm_share
 
 # Array-to-load ratio, ordinary and critical loads: the middles of 1.1-1.2 and 1.3-1.4, IEEE 1562
 # (from memory).
@@ -189,9 +190,7 @@ def _panel_to_battery(b: Budget) -> float:
         condition = weighted / watts / 100.0
     controller = plan.pack.solar_input.efficiency_percent / 100.0
     if plan.pack.solar_input.kind == "pwm" and watts > 0.0:
-        volts = plan.pack.nominal_v or 0.0
-        held = sum(p.rated_w * p.count * min(volts / p.v_mp, 1.0) for p in plan.panel)
-        controller *= held / watts
+        controller *= pwm_share(laid_out(plan, b.weather.cold))
     return max(condition * controller * plan.pack.coulombic_percent / 100.0, 0.01)
 
 

@@ -55,6 +55,7 @@ CONTINUOUS = 1.25  # a fuse bears what flows for hours at 1 / 1.25 of its rating
 PANEL_CIRCUIT = 1.25 * CONTINUOUS  # times I_sc: 1.25 for bright skies, NFPA 70 690.8(A) and (B)
 STANDARD_C = 25.0  # cells at standard test conditions: IEC 60904-3
 COLDEST_C = -40.0
+STEEPEST_PERCENT_PER_C = -0.5  # of V_oc; silicon has -0.2 to -0.4 (common practice)
 # NFPA 70 table 690.7(A), from memory: the cold end of each band [C] and its factor, mildest first.
 COLD_FACTORS = (
     (20.0, 1.02), (15.0, 1.04), (10.0, 1.06), (5.0, 1.08), (0.0, 1.10), (-5.0, 1.12),
@@ -218,20 +219,19 @@ def fuse_a(amps: float) -> float:
 def cold_factor(lowest_c: float) -> float:
     """Open-circuit voltage in the cold over that of the label, by NFPA 70 table 690.7(A).
 
-    1 from 25 C up; between bands the colder one. Raises ValueError below -40 C.
+    1 from 25 C up; between bands the colder one. Below -40 C, where the table ends, by the steepest
+    coefficient that silicon has: at most so much.
 
-    >>> cold_factor(30.0), cold_factor(-7.0)
-    (1.0, 1.14)
+    >>> cold_factor(30.0), cold_factor(-7.0), cold_factor(-50.0)
+    (1.0, 1.14, 1.3)
     """
     if lowest_c >= STANDARD_C:
         return 1.0
     for cold_end_c, factor in COLD_FACTORS:
         if lowest_c >= cold_end_c:
             return factor
-    raise ValueError(
-        f"the table of cold factors ends at {COLDEST_C:g} degrees C (got {lowest_c:.0f}): give"
-        " temp_coefficient_voc_percent_per_c from the panel's label"
-    )
+    beyond_k = COLDEST_C - lowest_c
+    return COLD_FACTORS[-1][1] + STEEPEST_PERCENT_PER_C / -100.0 * beyond_k
 
 
 def cold_v_oc(v_oc: float, lowest_c: float, percent_per_c: float | None = None) -> float:

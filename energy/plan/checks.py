@@ -118,14 +118,22 @@ def _pack(pack: Table) -> Iterator[Problem]:
         for key in ("kinetic_c", "kinetic_k_per_h"):
             if _has(pack, key):
                 yield Problem(where, f"{key} is for agm and flooded batteries only")
-    if _is_pwm(pack) and not _has(pack, "nominal_v"):
-        yield Problem(("pack", "solar_input"), 'kind = "pwm" needs the pack\'s nominal_v')
+    yield from (Problem(("pack", "solar_input"), text) for text in _solar_input(pack))
     inverter = _table(pack, "inverter")
     rated, surge = number(inverter.get("rated_w")), number(inverter.get("surge_w"))
     if rated is not None and surge is not None and surge < rated:
         yield Problem(
             ("pack", "inverter"), f"surge_w must be at least rated_w, {rated:g} (got {surge:g})"
         )
+
+
+def _solar_input(pack: Table) -> Iterator[str]:
+    charges = _has(_table(pack, "solar_input"), "charge_max_a")
+    if _is_pwm(pack) and charges:
+        yield "charge_max_a is for mppt: a pwm input passes the panels' amps on, give max_a"
+    if (_is_pwm(pack) or charges) and not _has(pack, "nominal_v"):
+        key = 'kind = "pwm"' if _is_pwm(pack) else "charge_max_a"
+        yield f"{key} needs the pack's nominal_v"
 
 
 def _is_pwm(pack: Table) -> bool:
@@ -135,11 +143,60 @@ def _is_pwm(pack: Table) -> bool:
 def _panel(panel: Table, pack: Table) -> Iterator[str]:
     if panel.get("aim") == "re-aimed" and not panel.get("re_aim_at"):
         yield 'aim = "re-aimed" needs re_aim_at, such as ["09:00", "12:00"]'
+    yield from _strings(panel, pack)
+    v_oc, v_mp = number(panel.get("v_oc")), number(panel.get("v_mp", 18.0))
+    if v_oc is not None and v_mp is not None and v_oc <= v_mp:
+        default = "" if _has(panel, "v_mp") else " where it is left out"
+        yield f"v_oc must be more than v_mp, {v_mp:g}{default} (got {v_oc:g})"
+    yield from _coefficient(panel, v_oc)
+
+
+def _strings(panel: Table, pack: Table) -> Iterator[str]:
+    """Whether the panels can be joined as stated, and reach a PWM input's battery."""
+    connection, count = _table(pack, "solar_input").get("connection"), panel.get("count", 1)
+    if not isinstance(count, int):
+        return
+    in_series = 1 if connection == "parallel" else count
+    if isinstance(connection, int) and connection > 0 and count > 1:
+        in_series = connection
+        if count % connection > 0:
+            yield (
+                f"count must be a multiple of the solar input's connection, {connection}"
+                f" (got {count})"
+            )
     volts, v_mp = number(pack.get("nominal_v")), number(panel.get("v_mp", 18.0))
-    if _is_pwm(pack) and volts is not None and v_mp is not None and v_mp < volts:
+    if _is_pwm(pack) and volts is not None and v_mp is not None and in_series * v_mp < volts:
+        joined = f" with {in_series} in series" * (in_series > 1)
         yield (
-            f"v_mp must be at least the pack's nominal_v, {volts:g}, for a PWM input (got {v_mp:g})"
+            f"v_mp must be at least the pack's nominal_v, {volts:g}, for a PWM input (got {v_mp:g}"
+            f"{joined})"
         )
+
+
+# What temperature does to the open-circuit volts of silicon, percent a degree (common practice:
+# -0.22 to -0.40); V/K of a usual panel lie closer to 0, mV/K far below.
+STEEPEST, FLATTEST = -0.5, -0.15
+
+
+def _coefficient(panel: Table, v_oc: float | None) -> Iterator[str]:
+    key = "temp_coefficient_voc_percent_per_c"
+    given = number(panel.get(key))
+    if given is None or STEEPEST <= given <= FLATTEST:
+        return
+    size = abs(given)
+    likely = {"as a share it would be": -100.0 * size}
+    if v_oc is not None and v_oc > 0.0:
+        likely[f"as mV/K of {v_oc:g} V it would be"] = -0.1 * size / v_oc
+        likely[f"as V/K of {v_oc:g} V it would be"] = -100.0 * size / v_oc
+    hints = [f"{words} {p:.2f}" for words, p in likely.items() if STEEPEST <= p <= FLATTEST]
+    if STEEPEST <= -given <= FLATTEST:
+        hints = ["datasheets print -0.30, the sign was lost"]
+    elif not hints:
+        hints = ["mV/K: divide by 10 and by v_oc; V/K: times 100, divided by v_oc"]
+    yield (
+        f"{key} must lie between {STEEPEST:g} and {FLATTEST:g}, percent of v_oc a degree"
+        f" (got {given:g}); {hints[0]}"
+    )
 
 
 def _days(table: Table, dates: int | None) -> Iterator[str]:

@@ -54,6 +54,7 @@ Percent = Annotated[float, Field(ge=0.0, le=100.0)]
 Efficiency = Annotated[float, Field(gt=1.0, le=100.0)]
 Spread = Annotated[float, Field(ge=0.0, le=200.0)]
 PerDegree = Annotated[float, Field(ge=-2.0, le=0.5)]
+OfVoc = Annotated[float, Field(ge=-1e6, le=1e6)]  # `checks` narrows it, and knows the panel's v_oc
 Name = Annotated[str, Field(max_length=200), AfterValidator(_printable)]
 AMoment = Annotated[Moment, BeforeValidator(moment)]
 AWindow = Annotated[Window | None, BeforeValidator(window)]
@@ -143,7 +144,7 @@ class Panel(Strict):
     i_sc: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None
     v_mp: Volts = 18.0
     i_mp: Above0 = Field(default_factory=lambda data: data["rated_w"] / data["v_mp"])
-    temp_coefficient_voc_percent_per_c: PerDegree = -0.30
+    temp_coefficient_voc_percent_per_c: OfVoc = -0.30
     length_m: Above0 | None = None
     kg: From0 | None = None
     price: From0 | None = None
@@ -214,14 +215,46 @@ class Usb(Strict):
     efficiency_percent: Efficiency = 90.0
 
 
-class SolarInput(Strict):
-    """The pack's solar controller."""
+CONNECTIONS = ("series", "parallel")
 
-    max_w: From0 | None = None
+
+def _connection(value: Any) -> Any:
+    whole = isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 1000
+    if whole or (isinstance(value, str) and value in CONNECTIONS):
+        return value
+    raise ValueError(
+        f"must be {', '.join(CONNECTIONS)}, or how many panels stand in series in each string"
+        f" (got {shown(value)}){meant(value, CONNECTIONS)}"
+    )
+
+
+class SolarInput(Strict):
+    """The pack's solar controller. All limits but `charge_max_a` are on the panels' side."""
+
+    max_w: From0 | None = Field(
+        None, description="Panels' side: the most watts it takes, at the end of their cable."
+    )
     kind: Literal["mppt", "pwm"] = "mppt"
     efficiency_percent: Efficiency = 97.0
-    max_v: Above0 | None = None
-    max_a: Above0 | None = None
+    max_v: Above0 | None = Field(
+        None, description="Panels' side: the most volts it bears, of a string open in the cold."
+    )
+    max_a: Above0 | None = Field(
+        None,
+        description="Panels' side: the most amps it takes, as packs print it (12-60 V, 13 A). No"
+        " more flow, at the string's working volts with mppt, at the pack's nominal_v with pwm,"
+        " which passes the panels' amps on to the battery.",
+    )
+    charge_max_a: Above0 | None = Field(
+        None,
+        description="Battery's side: the most amps that an mppt controller gives the battery, its"
+        " rated charge current, at the pack's nominal_v.",
+    )
+    connection: Annotated[str | int | None, BeforeValidator(_connection)] = Field(
+        None,
+        description="How the panels of each kind are joined: series, parallel, or how many stand"
+        " in series in each string. Left out: as few in series as fit.",
+    )
 
 
 def _temperature(value: Any) -> Any:

@@ -9,7 +9,8 @@ from energy.answers.cautioning.caution import Caution, first_few, named
 from energy.budget import Budget
 from energy.model import cable
 from energy.plan.schema import Task
-from energy.runs import Arrangement, Joined, joined, laid_out, working_w
+from energy.runs import Joined, joined, working_w
+from energy.strings import Arrangement, laid_out
 
 # Above these DC volts touching bare metal can hurt: IEC 60364-4-41, 414.4.5, dry and else.
 TOUCH_DRY_V, TOUCH_WET_V = 60.0, 30.0  # from memory
@@ -102,8 +103,8 @@ def live_panel(b: Budget) -> Caution | None:
 
 
 def _strings(b: Budget) -> list[Arrangement]:
-    """The strings to expect, as cold as the coldest air of all weathers."""
-    return laid_out(b.plan, max(float(b.weather.temp_air.min()), cable.COLDEST_C))
+    """The strings to expect, in the lowest air of the place."""
+    return laid_out(b.plan, b.weather.cold)
 
 
 def string_shock(b: Budget) -> Caution | None:
@@ -124,7 +125,7 @@ def string_shock(b: Budget) -> Caution | None:
 
 
 def cold_string(b: Budget) -> Caution | None:
-    """A string that in the cold gives more volts than the input bears."""
+    """A string that in the lowest air gives more volts than the input bears."""
     max_v = b.plan.pack.solar_input.max_v
     strings = [(way, way.v_oc_cold) for way in _strings(b) if way.v_oc_cold is not None]
     high = [(way, volts) for way, volts in strings if max_v and volts > max_v * ALLOWED]
@@ -132,8 +133,9 @@ def cold_string(b: Budget) -> Caution | None:
         return None
     return Caution(
         "cold-string-voltage",
-        f"In the cold the panels reach {max(volts for _, volts in high):.0f} V, and the solar input"
-        f" bears {max_v:g} V: it can be destroyed. Put fewer in series, or take another input.",
+        f"At {b.weather.cold.lowest_c:.0f} degrees C the panels reach"
+        f" {max(volts for _, volts in high):.0f} V, and the solar input bears {max_v:g} V: it can"
+        " be destroyed. Put fewer in series, or take another input.",
         _in_strings(high),
         "open-circuit voltage at the lowest air: NFPA 70, 690.7",
     )
