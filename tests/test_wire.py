@@ -112,7 +112,7 @@ def test_the_cross_section_found_keeps_the_drop_and_the_one_below_does_not():
     for length_m in (2, 5, 9):
         found = wire(kit([{**TO_PACK, "length_m": length_m}])).runs[0]
         assert found.fits
-        sizes = [0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50]
+        sizes = [0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, 70, 95]
         below = sizes[sizes.index(found.mm2) - 1]
         assert not wire(kit([{**TO_PACK, "length_m": length_m, "mm2": below}])).runs[0].fits
 
@@ -244,8 +244,8 @@ def test_an_unknown_task_is_named_with_what_was_meant():
         ),
         (
             [{**TO_PACK, "mm2": 3}],
-            "plan: run 1: mm2 must be one of 0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, or"
-            " that of an even gauge, such as 5.26 for AWG 10 (got 3)",
+            "plan: run 1: mm2 must be one of 0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, 70, 95,"
+            " or that of an even gauge, such as 5.26 for AWG 10 (got 3)",
         ),
         ([{**TO_PACK, "from": "pack"}], 'plan: run 1: from and to are both "pack"'),
         (
@@ -265,8 +265,8 @@ def test_what_no_cable_joins_is_one_line_for_the_answer_and_the_simulation(runs,
     ("figures", "words"),
     [
         ({"volts": 12, "amps": 400}, "the fuse series ends at 300 A (asked for 500 A)"),
-        ({"volts": 12, "amps": 140}, "200 A are beyond the table, which ends at 151 A in 50 mm2"),
-        ({"volts": 12, "amps": 90, "length_m": 80}, "even in 50 mm2, where the table ends"),
+        ({"volts": 12, "amps": 190}, "250 A are beyond the table, which ends at 232 A in 95 mm2"),
+        ({"volts": 12, "amps": 90, "length_m": 80}, "even in 95 mm2, where the table ends"),
     ],
 )
 def test_beyond_the_tables_is_one_line(figures, words):

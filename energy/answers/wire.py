@@ -35,7 +35,8 @@ if TYPE_CHECKING:
 class Wired:
     """One run: amps while working, the drop there and back, the loss, the copper and the fuse.
 
-    mm2 as stated or else found; awg 0 stands for 1/0; fuse_a None where the outlet limits itself;
+    mm2 as stated or else found; awg 0 stands for 1/0, -3 for 4/0; fuse_a None where the outlet
+    limits itself;
     fuse_v (DC) and fuse_breaks_a at least, None where not known, fuse_words all of it;
     start_dip_percent None where nothing starts harder than it works; about says what was assumed of
     its volts, rule what was followed.

@@ -15,10 +15,12 @@ OHM_PER_KM = {
     "copper": {
         0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30,
         10.0: 1.91, 16.0: 1.21, 25.0: 0.780, 35.0: 0.554, 50.0: 0.386,
+        70.0: 0.272, 95.0: 0.206,
     },
     "tinned": {
         0.5: 40.1, 0.75: 26.7, 1.0: 20.0, 1.5: 13.7, 2.5: 8.21, 4.0: 5.09, 6.0: 3.39,
         10.0: 1.95, 16.0: 1.24, 25.0: 0.795, 35.0: 0.565, 50.0: 0.393,
+        70.0: 0.277, 95.0: 0.210,
     },
 }  # fmt: skip
 CROSS_SECTIONS_MM2 = tuple(OHM_PER_KM["copper"])
@@ -31,6 +33,7 @@ TINNED_SHARE = 1.03  # tinned over plain: the largest ratio of the two columns a
 AMPACITY_A = {
     0.5: 3.0, 0.75: 6.0, 1.0: 13.5, 1.5: 17.5, 2.5: 24.0, 4.0: 32.0, 6.0: 41.0,
     10.0: 57.0, 16.0: 76.0, 25.0: 101.0, 35.0: 125.0, 50.0: 151.0,
+    70.0: 192.0, 95.0: 232.0,
 }  # fmt: skip
 # The same for gauges with terminals for 60 and 75 C: NFPA 70 240.4(D) to 10, 310.16 above it. From
 # memory.
@@ -38,14 +41,16 @@ AWG_AMPACITY_A = {
     60: {
         18: 7.0, 16: 10.0, 14: 15.0, 12: 20.0, 10: 30.0, 8: 40.0, 6: 55.0,
         4: 70.0, 3: 85.0, 2: 95.0, 1: 110.0, 0: 125.0,
+        -1: 145.0, -2: 165.0, -3: 195.0,
     },
     75: {
         18: 7.0, 16: 10.0, 14: 15.0, 12: 20.0, 10: 30.0, 8: 50.0, 6: 65.0,
         4: 85.0, 3: 100.0, 2: 115.0, 1: 130.0, 0: 150.0,
+        -1: 175.0, -2: 200.0, -3: 230.0,
     },
 }  # fmt: skip
 AT_60_C_A = 100.0  # circuits up to here go by 60 C unless terminals are marked: NFPA 70 110.14(C)
-AWG_SOLD = tuple(AWG_AMPACITY_A[60])  # 0 is written 1/0; most odd sizes are hardly sold
+AWG_SOLD = tuple(AWG_AMPACITY_A[60])  # 0 is written 1/0, -3 4/0; most odd sizes are hardly sold
 # Common practice; the makers' ranges for blade and bolted fuses by ISO 8820.
 FUSES_A = (
     1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 50.0, 60.0, 70.0,
@@ -65,7 +70,7 @@ COLD_FACTORS = (
 
 
 def awg_mm2(awg: int) -> float:
-    """Cross-section of a gauge number [mm2]; 0 stands for 1/0. ASTM B258.
+    """Cross-section of a gauge number [mm2]; 0 stands for 1/0, -3 for 4/0. ASTM B258.
 
     >>> round(awg_mm2(10), 3)
     5.261
@@ -85,7 +90,7 @@ def same_awg(mm2: float) -> int | None:
 
 
 def awg_as_thick(mm2: float, carries_a: float = 0.0, terminals_c: int | None = None) -> int:
-    """The thinnest gauge sold that has at least this cross-section and bears carries_a; 0 is 1/0.
+    """The thinnest gauge sold of at least this cross-section that bears carries_a; 0 is 1/0, -3 4/0.
 
     terminals_c as in `ampacity_a`. Raises ValueError beyond the table.
 
