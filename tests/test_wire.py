@@ -244,8 +244,8 @@ def test_an_unknown_task_is_named_with_what_was_meant():
         ),
         (
             [{**TO_PACK, "mm2": 3}],
-            "plan: run 1: mm2 must be one of 0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, 70, 95,"
-            " or that of an even gauge, such as 5.26 for AWG 10 (got 3)",
+            "plan: run 1: mm2 must be one of 0.5, 0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, 70,"
+            " 95, or that of an even gauge, such as 5.26 for AWG 10 (got 3)",
         ),
         ([{**TO_PACK, "from": "pack"}], 'plan: run 1: from and to are both "pack"'),
         (

@@ -90,7 +90,7 @@ def same_awg(mm2: float) -> int | None:
 
 
 def awg_as_thick(mm2: float, carries_a: float = 0.0, terminals_c: int | None = None) -> int:
-    """The thinnest gauge sold of at least this cross-section that bears carries_a; 0 is 1/0, -3 4/0.
+    """The thinnest gauge sold of at least this section that bears carries_a; 0 is 1/0, -3 4/0.
 
     terminals_c as in `ampacity_a`. Raises ValueError beyond the table.
 

@@ -193,6 +193,7 @@ def _charges(data: dict[str, Any]) -> int | None:
 
 
 AMOUNTS = ("times", "charges", "minutes", "hours")  # how much of a task, in each window
+RISKS = ("hand_held", "sparks", "rotating", "dust", "hot", "wet_work", "medical", "lifts")
 
 
 class Task(Strict):
@@ -220,7 +221,11 @@ class Task(Strict):
     hand_held: bool = False
     sparks: bool = False
     rotating: bool = False
+    dust: bool = False
+    hot: bool = False
+    wet_work: bool = False
     medical: bool = False
+    lifts: bool = False
     spread_percent: Spread = 20.0
     times: Annotated[int, Field(ge=1, le=100_000)] | None = None
     each_min: Annotated[float, Field(gt=0.0, le=1e5)] | None = None

@@ -324,9 +324,8 @@ def energy_table(b: Budget) -> Table:
 def show_cautions(cautions: Sequence[Caution], out: Console, *, every: bool) -> None:
     """The cautions that apply, most serious first: no more than fit a screen, or all of them with
     what raised them and the rule behind them."""
-    if not cautions:
-        return
-    out.print(Text("Take care", style="bold"))
+    if cautions:
+        out.print(Text("Take care", style="bold"))
     shown = cautions if every else cautions[:CAUTIONS_SHOWN]
     for caution in shown:
         out.print(Text(f"- {caution.text}"))

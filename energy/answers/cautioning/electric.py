@@ -6,8 +6,10 @@ What a plan's runs and strings come to is `runs`' and `model.cable`'s; here it i
 from collections.abc import Callable
 
 from energy.answers.cautioning.caution import Caution, first_few, named
+from energy.answers.cautioning.telling import carries
 from energy.budget import Budget
 from energy.model import cable
+from energy.model.battery import LITHIUM
 from energy.plan.schema import Task
 from energy.runs import Joined, joined, working_w
 from energy.strings import Arrangement, laid_out
@@ -15,6 +17,7 @@ from energy.strings import Arrangement, laid_out
 # Above these DC volts touching bare metal can hurt: IEC 60364-4-41, 414.4.5, dry and else.
 TOUCH_DRY_V, TOUCH_WET_V = 60.0, 30.0  # from memory
 HEAVY_W = 1000.0  # a lead on its drum takes about this (common practice)
+SHOCKS = ("hand_held", "sparks", "wet_work")  # what raises the danger of mains anywhere
 LONG_LEAD_M = 10.0  # a lead as long comes on a drum (common practice)
 ALLOWED = 1.0 + 1e-9
 
@@ -24,19 +27,25 @@ def _mains(b: Budget) -> list[Task]:
 
 
 def mains_in_the_wet(b: Budget) -> Caution | None:
-    """Mains tools outdoors, in the wet or afloat."""
-    tasks = _mains(b)
-    where = [w for w in ("outdoors", "wet", "afloat") if w in b.plan.place.around]
-    if not tasks or not where:
+    """Mains tools outdoors, in the wet or afloat; those in the hand, or used with sparks or water,
+    wherever they are."""
+    place, tasks = b.plan.place, _mains(b)
+    where = [w for w in ("outdoors", "wet", "afloat") if w in place.around]
+    if not where:
+        tasks = [task for task in tasks if any(carries(task, risk) for risk in SHOCKS)]
+    if not tasks:
         return None
+    what = "outdoors or in the wet" if where else "held by hand, or used with sparks or water"
+    if "around" not in place.model_fields_set:
+        what += ' (say where: around = ["outdoors", "wet"], or [] for neither)'
     return Caution(
         "mains-in-the-wet",
-        "Mains tools outdoors or in the wet: use a 30 mA RCD (GFCI) and keep plugs, leads and pack"
-        " dry and off the ground. On an inverter without an earthed neutral an RCD may not trip:"
-        " ask the inverter's maker or an electrician.",
-        f"{named(tasks)} (ac, {', '.join(where)})",
-        "30 mA residual current protection outdoors: IEC 60364-4-41, 411.3.3",  # from memory
-    )
+        f"Mains tools {what}: use a 30 mA RCD (GFCI) and keep plugs, leads and pack dry and off the"
+        " ground. On an inverter without an earthed neutral an RCD may not trip: ask the inverter's"
+        " maker or an electrician.",
+        f"{named(tasks)} ({', '.join(['ac', *where])})",
+        "30 mA residual current protection of sockets and outdoors: IEC 60364-4-41, 411.3.3",
+    )  # from memory
 
 
 def inverter_earth(b: Budget) -> Caution | None:
@@ -206,6 +215,21 @@ def _at_the_battery(one: Joined) -> bool:
     """Whether a run begins at the pack at low voltage, mains and USB outlets limit themselves."""
     at_pack = "pack" in (one.run.from_, one.run.to) and one.kind in ("dc12", "inverter", "stated")
     return at_pack and one.volts <= TOUCH_DRY_V
+
+
+def short_circuit(b: Budget) -> Caution | None:
+    """A battery with posts: lead-acid, one sold by its amp-hours, or one wired by hand."""
+    pack = b.plan.pack
+    runs = _raised_by(b, _at_the_battery)
+    if pack.chemistry in LITHIUM and pack.capacity_ah is None and not runs:
+        return None
+    return Caution(
+        "battery-short-circuit",
+        "A spanner or a ring across a battery's posts burns in a second and can burst it: rings and"
+        " watch off, insulated tools, posts covered. The fuse at the post is one for DC that breaks"
+        " the battery's short-circuit current (class T for lithium).",
+        runs or f"[pack] with posts ({pack.chemistry})",
+    )
 
 
 def battery_fuse(b: Budget) -> Caution | None:
