@@ -278,6 +278,7 @@ def _battery(plan: Plan, lanes: int) -> Battery:
         heated=pack.heated,
         kinetic_c=pack.kinetic_c,
         kinetic_k_per_h=pack.kinetic_k_per_h,
+        discharge_min_c=pack.discharge_min_c,
     )
 
 

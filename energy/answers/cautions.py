@@ -49,6 +49,7 @@ BY_DANGER: tuple[Rule, ...] = (
     life.second_light,
     electric.inverter_earth,
     electric.rain,
+    battery.too_cold,
     battery.cold_charge,
     battery.hot_pack,
     partial(tools.sparks, caution="sparks"),

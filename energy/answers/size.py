@@ -289,6 +289,12 @@ def _out_of_range(of: Designs, found: Frontier, limit: str | None) -> str:
         f" {of.plan.goal.chance_percent:g} % with panels up to {figure(found.panel_w[-1])} W"
     )
     pack, locked = of.plan.pack, float(of.groups[0].locked_percent[0].max())
+    cold = (of.groups[0].locked_percent > 99.9).any(axis=0).mean()
+    if limit is None and cold > 1.0 - of.plan.goal.chance_percent / 100.0:
+        limit = (
+            f"in {100.0 * cold:.0f} % of the weathers it gets colder than"
+            f" {pack.discharge_min_c:g} degrees C, too cold to give: no size helps"
+        )
     if limit is None and pack.start_percent <= pack.reserve_percent + locked:
         limit = (
             f"the pack starts at {pack.start_percent:g} %, and the reserve"

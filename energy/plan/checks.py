@@ -118,6 +118,8 @@ def _pack(pack: Table) -> Iterator[Problem]:
         for key in ("kinetic_c", "kinetic_k_per_h"):
             if _has(pack, key):
                 yield Problem(where, f"{key} is for agm and flooded batteries only")
+    elif _has(pack, "discharge_min_c"):
+        yield Problem(where, "discharge_min_c is for lfp and nmc packs only")
     if _is_pwm(pack) and not _has(pack, "nominal_v"):
         yield Problem(("pack", "solar_input"), 'kind = "pwm" needs the pack\'s nominal_v')
     inverter = _table(pack, "inverter")
