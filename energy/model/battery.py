@@ -13,8 +13,9 @@ from energy.model import Array, Mask
 LITHIUM = ("lfp", "nmc")
 FREEZING_C = 0.0  # lithium takes no charge below this (common practice)
 
-# Usable share of the store by temperature [deg C], held beyond the ends: common practice; lead-acid is one over the
-# IEEE 485 cell size factors for 25 to 77 deg F (from memory), carried on to 1/2.1 at -20 deg C.
+# Usable share of the store by temperature [deg C], held beyond the ends: common practice;
+# lead-acid is one over the IEEE 485 cell size factors for 25 to 77 deg F (from memory), carried on
+# to 1/2.1 at -20 deg C.
 USABLE = {
     "lfp": ([-20.0, -10.0, 0.0, 25.0], [0.60, 0.80, 0.90, 1.0]),
     "nmc": ([-20.0, -10.0, 0.0, 25.0], [0.70, 0.85, 0.92, 1.0]),
