@@ -40,9 +40,7 @@ def show_choice(answer: Choose, out: Console) -> None:
             f" all it is {watt_hours(answer.short_wh)} Wh short"
         )
         if answer.too_cold:
-            why = (
-                f"the pack is too cold to give at {when}: keep it warmer; nothing less to do helps"
-            )
+            why = f"the pack is too cold to give at {when}: keep it warmer, doing less is no help"
         out.print(Text(f"In the weather that decides {why}."))
         return
     words = "everything fits" if not answer.left_out else "this fits"
