@@ -25,6 +25,7 @@ from energy.model.timeline import (
     equal_shares,
     grid,
     inside,
+    one_at_a_time,
     snap,
     to_utc,
 )
@@ -294,8 +295,8 @@ def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> Placed:
     notes: list[str] = []
     problems: list[str] = []
     for k, task in enumerate(plan.task):
-        cut_off = False
-        for number, day in enumerate(calendar.days(task.days)):
+        cut_off, days, in_days = False, calendar.days(task.days), []
+        for day in days:
             try:
                 found, block_cut = _in_day(plan, calendar, k, day)
             except ValueError as error:
@@ -303,6 +304,10 @@ def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> Placed:
                 break
             if block_cut:
                 notes.append(f'"{task.name}" is longer than its window on {day} and is cut there')
+            in_days.append(found)
+        in_days, cuts = one_at_a_time(in_days)
+        notes += _starts_again(task, calendar, [t for t in cuts if whole[0] < t < whole[1]])
+        for number, (day, found) in enumerate(zip(days, in_days, strict=False)):
             placed += bursts(task, k, number, found, span)
             if any(whole[0] <= start < span[0] for start, _ in found):
                 begun.add((k, number))
@@ -317,6 +322,19 @@ def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> Placed:
     if problems:
         raise PlanError(problems)
     return Placed(tuple(placed), frozenset(begun), (*notes, *_no_sunset(plan, calendar)))
+
+
+def _starts_again(task: Task, calendar: Calendar, cuts: Sequence[float]) -> list[str]:
+    """A line where a task is cut [UTC s] because it starts again before it is over."""
+    if not cuts:
+        return []
+    more = len(cuts) - 1
+    others = "" if more == 0 else " (and once more)" if more == 1 else f" (and {more} more times)"
+    return [
+        f'"{task.name}" still runs when it starts again on'
+        f" {calendar.moment(cuts[0]):%Y-%m-%d at %H:%M}{others}: it is cut there, for nothing runs"
+        " twice at once"
+    ]
 
 
 def _no_sunset(plan: Plan, calendar: Calendar) -> list[str]:

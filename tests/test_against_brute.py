@@ -275,6 +275,16 @@ PLANS = {
         "2026-06-05T21:00:00",
         panel=[{"rated_w": 150, "aim": "re-aimed", "re_aim_at": ["09:00", "14:00"]}],
     ),
+    "repeats and a lamp from sunset that are not over when they start again": scenario(
+        {"capacity_wh": 3000},
+        [
+            {**LANTERN, "at": "sunset", "hours": 30},
+            {**RADIO, "at": "sunrise", "times": 30, "each_min": 50},
+            {**FRIDGE, "at": "sunset-20min", "hours": 25},
+        ],
+        "2026-10-14T12:00:00",
+        "2026-10-16T12:00:00",
+    ),
     "a light around the night where the day lasts under two hours": scenario(
         {"capacity_wh": 900},
         [{**LANTERN, "between": ["sunset-90min", "sunrise+30min"]}],
