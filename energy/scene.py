@@ -102,9 +102,9 @@ def scene(
     refused = refusals(edges, placed.bursts, plan.task, order, limits, begun)
     turned_away = {id(r.burst) for r in refused}
     accepted = [b for b in placed.bursts if id(b) not in turned_away]
-    conditions = _conditions(plan, lanes)
+    condition = conditions(plan, lanes)
     if sun is None:
-        sun = solar(plan, weather, calendar, cells, span, conditions)
+        sun = solar(plan, weather, calendar, cells, span, condition)
     battery = _battery(plan, lanes)
     cell = cell_of(edges, cells)
     temperature, temp_row = weather.temp_air, cell
@@ -135,7 +135,7 @@ def scene(
         case=case,
         refused=tuple(refused),
         solar=sun,
-        condition=_mean_condition(plan, conditions, lanes),
+        condition=_mean_condition(plan, condition, lanes),
     )
 
 
@@ -160,7 +160,7 @@ def _edges(
     return edges
 
 
-def _conditions(plan: Plan, lanes: int) -> list[Array]:
+def conditions(plan: Plan, lanes: int) -> list[Array]:
     """The condition of each panel, share of its label, one a lane."""
     return [
         panel.condition_percent

@@ -1,8 +1,11 @@
 """Where to point the panels: against geometry, free searches, and the budgets with the pose."""
 
 from dataclasses import replace
+from datetime import datetime, timedelta
 from itertools import combinations
+from zoneinfo import ZoneInfo
 
+import brute
 import numpy as np
 import pvlib
 import pytest
@@ -13,10 +16,11 @@ from text_book_sun import zenith_azimuth
 from energy.answers.aim import aim, enough_for
 from energy.answers.poses import search
 from energy.budget import budget, changed
+from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.write import write_changes
 from energy.show.aim_picture import aim_picture
-from energy.show.aiming import advice, finding, hours_table, remarks, settings
+from energy.show.aiming import advice, day_in_words, finding, hours_table, remarks, settings
 
 LAMP = {"name": "lamp", "supply": "dc12", "working_w": 20}
 DAY = ("2026-06-21T00:00", "2026-06-22T00:00")
@@ -132,14 +136,14 @@ def test_free_searches_from_random_starts_find_nothing_better(repair):
     def lost(pose):
         tilt, facing = float(np.clip(pose[0], 0.0, 90.0)), float(pose[1] % 360.0)
         tried = changed(b, {"panel.1.tilt_deg": tilt, "panel.1.facing": facing})
-        return -replace(repair.best, budget=tried).wh_per_day
+        return -replace(repair.best, budget=tried).own_wh
 
     for _ in range(2):
         start = luck.uniform([0.0, 90.0], [90.0, 270.0])
         corners = start + np.array([[0.0, 0.0], [20.0, 0.0], [0.0, 40.0]])
         options = {"maxfev": 50, "initial_simplex": corners}
         found = minimize(lost, start, method="Nelder-Mead", options=options)
-        assert -found.fun <= 1.001 * repair.best.wh_per_day
+        assert -found.fun <= 1.001 * repair.best.own_wh
 
 
 def test_all_pairs_of_turns_tried_one_by_one_find_nothing_better():
@@ -151,9 +155,9 @@ def test_all_pairs_of_turns_tried_one_by_one_find_nothing_better():
     for pair in combinations(times, 2):
         keys = {f"panel.1.{key}": value for key, value in pose.items()}
         tried = changed(answer.plan.budget, keys | {"panel.1.re_aim_at": list(pair)})
-        given.append(replace(answer.best, budget=tried).wh_per_day)
+        given.append(replace(answer.best, budget=tried).own_wh)
     assert len(answer.re_aim[1].at) == 2
-    assert answer.re_aim[1].wh_per_day == pytest.approx(max(given), rel=1e-3)
+    assert answer.re_aim[1].own_wh == pytest.approx(max(given), rel=1e-3)
 
 
 def test_under_a_clear_sky_each_turn_of_one_day_gives_more(clear_day):
@@ -174,8 +178,8 @@ def test_under_cloud_pointing_at_the_hidden_sun_loses():
 
 def test_no_pose_of_a_demo_gives_less_than_the_plans_own(repair, anchorage, job):
     for answer in (repair, anchorage, job):
-        assert answer.best.wh_per_day >= answer.plan.wh_per_day - 1e-9
-        assert answer.best.wh_per_day >= answer.flat.wh_per_day - 1e-9
+        assert answer.best.own_wh >= answer.plan.own_wh - 1e-9
+        assert answer.best.own_wh >= answer.flat.own_wh - 1e-9
 
 
 def test_a_pose_that_is_best_already_is_kept(repair):
@@ -214,11 +218,18 @@ def test_shade_in_the_afternoon_turns_the_panel_east():
 
 @pytest.mark.parametrize("name", ["best", "follow", "flat"])
 def test_the_plan_with_a_setting_gives_the_energy_foretold(job, name):
+    # Monday 07:00 to Friday 18:00: the light of five days lies in it, that of three is "a day".
     setting = getattr(job, name)
-    books = budget(job.plan.budget.plan.replace(**setting.change)).ledger_wh
-    given = books["sun_on_panel"] - books["panel_losses"] - books["refused"]
-    days = (5.0 * 24.0 - 13.0) / 24.0
-    assert given.mean() / days == pytest.approx(setting.wh_per_day, rel=1e-9)
+    b = budget(job.plan.budget.plan.replace(**setting.change))
+    given_w = b.solar.panel_w.mean(axis=1)
+    hours = np.diff(b.cells)[b.weather.lit] / 3600.0
+    midnight = to_utc(datetime(2027, 1, 12), ZoneInfo("America/New_York"))
+    day = np.floor((b.cells[:-1][b.weather.lit] - midnight) / 86400.0)
+    three = np.isin(day, [0.0, 1.0, 2.0])
+    assert (given_w * hours)[three].sum() / 3.0 == pytest.approx(setting.wh_per_day, rel=1e-9)
+    five_wh = (given_w * hours).sum()
+    assert five_wh / job.plan.daylight.plan_days == pytest.approx(setting.own_wh, rel=1e-9)
+    assert job.plan.daylight.plan_days == pytest.approx(5.0, rel=0.05)
 
 
 def test_the_turns_written_into_the_plan_give_the_energy_foretold(repair):
@@ -227,7 +238,8 @@ def test_the_turns_written_into_the_plan_give_the_energy_foretold(repair):
     assert written.panel[0].aim == "re-aimed"
     books = budget(written).ledger_wh
     given = books["sun_on_panel"] - books["panel_losses"] - books["refused"]
-    assert given.mean() / (25.0 / 24.0) == pytest.approx(turns.wh_per_day, rel=1e-9)
+    # From 07:00 to 08:00 of the next day, before its sunrise: one day's light.
+    assert given.mean() == pytest.approx(turns.own_wh, rel=0.01)
 
 
 def test_the_pose_is_written_into_the_plans_own_text(repair, tmp_path):
@@ -247,7 +259,9 @@ def test_json_has_the_keys_that_others_rely_on(repair):
         "flat_wh_per_day",
         "follow_wh_per_day",
         "re_aim",
+        "day",
     ]
+    assert found["day"] == {"counts": "touched-days", "first": "2026-09-14", "last": "2026-09-15"}
     assert list(found["best"]) == ["tilt_deg", "azimuth_deg", "wh_per_day"]
     assert [len(turns["at"]) for turns in found["re_aim"]] == [1, 2, 3]
     assert all(list(turns) == ["at", "wh_per_day"] for turns in found["re_aim"])
@@ -306,8 +320,8 @@ def test_what_a_full_pack_spills_is_worth_nobodys_turn():
 
 def test_turns_that_give_no_more_are_not_shown(job):
     shown = [words for words, _ in settings(job)]
-    least = 1.01 * job.best.wh_per_day
-    assert len(shown) == 4 + sum(turns.wh_per_day >= least for turns in job.re_aim)
+    least = 1.01 * job.best.own_wh
+    assert len(shown) == 4 + sum(turns.own_wh >= least for turns in job.re_aim)
 
 
 def test_the_watts_over_the_day_hold_the_energy_of_a_day():
@@ -346,3 +360,118 @@ def test_the_picture_marks_the_best_and_the_planned_pose(repair):
 def test_the_picture_of_a_boat_shows_the_tilts(anchorage):
     tilts, _ = aim_picture(anchorage).axes
     assert {"best", "as planned"} <= {text.get_text() for text in tilts.texts}
+
+
+# --- a day is a day -----------------------------------------------------------------------------
+
+HOURS = {
+    "8 h": ("2026-06-21T09:00", "2026-06-21T17:00"),
+    "24 h": ("2026-06-21T00:00", "2026-06-22T00:00"),
+    "34 h": ("2026-06-21T00:00", "2026-06-22T10:00"),
+    "a night before": ("2026-06-20T22:00", "2026-06-22T10:00"),
+}
+
+
+@pytest.fixture(scope="module")
+def by_hours():
+    """The same June day under a clear sky, in plans of different hours."""
+    return {name: aim(one_panel(day=day)) for name, day in HOURS.items()}
+
+
+@pytest.mark.parametrize("name", HOURS)
+def test_a_days_yield_does_not_depend_on_the_plans_hours(by_hours, name):
+    found, day = by_hours[name], by_hours["24 h"]
+    for of in ("plan", "flat", "follow"):
+        expected = pytest.approx(getattr(day, of).wh_per_day, rel=1e-3)
+        assert getattr(found, of).wh_per_day == expected, of
+
+
+def test_a_days_yield_is_that_of_the_slow_simulator(by_hours):
+    # The tests' own sun and panel, written apart from the package on pvlib, from midnight on.
+    day = one_panel(day=HOURS["24 h"], pack={"capacity_wh": 1e5, "charge_max_w": 1e5, "idle_w": 0})
+    run = brute.simulate(day)
+    expected = run.solar_used_wh / 0.97 + run.spilled_wh
+    assert by_hours["8 h"].plan.wh_per_day == pytest.approx(expected, rel=5e-3)
+
+
+def test_two_dates_that_a_plan_only_touches_are_both_counted_whole():
+    dates = ("2026-03-20", "2026-03-21")
+    two = aim(one_panel(day=(f"{dates[0]}T07:00", f"{dates[1]}T17:00")))
+    ones = [aim(one_panel(day=(f"{date}T00:00", f"{date}T23:00"))) for date in dates]
+    assert two.plan.daylight.counts == "touched-days"
+    mean = np.mean([one.flat.wh_per_day for one in ones])
+    assert two.flat.wh_per_day == pytest.approx(mean, rel=1e-3)
+    assert two.plan.daylight.plan_days == pytest.approx(2.0, rel=0.03)
+
+
+def test_whole_days_inside_a_plan_are_those_that_count(job, anchorage):
+    assert "Tue 12 Jan to Thu 14 Jan" in day_in_words(job)
+    assert day_in_words(anchorage) == "A day here is the whole day of the plan, Sat 10 Oct."
+
+
+def test_a_day_that_is_only_touched_is_said_so(by_hours):
+    words = day_in_words(by_hours["8 h"])
+    assert words.startswith("A day here is all the sun of Sun 21 Jun, from midnight to midnight")
+    assert words in remarks(by_hours["8 h"])
+
+
+@pytest.mark.parametrize("name", ["repair", "anchorage", "job"])
+def test_the_hours_table_adds_up_to_the_days_yield(name, request):
+    answer = request.getfixturevalue(name)
+    table = hours_table(answer)
+    columns = [[float(cell) for cell in column.cells] for column in list(table.columns)[1:4]]
+    rounding = 0.5 * 24.0  # of each hour shown, and what is not shown
+    for settings_wh, watts in zip((answer.flat, answer.plan, answer.best), columns, strict=True):
+        assert sum(watts) == pytest.approx(settings_wh.wh_per_day, abs=rounding)
+        assert settings_wh.watts().sum() / 2.0 == pytest.approx(settings_wh.wh_per_day)
+
+
+def test_a_morning_plan_faces_the_morning_sun_and_says_what_that_gives():
+    answer = aim(one_panel(day=("2026-06-21T05:00", "2026-06-21T10:00"), tilt_deg=20))
+    assert 60.0 < answer.azimuth_deg < 120.0
+    assert answer.best.own_wh > 1.1 * answer.plan.own_wh
+    assert answer.best.wh_per_day < answer.plan.wh_per_day  # a whole day would want the south
+    more = answer.best.own_wh - answer.plan.own_wh
+    assert finding(answer).endswith(f"and {more:.0f} more than planned in the plan's own hours")
+
+
+def test_a_turn_worth_it_in_the_plans_own_hours_is_worth_it():
+    answer = aim(one_panel(day=("2026-06-21T05:00", "2026-06-21T14:00"), pack={"idle_w": 0}))
+    assert answer.worth_turning is not None
+
+
+def test_a_plan_of_a_night_has_no_pose():
+    answer = aim(one_panel(day=("2026-06-21T22:00", "2026-06-22T03:00")))
+    assert answer.flat.wh_per_day > 100.0
+    assert finding(answer) == "No sun reaches the panels in the plan's hours: no pose helps"
+
+
+def test_turns_begin_each_day_that_is_only_touched_in_the_stated_pose():
+    # A day's turn cannot be paid for by the morning after it: each day starts as set up.
+    turned = {"aim": "re-aimed", "re_aim_at": ["15:00"], "tilt_deg": 30}
+    one = aim(one_panel(day=("2026-06-21T07:00", "2026-06-21T20:00"), **turned))
+    two = aim(one_panel(day=("2026-06-21T07:00", "2026-06-22T20:00"), **turned))
+    assert two.plan.wh_per_day == pytest.approx(one.plan.wh_per_day, rel=0.005)
+
+
+def test_a_record_of_the_plans_own_hours_is_enough(tmp_path):
+    # 25 hours from 08:00 on: no whole local day, and so no morning before the plan.
+    times = [datetime(2026, 6, 21, 8) + timedelta(hours=k) for k in range(25)]
+    rows = [f"{t.isoformat()},{max(0, 700 - 100 * abs(t.hour - 12))}" for t in times]
+    (tmp_path / "sun.csv").write_text("\n".join(["time,ghi", *rows]) + "\n")
+    of = one_panel(
+        day=("2026-06-21T09:00", "2026-06-21T17:00"),
+        weather={"kind": "file", "file": str(tmp_path / "sun.csv"), "futures": 1},
+    )
+    answer = aim(of)
+    assert answer.plan.daylight.counts == "own-hours"
+    assert answer.plan.wh_per_day == pytest.approx(answer.plan.own_wh)
+    assert "the weather held covers no more" in day_in_words(answer)
+
+
+def test_a_day_of_23_hours_counts_as_one_day():
+    place = {"latitude_deg": 52.5, "longitude_deg": 13.4, "timezone": "Europe/Berlin"}
+    spring = one_panel(day=("2026-03-29T00:00", "2026-03-30T00:00"), place=place)
+    after = one_panel(day=("2026-03-30T08:00", "2026-03-30T16:00"), place=place)
+    found, next_day = aim(spring).flat.wh_per_day, aim(after).flat.wh_per_day
+    assert found == pytest.approx(next_day, rel=0.02)
