@@ -328,13 +328,10 @@ def _starts_again(task: Task, calendar: Calendar, cuts: Sequence[float]) -> list
     """A line where a task is cut [UTC s] because it starts again before it is over."""
     if not cuts:
         return []
-    more = len(cuts) - 1
-    others = "" if more == 0 else " (and once more)" if more == 1 else f" (and {more} more times)"
-    return [
-        f'"{task.name}" still runs when it starts again on'
-        f" {calendar.moment(cuts[0]):%Y-%m-%d at %H:%M}{others}: it is cut there, for nothing runs"
-        " twice at once"
-    ]
+    when = f"{calendar.moment(cuts[0]):%Y-%m-%d at %H:%M}"
+    when += f", the first of {len(cuts)} times" if len(cuts) > 1 else ""
+    again = f'"{task.name}" still runs when it starts again on {when}'
+    return [f"{again}: it is cut there, for nothing runs twice at once"]
 
 
 def _no_sunset(plan: Plan, calendar: Calendar) -> list[str]:

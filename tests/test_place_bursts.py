@@ -103,7 +103,7 @@ def test_a_task_from_sunset_that_lasts_over_a_day_is_cut_at_its_next_start():
     assert found.asked_wh[0] == pytest.approx(10.0 * 48.0)  # it never rests, and never doubles
     note = next(note for note in found.notes if "starts again" in note)
     assert note.startswith('"lamp" still runs when it starts again on 2026-06-10 at 21:')
-    assert "and once more" in note
+    assert ", the first of 2 times: it is cut there" in note
 
 
 def test_repeats_from_sunset_that_take_over_a_day_are_cut_there_too():

@@ -75,9 +75,8 @@ class Aim:
     """The answer: ways to set the panels up, and the yield of all poses.
 
     tilt_deg and azimuth_deg (true north) are the best pose for the plan's own hours, in whole
-    degrees; azimuth_deg is None
-    where a boat swings and its heading cannot be chosen. aimed are the panels it is for, from 0:
-    the swinging ones where there are any, else all.
+    degrees; azimuth_deg is None where a boat swings and its heading cannot be chosen. aimed are the
+    panels it is for, from 0: the swinging ones where there are any, else all.
     """
 
     plan: Setting

@@ -56,8 +56,7 @@ class Choose:
     is False where nothing fits: then `alone` says what does not even by itself (what must run, or
     the smallest task), short_wh and short_at by how much and when; it is empty where the search was
     merely too short; too_cold: what stops it is the cold, in which the pack gives nothing.
-    gap_percent: how much more the programme thinks possible, 0 where it is proven
-    best.
+    gap_percent: how much more the programme thinks possible, 0 where it is proven best.
     """
 
     budget: Budget

@@ -263,12 +263,11 @@ def _flat_line(answer: Check) -> str:
     lost = [t for k, t in enumerate(answer.tasks) if first[k] < float("inf")]
     if not lost:
         return ""
-    text = f"Flat at {clock(b, float(first.min()))}"
+    at, limit_c = clock(b, float(first.min())), b.plan.pack.discharge_min_c
+    text = f"Flat at {at}"
     if b.too_cold_at(float(first.min()), b.middle):
-        limit_c = b.plan.pack.discharge_min_c
         text = (
-            f"Too cold to give at {clock(b, float(first.min()))}: below {limit_c:g} degrees C a"
-            " lithium pack gives nothing, however full"
+            f"Too cold to give at {at}: below {limit_c:g} degrees C it gives nothing, however full"
         )
     must = [f'"{t.name}"' for t in lost if t.must]
     if must:
