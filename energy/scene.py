@@ -25,6 +25,7 @@ from energy.model.timeline import (
     equal_shares,
     grid,
     inside,
+    one_at_a_time,
     snap,
     to_utc,
 )
@@ -101,9 +102,9 @@ def scene(
     refused = refusals(edges, placed.bursts, plan.task, order, limits, begun)
     turned_away = {id(r.burst) for r in refused}
     accepted = [b for b in placed.bursts if id(b) not in turned_away]
-    conditions = _conditions(plan, lanes)
+    condition = conditions(plan, lanes)
     if sun is None:
-        sun = solar(plan, weather, calendar, cells, span, conditions)
+        sun = solar(plan, weather, calendar, cells, span, condition)
     battery = _battery(plan, lanes)
     cell = cell_of(edges, cells)
     temperature, temp_row = weather.temp_air, cell
@@ -134,7 +135,7 @@ def scene(
         case=case,
         refused=tuple(refused),
         solar=sun,
-        condition=_mean_condition(plan, conditions, lanes),
+        condition=_mean_condition(plan, condition, lanes),
     )
 
 
@@ -159,7 +160,7 @@ def _edges(
     return edges
 
 
-def _conditions(plan: Plan, lanes: int) -> list[Array]:
+def conditions(plan: Plan, lanes: int) -> list[Array]:
     """The condition of each panel, share of its label, one a lane."""
     return [
         panel.condition_percent
@@ -278,6 +279,7 @@ def _battery(plan: Plan, lanes: int) -> Battery:
         heated=pack.heated,
         kinetic_c=pack.kinetic_c,
         kinetic_k_per_h=pack.kinetic_k_per_h,
+        discharge_min_c=pack.discharge_min_c,
     )
 
 
@@ -293,8 +295,8 @@ def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> Placed:
     notes: list[str] = []
     problems: list[str] = []
     for k, task in enumerate(plan.task):
-        cut_off = False
-        for number, day in enumerate(calendar.days(task.days)):
+        cut_off, days, in_days = False, calendar.days(task.days), []
+        for day in days:
             try:
                 found, block_cut = _in_day(plan, calendar, k, day)
             except ValueError as error:
@@ -302,6 +304,10 @@ def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> Placed:
                 break
             if block_cut:
                 notes.append(f'"{task.name}" is longer than its window on {day} and is cut there')
+            in_days.append(found)
+        in_days, cuts = one_at_a_time(in_days)
+        notes += _starts_again(task, calendar, [t for t in cuts if whole[0] < t < whole[1]])
+        for number, (day, found) in enumerate(zip(days, in_days, strict=False)):
             placed += bursts(task, k, number, found, span)
             if any(whole[0] <= start < span[0] for start, _ in found):
                 begun.add((k, number))
@@ -316,6 +322,16 @@ def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> Placed:
     if problems:
         raise PlanError(problems)
     return Placed(tuple(placed), frozenset(begun), (*notes, *_no_sunset(plan, calendar)))
+
+
+def _starts_again(task: Task, calendar: Calendar, cuts: Sequence[float]) -> list[str]:
+    """A line where a task is cut [UTC s] because it starts again before it is over."""
+    if not cuts:
+        return []
+    when = f"{calendar.moment(cuts[0]):%Y-%m-%d at %H:%M}"
+    when += f", the first of {len(cuts)} times" if len(cuts) > 1 else ""
+    again = f'"{task.name}" still runs when it starts again on {when}'
+    return [f"{again}: it is cut there, for nothing runs twice at once"]
 
 
 def _no_sunset(plan: Plan, calendar: Calendar) -> list[str]:

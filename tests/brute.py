@@ -149,7 +149,10 @@ def run_seconds(plan, wants, panel, charger, inverter_on, air):
 
     cell_c = air if pack.temperature is None else np.full(len(air), pack.temperature)
     usable = np.interp(cell_c, *USABLE[pack.chemistry if lithium else "lead"])
-    floors = ((1.0 - usable) * c * capacity).tolist()
+    floors = (1.0 - usable) * c * capacity
+    if lithium:
+        floors[cell_c < pack.discharge_min_c] = np.inf  # however full, it gives nothing
+    floors = floors.tolist()
     frozen = (cell_c < 0.0).tolist() if lithium and not pack.heated else [False] * len(air)
 
     efficiency = plan.pack.solar_input.efficiency_percent / 100.0

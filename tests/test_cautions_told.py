@@ -14,6 +14,7 @@ from caution_plans import (
     AGM,
     MIAMI,
     PANEL,
+    air,
     around,
     found,
     lead,

@@ -289,7 +289,7 @@ def test_json_stays_valid_while_the_solver_runs(tmp_path):
     answer = json.loads(run.stdout)
     assert set(answer) == {
         "timetable", "left_out", "served", "chance", "gap_percent", "short_wh", "short_at",
-        "cautions", "own_figures", "usual_error",
+        "too_cold", "cautions", "own_figures", "usual_error",
     }  # fmt: skip
     assert set(answer["timetable"][0]) == {"task", "times", "start", "end"}
     assert set(answer["left_out"][0]) == {"task", "times", "why", "needs_wh"}

@@ -32,6 +32,8 @@ EDGE_PACKS: dict[str, dict[str, Any]] = {  # what random figures would seldom hi
     "kept warm": {"heated": True},
     "nickel cells, half full": {"chemistry": "nmc", "taper_from": 0.8, "start_share": 0.5},
     "empty at the start": {"start_share": 0.0},
+    "too cold to give at times": {"discharge_min_c": -6.0},
+    "heated, and too cold to give": {"discharge_min_c": -6.0, "heated": True},
 }
 
 

@@ -66,6 +66,7 @@ INJURY: tuple[Rule, ...] = (
     battery.damaged_lithium,
 )
 GEAR: tuple[Rule, ...] = (
+    battery.too_cold,
     battery.cold_charge,
     battery.hot_pack,
     electric.cold_string,

@@ -55,8 +55,8 @@ class Choose:
     served: at each priority the sum over its tasks of value times the share that runs. possible
     is False where nothing fits: then `alone` says what does not even by itself (what must run, or
     the smallest task), short_wh and short_at by how much and when; it is empty where the search was
-    merely too short. gap_percent: how much more the programme thinks possible, 0 where it is proven
-    best.
+    merely too short; too_cold: what stops it is the cold, in which the pack gives nothing.
+    gap_percent: how much more the programme thinks possible, 0 where it is proven best.
     """
 
     budget: Budget
@@ -69,6 +69,7 @@ class Choose:
     change: dict[str, Any] = field(repr=False)
     short_wh: float = 0.0
     short_at: datetime | None = None
+    too_cold: bool = False
     alone: str = ""
 
     @property
@@ -123,6 +124,7 @@ class Choose:
             "short_at": None
             if self.short_at is None
             else self.short_at.isoformat(timespec="seconds"),
+            "too_cold": self.too_cold,
         }
 
 
@@ -277,10 +279,10 @@ def _impossible(search: Search) -> Choose:
     deciding = deciding_of(alone)
     lane = int(worst_first(deciding)[min(search.may_fail, deciding.success.size - 1)])
     lowest = deciding.lowest(lane)
-    below = np.flatnonzero(
-        deciding.charge_percent[:, lane]
-        < deciding.plan.pack.reserve_percent + lowest.locked_percent
-    )
+    locked = deciding.locked_percent
+    locked = locked[:, lane if locked.shape[1] > 1 else 0]
+    least = np.append(locked, locked[-1]) + deciding.plan.pack.reserve_percent
+    below = np.flatnonzero(deciding.charge_percent[:, lane] < least)
     first_s = float(deciding.time_s[below[0]]) if below.size else lowest.at_s
     short_wh = max(-lowest.spare_wh, 0.0) + _unserved_wh(deciding, lane)
     return Choose(
@@ -294,6 +296,7 @@ def _impossible(search: Search) -> Choose:
         change={},
         short_wh=short_wh,
         short_at=alone.local(first_s),
+        too_cold=bool(deciding.too_cold[lane]),
         alone="" if alone.yes else words,
     )
 

@@ -122,6 +122,9 @@ def worksheet(b: Budget) -> Worksheet:
     depth = max(1.0 - pack.reserve_percent / 100.0, 0.05)
     air_c = float(b.case.temp_pack.mean())
     cold = float(np.interp(air_c, *USABLE[pack.chemistry]))
+    cold_words = f"share of the label at {air_c:.0f} degrees C"
+    if b.case.battery.too_cold(b.case.temp_pack).any():
+        cold_words += f"; below {pack.discharge_min_c:g} a pack of any size gives nothing"
     battery = battery_label_wh(daily_wh, stored, depth, cold) / (pack.health_percent / 100.0)
     efficiency = _panel_to_battery(b)
     ratio = CRITICAL_RATIO if goal >= CRITICAL_GOAL else ORDINARY_RATIO
@@ -136,7 +139,7 @@ def worksheet(b: Budget) -> Worksheet:
         Step("peak sun hours", sun_hours, "h/day", sun_words),
         Step("storage", stored, "days", stored_words),
         Step("depth of discharge", depth, "", "down to the reserve"),
-        Step("temperature factor", cold, "", f"share of the label at {air_c:.0f} degrees C"),
+        Step("temperature factor", cold, "", cold_words),
         Step("battery", battery, "Wh", f"load x days / depth / temperature{aged}"),
         Step("panel to battery", efficiency, "", _efficiency_words(pack)),
         Step(

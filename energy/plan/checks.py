@@ -6,11 +6,12 @@ problems of a plan are found at once. What only the sun's times decide is left t
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 from energy.plan.kit import LITHIUM, number
 from energy.plan.messages import Path, Problem
-from energy.plan.moments import DAY_MIN, Window, clock_minutes, window
+from energy.plan.moments import DAY_MIN, Window, clock_minutes, moment, window
 from energy.plan.schema import local_time
 from energy.plan.words import meant, shown
 
@@ -45,7 +46,7 @@ def check(tables: Table, lacking: set[Path]) -> Iterator[Problem]:
     starts = 0.0
     for k, task in _items(tables, "task"):
         needs = () if ("task", k) in lacking else _needs(task)
-        problems = (*needs, *_amount(task), *_fits(task), *_days(task, dates))
+        problems = (*needs, *_amount(task), *_fits(task), *_starts_again(task), *_days(task, dates))
         yield from (Problem(("task", k), text) for text in problems)
         starts += _starts(task, dates or 1)
     if starts > MOST_STARTS:
@@ -118,6 +119,8 @@ def _pack(pack: Table) -> Iterator[Problem]:
         for key in ("kinetic_c", "kinetic_k_per_h"):
             if _has(pack, key):
                 yield Problem(where, f"{key} is for agm and flooded batteries only")
+    elif _has(pack, "discharge_min_c"):
+        yield Problem(where, "discharge_min_c is for lfp and nmc packs only")
     yield from (Problem(("pack", "solar_input"), text) for text in _solar_input(pack))
     inverter = _table(pack, "inverter")
     rated, surge = number(inverter.get("rated_w")), number(inverter.get("surge_w"))
@@ -285,6 +288,30 @@ def _fits(task: Table) -> Iterator[str]:
         yield (
             f"{times:g} {what} of {_duration(each_s)} do not fit into the window of"
             f" {_duration(60.0 * minutes)}"
+        )
+
+
+def _starts_again(task: Table) -> Iterator[str]:
+    """What begins at a time of the clock must be over when it begins again on another day."""
+    days = task.get("days")
+    if isinstance(days, list | tuple):
+        numbers = sorted({day for day in days if isinstance(day, int)})
+        gap = min((b - a for a, b in pairwise(numbers)), default=None)
+    else:
+        gap = 1
+    try:
+        anchor, _ = moment(task.get("at"))
+    except ValueError:
+        return
+    repeats = _repeats(task)
+    lasts_s = _block_s(task) if repeats is None else repeats[0] * repeats[1]
+    if gap is None or anchor != "clock" or lasts_s is None:
+        return
+    if lasts_s > gap * DAY_MIN * 60.0 + 1e-6:
+        yield (
+            f"{_duration(lasts_s)} from {task['at']} are not over when it"
+            f" starts again {24 * gap} h later: give at most {24 * gap} h, or one day, such as"
+            " days = [1]"
         )
 
 

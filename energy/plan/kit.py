@@ -77,11 +77,12 @@ class Chemistry(NamedTuple):
     idle_w: float
     kinetic_c: float | None
     kinetic_k_per_h: float | None
+    discharge_min_c: float | None = None  # colder it gives nothing
 
 
 CHEMISTRIES = {
-    "lfp": Chemistry(0.06, 99.0, 90.0, 2.0, 0.5, 1.0, 3.0, None, None),
-    "nmc": Chemistry(0.08, 99.0, 80.0, 2.0, 0.5, 1.0, 3.0, None, None),
+    "lfp": Chemistry(0.06, 99.0, 90.0, 2.0, 0.5, 1.0, 3.0, None, None, -20.0),
+    "nmc": Chemistry(0.08, 99.0, 80.0, 2.0, 0.5, 1.0, 3.0, None, None, -20.0),
     # The wells: a fit to the common table of delivered energy against the 20-hour figure.
     "agm": Chemistry(0.08, 90.0, 80.0, 3.0, 0.2, 0.5, 0.0, 0.45, 1.05),
     "flooded": Chemistry(0.10, 85.0, 80.0, 5.0, 0.2, 0.5, 0.0, 0.45, 1.05),
@@ -293,6 +294,9 @@ class Pack(Strict):
         Annotated[float, Field(ge=-60.0, le=80.0)] | None, BeforeValidator(_temperature)
     ] = None
     heated: bool = False
+    discharge_min_c: Annotated[float, Field(ge=-60.0, le=20.0)] | None = Field(
+        default_factory=lambda data: _of(data).discharge_min_c
+    )
     resistive_h: Annotated[float, Field(ge=0.0, le=2.0)] = Field(
         default_factory=lambda data: _of(data).resistive_h
     )

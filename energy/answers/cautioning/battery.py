@@ -8,6 +8,7 @@ from energy.budget import Budget
 from energy.model import Array
 from energy.model.battery import LITHIUM
 
+NEARLY_TOO_COLD_K = 10.0  # forecasts and typical years miss the coldest hour (our choice)
 HOT_C = 45.0  # above this lithium should not be charged (common practice)
 SUN_K, SUN_W_M2 = 20.0, 500.0  # a dark box in such sun is warmer by so much (common practice)
 HEAVY_KG = 25.0  # the most for one person, in ISO 11228-1; from memory
@@ -51,6 +52,23 @@ def pack_temperature(b: Budget) -> Array:
     temperature = b.case.temp_pack
     lane = b.middle if temperature.shape[1] > 1 else 0
     return np.asarray(temperature[b.case.temp_row, lane])
+
+
+def too_cold(b: Budget) -> Caution | None:
+    """Lithium as cold as it may be discharged, or nearly, in any weather."""
+    limit_c = b.plan.pack.discharge_min_c
+    cases = [one.case for one in (b, *b.ends)]
+    coldest_c = min(float(case.temp_pack[np.unique(case.temp_row)].min()) for case in cases)
+    if limit_c is None or coldest_c > limit_c + NEARLY_TOO_COLD_K:
+        return None
+    when = "It gets that cold here" if coldest_c < limit_c else "It comes near that here"
+    return Caution(
+        "pack-too-cold",
+        f"Below {limit_c:g} degrees C a lithium pack gives nothing, however full it is. {when}:"
+        " keep it where it stays warmer (a cabin, a vehicle, an insulated box), and start with it"
+        " warm.",
+        f"[pack] down to {coldest_c:.1f} degrees C, discharge_min_c = {limit_c:g}",
+    )
 
 
 def cold_charge(b: Budget) -> Caution | None:
