@@ -22,8 +22,10 @@ from energy.outcome import Chance as Chance
 from energy.outcome import Lowest as Lowest
 from energy.outcome import wilson as wilson
 from energy.plan import Plan, PlanError
+from energy.runs import mains_notes
 from energy.scene import calendar_of, cells_of, energy_by_task, scene
 from energy.solar import Solar
+from energy.strings import laid_out, pwm_notes
 from energy.weather.futures import Source, Weathers, record_of, weathers
 
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
@@ -190,7 +192,12 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
         asked_wh=energy_by_task(whole.placed.bursts, tasks),
         unmet_wh=unmet,
         ledger_wh={name: books[name] for name in LEDGER},
-        notes=(*weather.notes, *whole.placed.notes),
+        notes=(
+            *weather.notes,
+            *pwm_notes(laid_out(plan, weather.cold)),
+            *whole.placed.notes,
+            *mains_notes(plan, weather.cold),
+        ),
         case=ready.case,
         cells=cells,
         solar=ready.solar,

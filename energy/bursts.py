@@ -14,6 +14,7 @@ from energy.model.timeline import (
     Interval,
     equal_shares,
     one_after_another,
+    one_at_a_time,
     snap,
     to_utc,
 )
@@ -48,8 +49,8 @@ def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> Placed:
     problems: list[str] = []
     spells: list[dict[date, Interval]] = [{} for _ in plan.task]
     for k, task in enumerate(plan.task):
-        cut_off = False
-        for number, day in enumerate(calendar.days(task.days)):
+        cut_off, days, in_days = False, calendar.days(task.days), []
+        for day in days:
             try:
                 found, block_cut = _in_day(plan, calendar, k, day)
             except ValueError as error:
@@ -57,6 +58,10 @@ def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> Placed:
                 break
             if block_cut:
                 notes.append(f'"{task.name}" is longer than its window on {day} and is cut there')
+            in_days.append(found)
+        in_days, cuts = one_at_a_time(in_days)
+        notes += _starts_again(task, calendar, [t for t in cuts if whole[0] < t < whole[1]])
+        for number, (day, found) in enumerate(zip(days, in_days, strict=False)):
             if found:
                 spells[k][day] = found[0][0], found[-1][1]
             placed += bursts(task, k, number, found, span)
@@ -74,6 +79,16 @@ def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> Placed:
         raise PlanError(problems)
     notes += [*_too_early(plan, calendar, spells, span), *_no_sunset(plan, calendar)]
     return Placed(tuple(placed), frozenset(begun), tuple(notes))
+
+
+def _starts_again(task: Task, calendar: Calendar, cuts: Sequence[float]) -> list[str]:
+    """A line where a task is cut [UTC s] because it starts again before it is over."""
+    if not cuts:
+        return []
+    when = f"{calendar.moment(cuts[0]):%Y-%m-%d at %H:%M}"
+    when += f", the first of {len(cuts)} times" if len(cuts) > 1 else ""
+    again = f'"{task.name}" still runs when it starts again on {when}'
+    return [f"{again}: it is cut there, for nothing runs twice at once"]
 
 
 def _too_early(

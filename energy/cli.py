@@ -300,14 +300,17 @@ def wire(
     """Which cable and which fuse for each run, and do the panels' strings suit the input?"""
     with wrong_input_in_lines():
         from energy.answers.cautions import cautions
+        from energy.answers.strings import with_record_low
         from energy.answers.wire import wire as ask
         from energy.budget import budget
         from energy.plan import Plan
         from energy.show import files, text, wiring
 
         read = Plan.read(plan or DEMO)
+        if lowest_c is not None:
+            read = with_record_low(read, lowest_c)
         found = budget(read)
-        answer, warned = ask(found, lowest_c), cautions(found)
+        answer, warned = ask(found), cautions(found)
         if json:
             typer.echo(files.as_json(with_care(answer.as_dict(), own_of(read, plan), warned)))
         else:

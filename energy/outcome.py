@@ -49,7 +49,7 @@ class Chance:
 @dataclass(frozen=True)
 class Lowest:
     """The lowest point of one lane: percent of charge, when [UTC s], Wh above the reserve, and
-    the percent that the cold locks then."""
+    the percent that the cold locks then: 100 where it is too cold to give."""
 
     percent: float
     at_s: float
@@ -119,6 +119,32 @@ class Budget:
     def locked_at_lowest_percent(self) -> Array:
         """What the cold locks at each lane's lowest point [percent of charge], (m,)."""
         return np.asarray(self.lowest_percent - self._lowest[1])
+
+    def too_cold_at(self, time_s: Array | float, lane: Index | int) -> Mask:
+        """Whether it is too cold for the pack to give at moments of lanes, which are one shape."""
+        row = np.searchsorted(self.time_s, time_s, side="right") - 1
+        row = self.case.temp_row[np.clip(row, 0, self.time_s.size - 2)]
+        air = self.case.temp_pack
+        return self.case.battery.too_cold(air[row, lane if air.shape[1] > 1 else 0])
+
+    @cached_property
+    def too_cold(self) -> Mask:
+        """Which futures fail because the pack is too cold to give, not because it is empty, (m,).
+
+        Where anything goes short, its first moment tells; else the lowest point does.
+        """
+        first = self.run.first_short_s
+        at_first = self.too_cold_at(first, np.arange(first.size))
+        at_lowest = self.locked_at_lowest_percent > 99.9
+        return ~self.success & np.where(self.run.ran_short, at_first, at_lowest)
+
+    @property
+    def too_cold_from_s(self) -> float | None:
+        """From when the pack is first too cold to give in the middle weather [UTC s], or None."""
+        air = self.case.temp_pack
+        lane = self.middle if air.shape[1] > 1 else 0
+        cold = np.flatnonzero(self.case.battery.too_cold(air[self.case.temp_row, lane]))
+        return float(self.time_s[cold[0]]) if cold.size else None
 
     @cached_property
     def success(self) -> Mask:

@@ -5,112 +5,27 @@ Resistances and tables are `model.cable`'s. How a run is judged and worded lives
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from energy import voltages
 from energy.model import Array, cable
+from energy.model.electronics import inverter_curve
 from energy.plan import Plan, PlanError
-from energy.plan.kit import Panel, SolarInput
 from energy.plan.schema import Run
 from energy.plan.task import Task
+from energy.strings import I_SC_SHARE, Arrangement, laid_out, working_v
+from energy.weather.coldest import Cold
 
-MAINS_V = 230.0  # IEC 60038; where a plan lies in a country of 120 V the run says so
-DC12_V = 12.8  # a 12 V battery at rest; packs keep their outlets there or above (common practice)
-USB_V = 5.0  # the lowest a USB outlet gives
-TWELVE_VOLT = (11.0, 15.0)  # a pack whose nominal voltage lies here feeds its 12 V outlets directly
-ROUNDING = 1.0 + 1e-9
-I_SC_SHARE = 1.1  # of i_mp, where i_sc is left out (common practice: 1.06 to 1.08 on labels)
-
-
-@dataclass(frozen=True)
-class Arrangement:
-    """Panels of one kind as equal strings at an input; v_oc_cold [V] of a whole string, None
-    where the label's v_oc is not given."""
-
-    panel: Panel
-    into: SolarInput
-    in_series: int
-    v_oc_cold: float | None
-
-    @property
-    def in_parallel(self) -> int:
-        """Number of strings."""
-        return self.panel.count // self.in_series
-
-    @property
-    def v_mp(self) -> float:
-        """Working volts of a string."""
-        return self.panel.v_mp * self.in_series
-
-    @property
-    def i_mp(self) -> float:
-        """Working amps of all strings together."""
-        return self.panel.i_mp * self.in_parallel
-
-    @property
-    def i_sc(self) -> float:
-        """Short-circuit amps of all strings together."""
-        return (self.panel.i_sc or I_SC_SHARE * self.panel.i_mp) * self.in_parallel
-
-    @property
-    def fits(self) -> bool | None:
-        """Whether the input bears the cold volts and the short-circuit amps; None: not known."""
-        max_v, max_a = self.into.max_v, self.into.max_a
-        if max_a is not None and self.i_sc > max_a * ROUNDING:
-            return False
-        if self.v_oc_cold is None or max_v is None:
-            return None
-        return self.v_oc_cold <= max_v * ROUNDING
-
-
-def arrangements(panel: Panel, into: SolarInput, lowest_c: float) -> list[Arrangement]:
-    """Every way to join the panels of one kind in equal strings, fewest in series first.
-
-    The cold voltage goes by the panel's coefficient, where none is given by the table of
-    NFPA 70 690.7(A). Raises ValueError below -40 C, where that table ends.
-    """
-    own = "temp_coefficient_voc_percent_per_c" in panel.model_fields_set
-    coefficient = panel.temp_coefficient_voc_percent_per_c if own else None
-    cold = None if panel.v_oc is None else cable.cold_v_oc(panel.v_oc, lowest_c, coefficient)
-    return [
-        Arrangement(panel, into, n, None if cold is None else n * cold)
-        for n in range(1, panel.count + 1)
-        if panel.count % n == 0
-    ]
-
-
-def taken(ways: list[Arrangement]) -> Arrangement:
-    """The first arrangement known to fit, else the first that may, else the first of all."""
-    for known in (True, None):
-        for way in ways:
-            if way.fits is known:
-                return way
-    return ways[0]
-
-
-def laid_out(plan: Plan, lowest_c: float) -> list[Arrangement]:
-    """The arrangement to expect of each of the plan's panels, all on one input.
-
-    The fewest in series that fit: side by side panels bear shade best and keep the voltage low.
-    Where all kinds together are too many amps, the most in series that fit; where nothing fits, the
-    fewest. Raises ValueError below -40 C for a panel without a coefficient.
-    """
-    ways = [arrangements(panel, plan.pack.solar_input, lowest_c) for panel in plan.panel]
-    fewest = [taken(several) for several in ways]
-    most = [taken(several[::-1]) for several in ways]
-    sound = amps_fit(most) and not any(way.fits is False for way in most)
-    return most if sound and not amps_fit(fewest) else fewest
-
-
-def amps_fit(laid: list[Arrangement]) -> bool:
-    """Whether the input bears the short-circuit amps of all strings together."""
-    most_a = laid[0].into.max_a if laid else None
-    return most_a is None or sum(way.i_sc for way in laid) <= most_a * ROUNDING
+LEAD_MM2 = 1.3  # AWG 16: a flexible lead may stand behind 20 A, NFPA 70 240.5(B), from memory
 
 
 @dataclass(frozen=True)
 class Joined:
     """A run with the volts and working amps of what it joins.
 
-    kind is panel, ac, dc12, usb or stated; peak_a is what fuse and conductor must bear, its
-    factors in it; start_a a tool's start; about says what was assumed.
+    kind is panel, inverter, ac, dc12, usb or stated; peak_a is what fuse and conductor must bear,
+    its factors in it; start_a a tool's start; about says what was assumed; breaker_a is the
+    outlet's own; known is False where the volts are the lowest there are, for want of better.
     """
 
     run: Run
@@ -118,8 +33,10 @@ class Joined:
     volts: float
     amps: float
     peak_a: float
-    start_a: float | None
-    about: str
+    start_a: float | None = None
+    about: str = ""
+    breaker_a: float | None = None
+    known: bool = True
 
     @property
     def fuse_a(self) -> float | None:
@@ -129,8 +46,20 @@ class Joined:
 
     @property
     def bears_a(self) -> float:
-        """What the copper must carry: the fuse, or what would guard it. ValueError beyond."""
-        return cable.fuse_a(self.peak_a)
+        """What the copper should carry: its fuse or its outlet's breaker. ValueError beyond."""
+        return max(cable.fuse_a(self.peak_a), self.breaker_a or 0.0)
+
+    @property
+    def must_carry_a(self) -> float:
+        """What the copper must carry: of a flexible lead as stated, thinner than its outlet's
+        breaker but not too thin for that, its own tool. ValueError beyond."""
+        if (self.run.mm2 or 0.0) >= LEAD_MM2:
+            return cable.fuse_a(self.peak_a)
+        return self.bears_a
+
+    def carries_a(self, mm2: float) -> float:
+        """What a cross-section carries for hours [A]. ValueError for one of no table."""
+        return cable.ampacity_a(mm2, self.bears_a, self.run.terminals_c)
 
     @property
     def mm2(self) -> float:
@@ -189,15 +118,18 @@ def _joined(plan: Plan, run: Run, strings: list[Arrangement]) -> Joined:
         raise ValueError(f'from and to are both "{run.from_}"')
     if ends == {"panel", "pack"}:
         return _from_panels(run, strings)
-    if "pack" in ends and tasks:
+    has_inverter = plan.pack.inverter is not None
+    if ends == {"pack", "inverter"} and has_inverter:
+        return _to_inverter(plan, run)
+    if tasks and ("pack" in ends or ("inverter" in ends and has_inverter)):
         return _to_task(plan, run, max(tasks, key=lambda task: task.peak_va))
     if run.volts is None or (run.amps is None and run.watts is None):
         raise ValueError(
-            f'"{run.from_}" to "{run.to}" is not panel to pack or pack to task:NAME: give volts,'
-            " with amps or watts"
+            f'"{run.from_}" to "{run.to}" is not panel to pack, pack to inverter or pack to'
+            " task:NAME: give volts, with amps or watts"
         )
     amps = _amps(run, run.volts, 0.0)
-    return Joined(run, "stated", run.volts, amps, cable.CONTINUOUS * amps, None, "")
+    return Joined(run, "stated", run.volts, amps, cable.CONTINUOUS * amps)
 
 
 def _amps(run: Run, volts: float, else_a: float) -> float:
@@ -213,23 +145,42 @@ def _from_panels(run: Run, strings: list[Arrangement]) -> Joined:
     amps = _amps(run, volts, watts / volts)
     stated = run.amps is not None or run.watts is not None
     bright_a = I_SC_SHARE * amps if stated else sum(s.i_sc for s in strings)
-    return Joined(run, "panel", volts, amps, cable.PANEL_CIRCUIT * bright_a, None, "")
+    return Joined(run, "panel", volts, amps, cable.PANEL_CIRCUIT * bright_a)
+
+
+def _to_inverter(plan: Plan, run: Run) -> Joined:
+    """The inverter at its rating on an empty battery: NFPA 70 690.8(A), from memory."""
+    inverter = plan.pack.inverter
+    assert inverter is not None
+    curve = inverter_curve(inverter.rated_w, inverter.idle_w, inverter.efficiency_percent)
+    drawn_w, surge_w = curve.input_w(np.array([inverter.rated_w, inverter.surge_w])).tolist()
+    volts = run.volts or voltages.empty_v(plan.pack)
+    amps = _amps(run, volts, drawn_w / volts)
+    at = "as stated" if run.volts is not None else "the battery's lowest, under load"
+    return Joined(
+        run=run,
+        kind="inverter",
+        volts=volts,
+        amps=amps,
+        peak_a=cable.CONTINUOUS * amps,
+        start_a=surge_w / volts if inverter.surge_w > inverter.rated_w else None,
+        about=f"{inverter.rated_w:g} W at the inverter's outlets draw {drawn_w:.0f} W at"
+        f" {volts:.3g} V, {at}",
+    )
 
 
 def _to_task(plan: Plan, run: Run, task: Task) -> Joined:
-    pack_v = plan.pack.nominal_v
     if task.supply == "ac":
-        outlet_v, about = MAINS_V, f"{MAINS_V:g} V mains is assumed: give volts where it is not"
+        outlet = voltages.mains(plan)
     elif task.supply == "usb":
-        outlet_v, about = USB_V, f"a USB outlet is taken at {USB_V:g} V, its lowest"
-    elif pack_v is not None and TWELVE_VOLT[0] <= pack_v <= TWELVE_VOLT[1]:
-        outlet_v, about = pack_v, f"the 12 V outlet is taken at the pack's {pack_v:g} V"
+        outlet = voltages.usb(run.watts or task.peak_w)
     else:
-        outlet_v, about = DC12_V, f"the 12 V outlet is taken at {DC12_V:g} V"
-    volts = run.volts or outlet_v
+        outlet = voltages.dc12(plan.pack)
+    volts = run.volts or outlet.volts
     factor = task.power_factor if task.supply == "ac" else 1.0
     amps = _amps(run, volts, task.peak_va / volts)
     starts = task.start_w > task.peak_w
+    inverter = plan.pack.inverter if task.supply == "ac" else None
     return Joined(
         run=run,
         kind=task.supply,
@@ -237,20 +188,22 @@ def _to_task(plan: Plan, run: Run, task: Task) -> Joined:
         amps=amps,
         peak_a=cable.CONTINUOUS * amps,
         start_a=task.start_w / volts / factor if starts else None,
-        about="" if run.volts is not None else about,
+        about="" if run.volts is not None else outlet.about,
+        breaker_a=None if inverter is None else voltages.breaker_a(inverter.rated_w, volts),
+        known=run.volts is not None or outlet.known,
     )
 
 
-def at_the_pack(plan: Plan, panel_w: Array, lowest_c: float) -> Array:
+def at_the_pack(plan: Plan, panel_w: Array, cold: Cold) -> Array:
     """The panels' power [W] after the run from panel to pack, where the plan has one.
 
-    lowest_c is the coldest air, which decides how the panels are joined. The panels' working
+    cold is the place's lowest air, which decides how the panels are joined. The panels' working
     voltage is held at that of the label, though heat lowers it by some percent. A cross-section
     left out is the smallest that will do, else the thickest of the table. Raises PlanError.
     """
     if not plan.run:
         return panel_w
-    runs = joined(plan, laid_out(plan, max(lowest_c, cable.COLDEST_C)))
+    runs = joined(plan, laid_out(plan, cold))
     one = next((one for one in runs if one.kind == "panel"), None)
     if one is None:
         return panel_w
@@ -261,7 +214,28 @@ def at_the_pack(plan: Plan, panel_w: Array, lowest_c: float) -> Array:
     return cable.after_cable(panel_w, one.ohm(_laid_mm2(one)), one.volts, drawn_v)
 
 
-def lead_losses(plan: Plan) -> dict[int, float]:
+def solar_limit_w(plan: Plan, cold: Cold) -> float:
+    """The most that the solar input takes [W], on the panels' side at the end of their cable.
+
+    The least of max_w; of max_a at the strings' working volts, or at the battery's behind a PWM
+    input; and of charge_max_a at the battery's volts before the controller's loss. Infinite where
+    nothing is said. Raises PlanError.
+
+    >>> solar_limit_w(Plan.read("builtin:cloudy-repair"), Cold(-40.0, "assumed", False, 25.0))
+    234.0
+    """
+    into, battery_v = plan.pack.solar_input, plan.pack.nominal_v or 0.0
+    limits_w = [np.inf if into.max_w is None else into.max_w]
+    laid = laid_out(plan, cold)
+    if into.max_a is not None and laid:
+        volts = battery_v if into.kind == "pwm" else working_v(laid)
+        limits_w.append(float(at_the_pack(plan, np.array(into.max_a * volts), cold)))
+    if into.charge_max_a is not None:
+        limits_w.append(into.charge_max_a * battery_v / (into.efficiency_percent / 100.0))
+    return min(limits_w)
+
+
+def lead_losses(plan: Plan, cold: Cold) -> dict[int, float]:
     """By task number from 0: what its lead from the pack loses, as a share of the task's watts.
 
     Taken at the working amps all along, a little on the safe side where a tool also runs free;
@@ -271,13 +245,25 @@ def lead_losses(plan: Plan) -> dict[int, float]:
     found: dict[int, float] = {}
     if not any(end.startswith("task:") for run in plan.run for end in (run.from_, run.to)):
         return found
-    for one in joined(plan, laid_out(plan, cable.COLDEST_C)):
+    for one in joined(plan, laid_out(plan, cold)):
         if one.kind in ("ac", "dc12", "usb"):
             drop = one.amps * one.ohm(_laid_mm2(one)) / one.volts
             for k, task in enumerate(plan.task):
                 if f"task:{task.name}" in (one.run.from_, one.run.to):
                     found[k] = drop / (task.power_factor if task.supply == "ac" else 1.0)
     return found
+
+
+def mains_notes(plan: Plan, cold: Cold) -> tuple[str, ...]:
+    """A line for each lead whose mains voltage nobody knows. Raises PlanError."""
+    if not plan.run or voltages.mains(plan).known:
+        return ()
+    return tuple(
+        f"run {number}: {one.about}; until then it is reckoned at {one.volts:g} V, the lowest in"
+        " use, where a lead loses most"
+        for number, one in enumerate(joined(plan, laid_out(plan, cold)), start=1)
+        if not one.known
+    )
 
 
 def _laid_mm2(one: Joined) -> float:

@@ -89,9 +89,9 @@ def scene(
     refused = refusals(edges, placed.bursts, plan.task, order, limits, begun)
     turned_away = {id(r.burst) for r in refused}
     accepted = [b for b in placed.bursts if id(b) not in turned_away]
-    conditions = _conditions(plan, lanes)
+    condition = conditions(plan, lanes)
     if sun is None:
-        sun = solar(plan, weather, calendar, cells, span, conditions)
+        sun = solar(plan, weather, calendar, cells, span, condition)
     battery = _battery(plan, lanes)
     cell = cell_of(edges, cells)
     temperature, temp_row = weather.temp_air, cell
@@ -115,14 +115,14 @@ def scene(
         inverter=limits.curve,
         inverter_on=inverter_on(edges, accepted, plan.task, limits, begun),
         outlet_efficiency=limits.outlet_efficiency,
-        draws=_draws(edges, accepted, plan, order),
+        draws=_draws(edges, accepted, plan, order, lead_losses(plan, weather.cold)),
         factor=_task_factors(plan, lanes),
     )
     return Scene(
         case=case,
         refused=tuple(refused),
         solar=sun,
-        condition=_mean_condition(plan, conditions, lanes),
+        condition=_mean_condition(plan, condition, lanes),
     )
 
 
@@ -147,7 +147,7 @@ def _edges(
     return edges
 
 
-def _conditions(plan: Plan, lanes: int) -> list[Array]:
+def conditions(plan: Plan, lanes: int) -> list[Array]:
     """The condition of each panel, share of its label, one a lane."""
     return [
         panel.condition_percent
@@ -266,15 +266,22 @@ def _battery(plan: Plan, lanes: int) -> Battery:
         heated=pack.heated,
         kinetic_c=pack.kinetic_c,
         kinetic_k_per_h=pack.kinetic_k_per_h,
+        discharge_min_c=pack.discharge_min_c,
     )
 
 
-def _draws(edges: Array, accepted: Sequence[Burst], plan: Plan, order: Sequence[int]) -> list[Draw]:
-    """The mean watts of every task that runs, by segment, in rank order."""
+def _draws(
+    edges: Array,
+    accepted: Sequence[Burst],
+    plan: Plan,
+    order: Sequence[int],
+    lost: dict[int, float],
+) -> list[Draw]:
+    """The mean watts of every task that runs, by segment, in rank order; lost in its lead by task
+    as a share of them."""
     mine: dict[int, list[Burst]] = {}
     for burst in accepted:
         mine.setdefault(burst.task, []).append(burst)
-    lost = lead_losses(plan)
     return [
         draw_of(edges, mine[k], k, plan.task[k].supply, lost.get(k, 0.0))
         for k in order

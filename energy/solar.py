@@ -14,7 +14,8 @@ from energy.model.electronics import pwm_power
 from energy.model.sun import Sun, clear_sun
 from energy.model.timeline import Calendar, Interval, inside, to_utc
 from energy.plan import Plan
-from energy.runs import at_the_pack
+from energy.runs import at_the_pack, solar_limit_w
+from energy.strings import Arrangement, laid_out
 from energy.weather.futures import Weathers
 
 CELLS_AT_ONCE = 30_000  # rows x lanes worked on at once: bounds the memory of the optics
@@ -54,6 +55,7 @@ def solar(
     hours = np.diff(cells)[weather.lit] / 3600.0
     in_span = inside(cells, [span])[weather.lit]
     power, sun_wh = np.zeros((hours.size, lanes)), np.zeros(lanes)
+    strings = laid_out(plan, weather.cold)
     for number, panel in enumerate(plan.panel):
         out = in_span
         if panel.out_between is not None:
@@ -66,14 +68,12 @@ def solar(
         lit, size = np.flatnonzero(out), max(1, CELLS_AT_ONCE // weather.ghi.shape[1])
         for first in range(0, lit.size, size):
             rows = lit[first : first + size]
-            got, seen = _panel_power(plan, number, weather, aimed_at, rows, keep[rows])
+            got, seen = _panel_power(plan, strings[number], weather, aimed_at, rows, keep[rows])
             power[rows] += panel.count * got * conditions[number]
             sun_wh += panel.count * (seen * hours[rows, None]).sum(axis=0)
-    power = at_the_pack(plan, power, float(weather.temp_air.min()))
+    power = at_the_pack(plan, power, weather.cold)
     power_wh = (power * hours[:, None]).sum(axis=0)
-    limit = plan.pack.solar_input.max_w
-    if limit is not None:
-        np.minimum(power, limit, out=power)
+    np.minimum(power, solar_limit_w(plan, weather.cold), out=power)
     capped_wh = (power * hours[:, None]).sum(axis=0)
     return Solar(power, sun_wh, sun_wh - power_wh, power_wh - capped_wh)
 
@@ -88,14 +88,14 @@ def _aimed_at(plan: Plan, number: int, calendar: Calendar, elevation_m: float) -
 
 def _panel_power(
     plan: Plan,
-    number: int,
+    strings: Arrangement,
     weather: Weathers,
     aimed_at: Sun | None,
     rows: Index,
     keep: Array,
 ) -> tuple[Array, Array]:
     """Watts of one panel in full condition, and the watts of sun on it, (rows, lanes or 1)."""
-    panel, place = plan.panel[number], plan.place
+    panel, place = strings.panel, plan.place
     sun = weather.sun.rows(rows)
     sky = weather.ghi[rows], weather.dni[rows], weather.dhi[rows]
     cell = weather.lit[rows]
@@ -114,7 +114,8 @@ def _panel_power(
         )
         if plan.pack.solar_input.kind == "pwm":
             assert plan.pack.nominal_v is not None
-            watts = pwm_power(effective, watts, panel.i_mp, plan.pack.nominal_v)
+            each_v = plan.pack.nominal_v / strings.in_series
+            watts = pwm_power(effective, watts, panel.i_mp, each_v)
         power = power + watts / len(headings)
         seen = seen + panel.rated_w * light.total / 1000.0 / len(headings)
     return power, seen

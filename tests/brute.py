@@ -18,7 +18,7 @@ from brute_loads import (
     seconds_of,
     within_limits,
 )
-from brute_sun import air_c, panel_side_w
+from brute_sun import air_c, most_taken_w, panel_side_w
 
 
 @dataclass(frozen=True)
@@ -149,12 +149,14 @@ def run_seconds(plan, wants, panel, charger, inverter_on, air):
 
     cell_c = air if pack.temperature is None else np.full(len(air), pack.temperature)
     usable = np.interp(cell_c, *USABLE[pack.chemistry if lithium else "lead"])
-    floors = ((1.0 - usable) * c * capacity).tolist()
+    floors = (1.0 - usable) * c * capacity
+    if lithium:
+        floors[cell_c < pack.discharge_min_c] = np.inf  # however full, it gives nothing
+    floors = floors.tolist()
     frozen = (cell_c < 0.0).tolist() if lithium and not pack.heated else [False] * len(air)
 
-    solar = plan.pack.solar_input
-    efficiency = solar.efficiency_percent / 100.0
-    taken = panel if solar.max_w is None else np.minimum(panel, solar.max_w)
+    efficiency = plan.pack.solar_input.efficiency_percent / 100.0
+    taken = np.minimum(panel, most_taken_w(plan))
     sun, charger = (taken * efficiency).tolist(), charger.tolist()
     idle_inverter = (inverter_on * (pack.inverter.idle_w if pack.inverter else 0.0)).tolist()
     needs = bus_w(plan, wants, inverter_on).tolist()

@@ -119,7 +119,7 @@ class Burst:
 
 def place(clock, index, task):
     """All bursts of a task that touch the span."""
-    bursts = []
+    found = []
     for number, day in enumerate(clock.days(task.days)):
         if task.at is not None:
             opens, closes = clock.at(task.at, day), float("inf")
@@ -127,11 +127,19 @@ def place(clock, index, task):
             opens, closes = clock.window(task.between, day)
         if closes <= opens:
             continue
-        for start, end in in_window(task, opens, closes):
-            if end > clock.start and start < clock.end:
+        rows = [(start, end, number) for start, end in in_window(task, opens, closes)]
+        if rows:
+            found.append(rows)
+    found.sort()
+    bursts = []
+    for k, rows in enumerate(found):
+        # The same thing cannot work twice at once: where its next row begins, this one ends.
+        anew = found[k + 1][0][0] if k + 1 < len(found) else float("inf")
+        for start, end, number in rows:
+            if start < anew:
                 bursts += [
                     Burst(index, number, first, last)
-                    for first, last in cycles(task, start, end)
+                    for first, last in cycles(task, start, min(end, anew))
                     if last > clock.start and first < clock.end
                 ]
     return bursts

@@ -147,9 +147,35 @@ def posed_w(panel, plan, sky, tilt, azimuth, keep):
     condition = panel.condition_percent / 100.0 * panel.count
     warm = 1.0 + panel.temp_coefficient_percent_per_c / 100.0 * (cell_c - 25.0)
     best = np.maximum(panel.rated_w * through / 1000.0 * low_light * warm * condition, 0.0)
-    if plan.pack.solar_input.kind == "pwm":
-        return np.minimum(panel.i_mp * through / 1000.0 * condition * plan.pack.nominal_v, best)
+    if plan.pack.solar_input.kind == "pwm":  # a string gives one panel's amps
+        amps = panel.i_mp * through / 1000.0 * condition / in_series(panel, plan)
+        return np.minimum(amps * plan.pack.nominal_v, best)
     return best
+
+
+def in_series(panel, plan):
+    """How many panels stand in each string; what fits best is not looked for here."""
+    into = plan.pack.solar_input
+    if into.connection is None and panel.count > 1 and (into.max_v or into.max_a):
+        raise ValueError("say how the panels are joined")
+    number = {None: 1, "parallel": 1, "series": panel.count}.get(into.connection, into.connection)
+    return min(number, panel.count)
+
+
+def most_taken_w(plan):
+    """What the solar input takes from the panels at most, whatever shines on them."""
+    into, limits = plan.pack.solar_input, [np.inf]
+    strings = [(p.v_mp * in_series(p, plan), p.rated_w * p.count) for p in plan.panel]
+    if into.max_w is not None:
+        limits.append(into.max_w)
+    if into.max_a is not None and into.kind == "pwm":
+        limits.append(into.max_a * plan.pack.nominal_v)
+    elif into.max_a is not None and strings:  # in full sun so many volts and amps
+        watts, amps = sum(w for _, w in strings), sum(w / v for v, w in strings)
+        limits.append(into.max_a * watts / amps)
+    if into.charge_max_a is not None:  # on the other side of the controller
+        limits.append(into.charge_max_a * plan.pack.nominal_v * 100.0 / into.efficiency_percent)
+    return min(limits)
 
 
 def aimed_w(panel, plan, clock, sky, keep):

@@ -141,6 +141,33 @@ PLANS = {
         panel=[{"rated_w": 160, "tilt_deg": 60}],
         weather={"kind": "clear", "temp_air_c": [-6, 5]},
     ),
+    "a lithium pack too cold to give by night, thawing by day": scenario(
+        {"capacity_wh": 3500, "start_percent": 80, "chemistry": "nmc", "inverter": INVERTER},
+        [
+            {**LANTERN, "working_w": 55, "between": ["17:00", "09:30"], "must": True},
+            {"name": "fan", "supply": "ac", "working_w": 60, "between": ["08:00", "15:00"]},
+        ],
+        "2026-02-03T06:00:00",
+        "2026-02-05T12:00:00",
+        panel=[{"rated_w": 160, "tilt_deg": 60}],
+        weather={"kind": "clear", "temp_air_c": [-27, -12]},
+    ),
+    "a heated pack with a limit of its own, charged by day in the cold": scenario(
+        {"capacity_wh": 900, "start_percent": 40, "heated": True, "discharge_min_c": -10},
+        [{**LANTERN, "working_w": 30}],
+        "2026-02-03T06:00:00",
+        "2026-02-04T12:00:00",
+        panel=[{"rated_w": 200, "tilt_deg": 60}],
+        weather={"kind": "clear", "temp_air_c": [-19, -4]},
+    ),
+    "a pack kept in a cabin in the coldest air": scenario(
+        {"capacity_wh": 900, "temperature": 15},
+        [{**LANTERN, "working_w": 30}],
+        "2026-02-03T06:00:00",
+        "2026-02-04T12:00:00",
+        panel=[{"rated_w": 100, "tilt_deg": 60}],
+        weather={"kind": "clear", "temp_air_c": [-38, -25]},
+    ),
     "full by noon through the taper": scenario(
         {"capacity_wh": 700, "start_percent": 55, "charge_max_w": 180},
         [{**RADIO, "working_w": 10}],
@@ -192,6 +219,42 @@ PLANS = {
         "2026-05-01T06:00:00",
         "2026-05-03T06:00:00",
         panel=[{"rated_w": 100, "v_mp": 18.5, "count": 2}],
+    ),
+    "four panels, two in each string, behind a PWM controller of few amps": scenario(
+        {
+            "chemistry": "agm",
+            "capacity_ah": 60,
+            "nominal_v": 24,
+            "start_percent": 40,
+            "solar_input": {"kind": "pwm", "connection": 2, "max_v": 60, "max_a": 8},
+        },
+        [{**FRIDGE}],
+        "2026-05-01T06:00:00",
+        "2026-05-02T06:00:00",
+        panel=[{"rated_w": 100, "count": 4}],
+    ),
+    "panels in series and one alone on an input of few amps": scenario(
+        {
+            "capacity_wh": 2000,
+            "start_percent": 15,
+            "solar_input": {"connection": "series", "max_v": 80, "max_a": 4},
+        },
+        [{**LANTERN}],
+        "2026-05-01T06:00:00",
+        "2026-05-01T22:00:00",
+        panel=[{"rated_w": 100, "count": 2}, {"rated_w": 150, "v_mp": 34}],
+    ),
+    "a controller sold by the amps that it gives the battery": scenario(
+        {
+            "capacity_wh": 2000,
+            "nominal_v": 12.8,
+            "start_percent": 15,
+            "solar_input": {"charge_max_a": 10, "efficiency_percent": 95},
+        },
+        [{**LANTERN}],
+        "2026-05-01T06:00:00",
+        "2026-05-01T22:00:00",
+        panel=[{"rated_w": 220}],
     ),
     "a panel turned to the sun three times, above the controller's limit": scenario(
         {"capacity_wh": 1500, "start_percent": 20, "solar_input": {"max_w": 210}},
@@ -262,6 +325,16 @@ PLANS = {
         "2026-06-04T22:00:00",
         "2026-06-05T21:00:00",
         panel=[{"rated_w": 150, "aim": "re-aimed", "re_aim_at": ["09:00", "14:00"]}],
+    ),
+    "repeats and a lamp from sunset that are not over when they start again": scenario(
+        {"capacity_wh": 3000},
+        [
+            {**LANTERN, "at": "sunset", "hours": 30},
+            {**RADIO, "at": "sunrise", "times": 30, "each_min": 50},
+            {**FRIDGE, "at": "sunset-20min", "hours": 25},
+        ],
+        "2026-10-14T12:00:00",
+        "2026-10-16T12:00:00",
     ),
     "a light around the night where the day lasts under two hours": scenario(
         {"capacity_wh": 900},

@@ -1,7 +1,9 @@
 """Where to point the panels: against geometry, free searches, and the budgets with the pose."""
 
 from dataclasses import replace
+from datetime import datetime
 from itertools import combinations
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pvlib
@@ -13,6 +15,7 @@ from text_book_sun import zenith_azimuth
 from energy.answers.aim import aim, enough_for
 from energy.answers.poses import search
 from energy.budget import budget, changed
+from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.write import write_changes
 from energy.show.aim_picture import aim_picture
@@ -132,14 +135,14 @@ def test_free_searches_from_random_starts_find_nothing_better(repair):
     def lost(pose):
         tilt, facing = float(np.clip(pose[0], 0.0, 90.0)), float(pose[1] % 360.0)
         tried = changed(b, {"panel.1.tilt_deg": tilt, "panel.1.facing": facing})
-        return -replace(repair.best, budget=tried).wh_per_day
+        return -replace(repair.best, budget=tried).own_wh
 
     for _ in range(2):
         start = luck.uniform([0.0, 90.0], [90.0, 270.0])
         corners = start + np.array([[0.0, 0.0], [20.0, 0.0], [0.0, 40.0]])
         options = {"maxfev": 50, "initial_simplex": corners}
         found = minimize(lost, start, method="Nelder-Mead", options=options)
-        assert -found.fun <= 1.001 * repair.best.wh_per_day
+        assert -found.fun <= 1.001 * repair.best.own_wh
 
 
 def test_all_pairs_of_turns_tried_one_by_one_find_nothing_better():
@@ -151,9 +154,9 @@ def test_all_pairs_of_turns_tried_one_by_one_find_nothing_better():
     for pair in combinations(times, 2):
         keys = {f"panel.1.{key}": value for key, value in pose.items()}
         tried = changed(answer.plan.budget, keys | {"panel.1.re_aim_at": list(pair)})
-        given.append(replace(answer.best, budget=tried).wh_per_day)
+        given.append(replace(answer.best, budget=tried).own_wh)
     assert len(answer.re_aim[1].at) == 2
-    assert answer.re_aim[1].wh_per_day == pytest.approx(max(given), rel=1e-3)
+    assert answer.re_aim[1].own_wh == pytest.approx(max(given), rel=1e-3)
 
 
 def test_under_a_clear_sky_each_turn_of_one_day_gives_more(clear_day):
@@ -174,8 +177,8 @@ def test_under_cloud_pointing_at_the_hidden_sun_loses():
 
 def test_no_pose_of_a_demo_gives_less_than_the_plans_own(repair, anchorage, job):
     for answer in (repair, anchorage, job):
-        assert answer.best.wh_per_day >= answer.plan.wh_per_day - 1e-9
-        assert answer.best.wh_per_day >= answer.flat.wh_per_day - 1e-9
+        assert answer.best.own_wh >= answer.plan.own_wh - 1e-9
+        assert answer.best.own_wh >= answer.flat.own_wh - 1e-9
 
 
 def test_a_pose_that_is_best_already_is_kept(repair):
@@ -214,11 +217,18 @@ def test_shade_in_the_afternoon_turns_the_panel_east():
 
 @pytest.mark.parametrize("name", ["best", "follow", "flat"])
 def test_the_plan_with_a_setting_gives_the_energy_foretold(job, name):
+    # Monday 07:00 to Friday 18:00: the light of five days lies in it, that of three is "a day".
     setting = getattr(job, name)
-    books = budget(job.plan.budget.plan.replace(**setting.change)).ledger_wh
-    given = books["sun_on_panel"] - books["panel_losses"] - books["refused"]
-    days = (5.0 * 24.0 - 13.0) / 24.0
-    assert given.mean() / days == pytest.approx(setting.wh_per_day, rel=1e-9)
+    b = budget(job.plan.budget.plan.replace(**setting.change))
+    given_w = b.solar.panel_w.mean(axis=1)
+    hours = np.diff(b.cells)[b.weather.lit] / 3600.0
+    midnight = to_utc(datetime(2027, 1, 12), ZoneInfo("America/New_York"))
+    day = np.floor((b.cells[:-1][b.weather.lit] - midnight) / 86400.0)
+    three = np.isin(day, [0.0, 1.0, 2.0])
+    assert (given_w * hours)[three].sum() / 3.0 == pytest.approx(setting.wh_per_day, rel=1e-9)
+    five_wh = (given_w * hours).sum()
+    assert five_wh / job.plan.daylight.plan_days == pytest.approx(setting.own_wh, rel=1e-9)
+    assert job.plan.daylight.plan_days == pytest.approx(5.0, rel=0.05)
 
 
 def test_the_turns_written_into_the_plan_give_the_energy_foretold(repair):
@@ -227,7 +237,8 @@ def test_the_turns_written_into_the_plan_give_the_energy_foretold(repair):
     assert written.panel[0].aim == "re-aimed"
     books = budget(written).ledger_wh
     given = books["sun_on_panel"] - books["panel_losses"] - books["refused"]
-    assert given.mean() / (25.0 / 24.0) == pytest.approx(turns.wh_per_day, rel=1e-9)
+    # From 07:00 to 08:00 of the next day, before its sunrise: one day's light.
+    assert given.mean() == pytest.approx(turns.own_wh, rel=0.01)
 
 
 def test_the_pose_is_written_into_the_plans_own_text(repair, tmp_path):
@@ -247,7 +258,9 @@ def test_json_has_the_keys_that_others_rely_on(repair):
         "flat_wh_per_day",
         "follow_wh_per_day",
         "re_aim",
+        "day",
     ]
+    assert found["day"] == {"counts": "touched-days", "first": "2026-09-14", "last": "2026-09-15"}
     assert list(found["best"]) == ["tilt_deg", "azimuth_deg", "wh_per_day"]
     assert [len(turns["at"]) for turns in found["re_aim"]] == [1, 2, 3]
     assert all(list(turns) == ["at", "wh_per_day"] for turns in found["re_aim"])
@@ -306,8 +319,8 @@ def test_what_a_full_pack_spills_is_worth_nobodys_turn():
 
 def test_turns_that_give_no_more_are_not_shown(job):
     shown = [words for words, _ in settings(job)]
-    least = 1.01 * job.best.wh_per_day
-    assert len(shown) == 4 + sum(turns.wh_per_day >= least for turns in job.re_aim)
+    least = 1.01 * job.best.own_wh
+    assert len(shown) == 4 + sum(turns.own_wh >= least for turns in job.re_aim)
 
 
 def test_the_watts_over_the_day_hold_the_energy_of_a_day():

@@ -224,6 +224,27 @@ def test_lithium_takes_no_charge_below_freezing_unless_heated():
     assert heated.frozen(cold).tolist() == [0.0, 0.0]
 
 
+def limited(chemistry, limit_c):
+    one = np.ones(1)
+    return Battery(chemistry, one, one, 1.0, 0.06, 0.99, 0.9, 0.0, discharge_min_c=limit_c)
+
+
+def test_below_its_discharge_limit_lithium_gives_nothing():
+    # -20 deg C: common practice, no source. At the limit itself it still gives its usable share.
+    locked = limited("lfp", -20.0).locked_share(np.array([-20.0, -20.1, -35.0]))
+    assert locked == pytest.approx([0.40, 1.0, 1.0])
+
+
+def test_a_limit_of_ones_own_decides_and_without_one_the_cold_holds():
+    assert limited("nmc", -10.0).locked_share(np.array([-10.5])) == pytest.approx([1.0])
+    assert limited("nmc", None).locked_share(np.array([-35.0])) == pytest.approx([0.30])
+
+
+def test_lead_acid_keeps_its_share_of_20_below_in_any_cold():
+    # 1/2.1 of the available well, 0.45 of the store (practice).
+    assert lead().locked_share(np.array([-40.0])) == pytest.approx([0.45 * (1.0 - 1.0 / 2.1)])
+
+
 def test_cold_that_locks_the_store_takes_nothing_away():
     battery = lithium(share=0.1)
     locked = go(battery, [-100.0], [1.0], floor=200.0)

@@ -91,6 +91,14 @@ def test_cold_locks_part_of_a_lithium_pack():
     assert run.delivered_wh[0] == pytest.approx(800.0)
 
 
+def test_lithium_below_its_limit_gives_nothing_and_loses_nothing():
+    run = brute.simulate(plan({"temperature": -20.5}))
+    assert run.delivered_wh == [0.0]
+    assert run.charge_percent[-1] == 100.0
+    at_the_limit = brute.simulate(plan({"temperature": -20}))
+    assert at_the_limit.delivered_wh == pytest.approx([500.0])
+
+
 def test_lithium_takes_no_charge_below_freezing():
     pack = {"temperature": -0.5, "start_percent": 50}
     run = brute.simulate(plan(pack, charger=[{"watts": 80}]))

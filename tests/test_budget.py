@@ -303,7 +303,11 @@ def test_one_weather_leaves_no_doubt_to_share() -> None:
 
 def test_a_kit_of_unknown_condition_is_neither_weather_nor_loads() -> None:
     plan = Plan.read("builtin:cloudy-repair").replace(
-        **{"weather": {"kind": "clear", "futures": 50}, "panel.1.condition_spread_percent": 30}
+        **{
+            "weather": {"kind": "clear", "futures": 50},
+            "panel.1.condition_spread_percent": 30,
+            "pack.solar_input.max_a": 30,  # so that it takes all in the best condition too
+        }
     )
     shares = budget(plan).doubt
     assert shares["weather"] == pytest.approx(0.0, abs=1e-9)

@@ -37,7 +37,7 @@ def test_danger_to_life_comes_before_gear_and_gear_before_trust():
     every = [task({"start_w": 1900, "sparks": True, "rotating": True, "medical": True}), PANEL]
     every += [charger("generator"), around("outdoors", "fuel"), AGM, air(2, 20)]
     shown = list(found(*every))
-    assert len(shown) == 12
+    assert len(shown) == 14
     assert shown == sorted(shown, key=MOST_SERIOUS_FIRST.index)
 
 

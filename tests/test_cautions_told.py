@@ -4,7 +4,8 @@ Common practice, no source, unless a line names one. The plans are invented.
 """
 
 import time
-from datetime import date
+from datetime import date, datetime
+from io import StringIO
 
 import numpy as np
 import pytest
@@ -24,11 +25,14 @@ from caution_plans import (
     task,
     with_changes,
 )
+from rich.console import Console
 
 from energy.answers.cautioning.trust import frost_possible
-from energy.answers.cautions import cautions
+from energy.answers.cautions import CLOSING, cautions
+from energy.answers.rest import rest_of
 from energy.answers.wire import wire
 from energy.budget import budget
+from energy.show.text import show_cautions
 from energy.weather.held import About, Forecast, save_forecast
 
 
@@ -69,6 +73,84 @@ def test_mains_outdoors_rest_on_the_30_ma_rule():
     caution = found(task(), around("outdoors"))["mains-in-the-wet"]
     assert "30 mA" in caution.text
     assert "IEC 60364" in caution.rule
+
+
+def test_where_a_mains_tool_is_used_is_asked_for_once_and_only_where_nobody_said_it():
+    silent = found(task({"hand_held": True}, {"name": "saw", "sparks": True}))
+    texts = " ".join(caution.text for caution in silent.values())
+    assert texts.count("say where: around = [") == 1
+    assert "say where" in silent["mains-in-the-wet"].text
+    for said in (around(), around("enclosed"), around("wet")):
+        assert "say where" not in found(task(hand_held=True), said)["mains-in-the-wet"].text
+    assert not any("say where" in caution.text for caution in found(task()).values())
+
+
+def test_indoors_only_tools_held_by_hand_or_used_with_sparks_or_water_are_named():
+    both = task({"name": "lamp"}, {"name": "saw", "hand_held": True})
+    assert found(both)["mains-in-the-wet"].about == 'task "saw" (ac)'
+    assert '"lamp"' in found(both, around("outdoors"))["mains-in-the-wet"].about
+
+
+@pytest.mark.parametrize(
+    ("caution", "changes", "words"),
+    [
+        ("battery-short-circuit", AGM, ["rings", "tools", "posts", "fuse"]),
+        ("acid", pack(chemistry="flooded"), ["goggles", "eyes", "skin", "water", "soda"]),
+        (
+            "damaged-lithium",
+            around("outdoors"),
+            ["swollen", "wet", "dropped", "hot", "outdoors", "charge"],
+        ),
+        ("hot-tools", task(hot=True), ["burn", "alone"]),
+        ("dust", task(dust=True), ["silica", "wood", "metal", "extraction", "mask"]),
+        ("welding-arc", task(name="weld"), ["eyes", "skin", "fumes", "watch for fire"]),
+        ("wind-on-panel", PANEL, ["wind", "flat"]),
+        ("extreme-heat", air(30, 47), ["water", "shade"]),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_a_caution_says_what_to_do(caution, changes, words):
+    text = found(changes)[caution].text.lower()
+    assert [word for word in words if word not in text] == []
+
+
+@pytest.mark.parametrize(
+    ("tool", "name", "raises", "not_raises"),
+    [
+        ("angle-grinder-125", "bolts", "sparks", "medical-load"),
+        ("plastic-welder", "weld the tank", "hot-tools", "sparks"),
+        ("fridge-12v", "insulin fridge", "medical-load", "sparks"),
+        (None, "grind the bolts", "sparks", "medical-load"),
+    ],
+)
+def test_what_is_under_way_keeps_the_risks_of_its_tool(tool, name, raises, not_raises):
+    watts = {"tool": tool} if tool else {"supply": "ac", "working_w": 500}
+    grind = {**watts, "name": name, "times": 1, "each_min": 60, "at": "10:00"}
+    plan = with_changes({"task": [grind]})
+    rest = plan.replace(**rest_of(plan, datetime(2026, 6, 1, 10, 30), 80.0))
+    raised = {caution.id for caution in cautions(budget(rest))}
+    assert raises in raised
+    assert not_raises not in raised
+
+
+def test_a_plan_without_a_risk_gets_no_more_than_the_closing_line():
+    out = Console(file=StringIO(), width=100)
+    show_cautions(cautions(budget(with_changes())), out, every=True)
+    assert out.file.getvalue().strip() == CLOSING
+
+
+def test_a_load_that_hangs_is_warned_of_where_something_lifts_and_not_for_a_heavy_pack():
+    assert "under" in found(task(lifts=True))["heavy-lift"].text
+    assert "under" not in found(pack(kg=40))["heavy-lift"].text
+    both = found(task(lifts=True), pack(kg=40))["heavy-lift"]
+    assert both.about == '[pack], 40 kg, task "cut"'
+    assert "ISO 11228-1" in both.rule  # 25 kg, from memory
+
+
+def test_the_hottest_weather_of_all_decides_about_heat():
+    # The typical year of Miami stays below 38 C in every June: a fact of the file.
+    assert "extreme-heat" not in found(MIAMI, {"weather": {"futures": 31}})
+    assert found(air(30, 47))["extreme-heat"].about == "[weather] up to 47.0 degrees C"
 
 
 def test_the_collision_rules_are_named_for_lights_and_not_for_pumps():
@@ -127,7 +209,8 @@ def test_a_cable_is_named_by_its_number_and_ends():
 
 def test_a_string_that_is_too_cold_is_said_in_volts():
     # 25 V x 1.10 at 0 C: NFPA 70 table 690.7(A), from memory.
-    cold = found(panel(v_oc=25), pack(solar_input={"max_v": 26}), air(0, 20))
+    freezing = {"place": {"lowest_c": 0}}
+    cold = found(panel(v_oc=25), pack(solar_input={"max_v": 26}), freezing)
     assert "reach 28 V" in cold["cold-string-voltage"].text
     assert "bears 26 V" in cold["cold-string-voltage"].text
 

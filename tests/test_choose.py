@@ -137,7 +137,8 @@ def test_the_choice_equals_the_best_of_all(seed):
         return
     assert answer.budget.yes
     got = [answer.served[key] for key in best]
-    assert got == pytest.approx(list(best.values()), abs=1e-3)
+    # Blocks are cut finer than by quarters, so that more may fit.
+    assert [round(value, 4) for value in got] >= [round(value, 4) for value in best.values()]
 
 
 def test_one_pack_of_energy_and_no_sun_is_a_knapsack():
@@ -281,18 +282,21 @@ def test_no_more_is_served_than_the_energy_of_the_weathers_allows(name):
     assert answer.gap_percent >= 0.0
 
 
-def test_json_stays_valid_while_the_solver_runs(tmp_path):
+def test_json_is_whole(tmp_path):
     run = subprocess.run(
         [sys.executable, "-m", "energy", "choose", "--json"], capture_output=True, text=True,
         cwd=Path(__file__).parents[1], check=False,
     )  # fmt: skip
     answer = json.loads(run.stdout)
     assert set(answer) == {
-        "timetable", "left_out", "served", "chance", "gap_percent", "short_wh", "short_at",
-        "cautions", "own_figures", "usual_error",
+        "timetable", "blocks", "left_out", "served", "chance", "gap_percent", "proven", "effort",
+        "short_wh", "short_at",
+        "too_cold", "cautions", "own_figures", "usual_error",
     }  # fmt: skip
     assert set(answer["timetable"][0]) == {"task", "times", "start", "end"}
-    assert set(answer["left_out"][0]) == {"task", "times", "why", "needs_wh"}
+    assert set(answer["left_out"][0]) == {
+        "task", "times", "unit", "why", "needs_wh", "costs", "failing", "may_fail",
+    }  # fmt: skip
     assert run.returncode == 0
 
 
@@ -431,11 +435,11 @@ def test_a_search_that_ends_empty_handed_takes_task_by_task_what_holds():
         panel=[],
         weather={"kind": "climate"},
     )  # fmt: skip
-    answer = choose(one, seconds=2)
+    answer = choose(one)
     assert answer.possible
     assert answer.budget.yes
     assert answer.timetable[0].task == "mixer"
-    alone = choose(one.replace(**{"pack.capacity_wh": 20}), seconds=2)
+    alone = choose(one.replace(**{"pack.capacity_wh": 20}))
     assert not alone.possible
     assert "mixer" in alone.alone
 

@@ -32,6 +32,8 @@ EDGE_PACKS: dict[str, dict[str, Any]] = {  # what random figures would seldom hi
     "kept warm": {"heated": True},
     "nickel cells, half full": {"chemistry": "nmc", "taper_from": 0.8, "start_share": 0.5},
     "empty at the start": {"start_share": 0.0},
+    "too cold to give at times": {"discharge_min_c": -6.0},
+    "heated, and too cold to give": {"discharge_min_c": -6.0, "heated": True},
 }
 
 
@@ -161,8 +163,9 @@ CABLE = [{"from": "panel", "to": "pack", "length_m": 15, "mm2": 2.5}]
     [
         small(None, OUTSIDE),
         small(None, {**OUTSIDE, "solar_input": {"max_w": 90}}, run=CABLE),
+        small(None, {**OUTSIDE, "solar_input": {"max_a": 4}}),
     ],
-    ids=["panels of any size", "behind a long cable"],
+    ids=["panels of any size", "behind a long cable", "few amps from the panels"],
 )
 def test_whole_years_are_the_same_either_way(plan: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     designs = np.array([60.0, 150.0, 60.0]), np.array([300.0, 500.0, 1500.0])

@@ -9,6 +9,7 @@ from typer.testing import CliRunner
 from energy import Plan, PlanError, choose
 from energy.answers.own_tool import own_tool
 from energy.cli import app
+from energy.plan.task import RISKS
 
 
 def run(*arguments, answers=""):
@@ -50,7 +51,16 @@ def test_a_profile_from_questions_is_asked_again_and_added_to_the_file(tmp_path)
     assert task.hand_held
     assert task.rotating
     assert not task.sparks
+    assert "sparks" in task.model_fields_set  # a no is an answer, whatever the tool is called
     assert (task.duty_percent, task.start_w) == (60, 1500)
+
+
+def test_a_profile_from_keys_may_say_every_risk(tmp_path):
+    file = tmp_path / "my.toml"
+    keys = ["supply=ac", "working_w=900", *(f"{risk}=true" for risk in RISKS)]
+    found = run("tools", "my-hoist", "--add", file, *(f"--set={key}" for key in keys))
+    assert found.exit_code == 0, found.output
+    assert all(getattr(plan_with(tmp_path, "my-hoist").task[0], risk) for risk in RISKS)
 
 
 def test_a_motor_without_a_start_is_spoken_of_and_three_times_its_watts_are_offered(tmp_path):

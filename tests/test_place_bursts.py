@@ -3,6 +3,7 @@
 import copy
 from datetime import datetime
 
+import numpy as np
 import pytest
 
 from energy.budget import budget
@@ -177,3 +178,76 @@ def test_what_is_over_by_now_is_not_waited_for_again():
     now = datetime(2026, 6, 10, 8, 30)
     assert waits({**CUTS, "at": "08:00"}, {**GLUE, "at": "09:00"}, now=now, end=THREE_DAYS) == []
     assert waits({**CUTS, "at": "08:01"}, {**GLUE, "at": "08:00"}, now=now) == []
+
+
+# --- one thing works once at a time -------------------------------------------------------------
+
+
+def watts(found) -> np.ndarray:
+    return found.flows()["load_w"]
+
+
+def test_a_task_from_sunset_that_lasts_over_a_day_is_cut_at_its_next_start():
+    found = budget(
+        plan({**LAMP, "at": "sunset", "hours": 30}, "2026-06-10T12:00:00", "2026-06-12T12:00:00")
+    )
+    assert watts(found).max() == pytest.approx(10.0)
+    assert found.asked_wh[0] == pytest.approx(10.0 * 48.0)  # it never rests, and never doubles
+    note = next(note for note in found.notes if "starts again" in note)
+    assert note.startswith('"lamp" still runs when it starts again on 2026-06-10 at 21:')
+    assert ", the first of 2 times: it is cut there" in note
+
+
+def test_repeats_from_sunset_that_take_over_a_day_are_cut_there_too():
+    task = {"name": "cut", "supply": "dc12", "working_w": 30, "times": 25, "each_min": 60}
+    found = budget(plan({**task, "at": "sunset"}, "2026-06-10T00:00:00", "2026-06-13T00:00:00"))
+    assert watts(found).max() == pytest.approx(30.0)
+    assert any('"cut" still runs when it starts again' in note for note in found.notes)
+
+
+def test_nights_that_overlap_where_the_day_is_short_count_once():
+    # 21 December, 66.9 N: the sun is up from 11:28 to 13:08 (an almanac, from memory).
+    task = {**LAMP, "between": ["sunset-90min", "sunrise+30min"]}
+    tables = copy.deepcopy(TABLES) | {"task": [task]}
+    tables["place"] = {"latitude_deg": 66.9, "longitude_deg": 25.0, "timezone": "Europe/Helsinki"}
+    tables["span"] = {"start": "2026-12-20T15:00:00", "end": "2026-12-22T09:00:00"}
+    found = budget(Plan.from_dict(tables))
+    assert found.asked_wh[0] == pytest.approx(10.0 * 42.0)
+    assert any("still runs when it starts again on 2026-12-21 at 11:" in n for n in found.notes)
+
+
+def test_a_whole_day_of_23_hours_is_no_longer_than_that():
+    task = {**LAMP, "at": "00:00", "hours": 24}
+    found = budget(plan(task, "2026-03-29T00:00:00", "2026-03-31T00:00:00"))
+    assert found.asked_wh[0] == pytest.approx(10.0 * 47.0)
+    assert watts(found).max() == pytest.approx(10.0)
+
+
+def test_a_charge_cut_by_the_next_one_starts_anew():
+    charge = {"name": "bike", "supply": "dc12", "kind": "charging", "energy_wh": 300}
+    charge |= {"power_w": 10, "taper_from_percent": 100, "at": "sunset"}  # 30 h
+    found = budget(plan(charge, "2026-06-10T12:00:00", "2026-06-12T12:00:00"))
+    assert watts(found).max() == pytest.approx(10.0)
+
+
+def test_two_tasks_are_two_things():
+    tables = copy.deepcopy(TABLES)
+    tables["task"] = [{**LAMP, "between": ["08:00", "12:00"]}] * 2
+    found = budget(Plan.from_dict(tables))
+    assert watts(found).max() == pytest.approx(20.0)
+    assert not any("starts again" in note for note in found.notes)
+
+
+def test_what_overlaps_before_the_span_needs_no_line():
+    task = {**LAMP, "at": "sunset", "hours": 30, "days": [1]}
+    found = budget(plan(task, "2026-06-10T12:00:00", "2026-06-12T12:00:00"))
+    assert not any("starts again" in note for note in found.notes)
+
+
+def test_the_rest_of_a_day_knows_the_cut():
+    task = {**LAMP, "at": "sunset", "hours": 30}
+    found = budget(
+        plan(task, "2026-06-10T12:00:00", "2026-06-12T12:00:00"), datetime(2026, 6, 11, 12), 90.0
+    )
+    assert watts(found).max() == pytest.approx(10.0)
+    assert found.asked_wh[0] == pytest.approx(10.0 * 24.0)

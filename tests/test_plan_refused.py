@@ -66,7 +66,7 @@ TOGETHER = [
     ),
     (
         {"run": [{"from": "pack", "to": "mast", "length_m": 3, "volts": 12}]},
-        'run 1: "mast" is not panel, pack or task:NAME: give volts, with amps or watts',
+        'run 1: "mast" is not panel, pack, inverter or task:NAME: give volts, with amps or watts',
     ),
 ]
 
@@ -122,6 +122,26 @@ TASKS = [
     ),
     ({**LAMP, "with": "lamp"}, "with names the task itself"),
     ({**LAMP, "after": "lamp"}, "after names the task itself"),
+    (
+        {**LAMP, "at": "00:00", "hours": 30, "days": [1, 2]},
+        "30 h from 00:00 are not over when it starts again 24 h later: give at most 24 h, or one"
+        " day, such as days = [1]",
+    ),
+    (
+        {**LAMP, "at": "09:30", "times": 50, "each_min": 30},
+        "25 h from 09:30 are not over when it starts again 24 h later: give at most 24 h, or one"
+        " day, such as days = [1]",
+    ),
+    (
+        {**LAMP, "at": "09:30", "times": 13, "each_min": 60, "pause_s": 3600},
+        "25 h from 09:30 are not over when it starts again 24 h later: give at most 24 h, or one"
+        " day, such as days = [1]",
+    ),
+    (
+        {**CHARGER, "at": "18:00", "charges": 13},
+        "26 h from 18:00 are not over when it starts again 24 h later: give at most 24 h, or one"
+        " day, such as days = [1]",
+    ),
     ({**LAMP, "days": [0]}, "days item 1 must be at least 1 (got 0)"),
     ({**LAMP, "days": [1, 1]}, "days must name each day once (got [1, 1])"),
     ({**LAMP, "days": []}, "days must hold at least 1 (got 0)"),
@@ -189,6 +209,30 @@ def test_tasks_may_go_with_each_other_and_wait_in_a_row():
 )
 def test_repeats_are_refused_only_where_the_clock_shows_they_cannot_fit(amount):
     assert plan(task=[{**LAMP, **amount}]).task[0].name == "lamp"
+
+
+@pytest.mark.parametrize(
+    "amount",
+    [
+        {"at": "00:00", "hours": 24},
+        {"at": "07:00", "hours": 25, "days": [1]},
+        {"at": "07:00", "times": 2, "each_min": 900, "days": [2]},
+        {"at": "sunset", "hours": 25},
+        {"at": "00:00", "hours": 30, "days": [1, 3]},
+    ],
+    ids=["just over in time", "once", "repeats, once", "the sun decides", "a day between"],
+)
+def test_a_task_may_last_until_it_starts_again(amount):
+    span = {"end": "2026-06-04T08:00:00"}
+    assert plan(span=span, task=[{**LAMP, **amount}]).task[0].name == "lamp"
+
+
+def test_a_start_every_other_day_leaves_48_hours():
+    span, task = {"end": "2026-06-04T08:00"}, {**LAMP, "at": "00:00", "hours": 50, "days": [3, 1]}
+    assert refused(span=span, task=[task]) == [
+        'task 1 "lamp": 50 h from 00:00 are not over when it starts again 48 h later: give at most'
+        " 48 h, or one day, such as days = [1]"
+    ]
 
 
 def test_two_charges_just_fit():

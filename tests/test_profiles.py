@@ -254,6 +254,46 @@ def test_what_keeps_a_sleeper_breathing_is_medical():
     assert medical == {name for name in TOOLS if name.startswith("breathing-device")}
 
 
+def said_of(key: str) -> set[str]:
+    return {name for name, tool in TOOLS.items() if tool.get(key)}
+
+
+def called(*words: str) -> set[str]:
+    return {name for name in TOOLS if any(word in name for word in words)}
+
+
+def test_what_grinds_sands_planes_saws_or_breaks_stone_makes_dust():
+    # Common practice, no source. A chain saw throws chips, a wet cutter binds its dust.
+    assert said_of("dust") == called(
+        "grinder", "-saw", "jigsaw", "sander", "planer", "trim-router", "multi-tool", "rotary-",
+        "hammer-drill", "breaker", "paddle-mixer",
+    ) | {"router"}  # fmt: skip
+
+
+def test_what_melts_glows_or_blows_hot_air_is_hot():
+    # Common practice, no source. What boils water alone is left out.
+    assert said_of("hot") == called(
+        "heat-gun", "heater", "glue-gun", "soldering", "welder", "hob", "printer-3d"
+    )
+
+
+def test_what_works_with_water_is_wet_work():
+    assert said_of("wet_work") == called("pump", "washer", "wet", "paddle-mixer")
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "angle-grinder-125", "tile-cutter-wet", "pressure-washer", "submersible-pump",
+        "hedge-trimmer", "chainsaw-electric", "rotary-hammer", "paddle-mixer",
+    ],
+)  # fmt: skip
+def test_mains_tools_of_building_sites_and_gardens_are_held_by_hand_or_used_with_sparks_or_water(
+    name,
+):
+    assert any(TOOLS[name].get(key) for key in ("hand_held", "sparks", "wet_work"))
+
+
 # --- packs ----------------------------------------------------------------------------------
 
 
@@ -317,6 +357,17 @@ def test_the_sun_alone_never_charges_faster_than_the_battery_allows(name):
     else:
         charge_w = solar["max_w"] * solar["efficiency_percent"] / 100
     assert charge_w <= PACKS[name]["charge_max_w"]
+
+
+@pytest.mark.parametrize("name", PACKS)
+def test_an_inputs_watts_are_those_of_its_amps(name):
+    # PWM: amps times battery volts. A controller's rated charge current: the same and its loss.
+    solar, volts = PACKS[name]["solar_input"], PACKS[name]["nominal_v"]
+    if solar["kind"] == "pwm":
+        assert solar["max_w"] == pytest.approx(solar["max_a"] * volts)
+    if "charge_max_a" in solar:
+        most_w = solar["charge_max_a"] * volts / (solar["efficiency_percent"] / 100)
+        assert solar["max_w"] == pytest.approx(most_w, rel=0.01)
 
 
 @pytest.mark.parametrize(

@@ -77,6 +77,7 @@ BEFORE: dict[str, Plan] = {
     "a small solar input and a slow charger": small(
         None, {"solar_input": {"max_w": 90}, "charge_max_w": 60}
     ),
+    "few amps from the panels": small(None, {"solar_input": {"max_a": 4}}),
     "a long thin cable": small(
         None, None, run=[{"from": "panel", "to": "pack", "length_m": 15, "mm2": 2.5}]
     ),

@@ -6,7 +6,15 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from energy.model.timeline import Calendar, equal_shares, grid, inside, runs, to_utc
+from energy.model.timeline import (
+    Calendar,
+    equal_shares,
+    grid,
+    inside,
+    one_at_a_time,
+    runs,
+    to_utc,
+)
 
 EIGHT, TEN_AT_NIGHT, SIX = ("clock", 480.0), ("clock", 1320.0), ("clock", 360.0)
 SUNRISE, SUNSET = ("sunrise", 0.0), ("sunset", 0.0)
@@ -121,6 +129,28 @@ def test_bursts_stand_in_the_middle_of_equal_shares():
 def test_repeats_that_do_not_fit_are_refused():
     with pytest.raises(ValueError, match="do not fit"):
         equal_shares((0.0, 100.0), 3, 40.0)
+
+
+def test_what_starts_anew_ends_what_ran_before():
+    windows = [[(0.0, 30.0)], [(24.0, 54.0)], [(60.0, 70.0)]]
+    kept, cuts = one_at_a_time(windows)
+    assert kept == [[(0.0, 24.0)], [(24.0, 54.0)], [(60.0, 70.0)]]
+    assert cuts == [24.0]
+
+
+def test_what_is_left_of_a_row_is_dropped_where_the_next_row_begins():
+    kept, cuts = one_at_a_time([[(0.0, 2.0), (10.0, 12.0)], [(5.0, 7.0), (11.0, 13.0)]])
+    assert kept == [[(0.0, 2.0)], [(5.0, 7.0), (11.0, 13.0)]]
+    assert cuts == [5.0]
+
+
+def test_of_two_that_start_together_the_longer_runs():
+    assert one_at_a_time([[(0.0, 5.0)], [(0.0, 9.0)]]) == ([[], [(0.0, 9.0)]], [0.0])
+
+
+def test_bursts_that_follow_one_another_stay_as_they_are():
+    windows = [[(0.0, 10.0), (10.0, 20.0)], [(20.0, 30.0)]]
+    assert one_at_a_time(windows) == (windows, [])
 
 
 def test_the_grid_holds_every_hour_of_a_zone_of_45_minutes():

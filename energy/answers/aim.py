@@ -6,14 +6,15 @@ Words and picture lie in `show`.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.poses import DAY_BINS, Search, Yields, days_of, half_hours, search, span_of
+from energy.answers.daylight import Daylight, daylight, given_wh
+from energy.answers.poses import BIN_MIN, Search, Yields, search
 from energy.budget import Budget, budget, changed
 from energy.model import Array
-from energy.model.timeline import inside
 from energy.plan import Plan, PlanError
 
 if TYPE_CHECKING:
@@ -30,47 +31,52 @@ WORTH_WH, WORTH_SHARE = 10.0, 0.02  # a day; nobody gets up for less (common pra
 class Setting:
     """One way to set the panels up: what it changes in the plan, and the budget with it.
 
-    at are the times of the clock at which the panels are turned square to the sun.
+    daylight says which days count as a day; at are the times of the clock at which the panels are
+    turned square to the sun.
     """
 
     change: Change
     budget: Budget = field(repr=False)
+    daylight: Daylight = field(repr=False)
     at: tuple[str, ...] = ()
+
+    @cached_property
+    def _half_hours_wh(self) -> Array:
+        return self.daylight.half_hours_wh(self.budget)
 
     @property
     def wh_per_day(self) -> float:
-        """What the panels give after the input's limit, the mean of all weathers [Wh].
-
-        A day is 24 hours of the span; a shorter span counts as one.
-        """
-        books = self.budget.ledger_wh
-        given = books["sun_on_panel"] - books["panel_losses"] - books["refused"]
-        return float(given.mean()) / days_of(self.budget)
+        """What the panels give in a whole day after the input's limit, all weathers' mean [Wh]."""
+        return float(self._half_hours_wh.sum())
 
     @property
-    def taken_wh_per_day(self) -> float:
-        """What of it the pack has room for, the mean of all weathers [Wh]."""
-        spilled = float(self.budget.ledger_wh["spilled"].mean())
-        return self.wh_per_day - spilled / days_of(self.budget)
+    def own_wh(self) -> float:
+        """What they give a day in the plan's own hours [Wh]; less than a day of them counts as
+        one."""
+        return given_wh(self.budget) / self.daylight.plan_days
+
+    @property
+    def spilled_wh(self) -> float:
+        """What of that the pack has no room for [Wh]."""
+        return float(self.budget.ledger_wh["spilled"].mean()) / self.daylight.plan_days
+
+    @property
+    def taken_wh(self) -> float:
+        """What of that the pack takes [Wh]."""
+        return self.own_wh - self.spilled_wh
 
     def watts(self) -> Array:
         """Mean watts of all weathers and days in each half hour of the clock, (48,)."""
-        b = self.budget
-        hours = np.diff(b.cells) * inside(b.cells, [span_of(b)]) / 3600.0
-        of_cell = half_hours(b.calendar, b.cells[:-1])
-        covered = np.bincount(of_cell, hours, DAY_BINS)
-        given_wh = b.solar.panel_w.mean(axis=1) * np.diff(b.cells)[b.weather.lit] / 3600.0
-        total = np.bincount(of_cell[b.weather.lit], given_wh, DAY_BINS)
-        return np.asarray(total / np.maximum(covered, 1e-9))
+        return self._half_hours_wh * (60.0 / BIN_MIN)
 
 
 @dataclass(frozen=True)
 class Aim:
     """The answer: ways to set the panels up, and the yield of all poses.
 
-    tilt_deg and azimuth_deg (true north) are the best pose, in whole degrees; azimuth_deg is None
-    where a boat swings and its heading cannot be chosen. aimed are the panels it is for, from 0:
-    the swinging ones where there are any, else all.
+    tilt_deg and azimuth_deg (true north) are the best pose for the plan's own hours, in whole
+    degrees; azimuth_deg is None where a boat swings and its heading cannot be chosen. aimed are the
+    panels it is for, from 0: the swinging ones where there are any, else all.
     """
 
     plan: Setting
@@ -93,19 +99,19 @@ class Aim:
         return setting.wh_per_day - self.plan.wh_per_day
 
     def more_taken_wh(self, setting: Setting) -> float:
-        """How much more of it a day the pack has room for than with the plan's own [Wh]."""
-        return setting.taken_wh_per_day - self.plan.taken_wh_per_day
+        """How much more the pack takes a day in the plan's own hours than with its pose [Wh]."""
+        return setting.taken_wh - self.plan.taken_wh
 
     @property
     def worth_turning(self) -> Setting | None:
         """The turns that are worth it, None where the best pose may stay as it is.
 
-        More turns must let the pack take enough more than fewer do.
+        More turns must let the pack take enough more than fewer do, in the plan's own hours.
         """
-        kept, found = self.best.taken_wh_per_day, None
+        kept, found = self.best.taken_wh, None
         for setting in self.re_aim:
-            if setting.taken_wh_per_day - kept >= max(WORTH_WH, WORTH_SHARE * kept):
-                kept, found = setting.taken_wh_per_day, setting
+            if setting.taken_wh - kept >= max(WORTH_WH, WORTH_SHARE * kept):
+                kept, found = setting.taken_wh, setting
         return found
 
     def lost_percent(self, tilt_off_deg: float, facing_off_deg: float) -> float:
@@ -129,14 +135,15 @@ class Aim:
         return str(self.table().to_html())
 
     def table(self) -> "pd.DataFrame":
-        """A row for each way to set the panels up: Wh a day, and what of it the pack takes."""
+        """A row for each way to set the panels up: Wh a day, and what of the plan's own hours the
+        pack takes."""
         import pandas as pd
 
         ways = {"flat": self.flat, "as planned": self.plan, "best pose": self.best}
         ways |= {f"turned at {', '.join(turned.at)}": turned for turned in self.re_aim}
         ways["following the sun"] = self.follow
         rows = {
-            name: {"wh_per_day": way.wh_per_day, "taken_wh_per_day": way.taken_wh_per_day}
+            name: {"wh_per_day": way.wh_per_day, "taken_wh_per_day": way.taken_wh}
             for name, way in ways.items()
         }
         return pd.DataFrame.from_dict(rows, orient="index")
@@ -148,7 +155,9 @@ class Aim:
         return aim_picture(self)
 
     def as_dict(self) -> dict[str, Any]:
-        """The answer as `--json` prints it; azimuth_deg is null for a swinging boat."""
+        """The answer as `--json` prints it; azimuth_deg is null for a swinging boat. day says
+        which days a day's figures are the mean of (see `Daylight`)."""
+        day = self.plan.daylight
         return {
             "best": {
                 "tilt_deg": self.tilt_deg,
@@ -162,6 +171,11 @@ class Aim:
                 {"at": list(turned.at), "wh_per_day": round(turned.wh_per_day, 1)}
                 for turned in self.re_aim
             ],
+            "day": {
+                "counts": day.counts,
+                "first": day.first.isoformat(),
+                "last": day.last.isoformat(),
+            },
         }
 
 
@@ -178,17 +192,17 @@ def aim(plan: Plan | Budget) -> Aim:
     if not b.plan.panel:
         raise PlanError([f"{b.plan.origin}: has no [[panel]]: there is nothing to point"])
     b = replace(b, ends=())  # the doubt about the means moves no pose
-    sought = search(b)
+    sought, own = search(b), Setting({}, b, daylight(b))
     yields = sought.yields()
-    best, tilt, azimuth = _best(b, sought, yields)
+    best, tilt, azimuth = _best(own, sought, yields)
     turns = [] if sought.swings else sought.turns(tilt, azimuth)
     return Aim(
-        plan=Setting({}, b),
-        flat=_set(b, sought.change("flat")),
+        plan=own,
+        flat=_set(own, sought.change("flat")),
         best=best,
-        follow=_set(b, sought.change("follow")),
+        follow=_set(own, sought.change("follow")),
         re_aim=_rising(
-            [_set(b, sought.change("re-aimed", (tilt, azimuth), at), at) for at in turns]
+            [_set(own, sought.change("re-aimed", (tilt, azimuth), at), at) for at in turns]
         ),
         tilt_deg=tilt,
         azimuth_deg=None if sought.swings else azimuth,
@@ -201,7 +215,7 @@ def _rising(turned: Iterable[Setting]) -> tuple[Setting, ...]:
     """Turns that give more than fewer of them do: under cloud another may cost light."""
     found: list[Setting] = []
     for one in turned:
-        if not found or one.wh_per_day > (1.0 + ALIKE_SHARE) * found[-1].wh_per_day:
+        if not found or one.own_wh > (1.0 + ALIKE_SHARE) * found[-1].own_wh:
             found.append(one)
     return tuple(found)
 
@@ -243,23 +257,24 @@ def _outlet_share(b: Budget, supply: str) -> float:
     return inverter.efficiency_percent / 100.0 if inverter is not None else 1.0
 
 
-def _set(b: Budget, change: Change, at: tuple[str, ...] = ()) -> Setting:
-    return Setting(change, changed(b, change), at)
+def _set(own: Setting, change: Change, at: tuple[str, ...] = ()) -> Setting:
+    return Setting(change, changed(own.budget, change), own.daylight, at)
 
 
-def _best(b: Budget, sought: Search, yields: Yields) -> tuple[Setting, float, float]:
-    """The pose with the most, its tilt and azimuth: the plan's own unless another beats it, and
-    flat rather than nearly flat."""
+def _best(own: Setting, sought: Search, yields: Yields) -> tuple[Setting, float, float]:
+    """The pose with the most in the plan's hours, its tilt and azimuth: the plan's own unless
+    another beats it, and flat rather than nearly flat."""
+    b = own.budget
     aim = sought.standing
     panels = [b.plan.panel[k] for k in sought.aimed]
-    own = {(panel.tilt_deg, panel.facing_deg) for panel in panels}
-    stand = all(panel.aim == aim for panel in panels) and len(own) == 1
-    poses = [*(own if stand else ()), yields.best()]
-    tried = [(_set(b, sought.change(aim, pose)), *pose) for pose in poses]
-    best = max(tried, key=lambda one: one[0].wh_per_day)
+    stated = {(panel.tilt_deg, panel.facing_deg) for panel in panels}
+    stand = all(panel.aim == aim for panel in panels) and len(stated) == 1
+    poses = [*(stated if stand else ()), yields.best()]
+    tried = [(_set(own, sought.change(aim, pose)), *pose) for pose in poses]
+    best = max(tried, key=lambda one: one[0].own_wh)
     if 0.0 < best[1] <= NEARLY_FLAT_DEG:
         level = (0.0, 180.0 if b.plan.place.latitude_deg >= 0.0 else 0.0)
-        flat = _set(b, sought.change(aim, level))
-        if flat.wh_per_day >= (1.0 - ALIKE_SHARE) * best[0].wh_per_day:
+        flat = _set(own, sought.change(aim, level))
+        if flat.own_wh >= (1.0 - ALIKE_SHARE) * best[0].own_wh:
             return flat, *level
     return best

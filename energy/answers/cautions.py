@@ -18,7 +18,7 @@ CLOSING = (
 
 
 def cautions(budget: Budget) -> tuple[Caution, ...]:
-    """Every caution that the plan raises: danger to life first, then to gear, then to trust.
+    """Every caution that the plan raises: danger to life first, then injury, gear, and trust.
 
     >>> from energy.budget import budget
     >>> from energy.plan import Plan
@@ -29,7 +29,7 @@ def cautions(budget: Budget) -> tuple[Caution, ...]:
     return tuple(caution for caution in found if caution is not None)
 
 
-BY_DANGER: tuple[Rule, ...] = (
+LIFE: tuple[Rule, ...] = (
     partial(life.monoxide, enclosed=True),
     electric.mains_in_the_wet,
     partial(life.monoxide, enclosed=False),
@@ -38,34 +38,49 @@ BY_DANGER: tuple[Rule, ...] = (
     tools.fuel_vapour,
     battery.hydrogen,
     partial(tools.sparks, caution="sparks-near-lead-acid"),
+    electric.string_shock,
+    electric.thin_cable,
+    tools.welding_arc,
+    partial(tools.sparks, caution="sparks"),
+    tools.hot,
+    battery.closed_in,
+    life.extreme_heat,
     tools.alone,
     life.dark_boat,
     life.lifeline,
-    electric.thin_cable,
-    electric.string_shock,
+    life.second_light,
+)
+INJURY: tuple[Rule, ...] = (
+    battery.acid,
     tools.rotating,
     tools.blades,
-    tools.welding_arc,
-    life.second_light,
+    electric.short_circuit,
+    battery.heavy,
     electric.inverter_earth,
     electric.rain,
-    battery.cold_charge,
-    battery.hot_pack,
-    partial(tools.sparks, caution="sparks"),
-    battery.closed_in,
     electric.coiled_lead,
     electric.battery_fuse,
-    electric.cold_string,
+    tools.dust,
     electric.live_panel,
-    battery.heavy,
+    battery.wind,
+    battery.damaged_lithium,
+)
+GEAR: tuple[Rule, ...] = (
+    battery.too_cold,
+    battery.cold_charge,
+    battery.hot_pack,
+    electric.cold_string,
     battery.sunlit_pack,
     life.warm_fridge,
     electric.long_cable,
-    trust.frost_not_judged,
     starts.surge_when_low,
     starts.near_surge,
+)
+TRUST: tuple[Rule, ...] = (
+    trust.frost_not_judged,
     trust.follows_air,
     trust.far_weather,
     trust.old_forecast,
     trust.not_a_promise,
 )
+BY_DANGER = LIFE + INJURY + GEAR + TRUST  # in each by how bad it is and how often it happens

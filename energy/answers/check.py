@@ -50,11 +50,15 @@ class Now:
 
 @dataclass(frozen=True)
 class Sky:
-    """How the plan fares under one stated sky in all its days; the lowest charge in percent."""
+    """How the plan fares under one stated sky in all its days; the lowest charge in percent.
+
+    too_cold: what stops it is the cold, in which the pack gives nothing.
+    """
 
     sky: str
     verdict: str
     lowest_percent: float
+    too_cold: bool = False
 
 
 @dataclass(frozen=True)
@@ -90,6 +94,9 @@ class Check:
                 "spare_wh": round(lowest.spare_wh, 1),
                 "dull_tenth_percent": round(b.dull_tenth_percent, 1),
             },
+            "too_cold_from": None
+            if b.too_cold_from_s is None
+            else b.local(b.too_cold_from_s).isoformat(timespec="seconds"),
             "end_charge_percent": round(float(b.charge_percent[-1, b.middle]), 1),
             "full_again_at": None
             if b.full_again_s is None
@@ -187,7 +194,8 @@ def under_skies(
     for sky in SKIES:
         changes = {"weather": {**weather, "sky": sky}, "place.elevation_m": b.weather.elevation_m}
         under = budget(b.plan.replace(**changes), now, battery_percent)
-        found.append(Sky(sky, under.verdict, under.lowest().percent))
+        cold = bool(under.too_cold[under.middle])
+        found.append(Sky(sky, under.verdict, under.lowest().percent, cold))
     return tuple(found)
 
 
@@ -203,6 +211,11 @@ def task_answers(b: Budget) -> tuple[TaskAnswer, ...]:
             why_not = why_refused(task.supply, task.start_w, turned_away, bursts)
         elif np.isfinite(flat_s):
             why_not = f"pack flat from {clock(b, flat_s)}"
+            if b.too_cold_at(flat_s, b.middle):
+                limit_c = b.plan.pack.discharge_min_c
+                why_not = (
+                    f"pack too cold to give at {clock(b, flat_s)} (below {limit_c:g} degrees C)"
+                )
         elif not bursts:
             why_not = "nothing of it lies inside the span"
             if b.now is not None:

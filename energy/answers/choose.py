@@ -8,6 +8,8 @@ from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from energy.answers.choosing.coarse import SLOT_S, worst_first
 from energy.answers.choosing.judge import Progress, clashes
 from energy.answers.choosing.reasons import LeftOut, Reasons
@@ -45,7 +47,7 @@ class Choose:
     priority where there could be. stopped: the person ended the search. possible is False where
     nothing fits: then `alone` says what does not even by itself (what must run, or the smallest
     task), short_wh and short_at by how much and when; it is empty where nothing was found in the
-    passes allowed.
+    tries allowed; too_cold: what stops it is the cold, in which the pack gives nothing.
     """
 
     budget: Budget
@@ -60,6 +62,7 @@ class Choose:
     change: dict[str, Any] = field(repr=False)
     short_wh: float = 0.0
     short_at: datetime | None = None
+    too_cold: bool = False
     alone: str = ""
 
     @property
@@ -126,6 +129,7 @@ class Choose:
             "short_at": None
             if self.short_at is None
             else self.short_at.isoformat(timespec="seconds"),
+            "too_cold": self.too_cold,
         }
 
 
@@ -233,10 +237,10 @@ def _impossible(search: Search) -> Choose:
     deciding = alone.deciding
     scenario = int(worst_first(deciding)[min(deciding.may_fail, deciding.success.size - 1)])
     lowest = deciding.lowest(scenario)
-    below = (
-        deciding.charge_percent[:, scenario]
-        < deciding.plan.pack.reserve_percent + lowest.locked_percent
-    ).nonzero()[0]
+    locked = deciding.locked_percent
+    locked = locked[:, scenario if locked.shape[1] > 1 else 0]
+    least = np.append(locked, locked[-1]) + deciding.plan.pack.reserve_percent
+    below = np.flatnonzero(deciding.charge_percent[:, scenario] < least)
     first_s = float(deciding.time_s[below[0]]) if below.size else lowest.at_s
     short_wh = max(-lowest.spare_wh, 0.0) + _unserved_wh(deciding, scenario)
     return Choose(
@@ -252,6 +256,7 @@ def _impossible(search: Search) -> Choose:
         change={},
         short_wh=short_wh,
         short_at=alone.local(first_s),
+        too_cold=bool(deciding.too_cold[scenario]),
         alone="" if alone.yes else words,
     )
 

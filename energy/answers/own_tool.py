@@ -6,6 +6,7 @@ from typing import Any
 
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.documents import parse
+from energy.plan.task import RISKS
 from energy.plan.words import meant, shown
 
 Ask = Callable[[str, str, Callable[[str], Any]], Any]
@@ -89,8 +90,8 @@ def asked(ask: Ask) -> dict[str, str]:
         given["idle_w"] = ask("How many W while it runs free?", "0", _number)
         given["duty_percent"] = ask("What percent of a burst is work?", "70", _number)
     for key, question in YES_OR_NO.items():
-        if ask(f"{question} yes or no", "no", _one_of(("yes", "no"))) == "yes":
-            given[key] = "true"
+        yes = ask(f"{question} yes or no", "no", _one_of(("yes", "no"))) == "yes"
+        given[key] = "true" if yes else "false"
     if given["supply"] == "ac":
         starts = MOTOR_START if start_missing(given) else 1.0
         usual = f"{starts * float(given['working_w']):g}"
@@ -111,8 +112,8 @@ def pairs(several: list[str]) -> dict[str, str]:
 
 
 def _refuse_unknown(table: Mapping[str, Any]) -> None:
-    known = sorted({key for tool in profiles.tools().values() for key in tool})
-    wrong = [key for key in table if key not in known and key not in ("trace", "medical", "off_w")]
+    known = sorted({*RISKS, *(key for tool in profiles.tools().values() for key in tool)})
+    wrong = [key for key in table if key not in known and key not in ("trace", "off_w")]
     if wrong:
         raise PlanError([f"a profile has no {shown(key)}{meant(key, known)}" for key in wrong])
 

@@ -32,12 +32,6 @@ def span_of(b: Budget) -> Interval:
     return float(b.time_s[0]), float(b.time_s[-1])
 
 
-def days_of(b: Budget) -> float:
-    """The span in days of 24 hours, a shorter one as a whole day."""
-    start, end = span_of(b)
-    return max(1.0, (end - start) / 86400.0)
-
-
 def half_hours(calendar: Calendar, time_s: Array) -> Index:
     """The half hour of the local clock in which each moment lies, 0 to 47."""
     seconds = calendar.local(time_s).astype("int64") % 86400
@@ -46,22 +40,23 @@ def half_hours(calendar: Calendar, time_s: Array) -> Index:
 
 @dataclass(frozen=True)
 class Yields:
-    """What the poses of a grid give: tilt_deg (n,), azimuth_deg (k,), wh_per_day (n, k).
+    """What the poses of a grid give in the plan's own hours: tilt_deg (n,), azimuth_deg (k,), wh
+    (n, k).
 
     azimuth_deg has one item where the heading cannot be chosen.
     """
 
     tilt_deg: Array
     azimuth_deg: Array
-    wh_per_day: Array
+    wh: Array
 
     def at(self, tilt_deg: Array, azimuth_deg: Array) -> Array:
-        """Wh a day of poses between those of the grid, by cubic splines; (tilts, azimuths).
+        """Wh of poses between those of the grid, by cubic splines; (tilts, azimuths).
 
         tilt_deg and azimuth_deg ascend; the azimuths lie between 0 and 360.
         """
         around = np.concatenate([self.azimuth_deg + turn for turn in (-360.0, 0.0, 360.0, 720.0)])
-        surface = RectBivariateSpline(self.tilt_deg, around, np.tile(self.wh_per_day, 4))
+        surface = RectBivariateSpline(self.tilt_deg, around, np.tile(self.wh, 4))
         return np.asarray(surface(tilt_deg, azimuth_deg))
 
     def best(self) -> tuple[float, float]:
@@ -90,7 +85,6 @@ class Search:
     calendar: Calendar
     cells: Array
     span: Interval
-    days: float
     hours: Array
     aimed: tuple[int, ...]
     swings: bool
@@ -117,7 +111,7 @@ class Search:
                 wh[row, column] = self.given_wh(
                     aim=self.standing, tilt_deg=tilt, facing=azimuth
                 ).sum()
-        return Yields(TILTS_DEG, azimuths, wh / self.days)
+        return Yields(TILTS_DEG, azimuths, wh)
 
     def change(
         self, aim: str, pose: tuple[float, float] | None = None, at: tuple[str, ...] = ()
@@ -203,7 +197,6 @@ def search(b: Budget) -> Search:
         calendar=b.calendar,
         cells=b.cells,
         span=span_of(b),
-        days=days_of(b),
         hours=np.add.reduceat(hours, firsts) if firsts.size else hours,
         aimed=swinging or tuple(range(len(b.plan.panel))),
         swings=bool(swinging),

@@ -4,16 +4,16 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
+from energy.answers.cautioning.telling import carries
 from energy.budget import check_now
 from energy.bursts import place_bursts
 from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
-from energy.plan.task import Task, at_other_times
+from energy.plan.task import RISKS, Task, at_other_times
 from energy.scene import calendar_of
 
-OF_A_TASK = ("must", "priority", "value", "supply", "power_factor", "spread_percent")
-TO_BEWARE_OF = ("hand_held", "sparks", "rotating", "medical")
+OF_A_TASK = ("group", "must", "priority", "value", "supply", "power_factor", "spread_percent")
 
 
 def rest_of(plan: Plan, now: datetime | None, battery_percent: float | None) -> dict[str, Any]:
@@ -150,7 +150,8 @@ class _Left:
         """A repeat under way, at the mean watts of what is left of it."""
         energy = sum(piece.mean_w * (piece.end_s - piece.start_s) for piece in burst.pieces)
         what = {key: getattr(task, key) for key in OF_A_TASK}
-        what |= {key: True for key in TO_BEWARE_OF if getattr(task, key)}
+        # What its name tells is left for the name to tell again.
+        what |= {k: getattr(task, k) for k in RISKS if getattr(task, k) or not carries(task, k)}
         mean_w = round(energy / (burst.end_s - burst.start_s), 3)
         return {"name": task.name, "working_w": mean_w} | what | self._until(burst.end_s)
 

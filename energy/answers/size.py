@@ -12,12 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.answers.sizing.costs import Costs, costs
-from energy.answers.sizing.designs import (
-    Designs,
-    design,
-    design_changes,
-    designs,
-)
+from energy.answers.sizing.designs import Designs, design, design_changes, designs
 from energy.answers.sizing.frontier import Frontier, frontier
 from energy.answers.sizing.proposal import load_and_sun
 from energy.budget import Budget, budget
@@ -289,6 +284,9 @@ def _out_of_range(of: Designs, found: Frontier, limit: str | None) -> str:
         f" {of.plan.goal.chance_percent:g} % with panels up to {figure(found.panel_w[-1])} W"
     )
     pack, locked = of.plan.pack, float(of.groups[0].locked_percent[0].max())
+    cold = (of.groups[0].locked_percent > 99.9).any(axis=0).mean()
+    if limit is None and cold > 1.0 - of.plan.goal.chance_percent / 100.0:
+        limit = f"{100.0 * cold:.0f} % of the weathers are too cold to give: no size helps"
     if limit is None and pack.start_percent <= pack.reserve_percent + locked:
         limit = (
             f"the pack starts at {pack.start_percent:g} %, and the reserve"

@@ -7,14 +7,24 @@ gets in a bundle or a coil, and what the law asks, it leaves to local codes and 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from energy.budget import Budget, budget
+from energy.answers.fuses import fuse
+from energy.answers.strings import (
+    Air,
+    String,
+    air_of,
+    asks_of,
+    cold_notes,
+    judged,
+    string_notes,
+    with_record_low,
+)
+from energy.budget import Budget
 from energy.model import cable
 from energy.plan import Plan, PlanError
-from energy.runs import I_SC_SHARE, Arrangement, Joined, amps_fit, arrangements, joined, laid_out
+from energy.runs import Joined, joined
+from energy.strings import Arrangement
 
 HARD_START_PERCENT = 10.0  # a deeper dip and a motor may not start (common practice)
-UNLIKE = 1.1  # strings whose working volts differ more drag one another down (common practice)
-COLD_C, WARM_C = -90.0, 60.0  # what air on the ground may have
 ALLOWED = 1.0 + 1e-9
 
 if TYPE_CHECKING:
@@ -25,8 +35,11 @@ if TYPE_CHECKING:
 class Wired:
     """One run: amps while working, the drop there and back, the loss, the copper and the fuse.
 
-    mm2 as stated or else found; awg 0 stands for 1/0; fuse_a None where the outlet limits itself;
-    start_dip_percent None where nothing starts harder than it works; rule says what was followed.
+    mm2 as stated or else found; awg 0 stands for 1/0, -3 for 4/0; fuse_a None where the outlet
+    limits itself;
+    fuse_v (DC) and fuse_breaks_a at least, None where not known, fuse_words all of it;
+    start_dip_percent None where nothing starts harder than it works; about says what was assumed of
+    its volts, rule what was followed.
     """
 
     from_: str
@@ -41,9 +54,13 @@ class Wired:
     mm2: float
     awg: int
     fuse_a: float | None
+    fuse_v: float | None
+    fuse_breaks_a: float | None
+    fuse_words: str
     carries_a: float
     must_carry_a: float
     start_dip_percent: float | None
+    about: str
     rule: str
 
     @property
@@ -63,35 +80,22 @@ class Wired:
 
 
 @dataclass(frozen=True)
-class String:
-    """One way to join the panels of a kind; taken: the one that the runs are reckoned with.
-
-    fits is None where a label, a limit or the cold is not known.
-    """
-
-    panel: str
-    panels_in_series: int
-    strings: int
-    v_oc_cold: float | None
-    limit_v: float | None
-    i_sc: float
-    limit_a: float | None
-    fits: bool | None
-    taken: bool
-
-
-@dataclass(frozen=True)
 class Wire:
-    """The answer; lowest_c [deg C] is the cold the strings were judged in, None without panels.
+    """The answer; air is what the strings were judged in, None without panels.
 
     asks: what only the maker of the solar input can answer.
     """
 
     runs: tuple[Wired, ...]
     strings: tuple[String, ...]
-    lowest_c: float | None
+    air: Air | None
     notes: tuple[str, ...]
     asks: tuple[str, ...] = ()
+
+    @property
+    def lowest_c(self) -> float | None:
+        """The air in which the strings were judged [deg C], None without panels."""
+        return None if self.air is None else self.air.cold.lowest_c
 
     @property
     def verdict(self) -> bool | None:
@@ -132,6 +136,12 @@ class Wire:
                     "awg": run.awg,
                     "fuse_a": run.fuse_a,
                     "rule": run.rule,
+                    "volts": round(run.volts, 2),
+                    "about": run.about,
+                    "fuse_v": None if run.fuse_v is None else round(run.fuse_v, 1),
+                    "fuse_breaks_a": None
+                    if run.fuse_breaks_a is None
+                    else round(run.fuse_breaks_a),
                 }
                 for run in self.runs
             ],
@@ -141,105 +151,57 @@ class Wire:
                     "v_oc_cold": None if string.v_oc_cold is None else round(string.v_oc_cold, 1),
                     "limit_v": string.limit_v,
                     "fits": string.fits,
+                    "taken": string.taken,
                 }
                 for string in self.strings
             ],
+            "air": None if self.air is None else self.air.as_dict(),
         }
 
 
 def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
     """Judge each run of a plan, or find its cable, and the strings of its panels.
 
-    lowest_c is the place's record-low air [deg C]; left out, the coldest air in all weathers of
-    the plan (a Budget has them; with a Plan they are worked out). Raises PlanError for runs that
-    join nothing, or that the tables do not reach.
+    lowest_c is the place's record-low air [deg C]; left out, the lowest that the place is likely
+    ever to have, by the plan and its weather (which a Budget has; with a Plan it is worked out).
+    Raises PlanError for runs that join nothing, or that the tables do not reach.
 
     >>> found = wire(Plan.read("builtin:january-job"), lowest_c=-15.0)
     >>> [(run.mm2, run.fuse_a, run.fits) for run in found.runs]
     [(10.0, 50.0, True)]
     """
     plan = asked.plan if isinstance(asked, Budget) else asked
-    if lowest_c is not None and not COLD_C <= lowest_c <= WARM_C:
-        raise PlanError(
-            [
-                f"the lowest air must lie between {COLD_C:g} and {WARM_C:g} degrees C"
-                f" (got {lowest_c:g})"
-            ]
-        )
-    cold = _cold(asked, lowest_c) if plan.panel else None
+    if lowest_c is not None:
+        asked = plan = with_record_low(plan, lowest_c)
+    air = air_of(asked) if plan.panel else None
     laid: list[Arrangement] = []
     strings: tuple[String, ...] = ()
     notes: list[str] = []
     asks: tuple[str, ...] = ()
-    if cold is not None:
-        laid, strings = _strings(plan, cold)
-        notes += [*_cold_notes(plan, cold), *_string_notes(plan, laid)]
-        asks = _asks(plan, laid)
+    if air is not None:
+        laid, strings = judged(plan, air)
+        notes += [*cold_notes(plan, air), *string_notes(plan, laid, strings)]
+        asks = asks_of(plan, laid)
     ends = joined(plan, laid)
-    runs = _wired(plan, ends)
+    runs = _wired(plan, ends, laid, _coldest_v(laid) if laid else None)
     notes += _run_notes(plan, ends, runs)
-    lowest = None if cold is None else cold.lowest_c
-    return Wire(runs, strings, lowest, tuple(dict.fromkeys(notes)), asks)
+    return Wire(runs, strings, air, tuple(dict.fromkeys(notes)), asks)
 
 
-@dataclass(frozen=True)
-class _Cold:
-    """The coldest air, where it comes from, and whether anybody has stated or measured it."""
-
-    lowest_c: float
-    source: str
-    known: bool
+def _coldest_v(laid: list[Arrangement]) -> float | None:
+    """The highest open-circuit voltage of the strings, None where a label is not known."""
+    volts = [way.v_oc_cold for way in laid]
+    known = [v for v in volts if v is not None]
+    return max(known) if len(known) == len(volts) else None
 
 
-def _cold(asked: Plan | Budget, lowest_c: float | None) -> _Cold:
-    if lowest_c is not None:
-        return _Cold(lowest_c, "as given", True)
-    weather = (asked if isinstance(asked, Budget) else budget(asked)).weather
-    lowest = float(weather.temp_air.min())
-    return _Cold(lowest, f"the coldest air of {weather.source}", weather.temperature_stated)
-
-
-def _strings(plan: Plan, cold: _Cold) -> tuple[list[Arrangement], tuple[String, ...]]:
-    """The arrangements expected, and every one, in the plan's order."""
-    found: list[String] = []
-    try:
-        laid = laid_out(plan, cold.lowest_c)
-        for panel, expected in zip(plan.panel, laid, strict=True):
-            coldest = min(cold.lowest_c, cable.COLDEST_C)
-            for way, anywhere in zip(
-                *(arrangements(panel, plan.pack.solar_input, c) for c in (cold.lowest_c, coldest)),
-                strict=True,
-            ):
-                fits = way.fits
-                if way == expected and not amps_fit(laid):
-                    fits = False
-                elif fits and not cold.known and not anywhere.fits:
-                    fits = None  # it would in this cold, not in every cold there is
-                found.append(_string(way, way == expected, fits))
-    except ValueError as error:
-        raise PlanError([f"{plan.origin}: panel: {error}"]) from None
-    return laid, tuple(found)
-
-
-def _string(way: Arrangement, expected: bool, fits: bool | None) -> String:
-    return String(
-        panel=way.panel.name,
-        panels_in_series=way.in_series,
-        strings=way.in_parallel,
-        v_oc_cold=way.v_oc_cold,
-        limit_v=way.into.max_v,
-        i_sc=way.i_sc,
-        limit_a=way.into.max_a,
-        fits=fits,
-        taken=expected,
-    )
-
-
-def _wired(plan: Plan, ends: list[Joined]) -> tuple[Wired, ...]:
+def _wired(
+    plan: Plan, ends: list[Joined], laid: list[Arrangement], cold_v: float | None
+) -> tuple[Wired, ...]:
     found, problems = [], []
     for number, one in enumerate(ends, start=1):
         try:
-            found.append(_one(one))
+            found.append(_one(plan, one, laid, cold_v))
         except ValueError as error:
             problems.append(f"{plan.origin}: run {number}: {error}")
     if problems:
@@ -247,10 +209,13 @@ def _wired(plan: Plan, ends: list[Joined]) -> tuple[Wired, ...]:
     return tuple(found)
 
 
-def _one(one: Joined) -> Wired:
+def _one(plan: Plan, one: Joined, laid: list[Arrangement], cold_v: float | None) -> Wired:
+    if not one.known:
+        raise ValueError(one.about)
     run, mm2 = one.run, one.mm2
-    ohm = one.ohm(mm2)
-    carries_a = cable.ampacity_a(mm2)
+    ohm, carries_a, must_carry_a = one.ohm(mm2), one.carries_a(mm2), one.must_carry_a
+    guard = fuse(one, plan.pack, laid, cold_v)
+    beside_a = one.bears_a if carries_a >= one.bears_a else 0.0  # what the gauge must carry too
     return Wired(
         from_=run.from_,
         to=run.to,
@@ -262,11 +227,15 @@ def _one(one: Joined) -> Wired:
         drop_percent=100.0 * one.amps * ohm / one.volts,
         loss_w=one.amps**2 * ohm,
         mm2=mm2,
-        awg=cable.awg_as_thick(mm2),
+        awg=cable.awg_as_thick(mm2, beside_a, run.terminals_c),
         fuse_a=one.fuse_a,
+        fuse_v=None if guard is None else guard.v,
+        fuse_breaks_a=None if guard is None else guard.breaks_a,
+        fuse_words="" if guard is None else guard.words,
         carries_a=carries_a,
-        must_carry_a=one.bears_a,
+        must_carry_a=must_carry_a,
         start_dip_percent=None if one.start_a is None else 100.0 * one.start_a * ohm / one.volts,
+        about=one.about,
         rule=_rule(one, mm2),
     )
 
@@ -285,83 +254,25 @@ def _rule(one: Joined, mm2: float) -> str:
         parts.append("fuse 1.25 x 1.25 x Isc (NFPA 70 690.8), next standard size")
     elif one.fuse_a is not None:
         parts.append("fuse 1.25 x continuous amps (NFPA 70 210.20), next standard size")
-    else:
+    elif one.kind == "usb":
         parts.append("no fuse of its own: the outlet limits itself")
-    heat = "IEC 60364-5-52 method B1" if listed else "NFPA 70 240.4(D) and 310.16"
+    elif one.must_carry_a == one.breaker_a:
+        parts.append(f"no fuse of its own: it bears the outlet's breaker of {one.breaker_a:g} A")
+    else:
+        parts.append("no fuse of its own: it bears 1.25 x its tool's amps, next standard size")
+    heat = "IEC 60364-5-52 method B1" if mm2 >= 1.0 else "BS 7671 table 4F3A"
+    if not listed:
+        column_c = cable.gauge_column_c(one.bears_a, run.terminals_c)
+        heat = f"NFPA 70 240.4(D), 310.16 at {column_c} C by 110.14(C)"
     parts.append(f"copper that carries it, alone and uncoiled ({heat})")
     return "; ".join(parts)
-
-
-def _cold_notes(plan: Plan, cold: _Cold) -> list[str]:
-    """In what cold the strings were judged, and what of their labels is not known."""
-    notes = [f"strings judged at {cold.lowest_c:.0f} degrees C, {cold.source}"]
-    if not cold.known:
-        notes = [
-            f"nobody has said how cold it gets: strings shown at {cold.lowest_c:.0f} degrees C,"
-            " where a NO is sure and nothing else is judged; give temp_air_c or the record low"
-        ]
-    if plan.pack.solar_input.max_v is None:
-        notes.append("[pack.solar_input] has no max_v: no string can be said to fit")
-    for number, panel in enumerate(plan.panel, start=1):
-        own = "temp_coefficient_voc_percent_per_c" in panel.model_fields_set
-        if panel.v_oc is None:
-            notes.append(f'panel {number} "{panel.name}": give v_oc from its label to judge it')
-        elif not own:
-            notes.append(
-                f'panel {number} "{panel.name}": cold voltage by NFPA 70 table 690.7(A), for want'
-                " of its own coefficient"
-            )
-        if panel.i_sc is None:
-            notes.append(
-                f'panel {number} "{panel.name}": i_sc is taken as {I_SC_SHARE:g} x i_mp, for want'
-                " of its label's"
-            )
-    return notes
-
-
-def _string_notes(plan: Plan, laid: list[Arrangement]) -> list[str]:
-    """How the panels are taken to be joined, and what an electrician would look at next."""
-    pack_v, notes = plan.pack.nominal_v, []
-    for way in laid:
-        name = f'"{way.panel.name}"'
-        if way.panel.count > 1:
-            why = "as few in series as its volts and amps let, for shade then costs least"
-            if way.fits is False or not amps_fit(laid):
-                why = "no way to join them suits the input"
-            notes.append(
-                f"{way.panel.count} x {name} taken as {way.in_series} in series, {way.in_parallel}"
-                f" in parallel: {why}"
-            )
-        if way.in_parallel > 2:
-            notes.append(f"three strings or more of {name}: a fuse in each (NFPA 70 690.9)")
-        if pack_v is not None and way.v_mp < pack_v:
-            notes.append(
-                f"{name}: its {way.v_mp:.3g} V lie below the pack's {pack_v:g} V: the input must be"
-                " one that raises the voltage"
-            )
-    volts = [way.v_mp for way in laid]
-    if max(volts) > UNLIKE * min(volts):
-        notes.append("unlike strings on one input drag one another down: match their volts")
-    return notes
-
-
-def _asks(plan: Plan, laid: list[Arrangement]) -> tuple[str, ...]:
-    """More amps in bright sun than the input takes: good or not as its maker says."""
-    takes_a = plan.pack.solar_input.max_a
-    bright_a = cable.PANEL_CIRCUIT / cable.CONTINUOUS * sum(way.i_sc for way in laid)
-    if takes_a is None or bright_a <= takes_a:
-        return ()
-    return (
-        f"in bright sun the strings can short to {bright_a:.3g} A (1.25 x Isc, NFPA 70 690.8), the"
-        f" input takes {takes_a:g} A: ask its maker whether it limits the rest",
-    )
 
 
 def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[str]:
     notes = []
     for number, (one, run) in enumerate(zip(ends, runs, strict=True), start=1):
-        if one.about:
-            notes.append(f"run {number}: {one.about}")
+        if run.about:
+            notes.append(f"run {number}: {run.about}")
         if run.drops_too_much:
             notes.append(
                 f"run {number} drops {run.drop_percent:.2g} %, {run.allowed_drop_percent:g} % are"
@@ -372,13 +283,19 @@ def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[
                 f"run {number}: {run.mm2:g} mm2 carries {run.carries_a:g} A for hours, it must"
                 f" carry {run.must_carry_a:.3g} A{_instead(one)}"
             )
+        elif one.bears_a > run.carries_a * ALLOWED:
+            notes.append(
+                f"run {number}: {run.mm2:g} mm2 carries {run.carries_a:g} A, its outlet's breaker"
+                f" lets {one.bears_a:g} A pass: plug nothing else into it (a flexible lead from AWG"
+                " 16 up may stand behind 20 A: NFPA 70 240.5(B))"
+            )
         if run.start_dip_percent is not None and run.start_dip_percent > HARD_START_PERCENT:
             notes.append(
                 f"run {number}: the start dips the voltage by {run.start_dip_percent:.0f} %: the"
                 " tool may not start"
             )
-        if one.kind == "stated":
-            notes.append(f"run {number} stands alone: its loss is not in the simulation")
+        if one.kind in ("stated", "inverter"):
+            notes.append(f"the loss of run {number} is not in the simulation")
     if not plan.run:
         notes.append("the plan names no cable: add a [[run]] with from, to and length_m")
     return notes

@@ -14,6 +14,7 @@ from energy.answers.sizing.proposal import length_days
 from energy.budget import Budget
 from energy.model.battery import USABLE
 from energy.plan.kit import Pack
+from energy.strings import laid_out, pwm_share
 
 # Array-to-load ratio, ordinary and critical loads: the middles of 1.1-1.2 and 1.3-1.4, IEEE 1562
 # (from memory).
@@ -121,6 +122,9 @@ def worksheet(b: Budget) -> Worksheet:
     depth = max(1.0 - pack.reserve_percent / 100.0, 0.05)
     air_c = float(b.case.temp_pack.mean())
     cold = float(np.interp(air_c, *USABLE[pack.chemistry]))
+    cold_words = f"share of the label at {air_c:.0f} degrees C"
+    if b.case.battery.too_cold(b.case.temp_pack).any():
+        cold_words += f"; below {pack.discharge_min_c:g} a pack of any size gives nothing"
     battery = battery_label_wh(daily_wh, stored, depth, cold) / (pack.health_percent / 100.0)
     efficiency = _panel_to_battery(b)
     ratio = CRITICAL_RATIO if goal >= CRITICAL_GOAL else ORDINARY_RATIO
@@ -135,7 +139,7 @@ def worksheet(b: Budget) -> Worksheet:
         Step("peak sun hours", sun_hours, "h/day", sun_words),
         Step("storage", stored, "days", stored_words),
         Step("depth of discharge", depth, "", "down to the reserve"),
-        Step("temperature factor", cold, "", f"share of the label at {air_c:.0f} degrees C"),
+        Step("temperature factor", cold, "", cold_words),
         Step("battery", battery, "Wh", f"load x days / depth / temperature{aged}"),
         Step("panel to battery", efficiency, "", _efficiency_words(pack)),
         Step(
@@ -189,9 +193,7 @@ def _panel_to_battery(b: Budget) -> float:
         condition = weighted / watts / 100.0
     controller = plan.pack.solar_input.efficiency_percent / 100.0
     if plan.pack.solar_input.kind == "pwm" and watts > 0.0:
-        volts = plan.pack.nominal_v or 0.0
-        held = sum(p.rated_w * p.count * min(volts / p.v_mp, 1.0) for p in plan.panel)
-        controller *= held / watts
+        controller *= pwm_share(laid_out(plan, b.weather.cold))
     return max(condition * controller * plan.pack.coulombic_percent / 100.0, 0.01)
 
 

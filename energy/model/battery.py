@@ -8,13 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from energy.model import Array
+from energy.model import Array, Mask
 
 LITHIUM = ("lfp", "nmc")
 FREEZING_C = 0.0  # lithium takes no charge below this (common practice)
 
-# Usable share of the store by temperature [deg C]: common practice; lead-acid is one over the
-# IEEE 485 cell size factors for 25 to 77 deg F (from memory), carried on to 1/2.1 at -20 deg C.
+# Usable share of the store by temperature [deg C], held beyond the ends: common practice;
+# lead-acid is one over the IEEE 485 cell size factors for 25 to 77 deg F (from memory), carried on
+# to 1/2.1 at -20 deg C.
 USABLE = {
     "lfp": ([-20.0, -10.0, 0.0, 25.0], [0.60, 0.80, 0.90, 1.0]),
     "nmc": ([-20.0, -10.0, 0.0, 25.0], [0.70, 0.85, 0.92, 1.0]),
@@ -42,7 +43,8 @@ class Battery:
     """A battery's figures; those marked (lanes) may differ between lanes.
 
     capacity_wh C (lanes), charge_max_w at the terminals (lanes), shares from 0 to 1, resistive_h
-    [h], self_discharge_per_h [1/h]; kinetic_c and kinetic_k_per_h only for lead-acid.
+    [h], self_discharge_per_h [1/h]; kinetic_c and kinetic_k_per_h only for lead-acid. Colder than
+    discharge_min_c [deg C] it gives nothing; None: it gives in any cold.
     """
 
     chemistry: str
@@ -56,6 +58,7 @@ class Battery:
     heated: bool = False
     kinetic_c: float | None = None
     kinetic_k_per_h: float | None = None
+    discharge_min_c: float | None = None
 
     @property
     def lithium(self) -> bool:
@@ -75,8 +78,15 @@ class Battery:
         width = max(1.0 - self.taper_from, 1e-6)
         return self.charge_ceiling / (self.capacity_wh * width)
 
+    def too_cold(self, temperature: Array) -> Mask:
+        """Where it is so cold that nothing comes out, however full."""
+        limit = -np.inf if self.discharge_min_c is None else self.discharge_min_c
+        return np.asarray(temperature) < limit
+
     def locked_share(self, temperature: Array) -> Array:
         """The share of C that the cold locks away; lead-acid: of its available well only.
+
+        All of it where it is too cold to give anything.
 
         >>> from energy.model.battery import Battery
         >>> one = np.array([1000.0])
@@ -85,7 +95,7 @@ class Battery:
         array([0.2, 0. ])
         """
         at, usable = USABLE[self.chemistry]
-        share = 1.0 - np.interp(temperature, at, usable)
+        share = np.where(self.too_cold(temperature), 1.0, 1.0 - np.interp(temperature, at, usable))
         return share * self.kinetic_c if self.kinetic_c is not None else share
 
     def frozen(self, temperature: Array) -> Array:

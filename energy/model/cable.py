@@ -13,12 +13,14 @@ from energy.model import Array
 # Conductors for flexible cables, class 5, ohm/km at 20 C by cross-section in mm2: IEC 60228.
 OHM_PER_KM = {
     "copper": {
-        1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30,
+        0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30,
         10.0: 1.91, 16.0: 1.21, 25.0: 0.780, 35.0: 0.554, 50.0: 0.386,
+        70.0: 0.272, 95.0: 0.206,
     },
     "tinned": {
-        1.0: 20.0, 1.5: 13.7, 2.5: 8.21, 4.0: 5.09, 6.0: 3.39,
+        0.5: 40.1, 0.75: 26.7, 1.0: 20.0, 1.5: 13.7, 2.5: 8.21, 4.0: 5.09, 6.0: 3.39,
         10.0: 1.95, 16.0: 1.24, 25.0: 0.795, 35.0: 0.565, 50.0: 0.393,
+        70.0: 0.277, 95.0: 0.210,
     },
 }  # fmt: skip
 CROSS_SECTIONS_MM2 = tuple(OHM_PER_KM["copper"])
@@ -26,17 +28,29 @@ COPPER_PER_K = 0.00393  # of the resistance at 20 C: IEC 60028
 COPPER_OHM_MM2_PER_KM = 17.241  # annealed, 20 C: IEC 60028
 TINNED_SHARE = 1.03  # tinned over plain: the largest ratio of the two columns above
 # What a cable may carry all the time [A]: two loaded copper conductors, 70 C insulation, enclosed,
-# air at 30 C: IEC 60364-5-52 table B.52.2, method B1 (1 mm2: BS 7671 table 4D1A). From memory.
+# air at 30 C: IEC 60364-5-52 table B.52.2, method B1 (1 mm2: BS 7671 table 4D1A; below, flexible
+# cords: its table 4F3A). From memory.
 AMPACITY_A = {
-    1.0: 13.5, 1.5: 17.5, 2.5: 24.0, 4.0: 32.0, 6.0: 41.0,
+    0.5: 3.0, 0.75: 6.0, 1.0: 13.5, 1.5: 17.5, 2.5: 24.0, 4.0: 32.0, 6.0: 41.0,
     10.0: 57.0, 16.0: 76.0, 25.0: 101.0, 35.0: 125.0, 50.0: 151.0,
+    70.0: 192.0, 95.0: 232.0,
 }  # fmt: skip
-# The same for gauges: NFPA 70 240.4(D) to 10, 310.16 at 60 C to 4, at 75 C above. From memory.
+# The same for gauges with terminals for 60 and 75 C: NFPA 70 240.4(D) to 10, 310.16 above it. From
+# memory.
 AWG_AMPACITY_A = {
-    16: 10.0, 14: 15.0, 12: 20.0, 10: 30.0, 8: 40.0, 6: 55.0,
-    4: 70.0, 3: 100.0, 2: 115.0, 1: 130.0, 0: 150.0,
+    60: {
+        18: 7.0, 16: 10.0, 14: 15.0, 12: 20.0, 10: 30.0, 8: 40.0, 6: 55.0,
+        4: 70.0, 3: 85.0, 2: 95.0, 1: 110.0, 0: 125.0,
+        -1: 145.0, -2: 165.0, -3: 195.0,
+    },
+    75: {
+        18: 7.0, 16: 10.0, 14: 15.0, 12: 20.0, 10: 30.0, 8: 50.0, 6: 65.0,
+        4: 85.0, 3: 100.0, 2: 115.0, 1: 130.0, 0: 150.0,
+        -1: 175.0, -2: 200.0, -3: 230.0,
+    },
 }  # fmt: skip
-AWG_SOLD = tuple(AWG_AMPACITY_A)  # 0 is written 1/0; most odd sizes are hardly sold
+AT_60_C_A = 100.0  # circuits up to here go by 60 C unless terminals are marked: NFPA 70 110.14(C)
+AWG_SOLD = tuple(AWG_AMPACITY_A[60])  # 0 is written 1/0, -3 4/0; most odd sizes are hardly sold
 # Common practice; the makers' ranges for blade and bolted fuses by ISO 8820.
 FUSES_A = (
     1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 50.0, 60.0, 70.0,
@@ -46,6 +60,7 @@ CONTINUOUS = 1.25  # a fuse bears what flows for hours at 1 / 1.25 of its rating
 PANEL_CIRCUIT = 1.25 * CONTINUOUS  # times I_sc: 1.25 for bright skies, NFPA 70 690.8(A) and (B)
 STANDARD_C = 25.0  # cells at standard test conditions: IEC 60904-3
 COLDEST_C = -40.0
+STEEPEST_PERCENT_PER_C = -0.5  # of V_oc; silicon has -0.2 to -0.4 (common practice)
 # NFPA 70 table 690.7(A), from memory: the cold end of each band [C] and its factor, mildest first.
 COLD_FACTORS = (
     (20.0, 1.02), (15.0, 1.04), (10.0, 1.06), (5.0, 1.08), (0.0, 1.10), (-5.0, 1.12),
@@ -55,7 +70,7 @@ COLD_FACTORS = (
 
 
 def awg_mm2(awg: int) -> float:
-    """Cross-section of a gauge number [mm2]; 0 stands for 1/0. ASTM B258.
+    """Cross-section of a gauge number [mm2]; 0 stands for 1/0, -3 for 4/0. ASTM B258.
 
     >>> round(awg_mm2(10), 3)
     5.261
@@ -74,21 +89,32 @@ def same_awg(mm2: float) -> int | None:
     return next(near, None)
 
 
-def awg_as_thick(mm2: float) -> int:
-    """The thinnest gauge sold that has at least this cross-section; 0 stands for 1/0.
+def awg_as_thick(mm2: float, carries_a: float = 0.0, terminals_c: int | None = None) -> int:
+    """The thinnest gauge sold of at least this section that bears carries_a; 0 is 1/0, -3 4/0.
 
-    Raises ValueError beyond the table.
+    terminals_c as in `ampacity_a`. Raises ValueError beyond the table.
 
-    >>> awg_as_thick(2.5), awg_as_thick(5.26), awg_as_thick(50.0)
-    (12, 10, 0)
+    >>> awg_as_thick(2.5), awg_as_thick(5.26), awg_as_thick(50.0), awg_as_thick(25.0, 100.0)
+    (12, 10, 0, 1)
     """
+    column = AWG_AMPACITY_A[gauge_column_c(carries_a, terminals_c)]
     same = same_awg(mm2)
-    if same is not None:
-        return same
     for awg in AWG_SOLD:
-        if awg_mm2(awg) >= mm2:
+        if (awg == same or awg_mm2(awg) >= mm2) and column[awg] >= carries_a:
             return awg
-    raise ValueError(f"mm2 must be at most {awg_mm2(AWG_SOLD[-1]):.1f} (got {mm2:g})")
+    raise ValueError(
+        f"mm2 must be at most {awg_mm2(AWG_SOLD[-1]):.1f} and carry at most"
+        f" {column[AWG_SOLD[-1]]:g} A (got {mm2:g} mm2, {carries_a:g} A)"
+    )
+
+
+def gauge_column_c(circuit_a: float, terminals_c: int | None = None) -> int:
+    """The column of the table of gauges [C]: by the terminals' mark, else by the circuit's fuse.
+
+    >>> gauge_column_c(100.0), gauge_column_c(125.0), gauge_column_c(40.0, terminals_c=75)
+    (60, 75, 75)
+    """
+    return terminals_c or (60 if circuit_a <= AT_60_C_A else 75)
 
 
 def ohm_per_km(mm2: float, conductor: str = "copper", temp_c: float = 20.0) -> float:
@@ -127,17 +153,21 @@ def loop_ohm(length_m: float, mm2: float, conductor: str = "copper", temp_c: flo
     return 2.0 * length_m / 1000.0 * ohm_per_km(mm2, conductor, temp_c)
 
 
-def ampacity_a(mm2: float) -> float:
+def ampacity_a(mm2: float, circuit_a: float = 0.0, terminals_c: int | None = None) -> float:
     """What a cable may carry for hours [A], alone, uncoiled, in air at 30 C.
 
-    IEC 60364-5-52 table B.52.2, method B1; gauges NFPA 70 240.4(D), 310.16. Raises ValueError.
+    circuit_a [A] is its fuse, terminals_c (60 or 75) what both ends are marked for: they count for
+    gauges. IEC 60364-5-52 table B.52.2, method B1; gauges NFPA 70 240.4(D), 310.16, 110.14(C).
+    Raises ValueError.
 
-    >>> ampacity_a(2.5), ampacity_a(5.26)
-    (24.0, 30.0)
+    >>> ampacity_a(2.5), ampacity_a(5.26), ampacity_a(8.37, 50.0, terminals_c=75)
+    (24.0, 30.0, 50.0)
     """
     ohm_per_km(mm2)  # refuses what is no size
     awg = same_awg(mm2)
-    return AMPACITY_A[mm2] if awg is None else AWG_AMPACITY_A[awg]
+    if awg is None:
+        return AMPACITY_A[mm2]
+    return AWG_AMPACITY_A[gauge_column_c(circuit_a, terminals_c)][awg]
 
 
 def smallest_mm2(
@@ -185,26 +215,28 @@ def fuse_a(amps: float) -> float:
     for rating in FUSES_A:
         if rating >= amps * (1.0 - 1e-9):
             return rating
-    raise ValueError(f"the fuse series ends at {FUSES_A[-1]:g} A (asked for {amps:.4g} A)")
+    raise ValueError(
+        f"the fuse series ends at {FUSES_A[-1]:g} A (asked for {amps:.4g} A): raise the voltage, or"
+        " leave it to an electrician"
+    )
 
 
 def cold_factor(lowest_c: float) -> float:
     """Open-circuit voltage in the cold over that of the label, by NFPA 70 table 690.7(A).
 
-    1 from 25 C up; between bands the colder one. Raises ValueError below -40 C.
+    1 from 25 C up; between bands the colder one. Below -40 C, where the table ends, by the steepest
+    coefficient that silicon has: at most so much.
 
-    >>> cold_factor(30.0), cold_factor(-7.0)
-    (1.0, 1.14)
+    >>> cold_factor(30.0), cold_factor(-7.0), cold_factor(-50.0)
+    (1.0, 1.14, 1.3)
     """
     if lowest_c >= STANDARD_C:
         return 1.0
     for cold_end_c, factor in COLD_FACTORS:
         if lowest_c >= cold_end_c:
             return factor
-    raise ValueError(
-        f"the table of cold factors ends at {COLDEST_C:g} degrees C (got {lowest_c:.0f}): give"
-        " temp_coefficient_voc_percent_per_c from the panel's label"
-    )
+    beyond_k = COLDEST_C - lowest_c
+    return COLD_FACTORS[-1][1] + STEEPEST_PERCENT_PER_C / -100.0 * beyond_k
 
 
 def cold_v_oc(v_oc: float, lowest_c: float, percent_per_c: float | None = None) -> float:

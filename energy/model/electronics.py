@@ -75,8 +75,9 @@ def inverter_curve(rated_w: float, idle_w: float, efficiency_percent: float) -> 
 def pwm_power(effective: Array, full_power_w: Array, i_mp: float, nominal_v: float) -> Array:
     """What a PWM controller takes [W]: the panel's current at the battery's voltage.
 
-    effective [W/m2] and full_power_w (the same panel's best power, W) have one shape; i_mp [A],
-    nominal_v [V]. Never above the best power. Recomputed from the definition of PWM coupling.
+    effective [W/m2] and full_power_w (the same panel's best power, W) have one shape; i_mp [A];
+    nominal_v [V], of which each panel of a string bears its part. Never above the best power.
+    Recomputed from the definition of PWM coupling.
 
     >>> float(pwm_power(np.array([1000.0]), np.array([100.0]), 5.56, 12.8).round(2)[0])
     71.17

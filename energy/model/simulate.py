@@ -69,18 +69,23 @@ class Case:
 
 @dataclass(frozen=True)
 class Run:
-    """How it went: store_wh (n + 1, m); ran_short (m,), whether anything wanted energy in vain;
-    unmet_wh and first_unmet_s [UTC s, inf if never], (tasks, m); ledger_wh name -> (m,);
-    detail name -> (n, m) in watts, empty unless asked for; end: the battery's state at the end,
-    from which `simulate` can carry on."""
+    """How it went: store_wh (n + 1, m); first_short_s (m,), when anything first wanted energy in
+    vain, the idle draws too [UTC s, inf if never]; unmet_wh and first_unmet_s, likewise of each
+    task, (tasks, m); ledger_wh name -> (m,); detail name -> (n, m) in watts, empty unless asked
+    for; end: the battery's state at the end, from which `simulate` can carry on."""
 
     store_wh: Array
-    ran_short: Mask
+    first_short_s: Array
     unmet_wh: Array
     first_unmet_s: Array
     ledger_wh: dict[str, Array]
     detail: dict[str, Array]
     end: tuple[Array, Array] | None = None
+
+    @property
+    def ran_short(self) -> Mask:
+        """Whether anything wanted energy in vain, (m,)."""
+        return np.isfinite(self.first_short_s)
 
 
 @dataclass(frozen=True)
@@ -117,7 +122,7 @@ def simulate(case: Case, detail: bool = False, state: tuple[Array, Array] | None
     state = start(battery) if state is None else state
     run = Run(
         store_wh=np.empty((count + 1, lanes)),
-        ran_short=np.zeros(lanes, dtype=bool),
+        first_short_s=np.full(lanes, np.inf),
         unmet_wh=np.zeros((tasks, lanes)),
         first_unmet_s=np.full((tasks, lanes), np.inf),
         ledger_wh={name: np.zeros(lanes) for name in ENTRIES},
@@ -251,6 +256,8 @@ def _shed(
     row, lane = short
     hours = block.hours[row, 0]
     rest, capacity = (1.0 - full) * hours, case.battery.capacity_wh[lane]
+    begins = case.edges[block.rows.start + row] + full * hours * 3600.0
+    np.minimum.at(run.first_short_s, lane, begins)
     # A lead-acid battery still trickles from its bound well.
     held = np.maximum(given + block.rate[short] * full * hours, 0.0) / np.maximum(rest, 1e-12)
     trickle = -rate_to_terminal(-held, capacity, case.battery.resistive_h)
@@ -282,9 +289,8 @@ def _shed(
         left, spent = left - cost, spent + cost
         served = served + got / (1.0 + draw.lead_loss)
         missing = (watts - got) / (1.0 + draw.lead_loss) * rest
-        run.unmet_wh[draw.task] += np.bincount(lane, missing, minlength=run.ran_short.size)
+        run.unmet_wh[draw.task] += np.bincount(lane, missing, minlength=run.first_short_s.size)
         wanting = missing > 1e-9
-        begins = case.edges[block.rows.start + row] + full * hours * 3600.0
         np.minimum.at(run.first_unmet_s[draw.task], lane[wanting], begins[wanting])
     idle_only = np.where(paid, 0.0, np.minimum(left, inverter_idle))
     left = left - idle_only
@@ -297,7 +303,6 @@ def _shed(
     ):
         values[short] = values[short] * full + late * rest
     flows.unused[short] = left * rest
-    run.ran_short[lane] = True
 
 
 def _watts_at(draw: Draw, rows: Index) -> Array:

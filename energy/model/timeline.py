@@ -6,6 +6,7 @@ None for all day. Intervals are (start, end) in UTC seconds since 1970, snapped 
 
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -19,6 +20,7 @@ Interval = tuple[float, float]
 
 GRID_S = 300.0  # the regular grid: 5 minutes
 NOON_MIN = 720.0
+SAME_S = 0.01  # bursts that fill a window may meet by a rounding
 ALL_DAY: tuple[Moment, Moment] = (("clock", 0.0), ("clock", 1440.0))
 
 
@@ -196,6 +198,26 @@ def one_after_another(start_s: float, times: int, each_s: float, pace_s: float) 
     """
     firsts = [snap(start_s + k * pace_s) for k in range(times)]
     return [(first, snap(first + each_s)) for first in firsts]
+
+
+def one_at_a_time(
+    windows: Sequence[Sequence[Interval]],
+) -> tuple[list[list[Interval]], list[float]]:
+    """The bursts of one thing, window by window: what begins anew ends what is left of before.
+
+    Windows of neighbouring days may overlap, and what starts at a stated time may last a day.
+    Second: when something was cut.
+
+    >>> one_at_a_time([[(0.0, 30.0)], [(24.0, 54.0)]])
+    ([[(0.0, 24.0)], [(24.0, 54.0)]], [24.0])
+    """
+    kept, cuts = [list(found) for found in windows], []
+    order = sorted((found[0][0], found[-1][1], k) for k, found in enumerate(windows) if found)
+    for (_, end, k), (anew, _, _) in pairwise(order):
+        if end > anew + SAME_S:
+            cuts.append(anew)
+            kept[k] = [(a, min(b, anew)) for a, b in windows[k] if a < anew]
+    return kept, cuts
 
 
 def grid(

@@ -7,11 +7,12 @@ problems of a plan are found at once. What only the sun's times decide is left t
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from graphlib import CycleError, TopologicalSorter
+from itertools import pairwise
 from typing import Any
 
 from energy.plan.kit import LITHIUM, number
 from energy.plan.messages import Path, Problem
-from energy.plan.moments import DAY_MIN, Window, clock_minutes, window
+from energy.plan.moments import DAY_MIN, Window, clock_minutes, moment, window
 from energy.plan.schema import local_time
 from energy.plan.task import AMOUNTS, charge_s
 from energy.plan.words import meant, shown
@@ -47,7 +48,7 @@ def check(tables: Table, lacking: set[Path]) -> Iterator[Problem]:
     starts = 0.0
     for k, task in _items(tables, "task"):
         needs = () if ("task", k) in lacking else _needs(task)
-        problems = (*needs, *_amount(task), *_fits(task), *_days(task, dates))
+        problems = (*needs, *_amount(task), *_fits(task), *_starts_again(task), *_days(task, dates))
         yield from (Problem(("task", k), text) for text in problems)
         starts += _starts(task, dates or 1)
     if starts > MOST_STARTS:
@@ -120,14 +121,24 @@ def _pack(pack: Table) -> Iterator[Problem]:
         for key in ("kinetic_c", "kinetic_k_per_h"):
             if _has(pack, key):
                 yield Problem(where, f"{key} is for agm and flooded batteries only")
-    if _is_pwm(pack) and not _has(pack, "nominal_v"):
-        yield Problem(("pack", "solar_input"), 'kind = "pwm" needs the pack\'s nominal_v')
+    elif _has(pack, "discharge_min_c"):
+        yield Problem(where, "discharge_min_c is for lfp and nmc packs only")
+    yield from (Problem(("pack", "solar_input"), text) for text in _solar_input(pack))
     inverter = _table(pack, "inverter")
     rated, surge = number(inverter.get("rated_w")), number(inverter.get("surge_w"))
     if rated is not None and surge is not None and surge < rated:
         yield Problem(
             ("pack", "inverter"), f"surge_w must be at least rated_w, {rated:g} (got {surge:g})"
         )
+
+
+def _solar_input(pack: Table) -> Iterator[str]:
+    charges = _has(_table(pack, "solar_input"), "charge_max_a")
+    if _is_pwm(pack) and charges:
+        yield "charge_max_a is for mppt: a pwm input passes the panels' amps on, give max_a"
+    if (_is_pwm(pack) or charges) and not _has(pack, "nominal_v"):
+        key = 'kind = "pwm"' if _is_pwm(pack) else "charge_max_a"
+        yield f"{key} needs the pack's nominal_v"
 
 
 def _is_pwm(pack: Table) -> bool:
@@ -137,11 +148,60 @@ def _is_pwm(pack: Table) -> bool:
 def _panel(panel: Table, pack: Table) -> Iterator[str]:
     if panel.get("aim") == "re-aimed" and not panel.get("re_aim_at"):
         yield 'aim = "re-aimed" needs re_aim_at, such as ["09:00", "12:00"]'
+    yield from _strings(panel, pack)
+    v_oc, v_mp = number(panel.get("v_oc")), number(panel.get("v_mp", 18.0))
+    if v_oc is not None and v_mp is not None and v_oc <= v_mp:
+        default = "" if _has(panel, "v_mp") else " where it is left out"
+        yield f"v_oc must be more than v_mp, {v_mp:g}{default} (got {v_oc:g})"
+    yield from _coefficient(panel, v_oc)
+
+
+def _strings(panel: Table, pack: Table) -> Iterator[str]:
+    """Whether the panels can be joined as stated, and reach a PWM input's battery."""
+    connection, count = _table(pack, "solar_input").get("connection"), panel.get("count", 1)
+    if not isinstance(count, int):
+        return
+    in_series = 1 if connection == "parallel" else count
+    if isinstance(connection, int) and connection > 0 and count > 1:
+        in_series = connection
+        if count % connection > 0:
+            yield (
+                f"count must be a multiple of the solar input's connection, {connection}"
+                f" (got {count})"
+            )
     volts, v_mp = number(pack.get("nominal_v")), number(panel.get("v_mp", 18.0))
-    if _is_pwm(pack) and volts is not None and v_mp is not None and v_mp < volts:
+    if _is_pwm(pack) and volts is not None and v_mp is not None and in_series * v_mp < volts:
+        joined = f" with {in_series} in series" * (in_series > 1)
         yield (
-            f"v_mp must be at least the pack's nominal_v, {volts:g}, for a PWM input (got {v_mp:g})"
+            f"v_mp must be at least the pack's nominal_v, {volts:g}, for a PWM input (got {v_mp:g}"
+            f"{joined})"
         )
+
+
+# What temperature does to the open-circuit volts of silicon, percent a degree (common practice:
+# -0.22 to -0.40); V/K of a usual panel lie closer to 0, mV/K far below.
+STEEPEST, FLATTEST = -0.5, -0.15
+
+
+def _coefficient(panel: Table, v_oc: float | None) -> Iterator[str]:
+    key = "temp_coefficient_voc_percent_per_c"
+    given = number(panel.get(key))
+    if given is None or STEEPEST <= given <= FLATTEST:
+        return
+    size = abs(given)
+    likely = {"as a share it would be": -100.0 * size}
+    if v_oc is not None and v_oc > 0.0:
+        likely[f"as mV/K of {v_oc:g} V it would be"] = -0.1 * size / v_oc
+        likely[f"as V/K of {v_oc:g} V it would be"] = -100.0 * size / v_oc
+    hints = [f"{words} {p:.2f}" for words, p in likely.items() if STEEPEST <= p <= FLATTEST]
+    if STEEPEST <= -given <= FLATTEST:
+        hints = ["datasheets print -0.30, the sign was lost"]
+    elif not hints:
+        hints = ["mV/K: divide by 10 and by v_oc; V/K: times 100, divided by v_oc"]
+    yield (
+        f"{key} must lie between {STEEPEST:g} and {FLATTEST:g}, percent of v_oc a degree"
+        f" (got {given:g}); {hints[0]}"
+    )
 
 
 def _days(table: Table, dates: int | None) -> Iterator[str]:
@@ -289,6 +349,33 @@ def _fits(task: Table) -> Iterator[str]:
         )
 
 
+def _starts_again(task: Table) -> Iterator[str]:
+    """What begins at a time of the clock must be over when it begins again on another day."""
+    days = task.get("days")
+    if isinstance(days, list | tuple):
+        numbers = sorted({day for day in days if isinstance(day, int)})
+        gap = min((b - a for a, b in pairwise(numbers)), default=None)
+    else:
+        gap = 1
+    try:
+        anchor, _ = moment(task.get("at"))
+    except ValueError:
+        return
+    repeats = _repeats(task)
+    lasts_s = _block_s(task)
+    if repeats is not None:
+        pauses = max(repeats[0] - 1, 0) * (number(task.get("pause_s")) or 0.0)
+        lasts_s = repeats[0] * repeats[1] + pauses
+    if gap is None or anchor != "clock" or lasts_s is None:
+        return
+    if lasts_s > gap * DAY_MIN * 60.0 + 1e-6:
+        yield (
+            f"{_duration(lasts_s)} from {task['at']} are not over when it"
+            f" starts again {24 * gap} h later: give at most {24 * gap} h, or one day, such as"
+            " days = [1]"
+        )
+
+
 def _duration(seconds: float) -> str:
     for unit, size in (("h", 3600.0), ("min", 60.0)):
         if seconds >= size:
@@ -318,18 +405,38 @@ def _block_s(task: Table) -> float | None:
 
 
 def _run(run: Table, tables: Table) -> Iterator[str]:
-    names = [task.get("name") for _, task in _items(tables, "task")]
-    tasks = {f"task:{name}" for name in names if isinstance(name, str)}
-    known = {"panel", "pack", *tasks}
+    pack = _table(tables, "pack")
+    supplies = {
+        f"task:{task['name']}": task.get("supply")
+        for _, task in _items(tables, "task")
+        if isinstance(task.get("name"), str)
+    }
     ends = [(key, run[key]) for key in ("from", "to") if isinstance(run.get(key), str)]
+    joined = {end for _, end in ends}
+    stated = _has(run, "volts") and (_has(run, "amps") or _has(run, "watts"))
     for key, end in ends:
-        if end.startswith("task:") and end not in tasks:
-            yield f"{key} names no task of the plan (got {shown(end)}){meant(end, tasks)}"
+        if end.startswith("task:") and end not in supplies:
+            yield f"{key} names no task of the plan (got {shown(end)}){meant(end, supplies)}"
         if end == "panel" and not tables.get("panel"):
             yield f'{key} = "panel", but the plan has no panel'
+        if end == "inverter" and not stated:
+            yield from _to_inverter(key, joined, run, pack)
     if _has(run, "amps") and _has(run, "watts"):
         yield "give amps or watts, not both"
-    stated = _has(run, "volts") and (_has(run, "amps") or _has(run, "watts"))
+    on_dc = [end for _, end in ends if supplies.get(end) in ("dc12", "usb")]
+    if on_dc and "inverter" in joined:
+        yield f"{shown(on_dc[0])} runs on {supplies[on_dc[0]]}, not on the inverter: name the pack"
+    known = ("panel", "pack", "inverter")
     free = [end for _, end in ends if end not in known and not end.startswith("task:")]
     if free and not stated:
-        yield f"{shown(free[0])} is not panel, pack or task:NAME: give volts, with amps or watts"
+        yield (
+            f"{shown(free[0])} is not panel, pack, inverter or task:NAME: give volts, with amps or"
+            f" watts{meant(free[0], known)}"
+        )
+
+
+def _to_inverter(key: str, ends: set[str], run: Table, pack: Table) -> Iterator[str]:
+    if not isinstance(pack.get("inverter"), dict):
+        yield f'{key} = "inverter", but the pack has no [pack.inverter]'
+    elif "pack" in ends and not _has(run, "volts") and not _has(pack, "nominal_v"):
+        yield "pack to inverter needs the pack's nominal_v, or volts of the run"

@@ -54,6 +54,7 @@ Percent = Annotated[float, Field(ge=0.0, le=100.0)]
 Efficiency = Annotated[float, Field(gt=1.0, le=100.0)]
 Spread = Annotated[float, Field(ge=0.0, le=200.0)]
 PerDegree = Annotated[float, Field(ge=-2.0, le=0.5)]
+OfVoc = Annotated[float, Field(ge=-1e6, le=1e6)]  # `checks` narrows it, and knows the panel's v_oc
 Name = Annotated[str, Field(max_length=200), AfterValidator(_printable)]
 AMoment = Annotated[Moment, BeforeValidator(moment)]
 AWindow = Annotated[Window | None, BeforeValidator(window)]
@@ -76,11 +77,12 @@ class Chemistry(NamedTuple):
     idle_w: float
     kinetic_c: float | None
     kinetic_k_per_h: float | None
+    discharge_min_c: float | None = None  # colder it gives nothing
 
 
 CHEMISTRIES = {
-    "lfp": Chemistry(0.06, 99.0, 90.0, 2.0, 0.5, 1.0, 3.0, None, None),
-    "nmc": Chemistry(0.08, 99.0, 80.0, 2.0, 0.5, 1.0, 3.0, None, None),
+    "lfp": Chemistry(0.06, 99.0, 90.0, 2.0, 0.5, 1.0, 3.0, None, None, -20.0),
+    "nmc": Chemistry(0.08, 99.0, 80.0, 2.0, 0.5, 1.0, 3.0, None, None, -20.0),
     # The wells: a fit to the common table of delivered energy against the 20-hour figure.
     "agm": Chemistry(0.08, 90.0, 80.0, 3.0, 0.2, 0.5, 0.0, 0.45, 1.05),
     "flooded": Chemistry(0.10, 85.0, 80.0, 5.0, 0.2, 0.5, 0.0, 0.45, 1.05),
@@ -143,7 +145,7 @@ class Panel(Strict):
     i_sc: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None
     v_mp: Volts = 18.0
     i_mp: Above0 = Field(default_factory=lambda data: data["rated_w"] / data["v_mp"])
-    temp_coefficient_voc_percent_per_c: PerDegree = -0.30
+    temp_coefficient_voc_percent_per_c: OfVoc = -0.30
     length_m: Above0 | None = None
     kg: From0 | None = None
     price: From0 | None = None
@@ -170,10 +172,27 @@ def _inverter_on(value: Any) -> Any:
     )
 
 
+MAINS_V = (90.0, 260.0)  # household mains with their tolerance: IEC 60038
+
+
+def _mains_v(value: Any) -> Any:
+    volts = number(value)
+    if volts is not None and not MAINS_V[0] <= volts <= MAINS_V[1]:
+        raise ValueError(
+            f"must lie between {MAINS_V[0]:g} and {MAINS_V[1]:g}, those of the mains side"
+            f" (got {shown(value)})"
+        )
+    return value
+
+
 class Inverter(Strict):
-    """The inverter of a pack: none means no mains outlet."""
+    """The inverter of a pack: none means no mains outlet.
+
+    volts are those of its outlets; left out, those usual in the place's country.
+    """
 
     rated_w: Above0
+    volts: Annotated[float, BeforeValidator(_mains_v)] | None = None
     surge_w: Annotated[float, Field(gt=0.0, le=1e7)] = Field(
         default_factory=lambda data: 2.0 * data["rated_w"]
     )
@@ -197,14 +216,46 @@ class Usb(Strict):
     efficiency_percent: Efficiency = 90.0
 
 
-class SolarInput(Strict):
-    """The pack's solar controller."""
+CONNECTIONS = ("series", "parallel")
 
-    max_w: From0 | None = None
+
+def _connection(value: Any) -> Any:
+    whole = isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 1000
+    if whole or (isinstance(value, str) and value in CONNECTIONS):
+        return value
+    raise ValueError(
+        f"must be {', '.join(CONNECTIONS)}, or how many panels stand in series in each string"
+        f" (got {shown(value)}){meant(value, CONNECTIONS)}"
+    )
+
+
+class SolarInput(Strict):
+    """The pack's solar controller. All limits but `charge_max_a` are on the panels' side."""
+
+    max_w: From0 | None = Field(
+        None, description="Panels' side: the most watts it takes, at the end of their cable."
+    )
     kind: Literal["mppt", "pwm"] = "mppt"
     efficiency_percent: Efficiency = 97.0
-    max_v: Above0 | None = None
-    max_a: Above0 | None = None
+    max_v: Above0 | None = Field(
+        None, description="Panels' side: the most volts it bears, of a string open in the cold."
+    )
+    max_a: Above0 | None = Field(
+        None,
+        description="Panels' side: the most amps it takes, as packs print it (12-60 V, 13 A). No"
+        " more flow, at the string's working volts with mppt, at the pack's nominal_v with pwm,"
+        " which passes the panels' amps on to the battery.",
+    )
+    charge_max_a: Above0 | None = Field(
+        None,
+        description="Battery's side: the most amps that an mppt controller gives the battery, its"
+        " rated charge current, at the pack's nominal_v.",
+    )
+    connection: Annotated[str | int | None, BeforeValidator(_connection)] = Field(
+        None,
+        description="How the panels of each kind are joined: series, parallel, or how many stand"
+        " in series in each string. Left out: as few in series as fit.",
+    )
 
 
 def _temperature(value: Any) -> Any:
@@ -243,6 +294,9 @@ class Pack(Strict):
         Annotated[float, Field(ge=-60.0, le=80.0)] | None, BeforeValidator(_temperature)
     ] = None
     heated: bool = False
+    discharge_min_c: Annotated[float, Field(ge=-60.0, le=20.0)] | None = Field(
+        default_factory=lambda data: _of(data).discharge_min_c
+    )
     resistive_h: Annotated[float, Field(ge=0.0, le=2.0)] = Field(
         default_factory=lambda data: _of(data).resistive_h
     )

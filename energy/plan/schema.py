@@ -63,6 +63,7 @@ class Place(Strict):
     timezone: Annotated[str, BeforeValidator(_zone)]
     # From the shore of the Dead Sea to the top of Everest, with room.
     elevation_m: Annotated[float, Field(ge=-500.0, le=9000.0)] | None = None
+    lowest_c: Annotated[float, Field(ge=-90.0, le=60.0)] | None = None  # the record-low air
     ground: (
         Literal["grass", "soil", "concrete", "asphalt", "sand", "snow", "old snow", "water"] | None
     ) = None
@@ -198,6 +199,7 @@ class Run(Strict):
     watts: Above0 | None = None
     conductor: Literal["copper", "tinned"] = "copper"
     temp_c: Annotated[float, Field(ge=-60.0, le=150.0)] = 60.0
+    terminals_c: Literal[60, 75] | None = None  # what both ends' terminals are marked for
 
 
 class Tables(Strict):

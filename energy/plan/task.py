@@ -17,6 +17,7 @@ SECONDS_PER_H = 3600.0
 
 Trace = tuple[tuple[float, float], ...]  # seconds, watts
 
+RISKS = ("hand_held", "sparks", "rotating", "dust", "hot", "wet_work", "medical", "lifts")
 AMOUNTS = ("times", "charges", "minutes", "hours")  # how much of a task, in each window
 WORKING = {
     "steady": "working_w",
@@ -88,7 +89,11 @@ class Task(Strict):
     hand_held: bool = False
     sparks: bool = False
     rotating: bool = False
+    dust: bool = False
+    hot: bool = False
+    wet_work: bool = False
     medical: bool = False
+    lifts: bool = False
     spread_percent: Spread = 20.0
     times: Annotated[int, Field(ge=1, le=100_000)] | None = None
     each_min: Annotated[float, Field(gt=0.0, le=1e5)] | None = None

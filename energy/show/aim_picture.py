@@ -66,7 +66,7 @@ def aim_picture(answer: Aim) -> "Figure":
     ]
     left, right = _lay_out(figure, head, foot)
     if answer.azimuth_deg is None:
-        _heading(left, "Wh a day by tilt, over all headings")
+        _heading(left, "Yield by tilt, % of the best", "over all headings")
         _tilts_panel(answer, left)
     else:
         _heading(left, "Yield by pose", "middle: flat; rim: upright; north is up")
@@ -178,7 +178,7 @@ def _mark_poses(answer: Aim, panel: Any, room: Room, lines: Sequence[Any]) -> No
     best = (answer.tilt_deg, answer.azimuth_deg or 0.0)
     planned = dict.fromkeys(pose for p in _panels(answer) if (pose := _standing(p)) is not None)
     marks = [("as planned", pose, "ink") for pose in planned if pose != best]
-    if answer.follow.wh_per_day > 0.0:
+    if answer.follow.own_wh > 0.0:
         marks.insert(0, ("best", best, "charge"))
     for line in lines:
         if len(line):
@@ -222,18 +222,19 @@ def _tilts_panel(answer: Aim, panel: Any) -> None:
     """What each tilt gives on a boat that swings."""
     tilts = np.linspace(0.0, 90.0, 91)
     wh = answer.yields.at(tilts, np.zeros(1))[:, 0]
-    panel.set(xlim=(0.0, 90.0), ylim=(0.0, 1.2 * max(float(wh.max()), 1.0)))
-    _ticks(panel, float(wh.max()))
+    share = 100.0 * wh / max(float(wh.max()), 1e-9)
+    panel.set(xlim=(0.0, 90.0), ylim=(0.0, 120.0))
+    _ticks(panel, 100.0)
     panel.set_xticks([0, 30, 60, 90], ["flat", "30°", "60°", "upright"], **style(SMALL_PT))
-    panel.fill_between(tilts, 0.0, wh, color=COLOURS["daylight"], linewidth=0.0, zorder=2)
-    panel.plot(tilts, wh, color=COLOURS["sun"], lw=1.6, zorder=4)
+    panel.fill_between(tilts, 0.0, share, color=COLOURS["daylight"], linewidth=0.0, zorder=2)
+    panel.plot(tilts, share, color=COLOURS["sun"], lw=1.6, zorder=4)
     room = Room(panel)
-    room.keep_clear(tilts, wh)
+    room.keep_clear(tilts, share)
     planned = dict.fromkeys(panel.tilt_deg for panel in _panels(answer))
     marks = [("best", answer.tilt_deg, "charge")]
     marks += [("as planned", tilt, "ink") for tilt in planned if tilt != answer.tilt_deg]
     for words, tilt, colour in marks:
-        there = float(np.interp(tilt, tilts, wh))
+        there = float(np.interp(tilt, tilts, share))
         _mark(panel, room, (tilt, there), colour)
         room.label(words, [tilt], [there], colour)
 

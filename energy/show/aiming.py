@@ -24,7 +24,7 @@ def show_aim(answer: Aim, out: Console) -> None:
     b = answer.plan.budget
     out.print(Text(b.plan.title or b.plan.origin, style="bold"))
     out.print(Text(f"{finding(answer)}.", style="bold"))
-    if answer.follow.wh_per_day > 0.0:
+    if answer.follow.own_wh > 0.0:
         for line in advice(answer):
             out.print(Text(line))
         out.print(settings_table(answer))
@@ -43,8 +43,8 @@ def finding(answer: Aim) -> str:
     >>> finding(aim(Plan.read("builtin:two-night-trip"))).split(":")[0]
     'Lay what swings with the boat flat'
     """
-    if answer.follow.wh_per_day <= 0.0:
-        return "No sun reaches the panels in these days: no pose helps"
+    if answer.follow.own_wh <= 0.0:
+        return "No sun reaches the panels in the plan's hours: no pose helps"
     which = "what swings with the boat" if answer.azimuth_deg is None else _them(answer)
     if answer.tilt_deg == 0.0:
         pose = f"Lay {which} flat"
@@ -53,11 +53,19 @@ def finding(answer: Aim) -> str:
     else:
         bearing = f"{answer.azimuth_deg:.0f} degrees true ({compass_word(answer.azimuth_deg)})"
         pose = f"Point {which} at {bearing}, tilted {answer.tilt_deg:.0f} degrees"
-    more = round(answer.more_wh(answer.best))
-    gain = f"{watt_hours(more)} more than planned" if more > 0 else "as much as planned"
-    if more < 0:
-        gain = f"{watt_hours(-more)} less than planned, but without turning"
-    return f"{pose}: {watt_hours(answer.best.wh_per_day)} Wh a day, {gain}"
+    return f"{pose}: {watt_hours(answer.best.wh_per_day)} Wh a day, {_gain(answer)}"
+
+
+def _gain(answer: Aim) -> str:
+    """What the best pose gives more a day; a plan of a morning may gain what a day loses."""
+    more, own = answer.more_wh(answer.best), answer.best.own_wh - answer.plan.own_wh
+    if round(own) < 0:
+        return f"{watt_hours(-more)} less than planned, but without turning"
+    if round(more) > 0:
+        return f"{watt_hours(more)} more than planned"
+    if round(own) > 0:
+        return f"and {watt_hours(own)} more than planned in the plan's own hours"
+    return "as much as planned"
 
 
 def advice(answer: Aim) -> list[str]:
@@ -96,7 +104,7 @@ def settings(answer: Aim) -> list[tuple[str, Setting]]:
     Turns that give no more than the best pose are left out.
     """
     facing = "" if answer.azimuth_deg is None else f", facing {answer.azimuth_deg:.0f}"
-    least = (1.0 + GAIN_SHARE) * answer.best.wh_per_day
+    least = (1.0 + GAIN_SHARE) * answer.best.own_wh
     return [
         ("flat", answer.flat),
         ("as planned", answer.plan),
@@ -104,7 +112,7 @@ def settings(answer: Aim) -> list[tuple[str, Setting]]:
         *(
             (f"best, turned at {in_a_row(turns.at)}", turns)
             for turns in answer.re_aim
-            if turns.wh_per_day >= least
+            if turns.own_wh >= least
         ),
         ("square to the sun all day", answer.follow),
     ]
@@ -149,7 +157,7 @@ def turned(answer: Aim) -> Setting | None:
     """The turns to show: those that are worth it, else those that give most; None for a boat."""
     if not answer.re_aim:
         return None
-    return answer.worth_turning or max(answer.re_aim, key=lambda turns: turns.wh_per_day)
+    return answer.worth_turning or max(answer.re_aim, key=lambda turns: turns.own_wh)
 
 
 def remarks(answer: Aim) -> list[str]:
@@ -162,21 +170,44 @@ def remarks(answer: Aim) -> list[str]:
             " each day; a pen held upright on it then throws no shadow. It stays so overnight."
         )
     elif answer.re_aim:
-        most = max(turns.taken_wh_per_day for turns in answer.re_aim)
-        more = round(most - answer.best.taken_wh_per_day)
+        most = max(turns.taken_wh for turns in answer.re_aim)
+        more = round(most - answer.best.taken_wh)
         found.append(
             "Turning during the day is not worth getting up for: the pack would take"
             f" {f'{more} Wh a day' if more > 0 else 'no'} more."
         )
-    spilled = answer.plan.wh_per_day - answer.plan.taken_wh_per_day
-    if spilled > SPILLED_SHARE * answer.plan.wh_per_day:
+    spilled = answer.plan.spilled_wh
+    if spilled > SPILLED_SHARE * answer.plan.own_wh:
         found.append(
             f"As planned {watt_hours(spilled)} Wh a day are spilled, when the pack is full: more"
             " sun then is worth nothing, work moved to those hours is."
         )
     weathers = "one weather" if b.chance.futures == 1 else f"{b.chance.futures} weathers"
     found.append(f"Means of {weathers}, horizon and shade counted: {b.weather.source}.")
-    return found
+    return [*found, day_in_words(answer)]
+
+
+def day_in_words(answer: Aim) -> str:
+    """Which days a day's figures are the mean of.
+
+    >>> from energy.answers.aim import aim
+    >>> from energy.plan import Plan
+    >>> day_in_words(aim(Plan.read("builtin:january-job")))
+    'A day here is the mean of the whole days of the plan, Tue 12 Jan to Thu 14 Jan.'
+    """
+    day = answer.plan.daylight
+    first, last = (f"{one:%a} {one.day} {one:%b}" for one in (day.first, day.last))
+    dates, mean, days = f"{first} to {last}", "the mean of ", "days"
+    if day.days == 1:
+        dates, mean, days = first, "", "day"
+    if day.counts == "whole-days":
+        return f"A day here is {mean}the whole {days} of the plan, {dates}."
+    if day.counts == "touched-days":
+        return (
+            f"A day here is {mean}all the sun of {dates}, from midnight to midnight; the pose and"
+            " what the pack takes are for the plan's own hours."
+        )
+    return f"A day here is {mean}{dates} in the plan's own hours: the weather held covers no more."
 
 
 def in_a_row(words: Sequence[str]) -> str:

@@ -45,7 +45,7 @@ def charge_panel(b: Budget, panel: Any) -> None:
     x, charge = hours(b, b.time_s), b.charge_percent[:, b.middle]
     locked = np.broadcast_to(b.locked_percent, (x.size - 1, b.charge_percent.shape[1]))
     locked, steps = np.repeat(locked[:, b.middle], 2), np.repeat(x, 2)[1:-1]
-    floor = locked + b.plan.pack.reserve_percent
+    floor = np.minimum(locked + b.plan.pack.reserve_percent, 100.0)
     room = _room(b, panel)
     room.keep_clear(x, charge)
     room.keep_clear(steps, floor)

@@ -101,8 +101,10 @@ def finding(b: Budget) -> str:
     'No: stays powered in 27 of 31'
     """
     low = f"lowest {b.lowest().percent:.0f} % {when(b, b.lowest().at_s)}"
-    if b.run.ran_short[b.middle]:
-        middle = f"runs flat {when(b, _flat_s(b))}"
+    if b.too_cold[b.middle]:
+        middle = f"gets too cold to give {when(b, _stops_s(b))}"
+    elif b.run.ran_short[b.middle]:
+        middle = f"runs flat {when(b, _stops_s(b))}"
     else:
         middle = low if b.success[b.middle] else f"dips into the reserve, {low}"
     worked, tried = int(b.success.sum()), b.chance.futures
@@ -131,9 +133,9 @@ def _overloads(b: Budget) -> str:
     return f"Overloads: {len(broken)} of {len(b.plan.task)} tasks cannot run as planned. "
 
 
-def _flat_s(b: Budget) -> float:
-    """When the middle weather leaves the first task without energy, or the pack itself."""
-    first = float(b.run.first_unmet_s[:, b.middle].min())
+def _stops_s(b: Budget) -> float:
+    """When in the middle weather the pack first gives too little; else its lowest point."""
+    first = float(b.run.first_short_s[b.middle])
     return first if first < float("inf") else b.lowest().at_s
 
 

@@ -72,14 +72,7 @@ def both(panel_w: float, battery_wh: float) -> str:
 
 def summary(answer: Size) -> Iterator[str]:
     """What the pick rests on, why it, and what was taken for granted."""
-    takes = answer.designs.solar_max_w
-    if answer.pick is not None and answer.pick.panel_w > takes:
-        yield (
-            f"That is more than the {takes:.0f} W the solar input takes: the rest helps in dull"
-            " light only. Ask its maker whether it bears such panels."
-        )
-    elif takes < answer.frontier.panel_w[-1]:
-        yield f"The solar input takes {takes:.0f} W: more panel than that helps in dull light only."
+    yield from _beyond_the_input(answer)
     if answer.pick is not None and answer.budget is not None:
         yield f"With that it {chance_line(answer.budget.chance)}."
         yield f"{answer.why}."
@@ -94,6 +87,23 @@ def summary(answer: Size) -> Iterator[str]:
     if assumed and answer.pick is not None:
         words = " and ".join([", ".join(assumed[:-1]), assumed[-1]]) if assumed[1:] else assumed[0]
         yield f"By common practice, not the plan's: {words} (prices in US dollars)."
+
+
+def _beyond_the_input(answer: Size) -> Iterator[str]:
+    """Panels of which the solar input does not take all, and how they are joined behind PWM."""
+    of, most_w = answer.designs, float(answer.frontier.panel_w[-1])
+    panel_w = most_w if answer.pick is None else answer.pick.panel_w
+    takes = of.takes_w(panel_w)
+    if answer.pick is not None and panel_w > takes:
+        yield (
+            f"That is more than the {takes:.0f} W the solar input takes: the rest helps in dull"
+            " light only. Ask its maker whether it bears such panels."
+        )
+    elif of.takes_w(most_w) < most_w:
+        takes = of.takes_w(most_w)
+        yield f"The solar input takes {takes:.0f} W: more panel than that helps in dull light only."
+    for note in of.joined_words(panel_w):
+        yield f"{note}."
 
 
 def points_table(answer: Size | YearSize) -> Table:

@@ -58,7 +58,8 @@ def _floor(b: Budget, x: Array, across: Array) -> Array:
     """The reserve, above what the cold locks."""
     locked = np.broadcast_to(b.locked_percent, (x.size - 1, b.charge_percent.shape[1]))
     row = np.clip(np.searchsorted(x, across, side="right") - 1, 0, x.size - 2)
-    return np.asarray(locked[row, b.middle] + b.plan.pack.reserve_percent)
+    floor = locked[row, b.middle] + b.plan.pack.reserve_percent
+    return np.asarray(np.minimum(floor, 100.0))
 
 
 def _clock(b: Budget, width: int) -> tuple[list[float], list[str]]:

@@ -116,7 +116,9 @@ def show_check(
 
         out.print(Text(sketch(b, width=min(out.width, 90))))
     for sky in answer.skies:
-        words = f"{VERDICTS[sky.verdict]}, lowest charge {sky.lowest_percent:.0f} %"
+        words = (
+            f"{verdict_words(sky.verdict, sky.too_cold)}, lowest charge {sky.lowest_percent:.0f} %"
+        )
         out.print(Text(f"{sky.sky.capitalize()} sky: {words}."))
     if fixes is not None:
         show_fixes(fixes, out)
@@ -150,17 +152,28 @@ def show_fixes(fixes: Fixes, out: Console) -> None:
         out.print(Text(f"{alone}: {'; '.join(fixes.not_enough)}."))
 
 
+def verdict_words(verdict: str, too_cold: bool) -> str:
+    """A verdict in words; a pack that is too cold to give is not called flat.
+
+    >>> verdict_words("runs-flat", False), verdict_words("runs-flat", True)
+    ('runs flat', 'gets too cold to give')
+    """
+    if too_cold and verdict != "overloads":
+        return "gets too cold to give"
+    return VERDICTS[verdict]
+
+
 def headline(answer: Check) -> Text:
     """The answer in one line: yes or no against the goal, and the verdict's reason."""
     b = answer.budget
     goal = f"{b.chance.goal:.0f} %"
-    words = f"it {VERDICTS[b.verdict]}"
+    words = f"it {verdict_words(b.verdict, bool(b.too_cold[b.middle]))}"
     if b.refusals:
         k, first = next((k, task) for k, task in enumerate(answer.tasks) if not task.runs)
         some = "always " if _some_run(b, k) else ""
         words = f'"{first.name}" cannot {some}run: {first.why_not}'
         if b.run.ran_short[b.middle]:
-            words += "; and the pack runs flat"
+            words += f"; and the pack {verdict_words('runs-flat', bool(b.too_cold[b.middle]))}"
     if b.chance.futures > 1 and not b.refusals:
         reach = "reaches" if answer.yes else "stays below"
         which = "the chance under this sky" if b.weather.kind == "sky" else "the chance"
@@ -193,10 +206,12 @@ def summary(answer: Check) -> Iterable[str]:
     reserve = f"the reserve of {b.plan.pack.reserve_percent:.0f} %"
     if lowest.locked_percent >= 0.5 and b.weather.temperature_stated:
         reserve += f" and the {lowest.locked_percent:.0f} % that the cold locks"
-    text = (
-        f"Lowest charge {lowest.percent:.0f} % at {clock(b, lowest.at_s)},"
-        f" {watt_hours(abs(lowest.spare_wh))} Wh {side} {reserve}"
-    )
+    text = f"Lowest charge {lowest.percent:.0f} % at {clock(b, lowest.at_s)}, "
+    if lowest.locked_percent > 99.9:
+        limit_c = b.plan.pack.discharge_min_c
+        text += f"but below {limit_c:g} degrees C the pack gives none of it"
+    else:
+        text += f"{watt_hours(abs(lowest.spare_wh))} Wh {side} {reserve}"
     if b.chance.futures > 1:
         text += f"; one weather in ten falls to {b.dull_tenth_percent:.0f} % or lower"
     yield text + "."
@@ -216,15 +231,18 @@ def failures(b: Budget) -> str:
     fails = b.chance.futures - int(b.success.sum())
     if fails == 0 or b.chance.futures == 1:
         return ""
-    flat = int((b.run.ran_short & ~b.success).sum())
+    cold = int(b.too_cold.sum())
+    flat = int((b.run.ran_short & ~b.success & ~b.too_cold).sum())
     others = "In the one other" if fails == 1 else f"In the other {fails}"
     if fails == b.chance.futures:
         others = f"In all {fails}"
-    if flat == 0:
+    if flat == cold == 0:
         return f"{others} it dips into the reserve, and nothing stops."
-    if flat == fails:
-        return f"{others} the pack runs flat."
-    return f"{others} it dips into the reserve; in {flat} of them the pack runs flat."
+    stops = {"runs flat": flat, "gets too cold to give": cold}
+    if fails in stops.values():
+        return f"{others} the pack {max(stops, key=lambda words: stops[words])}."
+    some = [f"in {count} of them the pack {words}" for words, count in stops.items() if count]
+    return f"{others} it dips into the reserve; {', '.join(some)}."
 
 
 def _doubt(b: Budget) -> str:
@@ -245,7 +263,12 @@ def _flat_line(answer: Check) -> str:
     lost = [t for k, t in enumerate(answer.tasks) if first[k] < float("inf")]
     if not lost:
         return ""
-    text = f"Flat at {clock(b, float(first.min()))}"
+    at, limit_c = clock(b, float(first.min())), b.plan.pack.discharge_min_c
+    text = f"Flat at {at}"
+    if b.too_cold_at(float(first.min()), b.middle):
+        text = (
+            f"Too cold to give at {at}: below {limit_c:g} degrees C it gives nothing, however full"
+        )
     must = [f'"{t.name}"' for t in lost if t.must]
     if must:
         text += f"; what must run was lost too: {', '.join(must)}"
@@ -324,9 +347,8 @@ def energy_table(b: Budget) -> Table:
 def show_cautions(cautions: Sequence[Caution], out: Console, *, every: bool) -> None:
     """The cautions that apply, most serious first: no more than fit a screen, or all of them with
     what raised them and the rule behind them."""
-    if not cautions:
-        return
-    out.print(Text("Take care", style="bold"))
+    if cautions:
+        out.print(Text("Take care", style="bold"))
     shown = cautions if every else cautions[:CAUTIONS_SHOWN]
     for caution in shown:
         out.print(Text(f"- {caution.text}"))

@@ -35,13 +35,13 @@ def show_choice(answer: Choose, out: Console) -> None:
         if b.refusals:
             out.print(Text(f"{why_turned_away(b)}."))
             return
-        out.print(
-            Text(
-                f"In the weather that decides it falls below the reserve of"
-                f" {b.plan.pack.reserve_percent:.0f} % at {when}, and in all it is"
-                f" {watt_hours(answer.short_wh)} Wh short."
-            )
+        why = (
+            f"it falls below the reserve of {b.plan.pack.reserve_percent:.0f} % at {when}, and in"
+            f" all it is {watt_hours(answer.short_wh)} Wh short"
         )
+        if answer.too_cold:
+            why = f"the pack is too cold to give at {when}: keep it warmer, doing less is no help"
+        out.print(Text(f"In the weather that decides {why}."))
         return
     words = "everything fits" if not answer.left_out else "this fits"
     out.print(Text(f"YES: {words}.", style="bold green"))

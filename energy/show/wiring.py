@@ -8,7 +8,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.wire import String, Wire, Wired
+from energy.answers.strings import String
+from energy.answers.wire import Wire, Wired
 
 CLOSING = (
     "Cables: local codes, the makers' instructions and licensed practice come first. Check"
@@ -24,15 +25,19 @@ def show_wire(answer: Wire, out: Console, *, demo: bool = False) -> None:
     """Print the whole answer; `demo` says that the plan is the built-in one."""
     if demo:
         out.print("No plan given: this is the built-in demo, an invented example.")
-    out.print(headline(answer))
+    head = headline(answer)
+    out.print(head)
     if answer.runs:
         out.print(run_table(answer.runs))
-        for rule, numbers in _rules(answer.runs).items():
+        for rule, numbers in _grouped([run.rule for run in answer.runs]).items():
             out.print(Text(f"Rule for run {', '.join(numbers)}: {rule}."))
+        for words, numbers in _grouped([run.fuse_words for run in answer.runs]).items():
+            out.print(Text(f"Fuse for run {', '.join(numbers)}: {words}."))
     if answer.strings:
         out.print(string_table(answer.strings))
     for note in answer.notes:
-        out.print(Text(f"Note: {note}."))
+        if note not in head.plain:
+            out.print(Text(f"Note: {note}."))
     out.print(Text(CLOSING))
 
 
@@ -42,7 +47,9 @@ def headline(answer: Wire) -> Text:
     misfits = [s for s in answer.strings if s.taken and s.fits is False]
     unknown = any(s.taken and s.fits is None for s in answer.strings)
     words = [f"run {', '.join(wrong)} needs another cable"] if wrong else []
-    words += [f'no way to join "{s.panel}" suits the solar input' for s in misfits]
+    for misfit in misfits:
+        season = (s.in_season for s in answer.strings if s.panel == misfit.panel and s.in_season)
+        words.append(next(season, f'no way to join "{misfit.panel}" suits the solar input'))
     if not words:
         words = ["the cables keep their drop and carry their current"] if answer.runs else []
         words += [] if unknown or not answer.strings else ["the strings suit the solar input"]
@@ -92,11 +99,12 @@ def run_table(runs: tuple[Wired, ...]) -> Table:
     return table
 
 
-def _rules(runs: tuple[Wired, ...]) -> dict[str, list[str]]:
-    """Each rule once, with the numbers of the runs that follow it."""
+def _grouped(lines: list[str]) -> dict[str, list[str]]:
+    """Each line once, with the numbers of the runs it is about; empty ones left out."""
     found: dict[str, list[str]] = {}
-    for number, run in enumerate(runs, start=1):
-        found.setdefault(run.rule, []).append(str(number))
+    for number, line in enumerate(lines, start=1):
+        if line:
+            found.setdefault(line, []).append(str(number))
     return found
 
 

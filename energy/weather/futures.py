@@ -20,6 +20,7 @@ from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan, PlanError
 from energy.weather import ahead, drawn
 from energy.weather.climate import has_climate
+from energy.weather.coldest import Cold, coldest
 from energy.weather.files import read_record
 from energy.weather.held import Forecast, NotHeld, forecast_near, history_near
 from energy.weather.record import Record
@@ -37,7 +38,8 @@ class Weathers:
     (rows, m); temp_air [deg C] and wind_speed [m/s at 10 m] (cells, m); m is 1 where all lanes
     share one weather. shift_days (m,) says how far each was moved. independent is what the m
     weathers are worth, None where no chance is drawn from weather. rough: the means themselves are
-    so doubtful that a yes needs the low end of that doubt. fetched_s [UTC s] is when a forecast was
+    so doubtful that a yes needs the low end of that doubt. cold is the place's lowest air, in which
+    strings are judged. fetched_s [UTC s] is when a forecast was
     fetched, None for all other weather.
     """
 
@@ -54,6 +56,7 @@ class Weathers:
     temp_air: Array
     wind_speed: Array
     temperature_stated: bool
+    cold: Cold
     shift_days: Array
     independent: float | None
     rough: bool = False
@@ -146,6 +149,7 @@ def weathers(
         "elevation_from": elevation_from,
         "sun": sun.rows(lit),
         "lit": lit,
+        "cold": coldest(plan, record),
     }
     return [Weathers(**common | found | {"notes": tuple(notes)}) for found in several]
 

@@ -1,15 +1,18 @@
-"""Cautions about the pack itself: its gas, its heat and cold, its weight, a panel's beside it."""
+"""Cautions about the pack itself: its gas, acid, heat, cold, weight; and its panels."""
 
 import numpy as np
 
-from energy.answers.cautioning.caution import Caution, first_few
+from energy.answers.cautioning.caution import Caution, first_few, named
+from energy.answers.cautioning.telling import carries
 from energy.budget import Budget
 from energy.model import Array
 from energy.model.battery import LITHIUM
 
+NEARLY_TOO_COLD_K = 10.0  # forecasts and typical years miss the coldest hour (our choice)
 HOT_C = 45.0  # above this lithium should not be charged (common practice)
 SUN_K, SUN_W_M2 = 20.0, 500.0  # a dark box in such sun is warmer by so much (common practice)
-HEAVY_KG = 23.0  # the most to lift at best, in the NIOSH lifting equation (1993); from memory
+HEAVY_KG = 25.0  # the most for one person, in ISO 11228-1; from memory
+PROPPED_DEG = 10.0  # a panel as steep catches the wind from below (common practice)
 
 
 def _lithium(b: Budget) -> bool:
@@ -51,6 +54,23 @@ def pack_temperature(b: Budget) -> Array:
     return np.asarray(temperature[b.case.temp_row, lane])
 
 
+def too_cold(b: Budget) -> Caution | None:
+    """Lithium as cold as it may be discharged, or nearly, in any weather."""
+    limit_c = b.plan.pack.discharge_min_c
+    cases = [one.case for one in (b, *b.ends)]
+    coldest_c = min(float(case.temp_pack[np.unique(case.temp_row)].min()) for case in cases)
+    if limit_c is None or coldest_c > limit_c + NEARLY_TOO_COLD_K:
+        return None
+    when = "It gets that cold here" if coldest_c < limit_c else "It comes near that here"
+    return Caution(
+        "pack-too-cold",
+        f"Below {limit_c:g} degrees C a lithium pack gives nothing, however full it is. {when}:"
+        " keep it where it stays warmer (a cabin, a vehicle, an insulated box), and start with it"
+        " warm.",
+        f"[pack] down to {coldest_c:.1f} degrees C, discharge_min_c = {limit_c:g}",
+    )
+
+
 def cold_charge(b: Budget) -> Caution | None:
     """Lithium offered a charge in frost."""
     if not _lithium(b) or b.plan.pack.heated:
@@ -70,9 +90,14 @@ def cold_charge(b: Budget) -> Caution | None:
     )
 
 
+def _hottest_c(b: Budget) -> float:
+    """The pack's highest temperature in any of the weathers, deg C."""
+    return float(b.case.temp_pack[b.case.temp_row].max())
+
+
 def hot_pack(b: Budget) -> Caution | None:
     """Lithium above 45 C."""
-    hottest = float(pack_temperature(b).max())
+    hottest = _hottest_c(b)
     if not _lithium(b) or hottest <= HOT_C:
         return None
     return Caution(
@@ -102,17 +127,65 @@ def sunlit_pack(b: Budget) -> Caution | None:
     )
 
 
+def damaged_lithium(b: Budget) -> Caution | None:
+    """A lithium pack where rain, knocks or heat reach it."""
+    where: list[str] = [w for w in b.plan.place.around if w in ("outdoors", "wet", "afloat")]
+    where += ["hot"] * (_hottest_c(b) > HOT_C)
+    if not _lithium(b) or not where:
+        return None
+    return Caution(
+        "damaged-lithium",
+        "A lithium pack that is swollen, wet inside, dropped or hot to the hand can burn with"
+        " poisonous smoke: do not charge it, and take it outdoors, away from what burns.",
+        f"[pack] ({', '.join(where)})",
+    )
+
+
+def acid(b: Budget) -> Caution | None:
+    """Lead-acid with liquid acid."""
+    if b.plan.pack.chemistry != "flooded":
+        return None
+    return Caution(
+        "acid",
+        "Battery acid blinds and burns: goggles and gloves at the battery, water at hand to rinse"
+        " eyes and skin for a quarter of an hour, soda for spills.",
+        "[pack] chemistry = flooded",
+        "protection against electrolyte: IEC 62485-2",
+    )  # from memory
+
+
+def wind(b: Budget) -> Caution | None:
+    """A panel that stands against the wind."""
+    propped = [p for p in b.plan.panel if p.aim != "flat" and p.tilt_deg >= PROPPED_DEG]
+    if not propped:
+        return None
+    return Caution(
+        "wind-on-panel",
+        "Wind lifts a propped panel like a sail: tie it down or weigh its feet, and lay it flat"
+        " before gusts and when you leave it.",
+        first_few([f'panel "{panel.name}"' for panel in propped]),
+    )
+
+
 def heavy(b: Budget) -> Caution | None:
-    """A pack or a panel too heavy for one pair of hands."""
+    """A pack or a panel too heavy for one pair of hands, or a load that is lifted by a tool."""
     things = [("[pack]", b.plan.pack.kg)]
     things += [(f'panel "{panel.name}"', panel.kg) for panel in b.plan.panel]
     heavier = [f"{name}, {kg:g} kg" for name, kg in things if kg is not None and kg > HEAVY_KG]
-    if not heavier:
+    lifting = [task for task in b.plan.task if carries(task, "lifts")]
+    if not heavier and not lifting:
         return None
+    carry = (
+        "This is too heavy for one person to lift safely: carry it between two or in parts, close"
+        " to the body, and make it fast before a vehicle or boat moves."
+    )
+    hang = (
+        "Nobody stands or reaches under a load that hangs or is jacked up: prop it first, and keep"
+        " to what hoist and hooks are rated for."
+    )
     return Caution(
         "heavy-lift",
-        "This is too heavy for one person to lift safely: carry it between two or in parts, close"
-        " to the body, and make it fast before a vehicle or boat moves.",
-        first_few(heavier),
-        f"{HEAVY_KG:.0f} kg at the very best: NIOSH lifting equation",
+        " ".join([carry] * bool(heavier) + [hang] * bool(lifting)),
+        ", ".join([first_few(heavier)] * bool(heavier) + [named(lifting)] * bool(lifting)),
+        f"{HEAVY_KG:.0f} kg for one person: ISO 11228-1" if heavier else "",
     )

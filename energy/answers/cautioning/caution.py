@@ -49,7 +49,7 @@ def plain(name: str) -> str:
     >>> plain("12V_cool-box")
     '12v cool box'
     """
-    return re.sub(r"[_-]", " ", name.casefold())
+    return re.sub(r"[\s_-]+", " ", name.casefold().replace("\u2019", "'"))
 
 
 def words(task: Task) -> str:

@@ -6,14 +6,18 @@ What a plan's runs and strings come to is `runs`' and `model.cable`'s; here it i
 from collections.abc import Callable
 
 from energy.answers.cautioning.caution import Caution, first_few, named
+from energy.answers.cautioning.telling import carries
 from energy.budget import Budget
 from energy.model import cable
+from energy.model.battery import LITHIUM
 from energy.plan.task import Task
-from energy.runs import Arrangement, Joined, joined, laid_out
+from energy.runs import Joined, joined
+from energy.strings import Arrangement, laid_out
 
 # Above these DC volts touching bare metal can hurt: IEC 60364-4-41, 414.4.5, dry and else.
 TOUCH_DRY_V, TOUCH_WET_V = 60.0, 30.0  # from memory
 HEAVY_W = 1000.0  # a lead on its drum takes about this (common practice)
+SHOCKS = ("hand_held", "sparks", "wet_work")  # what raises the danger of mains anywhere
 LONG_LEAD_M = 10.0  # a lead as long comes on a drum (common practice)
 ALLOWED = 1.0 + 1e-9
 
@@ -23,19 +27,25 @@ def _mains(b: Budget) -> list[Task]:
 
 
 def mains_in_the_wet(b: Budget) -> Caution | None:
-    """Mains tools outdoors, in the wet or afloat."""
-    tasks = _mains(b)
-    where = [w for w in ("outdoors", "wet", "afloat") if w in b.plan.place.around]
-    if not tasks or not where:
+    """Mains tools outdoors, in the wet or afloat; those in the hand, or used with sparks or water,
+    wherever they are."""
+    place, tasks = b.plan.place, _mains(b)
+    where = [w for w in ("outdoors", "wet", "afloat") if w in place.around]
+    if not where:
+        tasks = [task for task in tasks if any(carries(task, risk) for risk in SHOCKS)]
+    if not tasks:
         return None
+    what = "outdoors or in the wet" if where else "held by hand, or used with sparks or water"
+    if "around" not in place.model_fields_set:
+        what += ' (say where: around = ["outdoors", "wet"], or [] for neither)'
     return Caution(
         "mains-in-the-wet",
-        "Mains tools outdoors or in the wet: use a 30 mA RCD (GFCI) and keep plugs, leads and pack"
-        " dry and off the ground. On an inverter without an earthed neutral an RCD may not trip:"
-        " ask the inverter's maker or an electrician.",
-        f"{named(tasks)} (ac, {', '.join(where)})",
-        "30 mA residual current protection outdoors: IEC 60364-4-41, 411.3.3",  # from memory
-    )
+        f"Mains tools {what}: use a 30 mA RCD (GFCI) and keep plugs, leads and pack dry and off the"
+        " ground. On an inverter without an earthed neutral an RCD may not trip: ask the inverter's"
+        " maker or an electrician.",
+        f"{named(tasks)} ({', '.join(['ac', *where])})",
+        "30 mA residual current protection of sockets and outdoors: IEC 60364-4-41, 411.3.3",
+    )  # from memory
 
 
 def inverter_earth(b: Budget) -> Caution | None:
@@ -102,8 +112,8 @@ def live_panel(b: Budget) -> Caution | None:
 
 
 def _strings(b: Budget) -> list[Arrangement]:
-    """The strings to expect, as cold as the coldest air of all weathers."""
-    return laid_out(b.plan, max(float(b.weather.temp_air.min()), cable.COLDEST_C))
+    """The strings to expect, in the lowest air of the place."""
+    return laid_out(b.plan, b.weather.cold)
 
 
 def string_shock(b: Budget) -> Caution | None:
@@ -124,7 +134,7 @@ def string_shock(b: Budget) -> Caution | None:
 
 
 def cold_string(b: Budget) -> Caution | None:
-    """A string that in the cold gives more volts than the input bears."""
+    """A string that in the lowest air gives more volts than the input bears."""
     max_v = b.plan.pack.solar_input.max_v
     strings = [(way, way.v_oc_cold) for way in _strings(b) if way.v_oc_cold is not None]
     high = [(way, volts) for way, volts in strings if max_v and volts > max_v * ALLOWED]
@@ -132,8 +142,9 @@ def cold_string(b: Budget) -> Caution | None:
         return None
     return Caution(
         "cold-string-voltage",
-        f"In the cold the panels reach {max(volts for _, volts in high):.0f} V, and the solar input"
-        f" bears {max_v:g} V: it can be destroyed. Put fewer in series, or take another input.",
+        f"At {b.weather.cold.lowest_c:.0f} degrees C the panels reach"
+        f" {max(volts for _, volts in high):.0f} V, and the solar input bears {max_v:g} V: it can"
+        " be destroyed. Put fewer in series, or take another input.",
         _in_strings(high),
         "open-circuit voltage at the lowest air: NFPA 70, 690.7",
     )
@@ -163,10 +174,9 @@ def _laid_mm2(one: Joined) -> float:
 
 def _is_thin(one: Joined) -> bool:
     try:
-        bears_a = one.bears_a
+        return one.must_carry_a > one.carries_a(_laid_mm2(one)) * ALLOWED
     except ValueError:
         return True  # no fuse of the series is as large, and no cable of the table
-    return bears_a > cable.ampacity_a(_laid_mm2(one)) * ALLOWED
 
 
 def thin_cable(b: Budget) -> Caution | None:
@@ -203,8 +213,23 @@ def _drops_too_much(one: Joined) -> bool:
 
 def _at_the_battery(one: Joined) -> bool:
     """Whether a run begins at the pack at low voltage, mains and USB outlets limit themselves."""
-    at_pack = "pack" in (one.run.from_, one.run.to) and one.kind in ("dc12", "stated")
+    at_pack = "pack" in (one.run.from_, one.run.to) and one.kind in ("dc12", "inverter", "stated")
     return at_pack and one.volts <= TOUCH_DRY_V
+
+
+def short_circuit(b: Budget) -> Caution | None:
+    """A battery with posts: lead-acid, one sold by its amp-hours, or one wired by hand."""
+    pack = b.plan.pack
+    runs = _raised_by(b, _at_the_battery)
+    if pack.chemistry in LITHIUM and pack.capacity_ah is None and not runs:
+        return None
+    return Caution(
+        "battery-short-circuit",
+        "A spanner or a ring across a battery's posts burns in a second and can burst it: rings and"
+        " watch off, insulated tools, posts covered. The fuse at the post is one for DC that breaks"
+        " the battery's short-circuit current (class T for lithium).",
+        runs or f"[pack] with posts ({pack.chemistry})",
+    )
 
 
 def battery_fuse(b: Budget) -> Caution | None:
@@ -217,5 +242,5 @@ def battery_fuse(b: Budget) -> Caution | None:
         "What lies between battery and fuse is guarded by nothing: where the outlet has no fuse of"
         " its own, put one within some 20 cm of the battery, of the size its cable bears.",
         runs,
-        "within 200 mm of the battery on boats: ISO 10133",  # from memory
+        "within 200 mm of the battery on boats: ISO 13297",  # from memory; it replaced ISO 10133
     )

@@ -12,22 +12,20 @@ from energy.answers.cautioning.caution import (
     points_in_hand,
     words,
 )
+from energy.answers.cautioning.telling import carries
 from energy.budget import Budget
 from energy.plan.task import Task
 
 ENGINE = re.compile(
-    r"generator|genset|engine|alternator|vehicle|motor|outboard|tractor|petrol|gasoline|diesel"
-    r"|\b(?:cars?|vans?|trucks?|lorry|lorries)\b"
+    r"\b(?:generator|genset|engine|alternator|vehicle|motor(?:ing|home|boat|bike|cycle)?|outboard"
+    r"|inboard|tractor|petrol|gasoline|diesel|car|van|campervan|truck|pick ?up|jeep|lorr(?:y|ie))"
+    r"s?\b"
 )
 NO_ENGINE = re.compile(
-    r"(?:wind|hydro|pedal|crank(?:ed)?) *(?:generator|alternator)"
-    r"|electric (?:car|van|truck|vehicle)"
+    r"(?:solar|wind|hydro|pedal|crank(?:ed)?) *(?:generator|alternator)"
+    r"|electric (?:car|van|truck|vehicle)|(?:car|van|truck|motorhome) ?(?:park|port)"
 )
 LIFELINE = re.compile(rf"\b(?:{LIGHT}|\w*pumps?|\w*radios?|vhf|ais|transponders?|beacons?)\b")
-MEDICAL = re.compile(
-    r"\b(?:cpap|bipap|apno?ea|breathing|nebuli[sz]ers?|dialysis|insulin|medicines?|medical"
-    r"|oxygen concentrator)\b"
-)
 FRIDGE = re.compile(r"\b(?:\w*fridges?|refrigerators?|\w*freezers?|cool ?box(?:es)?)\b")
 SHOWN_AFLOAT = re.compile(
     r"\b(?:anchor|riding|mooring|navigation|nav\b|masthead|steaming|stern|side ?lights?"
@@ -38,6 +36,7 @@ SHOWN_RULES = (  # from memory
     "lights at anchor and under way, sunset to sunrise: COLREGS rules 20, 23 and 30; by 30(e) none"
     " at anchor for boats under 7 m, clear of channels and anchorages"
 )
+HOT_AIR_C = 45.0  # common practice
 SPOILS_WH = 1.0  # less than this missing is no warm fridge (our choice)
 
 
@@ -67,7 +66,7 @@ def monoxide(b: Budget, enclosed: bool) -> Caution | None:
 
 def medical(b: Budget) -> Caution | None:
     """A medical device, or medicine kept cold."""
-    tasks = [task for task in b.plan.task if task.medical or MEDICAL.search(words(task))]
+    tasks = [task for task in b.plan.task if carries(task, "medical")]
     if not tasks:
         return None
     return Caution(
@@ -75,6 +74,19 @@ def medical(b: Budget) -> Caution | None:
         "A medical device or medicine hangs on this pack: have a second source ready, and do"
         " not rest on this answer alone.",
         named(tasks),
+    )
+
+
+def extreme_heat(b: Budget) -> Caution | None:
+    """Air above 45 C in any of the weathers."""
+    hottest = float(b.weather.temp_air.max())
+    if hottest <= HOT_AIR_C:
+        return None
+    return Caution(
+        "extreme-heat",
+        f"Work in air above {HOT_AIR_C:.0f} degrees C can kill by heat stroke: work at dawn, in the"
+        " shade, with water and rest every half hour, and never alone.",
+        f"[weather] up to {hottest:.1f} degrees C",
     )
 
 

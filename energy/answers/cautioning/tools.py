@@ -1,11 +1,10 @@
-"""Cautions about tools: what they do to hands and eyes, and what their sparks set alight.
+"""Cautions about tools: what they do to hands, eyes and lungs, and what they set alight.
 
-A tool is known by its flags; one that a person described without a profile, by its name too.
+Which tool does what: `telling`.
 """
 
-import re
-
-from energy.answers.cautioning.caution import Caution, named, words
+from energy.answers.cautioning.caution import Caution, named
+from energy.answers.cautioning.telling import carries
 from energy.budget import Budget
 from energy.model.battery import LITHIUM
 from energy.plan.task import Task
@@ -17,43 +16,32 @@ SPARKS = {
     " bursts and throws acid: make sparks well away from it, never while it charges.",
     "sparks": "Sparks fly far: turn them away from the pack, the panels and anything that burns.",
 }
-WELDS = r"(?<!plastic )\bweld(?:ers?|ing|s)?\b"
-GRINDS = r"(?<!coffee )(?<!spice )(?<!meat )(?<!grain )\bgrind(?:ers?|ing)?\b"
-MAKES_SPARKS = re.compile(rf"{WELDS}|{GRINDS}")
-TURNS = re.compile(
-    rf"{GRINDS}|\b(?:circular|table|mitre|miter|chop|band|chain) ?saws?\b"
-    r"|\b(?:drills?|sanders?|lathes?|planers?|polishers?|wood routers?)\b"
-)
-CUTS = re.compile(r"\b(?:\w*saws?|shears|hedge ?trimmers?|nibblers?|multi ?tools?)\b")
 
 
-def _called(task: Task, name: re.Pattern[str]) -> bool:
-    """Whether a task without a profile has such a name, and not that of a battery on charge."""
-    plain = task.tool is None and task.kind != "charging"
-    return plain and name.search(words(task)) is not None
-
-
-def _sparking(b: Budget) -> list[Task]:
-    return [task for task in b.plan.task if task.sparks or _called(task, MAKES_SPARKS)]
-
-
-def _rotating(b: Budget) -> list[Task]:
-    return [task for task in b.plan.task if task.rotating or _called(task, TURNS)]
+def _carrying(b: Budget, risk: str) -> list[Task]:
+    return [task for task in b.plan.task if carries(task, risk)]
 
 
 def _cutting(b: Budget) -> list[Task]:
     """The tasks with a blade that goes to and fro, or with a saw of no known kind."""
-    others = [*_rotating(b), *_sparking(b)]
+    others = [*_carrying(b, "rotating"), *_carrying(b, "sparks")]
     return [
         task
         for task in b.plan.task
-        if task not in others and (task.group == "cutting" or _called(task, CUTS))
+        if task not in others and (task.group == "cutting" or carries(task, "blade"))
+    ]
+
+
+def _welding(b: Budget) -> list[Task]:
+    """The tasks with an electric arc; grinding a weld is none."""
+    return [
+        task for task in _carrying(b, "sparks") if task.group == "welding" or carries(task, "arc")
     ]
 
 
 def sparks(b: Budget, caution: str) -> Caution | None:
     """Sparks near fuel, near a lead-acid battery, or near neither."""
-    tasks = _sparking(b)
+    tasks = _carrying(b, "sparks")
     near = {
         "sparks-near-fuel": "fuel" in b.plan.place.around,
         "sparks-near-lead-acid": b.plan.pack.chemistry not in LITHIUM,
@@ -67,7 +55,7 @@ def sparks(b: Budget, caution: str) -> Caution | None:
 def fuel_vapour(b: Budget) -> Caution | None:
     """Fuel around, and nothing in the plan that throws sparks on purpose."""
     around = b.plan.place.around
-    if "fuel" not in around or _sparking(b):
+    if "fuel" not in around or _carrying(b, "sparks"):
         return None
     afloat = "afloat" in around
     return Caution(
@@ -81,8 +69,8 @@ def fuel_vapour(b: Budget) -> Caution | None:
 
 def alone(b: Budget) -> Caution | None:
     """Nobody near, and a tool that can maim or burn."""
-    tasks = [*_rotating(b), *_cutting(b)]
-    tasks += [task for task in _sparking(b) if task not in tasks]
+    tasks = [*_carrying(b, "rotating"), *_cutting(b)]
+    tasks += [task for task in _carrying(b, "sparks") if task not in tasks]
     if "alone" not in b.plan.place.around or not tasks:
         return None
     return Caution(
@@ -96,7 +84,7 @@ def alone(b: Budget) -> Caution | None:
 
 def rotating(b: Budget) -> Caution | None:
     """A bit, a disc or a blade that turns."""
-    tasks = _rotating(b)
+    tasks = _carrying(b, "rotating")
     if not tasks:
         return None
     return Caution(
@@ -120,20 +108,43 @@ def blades(b: Budget) -> Caution | None:
     )
 
 
-def _welds(task: Task) -> bool:
-    """Whether a task without a profile is called welding, and not grinding a weld."""
-    return _called(task, re.compile(WELDS)) and not _called(task, re.compile(GRINDS))
-
-
 def welding_arc(b: Budget) -> Caution | None:
     """An electric arc."""
-    tasks = [task for task in _sparking(b) if task.group == "welding" or _welds(task)]
+    tasks = _welding(b)
     if not tasks:
         return None
     return Caution(
         "welding-arc",
-        "A welding arc burns eyes and skin, also those of who stands by, and fire smoulders on:"
-        " wear helmet and gloves, screen it, let fumes clear, and watch for fire long after.",
+        "A welding arc burns eyes and skin, also those of who stands by: helmet, gloves, a screen,"
+        " and air that takes the fumes away. Clear away what burns, and watch for fire for an hour"
+        " after the last arc.",
         named(tasks),
-        "filters for welders' eyes by current: EN 169",
+        "filters for welders' eyes: EN 169; fire watch of an hour: NFPA 51B",
+    )  # from memory
+
+
+def hot(b: Budget) -> Caution | None:
+    """What melts, glows or blows hot air; welding has a caution of its own."""
+    tasks = [task for task in _carrying(b, "hot") if task not in _welding(b)]
+    if not tasks:
+        return None
+    return Caution(
+        "hot-tools",
+        "Hot tools and heaters burn skin and set fire to what is near: clear away what burns, rest"
+        " them on a stand, and never leave them alone while on or still hot.",
+        named(tasks),
+    )
+
+
+def dust(b: Budget) -> Caution | None:
+    """What makes dust that harms the lungs."""
+    tasks = _carrying(b, "dust")
+    if not tasks:
+        return None
+    return Caution(
+        "dust",
+        "Dust of stone, concrete and tile (silica), of wood and of metal harms lungs for good: use"
+        " extraction at the tool and a mask that is made for it (FFP3, P100).",
+        named(tasks),
+        "crystalline silica in construction: US 29 CFR 1926.1153",
     )  # from memory

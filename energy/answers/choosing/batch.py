@@ -27,7 +27,7 @@ class Batch:
         self.limits = limits_of(b.plan, inverter_windows(b.plan, b.calendar))
         self.order = ranked(b.plan)
         self.rank = {task: n for n, task in enumerate(self.order)}
-        self.lost = lead_losses(b.plan)
+        self.lost = lead_losses(b.plan, b.weather.cold)
         self.planned = {id(burst) for burst in b.bursts}
 
     def fits(self, bursts: Sequence[Burst]) -> bool:

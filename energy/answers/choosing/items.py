@@ -20,7 +20,7 @@ Levels = tuple[int, ...]
 class Items:
     """pieces: of each item, the numbers of its pieces; most: how many levels it has; rank: which of
     the `priorities` it belongs to; value: what all of it serves there; need_wh: what all of it asks
-    of the pack. always: the pieces that must run. after: task -> the task it waits for. tasks: of
+    of the pack. always: the pieces that must run. after: task -> the tasks it waits for. tasks: of
     each item, whose it is. task_wh: what each task asks of the pack in all.
     """
 
@@ -31,7 +31,7 @@ class Items:
     need_wh: Array
     priorities: tuple[int, ...]
     always: tuple[int, ...]
-    after: dict[int, int]
+    after: dict[int, frozenset[int]]
     tasks: tuple[frozenset[int], ...]
     task_wh: dict[int, float]
 
@@ -54,9 +54,9 @@ class Items:
 
     def in_order(self, levels: Sequence[int]) -> bool:
         """Whether nothing is chosen whose forerunner is left out."""
-        done = {k for item, level in enumerate(levels) if level for k in self.tasks[item]}
-        done |= {k for k in self.after.values() if k not in set().union(*self.tasks)}
-        return all(self.after.get(k) is None or self.after[k] in done for k in done)
+        chosen = {k for item, level in enumerate(levels) if level for k in self.tasks[item]}
+        open_ = set().union(*self.tasks) - chosen
+        return not any(self.after.get(k, frozenset()) <= open_ for k in chosen if k in self.after)
 
 
 def items_of(b: Budget, every: Sequence[Piece]) -> Items:
@@ -76,8 +76,9 @@ def items_of(b: Budget, every: Sequence[Piece]) -> Items:
         range(len(groups)),
         key=lambda n: (rank[n], -round(value[n] / max(need[n], 1e-6), 9), groups[n]),
     )
-    numbers = {task.name: k for k, task in reversed(list(enumerate(plan.task)))}
-    after = {k: numbers[task.after] for k, task in enumerate(plan.task) if task.after is not None}
+    after = {
+        k: _named(plan, task.after) for k, task in enumerate(plan.task) if task.after is not None
+    }
     order = _forerunners_first(order, [{every[i].task for i in g} for g in groups], after)
     return Items(
         pieces=tuple(groups[n] for n in order),
@@ -94,7 +95,7 @@ def items_of(b: Budget, every: Sequence[Piece]) -> Items:
 
 
 def _forerunners_first(
-    order: Sequence[int], tasks: Sequence[set[int]], after: dict[int, int]
+    order: Sequence[int], tasks: Sequence[set[int]], after: dict[int, frozenset[int]]
 ) -> list[int]:
     """The order with each group behind those that hold what its tasks wait for."""
     found: list[int] = []
@@ -102,7 +103,7 @@ def _forerunners_first(
     def take(group: int) -> None:
         if group in found:
             return
-        awaited = {after[k] for k in tasks[group] if k in after} - tasks[group]
+        awaited = {j for k in tasks[group] for j in after.get(k, ())} - tasks[group]
         for other in order:
             if awaited & tasks[other]:
                 take(other)
@@ -117,14 +118,13 @@ def _together(plan: Plan, every: Sequence[Piece]) -> list[tuple[int, ...]]:
     """Pieces that are chosen or left out together: those of tasks joined by `with`, date by date
     where all of them have the same dates, else all at once; every other piece alone."""
     leader = list(range(len(plan.task)))
-    numbers = {task.name: k for k, task in reversed(list(enumerate(plan.task)))}
 
     def of(k: int) -> int:
         return k if leader[k] == k else of(leader[k])
 
     for k, task in enumerate(plan.task):
-        if task.with_ is not None:
-            leader[of(k)] = of(numbers[task.with_])
+        for mate in () if task.with_ is None else _named(plan, task.with_):
+            leader[of(k)] = of(mate)
     found: dict[tuple[int, object], list[int]] = {}
     for i, piece in enumerate(every):
         if plan.task[piece.task].must:
@@ -138,6 +138,11 @@ def _together(plan: Plan, every: Sequence[Piece]) -> list[tuple[int, ...]]:
         day = piece.day if all(one == dates[0] for one in dates) else "all"
         found.setdefault((of(piece.task), day), []).append(i)
     return [tuple(members) for members in found.values()]
+
+
+def _named(plan: Plan, name: str) -> frozenset[int]:
+    """The tasks of a name: one work may be planned in several tables."""
+    return frozenset(k for k, task in enumerate(plan.task) if task.name == name)
 
 
 def _need_wh(b: Budget, piece: Piece) -> float:

@@ -7,6 +7,7 @@ one that bears all of it bears a part. Work is counted in choices tried, never t
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from itertools import pairwise
 
 import numpy as np
@@ -255,21 +256,24 @@ class Judge:
         ]
 
     def comes_after(self, levels: Levels, where: Sequence[Blocks]) -> bool:
-        """Whether everything with an `after` comes when that is done."""
+        """Whether everything with an `after` begins when what it waits for is done: on the same
+        date, else on the last one before, else on the first."""
         chosen = self.piece_levels(levels)
-        ends: dict[int, list[tuple[int, float]]] = {}
+        spells: dict[int, list[tuple[date | None, float, float]]] = {}
         for i, piece in enumerate(self.every):
-            if chosen[i]:
-                last = max(b.end_s for b in self.places.bursts(i, chosen[i], where[i]))
-                ends.setdefault(piece.task, []).append((piece.window, last))
-        for i, piece in enumerate(self.every):
-            first = self.items.after.get(piece.task)
-            if first is None or not chosen[i]:
-                continue
-            begins = min(b.start_s for b in self.places.bursts(i, chosen[i], where[i]))
-            due = [last for window, last in ends.get(first, []) if window <= piece.window]
-            if not due or max(due) > begins + 1e-3:
-                return False
+            if chosen[i] and (mine := self.places.bursts(i, chosen[i], where[i])):
+                begins = min(burst.start_s for burst in mine)
+                spell = piece.day, begins, max(burst.end_s for burst in mine)
+                spells.setdefault(piece.task, []).append(spell)
+        for k, awaited in self.items.after.items():
+            done: dict[date, float] = {}
+            for day, _, end_s in (spell for j in awaited for spell in spells.get(j, ())):
+                day = day or self.whole.calendar.first
+                done[day] = max(end_s, done.get(day, end_s))
+            for day, begins, _ in spells.get(k, ()) if done else ():
+                day = day or self.whole.calendar.first
+                if begins < done[max((d for d in done if d <= day), default=min(done))] - 1e-3:
+                    return False
         return True
 
     def _count(self, tries: int) -> None:

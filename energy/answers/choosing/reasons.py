@@ -12,6 +12,7 @@ from energy.budget import Budget, with_bursts
 from energy.model.demand import Burst
 from energy.refused import why_refused
 
+ALL_OR_NOTHING = "; all or nothing: give it hours, and a part of it may fit"
 MOST_TRIED = 6  # passes that look for what a thing would cost, in all
 
 
@@ -84,9 +85,9 @@ class Reasons:
     def _beside(self, left: LeftOut, k: int, mine: Sequence[int], planned: list[Burst]) -> LeftOut:
         """What happens with all of a task put back beside the rest."""
         judge = self.judge
-        first = judge.items.after.get(k)
-        if first is not None and not self._does(first):
-            name = judge.deciding.plan.task[first].name
+        awaited = judge.items.after.get(k, frozenset())
+        if awaited and not any(self._does(first) for first in awaited):
+            name = judge.deciding.plan.task[min(awaited)].name
             return replace(left, why=f'it waits for "{name}", which is left out', costs=name)
         rest = self._rest(mine)
         tried = with_bursts(judge.deciding, [*rest, *planned])
@@ -103,6 +104,8 @@ class Reasons:
         where = " in a dull corner of the region" if judge.whole.weather.rough else ""
         scenarios = tried.success.size
         why = f"with it {failing} of {scenarios} weathers fail{where}; {may_fail} may"
+        if not judge.every[mine[0]].unit:
+            why += ALL_OR_NOTHING
         costs = self._costs(k, mine, planned)
         if costs is not None:
             why += f'; in place of "{costs}" it would fit'
@@ -160,7 +163,7 @@ class Reasons:
         """What else keeps a task out: the order of things, or those it belongs to."""
         items, plan = self.judge.items, self.judge.deciding.plan
         if k in items.after:
-            return f'it would come before "{plan.task[items.after[k]].name}" is done'
+            return f'it would come before "{plan.task[k].after}" is done'
         mates = {mate for tasks in items.tasks if k in tasks for mate in tasks} - {k}
         names = ", ".join(f'"{plan.task[mate].name}"' for mate in sorted(mates))
         if names:

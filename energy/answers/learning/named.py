@@ -8,12 +8,12 @@ from itertools import chain, count
 from typing import Any
 
 from energy.plan import Plan
-from energy.plan.task import Task
+from energy.plan.task import RISKS, Task
 
 TOOL_MAKE = (  # what a tool is, as its profile holds it
     "supply", "kind", "working_w", "idle_w", "duty_percent", "on_w", "off_w", "period_min",
     "energy_wh", "power_w", "taper_from_percent", "start_w", "start_s", "power_factor",
-    "hand_held", "sparks", "rotating", "medical",
+    *RISKS,
 )  # fmt: skip
 PANEL_PLACED = (  # what a panel's place decides, not its make
     "profile", "count", "tilt_deg", "facing", "aim", "re_aim_at", "out_between", "shade",

@@ -23,6 +23,7 @@ from energy.model.electronics import inverter_curve
 from energy.model.simulate import Case, Draw
 from energy.plan import Plan
 from energy.plan.task import Task
+from energy.runs import solar_limit_w
 
 # Standard deviations, from judgement tried on invented days: the start charge [percent] where it
 # was read and where not; one cut's energy.
@@ -72,7 +73,6 @@ def observe(
     luck = 1 + max((group.luck for group in groups), default=-1)
     groups.append(Group(_index(belief, pack_key("idle_w", plan))))
     groups.append(Group(-1, luck, 1.0) if told_w.any() else Group(-1))
-    limit_w = plan.pack.solar_input.max_w
     day = Day(
         budget=b,
         case=replace(
@@ -86,7 +86,7 @@ def observe(
         capacity=_index(belief, pack_key("capacity_wh", plan)),
         condition=_index(belief, panel_key(plan)) if plan.panel else -1,
         sun_w=light.sun_w,
-        sun_limit_w=np.inf if limit_w is None else limit_w,
+        sun_limit_w=solar_limit_w(plan, b.weather.cold),
         sky=light.sky,
         sky_days=light.days,
         groups=tuple(groups),

@@ -16,10 +16,14 @@ from energy.model.battery import Battery
 from energy.model.limits import Refusal
 from energy.model.simulate import Case, simulate
 from energy.plan import Plan
-from energy.runs import at_the_pack
+from energy.runs import at_the_pack, solar_limit_w
+from energy.strings import Arrangement, kept_connection, laid_out, pwm_notes, pwm_share
+from energy.weather.coldest import Cold, coldest
+from energy.weather.futures import record_of
 
 LARGE_WH = 1e6  # a pack that no limit of its own holds back
-NO_LIMIT_W = 1e6
+NO_LIMIT = 1e6  # W or A
+SOLAR_LIMITS = ("max_w", "max_a", "charge_max_a")
 LANES_AT_ONCE = 512  # fits the cache, bounds the memory
 RECORDED = ("file", "history")
 SCALED_BY_PACK = ("charge_max_w", "discharge_max_w")
@@ -49,8 +53,9 @@ def panel_watts(plan: Plan) -> float:
 def design(plan: Plan, panel_w: float, battery_wh: float) -> Plan:
     """The plan with all its panels and its pack scaled to these labels.
 
-    Currents, weights and prices scale, voltages stay; what the pack charges and discharges at most
-    scales with it unless the plan's own table states it. Inverter, outlets and idle draws stay.
+    Currents, weights and prices scale, voltages stay, and the way panels are joined at a PWM input;
+    what the pack charges and discharges at most scales with it unless the plan's own table states
+    it. Inverter, outlets and idle draws stay.
 
     >>> plan = Plan.read("builtin:january-job")
     >>> larger = design(plan, 1600.0, 4096.0)
@@ -76,11 +81,20 @@ def design_changes(plan: Plan, panel_w: float, battery_wh: float) -> dict[str, A
         return changes | {"panel": None} | _no_panel_cable(plan)
     if not plan.panel:
         return changes | {"panel": [{"rated_w": panel_w}]}
+    changes |= joined_as_now(plan)
     for k, panel in enumerate(plan.panel, start=1):
         for key in ("rated_w", "i_mp", "i_sc", *BOUGHT):
             if (value := getattr(panel, key)) is not None:
                 changes[f"panel.{k}.{key}"] = _scaled(value, panel_w / panel_watts(plan))
     return changes
+
+
+def joined_as_now(plan: Plan) -> dict[str, Any]:
+    """What states the way that the plan's panels are joined at its PWM input, where it is open."""
+    into = plan.pack.solar_input
+    if into.kind != "pwm" or into.connection is not None:
+        return {}  # spares the reading of a record
+    return kept_connection(plan, coldest(plan, record_of(plan)))
 
 
 def _no_panel_cable(plan: Plan) -> dict[str, Any]:
@@ -92,7 +106,10 @@ def _no_panel_cable(plan: Plan) -> dict[str, Any]:
 def unbound(plan: Plan, battery_wh: float) -> Plan:
     """The plan with its own panels and a pack of this label, without what binds the sun's power on
     its way to the pack: for that depends on the panels' size (see `Designs.sun_w`)."""
-    free = plan.replace(**{"pack.solar_input.max_w": NO_LIMIT_W} | _no_panel_cable(plan))
+    into = plan.pack.solar_input
+    stated = [key for key in SOLAR_LIMITS if getattr(into, key) is not None]
+    lifted: dict[str, Any] = {f"pack.solar_input.{key}": NO_LIMIT for key in stated}
+    free = plan.replace(**lifted | joined_as_now(plan) | _no_panel_cable(plan))
     return design(free, panel_watts(plan), battery_wh)
 
 
@@ -114,11 +131,10 @@ def scaling_limits(plan: Plan) -> list[str]:
 @dataclass(frozen=True)
 class Base:
     """What all designs of a plan share in a group of weathers: the case of a pack with the label
-    label_wh, panels at their own watts, no cable and no input limit; the coldest air [deg C]."""
+    label_wh, panels at their own watts, no cable and no input limit."""
 
     case: Case
     label_wh: float
-    coldest_c: float
 
 
 @dataclass(frozen=True)
@@ -128,13 +144,13 @@ class Designs:
     bases is what is scaled, one for each group of weathers: first those of the plan, then, for
     drawn ones, those at both ends of the doubt about their means. groups are the budgets they come
     from, of a pack too large for limits of its own or of the one that is judged. base_w is the
-    label of all the plan's panels, solar_max_w what the solar input takes.
+    label of all the plan's panels, cold the lowest air of the place, for their strings.
     """
 
     plan: Plan
     bases: tuple[Base, ...]
     base_w: float
-    solar_max_w: float
+    cold: Cold
     groups: tuple[Budget, ...] = ()
 
     @property
@@ -160,8 +176,38 @@ class Designs:
             for watts in np.unique(panel_w):
                 at = panel_w == watts
                 scaled = self._sized(float(watts))
-                found[:, at] = at_the_pack(scaled, found[:, at], base.coldest_c)
+                found[:, at] = at_the_pack(scaled, found[:, at], self.cold)
         return found
+
+    @property
+    def one_limit(self) -> bool:
+        """Whether the solar input takes as much from panels of any size: amps are more watts from
+        longer strings, and fewer from longer cables."""
+        return self.plan.pack.solar_input.max_a is None
+
+    def limit_w(self, panel_w: float) -> float:
+        """What the solar input takes at most of panels of so many watts [W]."""
+        if self.one_limit:
+            return solar_limit_w(self.plan, self.cold)
+        return solar_limit_w(self._sized(panel_w), self.cold)
+
+    def limits_w(self, panel_w: Array) -> Array:
+        """`limit_w` of each of some sizes, shape as panel_w."""
+        sizes, which = np.unique(panel_w, return_inverse=True)
+        return np.array([self.limit_w(float(watts)) for watts in sizes])[which]
+
+    def takes_w(self, panel_w: float) -> float:
+        """The label of panels [W] of which the solar input takes all in full sun."""
+        laid = self._laid(panel_w)
+        held = laid and self.plan.pack.solar_input.kind == "pwm"
+        return self.limit_w(panel_w) / (pwm_share(laid) if held else 1.0)
+
+    def joined_words(self, panel_w: float) -> list[str]:
+        """How panels of so many watts are taken to be joined, where that decides their power."""
+        return pwm_notes(self._laid(panel_w))
+
+    def _laid(self, panel_w: float) -> list[Arrangement]:
+        return laid_out(self._sized(panel_w), self.cold)
 
     def _sized(self, panel_w: float) -> Plan:
         if panel_w not in self._plans:
@@ -195,7 +241,7 @@ class Designs:
         return replace(
             case,
             battery=self.battery(base, battery_wh, window),
-            solar_w=np.minimum(self.sun_w(base, panel_w, window), self.solar_max_w),
+            solar_w=np.minimum(self.sun_w(base, panel_w, window), self.limits_w(panel_w)),
             temp_pack=case.temp_pack if shared_air else case.temp_pack[:, window],
             factor=case.factor[:, window],
         )
@@ -230,18 +276,13 @@ def designs(plan: Plan, known: Designs | None = None, battery_wh: float = LARGE_
     (1, 31)
     """
     plan = whole_season(plan)
+    plan = plan.replace(**joined_as_now(plan))
     first = budget(unbound(plan, battery_wh), known=None if known is None else known.with_ends)
     groups = (first, *first.ends)
     return Designs(
         plan=plan,
-        bases=tuple(Base(b.case, battery_wh, float(b.weather.temp_air.min())) for b in groups),
+        bases=tuple(Base(b.case, battery_wh) for b in groups),
         base_w=panel_watts(plan),
-        solar_max_w=solar_limit_w(plan),
+        cold=first.weather.cold,
         groups=groups,
     )
-
-
-def solar_limit_w(plan: Plan) -> float:
-    """What the solar input takes at most [W], infinite where nothing is said."""
-    limit = plan.pack.solar_input.max_w
-    return np.inf if limit is None else limit

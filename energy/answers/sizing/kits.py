@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from energy.answers.sizing.candidates import Candidate
-from energy.answers.sizing.designs import Designs, designs
+from energy.answers.sizing.designs import NO_LIMIT, Designs, designs
 from energy.answers.sizing.frontier import needed
 from energy.model import Array, Mask
 from energy.plan import Plan
@@ -130,6 +130,10 @@ def _with_pack(plan: Plan, pack: Candidate, count: int) -> Plan:
         value = getattr(pack, key)
         if value is not None:
             changes[name] = count * value
+    if pack.solar_max_w is not None:  # and not what the plan's own pack takes in amps
+        for key in ("max_a", "charge_max_a"):
+            if getattr(plan.pack.solar_input, key) is not None:
+                changes[f"pack.solar_input.{key}"] = NO_LIMIT
     for key in ("charge_max_w", "discharge_max_w"):
         if getattr(pack, key) is None and key not in plan.source["pack"]:
             share = label / plan.pack.capacity_wh

@@ -131,6 +131,7 @@ def needed_wh(of: Designs, group: int, panel_w: Array) -> Array:
         for watts in panel_w
     ]
     share = np.array(sun)  # of the base panels' light, after the cable
+    most_sun = of.limits_w(panel_w)[:, None] * case.controller_efficiency
     endless = battery.start_share - bins.locked.max(axis=0)
     keeps = np.broadcast_to(
         endless - of.plan.pack.reserve_percent / 100.0, (panel_w.size, bins.sun.shape[1])
@@ -140,7 +141,7 @@ def needed_wh(of: Designs, group: int, panel_w: Array) -> Array:
     inverse = np.broadcast_to(0.5 / np.maximum(most, 1.0), keeps.shape).copy()
     before, margin_before = np.zeros_like(inverse), keeps
     for _ in range(PASSES):
-        margin = _margin(of, group, bins, share[:, None], 1.0 / inverse)
+        margin = _margin(of, group, bins, share[:, None], most_sun, 1.0 / inverse)
         with np.errstate(divide="ignore", invalid="ignore"):
             step = margin * (inverse - before) / (margin_before - margin)
         step = np.where(np.isfinite(step), step, inverse)
@@ -151,15 +152,17 @@ def needed_wh(of: Designs, group: int, panel_w: Array) -> Array:
     return np.where(keeps > 0.0, 1.0 / inverse, np.inf)
 
 
-def _margin(of: Designs, group: int, bins: Bins, share: Array, label_wh: Array) -> Array:
+def _margin(
+    of: Designs, group: int, bins: Bins, share: Array, most_sun: Array, label_wh: Array
+) -> Array:
     """How far the lowest charge stays above the reserve [share of C], (p, m).
 
-    share (p, 1) of the base panels' light; label_wh (p, m).
+    share (p, 1) of the base panels' light; most_sun (p, 1) comes out of the controller at most [W];
+    label_wh (p, m).
     """
     battery = of.bases[group].case.battery
     capacity = label_wh * (battery.capacity_wh / of.bases[group].label_wh)
     reserve = of.plan.pack.reserve_percent / 100.0
-    most_sun = of.solar_max_w * of.bases[group].case.controller_efficiency
     charge_max_w = of.charge_max_w(label_wh)
     ceiling = replace(battery, capacity_wh=capacity, charge_max_w=charge_max_w).charge_ceiling
     taper = ceiling / (capacity * max(1.0 - battery.taper_from, 1e-6))

@@ -18,7 +18,6 @@ from energy.answers.sizing.designs import (
     Base,
     Designs,
     panel_watts,
-    solar_limit_w,
     unbound,
     whole_season,
 )
@@ -30,6 +29,8 @@ from energy.model.simulate import Case, Draw, simulate
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.scene import calendar_of, cells_of, scene
+from energy.strings import kept_connection
+from energy.weather.coldest import Cold, coldest
 from energy.weather.futures import Source, record_of, weathers
 from energy.weather.moved import moved_rows
 from energy.weather.record import Record
@@ -114,10 +115,12 @@ def years(plan: Plan, panel_w: Array, battery_wh: Array, progress: Progress | No
     """
     plan = year_plan(plan)
     record = record_of(plan)
+    cold = coldest(plan, record)
+    plan = plan.replace(**kept_connection(plan, cold))
     batches = _batches(plan, record)
     parts = []
     for number, (piece, lanes) in enumerate(batches):
-        of, edges = ready_year(plan, piece, lanes)
+        of, edges = ready_year(plan, piece, lanes, cold)
 
         def told(day: int, at: int = number) -> None:
             if progress is not None:
@@ -166,19 +169,25 @@ def _batches(plan: Plan, record: Source) -> list[tuple[Source, int]]:
     return found
 
 
-def ready_year(plan: Plan, record: Source, lanes: int) -> tuple[Designs, Array]:
-    """A year plan (see `year_plan`) ready for many sizes, and its midnights [UTC s], (d + 1,)."""
+def ready_year(
+    plan: Plan, record: Source, lanes: int, cold: Cold | None = None
+) -> tuple[Designs, Array]:
+    """A year plan (see `year_plan`) ready for many sizes, and its midnights [UTC s], (d + 1,).
+
+    cold is the place's lowest air by all years held, where `record` is a few of them.
+    """
     plan = plan.replace(**{"weather.futures": lanes})
     large = unbound(plan, LARGE_WH)
     calendar, span = calendar_of(plan), _span_s(plan)
     cells = cells_of(large, calendar, span, record)
     weather, *_ = weathers(large, record, calendar, cells, span)
+    weather = replace(weather, cold=cold or weather.cold)
     placed = place_bursts(large, calendar, span)
     case = scene(large, calendar, span, placed, weather, cells).case
-    base = Base(case, LARGE_WH, float(weather.temp_air.min()))
+    base = Base(case, LARGE_WH)
     days = (calendar.first + timedelta(k) for k in range(YEAR_DAYS + 1))
     midnights = np.array([calendar.at(("clock", 0.0), day) for day in days])
-    return Designs(plan, (base,), panel_watts(plan), solar_limit_w(plan)), midnights
+    return Designs(plan, (base,), panel_watts(plan), weather.cold), midnights
 
 
 def _dates(plan: Plan, record: Source, lanes: int) -> NDArray[np.datetime64]:
@@ -237,13 +246,16 @@ def _simulated(of: Designs, days: Iterable[Base], panel_w: Array, battery_wh: Ar
 def _compiled(of: Designs, days: Iterable[Base], panel_w: Array, battery_wh: Array) -> _Days:
     """As `_simulated`, by machine code."""
     base, count = of.bases[0], of.bases[0].case.factor.shape[1]
-    every, limit_w = np.arange(count), of.solar_max_w * base.case.controller_efficiency
-    # A cable's loss is not in proportion to the panels: each size of them is a sweep of its own.
-    parts, number = np.unique(panel_w if of.plan.run else [of.base_w], return_inverse=True)
+    every = np.arange(count)
+    # What a cable loses, and an input limited in amps takes, is not in proportion to the panels:
+    # each size of them is a sweep of its own.
+    alike = of.one_limit and not of.plan.run
+    parts, number = np.unique([of.base_w] if alike else panel_w, return_inverse=True)
     sweeps = []
     for k, watts in enumerate(parts.tolist()):
         at = np.flatnonzero(np.broadcast_to(number == k, panel_w.shape))
         packs = of.battery(base, np.tile(battery_wh[at], count), np.repeat(every, at.size))
+        limit_w = of.limit_w(watts) * base.case.controller_efficiency
         sweeps.append((watts, at, Sweep(packs, panel_w[at] / watts, limit_w)))
     for today in days:
         low, unmet, hours = np.zeros((3, panel_w.size, count))

@@ -1,0 +1,100 @@
+"""Which risks a task carries: told by its keys or its profile, else by the words of its name.
+
+Whole words; a plural, a hyphen or no space at all (chain saws, chain-saw, chainsaw) is the same.
+What only sounds like a tool (a pepper grinder, a table-saw lamp, a drill on charge) is left out.
+"""
+
+import re
+
+from energy.answers.cautioning.caution import LIGHT, plain
+from energy.plan.profiles import built_in
+from energy.plan.task import Task
+
+# What people call a tool, and its risks (common practice, no source): keys of a profile, and two
+# that a profile's group tells, a blade and an arc.
+CALLED = {
+    "grind, grinder, grinding, dis[ck] cutter": "sparks rotating dust hand_held",
+    "(?<!the )(?<!a )(?<!old )(?<!grind )(?<!grinding )(?<!plastic )weld, "
+    "(?<!plastic )(?<!air )(welder|welding)": "sparks arc hot hand_held",
+    "plasma cutter, plasma cutting": "sparks hot hand_held",
+    "cut off saw, metal chop saw": "sparks rotating dust",
+    "circular saw, circ saw": "rotating dust hand_held",
+    "table saw, (mitre|miter) saw, chop saw, drop saw, band saw, router table": "rotating dust",
+    "chain saw, (string|grass|weed) (trimmer|whacker), strimmer, brush cutter, mow, mower, mowing, "
+    "lawn mower, polisher, impact wrench, impact driver": "rotating hand_held",
+    "jig saw, reciprocating saw, sabre saw, multi tool": "blade dust hand_held",
+    "hedge trimmer, hedge cutter, nibbler, shears": "blade hand_held",
+    r"\w*saw, sawing": "blade",
+    "sander, sanding, sand (the|a|down|off|back|deck|floor|hull|board|door|wall|frame), planer, "
+    "plane (the|a|down|off), (wood|trim) router, rotary tool": "rotating dust hand_held",
+    "(?<!pillar )drill(?! press), drilling": "rotating hand_held",
+    "pillar drill, drill press, lathe, milling machine, auger, chipper, wood chipper": "rotating",
+    "(hammer|sds|core) drill, (hammer|sds|core) drilling, rotary hammer": "rotating dust hand_held",
+    "(demolition|chipping|jack) hammer, wall chaser": "dust hand_held",
+    r"(cut|drill|chase|break)\w*\b[^,;]*\b(concrete|stone|brick|tile|masonry|paving|slab|kerb), "
+    "(concrete|stone|brick|tile) (cutting|sawing|drilling)": "dust",
+    "(cement|concrete|mortar|plaster|paddle) mixer": "rotating wet_work",
+    "(jet|pressure|power) (wash|washer|washing), wet (saw|cutter), tile (saw|cutter), "
+    "concrete (vibrator|poker), poker vibrator, pump out, pumping out, (submersible|sump"
+    "|drain|drainage|dewatering|utility|bilge|pond|pool|well|garden|water) pump": "wet_work",
+    "heat gun, heat shrink gun, hot air (gun|welder), glue gun, solder, soldering, "
+    "plastic (weld|welder|welding)": "hot hand_held",
+    r"\w*heater, hob, hot plate, (electric|induction) (stove|cooker|grill), cook top, oven, "
+    "toaster, kiln, clothes iron, ironing, hot (wire|knife), 3d (printer|printing)": "hot",
+    "leaf blower": "hand_held",
+    "[abcv] ?i?pap, apno?ea, breathing (machine|device|aid), ventilator, oxygen(?! sensor), "
+    "o2 concentrator, nebuli[sz]er, dialysis, insulin, medicine(?! ball| cabinet), medication, "
+    "meds, medical, vaccine, (feeding|infusion) pump, defibrillator, pulse oximeter, "
+    "glucose (meter|monitor), wheel chair, mobility scooter, hearing aid": "medical",
+    "hoist, hoisting, winch, winching, windlass, crane(?! fl), jack up, jacking up, chain block, "
+    "(car|trolley|electric) jack, (car|vehicle|boat|patient) lift": "lifts",
+}
+
+
+def _whole_words(phrases: str) -> re.Pattern[str]:
+    """Phrases with a comma and a space between them, each with its plural, spaces or none."""
+    joined = re.sub(r"(?<=[\w)]) (?=[\w(])", " ?", phrases.replace(", ", "|"))
+    return re.compile(rf"\b(?:{joined})(?:s|es)?\b")
+
+
+RISKS_OF = [(_whole_words(phrases), risks.split()) for phrases, risks in CALLED.items()]
+
+FOOD = r"(?:pepper|salt|coffee|spice|meat|grain|corn|flour|nut|bean|herb)s?"
+THING = rf"(?:{LIGHT}|chargers?|batter(?:y|ies)|packs?|radios?|fans?|extractors?|vacuums?|sensors?)"
+TOOL = r"(?:\w+ing )?\w*(?:(?<!sold)er|saw|drill|lathe|gun|iron|hob|plate)"
+REST = r"(?:(?! and (?!the |my )| then |[,;+&/]).)*"  # of what is done there
+NOT_MEANT = re.compile(
+    rf"\b(?:{FOOD} grind\w*|grind\w* (?:the |some )?{FOOD}|jig ?saw puzzles?|see ?saws?"
+    r"|saw ?(?:horse|blade)s?|fire drills?|cold weld\w*|welding (?:helmet|glove|mask|screen)s?"
+    rf"|(?:laptop|tablet|film|movie|video)s?\b{REST}|(?:re)?charg(?:e|es|ing) {REST}"
+    rf"|{THING} (?:for|over|above|at|beside|by|near|behind|under|on|while|next to)\b{REST}"
+    rf"|{TOOL}(?:'s|s'|s)?(?: (?!the\b|an?\b)\w+)? {THING}(?= ?[,;:]|$))"
+)
+
+
+def carries(task: Task, risk: str) -> bool:
+    """Whether a task carries a risk, a key of a tool profile or one of `CALLED`.
+
+    A key that is stated decides, and a built-in profile states all. What is charged does not work;
+    but medicine in a fridge, or a wheelchair on charge, is told by its name whatever the profile.
+    """
+    works = task.tool not in built_in("tools") and task.kind != "charging"
+    if risk in task.model_fields_set or not (works or risk == "medical"):
+        return bool(getattr(task, risk, False))
+    return risk in told(f"{task.name}, {task.tool or ''}")
+
+
+def told(name: str) -> set[str]:
+    """The risks that a name tells of.
+
+    >>> sorted(told("Hedge-trimmers")), told("pepper grinder")
+    (['blade', 'hand_held'], set())
+    """
+    words = plain(name)
+    meant = NOT_MEANT.sub("", words)
+    return {
+        risk
+        for called, risks in RISKS_OF
+        if called.search(words if "medical" in risks else meant)
+        for risk in risks
+    }

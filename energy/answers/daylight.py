@@ -1,0 +1,106 @@
+"""What "a day" means for the panels: the daylight of whole local days in a plan's dates.
+
+A plan may begin at nine or end after 34 hours; a day's yield must not change with that. Which pose
+is best, and what the pack takes, are asked of the plan's own hours, in `poses` and `aim`.
+"""
+
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
+from itertools import pairwise
+
+import numpy as np
+
+from energy.answers.poses import DAY_BINS, half_hours, span_of
+from energy.budget import Budget
+from energy.model import Array
+from energy.model.timeline import Interval, inside
+from energy.plan import Plan, PlanError
+from energy.scene import cells_of, conditions
+from energy.solar import solar
+from energy.weather.futures import Weathers, weathers
+
+
+@dataclass(frozen=True)
+class Daylight:
+    """The local dates, first to last, whose sun is counted in all weathers of a plan.
+
+    counts: "whole-days", those that lie inside the plan; where there are none "touched-days", from
+    midnight to midnight; "own-hours", the plan's own, where the weather held covers no more. spans
+    are what is counted [UTC s]; wide holds the weather and its cells where the plan's own are not
+    enough: panels that are turned begin each of these days as stated. plan_days is how many days'
+    light the plan's own hours hold, at least 1.
+    """
+
+    counts: str
+    first: date
+    last: date
+    spans: tuple[Interval, ...]
+    wide: tuple[Weathers, Array] | None = field(default=None, repr=False)
+    plan_days: float = 1.0
+
+    @property
+    def days(self) -> int:
+        """How many local dates are counted."""
+        return (self.last - self.first).days + 1
+
+    def half_hours_wh(self, b: Budget) -> Array:
+        """What a budget's panels give in each half hour of the clock [Wh], (48,): the mean of all
+        weathers and of the days counted, together a day's yield."""
+        weather, cells = self.wide or (b.weather, b.cells)
+        power = b.solar.panel_w
+        if self.wide is not None:
+            known = conditions(b.plan, weather.shift_days.size)
+            posed = (
+                solar(_over(b, span), weather, b.calendar, cells, span, known).panel_w
+                for span in self.spans
+            )
+            power = np.sum(list(posed), axis=0)
+        hours = (np.diff(cells) * inside(cells, self.spans) / 3600.0)[weather.lit]
+        of_cell = half_hours(b.calendar, cells[:-1][weather.lit])
+        total = np.bincount(of_cell, power.mean(axis=1) * hours, DAY_BINS)
+        return np.asarray(total / self.days)
+
+
+def given_wh(b: Budget) -> float:
+    """What the panels give in a budget's span after the input's limit, all weathers' mean [Wh]."""
+    books = b.ledger_wh
+    return float((books["sun_on_panel"] - books["panel_losses"] - books["refused"]).mean())
+
+
+def daylight(b: Budget) -> Daylight:
+    """The days whose sun counts as a day's yield of a budget's plan.
+
+    >>> from energy.budget import budget
+    >>> found = daylight(budget(Plan.read("builtin:january-job")))  # Monday 07:00 to Friday 18:00
+    >>> found.counts, found.days, str(found.first)
+    ('whole-days', 3, '2027-01-12')
+    """
+    found = _counted(b)
+    day_wh = float(found.half_hours_wh(b).sum())
+    return replace(found, plan_days=max(given_wh(b) / day_wh, 1.0)) if day_wh > 0.0 else found
+
+
+def _counted(b: Budget) -> Daylight:
+    start, end = span_of(b)
+    first, last = b.local(start).date(), b.local(end - 1.0).date()
+    dates = [first + timedelta(k) for k in range((last - first).days + 1)]
+    midnights = [b.calendar.at(("clock", 0.0), day) for day in (*dates, last + timedelta(1))]
+    spans = dict(zip(dates, pairwise(midnights), strict=True))
+    whole = [day for day, span in spans.items() if start <= span[0] and span[1] <= end]
+    if whole:
+        return Daylight("whole-days", whole[0], whole[-1], tuple(spans[day] for day in whole))
+    over = midnights[0], midnights[-1]
+    plan = _over(b, over)
+    cells = cells_of(plan, b.calendar, over, b.record)
+    try:
+        weather, *_ = weathers(plan, b.record, b.calendar, cells, over)
+    except PlanError:  # a record or a forecast of the plan's own hours alone
+        return Daylight("own-hours", first, last, ((start, end),))
+    return Daylight("touched-days", first, last, tuple(spans.values()), (weather, cells))
+
+
+def _over(b: Budget, span: Interval) -> Plan:
+    """A budget's plan over another span [UTC s] of its dates."""
+    start, end = (b.local(time_s).replace(tzinfo=None) for time_s in span)
+    ends = b.plan.span.model_copy(update={"start": start, "end": end})
+    return b.plan.model_copy(update={"span": ends})
