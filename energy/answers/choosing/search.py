@@ -53,7 +53,7 @@ class Search:
         self._alone: Levels = ()
 
     def run(self) -> Found | None:
-        """The best choice that holds, None where not even what must run does."""
+        """The best choice that holds, None where nothing does, or not even what must run."""
         through, stopped = False, False
         try:
             self.best = self.judge.holds((0,) * len(self.items.pieces))
@@ -71,7 +71,11 @@ class Search:
             if self.best is None:
                 raise
             stopped = True
-        return self._written(through, stopped)
+        return self._written(through, stopped) if any(self._chosen(self.best)) else None
+
+    def _chosen(self, held: Held) -> list[int]:
+        """How much of each piece a choice does."""
+        return self.judge.piece_levels(held.levels)
 
     @property
     def all_in_order(self) -> bool:
@@ -90,10 +94,9 @@ class Search:
 
     def tables(self, held: Held) -> list[dict[str, Any]]:
         """The plan's [[task]] tables for a choice."""
-        levels = self.judge.piece_levels(held.levels)
-        return tables(self.whole, self.every, levels, held.blocks)
+        return tables(self.whole, self.every, self._chosen(held), held.blocks)
 
-    def _written(self, proven: bool, stopped: bool) -> Found:
+    def _written(self, proven: bool, stopped: bool) -> Found | None:
         """The best choice whose plan, as it is written down, holds in all scenarios."""
         assert self.best is not None
         budget = self.judge.written(self.best)
@@ -101,6 +104,8 @@ class Search:
             proven = False
             self.judge.refuse(self.best.levels)
             self.best = self._a_little_less(self.best)
+            if not any(self._chosen(self.best)):
+                return None
             budget = self.judge.written(self.best)
         served = self.items.served(self.best.levels)
         gap = 0.0 if proven else self._gap_percent(served)
