@@ -1,6 +1,6 @@
 """A choice of tasks in the terminal: the day as a timetable, what is left out, how many more."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from rich import box
@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.choose import Choose
+from energy.answers.choose import Choose, Row
 from energy.answers.how_many import HowMany
 from energy.refused import why_turned_away
 from energy.show import files
@@ -58,25 +58,37 @@ def show_choice(answer: Choose, out: Console) -> None:
 
 
 def _timetable(answer: Choose) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    for heading in ("from", "to", "what"):
-        table.add_column(heading, overflow="fold")
-    table.add_column("times", justify="right")
+    """A line a block: when, what, and at what pace."""
+    table = Table(box=None, show_header=False, pad_edge=False)
+    table.add_column(no_wrap=True)
+    table.add_column(overflow="fold")
     several = answer.budget.calendar.first != answer.budget.calendar.last
     last = ""
     for row in answer.timetable:
         day = f"{row.start:%a} {row.start.day} {row.start:%b}"
         if several and day != last:
-            table.add_row(Text(day, style="bold"), "", "", "")
+            table.add_row(Text(day, style="bold"), "")
         last = day
-        later = f" ({row.end:%a})" if row.end.date() != row.start.date() else ""
-        table.add_row(
-            f"{row.start:%H:%M}",
-            f"{row.end:%H:%M}{later}",
-            Text(row.task),
-            f"{row.times}" if row.times > 1 else "",
-        )
+        ends = row.end + timedelta(minutes=1) if row.end.second or row.end.microsecond else row.end
+        later = f" ({ends:%a})" if ends.date() != row.start.date() else ""
+        table.add_row(f"{row.start:%H:%M} to {ends:%H:%M}{later}", Text(what_to_do(row)))
     return table
+
+
+def what_to_do(row: Row) -> str:
+    """A block in words, with how many and at what pace.
+
+    >>> at = datetime(2026, 9, 14, 9, 30)
+    >>> what_to_do(Row("cut the bolts", 16, at, at.replace(hour=10), each_s=45.0, pause_s=75.0))
+    'cut the bolts, 16 times, one every 2 min'
+    """
+    if row.times == 1 or row.each_s is None or row.pause_s is None:
+        return row.task
+    every_s = row.each_s + row.pause_s
+    pace = f"one every {every_s / 60.0:.0f} min" if every_s >= 90.0 else f"every {every_s:.0f} s"
+    if row.pause_s < 1.0:
+        pace = "one after another"
+    return f"{row.task}, {row.times} times, {pace}"
 
 
 def _left_out(answer: Choose) -> Table:
@@ -139,6 +151,6 @@ def write_calendar(answer: Choose, path: Path) -> None:
         event.add("dtstamp", datetime.now(UTC))
         event.add("dtstart", row.start.astimezone(UTC))
         event.add("dtend", row.end.astimezone(UTC))
-        event.add("summary", f"{row.task}, {row.times} times" if row.times > 1 else row.task)
+        event.add("summary", what_to_do(row))
         calendar.add_component(event)
     files.write_safely(path, lambda beside: beside.write_bytes(calendar.to_ical()))

@@ -44,7 +44,7 @@ class Held:
 
 
 class Judge:
-    """Judges choices of a plan's items, with at most `allowed` tries.
+    """Judges choices of a plan's items in at most `allowed` tries, at first as many as it takes.
 
     believed: choices that found no layout that holds, though not every layout was tried.
     """
@@ -55,7 +55,6 @@ class Judge:
         every: Sequence[Piece],
         items: Items,
         slot_s: float,
-        allowed: int,
         beam: int,
         progress: Progress | None,
     ):
@@ -66,7 +65,8 @@ class Judge:
         pivot = min(2 * self.deciding.may_fail + MORE_SCENARIOS, order.size)
         self.dullest, self.others = np.sort(order[:pivot]), np.sort(order[pivot:])
         self.places = Places(self.deciding, Coarse(self.deciding, slot_s), every)
-        self.allowed, self.beam, self.progress = allowed, beam, progress
+        self.beam, self.progress = beam, progress
+        self.allowed: float = np.inf
         self.tries = 0
         self.believed: set[Levels] = set()
         self._known: dict[Levels, Held | None] = {}
@@ -281,7 +281,8 @@ class Judge:
             raise OutOfWork
         self.tries += tries
         if self.progress is not None:
-            self.progress(f"{self.tries} of at most {self.allowed} choices tried")
+            most = f" of at most {self.allowed:.0f}" if np.isfinite(self.allowed) else ""
+            self.progress(f"{self.tries}{most} choices tried")
 
 
 class _Scenarios:

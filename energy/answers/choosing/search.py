@@ -15,8 +15,8 @@ from energy.answers.choosing.pieces import pieces, tables
 from energy.budget import Budget
 
 EXACT_ITEMS = 14  # up to so many items everything is tried
-EXACT_TRIES = 500  # for those, at effort 1
-TRIES = 20, 1.6  # for larger plans: some, and more an item
+EXACT_TRIES = 400  # for those beyond the greedy choice, at effort 1
+TRIES = 10, 0.2  # for larger plans: some, and more an item, beyond the greedy choice
 SPREAD = 5  # amounts that are tried side by side
 CLOSE = 1e-6
 
@@ -44,10 +44,10 @@ class Search:
         count = len(self.items.pieces)
         self.exact = count <= EXACT_ITEMS
         some, more = TRIES
-        allowed = EXACT_TRIES if self.exact else int(some + more * count)
-        factor = 3 ** (effort - 1)
+        self.allowed = EXACT_TRIES if self.exact else int(some + more * count)
+        self.allowed *= 3 ** (effort - 1)
         beam = 3 if self.exact else min(effort, 3)
-        self.judge = Judge(whole, self.every, self.items, slot_s, allowed * factor, beam, progress)
+        self.judge = Judge(whole, self.every, self.items, slot_s, beam, progress)
         self.slot_s = slot_s
         self.best: Held | None = None
         self._alone: Levels = ()
@@ -61,6 +61,7 @@ class Search:
                 return None
             for order in self._orders():
                 self._keep(self._greedy(order))
+            self.judge.allowed = self.judge.tries + self.allowed
             if self.exact:
                 through = self._everything()
             else:
@@ -71,7 +72,8 @@ class Search:
             if self.best is None:
                 raise
             stopped = True
-        return self._written(through, stopped) if any(self._chosen(self.best)) else None
+        nothing = self.best is None or not any(self._chosen(self.best))
+        return None if nothing else self._written(through, stopped)
 
     def _chosen(self, held: Held) -> list[int]:
         """How much of each piece a choice does."""
@@ -100,9 +102,10 @@ class Search:
         """The best choice whose plan, as it is written down, holds in all scenarios."""
         assert self.best is not None
         budget = self.judge.written(self.best)
-        while not budget.yes and any(self.best.levels):
+        while not budget.yes:
             proven = False
-            self.judge.refuse(self.best.levels)
+            if not any(self.best.levels):
+                return None
             self.best = self._a_little_less(self.best)
             if not any(self._chosen(self.best)):
                 return None
@@ -165,8 +168,8 @@ class Search:
         self._keep(held)
         left = list(order[taken:])
         while left:
-            some = [(n, _with(held.levels, n, self.items.most[n])) for n in left[:AT_ONCE]]
-            self.judge.holds_each([levels for _, levels in some], held)
+            some = [(n, level) for n in left[: AT_ONCE // 2] for level in (self.items.most[n], 1)]
+            self.judge.holds_each([_with(held.levels, n, level) for n, level in some], held)
             item, left = left[0], left[1:]
             held = self._more_of(held, item)
             self._keep(held)
