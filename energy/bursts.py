@@ -50,7 +50,6 @@ class Left:
     begun: some of it was done. as_planned: nothing was done and all lies ahead, at its own times.
     """
 
-    task: int
     day: Day
     window: Interval
     amount: float
@@ -89,8 +88,9 @@ def days_of(plan: Plan, calendar: Calendar) -> list[list[Day]]:
 def _days(task: Task, calendar: Calendar) -> Iterator[Day]:
     amount = task.repeats or task.duration_s
     for number, day in enumerate(calendar.days(task.days)):
-        window = calendar.window(task.between, day)
-        if task.at is not None:
+        if task.at is None:
+            window = calendar.window(task.between, day)
+        else:
             start_s = calendar.at(task.at, day)
             ends_s = laid(task, (start_s, np.inf), amount)[-1][1]
             window = start_s, max(ends_s, calendar.at(MIDNIGHT, day))
@@ -120,8 +120,8 @@ def place_bursts(
 ) -> Placed:
     """Every burst of every task inside the span judged [UTC s].
 
-    left: what is not done before the span, of some tasks by number from 0, by window; of the others
-    that goes by the clock. Raises PlanError as `days_of` does.
+    left: of some tasks, by number from 0, what was not done before the span, by the window's
+    number; the others go by the clock. Raises PlanError as `days_of` does.
     """
     whole = to_utc(plan.span.start, calendar.zone), to_utc(plan.span.end, calendar.zone)
     every, left = days_of(plan, calendar), left or {}
@@ -190,6 +190,8 @@ def _too_early(
     where there is none for the first.
     """
     for task, mine in zip(plan.task, spells, strict=True):
+        if task.after is None:
+            continue
         done: dict[date, float] = {}
         for other, its in zip(plan.task, spells, strict=True):
             for day, spell in its.items() if other.name == task.after else ():

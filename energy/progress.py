@@ -25,7 +25,7 @@ NO_WINDOW = -1
 
 @dataclass(frozen=True)
 class Progress:
-    """How far the tasks of one name are, in the unit in which they are stated.
+    """How far the tasks of one name and unit are.
 
     planned: in the whole span; done: as it was said; over: undone, and no time of its own is left
     for it; again: how much of that a choice may take up. left: what still comes of each task, by
@@ -88,11 +88,14 @@ def progress(plan: Plan, calendar: Calendar, span: Interval, done: Done) -> tupl
         ahead=span,
         today=Day(NO_WINDOW, date, rest, ()),
     )
-    found = []
-    for name, amount in amounts.items():
-        tasks = {k: task for k, task in enumerate(plan.task) if task.name == name}
-        found.append(_of_tasks(tasks, every, amount, times))
-    return tuple(found)
+    groups: dict[tuple[str, str], dict[int, Task]] = {}
+    for name in amounts:
+        for k, task in enumerate(plan.task):
+            if task.name == name:
+                groups.setdefault((name, task.unit), {})[k] = task
+    return tuple(
+        _of_tasks(tasks, every, amounts[name], times) for (name, _), tasks in groups.items()
+    )
 
 
 def left_by_window(found: Sequence[Progress]) -> dict[int, dict[int, Left]]:
@@ -103,7 +106,7 @@ def left_by_window(found: Sequence[Progress]) -> dict[int, dict[int, Left]]:
 def _of_tasks(
     tasks: Mapping[int, Task], every: Sequence[Sequence[Day]], amount: float, times: _Times
 ) -> Progress:
-    """How far the tasks of one name are: in each window as much is done as there is still to do."""
+    """How far some tasks are: in each window as much is done as there is still to do."""
     left: dict[int, list[Left]] = {k: [] for k in tasks}
     lost = dict.fromkeys(tasks, 0.0)
     planned, to_do = 0.0, amount
@@ -112,11 +115,11 @@ def _of_tasks(
         holds = _holds(tasks[k], day, times.whole)
         did = min(holds, to_do)
         planned, to_do = planned + holds, to_do - did
-        one = _left(tasks[k], k, day, holds - did, did > 0.0, times.ahead)
+        one = _left(tasks[k], day, holds - did, did > 0.0, times.ahead)
         lost[k] += holds - did - one.amount
         if one.amount > ROUNDING:
             left[k].append(one)
-    offered = {k: _offered(task, k, left[k], lost[k], times.today) for k, task in tasks.items()}
+    offered = {k: _offered(task, left[k], lost[k], times.today) for k, task in tasks.items()}
     first = tasks[min(tasks)]
     unit_s = SECONDS.get(first.unit, 1.0)
     still = sum(one.amount for k in tasks for one in left[k])
@@ -138,14 +141,14 @@ def _holds(task: Task, day: Day, whole: Interval) -> float:
     return float(sum(s > 0.0 for s in inside_s)) if task.repeats is not None else sum(inside_s)
 
 
-def _left(task: Task, k: int, day: Day, undone: float, begun: bool, ahead: Interval) -> Left:
+def _left(task: Task, day: Day, undone: float, begun: bool, ahead: Interval) -> Left:
     """What of a window still comes: of what is undone as much as there is room for."""
     window = max(day.window[0], ahead[0]), min(day.window[1], ahead[1])
     if task.at is not None and window[1] > window[0]:
         window = window[0], ahead[1]  # once begun it goes on to its end
     if not begun and day.window[0] >= ahead[0]:
-        return Left(k, day, window, undone, begun=False, as_planned=True)
-    return Left(k, day, window, min(undone, _room(task, window)), begun, as_planned=False)
+        return Left(day, window, undone, begun=False, as_planned=True)
+    return Left(day, window, min(undone, _room(task, window)), begun, as_planned=False)
 
 
 def _room(task: Task, window: Interval) -> float:
@@ -160,7 +163,7 @@ def _room(task: Task, window: Interval) -> float:
     return float(floor(long_s) // task.repeat_s)  # a plan's clock has whole seconds
 
 
-def _offered(task: Task, k: int, left: Sequence[Left], lost: float, today: Day) -> tuple[Left, ...]:
+def _offered(task: Task, left: Sequence[Left], lost: float, today: Day) -> tuple[Left, ...]:
     """What is left, with as much of what is over as its windows hold and, of a flexible task, the
     rest of the day."""
     found = []
@@ -172,7 +175,7 @@ def _offered(task: Task, k: int, left: Sequence[Left], lost: float, today: Day) 
         found.append(one)
     more = min(lost, _room(task, today.window)) if task.flexible and task.at is None else 0.0
     if more > ROUNDING:
-        found.append(Left(k, today, today.window, more, begun=False, as_planned=False))
+        found.append(Left(today, today.window, more, begun=False, as_planned=False))
     return tuple(found)
 
 

@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 from energy import Plan, PlanError, check
 from energy.answers.choose import choose
 from energy.answers.fixes import fixes
+from energy.answers.fixing.tasks import nearer_noon
 from energy.answers.how_many import how_many
 from energy.answers.rest import left_of, rest_of
 from energy.budget import budget
@@ -348,6 +349,8 @@ def test_two_units_under_one_name_need_all_or_none():
         check(both, now=at("11:00"), battery_percent=60.0, done={"cut": 3})
     assert caught.value.problems == [words]
     assert left(both, at("11:00"), cut="all") == {}
+    told = check(both, now=at("11:00"), battery_percent=60.0, done={"cut": "all"}).budget.progress
+    assert [(one.unit, one.planned) for one in told] == [("minutes", 60), ("times", 16)]
 
 
 def test_done_without_now_is_refused():
@@ -418,3 +421,24 @@ def test_the_battery_is_read_with_or_without_its_sign(file, battery):
     found = run("check", file, "--now", "12:30", "--battery", battery, "--json")
     expected = float(battery.replace("%", ""))
     assert json.loads(found.stdout)["now"]["measured_percent"] == pytest.approx(expected, abs=0.05)
+
+
+# --- what belongs together, elsewhere -------------------------------------------------------------
+
+
+def test_more_of_what_goes_with_another_task_is_counted_by_itself():
+    film = {**LIGHT, "name": "film"}
+    found = how_many(plan(film, {**LIGHT, "with": "film"}), "light", at("13:00"), 60.0)
+    assert found.count > 0
+
+
+def test_what_is_moved_nearer_noon_stays_in_its_window_with_its_pauses():
+    # Twenty cuts of a minute with two minutes between them take 58 minutes.
+    cuts = {**CUT, "times": 20, "pause_s": 120, "between": ["07:00", "08:00"], "flexible": True}
+    whole = plan(cuts, panel=[{"rated_w": 200}],
+                 pack={"capacity_wh": 300, "start_percent": 16, "inverter": {"rated_w": 1000},
+                       "discharge_max_w": 2000})  # fmt: skip
+    moved = nearer_noon(budget(whole))
+    assert moved is not None
+    b = budget(whole.replace(**moved.change(1.0)))
+    assert f"{b.local(b.bursts[-1].end_s):%H:%M}" <= "08:00"

@@ -185,7 +185,7 @@ def _enough(b: Budget) -> bool:
 def _table(plan: Plan, tool: str) -> tuple[dict[str, Any], Window]:
     """The table of a task with this name or tool, without how much, and its window; or a new one
     of a profile."""
-    gone = (*AMOUNTS, "at", "between", "days", "must", "flexible")
+    gone = (*AMOUNTS, "at", "between", "days", "must", "flexible", "with")
     for table, task in zip(plan.source["task"], plan.task, strict=True):
         if tool in (task.name, task.tool):
             kept = {key: value for key, value in table.items() if key not in gone}
