@@ -16,18 +16,20 @@ from energy.command import (
     DEMO,
     AllCautions,
     Battery,
-    Changes,
     Csv,
+    Done,
     Json,
     Now,
     OpenIt,
     PlanPath,
     Plot,
     Write,
+    amounts,
     charge_picture,
     draw,
     moment,
     own_of,
+    percent,
     say_care,
     say_not_written,
     say_written,
@@ -76,6 +78,7 @@ def check(
     open_it: OpenIt = False,
     now: Now = None,
     battery: Battery = None,
+    done: Done = None,
     skies: Annotated[
         bool, typer.Option("--skies", help="Also under a clear, a broken and an overcast sky.")
     ] = False,
@@ -94,7 +97,13 @@ def check(
 
         files.refuse_the_same(plan, csv, plot)
         read = Plan.read(plan or DEMO)
-        answer = ask(read, now=moment(now, read), battery_percent=battery, skies=skies)
+        answer = ask(
+            read,
+            now=moment(now, read),
+            battery_percent=percent(battery),
+            done=amounts(done),
+            skies=skies,
+        )
         warned = cautions(answer.budget)
         fixed = Fixes((), ()) if no_fixes else fixes(answer.budget)
         if csv is not None:
@@ -130,6 +139,7 @@ def choose(
     ] = None,
     now: Now = None,
     battery: Battery = None,
+    done: Done = None,
     calendar: Annotated[
         Path | None,
         typer.Option("--calendar", metavar="FILE.ics", help="The timetable as iCalendar."),
@@ -156,15 +166,17 @@ def choose(
                 ["--how-many only counts: leave out --write, --plot, --open and --calendar"]
             )
         read = Plan.read(plan or DEMO)
-        at, other = moment(now, read), under(read, sky)
-        beside: Changes = {}
+        at, charge, was_done = moment(now, read), percent(battery), amounts(done)
+        other, beside = under(read, sky), {}
         if at is not None:
-            checked = ask_check(read.replace(**other), now=at, battery_percent=battery)
+            checked = ask_check(
+                read.replace(**other), now=at, battery_percent=charge, done=was_done
+            )
             beside = {"now": checked.as_dict()["now"]}
             if not json:
-                typer.echo(text.now_line(checked))
+                text.show_now(checked, text.console(), choosing=how_many is None)
         if how_many is not None:
-            many = ask_how_many(read.replace(**other), how_many, at, battery)
+            many = ask_how_many(read.replace(**other), how_many, at, charge, was_done)
             warned = cautions(many.budget)
             if json:
                 typer.echo(
@@ -174,7 +186,7 @@ def choose(
                 timetable.show_how_many(many, text.console())
                 say_care(own_of(read, plan), warned, all_cautions)
             raise typer.Exit(0 if many.count else 1)
-        changes = other | rest_of(read, at, battery)
+        changes = other | rest_of(read, at, charge, was_done)
         read = read.replace(**changes)
         answer = ask(read, effort=effort, progress=text.progress)
         if write is not None and answer.possible:

@@ -18,6 +18,7 @@ from energy.model.limits import Refusal
 from energy.model.simulate import Case, Run, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
+from energy.progress import Done, Progress
 from energy.solar import Solar
 from energy.weather import drawn
 from energy.weather.futures import Source, Weathers
@@ -63,9 +64,10 @@ class Budget:
 
     time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m)
     with refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy
-    inside the span; notes are lines the answer should say. case, cells, solar, record and now are
-    what it was made from; condition (m,) is the panels' mean condition in each lane; ends are the
-    budgets at both ends of the doubt about drawn weather's means.
+    inside the span; notes are lines the answer should say; progress is how far those tasks are that
+    `done` names. case, cells, solar, record, now and done are what it was made from; condition (m,)
+    is the panels' mean condition in each lane; ends are the budgets at both ends of the doubt about
+    drawn weather's means.
     """
 
     plan: Plan
@@ -86,6 +88,8 @@ class Budget:
     record: Source = field(repr=False)
     condition: Array = field(repr=False)
     now: datetime | None = None
+    done: Done = field(default_factory=dict)
+    progress: tuple[Progress, ...] = ()
     ends: "tuple[Budget, ...]" = field(default=(), repr=False)
 
     @property

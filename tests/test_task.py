@@ -117,6 +117,20 @@ def test_a_trace_is_one_repeat_unless_it_is_given_a_time(logged):
 
 
 @pytest.mark.parametrize(
+    ("table", "unit"),
+    [
+        ({**SAW, "times": 3, "each_s": 45}, "times"),
+        (CHARGER, "charges"),
+        ({**LAMP, "minutes": 30}, "minutes"),
+        ({**LAMP, "hours": 1}, "hours"),
+        (LAMP, "minutes"),
+    ],
+)
+def test_it_is_counted_in_the_unit_in_which_it_is_stated(table, unit):
+    assert task(**table).unit == unit
+
+
+@pytest.mark.parametrize(
     ("table", "wh"),
     [
         ({**SAW, "times": 3, "each_s": 45}, 10),  # 800 W for an eightieth of an hour

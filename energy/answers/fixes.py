@@ -82,7 +82,7 @@ def fixes(b: Budget) -> Fixes:
         return Fixes((), ())
     done: Change = {}
     if b.now is not None:
-        left = left_of(b.plan, b.now, b.plan.pack.start_percent)
+        left = left_of(b.plan, b.now, b.plan.pack.start_percent, b.done)
         if left["task"]:  # else nothing of the tasks is there to be changed
             b, done = budget(b.plan.replace(**left), b.now), left
     kinds = ladders(b)

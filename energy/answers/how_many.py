@@ -11,6 +11,7 @@ from energy.model.timeline import Calendar, Interval, Moment, to_utc
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.task import AMOUNTS
 from energy.plan.words import meant, shown
+from energy.progress import Done
 from energy.refused import why_refused
 from energy.scene import calendar_of
 
@@ -52,21 +53,25 @@ class HowMany:
 
 
 def how_many(
-    plan: Plan, tool: str, now: datetime | None = None, battery_percent: float | None = None
+    plan: Plan,
+    tool: str,
+    now: datetime | None = None,
+    battery_percent: float | None = None,
+    done: Done | None = None,
 ) -> HowMany:
     """How many more times a tool can be used before the end of the span, found by bisection.
 
-    With `now` (a naive time on the plan's clock) and the charge measured then, how many more from
-    there on. tool is a task's name, the tool of a task, or a profile. More of what is planned comes
-    in that task's window and takes as long; else, and where that window is over, it comes anywhere
-    in the day; on several days it is spread evenly. Raises PlanError for a tool that is not known,
-    and as `rest_of` does.
+    With `now` (a naive time on the plan's clock), the charge measured then and what was `done` by
+    then (see `energy.progress`), how many more from there on. tool is a task's name, the tool of a
+    task, or a profile. More of what is planned comes in that task's window and takes as long; else,
+    and where that window is over, it comes anywhere in the day; on several days it is spread
+    evenly. Raises PlanError for a tool that is not known, and as `left_of` does.
 
     >>> how_many(Plan.read("builtin:cloudy-repair"), "phone").unit
     'charges'
     """
     table, between = _table(plan, tool)
-    left = left_of(plan, now, battery_percent)
+    left = left_of(plan, now, battery_percent, done)
     rest = plan.replace(**left | {"task": [_one(table)]})
     task, planned = rest.task[0], (left or plan.source)["task"]
     more = _more_of(rest, table, between)
@@ -180,7 +185,7 @@ def _enough(b: Budget) -> bool:
 def _table(plan: Plan, tool: str) -> tuple[dict[str, Any], Window]:
     """The table of a task with this name or tool, without how much, and its window; or a new one
     of a profile."""
-    gone = (*AMOUNTS, "at", "between", "days", "must", "flexible")
+    gone = (*AMOUNTS, "at", "between", "days", "must", "flexible", "with")
     for table, task in zip(plan.source["task"], plan.task, strict=True):
         if tool in (task.name, task.tool):
             kept = {key: value for key, value in table.items() if key not in gone}

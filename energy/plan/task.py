@@ -126,6 +126,14 @@ class Task(Strict):
         return self.times or self.charges or once
 
     @property
+    def unit(self) -> str:
+        """The key that says how much of it each window holds: times, charges, minutes or hours;
+        minutes for what has a window alone."""
+        if self.repeats is not None:
+            return "times" if self.charges is None else "charges"
+        return "minutes" if self.hours is None else "hours"
+
+    @property
     def repeat_s(self) -> float | None:
         """How long one repeat lasts [s]: as stated, a charge with its taper, a trace from end to
         end; None for a tool of which only its time can be counted."""

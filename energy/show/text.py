@@ -15,6 +15,7 @@ from energy.answers.cautions import CLOSING, Caution
 from energy.answers.check import Check, TaskAnswer, clock
 from energy.answers.fixes import Fixes
 from energy.budget import Budget, Chance
+from energy.show.progress import progress_lines
 from energy.weather.recorded import FAR_KM
 
 VERDICTS = {
@@ -224,6 +225,7 @@ def summary(answer: Check) -> Iterable[str]:
     yield end + "."
     if answer.now is not None:
         yield now_line(answer)
+        yield from progress_lines(answer)
 
 
 def failures(b: Budget) -> str:
@@ -273,6 +275,13 @@ def _flat_line(answer: Check) -> str:
     if must:
         text += f"; what must run was lost too: {', '.join(must)}"
     return text + "."
+
+
+def show_now(answer: Check, out: Console, *, choosing: bool) -> None:
+    """Print how a day under way runs against its plan and what was taken as done, before a choice
+    or a count of more."""
+    for line in (now_line(answer), *progress_lines(answer, choosing=choosing)):
+        out.print(Text(line))
 
 
 def now_line(answer: Check) -> str:

@@ -25,6 +25,7 @@ def nearer_noon(b: Budget) -> Ladder | None:
             continue
         per_day = [burst for burst in mine if burst.window == mine[0].window]
         long = sum(burst.end_s - burst.start_s for burst in per_day)
+        long += (task.pause_s or 0.0) * ((task.repeats or 1) - 1)
         opens = max(window[0], float(b.time_s[0]))
         if long <= window[1] - opens:
             moved.append((k, long, opens, window[1]))
