@@ -72,7 +72,7 @@ class Search:
             if self.best is None:
                 raise
             stopped = True
-        nothing = self.best is None or not any(self._chosen(self.best))
+        nothing = self.best is None or not self.tables(self.best)
         return None if nothing else self._written(through, stopped)
 
     def _chosen(self, held: Held) -> list[int]:
@@ -107,7 +107,7 @@ class Search:
             if not any(self.best.levels):
                 return None
             self.best = self._a_little_less(self.best)
-            if not any(self._chosen(self.best)):
+            if not self.tables(self.best):
                 return None
             budget = self.judge.written(self.best)
         served = self.items.served(self.best.levels)
