@@ -4,6 +4,7 @@ Success, chance, lowest charge and verdict are worked out here, for every answer
 is brought here is for `budget`.
 """
 
+import math
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
@@ -137,13 +138,12 @@ class Budget:
     def margin_percent(self) -> float:
         """How far the weather that decides against the goal stays above the reserve [percent of
         charge]: where the chance falls short, below 0. It does not see what is refused."""
-        short = [self, *self.ends] if self.weather.rough else [self]
-        return min(one._own_margin_percent for one in short)
+        return min(one._own_margin_percent for one in self.deciding)
 
     @property
     def _own_margin_percent(self) -> float:
         above = np.sort(self._lowest[1] - self.plan.pack.reserve_percent)
-        may_fail = int((1.0 - self.plan.goal.chance_percent / 100.0) * above.size + 1e-9)
+        may_fail = above.size - needed(self.plan.goal.chance_percent, above.size)
         return float(above[min(may_fail, above.size - 1)])
 
     @cached_property
@@ -194,11 +194,7 @@ class Budget:
         if self.weather.independent is not None:
             low, high = (100.0 * x for x in wilson(share, self.weather.independent))
         if self.ends:
-            # The ends are drawn in so many futures, the same luck in all; what more futures than
-            # these say of the chance itself holds for its ends too.
-            alike = float(self.success[: self.ends[0].success.size].mean())
-            moved = [share - alike + float(end.success.mean()) for end in self.ends]
-            percents = [100.0 * min(max(x, 0.0), 1.0) for x in (*moved, share)]
+            percents = [100.0 * float(one.success.mean()) for one in (self, *self.ends)]
             low = min(percents) if low is None else min(low, *percents)
             high = max(percents) if high is None else max(high, *percents)
         must = self.must_served
@@ -213,13 +209,24 @@ class Budget:
         )
 
     @property
+    def deciding(self) -> "tuple[Budget, ...]":
+        """The budgets that each have to reach the goal: this one, and for a rough table of weather
+        those at both ends of the doubt about its means."""
+        return (self, *self.ends) if self.weather.rough else (self,)
+
+    @property
+    def reaches_goal(self) -> bool:
+        """Whether the chance reaches the goal, for a rough table its low end too.
+
+        More panel or pack never turns it into False; what is refused is not looked at.
+        """
+        goal = self.plan.goal.chance_percent
+        return all(one.success.sum() >= needed(goal, one.success.size) for one in self.deciding)
+
+    @property
     def yes(self) -> bool:
         """Whether the chance reaches the goal and nothing overloads."""
-        chance = self.chance
-        sure = chance.percent
-        if self.weather.rough and chance.low is not None:
-            sure = min(sure, chance.low)
-        return not self.refusals and sure >= chance.goal - 1e-9
+        return self.reaches_goal and not self.refusals
 
     @property
     def dull_tenth_percent(self) -> float:
@@ -306,6 +313,15 @@ class Budget:
     def local(self, time_s: float) -> datetime:
         """A moment on the plan's own clock."""
         return self.calendar.moment(time_s)
+
+
+def needed(goal_percent: float, futures: int) -> int:
+    """How many of so many futures must succeed for a goal.
+
+    >>> [needed(goal, 31) for goal in (80.0, 90.0, 95.0, 99.0)]
+    [25, 28, 30, 31]
+    """
+    return math.ceil(goal_percent / 100.0 * futures - 1e-9)
 
 
 def wilson(share: float, number: float) -> tuple[float, float]:

@@ -88,7 +88,9 @@ def summary(answer: Size) -> Iterator[str]:
     first = answer.designs.groups[0]
     text = f"Weather: {first.weather.source}."
     if first.weather.kind in ("file", "history"):
-        text = f"Weather: {first.weather.source}, all {first.success.size} windows of the season."
+        which = "all" if answer.plan.weather.futures is None else "the plan's"
+        text = f"Weather: {first.weather.source}, {which} {first.success.size} windows"
+        text += " of the season."
     yield text
     assumed = answer.costs.assumed
     if assumed and answer.pick is not None:
@@ -129,9 +131,13 @@ def frontier_table(answer: Size | YearSize) -> Table:
         sizes = (column[k] for column in columns)
         cells = ("none" if size is None else figure(size) for size in sizes)
         table.add_row(figure(found.panel_w[k]), *cells)
+    captions = []
     if any(None in column for column in columns):
-        table.caption = f"none: not with a pack up to {figure(found.sizes_wh[-1])} Wh"
-        table.caption_justify = "left"
+        captions.append(f"none: not with a pack up to {figure(found.sizes_wh[-1])} Wh")
+    if found.floor_wh is not None:
+        captions.append(f"{figure(found.floor_wh)}: the smallest looked at, smaller ones may do")
+    if captions:
+        table.caption, table.caption_justify = "\n".join(captions), "left"
     return table
 
 

@@ -12,8 +12,8 @@ import numpy as np
 
 from energy.answers.sizing.candidates import Candidate
 from energy.answers.sizing.designs import Designs, designs
-from energy.answers.sizing.frontier import needed
 from energy.model import Array, Mask
+from energy.outcome import needed
 from energy.plan import Plan
 from energy.refused import why_turned_away
 
@@ -160,7 +160,7 @@ def _reaches(of: Designs, panel_w: float) -> bool:
         window = np.arange(of.groups[group].success.size)
         sizes = np.full(window.size, panel_w), np.full(window.size, label)
         ok: Mask = of.tried(group, *sizes, window)[0]
-        if ok.sum() < needed([of.plan.goal.chance_percent], window.size)[0]:
+        if ok.sum() < needed(of.plan.goal.chance_percent, window.size):
             return False
     return True
 

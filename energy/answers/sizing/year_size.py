@@ -183,6 +183,7 @@ class YearSize:
                 }
                 for k, watts in enumerate(self.frontier.panel_w.tolist())
             ],
+            "floor_wh": plain(self.frontier.floor_wh),
             "pick": {
                 "panel_w": None if p is None else plain(p.panel_w),
                 "battery_wh": None if p is None else plain(p.battery_wh),
