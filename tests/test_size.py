@@ -316,6 +316,12 @@ def test_the_ranges_hold_the_plans_own_size_and_both_ends_asked_for() -> None:
     assert (watts[0], watts[-1], sizes[0], sizes[-1]) == (130.0, 770.0, 310.0, 1990.0)
 
 
+def test_no_pack_of_the_list_is_smaller_than_a_plan_allows() -> None:
+    tiny = small(None, {"capacity_wh": 4, "idle_w": 0}, task=[{**PHONE, "energy_wh": 1}])
+    _, sizes = ranges(designs(tiny))
+    assert 1.0 <= sizes[0] <= 4.0
+
+
 def test_a_plan_without_a_panel_is_sized_with_one() -> None:
     found = size(plan(weather={"kind": "clear"}))
     assert found.pick is not None

@@ -30,6 +30,7 @@ PANEL_SIZES, BATTERY_STEPS = 20, 200  # about so many are looked at
 MOST_PANEL = 2.5  # times the panels that just make what the job uses
 MOST_DAYS = 10.0  # of load in a pack, where the job itself is longer
 YEAR_MOST_DAYS = 30.0  # where it goes on through the year
+LEAST_WH = 1.0  # no plan's pack is smaller
 BEYOND_POWER = 1.5  # times the smallest pack that can give the power
 NEARLY = 1.03  # so nearly is that one found
 
@@ -211,7 +212,8 @@ def ranges(of: Designs, stays: bool = False) -> tuple[Array, Array]:
         if not of.refusals:
             most = BEYOND_POWER * strong_enough_wh(of, most / BEYOND_POWER)
         each = round_step(most / BATTERY_STEPS)
-        battery = each, math.ceil(most / each) * each
+        low, high = (math.ceil(wh / each) * each for wh in (max(each, LEAST_WH), most))
+        battery = low, high
     return _between(*panel, PANEL_SIZES, up=True), _between(*battery, BATTERY_STEPS)
 
 

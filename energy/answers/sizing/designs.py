@@ -15,6 +15,7 @@ from energy.model import Array, Index, Mask
 from energy.model.battery import Battery
 from energy.model.limits import Refusal
 from energy.model.simulate import Case, simulate
+from energy.outcome import needed
 from energy.plan import Plan
 from energy.runs import at_the_pack
 
@@ -209,6 +210,16 @@ class Designs:
             above = found.lowest_percent - found.locked_at_lowest_percent
             margin[part] = (above - self.plan.pack.reserve_percent) / 100.0
         return ok, margin
+
+    def reaches_goal(self, panel_w: float, battery_wh: float) -> bool:
+        """Whether one design reaches the plan's goal in all weathers that decide."""
+        for group in self.must_hold:
+            window = np.arange(self.groups[group].success.size)
+            sizes = np.full(window.size, panel_w), np.full(window.size, battery_wh)
+            ok, _ = self.tried(group, *sizes, window)
+            if ok.sum() < needed(self.plan.goal.chance_percent, window.size):
+                return False
+        return True
 
 
 def designs(plan: Plan, known: Designs | None = None, battery_wh: float = LARGE_WH) -> Designs:

@@ -8,6 +8,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -166,6 +167,17 @@ class YearSize:
             f" panels up to {found.panel_w[-1]:.0f} W"
         )
         return text if self.limit is None else f"{text}; {self.limit}"
+
+    @property
+    def kit_notes(self) -> tuple[str, ...]:
+        """That a list of candidates is not used, where the plan names one."""
+        asked = self.plan.size
+        if asked is None or asked.candidates is None:
+            return ()
+        return (
+            f"{Path(asked.candidates).name} is not used: whole years are sized on a scale, without"
+            " real things; leave out --season year for kits",
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """The answer as `--json` prints it; goals are percent of all days."""
