@@ -138,7 +138,7 @@ def changed(known: Budget, changes: Mapping[str, Any], deciding: bool = False) -
     1100.0
     """
     if deciding:
-        known = replace(known.deciding, ends=())
+        known = replace(known.low_end, ends=())
     plan = known.plan.replace(**changes)
     left = {task.name for task in plan.task}
     done = {name: amount for name, amount in known.done.items() if name in left}

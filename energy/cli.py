@@ -249,8 +249,10 @@ def size(
         if write is not None and answer.yes:
             write_plan(write, plan, answer.change)
         if json:
+            notes = answer.kit_notes if isinstance(answer, YearSize) else ()
             beside = {
                 "kits": [] if bought is None else [kit.as_dict() for kit in bought.found],
+                "kit_notes": notes if bought is None else (*bought.out, *bought.notes),
                 "worksheet": sheet.as_dict(),
             }
             typer.echo(

@@ -4,6 +4,7 @@ Success, chance, lowest charge and verdict are worked out here, for every answer
 is brought here is for `budget`.
 """
 
+import math
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
@@ -159,8 +160,7 @@ class Budget:
     def margin_percent(self) -> float:
         """How far the weather that decides against the goal stays above the reserve [percent of
         charge]: where the chance falls short, below 0. It does not see what is refused."""
-        short = [self, *self.ends] if self.weather.rough else [self]
-        return min(one._own_margin_percent for one in short)
+        return min(one._own_margin_percent for one in self.deciding)
 
     @property
     def _own_margin_percent(self) -> float:
@@ -170,13 +170,12 @@ class Budget:
     @property
     def may_fail(self) -> int:
         """In how many of the scenarios the plan may fail and still reach its goal."""
-        scenarios = self.success.size
-        return scenarios - int(np.ceil(self.plan.goal.chance_percent / 100.0 * scenarios - 1e-9))
+        return self.success.size - needed(self.plan.goal.chance_percent, self.success.size)
 
     @property
-    def deciding(self) -> "Budget":
-        """The budget on whose scenarios the yes depends: where the place is only roughly known, the
-        one at the low end of that doubt."""
+    def low_end(self) -> "Budget":
+        """The budget on whose scenarios a yes turns: where the place is only roughly known, the one
+        at the low end of that doubt."""
         return self.ends[0] if self.weather.rough and self.ends else self
 
     @cached_property
@@ -227,11 +226,7 @@ class Budget:
         if self.weather.independent is not None:
             low, high = (100.0 * x for x in wilson(share, self.weather.independent))
         if self.ends:
-            # The ends are drawn in so many futures, the same luck in all; what more futures than
-            # these say of the chance itself holds for its ends too.
-            alike = float(self.success[: self.ends[0].success.size].mean())
-            moved = [share - alike + float(end.success.mean()) for end in self.ends]
-            percents = [100.0 * min(max(x, 0.0), 1.0) for x in (*moved, share)]
+            percents = [100.0 * float(one.success.mean()) for one in (self, *self.ends)]
             low = min(percents) if low is None else min(low, *percents)
             high = max(percents) if high is None else max(high, *percents)
         must = self.must_served
@@ -246,13 +241,24 @@ class Budget:
         )
 
     @property
+    def deciding(self) -> "tuple[Budget, ...]":
+        """The budgets that each have to reach the goal: this one, and for a rough table of weather
+        those at both ends of the doubt about its means."""
+        return (self, *self.ends) if self.weather.rough else (self,)
+
+    @property
+    def reaches_goal(self) -> bool:
+        """Whether the chance reaches the goal, for a rough table its low end too.
+
+        More panel or pack never turns it into False; what is refused is not looked at.
+        """
+        goal = self.plan.goal.chance_percent
+        return all(one.success.sum() >= needed(goal, one.success.size) for one in self.deciding)
+
+    @property
     def yes(self) -> bool:
         """Whether the chance reaches the goal and nothing overloads."""
-        chance = self.chance
-        sure = chance.percent
-        if self.weather.rough and chance.low is not None:
-            sure = min(sure, chance.low)
-        return not self.refusals and sure >= chance.goal - 1e-9
+        return self.reaches_goal and not self.refusals
 
     @property
     def dull_tenth_percent(self) -> float:
@@ -357,6 +363,15 @@ def lowest_point(case: Case, run: Run) -> tuple[Index, Array]:
 def succeeds(above_percent: Array, run: Run, reserve_percent: float) -> Mask:
     """In which lanes the reserve is kept and nothing runs short, (m,); above as `lowest_point`."""
     return (above_percent >= reserve_percent - 1e-9) & ~run.ran_short
+
+
+def needed(goal_percent: float, futures: int) -> int:
+    """How many of so many futures must succeed for a goal.
+
+    >>> [needed(goal, 31) for goal in (80.0, 90.0, 95.0, 99.0)]
+    [25, 28, 30, 31]
+    """
+    return math.ceil(goal_percent / 100.0 * futures - 1e-9)
 
 
 def wilson(share: float, number: float) -> tuple[float, float]:

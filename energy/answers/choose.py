@@ -234,7 +234,7 @@ def _impossible(search: Search) -> Choose:
             words = f'"{tasks[inside[0]].name}", the smallest task,'
     gone = {f"task.{k + 1}": None for k in range(len(tasks)) if k not in kept}
     alone = changed(whole, gone) if kept and gone else whole
-    deciding = alone.deciding
+    deciding = alone.low_end
     scenario = int(worst_first(deciding)[min(deciding.may_fail, deciding.success.size - 1)])
     lowest = deciding.lowest(scenario)
     locked = deciding.locked_percent

@@ -166,20 +166,11 @@ def _most(
     while high - low > 1:
         middle = (low + high) // 2
         found = tried(rising[middle])
-        if _enough(found):
+        if found.reaches_goal:
             low, best = middle, found
         else:
             high = middle
     return rising[low], best
-
-
-def _enough(b: Budget) -> bool:
-    """Whether the chance reaches the goal, whatever could not run beside the rest."""
-    chance = b.chance
-    sure = chance.percent
-    if b.weather.rough and chance.low is not None:
-        sure = min(sure, chance.low)
-    return sure >= chance.goal - 1e-9
 
 
 def _table(plan: Plan, tool: str) -> tuple[dict[str, Any], Window]:

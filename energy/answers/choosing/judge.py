@@ -58,7 +58,7 @@ class Judge:
         beam: int,
         progress: Progress | None,
     ):
-        self.whole, self.deciding = whole, whole.deciding
+        self.whole, self.deciding = whole, whole.low_end
         self.every, self.items = every, items
         self.batch = Batch(self.deciding)
         order = worst_first(self.deciding)

@@ -130,7 +130,7 @@ class Search:
             mine = [k for k, r in enumerate(self.items.rank) if r == rank]
             most = float(self.items.value[mine].sum())
             if value < most - CLOSE:
-                bound = bound or Bound(self.whole.deciding, self.every, self.items, self.slot_s)
+                bound = bound or Bound(self.whole.low_end, self.every, self.items, self.slot_s)
                 most = min(most, bound.most(served[:rank]))
                 if value < most - CLOSE:
                     return 100.0 * (most - value) / most

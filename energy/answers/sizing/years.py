@@ -19,7 +19,7 @@ from energy.answers.sizing.designs import (
     Designs,
     panel_watts,
     unbound,
-    whole_season,
+    with_panel,
 )
 from energy.answers.sizing.proposal import days_in
 from energy.bursts import place_bursts
@@ -84,7 +84,7 @@ def year_plan(plan: Plan) -> Plan:
                 " file, history, climate or monthly"
             ]
         )
-    plan = whole_season(plan)
+    plan = with_panel(plan)
     zone = calendar_of(plan).zone
     ends = (to_utc(plan.span.start, zone), to_utc(plan.span.end, zone))
     period = days_in(plan.place.longitude_deg, *ends)
