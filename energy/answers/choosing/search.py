@@ -53,7 +53,7 @@ class Search:
         self._alone: Levels = ()
 
     def run(self) -> Found | None:
-        """The best choice that holds, None where not even what must run does."""
+        """The best choice that holds, None where not even what must run does, or nothing at all."""
         through, stopped = False, False
         try:
             self.best = self.judge.holds((0,) * len(self.items.pieces))
@@ -93,15 +93,19 @@ class Search:
         levels = self.judge.piece_levels(held.levels)
         return tables(self.whole, self.every, levels, held.blocks)
 
-    def _written(self, proven: bool, stopped: bool) -> Found:
-        """The best choice whose plan, as it is written down, holds in all scenarios."""
+    def _written(self, proven: bool, stopped: bool) -> Found | None:
+        """The best choice whose plan, as it is written down, holds in all scenarios; None where
+        nothing at all is left to write."""
         assert self.best is not None
-        budget = self.judge.written(self.best)
-        while not budget.yes and any(self.best.levels):
+        while any(self.judge.piece_levels(self.best.levels)):
+            budget = self.judge.written(self.best)
+            if budget.yes or not any(self.best.levels):
+                break
             proven = False
             self.judge.refuse(self.best.levels)
             self.best = self._a_little_less(self.best)
-            budget = self.judge.written(self.best)
+        else:
+            return None
         served = self.items.served(self.best.levels)
         gap = 0.0 if proven else self._gap_percent(served)
         return Found(self.best, budget, served, proven or gap < CLOSE, gap, stopped)
