@@ -7,6 +7,7 @@ one that bears all of it bears a part. Work is counted in choices tried, never t
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from itertools import pairwise
 
 import numpy as np
@@ -121,8 +122,9 @@ class Judge:
                 self.believed.add(levels)
 
     def cannot(self, levels: Levels) -> bool:
-        """Whether a choice is known not to hold, without asking the simulation."""
-        if levels in self._known:
+        """Whether a choice is known not to hold, whatever else is added, without asking the
+        simulation. One that only lacks what it waits for may hold with that."""
+        if levels in self._known and self.items.in_order(levels):
             return self._known[levels] is None
         return self._fails_for_sure(levels)
 
@@ -257,17 +259,18 @@ class Judge:
     def comes_after(self, levels: Levels, where: Sequence[Blocks]) -> bool:
         """Whether everything with an `after` comes when that is done."""
         chosen = self.piece_levels(levels)
-        ends: dict[int, list[tuple[int, float]]] = {}
+        ends: dict[int, list[tuple[date, float]]] = {}
         for i, piece in enumerate(self.every):
             if chosen[i]:
                 last = max(b.end_s for b in self.places.bursts(i, chosen[i], where[i]))
-                ends.setdefault(piece.task, []).append((piece.window, last))
+                ends.setdefault(piece.task, []).append((piece.day or date.min, last))
         for i, piece in enumerate(self.every):
             first = self.items.after.get(piece.task)
             if first is None or not chosen[i]:
                 continue
             begins = min(b.start_s for b in self.places.bursts(i, chosen[i], where[i]))
-            due = [last for window, last in ends.get(first, []) if window <= piece.window]
+            day = piece.day or date.min
+            due = [last for its, last in ends.get(first, []) if its <= day]
             if not due or max(due) > begins + 1e-3:
                 return False
         return True
