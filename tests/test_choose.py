@@ -1,4 +1,4 @@
-"""The choice of tasks against trying everything, against known problems, and used as a plan.
+"""The choice of tasks against known problems, and used as a plan.
 
 All plans are invented.
 """
@@ -7,7 +7,7 @@ import json
 import subprocess
 import sys
 from datetime import datetime, timedelta
-from itertools import pairwise, product
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -25,7 +25,6 @@ from energy.plan.write import write_changes
 
 DAY = "2026-04-10"
 HOUR_S = 3600.0
-MOST_WAYS = 600
 
 
 def plan(tasks, pack=None, goal=80.0, **tables):
@@ -45,100 +44,7 @@ def plan(tasks, pack=None, goal=80.0, **tables):
     )  # fmt: skip
 
 
-# --- against trying everything ------------------------------------------------------------------
-
-
-def random_tasks(random):
-    """Two to four tasks of a few choices each, and a pack that cannot do them all."""
-    tasks = []
-    for k in range(int(random.integers(2, 5))):
-        watts, supply = float(random.integers(4, 30) * 10), str(random.choice(["ac", "dc12"]))
-        task = {"name": f"task {k}", "supply": supply, "working_w": min(watts, 110.0)
-                if supply == "dc12" else watts, "priority": int(random.integers(1, 3)),
-                "value": float(random.choice([1.0, 1.5, 2.0]))}  # fmt: skip
-        shape = random.integers(0, 3)
-        if shape == 0:
-            task |= {
-                "times": int(random.integers(1, 4)),
-                "each_min": 15,
-                "between": ["09:00", "15:00"],
-            }
-        elif shape == 1:
-            task |= {"times": int(random.integers(1, 3)), "each_min": 20, "flexible": True,
-                     "between": ["11:00", "14:00"]}  # fmt: skip
-        else:
-            task |= {"minutes": 40, "between": ["10:00", "18:00"]}
-        tasks.append(task)
-        if np.prod([len(ways(one)) for one in tasks]) > MOST_WAYS:
-            return tasks[:-1]  # all of them are tried one by one
-    return tasks
-
-
-def ways(task):
-    """Every way of doing a task, by the test's own count: its share and its tables."""
-    amounts = ("times", "minutes", "flexible")
-    base = {key: value for key, value in task.items() if key not in amounts}
-    found = [(0.0, [])]
-    if "minutes" in task:
-        return found + [(q / 4, [base | {"minutes": 40 * q / 4}]) for q in (1, 2, 3, 4)]
-    if not task.get("flexible"):
-        n = task["times"]
-        return found + [(k / n, [base | {"times": k}]) for k in range(1, n + 1)]
-    del base["between"]
-    starts, most, n = range(11, 14), 3, task["times"]  # three fit one after another in an hour
-    for counts in product(range(n + 1), repeat=len(starts)):
-        if 0 < sum(counts) <= n and max(counts) <= most:
-            made = [
-                base | {"times": c, "at": f"{h:02d}:00"}
-                for h, c in zip(starts, counts, strict=True)
-                if c
-            ]
-            found.append((sum(counts) / n, made))
-    return found
-
-
-def best_by_trying(whole):
-    """What is served at each priority by the best of all choices that hold."""
-    tasks = whole.plan.source["task"]
-    levels = sorted({task["priority"] for task in tasks})
-    every = []
-    for choice in product(*(ways(task) for task in tasks)):
-        if any(
-            task.get("must") and share < 1.0 for task, (share, _) in zip(tasks, choice, strict=True)
-        ):
-            continue
-        served = tuple(
-            round(sum(task["value"] * share for task, (share, _) in zip(tasks, choice, strict=True)
-                if task["priority"] == level), 6) for level in levels
-        )  # fmt: skip
-        every.append((served, [table for _, made in choice for table in made]))
-    every.sort(key=lambda one: one[0], reverse=True)
-    for served, made in every:
-        if made and changed(whole, {"task": made}).yes:
-            return dict(zip(map(str, levels), served, strict=True))
-    return None
-
-
-@pytest.mark.parametrize("seed", range(42))
-def test_the_choice_equals_the_best_of_all(seed):
-    random = np.random.default_rng(seed)
-    tasks = random_tasks(random)
-    pack = {"start_percent": float(random.integers(35, 90))}
-    if seed >= 30:  # and with something that must run, on lead-acid every other time
-        tasks[0]["must"] = True
-        lead = {"chemistry": "agm", "capacity_wh": 450, "start_percent": pack["start_percent"] + 9}
-        pack = lead if seed % 2 else pack
-    asked = plan(tasks, pack)
-    whole = budget(asked)
-    answer = choose(asked, slot_s=HOUR_S)
-    best = best_by_trying(whole)
-    if best is None:
-        assert not answer.possible
-        return
-    assert answer.budget.yes
-    got = [answer.served[key] for key in best]
-    # Blocks are cut finer than by quarters, so that more may fit.
-    assert [round(value, 4) for value in got] >= [round(value, 4) for value in best.values()]
+# --- against a solver ---------------------------------------------------------------------------
 
 
 def test_one_pack_of_energy_and_no_sun_is_a_knapsack():

@@ -122,8 +122,9 @@ class Judge:
                 self.believed.add(levels)
 
     def cannot(self, levels: Levels) -> bool:
-        """Whether a choice is known not to hold, without asking the simulation."""
-        if levels in self._known:
+        """Whether a choice is known not to hold, whatever else is added, without asking the
+        simulation. One that only lacks what it waits for may hold with that."""
+        if levels in self._known and self.items.in_order(levels):
             return self._known[levels] is None
         return self._fails_for_sure(levels)
 
