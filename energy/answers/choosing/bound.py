@@ -15,6 +15,7 @@ from energy.answers.choosing.items import Items
 from energy.answers.choosing.pieces import Piece, laid
 from energy.budget import Budget
 from energy.model import Array
+from energy.model.demand import Burst
 
 MOST_INTERVALS = 600
 
@@ -26,13 +27,22 @@ class Bound:
         self.items, self.may_fail = items, b.may_fail
         coarse = Coarse(b, slot_s, np.arange(b.success.size), hopeful=True)
         self.first, self.last = _intervals(coarse.edges.size - 1)
-        asked = np.zeros((len(every), self.first.size))
+        asked, free = (
+            np.zeros((len(every), self.first.size)),
+            np.zeros((len(every), self.first.size)),
+        )
         for i, piece in enumerate(every):
-            asked[i] = self._least_wh(coarse, b, piece)
+            asked[i], free[i] = self._least_wh(coarse, b, piece)
         room = self._room_wh(coarse)
         for i in items.always:
             room = room - asked[i][:, None] * coarse.factor[every[i].task]
         self.room_wh = room
+        self.free = np.stack(
+            [
+                free[members[0]] if len(members) == 1 else np.zeros(self.first.size)
+                for members in items.pieces
+            ]
+        )
         self.asked_wh = np.stack(
             [
                 sum(
@@ -56,15 +66,16 @@ class Bound:
 
     def _most_for(self, mine: Sequence[int], room_wh: Array) -> Array:
         """The most value of some items whose parts fit into the room, (intervals, scenarios)."""
-        asked, value = self.asked_wh[mine], self.items.value[mine]
-        order = np.argsort(-value[:, None, None] / np.maximum(asked, 1e-9), axis=0, kind="stable")
+        asked, value = self.asked_wh[mine], self.items.value[mine][:, None, None]
+        free = self.free[mine][:, :, None]
+        order = np.argsort(-value / np.maximum(asked, 1e-9), axis=0, kind="stable")
+        left = (1.0 - free) * np.ones_like(asked)
+        asked, worth = asked * left, value * left
         asked = np.take_along_axis(asked, order, axis=0)
-        worth = np.take_along_axis(
-            np.broadcast_to(value[:, None, None], asked.shape).copy(), order, axis=0
-        )
+        worth = np.take_along_axis(worth, order, axis=0)
         before = np.cumsum(asked, axis=0) - asked
         part = np.clip((np.maximum(room_wh, 0.0) - before) / np.maximum(asked, 1e-9), 0.0, 1.0)
-        return np.asarray((worth * part).sum(axis=0))
+        return np.asarray((worth * part).sum(axis=0) + (value * free).sum(axis=0))
 
     def _least_for(self, mine: Sequence[int], value: float) -> Array:
         """The least that some items ask to serve a value, (intervals, scenarios) [Wh]."""
@@ -74,7 +85,8 @@ class Bound:
         worth = np.take_along_axis(
             np.broadcast_to(worth[:, None, None], asked.shape).copy(), order, axis=0
         )
-        spare = max(float(self.items.value[mine].sum()) - value, 0.0) + 1e-6
+        free = (self.items.value[mine][:, None] * self.free[mine]).sum(axis=0)[:, None]
+        spare = max(float(self.items.value[mine].sum()) - value, 0.0) + free + 1e-6
         before = np.cumsum(worth, axis=0) - worth
         gone = np.clip((spare - before) / worth, 0.0, 1.0)
         return np.asarray((asked * (1.0 - gone)).sum(axis=0))
@@ -87,16 +99,28 @@ class Bound:
         stays = coarse.floor[self.last - 1] * coarse.full_wh
         return np.asarray(held + came - stays)
 
-    def _least_wh(self, coarse: Coarse, b: Budget, piece: Piece) -> Array:
-        """What a piece asks within each interval wherever it runs, (intervals,) [Wh]: all of it
-        where the interval holds its window, none where that can lie outside."""
-        own = coarse.asked_wh(piece.task, laid(b, piece, piece.levels), idle=False)
-        total = np.concatenate([[0.0], np.cumsum(own)])
-        if not piece.movable:
-            return np.asarray(total[self.last] - total[self.first])
+    def _least_wh(self, coarse: Coarse, b: Budget, piece: Piece) -> tuple[Array, Array]:
+        """What all of a piece asks within each interval wherever it runs, (intervals,) [Wh], and by
+        how much a part of it can be more of the work than of that: a block that is cut short may
+        end before an interval begins."""
         edges = coarse.edges
-        inside = (edges[self.first] <= piece.opens_s) & (edges[self.last] >= piece.closes_s)
-        return np.where(inside, total[-1], 0.0)
+        if piece.movable:
+            total = float(coarse.asked_wh(piece.task, piece.planned, idle=False).sum())
+            inside = (edges[self.first] <= piece.opens_s) & (edges[self.last] >= piece.closes_s)
+            return np.where(inside, total, 0.0), np.zeros(inside.size)
+        asked = self._within(coarse, piece, piece.planned)
+        free = np.zeros(asked.size)
+        for level in range(1, piece.levels):
+            if part := laid(b, piece, level):
+                share = self._within(coarse, piece, part) / np.maximum(asked, 1e-9)
+                free = np.maximum(free, level / piece.levels - np.where(asked > 0.0, share, 1.0))
+        return asked, np.clip(free, 0.0, 1.0)
+
+    def _within(self, coarse: Coarse, piece: Piece, bursts: Sequence[Burst]) -> Array:
+        """What some bursts ask within each interval [Wh]."""
+        own = coarse.asked_wh(piece.task, bursts, idle=False)
+        total = np.concatenate([[0.0], np.cumsum(own)])
+        return np.asarray(total[self.last] - total[self.first])
 
 
 def _intervals(slots: int) -> tuple[np.ndarray, np.ndarray]:

@@ -21,7 +21,8 @@ class Items:
     """pieces: of each item, the numbers of its pieces; most: how many levels it has; rank: which of
     the `priorities` it belongs to; value: what all of it serves there; need_wh: what all of it asks
     of the pack. always: the pieces that must run. after: task -> the tasks it waits for. tasks: of
-    each item, whose it is. task_wh: what each task asks of the pack in all.
+    each item, whose it is. least: what of it must be there, for something that must run waits for it.
+    task_wh: what each task asks of the pack in all.
     """
 
     pieces: tuple[tuple[int, ...], ...]
@@ -33,6 +34,7 @@ class Items:
     always: tuple[int, ...]
     after: dict[int, frozenset[int]]
     tasks: tuple[frozenset[int], ...]
+    least: Levels
     task_wh: dict[int, float]
 
     def served(self, levels: Sequence[int]) -> tuple[float, ...]:
@@ -80,6 +82,8 @@ def items_of(b: Budget, every: Sequence[Piece]) -> Items:
         k: _named(plan, task.after) for k, task in enumerate(plan.task) if task.after is not None
     }
     order = _forerunners_first(order, [{every[i].task for i in g} for g in groups], after)
+    tasks = tuple(frozenset(every[i].task for i in groups[n]) for n in order)
+    awaited = _awaited({every[i].task for i in always}, after)
     return Items(
         pieces=tuple(groups[n] for n in order),
         most=tuple(every[groups[n][0]].levels if len(groups[n]) == 1 else 1 for n in order),
@@ -89,9 +93,20 @@ def items_of(b: Budget, every: Sequence[Piece]) -> Items:
         priorities=priorities,
         always=always,
         after=after,
-        tasks=tuple(frozenset(every[i].task for i in groups[n]) for n in order),
+        tasks=tasks,
+        least=tuple(int(bool(mine & awaited)) for mine in tasks),
         task_wh=task_wh,
     )
+
+
+def _awaited(tasks: set[int], after: dict[int, frozenset[int]]) -> set[int]:
+    """All that some tasks wait for, and what that waits for in turn."""
+    found: set[int] = set()
+    new = {j for k in tasks for j in after.get(k, ())}
+    while new:
+        found |= new
+        new = {j for k in new for j in after.get(k, ())} - found
+    return found
 
 
 def _forerunners_first(

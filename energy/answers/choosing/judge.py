@@ -46,7 +46,9 @@ class Held:
 class Judge:
     """Judges choices of a plan's items in at most `allowed` tries, at first as many as it takes.
 
-    believed: choices that found no layout that holds, though not every layout was tried.
+    believed: choices that found no layout that holds, though not every layout was tried; so does
+    nothing that has more. forbidden: choices for which a limit or a second pair of hands left no
+    layout to try; other amounts may keep clear of that.
     """
 
     def __init__(
@@ -61,6 +63,8 @@ class Judge:
         self.whole, self.deciding = whole, whole.low_end
         self.every, self.items = every, items
         self.batch = Batch(self.deciding)
+        fewer = whole.success.size < self.deciding.success.size
+        self._own = Batch(whole) if fewer else None
         order = worst_first(self.deciding)
         pivot = min(2 * self.deciding.may_fail + MORE_SCENARIOS, order.size)
         self.dullest, self.others = np.sort(order[:pivot]), np.sort(order[pivot:])
@@ -69,6 +73,7 @@ class Judge:
         self.allowed: float = np.inf
         self.tries = 0
         self.believed: set[Levels] = set()
+        self.forbidden: set[Levels] = set()
         self._known: dict[Levels, Held | None] = {}
         count = len(items.pieces)
         self._failing = _Scenarios(count, self.deciding.success.size)
@@ -88,7 +93,7 @@ class Judge:
         asked = [levels for levels in dict.fromkeys(several) if levels not in self._known]
         open_ = {}
         for levels in asked:
-            held = self._without_asking(levels)
+            held = self._without_asking(levels) if self.items.in_order(levels) else None
             if held is None and self._may_hold(levels):
                 open_[levels] = self._layouts(levels, beside)
             else:
@@ -107,19 +112,43 @@ class Judge:
             if self.comes_after(levels, blocks)
         ]
         failing = self.failing([self._bursts(*one) for one in named])
+        failed: set[Levels] = set()
         for levels in layouts:
             self._known.setdefault(levels, None)
         for (levels, blocks), mask in zip(named, failing, strict=True):
-            if mask is not None and int(mask.sum()) <= self.deciding.may_fail:
-                if self._known[levels] is None:
+            if mask is None:
+                continue
+            if int(mask.sum()) > self.deciding.may_fail:
+                failed.add(levels)
+                if not self._moves(levels):
+                    self._failing.add(levels, mask)
+            elif self._known[levels] is None:
+                if self._elsewhere_too(self._bursts(levels, blocks)):
                     self._known[levels] = Held(levels, blocks)
                     self._held.append(Held(levels, blocks))
                     self.believed.discard(levels)
-            elif mask is not None and not self._moves(levels):
-                self._failing.add(levels, mask)
+                    self.forbidden.discard(levels)
+                else:
+                    failed.add(levels)
         for levels in layouts:
-            if self._known[levels] is None and self._moves(levels):
+            if self._known[levels] is None and levels not in failed:
+                self.forbidden.add(levels)
+            elif self._known[levels] is None and self._moves(levels):
                 self.believed.add(levels)
+
+    def _elsewhere_too(self, bursts: Sequence[Burst]) -> bool:
+        """Whether what holds at the low end holds in the plan's own scenarios too, where those are
+        fewer and may be duller by chance."""
+        if self._own is None:
+            return True
+        self._count(1)
+        failing = self._own.failing([bursts])[0]
+        return int(failing.sum()) <= self.whole.may_fail
+
+    @property
+    def doubts(self) -> set[Levels]:
+        """Choices that might hold in a layout that was not tried."""
+        return self.believed | {levels for levels in self.forbidden if self._moves(levels)}
 
     def cannot(self, levels: Levels) -> bool:
         """Whether a choice is known not to hold, whatever else is added, without asking the
@@ -192,6 +221,7 @@ class Judge:
             if held is not None or self._fails_for_sure(levels)
         }
         self.believed.clear()
+        self.forbidden.clear()
 
     def look_again(self, levels: Levels) -> Held | None:
         """A layout in which a doubted choice holds after all; where there is none, the doubt is
@@ -205,6 +235,7 @@ class Judge:
             if (held := self._known[levels]) is not None:
                 return held
         self.believed.discard(levels)
+        self.forbidden.discard(levels)
         self._failing.add(levels, np.ones(self.deciding.success.size, dtype=bool))
         self._known[levels] = None
         return None

@@ -56,7 +56,7 @@ class Search:
         """The best choice that holds, None where nothing does, or not even what must run."""
         through, stopped = False, False
         try:
-            self.best = self.judge.holds((0,) * len(self.items.pieces))
+            self.best = self.judge.holds(self.items.least)
             if self.best is None:
                 return None
             for order in self._orders():
@@ -104,7 +104,7 @@ class Search:
         budget = self.judge.written(self.best)
         while not budget.yes:
             proven = False
-            if not any(self.best.levels):
+            if self.best.levels == self.items.least:
                 return None
             self.best = self._a_little_less(self.best)
             if not self.tables(self.best):
@@ -115,13 +115,16 @@ class Search:
         return Found(self.best, budget, served, proven or gap < CLOSE, gap, stopped)
 
     def _a_little_less(self, held: Held) -> Held:
-        """A choice less the last of its items."""
-        last = max(item for item, level in enumerate(held.levels) if level)
-        levels = _with(held.levels, last, 0)
+        """A choice less a part of the last of its items."""
+        least = self.items.least
+        last = max(item for item, level in enumerate(held.levels) if level > least[item])
+        found = self.judge.holds(_with(held.levels, last, held.levels[last] - 1), held)
+        if found is not None:
+            return found
         blocks = list(held.blocks)
         for i in self.items.pieces[last]:
             blocks[i] = ()
-        return Held(levels, tuple(blocks))
+        return Held(_with(held.levels, last, least[last]), tuple(blocks))
 
     def _gap_percent(self, served: Sequence[float]) -> float:
         """How much more the bound allows, at the first priority where it allows more."""
@@ -151,11 +154,11 @@ class Search:
         """Item by item as much as holds, those before settled: first as many whole ones at once as
         hold together, then each that is left."""
         assert self.best is not None
-        held = self.judge.holds((0,) * len(order))
+        held = self.judge.holds(self.items.least)
         assert held is not None
         taken, most = 0, len(order)
         while taken < most:
-            several = _spread(taken + 1, most)
+            several = _spread(range(taken + 1, most + 1))
             prefixes = [self._whole(order[:n]) for n in several]
             holding = self.judge.holds_each(prefixes, held)
             most_here = most
@@ -176,21 +179,28 @@ class Search:
         return held
 
     def _whole(self, chosen: Sequence[int]) -> Levels:
-        """All of some items and nothing of the others."""
-        return tuple(most if n in chosen else 0 for n, most in enumerate(self.items.most))
+        """All of some items and no more than must be of the others."""
+        pairs = enumerate(zip(self.items.least, self.items.most, strict=True))
+        return tuple(most if n in chosen else least for n, (least, most) in pairs)
 
     def _more_of(self, held: Held, item: int, most: int | None = None) -> Held:
         """The choice with as much of an item (at most `most`) as holds beside the rest."""
         low, high = held.levels[item], self.items.most[item] if most is None else most
+        forbidden: set[int] = (
+            set()
+        )  # by a limit or by hands, which another amount may keep clear of
         several = [high]
-        while low < high:
+        while several:
             choices = [_with(held.levels, item, level) for level in several]
             for level, more in zip(several, self.judge.holds_each(choices, held), strict=True):
-                if more is None:
-                    high = min(high, level - 1)
-                elif low < level <= high:
+                levels = _with(held.levels, item, level)
+                if more is not None and level > low:
                     held, low = more, level
-            several = _spread(low + 1, high)
+                elif more is None and levels in self.judge.forbidden:
+                    forbidden.add(level)
+                elif more is None:
+                    high = min(high, level - 1)
+            several = _spread([n for n in range(low + 1, high + 1) if n not in forbidden])
         return held
 
     def _keep(self, held: Held) -> None:
@@ -240,12 +250,12 @@ class Search:
         while True:
             self._branch()
             doubted = sorted(
-                (levels for levels in self.judge.believed if self._matters(levels)),
+                (levels for levels in self.judge.doubts if self._matters(levels)),
                 key=lambda levels: (sum(levels), levels),
             )
             better = [held for held in map(self.judge.look_again, doubted) if held is not None]
             if not better:
-                return not any(self._matters(levels) for levels in self.judge.believed)
+                return not any(self._matters(levels) for levels in self.judge.doubts)
             self.judge.forget_doubts()
 
     def _matters(self, doubted: Levels) -> bool:
@@ -258,18 +268,18 @@ class Search:
         """Try every choice that could serve more than the best so far, depth first."""
         items = self.items
         self._alone = tuple(self._most_alone(item) for item in range(len(items.pieces)))
-        empty = self.judge.holds((0,) * len(items.pieces))
-        assert empty is not None
-        self._descend(empty, 0, self._alone)
+        least = self.judge.holds(items.least)
+        assert least is not None
+        self._descend(least, 0, self._alone)
 
     def _most_alone(self, item: int) -> int:
         """How much of an item holds beside what must run and nothing else; of one that waits for
         another, all of it."""
         if any(k in self.items.after for k in self.items.tasks[item]):
             return self.items.most[item]
-        empty = self.judge.holds((0,) * len(self.items.pieces))
-        assert empty is not None
-        return self._more_of(empty, item).levels[item]
+        least = self.judge.holds(self.items.least)
+        assert least is not None
+        return self._more_of(least, item).levels[item]
 
     def _descend(self, held: Held, item: int, most: Sequence[int]) -> None:
         """All choices that go on from one whose items before `item` are settled."""
@@ -308,10 +318,11 @@ class Search:
         return self.judge.cannot(_with(levels, item, level))
 
 
-def _spread(first: int, last: int) -> list[int]:
-    """Some whole numbers from first to last, evenly, with the last: rising."""
-    count = min(last - first + 1, SPREAD)
-    return sorted({last - (last - first) * k // max(count - 1, 1) for k in range(count)})
+def _spread(numbers: Sequence[int]) -> list[int]:
+    """Some of rising numbers, evenly, the first and the last among them."""
+    if len(numbers) <= SPREAD:
+        return list(numbers)
+    return [numbers[(len(numbers) - 1) * k // (SPREAD - 1)] for k in range(SPREAD)]
 
 
 def _with(levels: Levels, item: int, level: int) -> Levels:
