@@ -95,7 +95,7 @@ def long_evening(count=16):
     which fit beside what fits of it."""
     lamps = [
         {"name": f"lamp {k:02d}", "supply": "dc12", "working_w": 4, "minutes": 5, "priority": 3,
-         "at": f"{19 + k // 8}:{k % 8 * 6:02d}", "spread_percent": 0} for k in range(count)
+         "at": f"{18 + k // 8}:{k % 8 * 6:02d}", "spread_percent": 0} for k in range(count)
     ]  # fmt: skip
     block = {"name": "heater", "supply": "dc12", "working_w": 80, "hours": 8, "priority": 1,
              "between": ["12:00", "20:00"], "spread_percent": 0}  # fmt: skip

@@ -68,8 +68,8 @@ def test_what_waits_goes_by_the_date_of_what_it_waits_for_on_a_day_between():
 
 
 def test_what_waits_goes_by_the_date_of_what_it_waits_for_on_the_last_day():
-    # "mix" of the last day ends at 14:00, too late for an hour of "stir": worth most is "stir" after
-    # the "mix" of the day before, without that of the last day.
+    # "mix" of the last day ends at 14:00, too late for an hour of "stir": worth most is "stir"
+    # after the "mix" of the day before, without that of the last day.
     mix = lamp("mix", at="13:00", days=[1, 2, 3])
     stir = lamp("stir", between=["10:00", "14:03"], days=[3], flexible=True, after="mix")
     answer = choose(plan(mix, stir, HEATER, days=3))

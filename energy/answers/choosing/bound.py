@@ -27,10 +27,7 @@ class Bound:
         self.items, self.may_fail = items, b.may_fail
         coarse = Coarse(b, slot_s, np.arange(b.success.size), hopeful=True)
         self.first, self.last = _intervals(coarse.edges.size - 1)
-        asked, free = (
-            np.zeros((len(every), self.first.size)),
-            np.zeros((len(every), self.first.size)),
-        )
+        asked, free = np.zeros((2, len(every), self.first.size))
         for i, piece in enumerate(every):
             asked[i], free[i] = self._least_wh(coarse, b, piece)
         room = self._room_wh(coarse)

@@ -21,8 +21,8 @@ class Items:
     """pieces: of each item, the numbers of its pieces; most: how many levels it has; rank: which of
     the `priorities` it belongs to; value: what all of it serves there; need_wh: what all of it asks
     of the pack. always: the pieces that must run. after: task -> the tasks it waits for. tasks: of
-    each item, whose it is. least: what of it must be there, for something that must run waits for it.
-    task_wh: what each task asks of the pack in all.
+    each item, whose it is. least: what of it must be there, because what must run waits
+    for it. task_wh: what each task asks of the pack in all.
     """
 
     pieces: tuple[tuple[int, ...], ...]

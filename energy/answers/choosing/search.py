@@ -186,9 +186,7 @@ class Search:
     def _more_of(self, held: Held, item: int, most: int | None = None) -> Held:
         """The choice with as much of an item (at most `most`) as holds beside the rest."""
         low, high = held.levels[item], self.items.most[item] if most is None else most
-        forbidden: set[int] = (
-            set()
-        )  # by a limit or by hands, which another amount may keep clear of
+        forbidden: set[int] = set()  # by limits or hands: other amounts may be free
         several = [high]
         while several:
             choices = [_with(held.levels, item, level) for level in several]
