@@ -158,7 +158,7 @@ def choose(
         from energy.answers.how_many import how_many as ask_how_many
         from energy.answers.rest import rest_of, under
         from energy.plan import Plan, PlanError
-        from energy.show import files, text, timetable
+        from energy.show import files, sizes, text, timetable
 
         files.refuse_the_same(plan, write, plot, calendar)
         if how_many is not None and (write or plot or calendar or open_it):
@@ -188,7 +188,8 @@ def choose(
             raise typer.Exit(0 if many.count else 1)
         changes = other | rest_of(read, at, charge, was_done)
         read = read.replace(**changes)
-        answer = ask(read, effort=effort, progress=text.progress)
+        with sizes.progress(text.console(errors=True), "choices") as told:
+            answer = ask(read, effort=effort, progress=told)
         if write is not None and answer.possible:
             write_plan(write, plan, changes | answer.change)
         if calendar is not None and answer.possible:

@@ -16,6 +16,7 @@ from energy.answers.choosing.reasons import LeftOut, Reasons
 from energy.answers.choosing.search import Search
 from energy.budget import Budget, budget, changed
 from energy.plan import Plan
+from energy.plan.words import and_list
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -146,7 +147,8 @@ def choose(
     anything. Tasks marked flexible may move inside their window, in at most two blocks; the others
     keep their way of running and may do less. slot_s: how far apart the starts of blocks are tried
     [s]. effort: 1 is usual, each more allows three times the passes; the same effort gives the same
-    answer on any machine. progress is told a line for each pass. Raises PlanError as `budget`.
+    answer on any machine. progress is told how many choices were tried, of how many. Raises
+    PlanError as `budget`.
 
     >>> found = choose(Plan.read("builtin:cloudy-repair"))
     >>> found.budget.yes
@@ -225,13 +227,13 @@ def _impossible(search: Search) -> Choose:
     """What must run, or else the smallest task, does not fit even alone: by how much, and when."""
     whole = search.whole
     tasks = whole.plan.task
-    kept = [k for k, task in enumerate(tasks) if task.must]
-    words = "what must run"
+    kept, words = search.must_run, "what must run"
     if not kept:
-        inside = sorted({burst.task for burst in whole.bursts}, key=lambda k: whole.asked_wh[k])
-        kept, words = inside[:1], "what is drawn with nothing running"
-        if inside:
-            words = f'"{tasks[inside[0]].name}", the smallest task,'
+        groups = sorted(search.items.tasks, key=lambda some: whole.asked_wh[[*some]].sum())
+        kept, words = set().union(*groups[:1]), "what is drawn with nothing running"
+        if kept:
+            names = and_list([f'"{tasks[k].name}"' for k in sorted(kept)])
+            words = f"{names}, the smallest of all,"
     gone = {f"task.{k + 1}": None for k in range(len(tasks)) if k not in kept}
     alone = changed(whole, gone) if kept and gone else whole
     deciding = alone.low_end
@@ -243,6 +245,7 @@ def _impossible(search: Search) -> Choose:
     below = np.flatnonzero(deciding.charge_percent[:, scenario] < least)
     first_s = float(deciding.time_s[below[0]]) if below.size else lowest.at_s
     short_wh = max(-lowest.spare_wh, 0.0) + _unserved_wh(deciding, scenario)
+    forbidden = bool(alone.refusals) or clashes(alone)
     return Choose(
         budget=alone,
         possible=False,
@@ -250,14 +253,14 @@ def _impossible(search: Search) -> Choose:
         left_out=(),
         served={},
         gap_percent=0.0,
-        proven=not alone.yes,
+        proven=forbidden or not alone.yes,
         effort=search.effort,
         stopped=False,
         change={},
-        short_wh=short_wh,
-        short_at=alone.local(first_s),
+        short_wh=0.0 if forbidden else short_wh,
+        short_at=None if forbidden else alone.local(first_s),
         too_cold=bool(deciding.too_cold[scenario]),
-        alone="" if alone.yes else words,
+        alone="" if alone.yes and not forbidden else words,
     )
 
 

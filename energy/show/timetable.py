@@ -35,6 +35,9 @@ def show_choice(answer: Choose, out: Console) -> None:
         if b.refusals:
             out.print(Text(f"{why_turned_away(b)}."))
             return
+        if answer.short_at is None:
+            out.print(Text("Two hand-held tools need the same hands: plan them one after another."))
+            return
         why = (
             f"it falls below the reserve of {b.plan.pack.reserve_percent:.0f} % at {when}, and in"
             f" all it is {watt_hours(answer.short_wh)} Wh short"

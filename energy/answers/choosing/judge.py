@@ -24,11 +24,12 @@ from energy.plan import Plan
 
 MOST_LAYOUTS = 1500
 AT_ONCE = 12  # choices in one pass
+AHEAD = 50  # shown as still to come while nobody knows how many will
 MORE_SCENARIOS = 6  # beyond twice those that may fail: enough to see most failures
 
 Levels = tuple[int, ...]
 Layout = tuple[Blocks, ...]
-Progress = Callable[[str], None]
+Progress = Callable[[int, int], None]  # choices tried, of how many that may be
 
 
 class OutOfWork(Exception):
@@ -313,8 +314,7 @@ class Judge:
             raise OutOfWork
         self.tries += tries
         if self.progress is not None:
-            most = f" of at most {self.allowed:.0f}" if np.isfinite(self.allowed) else ""
-            self.progress(f"{self.tries}{most} choices tried")
+            self.progress(self.tries, int(min(self.allowed, self.tries + AHEAD)))
 
 
 class _Scenarios:

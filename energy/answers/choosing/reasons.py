@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from energy.answers.choosing.judge import Held, Judge, clashes
+from energy.answers.choosing.pieces import Piece
 from energy.answers.choosing.placing import Occupied
 from energy.budget import Budget, with_bursts
 from energy.model.demand import Burst
@@ -38,7 +39,7 @@ class LeftOut:
     @property
     def words(self) -> str:
         """How much is left out."""
-        if self.amount == 1:
+        if self.amount == self.times:
             return "all of it"
         return f"{self.times} of {self.amount}{' min' if self.unit == 'minutes' else ''}"
 
@@ -60,18 +61,18 @@ class Reasons:
     def _of(self, k: int) -> LeftOut:
         judge, deciding = self.judge, self.judge.deciding
         mine = [i for i, piece in enumerate(judge.every) if piece.task == k]
-        unit = judge.every[mine[0]].unit or "times"
         whole = [judge.every[i] for i in mine]
-        amount = sum(piece.amount for piece in whole)
-        done = sum(p.so_much(self.levels[i]) for i, p in zip(mine, whole, strict=True))
+        amounts = [piece.amount if piece.unit else _minutes(piece) for piece in whole]
+        left_of = [1.0 - self.levels[i] / p.levels for i, p in zip(mine, whole, strict=True)]
+        times = sum(a * part for a, part in zip(amounts, left_of, strict=True))
         share = 1.0 - sum(
             p.share * self.levels[i] / p.levels for i, p in zip(mine, whole, strict=True)
         )
         left = LeftOut(
             task=deciding.plan.task[k].name,
-            times=max(round(amount - done), 1),
-            amount=max(round(amount), 1),
-            unit=unit,
+            times=max(round(times), 1),
+            amount=max(round(sum(amounts)), 1),
+            unit=whole[0].unit or "minutes",
             why="",
             needs_wh=judge.items.task_wh[k] * share,
         )
@@ -184,6 +185,11 @@ class Reasons:
             if tried.yes and not clashes(tried):
                 return tried.plan.task[judge.every[members[0]].task].name
         return None
+
+
+def _minutes(piece: Piece) -> float:
+    """For how long a piece runs that is stated by its window alone [min]."""
+    return sum(burst.end_s - burst.start_s for burst in piece.planned) / 60.0
 
 
 def _limit(b: Budget, k: int, bursts: Sequence[Burst]) -> str:

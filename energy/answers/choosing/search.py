@@ -80,6 +80,13 @@ class Search:
         return self.judge.piece_levels(held.levels)
 
     @property
+    def must_run(self) -> set[int]:
+        """The tasks that must run, with what those wait for."""
+        found = {self.every[i].task for i in self.items.always}
+        needed = zip(self.items.tasks, self.items.least, strict=True)
+        return found | {k for tasks, least in needed if least for k in tasks}
+
+    @property
     def all_in_order(self) -> bool:
         """Whether the plan as it is runs everything after what that waits for."""
         every = tuple(() for _ in self.every)
