@@ -84,10 +84,6 @@ class Filling:
         if not self.starts:
             return []
         coarse = Coarse(self.b, self.slot_s)
-        asked = np.zeros((coarse.edges.size - 1, coarse.factor.shape[1]))
-        for task in {burst.task for burst in self.planned}:
-            mine = [burst for burst in self.planned if burst.task == task]
-            asked += coarse.asked_wh(task, mine)[:, None] * coarse.factor[task]
         of: dict[int, Starts] = {}
         for start in self.starts:
             of.setdefault(self._slot(start), []).append(start)
@@ -99,7 +95,9 @@ class Filling:
             ]
         )
         own *= (own.sum(axis=1).max() / np.maximum(own.sum(axis=1), 1e-9))[:, None]
-        margin, held = coarse.judge(asked + own[:, :, None] * coarse.factor[number])
+        margin, held = coarse.judge(
+            coarse.asked_by(self.planned) + own[:, :, None] * coarse.factor[number]
+        )
         merit = dict(zip(of, zip(np.round(margin, 3), np.round(held, 4), strict=True), strict=True))
         order = sorted(of, key=lambda slot: (*(-m for m in merit[slot]), slot))
         return [start for slot in order for start in of[slot]]

@@ -4,7 +4,9 @@ A greedy choice comes first; then everything is tried that could serve more, as 
 allowed last. What serves most at the first priority wins, whatever it costs the later ones.
 """
 
+import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -73,6 +75,23 @@ class Search:
             stopped = True
         return self._written(through, stopped)
 
+    def maximal(self, tries: int) -> Held | None:
+        """A choice to which no more of anything can be added: greedy, and improved in so many
+        tries; None where not even what must run holds."""
+        self.best = self.judge.holds((0,) * len(self.items.pieces))
+        if self.best is None:
+            return None
+        self.judge.allowed = sys.maxsize
+        self._keep(self._greedy(self._orders()[0]))
+        self.judge.allowed = self.judge.tries + tries
+        with suppress(OutOfWork):
+            self._everything() if self.exact else self._swap()
+        self.judge.allowed = sys.maxsize
+        held = self.best
+        for item in range(len(held.levels)):
+            held = self._more_of(held, item)
+        return held
+
     @property
     def all_in_order(self) -> bool:
         """Whether the plan as it is runs everything after what that waits for."""
@@ -100,13 +119,13 @@ class Search:
         while not budget.yes and any(self.best.levels):
             proven = False
             self.judge.refuse(self.best.levels)
-            self.best = self._a_little_less(self.best)
+            self.best = self.a_little_less(self.best)
             budget = self.judge.written(self.best)
         served = self.items.served(self.best.levels)
         gap = 0.0 if proven else self._gap_percent(served)
         return Found(self.best, budget, served, proven or gap < CLOSE, gap, stopped)
 
-    def _a_little_less(self, held: Held) -> Held:
+    def a_little_less(self, held: Held) -> Held:
         """A choice less the last of its items."""
         last = max(item for item, level in enumerate(held.levels) if level)
         levels = _with(held.levels, last, 0)
