@@ -276,6 +276,28 @@ def test_another_source_in_the_morning_helps_what_falls_lowest_at_noon():
     assert fix.change["charger"][0]["between"][1] <= "11:00"
 
 
+@pytest.mark.parametrize(
+    ("hour", "hours", "watts", "panel_w", "capacity_wh", "start"),
+    [(17, 3, 100, 140, 400, 60), (17, 2, 100, 284, 200, 30), (13, 5, 80, 189, 200, 40),
+     (9, 4, 80, 212, 400, 40)],
+)  # fmt: skip
+def test_a_pose_for_the_hours_that_count_is_not_missed(
+    hour, hours, watts, panel_w, capacity_wh, start
+):
+    # What is used late in the day wants a panel that faces its afternoon, not the one that gives
+    # most; what is used before noon one that faces the morning.
+    pump = {"name": "pump", "supply": "dc12", "working_w": watts, "must": True, "hours": hours,
+            "between": [f"{hour:02d}:00", "22:00"]}  # fmt: skip
+    pack = {"capacity_wh": capacity_wh, "start_percent": start, "temperature": 20}
+    sky = {"kind": "sky", "sky": "broken"}
+    b = budget(small(task=[pump], pack=pack, panel=[{"rated_w": panel_w}], weather=sky))
+    grid = [{"panel.1.tilt_deg": tilt, "panel.1.facing": facing}
+            for tilt in (15, 30, 45) for facing in range(0, 360, 45)]  # fmt: skip
+    assert not b.yes
+    assert any(changed(b, pose).yes for pose in grid)
+    assert "better-pose" in [fix.kind for fix in fixes(b).found]
+
+
 def test_a_fuller_start_stands_last():
     found = fixes(budget(small())).found
     assert [fix.kind for fix in found].index("fuller-start") == len(found) - 1

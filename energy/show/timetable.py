@@ -1,5 +1,6 @@
 """A choice of tasks in the terminal: the day as a timetable, what is left out, how many more."""
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -97,7 +98,8 @@ def show_how_many(answer: HowMany, out: Console) -> None:
     text = f"{answer.tool}: {answer.count} {one if answer.count == 1 else more}"
     if answer.each_s is not None:
         text += f" of {answer.each_s:.0f} s"
-    out.print(Text(f"{text}, {_where(answer)}.", style="bold"))
+    where = f", {_where(answer.runs)}" if answer.runs else ""
+    out.print(Text(f"{text}{where}.", style="bold"))
     chance = answer.budget.chance
     line = chance_line(chance)
     if answer.planned:
@@ -118,9 +120,8 @@ def show_how_many(answer: HowMany, out: Console) -> None:
         out.print(Text(f"Set aside, for it overloads as planned: {names}. energy check says why."))
 
 
-def _where(answer: HowMany) -> str:
+def _where(spells: Sequence[tuple[datetime, datetime]]) -> str:
     """From when to when, and on which day or how many."""
-    spells = answer.runs or answer.windows
     opens, closes = spells[0][0], spells[-1][1]
     days = len({start.date() for start, _ in spells})
     first = f"{opens:%a} {opens.day} {opens:%b}"

@@ -7,12 +7,13 @@ import math
 
 import numpy as np
 
-from energy.answers.choosing.coarse import Coarse
+from energy.answers.choosing.coarse import Coarse, worst_first
 from energy.answers.fixing.ladder import Change, Ladder
-from energy.answers.poses import search
+from energy.answers.poses import Search, search
 from energy.budget import Budget, changed
 from energy.model.limits import Refusal
 from energy.model.timeline import Interval
+from energy.outcome import FULL_PERCENT
 from energy.plan.kit import compass_word
 from energy.plan.words import and_list
 
@@ -39,23 +40,44 @@ def inverter_off(b: Budget) -> Ladder | None:
 
 
 def better_pose(b: Budget) -> Ladder | None:
-    """The panels that stand still, set up the best way for the days and the weather."""
+    """The panels that stand still, set up the best way for the days and the weather; where that is
+    not enough, for the hours in which the pack empties."""
     panels = b.plan.panel
     if not panels or any(panel.aim in ("re-aimed", "follow") for panel in panels):
         return None
     sought = search(b)
-    tilt, azimuth = sought.yields().best()
+    best = _standing(b, sought, sought.yields().best(), ": energy aim says how")
+    if changed(b, best.change(1.0), deciding=True).yes:
+        return best
+    early = sought.yields(_emptying(b.deciding)).best()
+    emptying = _standing(b, sought, early, ", for the hours in which the pack empties")
+    return emptying if changed(b, emptying.change(1.0), deciding=True).yes else best
+
+
+def _emptying(b: Budget) -> Interval:
+    """From when the pack is full for the last time before its lowest charge, or from the start, to
+    that lowest charge, in the scenario that decides [UTC s]."""
+    scenario = int(worst_first(b)[min(b.may_fail, b.success.size - 1)])
+    lowest_s = b.lowest(scenario).at_s
+    full = (b.charge_percent[:, scenario] >= FULL_PERCENT) & (b.time_s < lowest_s)
+    return float(b.time_s[full][-1]) if full.any() else float(b.time_s[0]), lowest_s
+
+
+def _standing(b: Budget, sought: Search, pose: tuple[float, float], why: str) -> Ladder:
+    """The panels that stand still, at a tilt and an azimuth."""
+    tilt, azimuth = pose
     facing = (
         "" if sought.swings else f", facing {azimuth:.0f} degrees true ({compass_word(azimuth)})"
     )
-    name = "the panels" if len(sought.aimed) > 1 else f'"{panels[sought.aimed[0]].name}"'
+    several = len(sought.aimed) > 1
+    name = "the panels" if several else f'"{b.plan.panel[sought.aimed[0]].name}"'
     return Ladder(
         kind="better-pose",
         free=True,
         most=1.0,
         whole=True,
-        change=lambda _: sought.change(sought.standing, (tilt, azimuth)),
-        words=lambda _: f"Prop {name} up at {tilt:.0f} degrees{facing}: energy aim says how.",
+        change=lambda _: sought.change(sought.standing, pose),
+        words=lambda _: f"Prop {name} up at {tilt:.0f} degrees{facing}{why}.",
     )
 
 
