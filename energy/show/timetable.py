@@ -117,7 +117,7 @@ def show_how_many(answer: HowMany, out: Console) -> None:
         out.print(Text("No more fit into the time; the charge would do for more."))
     if answer.set_aside:
         names = and_list([f'"{name}"' for name in answer.set_aside])
-        out.print(Text(f"Set aside, for it overloads as planned: {names}. energy check says why."))
+        out.print(Text(f"Set aside, overloading as planned: {names}. energy check says why."))
 
 
 def _where(spells: Sequence[tuple[datetime, datetime]]) -> str:

@@ -52,17 +52,15 @@ class Filling:
     def most(self) -> Starts:
         """As many units as hold; with one more at any place tried the plan fails."""
         chosen = self._more([], self._best_first())
-        left = [start for start in self.starts if start not in set(chosen)]
+        left = _without(self.starts, chosen)
         while left:
             tried = self._ends_of_slots(left)
             holds = self.holds([[*chosen, start] for start in tried])
-            hopeful = {self._slot(start) for start, ok in zip(tried, holds, strict=True) if ok}
-            if not hopeful:
-                break
-            first = [start for start, ok in zip(tried, holds, strict=True) if ok]
-            behind = [s for s in left if self._slot(s) in hopeful and s not in set(first)]
-            chosen = self._more(chosen, [*first, *behind])
-            left = [start for start in behind + first if start not in set(chosen)]
+            fits = [start for start, ok in zip(tried, holds, strict=True) if ok]
+            slots = {self._slot(start) for start in fits}
+            beside = [start for start in _without(left, fits) if self._slot(start) in slots]
+            chosen = self._more(chosen, [*fits, *beside])
+            left = _without([*fits, *beside], chosen)
         return sorted(chosen)
 
     def _more(self, chosen: Starts, order: Starts) -> Starts:
@@ -111,3 +109,8 @@ class Filling:
         for start in sorted(starts):
             of.setdefault(self._slot(start), []).append(start)
         return [start for mine in of.values() for start in sorted({mine[0], mine[-1]})]
+
+
+def _without(starts: Starts, gone: Starts) -> Starts:
+    out = set(gone)
+    return [start for start in starts if start not in out]

@@ -60,6 +60,7 @@ def _without(b: Budget, every: Sequence[Piece], levels: Sequence[int]) -> tuple[
             words.append(_left_out(b, k, mine))
     if not alike:  # of some task not the same in all windows: a table for each
         change = {"task": tables(b, every, levels, [()] * len(every))}
+    words.sort(key=lambda one: not one.startswith('"'))  # the whole ones first, to be read once
     return change, f"Leave out {and_list(words)}."
 
 
