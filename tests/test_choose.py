@@ -17,7 +17,6 @@ from typer.testing import CliRunner
 
 from energy import Plan, PlanError
 from energy.answers.choose import choose
-from energy.answers.how_many import how_many
 from energy.answers.rest import rest_of, under
 from energy.budget import budget, changed
 from energy.cli import app
@@ -402,60 +401,7 @@ def test_a_sky_for_each_date_goes_on_from_the_date_of_now():
     assert rest.weather.sky == (7, 5)
 
 
-# --- how many more ------------------------------------------------------------------------------
-
-
-def test_a_tool_that_is_not_planned_may_come_all_day_long_on_whole_days():
-    lamp = {"name": "lamp", "supply": "dc12", "working_w": 5, "between": ["09:00", "12:00"]}
-    span = {"start": f"{DAY}T08:00", "end": "2026-04-12T20:00"}
-    answer = how_many(plan([lamp], pack={"capacity_wh": 2000}, span=span), "phone")
-    assert len(answer.windows) == 3
-    assert answer.count > 3
-
-
-def test_the_night_of_25_hours_holds_no_more_than_its_clock_says():
-    # The plan counts a window by the clock's face, which repeats an hour that night.
-    charge = {"tool": "phone", "between": ["01:00", "04:00"]}
-    autumn = plan([charge], pack={"capacity_wh": 2000}, weather={"kind": "clear"},
-                  span={"start": "2026-10-31T20:00", "end": "2026-11-01T12:00"})  # fmt: skip
-    answer = how_many(autumn, "phone")
-    assert answer.full
-    assert answer.count == 2  # of 72 minutes each, in three hours
-
-
-def test_what_is_done_for_today_may_still_be_done_more_often():
-    cut = {"name": "cut", "supply": "ac", "working_w": 200, "times": 4, "each_min": 2,
-           "between": ["09:00", "10:00"]}  # fmt: skip
-    now = datetime.fromisoformat(f"{DAY}T13:20")
-    answer = how_many(plan([cut]), "cut", now, 60.0)
-    assert answer.count > 0
-    assert answer.windows[0][0].hour == 13  # its own window is over: anywhere in the rest
-    assert answer.unit == "times"
-
-
-def test_more_of_it_is_spread_over_all_days_that_are_left():
-    lamp = {"name": "lamp", "supply": "dc12", "working_w": 5, "hours": 1,
-            "between": ["09:00", "12:00"]}  # fmt: skip
-    span = {"start": f"{DAY}T08:00", "end": "2026-04-12T20:00"}
-    answer = how_many(plan([lamp], pack={"capacity_wh": 5000}, span=span), "lamp")
-    assert len(answer.windows) == 3
-    assert answer.full
-    assert answer.count == 3 * 180
-
-
-def test_where_no_time_is_left_for_more_of_it_a_line_says_so():
-    lamp = {"name": "lamp", "supply": "dc12", "working_w": 5, "between": ["09:00", "19:57"]}
-    now = datetime.fromisoformat(f"{DAY}T19:57")
-    with pytest.raises(PlanError, match="no time is left for more"):
-        how_many(plan([lamp]), "phone", now, 50.0)
-
-
-def test_more_of_what_is_refused_is_none_and_never_less():
-    saw = {"name": "saw", "supply": "ac", "working_w": 900, "start_w": 3000, "times": 2,
-           "each_min": 2, "between": ["09:00", "10:00"]}  # fmt: skip
-    answer = how_many(plan([saw]), "saw", datetime.fromisoformat(f"{DAY}T12:00"), 21.0)
-    assert answer.count == 0
-    assert "inverter" in answer.why_not
+# --- as a command ------------------------------------------------------------------------------
 
 
 def test_a_charge_that_the_end_of_the_span_cuts_stays_as_it_is_planned():
@@ -467,42 +413,6 @@ def test_a_charge_that_the_end_of_the_span_cuts_stays_as_it_is_planned():
     assert answer.possible
     assert [one.task for one in answer.left_out] == ["heater"]
     assert "all or nothing" in answer.left_out[0].why
-
-
-def test_a_plan_that_misses_its_goal_says_so_before_anything_is_added():
-    found = CliRunner().invoke(app, ["choose", "--how-many", "phone"], catch_exceptions=False)
-    assert found.exit_code == 1
-    assert "already misses the goal" in " ".join(found.output.split())
-    answer = CliRunner().invoke(app, ["choose", "--how-many", "phone", "--write", "x.toml"])
-    assert answer.exit_code == 2
-    assert not Path("x.toml").exists()
-
-
-@pytest.mark.parametrize("tool", ["phone", "drill-10", "cut the rusted bolts"])
-def test_one_more_than_that_many_is_too_many(tool):
-    demo = Plan.read("builtin:cloudy-repair").replace(**{"goal.chance_percent": 80})
-    answer = how_many(demo, tool)
-    assert answer.count > 0
-    assert answer.budget.chance.percent >= 80.0
-    planned = len(demo.task)
-    tables = answer.budget.plan.source["task"]
-    for k in range(planned, len(tables)):  # on whichever day
-        extra = {**tables[k], answer.unit: tables[k][answer.unit] + 1}
-        more = budget(demo.replace(task=[*tables[:k], extra, *tables[k + 1 :]]))
-        assert more.chance.percent < 80.0
-
-
-def test_a_light_can_burn_no_longer_than_its_window():
-    demo = Plan.read("builtin:cloudy-repair").replace(**{"goal.chance_percent": 10})
-    answer = how_many(demo, "led-work-light")
-    window = next(task for task in demo.task if task.tool == "led-work-light").between
-    assert answer.unit == "minutes"
-    assert answer.count <= budget(demo).calendar.window(window, demo.span.start.date())[1] / 60
-
-
-def test_an_unknown_tool_offers_the_nearest():
-    with pytest.raises(PlanError, match="angle-grinder"):
-        how_many(Plan.read("builtin:cloudy-repair"), "angel-grinder-115")
 
 
 def test_the_rest_of_the_day_says_how_it_runs_against_the_plan():

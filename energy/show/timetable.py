@@ -1,5 +1,6 @@
 """A choice of tasks in the terminal: the day as a timetable, what is left out, how many more."""
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from rich.text import Text
 
 from energy.answers.choose import Choose, Row
 from energy.answers.how_many import HowMany
+from energy.plan.words import and_list
 from energy.refused import why_turned_away
 from energy.show import files
 from energy.show.text import chance_line, watt_hours
@@ -111,7 +113,8 @@ def show_how_many(answer: HowMany, out: Console) -> None:
     text = f"{answer.tool}: {answer.count} {one if answer.count == 1 else more}"
     if answer.each_s is not None:
         text += f" of {answer.each_s:.0f} s"
-    out.print(Text(f"{text}, {_where(answer)}.", style="bold"))
+    where = f", {_where(answer.runs)}" if answer.runs else ""
+    out.print(Text(f"{text}{where}.", style="bold"))
     chance = answer.budget.chance
     line = chance_line(chance)
     if answer.planned:
@@ -124,21 +127,23 @@ def show_how_many(answer: HowMany, out: Console) -> None:
             )
         )
     if answer.why_not:
-        out.print(Text(f"Not the charge but the tool is the limit; {answer.why_not}."))
-    elif answer.full and answer.count:
+        out.print(Text(f"Not the charge is the limit: {answer.why_not}."))
+    elif answer.full and answer.planned:
         out.print(Text("No more fit into the time; the charge would do for more."))
+    if answer.set_aside:
+        names = and_list([f'"{name}"' for name in answer.set_aside])
+        out.print(Text(f"Set aside, overloading as planned: {names}. energy check says why."))
 
 
-def _where(answer: HowMany) -> str:
-    """Between which times, and on how many days."""
-    (opens, closes), *others = answer.windows
-    if not others:
-        return f"between {opens:%H:%M} and {closes:%H:%M} on {opens:%a} {opens.day} {opens:%b}"
-    return (
-        f"spread over {len(others) + 1} days,"
-        f" from {opens:%a} {opens.day} {opens:%b %H:%M}"
-        f" to {others[-1][1]:%a} {others[-1][1].day} {others[-1][1]:%b %H:%M}"
-    )
+def _where(spells: Sequence[tuple[datetime, datetime]]) -> str:
+    """From when to when, and on which day or how many."""
+    opens, closes = spells[0][0], spells[-1][1]
+    days = len({start.date() for start, _ in spells})
+    first = f"{opens:%a} {opens.day} {opens:%b}"
+    if days == 1:
+        return f"between {opens:%H:%M} and {closes:%H:%M} on {first}"
+    last = f"{closes:%a} {closes.day} {closes:%b %H:%M}"
+    return f"on {days} days, from {first} {opens:%H:%M} to {last}"
 
 
 def write_calendar(answer: Choose, path: Path) -> None:

@@ -4,7 +4,7 @@ What comes in, what is asked and what the store holds, in Wh a slot and without 
 grow with the current: hundreds of placements cost as much as one pass of the simulation.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -73,16 +73,25 @@ class Coarse:
                     share /= max(piece.mean_w, 1e-9)
                 elif supply == "dc12":
                     share = 100.0 / plan.pack.dc12.efficiency_percent
-                asked += self._hours((piece.start_s, piece.end_s)) * piece.mean_w * share
+                asked += self.hours((piece.start_s, piece.end_s)) * piece.mean_w * share
             hull = hulls.setdefault(burst.window, [burst.start_s, burst.end_s])
             hull[1] = max(hull[1], burst.end_s)
         inverter = plan.pack.inverter
         if idle and supply == "ac" and inverter is not None and inverter.on == "with-tasks":
             for start_s, end_s in hulls.values():
-                asked += self._hours((start_s, end_s)) * inverter.idle_w
+                asked += self.hours((start_s, end_s)) * inverter.idle_w
         return asked
 
-    def _hours(self, interval: Interval) -> Array:
+    def asked_by(self, bursts: Sequence[Burst]) -> Array:
+        """What bursts of any tasks ask of the bus in each slot and scenario [Wh], (t, s)."""
+        found = np.zeros((self.edges.size - 1, self.factor.shape[1]))
+        for task in {burst.task for burst in bursts}:
+            own = self.asked_wh(task, [burst for burst in bursts if burst.task == task])
+            found += own[:, None] * self.factor[task]
+        return found
+
+    def hours(self, interval: Interval) -> Array:
+        """How much of an interval lies in each slot [h], (t,)."""
         inside = np.minimum(self.edges[1:], interval[1]) - np.maximum(self.edges[:-1], interval[0])
         return np.asarray(np.maximum(inside, 0.0) / 3600.0)
 

@@ -5,8 +5,11 @@ allowed last. What serves most at the first priority wins, whatever it costs the
 """
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
+
+import numpy as np
 
 from energy.answers.choosing.bound import Bound
 from energy.answers.choosing.items import Items, items_of
@@ -86,6 +89,23 @@ class Search:
         needed = zip(self.items.tasks, self.items.least, strict=True)
         return found | {k for tasks, least in needed if least for k in tasks}
 
+    def maximal(self, tries: int) -> Held | None:
+        """A choice to which no more of anything can be added: greedy, and improved in so many
+        tries; None where not even what must run holds."""
+        self.best = self.judge.holds(self.items.least)
+        if self.best is None:
+            return None
+        self.judge.allowed = np.inf
+        self._keep(self._greedy(self._orders()[0]))
+        self.judge.allowed = self.judge.tries + tries
+        with suppress(OutOfWork):
+            self._everything() if self.exact else self._swap()
+        self.judge.allowed = np.inf
+        held = self.best
+        for item in range(len(held.levels)):
+            held = self._more_of(held, item)
+        return held
+
     @property
     def all_in_order(self) -> bool:
         """Whether the plan as it is runs everything after what that waits for."""
@@ -113,7 +133,7 @@ class Search:
             proven = False
             if self.best.levels == self.items.least:
                 return None
-            self.best = self._a_little_less(self.best)
+            self.best = self.a_little_less(self.best)
             if not self.tables(self.best):
                 return None
             budget = self.judge.written(self.best)
@@ -121,7 +141,7 @@ class Search:
         gap = 0.0 if proven else self._gap_percent(served)
         return Found(self.best, budget, served, proven or gap < CLOSE, gap, stopped)
 
-    def _a_little_less(self, held: Held) -> Held:
+    def a_little_less(self, held: Held) -> Held:
         """A choice less a part of the last of its items."""
         least = self.items.least
         last = max(item for item, level in enumerate(held.levels) if level > least[item])
