@@ -46,7 +46,9 @@ def headline(answer: Wire) -> Text:
     wrong = [str(k) for k, run in enumerate(answer.runs, start=1) if not run.fits]
     misfits = [s for s in answer.strings if s.taken and s.fits is False]
     unknown = any(s.taken and s.fits is None for s in answer.strings)
-    words = [f"run {', '.join(wrong)} needs another cable"] if wrong else []
+    words = [f"run {wrong[0]} needs another cable"] if wrong else []
+    if len(wrong) > 1:
+        words = [f"runs {', '.join(wrong[:-1])} and {wrong[-1]} need another cable"]
     for misfit in misfits:
         season = (s.in_season for s in answer.strings if s.panel == misfit.panel and s.in_season)
         words.append(next(season, f'no way to join "{misfit.panel}" suits the solar input'))
@@ -92,7 +94,7 @@ def run_table(runs: tuple[Wired, ...]) -> Table:
             Text(f"{run.drop_percent:.1f} %", style="bold red" if run.drops_too_much else ""),
             f"{run.loss_w:.1f}",
             Text(f"{run.mm2:g}", style="bold red" if run.too_thin else ""),
-            awg_words(run.awg),
+            "-" if run.awg is None else awg_words(run.awg),
             "-" if run.fuse_a is None else f"{run.fuse_a:g}",
             *([dip] if starts else []),
         )

@@ -8,7 +8,6 @@ from collections.abc import Callable
 from energy.answers.cautioning.caution import Caution, first_few, named
 from energy.answers.cautioning.telling import carries
 from energy.budget import Budget
-from energy.model import cable
 from energy.model.battery import LITHIUM
 from energy.plan.task import Task
 from energy.runs import Joined, joined
@@ -164,19 +163,8 @@ def _raised_by(b: Budget, test: Callable[[Joined], bool]) -> str:
     return first_few(ends)
 
 
-def _laid_mm2(one: Joined) -> float:
-    """The cross-section stated or found, the thickest of the table where none does."""
-    try:
-        return one.mm2
-    except ValueError:
-        return cable.CROSS_SECTIONS_MM2[-1]
-
-
 def _is_thin(one: Joined) -> bool:
-    try:
-        return one.must_carry_a > one.carries_a(_laid_mm2(one)) * ALLOWED
-    except ValueError:
-        return True  # no fuse of the series is as large, and no cable of the table
+    return one.must_carry_a > one.carries_a(one.mm2) * ALLOWED
 
 
 def thin_cable(b: Budget) -> Caution | None:
@@ -207,7 +195,7 @@ def long_cable(b: Budget) -> Caution | None:
 
 
 def _drops_too_much(one: Joined) -> bool:
-    drop_percent = 100.0 * one.amps * one.ohm(_laid_mm2(one)) / one.volts
+    drop_percent = 100.0 * one.amps * one.ohm(one.mm2) / one.volts
     return drop_percent > one.run.allowed_drop_percent * ALLOWED
 
 
