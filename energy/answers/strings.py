@@ -137,7 +137,13 @@ def cold_notes(plan: Plan, air: Air) -> list[str]:
         notes.append("[pack.solar_input] has no max_v: no string can be said to fit")
     for number, panel in enumerate(plan.panel, start=1):
         own = "temp_coefficient_voc_percent_per_c" in panel.model_fields_set
-        if panel.v_oc is None:
+        max_v = plan.pack.solar_input.max_v
+        if panel.v_oc is None and "v_mp" in panel.model_fields_set and panel.v_mp > (max_v or 1e9):
+            notes.append(
+                f'panel {number} "{panel.name}": works at {panel.v_mp:g} V and gives more when'
+                f" open; the input bears {max_v:g} V"
+            )
+        elif panel.v_oc is None:
             notes.append(f'panel {number} "{panel.name}": give v_oc from its label to judge it')
         elif not own:
             beyond = (
@@ -163,7 +169,7 @@ def string_notes(plan: Plan, laid: list[Arrangement], strings: tuple[String, ...
     for way in laid:
         name = f'"{way.panel.name}"'
         misfit = way.fits is False or not amps_fit(laid)
-        if way.panel.count > 1 and into.connection is None and (misfit or into.kind == "mppt"):
+        if way.panel.count > 1 and into.connection is None and into.kind == "mppt":
             why = "as few in series as its volts and amps let, for shade then costs least"
             if misfit:
                 why = "no way to join them suits the input"
@@ -171,13 +177,14 @@ def string_notes(plan: Plan, laid: list[Arrangement], strings: tuple[String, ...
                 f"{way.panel.count} x {name} taken as {way.in_series} in series, {way.in_parallel}"
                 f" in parallel: {why}"
             )
-        if way.in_parallel > 2:
-            notes.append(f"three strings or more of {name}: a fuse in each (NFPA 70 690.9)")
         if pack_v is not None and way.v_mp < pack_v:
             notes.append(
                 f"{name}: its {way.v_mp:.3g} V lie below the pack's {pack_v:g} V: the input must be"
                 " one that raises the voltage"
             )
+    cabled = any({run.from_, run.to} == {"panel", "pack"} for run in plan.run)
+    if sum(way.in_parallel for way in laid) > 2 and not cabled:  # its fuse line says so
+        notes.append("three strings or more in parallel: a fuse in each (NFPA 70 690.9)")
     volts = [way.v_mp for way in laid]
     if max(volts) > UNLIKE * min(volts):
         notes.append("unlike strings on one input drag one another down: match their volts")

@@ -50,8 +50,7 @@ def headline(answer: Wire) -> Text:
     if len(wrong) > 1:
         words = [f"runs {', '.join(wrong[:-1])} and {wrong[-1]} need another cable"]
     for misfit in misfits:
-        season = (s.in_season for s in answer.strings if s.panel == misfit.panel and s.in_season)
-        words.append(next(season, f'no way to join "{misfit.panel}" suits the solar input'))
+        words.append(_misfit_words(misfit, answer.strings))
     if not words:
         words = ["the cables keep their drop and carry their current"] if answer.runs else []
         words += [] if unknown or not answer.strings else ["the strings suit the solar input"]
@@ -59,6 +58,23 @@ def headline(answer: Wire) -> Text:
     words += answer.asks if answer.verdict is not False else ()
     head, style = HEADS[answer.verdict]
     return Text(head, style=style).append(f": {'; '.join(words) or 'nothing to judge'}.", "bold")
+
+
+def _misfit_words(misfit: String, strings: tuple[String, ...]) -> str:
+    """Why the strings expected of a panel do not suit the input, and what would."""
+    own = [string for string in strings if string.panel == misfit.panel]
+    for string in own:
+        if string.in_season:
+            return string.in_season
+    better = [string for string in own if string.fits is not False] if own == [*strings] else []
+    if not better:
+        return f'no way to join "{misfit.panel}" suits the solar input'
+    best = max(better, key=lambda string: string.fits is True)
+    would = "would" if best.fits else "may"
+    return (
+        f'"{misfit.panel}", {misfit.panels_in_series} in series, does not suit the solar input;'
+        f" {best.panels_in_series} in series {would}"
+    )
 
 
 def awg_words(awg: int) -> str:
