@@ -10,6 +10,7 @@ from rich.text import Text
 
 from energy.answers.strings import String
 from energy.answers.wire import Wire, Wired
+from energy.model import cable
 
 CLOSING = (
     "Cables: local codes, the makers' instructions and licensed practice come first. Check"
@@ -77,15 +78,6 @@ def _misfit_words(misfit: String, strings: tuple[String, ...]) -> str:
     )
 
 
-def awg_words(awg: int) -> str:
-    """A gauge as it is written; 0 is 1/0.
-
-    >>> awg_words(10), awg_words(0)
-    ('10', '1/0')
-    """
-    return str(awg) if awg > 0 else f"{1 - awg}/0"
-
-
 def run_table(runs: tuple[Wired, ...]) -> Table:
     """The runs: from, to, amps, drop, loss, copper and fuse."""
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, collapse_padding=True)
@@ -110,7 +102,7 @@ def run_table(runs: tuple[Wired, ...]) -> Table:
             Text(f"{run.drop_percent:.1f} %", style="bold red" if run.drops_too_much else ""),
             f"{run.loss_w:.1f}",
             Text(f"{run.mm2:g}", style="bold red" if run.too_thin else ""),
-            "-" if run.awg is None else awg_words(run.awg),
+            "-" if run.awg is None else cable.awg_words(run.awg),
             "-" if run.fuse_a is None else f"{run.fuse_a:g}",
             *([dip] if starts else []),
         )
