@@ -61,3 +61,11 @@ def test_the_fuses_of_three_strings_are_told_once(runs):
 def test_how_panels_on_pwm_are_joined_is_told_once():
     pwm = pack(nominal_v=12.8, solar_input={"kind": "pwm", "max_a": 8, "max_v": 30})
     assert shown(TWO, pwm, FREEZING).count("taken as") == 1
+
+
+def test_two_kinds_that_fit_alone_are_told_by_their_amps_together():
+    kinds = [{"name": name, "rated_w": 100, "v_oc": 22, "i_sc": 7} for name in ("one", "other")]
+    text = shown({"panel": kinds}, pack(solar_input={"max_v": 30, "max_a": 10}), FREEZING)
+    head = text.splitlines()[0]
+    assert head.startswith("NO: together the strings can short to 14 A, the solar input takes 10 A")
+    assert "no way to join" not in text

@@ -27,8 +27,9 @@ UNLIKE = 1.1  # strings whose working volts differ more drag one another down (c
 class String:
     """One way to join the panels of a kind; taken: the one that the runs are reckoned with.
 
-    fits is None where a label, a limit or the cold is not known. in_season says what is wrong with
-    a string that suits the input in the plan's own days only, and nothing of others.
+    fits is None where a label, a limit or the cold is not known; fits_alone leaves the amps of
+    other kinds on the input aside. in_season says what is wrong with a string that suits the input
+    in the plan's own days only, and nothing of others.
     """
 
     panel: str
@@ -40,6 +41,7 @@ class String:
     limit_a: float | None
     fits: bool | None
     taken: bool
+    fits_alone: bool
     in_season: str = ""
 
 
@@ -103,6 +105,7 @@ def _string(way: Arrangement, expected: Arrangement, amps_fit: bool, air: Air) -
         limit_a=into.max_a,
         fits=fits,
         taken=way == expected,
+        fits_alone=way.fits is not False,
         in_season=_in_season(way, air) if amps_fit and fits is not True else "",
     )
 
@@ -168,11 +171,12 @@ def string_notes(plan: Plan, laid: list[Arrangement], strings: tuple[String, ...
     notes = [string.in_season for string in strings if string.in_season]
     for way in laid:
         name = f'"{way.panel.name}"'
-        misfit = way.fits is False or not amps_fit(laid)
         if way.panel.count > 1 and into.connection is None and into.kind == "mppt":
             why = "as few in series as its volts and amps let, for shade then costs least"
-            if misfit:
+            if way.fits is False:
                 why = "no way to join them suits the input"
+            elif not amps_fit(laid):
+                why = "all together are too many amps for the input"
             notes.append(
                 f"{way.panel.count} x {name} taken as {way.in_series} in series, {way.in_parallel}"
                 f" in parallel: {why}"

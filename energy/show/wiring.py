@@ -45,13 +45,18 @@ def show_wire(answer: Wire, out: Console, *, demo: bool = False) -> None:
 def headline(answer: Wire) -> Text:
     """The answer in one line."""
     wrong = [str(k) for k, run in enumerate(answer.runs, start=1) if not run.fits]
-    misfits = [s for s in answer.strings if s.taken and s.fits is False]
-    unknown = any(s.taken and s.fits is None for s in answer.strings)
+    taken = [s for s in answer.strings if s.taken]
+    misfits = [s for s in taken if s.fits is False and not s.fits_alone]
+    unknown = any(s.fits is None for s in taken)
     words = [f"run {wrong[0]} needs another cable"] if wrong else []
     if len(wrong) > 1:
         words = [f"runs {', '.join(wrong[:-1])} and {wrong[-1]} need another cable"]
-    for misfit in misfits:
-        words.append(_misfit_words(misfit, answer.strings))
+    words += [_misfit_words(misfit, answer.strings) for misfit in misfits]
+    if any(s.fits is False and s.fits_alone for s in taken):
+        words.append(
+            f"together the strings can short to {sum(s.i_sc for s in taken):.3g} A, the solar input"
+            f" takes {taken[0].limit_a:g} A"
+        )
     if not words:
         words = ["the cables keep their drop and carry their current"] if answer.runs else []
         words += [] if unknown or not answer.strings else ["the strings suit the solar input"]
