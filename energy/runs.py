@@ -79,6 +79,14 @@ class Joined:
         return self._smallest[0]
 
     @property
+    def smallest_awg(self) -> int | None:
+        """The same of the gauges."""
+        run = self.run
+        allowed_v = self.volts * run.allowed_drop_percent / 100.0
+        wire = (run.conductor, run.temp_c, run.terminals_c)
+        return cable.smallest_awg(self.amps, run.length_m, allowed_v, self.bears_a, *wire)
+
+    @property
     def none_does(self) -> str:
         """Why no cross-section of the table will do; empty where one does."""
         return self._smallest[1]

@@ -215,6 +215,21 @@ def test_a_string_that_is_too_cold_is_said_in_volts():
     assert "bears 26 V" in cold["cold-string-voltage"].text
 
 
+def test_a_cold_that_nobody_knows_is_not_told_as_a_fact():
+    # 25 V x 1.25 at -40 C: NFPA 70 table 690.7(A), from memory.
+    text = found(panel(v_oc=25), pack(solar_input={"max_v": 26}), air(20, 20))
+    text = text["cold-string-voltage"].text
+    assert "would reach 31 V, and nobody has said how cold it gets here" in text
+    assert "lowest_c" in text
+    assert "in series" not in text  # there is one panel
+
+
+def test_a_panel_that_works_above_the_input_needs_no_open_circuit_volts_to_be_warned_of():
+    # v_oc lies above v_mp (a fact of the trade).
+    high = found(panel(v_mp=30), pack(solar_input={"max_v": 29}), {"place": {"lowest_c": 25}})
+    assert "reach at least 30 V" in high["cold-string-voltage"].text
+
+
 RUNS = [
     run(mm2=mm2, amps=amps, length_m=length)
     for mm2 in (1, 3.31, 10, None)

@@ -416,3 +416,19 @@ def test_no_more_is_left_out_than_has_to_be():
     assert fix.change == {"task.1": None}
     assert fix.text == 'Leave out "fridge".'
     assert budget(b.plan.replace(**fix.change)).yes
+
+
+def test_nobody_is_told_to_leave_out_a_medical_device():
+    # By its key, or by what it is called.
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 30, "between": ["18:00", "23:00"]}
+    breath = {"supply": "dc12", "working_w": 40, "between": ["22:00", "06:00"], "priority": 9}
+    for named in ({"name": "CPAP"}, {"name": "night machine", "medical": True}):
+        plan = Plan.read("builtin:cloudy-repair").replace(
+            task=[lamp, {**breath, **named}], panel=[], **{"pack.capacity_wh": 600}
+        )
+        asked = budget(plan)
+        assert not asked.yes
+        texts = [fix.text for fix in fixes(asked).found if fix.kind == "leave-out"]
+        assert texts
+        assert "lamp" in texts[0]
+        assert named["name"] not in texts[0]

@@ -60,3 +60,20 @@ def test_a_cable_that_no_gauge_matches_has_none():
     assert (answer.runs[0].fuse_a, answer.runs[0].mm2, answer.runs[0].awg) == (200.0, 95.0, None)
     assert answer.runs[0].fits
     assert " - " in shown(answer)
+
+
+@pytest.mark.parametrize(
+    ("run", "words"),
+    [
+        # NFPA 70 310.16 at 60 C, from memory: AWG 2 carries 95 A, AWG 1 110 A.
+        ({"mm2": 33.6, "amps": 80, "length_m": 1}, "take AWG 1"),
+        # 100 A over 10 m there and back at 60 C, 12 V: 3 % are 3.6 mohm, 17.241 x 1.157 x 20 / mm2
+        # makes 111 mm2, more than 4/0; 5 % are 66.5 mm2, AWG 2/0.
+        ({"mm2": 33.6, "amps": 100, "length_m": 10, "allowed_drop_percent": 5}, "take AWG 2/0"),
+        ({"mm2": 2.5, "amps": 80, "length_m": 1}, "take 25 mm2"),  # 101 A, IEC 60364-5-52
+    ],
+)
+def test_a_gauge_is_answered_with_a_thicker_gauge(run, words):
+    answer = wired({"from": "battery", "to": "winch", "volts": 12, **run})
+    assert all(words in note for note in answer.notes if note.startswith("run 1"))
+    assert any(words in note for note in answer.notes)

@@ -31,6 +31,7 @@ def cautions(budget: Budget) -> tuple[Caution, ...]:
 
 LIFE: tuple[Rule, ...] = (
     partial(life.monoxide, enclosed=True),
+    life.burner,
     electric.mains_in_the_wet,
     partial(life.monoxide, enclosed=False),
     life.medical,
@@ -70,6 +71,7 @@ GEAR: tuple[Rule, ...] = (
     battery.cold_charge,
     battery.hot_pack,
     electric.cold_string,
+    electric.string_amps,
     battery.sunlit_pack,
     life.warm_fridge,
     electric.long_cable,

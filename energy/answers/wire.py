@@ -253,7 +253,9 @@ def _rule(one: Joined, mm2: float) -> str:
     """The rules behind a run's figures, in one line."""
     run = one.run
     listed = mm2 in cable.CROSS_SECTIONS_MM2
-    copper = "IEC 60228 class 5" if listed else f"AWG {cable.same_awg(mm2)} by ASTM B258"
+    copper = "IEC 60228 class 5"
+    if not listed:
+        copper = f"AWG {cable.awg_words(cable.same_awg(mm2) or 0)} by ASTM B258"
     if run.conductor == "tinned":
         copper += ", tinned"
     parts = [f"{copper} at {run.temp_c:g} C, there and back"]
@@ -315,5 +317,8 @@ def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[
 
 
 def _instead(one: Joined) -> str:
-    """What would do, or why nothing does."""
+    """What would do, a gauge for a gauge, or why nothing does."""
+    awg = one.smallest_awg
+    if cable.same_awg(one.mm2) is not None and awg is not None:
+        return f": take AWG {cable.awg_words(awg)}"
     return f"; {one.none_does}" if one.none_does else f": take {one.smallest_mm2:g} mm2"

@@ -64,6 +64,19 @@ def monoxide(b: Budget, enclosed: bool) -> Caution | None:
     )
 
 
+def burner(b: Budget) -> Caution | None:
+    """A heater or cooker that burns fuel, whose fan or pump the pack feeds."""
+    tasks = [task for task in b.plan.task if carries(task, "flame")]
+    if not tasks:
+        return None
+    return Caution(
+        "carbon-monoxide-burner",
+        "What burns fuel makes carbon monoxide, which kills without a smell: lead its exhaust"
+        " outside, away from openings, let fresh air in, and keep an alarm where people sleep.",
+        named(tasks),
+    )
+
+
 def medical(b: Budget) -> Caution | None:
     """A medical device, or medicine kept cold."""
     tasks = [task for task in b.plan.task if carries(task, "medical")]

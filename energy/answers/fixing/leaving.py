@@ -7,11 +7,13 @@ search is that of `choose`, with few tries beyond a greedy choice.
 from collections.abc import Sequence
 from dataclasses import replace
 
+from energy.answers.cautioning.telling import carries
 from energy.answers.choosing.coarse import SLOT_S
 from energy.answers.choosing.pieces import Piece, tables
 from energy.answers.choosing.search import Search
 from energy.answers.fixing.ladder import Change, Ladder
 from energy.budget import Budget, changed
+from energy.plan.task import Task
 from energy.plan.words import and_list
 from energy.scene import ranked
 
@@ -21,7 +23,7 @@ TRIES = 16  # for improving on the greedy choice
 def leave_out(b: Budget) -> Ladder | None:
     """All that need not run; where nothing must, all but the first task."""
     tasks = b.plan.task
-    gone = [k for k in ranked(b.plan) if not tasks[k].must]
+    gone = [k for k in ranked(b.plan) if not _stays(tasks[k])]
     if not gone:
         return None
     gone = gone[1:] if len(gone) == len(tasks) else gone
@@ -65,11 +67,17 @@ def _without(b: Budget, every: Sequence[Piece], levels: Sequence[int]) -> tuple[
 
 
 def _standing(b: Budget) -> Budget:
-    """The same budget of a plan in which nothing may move, and hands are not counted, as `check`
-    does not."""
+    """The same budget of a plan in which nothing may move, what a life hangs on must run, and hands
+    are not counted, as `check` does not."""
     keys: Change = {f"task.{k + 1}.flexible": False for k in range(len(b.plan.task))}
+    keys |= {f"task.{k + 1}.must": True for k, task in enumerate(b.plan.task) if _stays(task)}
     plan = b.plan.replace(**keys, **{"goal.one_at_a_time": False})
     return replace(b, plan=plan, ends=tuple(replace(end, plan=plan) for end in b.ends))
+
+
+def _stays(task: Task) -> bool:
+    """Whether nobody should be told to leave a task out: it must run, or a life hangs on it."""
+    return task.must or carries(task, "medical")
 
 
 def _less(b: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> Change | None:
