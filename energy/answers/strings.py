@@ -19,7 +19,7 @@ from energy.strings import (
 )
 from energy.weather.coldest import Cold, known_cold
 
-COLD_C, WARM_C = -90.0, 60.0  # what air on the ground may have
+COLD_C, WARM_C = -90.0, 25.0  # of the lowest that a place may have
 UNLIKE = 1.1  # strings whose working volts differ more drag one another down (common practice)
 
 

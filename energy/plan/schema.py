@@ -63,7 +63,8 @@ class Place(Strict):
     timezone: Annotated[str, BeforeValidator(_zone)]
     # From the shore of the Dead Sea to the top of Everest, with room.
     elevation_m: Annotated[float, Field(ge=-500.0, le=9000.0)] | None = None
-    lowest_c: Annotated[float, Field(ge=-90.0, le=60.0)] | None = None  # the record-low air
+    # The record-low air: no weather station's lies above 20 C (common practice, no source).
+    lowest_c: Annotated[float, Field(ge=-90.0, le=25.0)] | None = None
     ground: (
         Literal["grass", "soil", "concrete", "asphalt", "sand", "snow", "old snow", "water"] | None
     ) = None

@@ -16,6 +16,7 @@ from energy.answers.check import Check, TaskAnswer, clock
 from energy.answers.fixes import Fixes
 from energy.budget import Budget, Chance
 from energy.show.progress import progress_lines
+from energy.strings import amps_fit, laid_out
 from energy.weather.recorded import FAR_KM
 
 VERDICTS = {
@@ -95,6 +96,12 @@ def chance_line(chance: Chance) -> str:
     return text
 
 
+def strings_suit(b: Budget) -> bool:
+    """Whether no string of the plan's panels is sure to be too much for the solar input."""
+    laid = laid_out(b.plan, b.weather.cold)
+    return amps_fit(laid) and not any(way.fits is False for way in laid)
+
+
 def show_check(
     answer: Check,
     out: Console,
@@ -110,6 +117,9 @@ def show_check(
         out.print("No plan given: this is the built-in demo, an invented example.")
     out.print(Text(b.plan.title or b.plan.origin, style="bold"))
     out.print(headline(answer))
+    if not strings_suit(b):
+        words = "But the panels' strings do not suit the solar input: ask energy wire first."
+        out.print(Text(words, style="bold red"))
     for line in summary(answer):
         out.print(Text(line))
     if out.is_terminal and (out.encoding or "").startswith("utf"):
