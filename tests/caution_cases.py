@@ -76,6 +76,7 @@ MOST_SERIOUS_FIRST = [
     "wind-on-panel",
     "damaged-lithium",
     # gear, and what hangs on it
+    "start-not-stated",
     "hot-pack",
     "pack-in-the-sun",
     "fridge-may-warm",
@@ -143,6 +144,9 @@ RAISED = [
     ("surge-when-low", task(start_w=1500), pack(start_percent=7, temperature=25)),
     ("surge-when-low", task(supply="dc12", working_w=60, start_w=90), pack(start_percent=7)),
     ("surge-when-low", task(start_w=1500), pack(start_percent=27, temperature=-10)),  # 20 locked
+    # Induction motors start at 2 to 5 times: published, brushed ones at 2 to 4: common practice.
+    ("start-not-stated", task(name="pressure washer")),
+    ("start-not-stated", task(rotating=True)),
     ("surge-near-limit", task(start_w=1650)),
     ("surge-near-limit", task(start_w=2000)),
     ("surge-near-limit", task({"name": "saw"}, {"name": "sander", "working_w": 200}, start_w=900)),
@@ -275,6 +279,10 @@ NOT_RAISED = [
     ("surge-when-low", task(start_w=1500), pack(start_percent=27, temperature=25)),
     ("surge-when-low", task(), pack(start_percent=7)),
     ("surge-when-low", task(start_w=2500), pack(start_percent=7)),  # refused: it never starts
+    ("start-not-stated", task(name="pressure washer", start_w=1500)),
+    ("start-not-stated", task(name="kettle")),
+    ("start-not-stated", task(name="drill", supply="dc12", working_w=60)),
+    ("start-not-stated", task(tool="angle-grinder-115", name="grinder")),
     ("surge-near-limit", task(start_w=1550)),
     ("surge-near-limit", task(start_w=2050)),
     ("surge-near-limit", task(working_w=950), pack(inverter={"rated_w": 1000, "surge_w": 1000})),

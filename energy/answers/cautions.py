@@ -71,6 +71,7 @@ INJURY: tuple[Rule, ...] = (
     battery.damaged_lithium,
 )
 GEAR: tuple[Rule, ...] = (
+    starts.not_stated,
     battery.hot_pack,
     battery.sunlit_pack,
     life.warm_fridge,
