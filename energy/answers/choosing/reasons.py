@@ -136,7 +136,11 @@ class Reasons:
         after = self.judge.deciding.plan.task[k].after
         if after is not None:
             return f'it would come before "{after}" is done'
-        return "what waits for it, or for what it belongs to, would come too early"
+        waiting = (j for j, awaited in self.judge.items.after.items() if k in awaited)
+        names = [self.judge.deciding.plan.task[j].name for j in waiting if self._does(j)]
+        if names:
+            return f'"{names[0]}" waits for it and would come before it is done'
+        return "what belongs to it would come too early"
 
     def _mates(self, k: int) -> list[int]:
         """The tasks that are chosen or left out together with a task."""
