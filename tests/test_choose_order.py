@@ -92,7 +92,7 @@ def test_what_must_run_brings_what_it_waits_for():
 def test_where_nothing_fits_the_smallest_task_says_by_how_much():
     heater = {"name": "heater", "supply": "ac", "working_w": 500, "times": 1, "each_min": 300,
               "at": "10:00"}  # fmt: skip
-    answer = choose(plan(heater, pack={"capacity_wh": 500}))
+    answer = choose(plan(heater, pack={"capacity_wh": 500, "discharge_max_w": 1000}))
     assert not answer.possible
     assert "heater" in answer.alone
     assert answer.short_wh > 0.0
@@ -143,3 +143,25 @@ def test_a_rough_climate_in_few_scenarios_is_judged_in_those_too(scenarios):
             assert answer.served[str(k + 1)] == pytest.approx(most / 12, abs=1e-4), start
             if most < 12:
                 break
+
+
+def test_what_could_only_come_too_early_is_not_said_to_fail_or_to_fit_in_place_of_another():
+    late = lamp("late", between=["18:00", "22:00"])
+    early = lamp("early", between=["09:00", "12:00"], after="late", priority=1)
+    (left,) = choose(plan(late, early, lamp("other", watts=60), pack={"capacity_wh": 600})).left_out
+    assert left.task == "early"
+    assert left.why == 'it would come before "late" is done'
+    assert (left.failing, left.costs) == (None, None)
+
+
+def test_what_belongs_together_is_put_back_together():
+    pack = {"capacity_wh": 80, "discharge_max_w": 400}
+    film = lamp("film", watts=90, between=["18:00", "22:00"], priority=3)
+    speaker = lamp(
+        "loudspeaker", watts=2, between=["18:00", "22:00"], priority=3, **{"with": "film"}
+    )
+    answer = choose(plan(film, speaker, lamp("small", watts=20, priority=1), pack=pack))
+    lines = {left.task: left for left in answer.left_out}
+    assert set(lines) == {"film", "loudspeaker"}
+    assert lines["film"].failing == lines["loudspeaker"].failing
+    assert 'with it and "film"' in lines["loudspeaker"].why

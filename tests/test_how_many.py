@@ -330,3 +330,13 @@ def test_a_light_can_burn_no_longer_than_its_window():
 def test_an_unknown_tool_offers_the_nearest():
     with pytest.raises(PlanError, match="angle-grinder"):
         how_many(Plan.read("builtin:cloudy-repair"), "angel-grinder-115")
+
+
+@pytest.mark.parametrize("must", [False, True])
+def test_more_of_what_another_task_goes_with(must):
+    film = {"name": "film", "supply": "ac", "working_w": 60, "minutes": 60, "must": must,
+            "between": ["18:00", "22:00"]}  # fmt: skip
+    speaker = film | {"name": "loudspeaker", "working_w": 10, "with": "film"}
+    apart = {key: value for key, value in speaker.items() if key != "with"}
+    more = how_many(plan([film, speaker]), "film").count
+    assert more == how_many(plan([film, apart]), "film").count > 0

@@ -86,7 +86,7 @@ def how_many(
     """
     table, task = _table(plan, tool)
     left = left_of(plan, now, battery_percent, done)
-    planned = (left or plan.source)["task"]
+    planned = [_without_mates(one) for one in (left or plan.source)["task"]]
     alone = plan.replace(**left | {"task": [_one(table)]})
     calendar = calendar_of(alone)
     more = _more_of(alone, table)
@@ -187,6 +187,12 @@ def _table(plan: Plan, tool: str) -> tuple[dict[str, Any], Task | None]:
     if tool not in known:
         raise PlanError([f"there is no tool {shown(tool)}{meant(tool, known)}"])
     return {"tool": tool, "priority": LAST}, None
+
+
+def _without_mates(table: Mapping[str, Any]) -> dict[str, Any]:
+    """A task's table without `with`: nothing is left out here, and more of the other task ranks
+    below both."""
+    return {key: value for key, value in table.items() if key != "with"}
 
 
 def _one(table: Mapping[str, Any]) -> dict[str, Any]:

@@ -289,15 +289,22 @@ class Judge:
         ]
 
     def comes_after(self, levels: Levels, where: Sequence[Blocks]) -> bool:
-        """Whether everything with an `after` begins when what it waits for is done: on the same
-        date, else on the last one before, else on the first."""
+        """Whether everything with an `after` begins when what it waits for is done (see
+        `in_turn`)."""
         chosen = self.piece_levels(levels)
+        return self.in_turn(
+            {i: self.places.bursts(i, much, where[i]) for i, much in enumerate(chosen) if much}
+        )
+
+    def in_turn(self, placed: Mapping[int, Sequence[Burst]]) -> bool:
+        """Whether the bursts of some pieces, by number, wait for those that they come after: done
+        on the same date, else on the last one before, else on the first."""
         spells: dict[int, list[tuple[date | None, float, float]]] = {}
-        for i, piece in enumerate(self.every):
-            if chosen[i] and (mine := self.places.bursts(i, chosen[i], where[i])):
+        for i, mine in placed.items():
+            if mine:
                 begins = min(burst.start_s for burst in mine)
-                spell = piece.day, begins, max(burst.end_s for burst in mine)
-                spells.setdefault(piece.task, []).append(spell)
+                spell = self.every[i].day, begins, max(burst.end_s for burst in mine)
+                spells.setdefault(self.every[i].task, []).append(spell)
         for k, awaited in self.items.after.items():
             done: dict[date, float] = {}
             for day, _, end_s in (spell for j in awaited for spell in spells.get(j, ())):

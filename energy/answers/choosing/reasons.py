@@ -7,13 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from energy.answers.choosing.judge import Held, Judge, clashes
-from energy.answers.choosing.pieces import Piece
+from energy.answers.choosing.pieces import Blocks, Piece
 from energy.answers.choosing.placing import Occupied
 from energy.budget import Budget, with_bursts
 from energy.model.demand import Burst
+from energy.plan.words import and_list
 from energy.refused import why_refused
 
 ALL_OR_NOTHING = "; all or nothing: give it hours, and a part of it may fit"
+Placed = dict[int, Sequence[Burst]]  # by a piece's number
 MOST_TRIED = 6  # passes that look for what a thing would cost, in all
 
 
@@ -81,45 +83,80 @@ class Reasons:
             alone = with_bursts(deciding, planned)
             if alone.refusals:
                 return replace(left, why=_limit(alone, k, planned))
-        return self._beside(left, k, mine, planned)
+        return self._beside(left, k)
 
-    def _beside(self, left: LeftOut, k: int, mine: Sequence[int], planned: list[Burst]) -> LeftOut:
-        """What happens with all of a task put back beside the rest."""
+    def _beside(self, left: LeftOut, k: int) -> LeftOut:
+        """What happens with all of a task, and of those it belongs to, put back beside the rest."""
+        judge, mates = self.judge, self._mates(k)
+        mine = [i for i, piece in enumerate(judge.every) if piece.task in {k, *mates}]
+        for mate in (k, *mates):
+            awaited = judge.items.after.get(mate, frozenset()) - {k, *mates}
+            if awaited and not any(self._does(first) for first in awaited):
+                tasks = judge.deciding.plan.task
+                why = f'waits for "{tasks[min(awaited)].name}", which is left out'
+                who = "it" if mate == k else f'it belongs to "{tasks[mate].name}", which'
+                return replace(left, why=f"{who} {why}")
+        why, tried, back = "", None, self._as_planned(mine)
+        for placed in (back, self._elsewhere(mine)):
+            if placed is None:
+                continue
+            back = placed
+            if not judge.in_turn(self._rest(mine) | placed):
+                why = self._order(k)
+                continue
+            tried = with_bursts(judge.deciding, _all(self._rest(mine) | placed))
+            if not tried.refusals and not clashes(tried):
+                break
+            why, tried = self._forbidden(tried, k, _all(placed)), None
+        if tried is None:
+            return replace(left, why=why)
+        return self._judged(left, k, tried, mine, back)
+
+    def _judged(
+        self, left: LeftOut, k: int, tried: Budget, mine: Sequence[int], back: Placed
+    ) -> LeftOut:
+        """In how many scenarios the choice fails with some pieces put back, and what makes room."""
         judge = self.judge
-        awaited = judge.items.after.get(k, frozenset())
-        if awaited and not any(self._does(first) for first in awaited):
-            name = judge.deciding.plan.task[min(awaited)].name
-            return replace(left, why=f'it waits for "{name}", which is left out', costs=name)
-        rest = self._rest(mine)
-        tried = with_bursts(judge.deciding, [*rest, *planned])
-        if tried.refusals or clashes(tried):
-            elsewhere = self._elsewhere(mine)
-            if elsewhere is None:
-                return replace(left, why=self._forbidden(tried, k, planned))
-            planned, tried = elsewhere, with_bursts(judge.deciding, [*rest, *elsewhere])
-            if tried.refusals or clashes(tried):
-                return replace(left, why=self._forbidden(tried, k, planned))
         failing, may_fail = int((~tried.success).sum()), judge.deciding.may_fail
         if failing <= may_fail:
-            return replace(left, why=self._order(k))
+            return replace(left, why="no place was found for it; more --effort looks further")
+        tasks = judge.deciding.plan.task
+        names = and_list(["it", *(f'"{tasks[mate].name}"' for mate in self._mates(k))])
         where = " in a dull corner of the region" if judge.whole.weather.rough else ""
-        scenarios = tried.success.size
-        why = f"with it {failing} of {scenarios} weathers fail{where}; {may_fail} may"
-        if not judge.every[mine[0]].unit:
+        why = f"with {names} {failing} of {tried.success.size} weathers fail{where}; {may_fail} may"
+        if not any(judge.every[i].unit for i in mine if judge.every[i].task == k):
             why += ALL_OR_NOTHING
-        costs = self._costs(k, mine, planned)
+        costs = self._costs(k, mine, back)
         if costs is not None:
             why += f'; in place of "{costs}" it would fit'
         return replace(left, why=why, costs=costs, failing=failing, may_fail=may_fail)
 
-    def _rest(self, without: Sequence[int]) -> list[Burst]:
+    def _order(self, k: int) -> str:
+        """Which of two tasks would come too early."""
+        after = self.judge.deciding.plan.task[k].after
+        if after is not None:
+            return f'it would come before "{after}" is done'
+        waiting = (j for j, awaited in self.judge.items.after.items() if k in awaited)
+        names = [self.judge.deciding.plan.task[j].name for j in waiting if self._does(j)]
+        if names:
+            return f'"{names[0]}" waits for it and would come before it is done'
+        return "what belongs to it would come too early"
+
+    def _mates(self, k: int) -> list[int]:
+        """The tasks that are chosen or left out together with a task."""
+        together = set().union(*(tasks for tasks in self.judge.items.tasks if k in tasks))
+        return sorted(together - {k})
+
+    def _as_planned(self, mine: Sequence[int]) -> Placed:
+        return {i: self.judge.every[i].planned for i in mine}
+
+    def _rest(self, without: Sequence[int]) -> Placed:
         """The bursts of the choice but for those of some pieces."""
-        return [
-            burst
+        return {
+            i: self.judge.places.bursts(i, level, self.held.blocks[i])
             for i, level in enumerate(self.levels)
             if level and i not in without
-            for burst in self.judge.places.bursts(i, level, self.held.blocks[i])
-        ]
+        }
 
     def _does(self, task: int) -> bool:
         return any(
@@ -127,25 +164,26 @@ class Reasons:
             for level, piece in zip(self.levels, self.judge.every, strict=True)
         )
 
-    def _elsewhere(self, mine: Sequence[int]) -> list[Burst] | None:
-        """All of a task at other hours, where it may move and some are free."""
-        judge = self.judge
-        if not all(judge.every[i].movable for i in mine):
+    def _elsewhere(self, mine: Sequence[int]) -> Placed | None:
+        """All of some pieces with those that may move at other hours, where some are free."""
+        judge, found = self.judge, self._rest(mine)
+        if not any(judge.every[i].movable for i in mine):
             return None
         occupied = Occupied(judge.deciding)
-        for i, level in enumerate(self.levels):
-            if level and i not in mine:
-                bursts = judge.places.bursts(i, level, self.held.blocks[i])
-                occupied.add(judge.every[i].task, bursts, bool(self.held.blocks[i]))
-        found: list[Burst] = []
-        for i in mine:
-            free = judge.places.free_places(i, judge.every[i].levels, occupied)
-            if not free:
-                return None
-            bursts = judge.places.bursts(i, judge.every[i].levels, free[0])
-            occupied.add(judge.every[i].task, bursts, bool(free[0]))
-            found += bursts
-        return found
+        for i, bursts in found.items():
+            occupied.add(judge.every[i].task, bursts, bool(self.held.blocks[i]))
+        for i in sorted(mine, key=lambda i: judge.every[i].movable):
+            level = judge.every[i].levels
+            blocks: Blocks = ()
+            if judge.every[i].movable:
+                for blocks in judge.places.free_places(i, level, occupied):
+                    if judge.in_turn(found | {i: judge.places.bursts(i, level, blocks)}):
+                        break
+                else:
+                    return None
+            found[i] = judge.places.bursts(i, level, blocks)
+            occupied.add(judge.every[i].task, found[i], bool(blocks))
+        return {i: found[i] for i in mine}
 
     def _forbidden(self, tried: Budget, k: int, planned: Sequence[Burst]) -> str:
         """Which limit, or which hands, forbid a task beside the rest."""
@@ -160,31 +198,33 @@ class Reasons:
         bursts = [burst for burst in tried.bursts if burst.task == other]
         return f'{start}"{name}" could not run: {_limit(tried, other, bursts)}'
 
-    def _order(self, k: int) -> str:
-        """What else keeps a task out: the order of things, or those it belongs to."""
-        items, plan = self.judge.items, self.judge.deciding.plan
-        if k in items.after:
-            return f'it would come before "{plan.task[k].after}" is done'
-        mates = {mate for tasks in items.tasks if k in tasks for mate in tasks} - {k}
-        names = ", ".join(f'"{plan.task[mate].name}"' for mate in sorted(mates))
-        if names:
-            return f"it belongs to {names}, for which there is no room"
-        return "no place was found for it; --effort 2 looks further"
-
-    def _costs(self, k: int, mine: Sequence[int], planned: Sequence[Burst]) -> str | None:
+    def _costs(self, k: int, mine: Sequence[int], back: Placed) -> str | None:
         """The lowest of the chosen things that would make room for all of a task."""
         judge, items = self.judge, self.judge.items
         for item in reversed(range(len(items.pieces))):
             members = items.pieces[item]
             if not self.held.levels[item] or k in items.tasks[item]:
                 continue
+            placed = self._rest([*mine, *members]) | back
+            if not self._in_order(placed):
+                continue
             if not self.tries:
                 return None
             self.tries -= 1
-            tried = with_bursts(judge.deciding, [*self._rest([*mine, *members]), *planned])
+            tried = with_bursts(judge.deciding, _all(placed))
             if tried.yes and not clashes(tried):
                 return tried.plan.task[judge.every[members[0]].task].name
         return None
+
+    def _in_order(self, placed: Placed) -> bool:
+        """Whether all that waits for something finds it done."""
+        does = {self.judge.every[i].task for i in placed}
+        after = self.judge.items.after
+        return all(after[k] & does for k in does & set(after)) and self.judge.in_turn(placed)
+
+
+def _all(placed: Placed) -> list[Burst]:
+    return [burst for bursts in placed.values() for burst in bursts]
 
 
 def _minutes(piece: Piece) -> float:

@@ -45,7 +45,7 @@ def least_left_out(b: Budget) -> tuple[Change, str, Budget] | None:
         if found.yes:
             return change, words, found
         # the scenarios that decide and all of them may differ by one
-        held = search.a_little_less(held) if any(held.levels) else None
+        held = search.a_little_less(held) if held.levels != search.items.least else None
     return None
 
 
