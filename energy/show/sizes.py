@@ -3,6 +3,7 @@
 The map is drawn in `size_map`, whole years are worded in `year_text`.
 """
 
+import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
@@ -216,8 +217,9 @@ def progress(out: Console, what: str) -> Iterator[Callable[[int, int], None]]:
     from rich.progress import Progress
 
     reached: list[int] = []
+    quiet = bool(os.environ.get("ENERGY_QUIET"))
     try:
-        with Progress(console=out, transient=True, disable=not out.is_terminal) as bar:
+        with Progress(console=out, transient=True, disable=quiet or not out.is_terminal) as bar:
             task = bar.add_task(what, total=None)
 
             def told(done: int, total: int) -> None:

@@ -4,7 +4,7 @@ What comes in, what is asked and what the store holds, in Wh a slot and without 
 grow with the current: hundreds of placements cost as much as one pass of the simulation.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -59,27 +59,31 @@ class Coarse:
         self.coulombic = battery.coulombic
         self.factor = case.factor[:, self.scenarios]
 
-    def asked_wh(self, task: int, bursts: Iterable[Burst], idle: bool = True) -> Array:
+    def asked_wh(self, task: int, bursts: Sequence[Burst], idle: bool = True) -> Array:
         """What some bursts of a task ask of the bus in each slot [Wh], at the stated watts (t,);
         with `idle` what the inverter takes to be on for them is in it."""
         plan, curve = self.b.plan, self.b.case.inverter
         supply, asked = plan.task[task].supply, np.zeros(self.edges.size - 1)
+        steps = [step for burst in bursts for step in burst.pieces]
+        if not steps:
+            return asked
+        start_s, end_s = np.array([(step.start_s, step.end_s) for step in steps]).T
+        watts = np.array([step.mean_w for step in steps])
+        if supply == "ac" and curve is not None:
+            watts = curve.input_w(watts) - curve.idle_w
+        elif supply != "ac":
+            outlet = plan.pack.usb if supply == "usb" else plan.pack.dc12
+            watts = watts * 100.0 / outlet.efficiency_percent
+        done_s = np.clip(self.edges[:, None] - start_s, 0.0, end_s - start_s)
+        asked = np.asarray(np.diff(done_s @ watts) / 3600.0)
         hulls: dict[int, list[float]] = {}
         for burst in bursts:
-            for piece in burst.pieces:
-                share = 100.0 / plan.pack.usb.efficiency_percent
-                if supply == "ac" and curve is not None:
-                    share = float(curve.input_w(np.array([piece.mean_w]))[0]) - curve.idle_w
-                    share /= max(piece.mean_w, 1e-9)
-                elif supply == "dc12":
-                    share = 100.0 / plan.pack.dc12.efficiency_percent
-                asked += self.hours((piece.start_s, piece.end_s)) * piece.mean_w * share
             hull = hulls.setdefault(burst.window, [burst.start_s, burst.end_s])
             hull[1] = max(hull[1], burst.end_s)
         inverter = plan.pack.inverter
         if idle and supply == "ac" and inverter is not None and inverter.on == "with-tasks":
-            for start_s, end_s in hulls.values():
-                asked += self.hours((start_s, end_s)) * inverter.idle_w
+            for begins_s, over_s in hulls.values():
+                asked += self.hours((begins_s, over_s)) * inverter.idle_w
         return asked
 
     def asked_by(self, bursts: Sequence[Burst]) -> Array:

@@ -22,7 +22,7 @@ from energy.model import Mask
 from energy.model.demand import Burst
 from energy.plan import Plan
 
-MOST_LAYOUTS = 1500
+MOST_LAYOUTS = 300
 AT_ONCE = 12  # choices in one pass
 AHEAD = 50  # shown as still to come while nobody knows how many will
 MORE_SCENARIOS = 6  # beyond twice those that may fail: enough to see most failures

@@ -17,7 +17,7 @@ from energy.model.demand import Burst
 
 TICK_S = 5.0  # what runs together is looked at in steps of five seconds
 KEPT = 64  # of what is taken at once by some pieces
-MOST_STARTS = 16  # of two blocks of one piece
+MOST_STARTS = 10  # of two blocks of one piece
 HALVES_EVERY_S = 3600.0  # two blocks of one task are tried at whole hours apart
 
 
@@ -29,11 +29,12 @@ class Occupied:
         ticks = int(np.ceil((b.time_s[-1] - self.start_s) / TICK_S)) + 1
         self.load = {key: np.zeros(ticks) for key in ("ac", "dc12", "usb", "va", "surge", "bus")}
         self.hands = np.zeros(ticks, dtype=bool)
+        self.known: dict[tuple[int, float, bool], dict[str, float]] = {}
 
     def copy(self) -> "Occupied":
         """The same, to be filled further."""
         other = Occupied.__new__(Occupied)
-        other.b, other.start_s = self.b, self.start_s
+        other.b, other.start_s, other.known = self.b, self.start_s, self.known
         other.load = {key: values.copy() for key, values in self.load.items()}
         other.hands = self.hands.copy()
         return other
@@ -51,6 +52,8 @@ class Occupied:
         """Whether these bursts fit beside what is there, on the safe side by a few seconds."""
         if self._held(task) and any(self.hands[at].any() for at in self._hulls(bursts, moved)):
             return False
+        if bursts and self._free_all_along(task, bursts):
+            return True
         pack = self.b.plan.pack
         limits = {"dc12": pack.dc12.rated_w, "usb": pack.usb.rated_w, "bus": pack.discharge_max_w}
         if pack.inverter is not None:
@@ -68,24 +71,47 @@ class Occupied:
                     return False
         return True
 
+    def _free_all_along(self, task: int, bursts: Sequence[Burst]) -> bool:
+        """Whether there is room from the first burst to the last for what any of them asks: the
+        quick answer, where it is yes."""
+        hull = self._ticks(bursts[0].start_s, bursts[-1].end_s)
+        peak = max((step.working_w for burst in bursts for step in burst.pieces), default=0.0)
+        watts, pack = self._watts(task, peak, True), self.b.plan.pack
+        most = {key: float(values[hull].max()) for key, values in self.load.items()}
+        inverter, surge_w = pack.inverter, watts.get("surge", 0.0)
+        limits = {"dc12": pack.dc12.rated_w, "usb": pack.usb.rated_w, "bus": pack.discharge_max_w}
+        if inverter is not None:
+            limits |= {"va": inverter.rated_w}
+            surge_w = most["ac"] + watts.get("ac", 0.0) + max(surge_w, most["surge"])
+            if "ac" in watts and surge_w > inverter.surge_w:
+                return False
+        return all(most[key] + watts.get(key, 0.0) <= limit for key, limit in limits.items())
+
     def _of(
         self, task: int, bursts: Sequence[Burst]
     ) -> Iterator[tuple[slice, bool, dict[str, float]]]:
-        one, pack = self.b.plan.task[task], self.b.plan.pack
-        outlet = pack.usb if one.supply == "usb" else pack.dc12
         for burst in bursts:
             for piece in burst.pieces:
-                watts: dict[str, float] = {one.supply: piece.working_w}
-                if one.supply == "ac":
-                    curve = self.b.case.inverter
-                    watts["va"] = piece.working_w / one.power_factor
-                    watts["surge"] = max(one.start_w - piece.working_w, 0.0) * piece.starts
-                    watts["bus"] = piece.working_w
-                    if curve is not None:
-                        watts["bus"] = float(curve.input_w(np.array([piece.working_w]))[0])
-                else:
-                    watts["bus"] = piece.working_w * 100.0 / outlet.efficiency_percent
+                watts = self._watts(task, piece.working_w, piece.starts)
                 yield self._ticks(piece.start_s, piece.end_s), piece.starts, watts
+
+    def _watts(self, task: int, working_w: float, starts: bool) -> dict[str, float]:
+        """What a step asks of its outlet, the inverter and the bus."""
+        key = task, working_w, starts
+        if key not in self.known:
+            one, pack = self.b.plan.task[task], self.b.plan.pack
+            watts: dict[str, float] = {one.supply: working_w, "bus": working_w}
+            curve = self.b.case.inverter
+            if one.supply == "ac":
+                watts["va"] = working_w / one.power_factor
+                watts["surge"] = max(one.start_w - working_w, 0.0) * starts
+                if curve is not None:
+                    watts["bus"] = float(curve.input_w(np.array([working_w]))[0])
+            else:
+                outlet = pack.usb if one.supply == "usb" else pack.dc12
+                watts["bus"] = working_w * 100.0 / outlet.efficiency_percent
+            self.known[key] = watts
+        return self.known[key]
 
     def _held(self, task: int) -> bool:
         plan = self.b.plan
@@ -165,7 +191,7 @@ class Places:
             grown: list[tuple[dict[int, Blocks], Array]] = []
             for placed, asked in several:
                 free = self.free_places(i, levels[i], self._occupied(levels, placed))
-                if len(free) + len(grown) > most:
+                if len(free) * len(several) > most:
                     return None
                 if free:
                     own = np.stack([self._hopeful_wh(i, levels[i], place) for place in free])

@@ -70,13 +70,21 @@ class Search:
             else:
                 self._swap()
         except OutOfWork:
-            pass
+            self._top_up()
         except KeyboardInterrupt:
             if self.best is None:
                 raise
             stopped = True
         nothing = self.best is None or not self.tables(self.best)
         return None if nothing else self._written(through, stopped)
+
+    def _top_up(self) -> None:
+        """Add whatever still holds to the best choice, however many tries it takes."""
+        assert self.best is not None
+        self.judge.allowed = np.inf
+        self.judge.forget_doubts()
+        for item in range(len(self.best.levels)):
+            self._keep(self._more_of(self.best, item))
 
     def _chosen(self, held: Held) -> list[int]:
         """How much of each piece a choice does."""
