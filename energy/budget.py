@@ -5,14 +5,16 @@ Every answer asks `budget` once or in a loop. What came of it is asked of the `B
 `scene`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 import numpy as np
 
+from energy.bursts import Placed, place_bursts
 from energy.model import Array
+from energy.model.demand import Burst
 from energy.model.simulate import simulate
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.outcome import Budget as Budget
@@ -20,8 +22,9 @@ from energy.outcome import Chance as Chance
 from energy.outcome import Lowest as Lowest
 from energy.outcome import wilson as wilson
 from energy.plan import Plan, PlanError
+from energy.progress import Done, Progress, left_by_window, progress
 from energy.runs import mains_notes
-from energy.scene import Placed, calendar_of, cells_of, energy_by_task, place_bursts, scene
+from energy.scene import calendar_of, cells_of, energy_by_task, scene
 from energy.solar import Solar
 from energy.strings import laid_out, pwm_notes
 from energy.weather.futures import Source, Weathers, record_of, weathers
@@ -48,13 +51,16 @@ def budget(
     now: datetime | None = None,
     battery_percent: float | None = None,
     known: Budget | None = None,
+    done: Done | None = None,
 ) -> Budget:
     """Simulate a plan in all its weathers, from its start or from a measured charge at `now`.
 
     now is a naive time on the plan's clock inside the span; battery_percent then replaces the
-    start charge, and what lies before is done. `known` is the budget of a plan that differs little:
-    what the change leaves alone is taken from there. Raises PlanError for what only the days
-    themselves show: a record too short, repeats that do not fit between sunrise and sunset.
+    start charge, and what lies before is done, but for what `done` tells otherwise of a task by its
+    name (see `energy.progress`). `known` is the budget of a plan that differs little: what the
+    change leaves alone is taken from there. Raises PlanError for what only the days themselves
+    show: a record too short, repeats that do not fit between sunrise and sunset; and for names and
+    amounts in `done` that cannot be.
 
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> budget(plan).verdict in ("stays-powered", "dips-into-reserve", "runs-flat", "overloads")
@@ -80,11 +86,13 @@ def budget(
         known = None
     record = known.record if known is not None else record_of(plan)
     cells = cells_of(plan, calendar, span, record)
-    if known is not None and (known.plan.task, known.now) == (plan.task, now):
-        placed = known.placed
+    done = done or {}
+    if known is not None and (known.plan.task, known.now, known.done) == (plan.task, now, done):
+        far, placed = known.progress, known.placed
     else:
-        placed = place_bursts(plan, calendar, span)
-    whole = _Whole(plan, now, calendar, span, placed, record, cells)
+        far = progress(plan, calendar, span, done)
+        placed = place_bursts(plan, calendar, span, left_by_window(far))
+    whole = _Whole(plan, now, done, far, calendar, span, placed, record, cells)
     if known is not None and np.array_equal(known.cells, cells):
         same_sun = _same_panels(known.plan, plan)
         found, *ends = (
@@ -97,10 +105,14 @@ def budget(
     return replace(found, ends=tuple(ends))
 
 
-def check_now(plan: Plan, now: datetime | None, battery_percent: float | None) -> None:
+def check_now(
+    plan: Plan, now: datetime | None, battery_percent: float | None, done: Done | None = None
+) -> None:
     """Raise PlanError for a time outside the span, a charge that cannot be, or one without the
     other."""
     if now is None and battery_percent is None:
+        if done:
+            raise PlanError(["--done needs --now and --battery, the charge measured then"])
         return
     if now is None or battery_percent is None:
         raise PlanError(["--now and --battery, the charge measured then, are needed together"])
@@ -126,8 +138,33 @@ def changed(known: Budget, changes: Mapping[str, Any], deciding: bool = False) -
     1100.0
     """
     if deciding:
-        known = replace(known.ends[0] if known.weather.rough and known.ends else known, ends=())
-    return budget(known.plan.replace(**changes), known.now, known=known)
+        known = replace(known.low_end, ends=())
+    plan = known.plan.replace(**changes)
+    left = {task.name for task in plan.task}
+    done = {name: amount for name, amount in known.done.items() if name in left}
+    return budget(plan, known.now, known=known, done=done)
+
+
+def with_bursts(known: Budget, bursts: Sequence[Burst]) -> Budget:
+    """The budget of the same plan if just these bursts of its tasks were wanted, in the same
+    weathers; without the ends of the doubt.
+
+    >>> known = budget(Plan.read("builtin:cloudy-repair"))
+    >>> bool(with_bursts(known, known.bursts[:3]).lowest_percent.min() > known.lowest_percent.min())
+    True
+    """
+    whole = _Whole(
+        plan=known.plan,
+        now=known.now,
+        calendar=known.calendar,
+        span=(float(known.time_s[0]), float(known.time_s[-1])),
+        placed=Placed(tuple(bursts), known.placed.begun, known.placed.notes),
+        record=known.record,
+        cells=known.cells,
+        done=known.done,
+        progress=known.progress,
+    )
+    return _judged(whole, known.weather, known.solar)
 
 
 @dataclass(frozen=True)
@@ -136,6 +173,8 @@ class _Whole:
 
     plan: Plan
     now: datetime | None
+    done: Done
+    progress: tuple[Progress, ...]
     calendar: Calendar
     span: Interval
     placed: Placed
@@ -182,6 +221,8 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
         record=whole.record,
         condition=ready.condition,
         now=whole.now,
+        done=whole.done,
+        progress=whole.progress,
     )
 
 

@@ -16,18 +16,20 @@ from energy.command import (
     DEMO,
     AllCautions,
     Battery,
-    Changes,
     Csv,
+    Done,
     Json,
     Now,
     OpenIt,
     PlanPath,
     Plot,
     Write,
+    amounts,
     charge_picture,
     draw,
     moment,
     own_of,
+    percent,
     say_care,
     say_not_written,
     say_written,
@@ -76,6 +78,7 @@ def check(
     open_it: OpenIt = False,
     now: Now = None,
     battery: Battery = None,
+    done: Done = None,
     skies: Annotated[
         bool, typer.Option("--skies", help="Also under a clear, a broken and an overcast sky.")
     ] = False,
@@ -94,7 +97,13 @@ def check(
 
         files.refuse_the_same(plan, csv, plot)
         read = Plan.read(plan or DEMO)
-        answer = ask(read, now=moment(now, read), battery_percent=battery, skies=skies)
+        answer = ask(
+            read,
+            now=moment(now, read),
+            battery_percent=percent(battery),
+            done=amounts(done),
+            skies=skies,
+        )
         warned = cautions(answer.budget)
         fixed = Fixes((), ()) if no_fixes else fixes(answer.budget)
         if csv is not None:
@@ -130,11 +139,15 @@ def choose(
     ] = None,
     now: Now = None,
     battery: Battery = None,
+    done: Done = None,
     calendar: Annotated[
         Path | None,
         typer.Option("--calendar", metavar="FILE.ics", help="The timetable as iCalendar."),
     ] = None,
-    seconds: Annotated[float, typer.Option(min=1, help="How long it may search.")] = 20.0,
+    effort: Annotated[
+        int,
+        typer.Option(min=1, max=6, help="How far to search: each more tries three times as much."),
+    ] = 1,
     all_cautions: AllCautions = False,
 ) -> None:
     """Which tasks fit, when to run each, and what is left out?"""
@@ -145,7 +158,7 @@ def choose(
         from energy.answers.how_many import how_many as ask_how_many
         from energy.answers.rest import rest_of, under
         from energy.plan import Plan, PlanError
-        from energy.show import files, text, timetable
+        from energy.show import files, sizes, text, timetable
 
         files.refuse_the_same(plan, write, plot, calendar)
         if how_many is not None and (write or plot or calendar or open_it):
@@ -153,15 +166,17 @@ def choose(
                 ["--how-many only counts: leave out --write, --plot, --open and --calendar"]
             )
         read = Plan.read(plan or DEMO)
-        at, other = moment(now, read), under(read, sky)
-        beside: Changes = {}
+        at, charge, was_done = moment(now, read), percent(battery), amounts(done)
+        other, beside = under(read, sky), {}
         if at is not None:
-            checked = ask_check(read.replace(**other), now=at, battery_percent=battery)
+            checked = ask_check(
+                read.replace(**other), now=at, battery_percent=charge, done=was_done
+            )
             beside = {"now": checked.as_dict()["now"]}
             if not json:
-                typer.echo(text.now_line(checked))
+                text.show_now(checked, text.console(), choosing=how_many is None)
         if how_many is not None:
-            many = ask_how_many(read.replace(**other), how_many, at, battery)
+            many = ask_how_many(read.replace(**other), how_many, at, charge, was_done)
             warned = cautions(many.budget)
             if json:
                 typer.echo(
@@ -171,9 +186,10 @@ def choose(
                 timetable.show_how_many(many, text.console())
                 say_care(own_of(read, plan), warned, all_cautions)
             raise typer.Exit(0 if many.count else 1)
-        changes = other | rest_of(read, at, battery)
+        changes = other | rest_of(read, at, charge, was_done)
         read = read.replace(**changes)
-        answer = ask(read, seconds=seconds, progress=text.progress)
+        with sizes.progress(text.console(errors=True), "choices") as told:
+            answer = ask(read, effort=effort, progress=told)
         if write is not None and answer.possible:
             write_plan(write, plan, changes | answer.change)
         if calendar is not None and answer.possible:
@@ -234,8 +250,10 @@ def size(
         if write is not None and answer.yes:
             write_plan(write, plan, answer.change)
         if json:
+            notes = answer.kit_notes if isinstance(answer, YearSize) else ()
             beside = {
                 "kits": [] if bought is None else [kit.as_dict() for kit in bought.found],
+                "kit_notes": notes if bought is None else (*bought.out, *bought.notes),
                 "worksheet": sheet.as_dict(),
             }
             typer.echo(

@@ -40,7 +40,14 @@ Now = Annotated[
     typer.Option(metavar="TIME", help="Judge from this time on: 13:20 or 2026-09-14T13:20."),
 ]
 Battery = Annotated[
-    float | None, typer.Option(metavar="PERCENT", help="The charge measured at --now.")
+    str | None, typer.Option(metavar="PERCENT", help="The charge measured at --now: 45 or 45%.")
+]
+Done = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="TASK=AMOUNT",
+        help="What was done by --now, in the task's unit, or all or none; for each task once.",
+    ),
 ]
 AllCautions = Annotated[
     bool, typer.Option("--all-cautions", help="Show every caution that applies.")
@@ -110,12 +117,19 @@ def prompt(question: str, default: str, reading: Callable[[str], Any]) -> Any:
 
 
 def write_plan(target: Path, plan: str | None, changes: Changes) -> None:
-    """Write a plan with some keys changed and its comments kept."""
+    """Write a plan with some keys changed and its comments kept; what named a task that is gone
+    goes with it."""
+    from energy.plan import Plan
     from energy.plan.write import write_changes
     from energy.show import files
 
     source = plan or DEMO
     origin = source if source.startswith("builtin:") else Path(source)
+    before = Plan.read(source)
+    after = before.replace(**changes).source
+    changes = changes | {"task": after["task"]} if "task" in changes else changes
+    if after.get("run") != before.source.get("run"):
+        changes = changes | {"run": after["run"]}
     files.write_text(target, write_changes(origin, changes), replace=True)
 
 
@@ -141,6 +155,42 @@ def draw(figure: Callable[[], "Figure"], plot: Path | None, open_it: bool) -> No
         plots.save(figure(), plot)
         if open_it:
             typer.launch(str(plot))
+
+
+def percent(text: str | None) -> float | None:
+    """The charge as a person says it: 45, 45 % or 45%."""
+    from energy.plan import PlanError
+    from energy.plan.kit import number
+    from energy.plan.words import shown
+
+    if text is None:
+        return None
+    bare = text.strip().removesuffix("%").strip()
+    try:
+        found = number(float(bare))
+    except ValueError:
+        found = None
+    if found is None:
+        raise PlanError([f"--battery must be a percentage, such as 45 (got {shown(text)})"])
+    if 0.0 < found < 1.0 and "%" not in text:
+        raise PlanError([f"--battery is in percent (got {bare}): did you mean {100.0 * found:g}?"])
+    return found
+
+
+def amounts(said: "Sequence[str] | None") -> dict[str, float | str]:
+    """What was done, by the task's name: "TASK=AMOUNT", each once."""
+    from energy.plan import PlanError
+    from energy.plan.words import shown
+
+    found: dict[str, float | str] = {}
+    for text in said or ():
+        name, _, amount = (part.strip() for part in text.rpartition("="))
+        if not name:
+            raise PlanError([f'--done must be TASK=AMOUNT, such as "tea=0" (got {shown(text)})'])
+        if name in found:
+            raise PlanError([f"--done names {shown(name)} twice"])
+        found[name] = amount
+    return found
 
 
 def moment(text: str | None, plan: "Plan") -> datetime | None:

@@ -4,6 +4,7 @@ Success, chance, lowest charge and verdict are worked out here, for every answer
 is brought here is for `budget`.
 """
 
+import math
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
@@ -11,13 +12,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.bursts import Placed
 from energy.model import Array, Index, Mask
 from energy.model.demand import Burst
 from energy.model.limits import Refusal
 from energy.model.simulate import Case, Run, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
-from energy.scene import Placed
+from energy.progress import Done, Progress
 from energy.solar import Solar
 from energy.weather import drawn
 from energy.weather.futures import Source, Weathers
@@ -63,9 +65,10 @@ class Budget:
 
     time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m)
     with refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy
-    inside the span; notes are lines the answer should say. case, cells, solar, record and now are
-    what it was made from; condition (m,) is the panels' mean condition in each lane; ends are the
-    budgets at both ends of the doubt about drawn weather's means.
+    inside the span; notes are lines the answer should say; progress is how far those tasks are that
+    `done` names. case, cells, solar, record, now and done are what it was made from; condition (m,)
+    is the panels' mean condition in each lane; ends are the budgets at both ends of the doubt about
+    drawn weather's means.
     """
 
     plan: Plan
@@ -86,6 +89,8 @@ class Budget:
     record: Source = field(repr=False)
     condition: Array = field(repr=False)
     now: datetime | None = None
+    done: Done = field(default_factory=dict)
+    progress: tuple[Progress, ...] = ()
     ends: "tuple[Budget, ...]" = field(default=(), repr=False)
 
     @property
@@ -107,14 +112,7 @@ class Budget:
     @cached_property
     def _lowest(self) -> tuple[Index, Array]:
         """Edge and height above what the cold locks [percent] of each lane's lowest point."""
-        locked, charge = self.locked_percent, self.charge_percent
-        above = charge[1:] - locked
-        ends, lowest_end = above.argmin(axis=0), above.min(axis=0)
-        np.subtract(charge[:-1], locked, out=above)  # the cold may deepen at a segment's start
-        starts, lowest_start = above.argmin(axis=0), above.min(axis=0)
-        at_end = lowest_end < lowest_start
-        edge = np.where(at_end, ends + 1, starts)
-        return edge, np.minimum(lowest_end, lowest_start)
+        return lowest_point(self.case, self.run)
 
     @property
     def lowest_percent(self) -> Array:
@@ -156,21 +154,29 @@ class Budget:
     @cached_property
     def success(self) -> Mask:
         """Which futures keep the reserve and leave nothing unmet for want of energy, (m,)."""
-        _, above = self._lowest
-        return (above >= self.plan.pack.reserve_percent - 1e-9) & ~self.run.ran_short
+        return succeeds(self._lowest[1], self.run, self.plan.pack.reserve_percent)
 
     @cached_property
     def margin_percent(self) -> float:
         """How far the weather that decides against the goal stays above the reserve [percent of
         charge]: where the chance falls short, below 0. It does not see what is refused."""
-        short = [self, *self.ends] if self.weather.rough else [self]
-        return min(one._own_margin_percent for one in short)
+        return min(one._own_margin_percent for one in self.deciding)
 
     @property
     def _own_margin_percent(self) -> float:
         above = np.sort(self._lowest[1] - self.plan.pack.reserve_percent)
-        may_fail = int((1.0 - self.plan.goal.chance_percent / 100.0) * above.size + 1e-9)
-        return float(above[min(may_fail, above.size - 1)])
+        return float(above[min(self.may_fail, above.size - 1)])
+
+    @property
+    def may_fail(self) -> int:
+        """In how many of the scenarios the plan may fail and still reach its goal."""
+        return self.success.size - needed(self.plan.goal.chance_percent, self.success.size)
+
+    @property
+    def low_end(self) -> "Budget":
+        """The budget on whose scenarios a yes turns: where the place is only roughly known, the one
+        at the low end of that doubt."""
+        return self.ends[0] if self.weather.rough and self.ends else self
 
     @cached_property
     def middle(self) -> int:
@@ -220,11 +226,7 @@ class Budget:
         if self.weather.independent is not None:
             low, high = (100.0 * x for x in wilson(share, self.weather.independent))
         if self.ends:
-            # The ends are drawn in so many futures, the same luck in all; what more futures than
-            # these say of the chance itself holds for its ends too.
-            alike = float(self.success[: self.ends[0].success.size].mean())
-            moved = [share - alike + float(end.success.mean()) for end in self.ends]
-            percents = [100.0 * min(max(x, 0.0), 1.0) for x in (*moved, share)]
+            percents = [100.0 * float(one.success.mean()) for one in (self, *self.ends)]
             low = min(percents) if low is None else min(low, *percents)
             high = max(percents) if high is None else max(high, *percents)
         must = self.must_served
@@ -239,13 +241,24 @@ class Budget:
         )
 
     @property
+    def deciding(self) -> "tuple[Budget, ...]":
+        """The budgets that each have to reach the goal: this one, and for a rough table of weather
+        those at both ends of the doubt about its means."""
+        return (self, *self.ends) if self.weather.rough else (self,)
+
+    @property
+    def reaches_goal(self) -> bool:
+        """Whether the chance reaches the goal, for a rough table its low end too.
+
+        More panel or pack never turns it into False; what is refused is not looked at.
+        """
+        goal = self.plan.goal.chance_percent
+        return all(one.success.sum() >= needed(goal, one.success.size) for one in self.deciding)
+
+    @property
     def yes(self) -> bool:
         """Whether the chance reaches the goal and nothing overloads."""
-        chance = self.chance
-        sure = chance.percent
-        if self.weather.rough and chance.low is not None:
-            sure = min(sure, chance.low)
-        return not self.refusals and sure >= chance.goal - 1e-9
+        return self.reaches_goal and not self.refusals
 
     @property
     def dull_tenth_percent(self) -> float:
@@ -334,6 +347,33 @@ class Budget:
         return self.calendar.moment(time_s)
 
 
+def lowest_point(case: Case, run: Run) -> tuple[Index, Array]:
+    """At which edge each lane of a pass is lowest, and how high above what the cold locks then
+    [percent of charge], both (m,)."""
+    charge = run.store_wh * (100.0 / case.battery.capacity_wh)
+    locked = (100.0 * case.battery.locked_share(case.temp_pack))[case.temp_row]
+    above = charge[1:] - locked
+    ends, lowest_end = above.argmin(axis=0), above.min(axis=0)
+    np.subtract(charge[:-1], locked, out=above)  # the cold may deepen at a segment's start
+    starts, lowest_start = above.argmin(axis=0), above.min(axis=0)
+    edge = np.where(lowest_end < lowest_start, ends + 1, starts)
+    return edge, np.minimum(lowest_end, lowest_start)
+
+
+def succeeds(above_percent: Array, run: Run, reserve_percent: float) -> Mask:
+    """In which lanes the reserve is kept and nothing runs short, (m,); above as `lowest_point`."""
+    return (above_percent >= reserve_percent - 1e-9) & ~run.ran_short
+
+
+def needed(goal_percent: float, futures: int) -> int:
+    """How many of so many futures must succeed for a goal.
+
+    >>> [needed(goal, 31) for goal in (80.0, 90.0, 95.0, 99.0)]
+    [25, 28, 30, 31]
+    """
+    return math.ceil(goal_percent / 100.0 * futures - 1e-9)
+
+
 def wilson(share: float, number: float) -> tuple[float, float]:
     """Wilson's 95 % interval of a share seen in `number` independent trials (Wilson 1927).
 
@@ -358,7 +398,7 @@ def _lowest_share(case: Case) -> Array:
     return np.asarray(lowest)
 
 
-def lanes_of(case: Case, only: slice) -> Case:
+def lanes_of(case: Case, only: slice | Index) -> Case:
     """Some lanes of a case alone: they go as they went among the others.
 
     >>> from energy.budget import budget
@@ -378,4 +418,5 @@ def lanes_of(case: Case, only: slice) -> Case:
         solar_w=case.solar_w[:, only],
         temp_pack=case.temp_pack if shared_air else case.temp_pack[:, only],
         factor=case.factor[:, only],
+        inverter_on=case.inverter_on if case.inverter_on.ndim == 1 else case.inverter_on[:, only],
     )

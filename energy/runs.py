@@ -11,7 +11,8 @@ from energy import voltages
 from energy.model import Array, cable
 from energy.model.electronics import inverter_curve
 from energy.plan import Plan, PlanError
-from energy.plan.schema import Run, Task
+from energy.plan.schema import Run
+from energy.plan.task import Task
 from energy.strings import I_SC_SHARE, Arrangement, laid_out, working_v
 from energy.weather.coldest import Cold
 
@@ -38,23 +39,30 @@ class Joined:
     known: bool = True
 
     @property
+    def beyond_fuses(self) -> bool:
+        """Whether no fuse of the series bears its current; no cable of the tables does either."""
+        return self.peak_a > cable.FUSES_A[-1]
+
+    @property
     def fuse_a(self) -> float | None:
-        """The fuse at its feeding end [A]; None where the outlet limits itself. ValueError beyond
-        the series."""
-        return None if self.kind in ("ac", "usb") else self.bears_a
+        """The fuse at its feeding end [A]; None where the outlet limits itself, or beyond the
+        series."""
+        return None if self.kind in ("ac", "usb") or self.beyond_fuses else self.bears_a
 
     @property
     def bears_a(self) -> float:
-        """What the copper should carry: its fuse or its outlet's breaker. ValueError beyond."""
-        return max(cable.fuse_a(self.peak_a), self.breaker_a or 0.0)
+        """What the copper should carry [A]: its fuse or its outlet's breaker."""
+        return max(self._for_itself_a, self.breaker_a or 0.0)
 
     @property
     def must_carry_a(self) -> float:
-        """What the copper must carry: of a flexible lead as stated, thinner than its outlet's
-        breaker but not too thin for that, its own tool. ValueError beyond."""
-        if (self.run.mm2 or 0.0) >= LEAD_MM2:
-            return cable.fuse_a(self.peak_a)
-        return self.bears_a
+        """What the copper must carry [A]: of a flexible lead as stated, thinner than its outlet's
+        breaker but not too thin for that, its own tool."""
+        return self._for_itself_a if (self.run.mm2 or 0.0) >= LEAD_MM2 else self.bears_a
+
+    @property
+    def _for_itself_a(self) -> float:
+        return self.peak_a if self.beyond_fuses else cable.fuse_a(self.peak_a)
 
     def carries_a(self, mm2: float) -> float:
         """What a cross-section carries for hours [A]. ValueError for one of no table."""
@@ -62,21 +70,38 @@ class Joined:
 
     @property
     def mm2(self) -> float:
-        """The cross-section stated, else the smallest that will do. ValueError where none does."""
-        return self.smallest_mm2 if self.run.mm2 is None else self.run.mm2
+        """The cross-section stated, else the smallest that will do, else the thickest there is."""
+        return self.run.mm2 or self.smallest_mm2 or cable.CROSS_SECTIONS_MM2[-1]
 
     @property
-    def smallest_mm2(self) -> float:
-        """The smallest that keeps the drop and carries the current. ValueError where none does."""
+    def smallest_mm2(self) -> float | None:
+        """The smallest that keeps the drop and carries the current; None where none does."""
+        return self._smallest[0]
+
+    @property
+    def smallest_awg(self) -> int | None:
+        """The same of the gauges."""
         run = self.run
-        return cable.smallest_mm2(
-            self.amps,
-            run.length_m,
-            self.volts * run.allowed_drop_percent / 100.0,
-            self.bears_a,
-            run.conductor,
-            run.temp_c,
-        )
+        allowed_v = self.volts * run.allowed_drop_percent / 100.0
+        wire = (run.conductor, run.temp_c, run.terminals_c)
+        return cable.smallest_awg(self.amps, run.length_m, allowed_v, self.bears_a, *wire)
+
+    @property
+    def none_does(self) -> str:
+        """Why no cross-section of the table will do; empty where one does."""
+        return self._smallest[1]
+
+    @property
+    def _smallest(self) -> tuple[float | None, str]:
+        run = self.run
+        allowed_v = self.volts * run.allowed_drop_percent / 100.0
+        try:
+            found = cable.smallest_mm2(
+                self.amps, run.length_m, allowed_v, self.bears_a, run.conductor, run.temp_c
+            )
+        except ValueError as error:
+            return None, str(error)
+        return found, ""
 
     def ohm(self, mm2: float) -> float:
         """Resistance there and back [ohm]."""
@@ -121,7 +146,7 @@ def _joined(plan: Plan, run: Run, strings: list[Arrangement]) -> Joined:
     if ends == {"pack", "inverter"} and has_inverter:
         return _to_inverter(plan, run)
     if tasks and ("pack" in ends or ("inverter" in ends and has_inverter)):
-        return _to_task(plan, run, max(tasks, key=_volt_amps))
+        return _to_task(plan, run, max(tasks, key=lambda task: task.peak_va))
     if run.volts is None or (run.amps is None and run.watts is None):
         raise ValueError(
             f'"{run.from_}" to "{run.to}" is not panel to pack, pack to inverter or pack to'
@@ -168,28 +193,17 @@ def _to_inverter(plan: Plan, run: Run) -> Joined:
     )
 
 
-def working_w(task: Task) -> float:
-    """What a task draws at its outlet while it works [W]: the most of a trace."""
-    if task.trace:
-        return float(max(watts for _, watts in task.trace))
-    return float(next(w for w in (task.working_w, task.on_w, task.power_w, 0.0) if w is not None))
-
-
-def _volt_amps(task: Task) -> float:
-    return working_w(task) / (task.power_factor if task.supply == "ac" else 1.0)
-
-
 def _to_task(plan: Plan, run: Run, task: Task) -> Joined:
     if task.supply == "ac":
         outlet = voltages.mains(plan)
     elif task.supply == "usb":
-        outlet = voltages.usb(run.watts or working_w(task))
+        outlet = voltages.usb(run.watts or task.peak_w)
     else:
         outlet = voltages.dc12(plan.pack)
     volts = run.volts or outlet.volts
     factor = task.power_factor if task.supply == "ac" else 1.0
-    amps = _amps(run, volts, working_w(task) / volts / factor)
-    starts = task.start_w > working_w(task)
+    amps = _amps(run, volts, task.peak_va / volts)
+    starts = task.start_w > task.peak_w
     inverter = plan.pack.inverter if task.supply == "ac" else None
     return Joined(
         run=run,
@@ -221,7 +235,7 @@ def at_the_pack(plan: Plan, panel_w: Array, cold: Cold) -> Array:
     if plan.pack.solar_input.kind == "pwm":
         assert plan.pack.nominal_v is not None
         drawn_v = plan.pack.nominal_v
-    return cable.after_cable(panel_w, one.ohm(_laid_mm2(one)), one.volts, drawn_v)
+    return cable.after_cable(panel_w, one.ohm(one.mm2), one.volts, drawn_v)
 
 
 def solar_limit_w(plan: Plan, cold: Cold) -> float:
@@ -257,7 +271,7 @@ def lead_losses(plan: Plan, cold: Cold) -> dict[int, float]:
         return found
     for one in joined(plan, laid_out(plan, cold)):
         if one.kind in ("ac", "dc12", "usb"):
-            drop = one.amps * one.ohm(_laid_mm2(one)) / one.volts
+            drop = one.amps * one.ohm(one.mm2) / one.volts
             for k, task in enumerate(plan.task):
                 if f"task:{task.name}" in (one.run.from_, one.run.to):
                     found[k] = drop / (task.power_factor if task.supply == "ac" else 1.0)
@@ -274,10 +288,3 @@ def mains_notes(plan: Plan, cold: Cold) -> tuple[str, ...]:
         for number, one in enumerate(joined(plan, laid_out(plan, cold)), start=1)
         if not one.known
     )
-
-
-def _laid_mm2(one: Joined) -> float:
-    try:
-        return one.mm2
-    except ValueError:
-        return cable.CROSS_SECTIONS_MM2[-1]

@@ -1,36 +1,33 @@
-"""From plan and weather to the case that is simulated: cells, bursts, limits, sun, battery, draws.
+"""From plan and weather to the case that is simulated: cells, limits, sun, battery, draws.
 
-Here plan objects meet the model's arrays. What is asked of the outcome lives in `budget`.
+Here plan objects meet the model's arrays. When tasks run is for `bursts`; what is asked of the
+outcome lives in `budget`.
 """
 
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from energy.bursts import Placed
 from energy.model import Array, Index
 from energy.model.battery import Battery
-from energy.model.demand import Burst, bursts, charging_s
+from energy.model.demand import Burst
 from energy.model.electronics import inverter_curve
-from energy.model.limits import Begun, Limits, Refusal, inverter_on, refusals
+from energy.model.limits import Limits, Refusal, inverter_on, refusals
 from energy.model.simulate import Case, Draw
 from energy.model.timeline import (
     GRID_S,
     Calendar,
     Interval,
     cell_of,
-    equal_shares,
     grid,
     inside,
-    one_at_a_time,
-    snap,
-    to_utc,
 )
 from energy.plan import Plan, PlanError
-from energy.plan.schema import Task
 from energy.runs import lead_losses
 from energy.solar import Solar, solar, turns
 from energy.weather import drawn
@@ -54,16 +51,6 @@ class Scene:
     refused: tuple[Refusal, ...]
     solar: Solar
     condition: Array
-
-
-@dataclass(frozen=True)
-class Placed:
-    """A plan's bursts inside a span, whatever the weather: all of them, the (task, window) that
-    began before it, and lines about what does not fit the plan's own."""
-
-    bursts: tuple[Burst, ...]
-    begun: Begun
-    notes: tuple[str, ...]
 
 
 def calendar_of(plan: Plan) -> Calendar:
@@ -95,9 +82,9 @@ def scene(
     lanes = weather.shift_days.size
     begun = placed.begun
     chargers = [calendar.windows(c.between, c.days) for c in plan.charger]
-    on_windows = _inverter_windows(plan, calendar)
+    on_windows = inverter_windows(plan, calendar)
     edges = _edges(plan, span, cells, placed.bursts, [*chargers, on_windows or []])
-    limits = _limits(plan, on_windows)
+    limits = limits_of(plan, on_windows)
     order = ranked(plan)
     refused = refusals(edges, placed.bursts, plan.task, order, limits, begun)
     turned_away = {id(r.burst) for r in refused}
@@ -234,14 +221,14 @@ def cells_of(plan: Plan, calendar: Calendar, span: Interval, record: Source) -> 
     return grid(float(first), float(last), marks, every)
 
 
-def _inverter_windows(plan: Plan, calendar: Calendar) -> list[Interval] | None:
+def inverter_windows(plan: Plan, calendar: Calendar) -> list[Interval] | None:
     inverter = plan.pack.inverter
     if inverter is None or isinstance(inverter.on, str):
         return None
     return [w for between in inverter.on for w in calendar.windows(between)]
 
 
-def _limits(plan: Plan, on_windows: list[Interval] | None) -> Limits:
+def limits_of(plan: Plan, on_windows: list[Interval] | None) -> Limits:
     pack = plan.pack
     inverter = pack.inverter
     capacity = pack.capacity_wh * pack.health_percent / 100.0
@@ -283,104 +270,6 @@ def _battery(plan: Plan, lanes: int) -> Battery:
     )
 
 
-def place_bursts(plan: Plan, calendar: Calendar, span: Interval) -> Placed:
-    """Every burst of every task inside the span judged [UTC s].
-
-    Raises PlanError for what only the days themselves show, such as repeats that do not fit between
-    sunrise and sunset.
-    """
-    whole = to_utc(plan.span.start, calendar.zone), to_utc(plan.span.end, calendar.zone)
-    placed: list[Burst] = []
-    begun: set[tuple[int, int]] = set()
-    notes: list[str] = []
-    problems: list[str] = []
-    for k, task in enumerate(plan.task):
-        cut_off, days, in_days = False, calendar.days(task.days), []
-        for day in days:
-            try:
-                found, block_cut = _in_day(plan, calendar, k, day)
-            except ValueError as error:
-                problems.append(f'{plan.origin}: task {k + 1} "{task.name}": {error}')
-                break
-            if block_cut:
-                notes.append(f'"{task.name}" is longer than its window on {day} and is cut there')
-            in_days.append(found)
-        in_days, cuts = one_at_a_time(in_days)
-        notes += _starts_again(task, calendar, [t for t in cuts if whole[0] < t < whole[1]])
-        for number, (day, found) in enumerate(zip(days, in_days, strict=False)):
-            placed += bursts(task, k, number, found, span)
-            if any(whole[0] <= start < span[0] for start, _ in found):
-                begun.add((k, number))
-            inside_s = sum(max(min(b, whole[1]) - max(a, whole[0]), 0.0) for a, b in found)
-            outside_s = sum(b - a for a, b in found) - inside_s
-            cut_off |= outside_s > 1.0 and day >= calendar.first
-        if cut_off and task.must and not _all_day(task):
-            notes.append(
-                f'what of "{task.name}", which must run, comes before the start or after the end of'
-                " the span is not judged"
-            )
-    if problems:
-        raise PlanError(problems)
-    return Placed(tuple(placed), frozenset(begun), (*notes, *_no_sunset(plan, calendar)))
-
-
-def _starts_again(task: Task, calendar: Calendar, cuts: Sequence[float]) -> list[str]:
-    """A line where a task is cut [UTC s] because it starts again before it is over."""
-    if not cuts:
-        return []
-    when = f"{calendar.moment(cuts[0]):%Y-%m-%d at %H:%M}"
-    when += f", the first of {len(cuts)} times" if len(cuts) > 1 else ""
-    again = f'"{task.name}" still runs when it starts again on {when}'
-    return [f"{again}: it is cut there, for nothing runs twice at once"]
-
-
-def _no_sunset(plan: Plan, calendar: Calendar) -> list[str]:
-    """A line where a task waits for a sunrise or sunset that does not come."""
-    moments = [m for t in plan.task for m in (*(t.between or ()), t.at) if m is not None]
-    if all(anchor == "clock" for anchor, _ in moments):
-        return []
-    rise, fall = calendar.sun_times(calendar.first)
-    if fall == rise:
-        return ["the sun does not rise: sunrise and sunset are both taken as its noon"]
-    if fall - rise >= DAY_S:
-        return ["the sun does not set: sunrise and sunset are taken as 12 hours from its noon"]
-    return []
-
-
-def _all_day(task: Task) -> bool:
-    """Whether a task simply runs on, day and night."""
-    amount = task.times or task.duration_s or task.charges
-    return task.between is None and task.at is None and amount is None
-
-
-def _in_day(plan: Plan, calendar: Calendar, number: int, day: date) -> tuple[list[Interval], bool]:
-    """A task's bursts in the window that starts on a day; whether a block had to be cut."""
-    task = plan.task[number]
-    repeats, each_s = task.times, task.each_s
-    if task.charges is not None:
-        repeats, each_s = task.charges, charging_s(task)
-    if task.trace is not None and repeats is None and task.duration_s is None:
-        repeats, each_s = 1, task.trace[-1][0] - task.trace[0][0]
-    if task.at is not None:
-        start = calendar.at(task.at, day)
-        if repeats is None:
-            assert task.duration_s is not None
-            return [(start, snap(start + task.duration_s))], False
-        assert each_s is not None
-        firsts = [snap(start + i * each_s) for i in range(repeats)]
-        return [(a, snap(a + each_s)) for a in firsts], False
-    window = calendar.window(task.between, day)
-    if window is None:
-        return [], False
-    if repeats is not None:
-        assert each_s is not None
-        return equal_shares(window, repeats, each_s), False
-    if task.duration_s is None:
-        return [window], False
-    end = snap(window[0] + task.duration_s)
-    return [(window[0], min(end, window[1]))], end > window[1] + 1e-3
-
-
 def _draws(
     edges: Array,
     accepted: Sequence[Burst],
@@ -390,18 +279,23 @@ def _draws(
 ) -> list[Draw]:
     """The mean watts of every task that runs, by segment, in rank order; lost in its lead by task
     as a share of them."""
-    rows: dict[int, list[Index]] = {}
-    watts: dict[int, list[Array]] = {}
+    mine: dict[int, list[Burst]] = {}
     for burst in accepted:
-        for piece in burst.pieces:
-            first, last = np.searchsorted(edges, [piece.start_s, piece.end_s])
-            rows.setdefault(burst.task, []).append(np.arange(first, last))
-            watts.setdefault(burst.task, []).append(np.full(int(last - first), piece.mean_w))
-    found = []
-    for task in order:
-        if task in rows:
-            where: Index = np.concatenate(rows[task])
-            unique, at = np.unique(where, return_inverse=True)
-            total = np.asarray(np.bincount(at, np.concatenate(watts[task])), dtype=float)
-            found.append(Draw(task, plan.task[task].supply, unique, total, lost.get(task, 0.0)))
-    return found
+        mine.setdefault(burst.task, []).append(burst)
+    return [
+        draw_of(edges, mine[k], k, plan.task[k].supply, lost.get(k, 0.0))
+        for k in order
+        if k in mine
+    ]
+
+
+def draw_of(edges: Array, bursts: Sequence[Burst], row: int, supply: str, lead_loss: float) -> Draw:
+    """What some bursts ask by segment, as one load; `row` is that of its random factors."""
+    pieces = [piece for burst in bursts for piece in burst.pieces]
+    first = np.searchsorted(edges, [piece.start_s for piece in pieces])
+    last = np.searchsorted(edges, [piece.end_s for piece in pieces])
+    where: Index = np.concatenate([np.arange(a, b) for a, b in zip(first, last, strict=True)])
+    watts = np.repeat([piece.mean_w for piece in pieces], last - first)
+    unique, at = np.unique(where, return_inverse=True)
+    total = np.asarray(np.bincount(at, watts), dtype=float)
+    return Draw(row, supply, unique, total, lead_loss)

@@ -62,20 +62,26 @@ class Arrangement:
     def fits(self) -> bool | None:
         """Whether the input bears the cold volts and the short-circuit amps, and the string
         charges; None: not known."""
-        into, panel = self.pack.solar_input, self.panel
-        if into.max_a is not None and self.i_sc > into.max_a * ROUNDING:
-            return False
-        if not self.charges:
-            return False
-        if into.max_v is None:
+        return self.bears_volts if self.charges and amps_fit([self]) else False
+
+    @property
+    def bears_volts(self) -> bool | None:
+        """Whether the input bears the cold volts; None: not known."""
+        max_v = self.pack.solar_input.max_v
+        if max_v is None:
             return None
-        stated_v_mp = panel.v_mp if "v_mp" in panel.model_fields_set else 0.0
-        least_v = panel.v_oc or stated_v_mp  # v_oc lies above v_mp
-        if self._in_the_cold(least_v, self.cold.sure_c) > into.max_v * ROUNDING:
+        if self.sure_v > max_v * ROUNDING:
             return False
-        if self.v_oc_cold is None or self.v_oc_cold > into.max_v * ROUNDING:
+        if self.v_oc_cold is None or self.v_oc_cold > max_v * ROUNDING:
             return None
         return True
+
+    @property
+    def sure_v(self) -> float:
+        """Volts that a string is sure to reach or pass in the cold; v_oc lies above a stated v_mp,
+        0 where neither is given."""
+        stated_v_mp = self.panel.v_mp if "v_mp" in self.panel.model_fields_set else 0.0
+        return self._in_the_cold(self.panel.v_oc or stated_v_mp, self.cold.sure_c)
 
     def _in_the_cold(self, volts: float, air_c: float) -> float:
         """Of a string: by the panel's own coefficient, else by the table of NFPA 70 690.7(A)."""

@@ -89,8 +89,10 @@ def usb(watts: float) -> Outlet:
     >>> usb(65.0).volts, usb(10.0).volts
     (20.0, 5.0)
     """
-    volts = next((volts for most_w, volts in USB_V if watts <= most_w), USB_V[-1][1])
-    return Outlet(volts, f"the USB outlet is taken at {volts:g} V for {watts:g} W (IEC 62680-1-2)")
+    most_w, most_v = USB_V[-1]
+    volts = next((volts for most_w, volts in USB_V if watts <= most_w), most_v)
+    about = f"the USB outlet is taken at {volts:g} V for {watts:g} W (IEC 62680-1-2)"
+    return Outlet(volts, about + f", but USB gives {most_w:g} W at most" * (watts > most_w))
 
 
 def breaker_a(rated_w: float, volts: float) -> float:

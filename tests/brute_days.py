@@ -165,7 +165,8 @@ def in_window(task, opens, closes):
         return [(opens, closes)]
     each = task.each_s or charge_s(task)
     if task.at is not None:
-        return [(opens + k * each, opens + (k + 1) * each) for k in range(count)]
+        starts = [opens + k * (each + (task.pause_s or 0.0)) for k in range(count)]
+        return [(start, start + each) for start in starts]
     share = (closes - opens) / count
     middles = [opens + (k + 0.5) * share for k in range(count)]
     return [(m - each / 2.0, m + each / 2.0) for m in middles]

@@ -38,6 +38,7 @@ DRILLS_ON_CHARGE = {
 MOST_SERIOUS_FIRST = [
     # life
     "carbon-monoxide-enclosed",
+    "carbon-monoxide-burner",
     "mains-in-the-wet",
     "carbon-monoxide",
     "medical-load",
@@ -45,11 +46,15 @@ MOST_SERIOUS_FIRST = [
     "fuel-vapour",
     "hydrogen",
     "sparks-near-lead-acid",
+    "cold-string-voltage",
+    "string-amps",
     "string-can-shock",
     "cable-too-thin",
     "welding-arc",
     "sparks",
     "hot-tools",
+    "pack-too-cold",
+    "charging-below-freezing",
     "pack-without-air",
     "extreme-heat",
     "alone-with-tools",
@@ -71,10 +76,8 @@ MOST_SERIOUS_FIRST = [
     "wind-on-panel",
     "damaged-lithium",
     # gear, and what hangs on it
-    "pack-too-cold",
-    "charging-below-freezing",
+    "start-not-stated",
     "hot-pack",
-    "cold-string-voltage",
     "pack-in-the-sun",
     "fridge-may-warm",
     "cable-too-long",
@@ -102,6 +105,7 @@ RAISED = [
     ("carbon-monoxide", charger("second-hand generator")),
     ("carbon-monoxide", charger("wind generator, else a diesel generator")),
     ("carbon-monoxide-enclosed", charger("generator"), around("enclosed")),
+    ("carbon-monoxide-burner", light(name="diesel cabin heater")),
     ("medical-load", task(medical=True)),
     ("hydrogen", PANEL, AGM),
     ("hydrogen", charger("mains"), pack(chemistry="flooded", capacity_wh=3000)),
@@ -140,6 +144,9 @@ RAISED = [
     ("surge-when-low", task(start_w=1500), pack(start_percent=7, temperature=25)),
     ("surge-when-low", task(supply="dc12", working_w=60, start_w=90), pack(start_percent=7)),
     ("surge-when-low", task(start_w=1500), pack(start_percent=27, temperature=-10)),  # 20 locked
+    # Induction motors start at 2 to 5 times: published, brushed ones at 2 to 4: common practice.
+    ("start-not-stated", task(name="pressure washer")),
+    ("start-not-stated", task(rotating=True)),
     ("surge-near-limit", task(start_w=1650)),
     ("surge-near-limit", task(start_w=2000)),
     ("surge-near-limit", task({"name": "saw"}, {"name": "sander", "working_w": 200}, start_w=900)),
@@ -183,6 +190,9 @@ RAISED = [
     ("cold-string-voltage", panel(v_oc=25), pack(solar_input={"max_v": 25}), air(20, 20)),
     ("cold-string-voltage", panel(v_oc=25), pack(solar_input={"max_v": 31}), air(20, 20)),
     ("cold-string-voltage", panel(v_oc=25), pack(solar_input={"max_v": 26}), air(0, 20)),
+    ("cold-string-voltage", panel(v_mp=30), pack(solar_input={"max_v": 29}), air(20, 20)),
+    ("string-amps", panel(i_sc=11), pack(solar_input={"max_a": 10})),
+    ("string-amps", panel(i_sc=6, count=2, v_oc=22), pack(solar_input={"max_a": 10, "max_v": 40})),
     # 1 mm2 carries 13.5 A: BS 7671 table 4D1A; AWG 12 20 A: NFPA 70 240.4(D); from memory.
     ("cable-too-thin", run(mm2=1, amps=12.1)),  # 12.1 A x 1.25: a fuse of 20 A
     ("cable-too-thin", run(mm2=3.31, amps=16.1)),  # a fuse of 25 A
@@ -226,6 +236,7 @@ NOT_RAISED = [
     ("mains-in-the-wet", task(hand_held=True, wet_work=True, sparks=True, supply="dc12")),
     ("mains-in-the-wet", task(name="drill", hand_held=False)),
     ("mains-in-the-wet", task(), around("fuel", "enclosed", "alone")),
+    ("carbon-monoxide-burner", light(name="heater")),
     ("carbon-monoxide", charger("mains before leaving")),
     ("carbon-monoxide", charger("charging card on a cart")),
     ("carbon-monoxide", charger("wind generator")),
@@ -268,6 +279,10 @@ NOT_RAISED = [
     ("surge-when-low", task(start_w=1500), pack(start_percent=27, temperature=25)),
     ("surge-when-low", task(), pack(start_percent=7)),
     ("surge-when-low", task(start_w=2500), pack(start_percent=7)),  # refused: it never starts
+    ("start-not-stated", task(name="pressure washer", start_w=1500)),
+    ("start-not-stated", task(name="kettle")),
+    ("start-not-stated", task(name="drill", supply="dc12", working_w=60)),
+    ("start-not-stated", task(tool="angle-grinder-115", name="grinder")),
     ("surge-near-limit", task(start_w=1550)),
     ("surge-near-limit", task(start_w=2050)),
     ("surge-near-limit", task(working_w=950), pack(inverter={"rated_w": 1000, "surge_w": 1000})),
@@ -319,6 +334,9 @@ NOT_RAISED = [
     ),
     ("cold-string-voltage", panel(v_oc=25, v_mp=20), air(0, 20)),
     ("cold-string-voltage", panel(), pack(solar_input={"max_v": 19}), air(0, 20)),
+    ("string-amps", panel(i_sc=10), pack(solar_input={"max_a": 10})),
+    ("string-amps", panel(i_sc=6, count=2), pack(solar_input={"max_a": 10})),  # in series
+    ("string-amps", panel(i_sc=11)),
     ("cable-too-thin", run(mm2=1, amps=8)),  # a fuse of 10 A
     ("cable-too-thin", run(mm2=3.31, amps=16)),  # a fuse of 20 A
     ("cable-too-thin", run(mm2=None, amps=40)),

@@ -57,6 +57,12 @@ TASKS = [
     "circuit breaker tester",
     "sewing machine",
     "lawn sprinkler timer",
+    "gas alarm",
+    "gas bottle scale",
+    "diesel level sensor",
+    "charcoal drawing, lamp",
+    "stove pipe thermometer",
+    "brick pattern printer",
 ]
 CHARGERS = [
     "solar generator",

@@ -1,6 +1,6 @@
-"""Sixty names as people write them, of tasks and of chargers, and the caution each must raise.
+"""Names as people write them, of tasks and of chargers, and the caution each must raise.
 
-Written before the words that the cautions look for. Common practice, no source.
+Sixty were written before the words that the cautions look for. Common practice, no source.
 """
 
 TASKS = {
@@ -59,6 +59,16 @@ TASKS = {
     "sleep apnea machine": "medical-load",
     "feeding pump at night": "medical-load",
     "wheelchair battery charger": "medical-load",
+    "diesel heater": "carbon-monoxide-burner",
+    "gas water heater, its fan": "carbon-monoxide-burner",
+    "wood-pellet stove": "carbon-monoxide-burner",
+    "parking heater": "carbon-monoxide-burner",
+    "concrete saw": "dust",
+    "brick cutter": "mains-in-the-wet",
+    "high pressure cleaner": "mains-in-the-wet",
+    "borehole pump": "mains-in-the-wet",
+    "TIG set": "welding-arc",
+    "steam iron": "hot-tools",
     "electric hoist": "heavy-lift",
     "winch the dinghy up": "heavy-lift",
 }

@@ -69,6 +69,21 @@ PLANS = {
         "2026-05-21T06:00:00",
         panel=[{"rated_w": 220, "tilt_deg": 35}],
     ),
+    "cuts at their own pace from a stated time, and two charges with a pause": scenario(
+        {"capacity_wh": 900, "start_percent": 90, "inverter": {**INVERTER, "on": "with-tasks"}},
+        [
+            {**SAW, "times": 9, "each_s": 75, "pause_s": 400, "at": "08:30"},
+            {**BATTERY, "charges": 2, "pause_s": 3600, "at": "22:00", "days": [1]},
+        ],
+        "2026-05-20T06:00:00",
+        "2026-05-21T09:10:00",
+    ),
+    "the same cuts with the inverter on in use alone": scenario(
+        {"capacity_wh": 900, "inverter": {**INVERTER, "on": "only-in-use"}},
+        [{**SAW, "times": 9, "each_s": 75, "pause_s": 400, "at": "08:30"}],
+        "2026-05-20T06:00:00",
+        "2026-05-20T12:00:00",
+    ),
     "an anchor light from sunset past midnight to sunrise": scenario(
         {"capacity_wh": 500},
         [

@@ -29,10 +29,12 @@ from rich.console import Console
 
 from energy.answers.cautioning.trust import frost_possible
 from energy.answers.cautions import CLOSING, cautions
+from energy.answers.check import check
 from energy.answers.rest import rest_of
 from energy.answers.wire import wire
 from energy.budget import budget
-from energy.show.text import show_cautions
+from energy.plan import PlanError
+from energy.show.text import show_cautions, show_check
 from energy.weather.held import About, Forecast, save_forecast
 
 
@@ -215,6 +217,21 @@ def test_a_string_that_is_too_cold_is_said_in_volts():
     assert "bears 26 V" in cold["cold-string-voltage"].text
 
 
+def test_a_cold_that_nobody_knows_is_not_told_as_a_fact():
+    # 25 V x 1.25 at -40 C: NFPA 70 table 690.7(A), from memory.
+    text = found(panel(v_oc=25), pack(solar_input={"max_v": 26}), air(20, 20))
+    text = text["cold-string-voltage"].text
+    assert "would reach 31 V, and nobody has said how cold it gets here" in text
+    assert "lowest_c" in text
+    assert "in series" not in text  # there is one panel
+
+
+def test_a_panel_that_works_above_the_input_needs_no_open_circuit_volts_to_be_warned_of():
+    # v_oc lies above v_mp (a fact of the trade).
+    high = found(panel(v_mp=30), pack(solar_input={"max_v": 29}), {"place": {"lowest_c": 25}})
+    assert "reach at least 30 V" in high["cold-string-voltage"].text
+
+
 RUNS = [
     run(mm2=mm2, amps=amps, length_m=length)
     for mm2 in (1, 3.31, 10, None)
@@ -257,3 +274,17 @@ def test_a_forecast_is_old_when_it_was_fetched_more_than_a_day_ago(
 
 def test_weather_without_a_forecast_has_no_age():
     assert "forecast-old" not in found(MIAMI)
+
+
+def test_a_string_that_is_too_much_for_the_input_is_said_under_the_verdict():
+    four = panel(count=4, v_oc=22), {"place": {"lowest_c": -40}}
+    plan = with_changes(*four, pack(solar_input={"max_v": 60, "connection": "series"}))
+    out = Console(file=StringIO(), width=100)
+    show_check(check(plan), out)
+    assert "panels' strings do not suit the solar input" in out.file.getvalue()
+    assert wire(plan).verdict is False
+
+
+def test_a_record_low_that_lost_its_sign_is_refused():
+    with pytest.raises(PlanError, match="lowest_c must be at most 25"):
+        with_changes({"place": {"lowest_c": 40}})

@@ -132,8 +132,13 @@ def test_every_answer_says_what_to_take_care_of(plan, command):
 
 
 def test_the_years_of_the_plans_own_size_stand_in_the_json(plan):
-    plan.write_text(SMALL + "\n[size]\nbattery_wh = [100, 200]\npanel_w = [100, 100]\n")
+    ranges = "\n[size]\nbattery_wh = [100, 200]\npanel_w = [100, 100]\n"
+    plan.write_text(SMALL + ranges + 'candidates = "kit.csv"\n')
     answer = json.loads(run("size", plan, "--season", "year", "--json").stdout)
+    assert answer["kits"] == []
+    assert answer["kit_notes"][0].startswith(
+        "kit.csv is not used: whole years are sized on a scale"
+    )
     assert answer["own"]["panel_w"] == 100
     assert len(answer["own"]["months"]) == 12
     assert answer["own_figures"] == []

@@ -1,5 +1,7 @@
 """How cold it may ever get at a place: by weather record, by monthly means, or assumed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from plan_tables import LAMP, plan, refused
@@ -9,6 +11,7 @@ from energy.budget import budget
 from energy.weather.coldest import COLD_SPELL_K, MOST_COLD_SPELL_K, RARE_COLD_K, coldest
 from energy.weather.files import read_record
 from energy.weather.futures import record_of
+from energy.weather.held import About, Forecast, save_history
 from energy.weather.record import Record
 
 PLACES = {  # of the three typical years that pvlib installs
@@ -95,6 +98,38 @@ def test_years_on_end_count_by_their_coldest_hours(yearly_minima_c, lowest_c):
 def test_a_record_that_does_not_tell_of_the_place_in_all_seasons_tells_nothing(whole, record):
     found = coldest(whole, record)
     assert (found.known, found.lowest_c) == (False, -40.0)
+
+
+def a_forecast():
+    hours = np.zeros((48, 2))
+    start_s = 3600.0 * np.arange(48)
+    return Forecast("invented", 47.0, 9.0, 400.0, 0.0, start_s, hours, hours + 15.0, hours)
+
+
+def hold(folder, monkeypatch, latitude_deg=47.0):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(folder))
+    about = About("invented", "https://weather.invalid", latitude_deg, 9.0, 400.0, 0.0, "", "")
+    years = replace(years_of([-5.0, -9.0, -10.0]), latitude_deg=latitude_deg, longitude_deg=9.0)
+    return save_history(replace(years, elevation_m=400.0), about)
+
+
+def test_a_forecast_leaves_the_lowest_to_the_history_that_is_held(tmp_path, monkeypatch):
+    whole = plan(weather={"kind": "forecast"}, place={"elevation_m": 400})
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "none"))
+    assert not coldest(whole, a_forecast()).known
+    hold(tmp_path, monkeypatch)
+    found = coldest(whole, a_forecast())
+    assert (found.known, found.lowest_c) == (True, pytest.approx(-16.0))  # 8 K below their mean
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "far"))
+    hold(tmp_path / "far", monkeypatch, latitude_deg=48.0)
+    assert not coldest(whole, a_forecast()).known
+
+
+def test_a_history_that_cannot_be_read_spoils_no_forecast(tmp_path, monkeypatch):
+    hold(tmp_path, monkeypatch)
+    for path in tmp_path.rglob("*.npz"):
+        path.write_bytes(b"spoilt")
+    assert coldest(plan(weather={"kind": "forecast"}), a_forecast()).lowest_c == -40.0
 
 
 # --- from twelve monthly means ------------------------------------------------------------------

@@ -38,6 +38,13 @@ def test_a_usb_lead_is_judged_at_the_voltage_its_watts_ask_for(watts, volts):
     assert any("USB outlet" in note and f"{volts} V" in note for note in found.notes)
 
 
+def test_more_than_usb_gives_is_said():
+    # 240 W are the most of USB Power Delivery, IEC 62680-1-2, from memory.
+    charger = {**CHARGER, "power_w": 300, "charges": 1}
+    found = wire(wired({"from": "pack", "to": "task:phone", "length_m": 2}, [charger]))
+    assert any("USB gives 240 W at most" in note for note in found.notes)
+
+
 # --- behind an outlet ---------------------------------------------------------------------------
 
 

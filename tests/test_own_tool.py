@@ -9,7 +9,7 @@ from typer.testing import CliRunner
 from energy import Plan, PlanError, choose
 from energy.answers.own_tool import own_tool
 from energy.cli import app
-from energy.plan.schema import RISKS
+from energy.plan.task import RISKS
 
 
 def run(*arguments, answers=""):

@@ -88,6 +88,98 @@ def test_a_trace_runs_once_and_meets_the_limits_with_its_own_watts(tmp_path):
     assert found.asked_wh[0] == pytest.approx(10.0 * 40.0 / 60.0 + 700.0 * 10.0 / 60.0)
 
 
+# --- pauses -------------------------------------------------------------------------------------
+
+CUTS = {"name": "cut", "supply": "ac", "working_w": 300, "times": 3, "each_s": 60}
+
+
+def starts(found):
+    return [f"{found.local(burst.start_s):%H:%M:%S}" for burst in found.bursts]
+
+
+def test_a_pause_runs_from_the_end_of_a_repeat_to_the_start_of_the_next():
+    found = budget(plan({**CUTS, "pause_s": 120, "at": "08:00"}))
+    assert starts(found) == ["08:00:00", "08:03:00", "08:06:00"]
+    assert found.asked_wh[0] == pytest.approx(15.0)
+
+
+def test_without_a_pause_repeats_from_a_stated_time_follow_one_another():
+    assert starts(budget(plan({**CUTS, "at": "08:00"}))) == ["08:00:00", "08:01:00", "08:02:00"]
+
+
+def test_in_a_window_repeats_keep_their_equal_shares_whatever_the_pause():
+    window = {"between": ["08:00", "11:00"]}
+    with_pause = budget(plan({**CUTS, "pause_s": 120, **window}))
+    assert starts(with_pause) == starts(budget(plan({**CUTS, **window})))
+
+
+def idle_wh(found):
+    return float(found.flows()["idle_w"] @ (found.time_s[1:] - found.time_s[:-1])) / 3600.0
+
+
+def test_an_inverter_on_with_tasks_stays_on_across_the_pauses():
+    cuts = {**CUTS, "pause_s": 840, "at": "08:00"}  # 08:00 to 08:31
+    by_use = plan(cuts).replace(**{"pack.inverter.on": "only-in-use"})
+    # 10 W across two pauses of 14 minutes.
+    apart_wh = idle_wh(budget(plan(cuts))) - idle_wh(budget(by_use))
+    assert apart_wh == pytest.approx(10.0 * 28.0 / 60.0, rel=1e-3)
+
+
+# --- one thing after another ----------------------------------------------------------------------
+
+GLUE = {"name": "glue", "supply": "dc12", "working_w": 20, "minutes": 10, "after": "cut"}
+
+
+def waits(*tasks, now=None, end="2026-06-11T07:00:00"):
+    tables = copy.deepcopy(TABLES) | {"task": list(tasks)}
+    tables["span"]["end"] = end
+    found = budget(Plan.from_dict(tables), now, None if now is None else 90.0)
+    return [note for note in found.notes if "waits for" in note]
+
+
+def test_what_waits_may_begin_when_the_other_is_done():
+    assert waits({**CUTS, "at": "08:00"}, {**GLUE, "at": "08:03"}) == []
+
+
+def test_what_runs_before_the_one_it_waits_for_is_said_in_a_line():
+    (line,) = waits({**CUTS, "at": "08:00"}, {**GLUE, "at": "08:02"})
+    assert line == (
+        '"glue" waits for "cut", but begins at Wed 10 Jun 08:02, before that'
+        " is done at Wed 10 Jun 08:03"
+    )
+
+
+def test_all_parts_of_what_is_waited_for_must_be_done():
+    early, late = {**CUTS, "at": "08:00"}, {**CUTS, "at": "10:00"}
+    assert len(waits(early, late, {**GLUE, "at": "09:00"})) == 1
+    assert waits(early, late, {**GLUE, "at": "10:03"}) == []
+
+
+THREE_DAYS = "2026-06-12T20:00:00"
+
+
+def test_each_day_waits_for_its_own_day():
+    assert waits({**CUTS, "at": "08:00"}, {**GLUE, "at": "09:00"}, end=THREE_DAYS) == []
+    second = waits({**CUTS, "at": "08:00", "days": [1]}, {**GLUE, "at": "07:30", "days": [2, 3]},
+                   end=THREE_DAYS)  # fmt: skip
+    assert second == []
+
+
+def test_what_comes_a_day_too_early_is_said_with_its_day():
+    (line,) = waits({**CUTS, "at": "08:00", "days": [2]}, {**GLUE, "at": "09:00", "days": [1]},
+                    end=THREE_DAYS)  # fmt: skip
+    assert line == (
+        '"glue" waits for "cut", but begins at Wed 10 Jun 09:00, before that is done at'
+        " Thu 11 Jun 08:03"
+    )
+
+
+def test_what_is_over_by_now_is_not_waited_for_again():
+    now = datetime(2026, 6, 10, 8, 30)
+    assert waits({**CUTS, "at": "08:00"}, {**GLUE, "at": "09:00"}, now=now, end=THREE_DAYS) == []
+    assert waits({**CUTS, "at": "08:01"}, {**GLUE, "at": "08:00"}, now=now) == []
+
+
 # --- one thing works once at a time -------------------------------------------------------------
 
 

@@ -45,6 +45,22 @@ def test_several_tasks_can_be_dropped_at_once(plan):
     assert [task.name for task in changed.task] == ["last"]
 
 
+def test_a_cable_to_a_tool_by_its_profiles_name_stays(plan):
+    task = {"tool": "angle-grinder-115", "minutes": 1}
+    other = plan.replace(task=[task])
+    run = [{"from": "pack", "to": f"task:{other.task[0].name}", "length_m": 5}]
+    wired = other.replace(run=run)
+    assert len(wired.replace(**{"pack.idle_w": 5}).run) == 1
+
+
+def test_what_went_with_or_after_a_dropped_task_stands_alone(plan):
+    last = {"tool": "my-logger", "name": "last", "with": "cut", "after": "cut"}
+    last |= {"priority": plan.task[0].priority}
+    changed = plan.replace(task=[*plan.source["task"], last]).replace(**{"task.1": None})
+    assert [(task.with_, task.after) for task in changed.task] == [(None, None)] * 2
+    assert "with" not in changed.source["task"][1]
+
+
 def test_a_value_given_is_the_plans_own_from_then_on(plan):
     window = ["08:00", "09:00"]
     changed = plan.replace(**{"panel.1.shade": [{"between": window, "keep_percent": 40}]})

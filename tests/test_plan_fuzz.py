@@ -58,7 +58,8 @@ GOOD: dict[str, Any] = {
     },
     "charger": [{"name": "socket", "watts": 100, "between": ["17:00", "18:30"], "days": [1]}],
     "task": [
-        {"name": "saw", "supply": "ac", "working_w": 700, "times": 12, "each_s": 45},
+        {"name": "saw", "supply": "ac", "working_w": 700, "times": 12, "each_s": 45}
+        | {"pause_s": 90, "after": "radio", "with": "cooler"},
         {"name": "radio", "supply": "usb", "working_w": 7, "hours": 3, "at": "sunset+30min"},
         {
             "name": "cooler",

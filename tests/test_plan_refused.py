@@ -114,6 +114,14 @@ TASKS = [
         {**CHARGER, "charges": 2, "between": ["09:00", "12:59"]},
         "2 charges of 2 h do not fit into the window of 3.983 h",
     ),
+    ({**LAMP, "minutes": 3, "pause_s": 9}, "pause_s needs times or charges"),
+    ({**LAMP, "pause_s": 9}, "pause_s needs times or charges"),
+    (
+        {**LAMP, "times": 2, "each_s": 3, "pause_s": -9},
+        "pause_s must be at least 0 (got -9)",
+    ),
+    ({**LAMP, "with": "lamp"}, "with names the task itself"),
+    ({**LAMP, "after": "lamp"}, "after names the task itself"),
     (
         {**LAMP, "at": "00:00", "hours": 30, "days": [1, 2]},
         "30 h from 00:00 are not over when it starts again 24 h later: give at most 24 h, or one"
@@ -121,6 +129,11 @@ TASKS = [
     ),
     (
         {**LAMP, "at": "09:30", "times": 50, "each_min": 30},
+        "25 h from 09:30 are not over when it starts again 24 h later: give at most 24 h, or one"
+        " day, such as days = [1]",
+    ),
+    (
+        {**LAMP, "at": "09:30", "times": 13, "each_min": 60, "pause_s": 3600},
         "25 h from 09:30 are not over when it starts again 24 h later: give at most 24 h, or one"
         " day, such as days = [1]",
     ),
@@ -139,6 +152,49 @@ TASKS = [
 def test_a_task_that_does_not_say_what_to_do_is_refused(task, line):
     task = {key: value for key, value in task.items() if value is not None}
     assert refused(task=[task]) == [f'task 1 "{task["name"]}": {line}']
+
+
+FILM = {**LAMP, "name": "film"}
+TOGETHER_WITH = [
+    ({"with": "flim"}, 'with names no task of the plan (got "flim"); did you mean "film"?'),
+    ({"after": "flim"}, 'after names no task of the plan (got "flim"); did you mean "film"?'),
+    (
+        {"with": "film", "must": True},
+        'with = "film" needs the same must and priority of both: "film" has must = false and'
+        ' priority = 2, "sound" must = true and priority = 2',
+    ),
+    (
+        {"with": "film", "priority": 1},
+        'with = "film" needs the same must and priority of both: "film" has must = false and'
+        ' priority = 2, "sound" must = false and priority = 1',
+    ),
+    ({"with": 3}, "with must be text (got 3)"),
+]
+
+
+@pytest.mark.parametrize(("keys", "line"), TOGETHER_WITH)
+def test_a_task_can_only_go_with_or_after_one_that_there_is(keys, line):
+    sound = {**LAMP, "name": "sound", **keys}
+    assert refused(task=[FILM, sound]) == [f'task 2 "sound": {line}']
+
+
+def test_tasks_cannot_wait_for_one_another_in_a_circle():
+    named = {name: {**LAMP, "name": name} for name in ("cut", "file", "paint", "tea")}
+    tasks = [
+        {**named["cut"], "after": "paint"},
+        {**named["file"], "after": "cut"},
+        {**named["paint"], "after": "file"},
+        {**named["tea"], "after": "paint"},
+    ]
+    line = 'after goes round in a circle: "cut" after "paint" after "file" after "cut"'
+    assert refused(task=tasks) == [f'task 1 "cut": {line}']
+
+
+def test_tasks_may_go_with_each_other_and_wait_in_a_row():
+    film = {**FILM, "with": "sound"}
+    sound = {**LAMP, "name": "sound", "with": "film", "after": "lamp"}
+    found = plan(task=[LAMP, film, sound]).task
+    assert (found[1].with_, found[2].with_, found[2].after) == ("sound", "film", "lamp")
 
 
 @pytest.mark.parametrize(

@@ -199,9 +199,25 @@ def test_the_chance_never_falls_with_more_panel_or_more_pack(
     assert larger_panel.chance.percent >= first.chance.percent
 
 
-def test_every_window_of_the_season_is_tried_whatever_the_plan_asks_for() -> None:
-    few = small({**TYPICAL, "futures": 3})
-    assert designs(few).groups[0].chance.futures == 31  # 15 days either side of the date
+def test_every_window_of_the_season_is_tried_where_the_plan_asks_for_no_number() -> None:
+    assert designs(small()).groups[0].chance.futures == 31  # 15 days either side of the date
+
+
+def test_a_pack_that_is_only_the_least_looked_at_is_said_to_be() -> None:
+    asked = small(task=[PHONE], size={"panel_w": [0, 50], "battery_wh": [900, 2000]})
+    found = size(asked)
+    assert found.floor_wh == found.as_dict()["floor_wh"] == 900.0
+    assert "900 Wh is the smallest pack looked at: smaller ones may do" in found.why
+    assert budget(resized(asked, 50.0, 600.0)).yes  # so it is
+
+
+def test_without_a_range_of_its_own_the_list_goes_down_to_packs_that_do_not_do() -> None:
+    phone = small(None, {"capacity_wh": 2000}, task=[PHONE])
+    found = size(phone)
+    assert found.floor_wh is None
+    assert found.pick is not None
+    assert found.pick.battery_wh < 200.0
+    assert "the smallest pack looked at" not in found.why
 
 
 def test_a_pack_too_weak_for_what_runs_is_off_the_frontier() -> None:
@@ -278,7 +294,12 @@ def test_a_pack_that_starts_below_its_reserve_is_told_so() -> None:
 
 def test_the_json_has_the_keys_that_were_promised() -> None:
     found = size(small()).as_dict()
-    assert set(found) == {"goal", "frontier", "pick"}  # kits and worksheet come from their own
+    assert set(found) == {
+        "goal",
+        "frontier",
+        "floor_wh",
+        "pick",
+    }  # kits and worksheet come from their own
     assert set(found["pick"]) == {"panel_w", "battery_wh", "kg", "price", "why", "chance"}
     for row in found["frontier"]:
         assert set(row) == {"panel_w", "battery_wh"}
@@ -294,6 +315,12 @@ def test_the_ranges_hold_the_plans_own_size_and_both_ends_asked_for() -> None:
     asked = small(size={"panel_w": [130, 770], "battery_wh": [310, 1990]})
     watts, sizes = ranges(designs(asked))
     assert (watts[0], watts[-1], sizes[0], sizes[-1]) == (130.0, 770.0, 310.0, 1990.0)
+
+
+def test_no_pack_of_the_list_is_smaller_than_a_plan_allows() -> None:
+    tiny = small(None, {"capacity_wh": 4, "idle_w": 0}, task=[{**PHONE, "energy_wh": 1}])
+    _, sizes = ranges(designs(tiny))
+    assert 1.0 <= sizes[0] <= 4.0
 
 
 def test_a_plan_without_a_panel_is_sized_with_one() -> None:

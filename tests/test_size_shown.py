@@ -12,7 +12,8 @@ from rich.console import Console
 from test_size import CASES, PHONE, small
 
 from energy.answers.size import GOALS, Size, size
-from energy.answers.sizing.kits import Kits
+from energy.answers.sizing.candidates import Candidate
+from energy.answers.sizing.kits import Kit, Kits
 from energy.answers.sizing.year_size import Month, Spell, Through
 from energy.answers.worksheet import worksheet
 from energy.plan import Plan
@@ -77,6 +78,27 @@ def test_no_kit_says_so_with_the_reasons() -> None:
     text = printed(sized(), Kits((), ("1 x box: too small with every panel of the list",)))
     assert "No kit of the list reaches the goal." in text
     assert "- 1 x box: too small" in text
+
+
+def test_several_packs_and_unlike_panels_are_told_what_they_count_for() -> None:
+    box, case = (Candidate(name, "pack", capacity_wh=500.0) for name in ("box", "case"))
+    cloth, glass = (Candidate(name, "panel", rated_w=50.0) for name in ("cloth", "glass"))
+    one = Kit(((box, 1),), ((cloth, 2),), best=("cheapest",))
+    mixed = Kit(((box, 1), (case, 1)), ((cloth, 1), (glass, 1)), best=("cheapest",))
+    text = printed(sized(), Kits((one,), ()))
+    assert "Several packs count as one" not in text
+    assert "Unlike panels" not in text
+    text = printed(sized(), Kits((mixed,), ()))
+    assert "1 x box + 1 x case, 1 x cloth + 1 x glass" in text
+    assert "Several packs count as one" in text
+    assert "never unlike ones" in text
+    assert "Unlike panels count for what each gives alone" in text
+
+
+def test_a_pack_that_is_the_least_looked_at_is_marked_below_the_table() -> None:
+    text = printed(size(small(task=[PHONE], size={"panel_w": [0, 50], "battery_wh": [900, 2000]})))
+    assert "900: the smallest looked at, smaller ones may do" in text
+    assert "smallest pack looked at" in text
 
 
 def test_the_map_has_a_line_for_each_goal_at_the_frontier() -> None:

@@ -261,21 +261,6 @@ def test_what_no_cable_joins_is_one_line_for_the_answer_and_the_simulation(runs,
     assert lines(lambda: budget(wrong)) == [line]
 
 
-@pytest.mark.parametrize(
-    ("figures", "words"),
-    [
-        ({"volts": 12, "amps": 400}, "the fuse series ends at 300 A (asked for 500 A)"),
-        ({"volts": 12, "amps": 190}, "250 A are beyond the table, which ends at 232 A in 95 mm2"),
-        ({"volts": 12, "amps": 90, "length_m": 80}, "even in 95 mm2, where the table ends"),
-    ],
-)
-def test_beyond_the_tables_is_one_line(figures, words):
-    run = {"from": "battery", "to": "winch", "length_m": 2, **figures}
-    (line,) = lines(lambda: wire(kit([run], panel=[])))
-    assert line.startswith("plan: run 1: ")
-    assert words in line
-
-
 @pytest.mark.parametrize("lowest_c", [-91.0, 61.0, float("nan")])
 def test_an_impossible_cold_is_one_line(lowest_c):
     (line,) = lines(lambda: wire(kit(), lowest_c=lowest_c))

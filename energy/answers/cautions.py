@@ -31,6 +31,7 @@ def cautions(budget: Budget) -> tuple[Caution, ...]:
 
 LIFE: tuple[Rule, ...] = (
     partial(life.monoxide, enclosed=True),
+    life.burner,
     electric.mains_in_the_wet,
     partial(life.monoxide, enclosed=False),
     life.medical,
@@ -38,11 +39,15 @@ LIFE: tuple[Rule, ...] = (
     tools.fuel_vapour,
     battery.hydrogen,
     partial(tools.sparks, caution="sparks-near-lead-acid"),
+    electric.cold_string,
+    electric.string_amps,
     electric.string_shock,
     electric.thin_cable,
     tools.welding_arc,
     partial(tools.sparks, caution="sparks"),
     tools.hot,
+    battery.too_cold,
+    battery.cold_charge,
     battery.closed_in,
     life.extreme_heat,
     tools.alone,
@@ -66,10 +71,8 @@ INJURY: tuple[Rule, ...] = (
     battery.damaged_lithium,
 )
 GEAR: tuple[Rule, ...] = (
-    battery.too_cold,
-    battery.cold_charge,
+    starts.not_stated,
     battery.hot_pack,
-    electric.cold_string,
     battery.sunlit_pack,
     life.warm_fridge,
     electric.long_cable,

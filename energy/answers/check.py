@@ -12,6 +12,7 @@ import numpy as np
 
 from energy.budget import Budget, budget, check_now
 from energy.plan import Plan, PlanError
+from energy.progress import Done
 from energy.refused import why_refused
 
 if TYPE_CHECKING:
@@ -109,6 +110,7 @@ class Check:
                 "at": self.now.at.isoformat(timespec="seconds"),
                 "measured_percent": _rounded(self.now.measured_percent, 1),
                 "expected_percent": _rounded(self.now.expected_percent, 1),
+                "done": [one.as_dict() for one in b.progress],
             }
         if self.skies:
             found["skies"] = [
@@ -141,27 +143,36 @@ def check(
     *,
     now: datetime | None = None,
     battery_percent: float | None = None,
+    done: Done | None = None,
     skies: bool = False,
 ) -> Check:
     """Judge a plan in all its weathers.
 
     With `now` (a naive time on the plan's clock) and `battery_percent` the rest of the span is
-    judged from the charge measured then; `skies` sets three stated skies beside the chance. Raises
-    PlanError for a wrong plan, record or time.
+    judged from the charge measured then. What was planned until then counts as done, but for the
+    tasks that `done` names: by name how much of it since the plan's start, in the unit in which the
+    task is stated (times, charges, minutes, hours; minutes where it has a window alone), or "all"
+    or "none". The rest of that is open; what is undone and whose time is over is left out. `skies`
+    sets three stated skies beside the chance. Raises PlanError for a wrong plan, record, time, name
+    or amount.
 
     >>> answer = check(Plan.read("builtin:cloudy-repair"))
     >>> answer.budget.chance.futures
     31
+    >>> noon = datetime(2026, 9, 14, 12)
+    >>> late = check(answer.budget.plan, now=noon, battery_percent=70, done={"tea": "none"})
+    >>> late.as_dict()["now"]["done"]
+    [{'task': 'tea', 'unit': 'times', 'planned': 1, 'done': 0, 'over': 0}]
     """
-    check_now(plan, now, battery_percent)
+    check_now(plan, now, battery_percent, done)
     if now is None or battery_percent is None:
         found = budget(plan)
         return Check(found, task_answers(found), skies=under_skies(found) if skies else ())
-    rest = budget(plan, now, battery_percent)
+    rest = budget(plan, now, battery_percent, done=done)
     at = rest.local(float(rest.time_s[0]))
     expected = _expected_percent(plan, rest)
     measured = Now(at, battery_percent, expected)
-    beside = under_skies(rest, now, battery_percent) if skies else ()
+    beside = under_skies(rest, now, battery_percent, done) if skies else ()
     return Check(rest, task_answers(rest), measured, beside)
 
 
@@ -176,7 +187,10 @@ def _expected_percent(plan: Plan, rest: Budget) -> float | None:
 
 
 def under_skies(
-    b: Budget, now: datetime | None = None, battery_percent: float | None = None
+    b: Budget,
+    now: datetime | None = None,
+    battery_percent: float | None = None,
+    done: Done | None = None,
 ) -> tuple[Sky, ...]:
     """The plan of a budget again, under a clear, a broken and an overcast sky, each at its mean.
 
@@ -193,7 +207,7 @@ def under_skies(
     found = []
     for sky in SKIES:
         changes = {"weather": {**weather, "sky": sky}, "place.elevation_m": b.weather.elevation_m}
-        under = budget(b.plan.replace(**changes), now, battery_percent)
+        under = budget(b.plan.replace(**changes), now, battery_percent, done=done)
         cold = bool(under.too_cold[under.middle])
         found.append(Sky(sky, under.verdict, under.lowest().percent, cold))
     return tuple(found)
@@ -228,20 +242,13 @@ def task_answers(b: Budget) -> tuple[TaskAnswer, ...]:
                 must=task.must,
                 energy_wh=float(b.asked_wh[k]),
                 unmet_wh=float(b.unmet_wh[k, b.middle]),
-                peak_w=peak_w(task),
+                peak_w=task.peak_w,
                 runs=not turned_away,
                 why_not=why_not,
                 chance_percent=100.0 * float((b.unmet_wh[k] <= 1e-9).mean()),
             )
         )
     return tuple(answers)
-
-
-def peak_w(task: Any) -> float:
-    """The working watts of a task at its outlet."""
-    if task.trace:
-        return float(max(watts for _, watts in task.trace))
-    return float(next(w for w in (task.working_w, task.on_w, task.power_w, 0.0) if w is not None))
 
 
 def clock(b: Budget, time_s: float) -> str:

@@ -5,13 +5,14 @@ sizes are found by bisection through all weathers; nothing is offered that was n
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 from energy.answers.fixing.kinds import KINDS, ladders
 from energy.answers.fixing.ladder import Change, Ladder
-from energy.answers.fixing.tasks import left_out_words
+from energy.answers.fixing.leaving import least_left_out
 from energy.answers.rest import left_of
 from energy.budget import Budget, budget, changed
 from energy.plan import PlanError
@@ -23,7 +24,7 @@ STEP_SHARE = 0.02  # sizes are rounded up by less than this share of what is add
 BRACKET_SHARE = 0.025  # and found to within this one
 FINEST = 1e-4  # of the most that a kind of change can do: less is nothing
 STEPS_UP = 3
-PRUNED = 6  # so many tasks left out are tried one by one
+FEW = 3
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ def fixes(b: Budget) -> Fixes:
         return Fixes((), ())
     done: Change = {}
     if b.now is not None:
-        left = left_of(b.plan, b.now, b.plan.pack.start_percent)
+        left = left_of(b.plan, b.now, b.plan.pack.start_percent, b.done)
         if left["task"]:  # else nothing of the tasks is there to be changed
             b, done = budget(b.plan.replace(**left), b.now), left
     kinds = ladders(b)
@@ -90,7 +91,7 @@ def fixes(b: Budget) -> Fixes:
     for ladder in kinds:
         fix = _smallest(b, ladder)
         if fix is not None:
-            found.append(_pruned(b, fix) if ladder.kind == "leave-out" else fix)
+            found.append(fix)
         else:
             not_enough.append(KINDS[ladder.kind])
     if not found:
@@ -111,10 +112,15 @@ def _try(b: Budget, change: Change, deciding: bool = True) -> Budget | None:
 def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | None:
     """The smallest size of a change that works, with what is changed beside it; None if none.
 
-    Between a size that works and one that does not the next is guessed from how far both are from
-    working, or halfway where that does not tell. What is found is run through all weathers.
+    What is left out has no size: it is a choice. What is found is run through all weathers.
     """
     given, seen = beside or {}, dict[float, Budget]()
+    without = b if beside is None else _try(b, given, deciding=False)
+    if without is None or without.yes:  # what is beside it does it alone
+        return None
+    if ladder.kind == "leave-out":
+        least = least_left_out(without)
+        return Fix(ladder.kind, least[1], ladder.free, least[0], least[2]) if least else None
 
     def tried(size: float) -> tuple[bool, float]:
         found = _try(b, given | ladder.change(size))
@@ -124,21 +130,9 @@ def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | 
             seen[size] = found
         return found.yes, found.margin_percent
 
-    without = b if beside is None else _try(b, given)
-    works, over = tried(ladder.most)
-    if not works or without is None or without.yes:  # what is beside it does it alone
+    size = _size(ladder, tried, without.margin_percent)
+    if size is None:
         return None
-    low, under = 0.0, without.margin_percent
-    high, turn = ladder.most, 0
-    while high - low > (1.0 if ladder.whole else max(BRACKET_SHARE * high, FINEST * ladder.most)):
-        middle = _between(low, high, under, over, turn, ladder.whole)
-        works, margin = tried(middle)
-        if works:
-            high, over = middle, margin
-        else:
-            low, under = middle, margin
-        turn += 1
-    size = high if ladder.whole else min(_rounded_up(high), ladder.most)
     for _ in range(STEPS_UP):  # all weathers may ask for a little more than those that decide
         best = seen.get(size) or _try(b, given | ladder.change(size), deciding=False)
         if best is not None and best.yes:
@@ -148,17 +142,38 @@ def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | 
     return None
 
 
-def _pruned(b: Budget, fix: Fix) -> Fix:
-    """What need not be left out after all, put back: the highest rank first; of a long list
-    nothing, for that would take as many runs."""
-    if len(fix.change) > PRUNED:
-        return fix
-    for key in reversed(list(fix.change)):
-        less = {other: value for other, value in fix.change.items() if other != key}
-        found = _try(b, less, deciding=False) if less else None
-        if found is not None and found.yes:
-            fix = replace(fix, change=less, text=left_out_words(b, less), budget=found)
-    return fix
+def _size(
+    ladder: Ladder, tried: Callable[[float], tuple[bool, float]], under: float
+) -> float | None:
+    """The smallest size that works, None if none; `tried` says whether one does and how far it is
+    from working, under how far none at all is.
+
+    A few are tried one after another. Of many the largest first; then, between one that works and
+    one that does not, the next is guessed from how far both are from working, or halfway where that
+    does not tell.
+    """
+    if ladder.whole and ladder.most <= FEW:
+        return next((float(n) for n in range(1, int(ladder.most) + 1) if tried(n)[0]), None)
+    works, over = tried(ladder.most)
+    if not works:
+        return None
+    low, high, turn = 0.0, ladder.most, 0
+    while high - low > (1.0 if ladder.whole else max(BRACKET_SHARE * high, FINEST * ladder.most)):
+        middle = _between(low, high, under, over, turn, ladder.whole)
+        works, margin = tried(middle)
+        if works:
+            high, over = middle, margin
+        else:
+            low, under = middle, margin
+        turn += 1
+    return high if ladder.whole else min(_rounded_up(high), ladder.most)
+
+
+def _both(one: Change, other: Change) -> Change:
+    """Two changes in one; tables of all tasks hold what the other changes in them already."""
+    if "task" in one:
+        other = {key: value for key, value in other.items() if not key.startswith("task.")}
+    return one | other
 
 
 def _between(low: float, high: float, under: float, over: float, turn: int, whole: bool) -> float:
@@ -191,7 +206,7 @@ def _smallest_pair(b: Budget, ladders: list[Ladder]) -> Fix | None:
                 kind=f"{easier.kind} + {harder.kind}",
                 text=f"{easier.text.removesuffix('.')}; and together with that: {harder.text}",
                 free=easier.free and harder.free,
-                change=easier.change | harder.change,
+                change=_both(easier.change, harder.change),
                 budget=easier.budget,
             )
     return None

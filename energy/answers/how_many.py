@@ -1,21 +1,28 @@
-"""How many more cuts, minutes or charges of a tool fit, at the goal's chance."""
+"""How many more cuts, minutes or charges of a tool fit, at the goal's chance.
 
-from collections.abc import Callable, Mapping, Sequence
+Where more may run is for `choosing.room`, how much of it the charge bears for `choosing.filling`;
+what is counted here is what the plan written out with it says.
+"""
+
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
+from energy.answers.choosing.filling import Filling
+from energy.answers.choosing.room import Room, Run
 from energy.answers.rest import left_of
 from energy.budget import Budget, budget, changed
-from energy.model.demand import charging_s
+from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, Moment, to_utc
 from energy.plan import Plan, PlanError, profiles
-from energy.plan.schema import AMOUNTS
+from energy.plan.task import AMOUNTS, Task, at_other_times
 from energy.plan.words import meant, shown
-from energy.refused import why_refused
+from energy.progress import Done
 from energy.scene import calendar_of
 
-EACH_S = 60  # how long one cut or hole takes where nothing says so (common practice, no source)
+MINUTE_S = 60.0
+EACH_S = 60.0  # how long one cut or hole takes where nothing says so (common practice, no source)
 LAST = 1000  # the lowest priority: what is planned comes first
 LEAST_S = 300.0  # in less nobody begins
 
@@ -27,9 +34,11 @@ class HowMany:
     """So many more of a tool, and the chance with them; each_s is how long each was taken to be,
     for what is counted.
 
-    windows: where more of it may come, in local time. full: the time is the limit, whatever the
-    charge. planned: whether the plan reaches its goal before any is added. why_not: which limit
-    turns some more of it away, if one does.
+    windows: where more of it may come, runs: where it is put, in local time. full: no more finds a
+    place, whatever the charge. planned: whether the plan reaches its goal before any is added.
+    why_not: which limit or what other work leaves it no place, where that is so. set_aside: the
+    plan's own tasks that overload before any is added; what the limits let run of them counts.
+    change: what `Plan.replace` takes, for the plan written out with all of it.
     """
 
     tool: str
@@ -37,10 +46,13 @@ class HowMany:
     unit: str
     each_s: float | None
     windows: tuple[tuple[datetime, datetime], ...]
+    runs: tuple[tuple[datetime, datetime], ...]
     full: bool
     planned: bool
     why_not: str
+    set_aside: tuple[str, ...]
     budget: Budget = field(repr=False)
+    change: dict[str, Any] = field(repr=False)
 
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints."""
@@ -49,147 +61,138 @@ class HowMany:
             "count": self.count,
             "unit": self.unit,
             "chance": self.budget.chance.as_dict(),
+            "set_aside": list(self.set_aside),
         }
 
 
 def how_many(
-    plan: Plan, tool: str, now: datetime | None = None, battery_percent: float | None = None
+    plan: Plan,
+    tool: str,
+    now: datetime | None = None,
+    battery_percent: float | None = None,
+    done: Done | None = None,
 ) -> HowMany:
-    """How many more times a tool can be used before the end of the span, found by bisection.
+    """How many more times a tool can be used before the end of the span.
 
-    With `now` (a naive time on the plan's clock) and the charge measured then, how many more from
-    there on. tool is a task's name, the tool of a task, or a profile. More of what is planned comes
-    in that task's window and takes as long; else, and where that window is over, it comes anywhere
-    in the day; on several days it is spread evenly. Raises PlanError for a tool that is not known,
-    and as `rest_of` does.
+    With `now` (a naive time on the plan's clock), the charge measured then and what was `done` by
+    then (see `energy.progress`), how many more from there on. tool is a task's name, the tool of a
+    task, or a profile. More of what is planned comes in that task's window, on any day; else, and
+    where that window is over, anywhere in the day. It is put where limits, hands and the other work
+    leave room for it and the charge bears most, and counted only if `budget` of the plan so written
+    with it says yes. Raises PlanError for a tool that is not known, and as `left_of` does.
 
     >>> how_many(Plan.read("builtin:cloudy-repair"), "phone").unit
     'charges'
     """
-    table, between = _table(plan, tool)
-    left = left_of(plan, now, battery_percent)
-    rest = plan.replace(**left | {"task": [_one(table)]})
-    task, planned = rest.task[0], (left or plan.source)["task"]
-    more = _more_of(rest, table, between)
-    room = more.room
-    if not more.windows or not (planned or any(room)):
+    table, task = _table(plan, tool)
+    left = left_of(plan, now, battery_percent, done)
+    planned = [_without_mates(one) for one in (left or plan.source)["task"]]
+    alone = plan.replace(**left | {"task": [_one(table)]})
+    calendar = calendar_of(alone)
+    more = _more_of(alone, table)
+    windows = _windows(alone, calendar, task.between if task is not None else None)
+    if not windows:
         raise PlanError([f"{plan.origin}: no time is left for more of {shown(tool)} in the span"])
-    base = budget(rest.replace(task=[*planned, *more.tables(_evenly(int(not planned), room))]))
-
-    def tried(numbers: Sequence[int]) -> Budget:
-        return changed(base, {"task": [*planned, *more.tables(numbers)]})
-
-    numbers, best, holds = [0] * len(room), base, not planned or base.yes
-    if holds:
-        numbers, best = _most(tried, [_evenly(n, room) for n in range(sum(room) + 1)], base)
-        if numbers != room and len(room) > 1:  # one day may have room for more than another
-            for k in reversed(range(len(room))):
-                rising = [
-                    [*numbers[:k], n, *numbers[k + 1 :]] for n in range(numbers[k], room[k] + 1)
-                ]
-                numbers, best = _most(tried, rising, best)
-    count = sum(numbers)
-    refused = [refusal for refusal in best.refusals if refusal.burst.task >= len(planned)]
+    first = more.tables(calendar, [Run(windows[0][0], 1, 0.0)])
+    base = budget(alone.replace(task=[*planned, *first]))
+    others, set_aside = _beside(base, len(planned))
+    if task is not None and task.after is not None:
+        windows = _once_done(base, others, task.after, windows)
+    room = Room(base.low_end, len(planned), others, more.each_s, more.unit == "minutes")
+    starts = room.starts(windows)
+    filling = Filling(base.low_end, room, others, starts)
+    holds = not planned or filling.holds([[]])[0]
+    chosen = filling.most() if holds else []
+    while True:
+        runs = room.runs(chosen)
+        tables = [*planned, *more.tables(calendar, runs)]
+        best = changed(base, {"task": tables}) if tables else base
+        if not chosen or _fits(best, len(planned)):
+            break
+        chosen = chosen[:-1]  # the scenarios that decide and all of them may differ by one
+    full = holds and len(chosen) == len(starts)
     return HowMany(
         tool=tool,
-        count=max(count - len(refused), 0),
+        count=len(chosen),
         unit=more.unit,
         each_s=more.each_s if more.unit == "times" else None,
-        windows=more.local,
-        full=holds and count == sum(room),
+        windows=tuple(_local(calendar, window) for window in windows),
+        runs=tuple(_local(calendar, room.lasts(run)) for run in runs),
+        full=full,
         planned=holds,
-        why_not=why_refused(task.supply, task.start_w, refused, max(count, 1)) if refused else "",
+        why_not=room.why_not() if full else "",
+        set_aside=set_aside,
         budget=best,
+        change=left | {"task": tables},
     )
 
 
 @dataclass(frozen=True)
 class _More:
-    """More of a tool: its table without how much, what is counted, how long each takes, and the
-    windows in which it may come, one a day [UTC s]."""
+    """More of a tool: its table without how much, what is counted, how long each takes."""
 
     table: dict[str, Any]
     unit: str
     each_s: float
-    windows: list[Interval]
-    calendar: Calendar
 
-    @property
-    def local(self) -> tuple[tuple[datetime, datetime], ...]:
-        """The windows on the plan's clock."""
-        moment = self.calendar.moment
-        return tuple((moment(start_s), moment(end_s)) for start_s, end_s in self.windows)
-
-    @property
-    def room(self) -> list[int]:
-        """How many fit into each window: of its length by the clock too, where that skips or
-        repeats an hour, for so a plan counts it."""
-        found = []
-        for (start_s, end_s), (opens, closes) in zip(self.windows, self.local, strict=True):
-            by_clock = closes.replace(tzinfo=None) - opens.replace(tzinfo=None)
-            found.append(int(min(end_s - start_s, by_clock.total_seconds()) // self.each_s))
-        return found
-
-    def tables(self, numbers: Sequence[int]) -> list[dict[str, Any]]:
-        """The plan's tables of so many in each window."""
-        found = []
-        for (opens, closes), number in zip(self.local, numbers, strict=True):
-            if number:
-                day = (opens.date() - self.calendar.first).days + 1
-                made = self.table | {self.unit: number, "days": [day]}
-                clock = [f"{opens:%H:%M}", f"{closes:%H:%M}"]
-                found.append(made | ({"between": clock} if clock[0] != clock[1] else {}))
-        return found
+    def tables(self, calendar: Calendar, runs: Sequence[Run]) -> list[dict[str, Any]]:
+        """The plan's tables of some runs."""
+        return [
+            at_other_times(
+                self.table,
+                at=calendar.clock(run.start_s),
+                days=[(calendar.moment(run.start_s).date() - calendar.first).days + 1],
+                pause_s=(run.pace_s - self.each_s or None) if run.count > 1 else None,
+                **{self.unit: run.count},
+            )
+            for run in runs
+        ]
 
 
-def _more_of(rest: Plan, table: dict[str, Any], between: Window) -> _More:
-    """What is counted of the tool that is the only task of a plan, and where it may come."""
-    task, calendar = rest.task[0], calendar_of(rest)
-    unit, each_s = "minutes", 60.0
+def _more_of(alone: Plan, table: dict[str, Any]) -> _More:
+    """What is counted of the tool that is the only task of a plan."""
+    task = alone.task[0]
     if task.kind == "charging":
-        unit, each_s = "charges", charging_s(task)
-    elif task.kind in ("intermittent", "trace") or {"each_s", "each_min"} & set(table):
-        unit, each_s = "times", task.each_s or EACH_S
-        table = {key: v for key, v in table.items() if key != "each_min"} | {"each_s": each_s}
-    return _More(table, unit, each_s, _windows(rest, calendar, between), calendar)
+        return _More(table, "charges", task.charge_s or MINUTE_S)
+    if task.kind in ("intermittent", "trace") or {"each_s", "each_min"} & set(table):
+        each_s = task.repeat_s or EACH_S
+        return _More(at_other_times(table, each_min=None, each_s=each_s), "times", each_s)
+    return _More(table, "minutes", MINUTE_S)
 
 
-def _most(
-    tried: Callable[[Sequence[int]], Budget], rising: Sequence[list[int]], first: Budget
-) -> tuple[list[int], Budget]:
-    """The last of rising numbers that holds, by bisection, and its budget; the first one does."""
-    low, high, best = 0, len(rising), first
-    while high - low > 1:
-        middle = (low + high) // 2
-        found = tried(rising[middle])
-        if _enough(found):
-            low, best = middle, found
-        else:
-            high = middle
-    return rising[low], best
+def _beside(base: Budget, number: int) -> tuple[list[Burst], tuple[str, ...]]:
+    """What the limits let run of the first tasks of a plan, and the names of those of which they
+    turn something away."""
+    refused = {id(refusal.burst) for refusal in base.refusals}
+    mine = [burst for burst in base.bursts if burst.task < number]
+    aside = {burst.task for burst in mine if id(burst) in refused}
+    names = (base.plan.task[k].name for k in sorted(aside))
+    return [burst for burst in mine if id(burst) not in refused], tuple(dict.fromkeys(names))
 
 
-def _enough(b: Budget) -> bool:
-    """Whether the chance reaches the goal, whatever could not run beside the rest."""
-    chance = b.chance
-    sure = chance.percent
-    if b.weather.rough and chance.low is not None:
-        sure = min(sure, chance.low)
-    return sure >= chance.goal - 1e-9
+def _fits(b: Budget, number: int) -> bool:
+    """Whether the chance reaches the goal and nothing beyond the first tasks overloads."""
+    return b.reaches_goal and all(refusal.burst.task < number for refusal in b.refusals)
 
 
-def _table(plan: Plan, tool: str) -> tuple[dict[str, Any], Window]:
-    """The table of a task with this name or tool, without how much, and its window; or a new one
-    of a profile."""
-    gone = (*AMOUNTS, "at", "between", "days", "must", "flexible")
+def _table(plan: Plan, tool: str) -> tuple[dict[str, Any], Task | None]:
+    """The table of a task with this name or tool, without how much and when, and that task; or a
+    new one of a profile."""
+    gone = (*AMOUNTS, "at", "between", "days", "must", "flexible", "pause_s", "with", "after")
     for table, task in zip(plan.source["task"], plan.task, strict=True):
         if tool in (task.name, task.tool):
             kept = {key: value for key, value in table.items() if key not in gone}
-            return kept | {"name": task.name, "priority": LAST}, task.between
+            return kept | {"name": task.name, "priority": LAST}, task
     known = [*profiles.tools(), *(task.name for task in plan.task)]
     if tool not in known:
         raise PlanError([f"there is no tool {shown(tool)}{meant(tool, known)}"])
     return {"tool": tool, "priority": LAST}, None
+
+
+def _without_mates(table: Mapping[str, Any]) -> dict[str, Any]:
+    """A task's table without `with`: nothing is left out here, and more of the other task ranks
+    below both."""
+    return {key: value for key, value in table.items() if key != "with"}
 
 
 def _one(table: Mapping[str, Any]) -> dict[str, Any]:
@@ -198,10 +201,10 @@ def _one(table: Mapping[str, Any]) -> dict[str, Any]:
     return {**table, **({"times": 1} if counted else {})}
 
 
-def _windows(rest: Plan, calendar: Calendar, between: Window) -> list[Interval]:
+def _windows(alone: Plan, calendar: Calendar, between: Window) -> list[Interval]:
     """Where more of it may come, day by day inside the span [UTC s]: in a window, where that is not
     over, else all day."""
-    ends = (to_utc(rest.span.start, calendar.zone), to_utc(rest.span.end, calendar.zone))
+    ends = to_utc(alone.span.start, calendar.zone), to_utc(alone.span.end, calendar.zone)
     found: list[Interval] = []
     for way in (between, None):
         days = calendar.days(range(1, (calendar.last - calendar.first).days + 2))
@@ -220,14 +223,24 @@ def _inside(window: Interval | None, ends: Interval) -> Interval:
     return -(-start // 60.0) * 60.0, end // 60.0 * 60.0
 
 
-def _evenly(count: int, room: Sequence[int]) -> list[int]:
-    """So many over days that hold so many each, as evenly as they go, the first days first.
-
-    >>> _evenly(7, [1, 9, 9]), _evenly(2, [5, 5, 5])
-    ([1, 3, 3], [1, 1, 0])
-    """
-    found, left = [0] * len(room), count
-    for done, k in enumerate(sorted(range(len(room)), key=lambda k: room[k])):
-        found[k] = min(room[k], -(-left // (len(room) - done)))
-        left -= found[k]
+def _once_done(
+    base: Budget, others: Sequence[Burst], after: str, windows: Sequence[Interval]
+) -> list[Interval]:
+    """The windows from when what is waited for is done: on the same day, else on the last day
+    before, and where there is none on the first."""
+    done: dict[date, float] = {}
+    for burst in others:
+        if base.plan.task[burst.task].name == after:
+            day = base.local(burst.start_s).date()
+            done[day] = max(burst.end_s, done.get(day, burst.end_s))
+    found = []
+    for opens_s, closes_s in windows:
+        day = base.local(opens_s).date()
+        due_s = done[max((d for d in done if d <= day), default=min(done))] if done else opens_s
+        found.append((max(opens_s, due_s), closes_s))
     return found
+
+
+def _local(calendar: Calendar, interval: Interval) -> tuple[datetime, datetime]:
+    """An interval on the plan's clock."""
+    return calendar.moment(interval[0]), calendar.moment(interval[1])

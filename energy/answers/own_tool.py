@@ -6,7 +6,7 @@ from typing import Any
 
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.documents import parse
-from energy.plan.schema import RISKS
+from energy.plan.task import RISKS
 from energy.plan.words import meant, shown
 
 Ask = Callable[[str, str, Callable[[str], Any]], Any]

@@ -5,6 +5,7 @@ optics are `solar`'s.
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import combinations
 from typing import Any
 
@@ -101,17 +102,31 @@ class Search:
         found = solar(posed, self.weather, self.calendar, self.cells, self.span, conditions)
         return np.asarray(found.panel_w.mean(axis=1) * self.hours)
 
-    def yields(self) -> Yields:
-        """The yields of the grid of poses."""
-        azimuths = AZIMUTHS_DEG[:1] if self.swings else AZIMUTHS_DEG
-        wh = np.empty((TILTS_DEG.size, azimuths.size))
-        wh[0] = self.given_wh(aim="flat").sum()
-        for row, tilt in enumerate(TILTS_DEG[1:].tolist(), 1):
-            for column, azimuth in enumerate(azimuths.tolist()):
-                wh[row, column] = self.given_wh(
-                    aim=self.standing, tilt_deg=tilt, facing=azimuth
-                ).sum()
-        return Yields(TILTS_DEG, azimuths, wh)
+    @cached_property
+    def _grid_wh(self) -> Array:
+        """What the panels give in each row in the poses of the grid [Wh], (tilts, azimuths, rows);
+        one azimuth where the heading cannot be chosen."""
+        flat = self.given_wh(aim="flat")
+        azimuths = self._azimuths_deg.tolist()
+        tilted = [
+            [
+                self.given_wh(aim=self.standing, tilt_deg=tilt, facing=azimuth)
+                for azimuth in azimuths
+            ]
+            for tilt in TILTS_DEG[1:].tolist()
+        ]
+        return np.array([[flat] * len(azimuths), *tilted])
+
+    @property
+    def _azimuths_deg(self) -> Array:
+        return AZIMUTHS_DEG[:1] if self.swings else AZIMUTHS_DEG
+
+    def yields(self, inside: Interval = (-np.inf, np.inf)) -> Yields:
+        """The yields of the grid of poses; of what comes in between two moments [UTC s] only."""
+        begins = self.cells[:-1][self.weather.lit]
+        rows = (begins >= inside[0]) & (begins < inside[1])
+        wh = self._grid_wh[:, :, rows].sum(axis=2)
+        return Yields(TILTS_DEG, self._azimuths_deg, wh)
 
     def change(
         self, aim: str, pose: tuple[float, float] | None = None, at: tuple[str, ...] = ()

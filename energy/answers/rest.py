@@ -6,46 +6,78 @@ from typing import Any
 
 from energy.answers.cautioning.telling import carries
 from energy.budget import check_now
-from energy.model.demand import Burst
+from energy.bursts import Day, Left, days_of
+from energy.model.demand import bursts
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
-from energy.plan.schema import AMOUNTS, RISKS, Task
-from energy.scene import calendar_of, place_bursts
+from energy.plan.task import RISKS, at_other_times
+from energy.progress import Done, Progress, progress
+from energy.scene import calendar_of
 
 OF_A_TASK = ("group", "must", "priority", "value", "supply", "power_factor", "spread_percent")
+Tables = list[dict[str, Any]]
 
 
-def rest_of(plan: Plan, now: datetime | None, battery_percent: float | None) -> dict[str, Any]:
-    """Changes to a plan (see `Plan.replace`) that leave what lies after `now`; none without it.
+def rest_of(
+    plan: Plan,
+    now: datetime | None,
+    battery_percent: float | None,
+    done: Done | None = None,
+) -> dict[str, Any]:
+    """Changes to a plan (see `Plan.replace`) that leave what a choice may take up after `now`; none
+    without it.
 
-    The span begins then, with the charge measured. What is done by then is taken out; repeats that
-    are left are spread over the rest of their window, and what is under way goes on to its end.
-    Raises PlanError for a time outside the span, a charge that cannot be, or where nothing is left.
+    As `left_of`; besides, what `done` shows to be undone although its time is over is offered again
+    in a later window of its task or, where that is flexible, in the rest of the day. What belongs
+    to a task that cannot be taken up again goes with it. Raises PlanError as `left_of` does, and
+    where nothing is left.
 
-    >>> plan = Plan.read("builtin:cloudy-repair")
-    >>> rest_of(plan, datetime(2026, 9, 14, 11), 70.0)["task"][1]["times"]
+    >>> plan, now = Plan.read("builtin:cloudy-repair"), datetime(2026, 9, 14, 11)
+    >>> rest_of(plan, now, 70.0)["task"][1]["times"]
     6
+    >>> rest_of(plan, now, 70.0, {"cut the rusted bolts": 3})["task"][1]["times"]
+    13
     """
-    changes = left_of(plan, now, battery_percent)
+    changes = left_of(plan, now, battery_percent, done, offered=True)
     if changes and not changes["task"]:
         raise PlanError([f"{plan.origin}: nothing of the plan is left after {now:%Y-%m-%d %H:%M}"])
     return changes
 
 
-def left_of(plan: Plan, now: datetime | None, battery_percent: float | None) -> dict[str, Any]:
-    """As `rest_of`; no tasks at all where nothing is left, which alone makes no plan."""
-    check_now(plan, now, battery_percent)
+def left_of(
+    plan: Plan,
+    now: datetime | None,
+    battery_percent: float | None,
+    done: Done | None = None,
+    *,
+    offered: bool = False,
+) -> dict[str, Any]:
+    """Changes to a plan that leave what lies after `now`, a time on its clock; none without it.
+
+    The span begins then, with the charge measured. What is done by then is taken out; repeats that
+    are left are spread over the rest of their window, and what is under way goes on to its end. Of
+    the tasks that `done` names, so much is done and the rest is open (see `energy.progress`);
+    `offered` adds what of that a choice may take up. No tasks at all where nothing is left, which
+    alone makes no plan. Raises PlanError for a time outside the span, a charge, names and amounts
+    that cannot be.
+    """
+    check_now(plan, now, battery_percent, done)
     if now is None:
         return {}
     calendar = calendar_of(plan)
-    span = to_utc(now, calendar.zone), to_utc(plan.span.end, calendar.zone)
-    placed = place_bursts(plan, calendar, span)
-    left = _Left(calendar, now, span)
-    tasks: list[dict[str, Any]] = []
-    for k, table in enumerate(plan.source["task"]):
-        mine = [burst for burst in placed.bursts if burst.task == k]
-        begun = [window for task, window in placed.begun if task == k]
-        tasks += left.of_task(table, plan.task[k], mine, begun)
+    left = _Rest(plan, calendar, now)
+    far = progress(plan, calendar, left.span, done or {})
+    stated = {k: several for p in far for k, several in (p.offered if offered else p.left).items()}
+    gone = left_out_with(plan, far) if offered else []
+    every, tables = days_of(plan, calendar), plan.source["task"]
+    tasks: Tables = []
+    for k, task in enumerate(plan.task):
+        if task.name in gone:
+            continue
+        if k in stated:
+            tasks += left.stated(tables[k], k, stated[k])
+        else:
+            tasks += left.by_clock(tables[k], k, every[k])
     changes: dict[str, Any] = {
         "span.start": now,
         "pack.start_percent": battery_percent,
@@ -55,11 +87,22 @@ def left_of(plan: Plan, now: datetime | None, battery_percent: float | None) -> 
         past = (now.date() - calendar.first).days
         changes["weather.sky"] = list(plan.weather.sky[past:] or plan.weather.sky[-1:])
     if plan.charger:
-        tables = zip(plan.source["charger"], plan.charger, strict=True)
+        chargers = zip(plan.source["charger"], plan.charger, strict=True)
         changes["charger"] = [
-            one for table, charger in tables for one in left.of_windows(table, charger)
+            one for table, charger in chargers for one in left.of_windows(table, charger)
         ]
     return changes
+
+
+def left_out_with(plan: Plan, far: Sequence[Progress]) -> list[str]:
+    """Names of the tasks that go with, or wait for, one that is undone and cannot be taken up."""
+    lost = {p.name for p in far if p.over > 0.0 and not any(p.offered.values())}
+    gone, before = set(lost), set[str]()
+    while gone != before:
+        before = set(gone)
+        gone |= {task.name for task in plan.task if {task.after, task.with_} & gone}
+        gone |= {task.with_ for task in plan.task if task.with_ and task.name in gone}
+    return list(dict.fromkeys(task.name for task in plan.task if task.name in gone - lost))
 
 
 def under(plan: Plan, sky: str | None) -> dict[str, Any]:
@@ -78,38 +121,46 @@ def under(plan: Plan, sky: str | None) -> dict[str, Any]:
     return {"weather": weather | {"kind": "sky", "sky": stated}}
 
 
-class _Left:
-    """What is left of a plan's tables from `now`, on the plan's clock, to the end of the span."""
+class _Rest:
+    """Tables of what is left of a plan from `now`, on its clock, to the end of its span."""
 
-    def __init__(self, calendar: Calendar, now: datetime, span: Interval):
-        self.calendar, self.now = calendar, now
-        self.now_s, self.end_s = span
+    def __init__(self, plan: Plan, calendar: Calendar, now: datetime):
+        self.plan, self.calendar, self.now = plan, calendar, now
+        self.start_s, self.now_s, self.end_s = (
+            to_utc(t, calendar.zone) for t in (plan.span.start, now, plan.span.end)
+        )
 
-    def of_task(
-        self, table: Mapping[str, Any], task: Task, ahead: Sequence[Burst], begun: Sequence[int]
-    ) -> list[dict[str, Any]]:
-        """Tables of what is left of a task; ahead are its bursts from now on, begun the numbers of
-        the windows of which something is done."""
-        counted = task.times or task.charges or (task.trace and task.duration_s is None)
-        if not counted and task.duration_s is None:
+    @property
+    def span(self) -> Interval:
+        """From now to the end [UTC s]."""
+        return self.now_s, self.end_s
+
+    def by_clock(self, table: Mapping[str, Any], k: int, days: Sequence[Day]) -> Tables:
+        """What is left of a task that is done as planned until now; k is its number from 0."""
+        task, today = self.plan.task[k], self.now.date()
+        ahead = [day for day in days if self._ahead(day)]
+        if task.repeats is None and task.duration_s is None:
             return self.of_windows(table, task) if ahead else []
-        dates = self.calendar.days(task.days)
-        today = self.now.date()
-        found, later = [], []
-        for window in sorted({burst.window for burst in ahead}):
-            if window in begun or dates[window] < today:
-                mine = [burst for burst in ahead if burst.window == window]
-                if counted:
-                    found += self._repeats(table, task, mine, dates[window])
-                else:
-                    found.append(self._block(table, mine[-1].end_s))
+        begun = [d for d in days if any(self.start_s <= a < self.now_s for a, _ in d.intervals)]
+        found: Tables = []
+        later = []
+        for day in ahead:
+            if day in begun or day.date < today:
+                found += self._under_way(table, k, day)
             else:
-                later.append(dates[window])
+                later.append(day.date)
         if later and task.days is None and not begun and not found:
             return [dict(table)]
         return found + ([{**table, "days": self._numbers(later)}] if later else [])
 
-    def of_windows(self, table: Mapping[str, Any], what: Any) -> list[dict[str, Any]]:
+    def stated(self, table: Mapping[str, Any], k: int, left: Sequence[Left]) -> Tables:
+        """What is left of a task of which it was said how much is done."""
+        today = self.now.date()
+        later = [one.day.date for one in left if one.as_planned and one.day.date >= today]
+        found = [self._part(table, k, one) for one in left if one.day.date not in later]
+        return found + ([{**table, "days": self._numbers(later)}] if later else [])
+
+    def of_windows(self, table: Mapping[str, Any], what: Any) -> Tables:
         """A table of what goes on all through its windows (a task or a charger), on its days."""
         if what.days is None:
             return [dict(table)]
@@ -122,43 +173,59 @@ class _Left:
         coming = [day for day in self.calendar.days(what.days) if day >= today]
         return found + ([{**table, "days": self._numbers(coming)}] if coming else [])
 
-    def _repeats(
-        self, table: Mapping[str, Any], task: Task, ahead: Sequence[Burst], day: date
-    ) -> list[dict[str, Any]]:
-        """The rest of the repeat that is under way in a window, and those to come in it."""
-        running = [b for b in ahead if b.start_s <= self.now_s and not b.pieces[0].starts]
-        found = [self._going_on(table, task, burst) for burst in running]
-        coming = [burst for burst in ahead if burst not in running]
+    def _ahead(self, day: Day) -> list[Interval]:
+        """What of a window's repeats or block is still to come, or goes on."""
+        return [one for one in day.intervals if one[1] > self.now_s and one[0] < self.end_s]
+
+    def _under_way(self, table: Mapping[str, Any], k: int, day: Day) -> Tables:
+        """The rest of the repeat that is under way in a window, and those to come in it; or of a
+        block."""
+        task, ahead = self.plan.task[k], self._ahead(day)
+        if task.repeats is None:
+            return [at_other_times(table, **self._until(ahead[-1][1]), flexible=None)]
+        found = [self._going_on(k, day, one) for one in ahead if one[0] < self.now_s]
+        coming = [one for one in ahead if one[0] >= self.now_s]
         if coming:
-            rest = {key: v for key, v in table.items() if key not in (*AMOUNTS, "days", "between")}
+            keys: dict[str, Any] = {task.unit: len(coming), "days": [1]}
             if task.at is not None:
-                rest["at"] = self.calendar.clock(coming[0].start_s)
+                keys["at"] = self.calendar.clock(coming[0][0])
             else:
-                window = self.calendar.window(task.between, day)
-                assert window is not None  # its bursts lie in it
-                closes_s = min(window[1], self.end_s)
-                rest["between"] = [self.calendar.clock(self.now_s), self.calendar.clock(closes_s)]
-            key = "charges" if task.charges else "times"
-            found.append(rest | {key: len(coming), "days": [1]})
+                closes_s = min(day.window[1], self.end_s)
+                keys["between"] = [self.calendar.clock(self.now_s), self.calendar.clock(closes_s)]
+            found.append(at_other_times(table, **keys))
         return found
 
-    def _block(self, table: Mapping[str, Any], end_s: float) -> dict[str, Any]:
-        """The rest of a block of time."""
-        kept = {key: v for key, v in table.items() if key not in (*AMOUNTS, "between", "flexible")}
-        return kept | self._until(end_s)
-
-    def _going_on(self, table: Mapping[str, Any], task: Task, burst: Burst) -> dict[str, Any]:
+    def _going_on(self, k: int, day: Day, interval: Interval) -> dict[str, Any]:
         """A repeat under way, at the mean watts of what is left of it."""
-        energy = sum(piece.mean_w * (piece.end_s - piece.start_s) for piece in burst.pieces)
+        task = self.plan.task[k]
+        mine = bursts(task, k, day.number, [interval], self.span)
+        pieces = [piece for burst in mine for piece in burst.pieces]
+        energy = sum(piece.mean_w * (piece.end_s - piece.start_s) for piece in pieces)
+        ends_s = pieces[-1].end_s
         what = {key: getattr(task, key) for key in OF_A_TASK}
         # What its name tells is left for the name to tell again.
         what |= {k: getattr(task, k) for k in RISKS if getattr(task, k) or not carries(task, k)}
-        mean_w = round(energy / (burst.end_s - burst.start_s), 3)
-        return {"name": task.name, "working_w": mean_w} | what | self._until(burst.end_s)
+        mean_w = round(energy / (ends_s - self.now_s), 3)
+        return {"name": task.name, "working_w": mean_w} | what | self._until(ends_s)
 
     def _until(self, end_s: float) -> dict[str, Any]:
         minutes = round((end_s - self.now_s) / 60.0, 6)
         return {"at": self.calendar.clock(self.now_s), "minutes": minutes, "days": [1]}
+
+    def _part(self, table: Mapping[str, Any], k: int, left: Left) -> dict[str, Any]:
+        """So much of a task in one of its windows, or in what is left of that."""
+        task, (opens_s, closes_s) = self.plan.task[k], left.window
+        keys: dict[str, Any] = {"days": self._numbers([max(left.day.date, self.now.date())])}
+        if task.at is not None:
+            if opens_s > left.day.window[0]:
+                keys["at"] = self.calendar.clock(opens_s)
+        elif left.window != left.day.window or not left.day.intervals:
+            keys["between"] = [self.calendar.clock(t) for t in left.window]
+        if task.repeats is not None:
+            keys[task.unit] = round(left.amount)
+        elif task.duration_s is not None or left.amount < closes_s - opens_s:
+            keys["minutes"] = round(left.amount / 60.0, 6)
+        return at_other_times(table, **keys)
 
     def _numbers(self, dates: Sequence[date]) -> list[int]:
         return [(day - self.now.date()).days + 1 for day in dates]

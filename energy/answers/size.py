@@ -25,7 +25,7 @@ PANEL_SIZES, BATTERY_STEPS = 20, 200  # about so many are looked at
 MOST_PANEL = 2.5  # times the panels that just make what the job uses
 MOST_DAYS = 10.0  # of load in a pack, where the job itself is longer
 YEAR_MOST_DAYS = 30.0  # where it goes on through the year
-SMALLEST_PACK = 0.05  # of the largest looked at
+LEAST_WH = 1.0  # no plan's pack is smaller
 BEYOND_POWER = 1.5  # times the smallest pack that can give the power
 NEARLY = 1.03  # so nearly is that one found
 
@@ -76,6 +76,11 @@ class Size:
         return self.pick is not None
 
     @property
+    def floor_wh(self) -> float | None:
+        """The smallest pack looked at, where a goal is reached with it already."""
+        return self.frontier.floor_wh
+
+    @property
     def change(self) -> dict[str, Any]:
         """What makes the plan the pick, as `Plan.replace` takes it; nothing without a pick."""
         if self.pick is None:
@@ -113,6 +118,7 @@ class Size:
                 }
                 for k, watts in enumerate(self.frontier.panel_w.tolist())
             ],
+            "floor_wh": plain(self.floor_wh),
             "pick": {
                 "panel_w": None if p is None else plain(p.panel_w),
                 "battery_wh": None if p is None else plain(p.battery_wh),
@@ -171,8 +177,9 @@ def ranges(of: Designs, stays: bool = False) -> tuple[Array, Array]:
     """Panel sizes [W] and pack sizes [Wh] to look at: the plan's own ranges, else from the load.
 
     Panels from none to two and a half times those that make what the job uses in its mean
-    weather; packs up to one that carries the whole job, or ten days of it, without any sun (for a
-    shed that stays: thirty days), and well past the one that can give the power.
+    weather; packs from next to nothing up to one that carries the whole job, or ten days of it,
+    without any sun (for a shed that stays: thirty days), and well past the one that can give the
+    power.
 
     >>> watts, sizes = ranges(designs(Plan.read("builtin:january-job")))
     >>> watts[[0, -1]].tolist(), sizes[[0, 1, -1]].tolist()
@@ -199,9 +206,9 @@ def ranges(of: Designs, stays: bool = False) -> tuple[Array, Array]:
         most = max(carries, pack.capacity_wh)
         if not of.refusals:
             most = BEYOND_POWER * strong_enough_wh(of, most / BEYOND_POWER)
-        battery = min(SMALLEST_PACK * most, pack.capacity_wh), most
-        each = round_step((battery[1] - battery[0]) / BATTERY_STEPS)
-        battery = math.ceil(battery[0] / each) * each, math.ceil(battery[1] / each) * each
+        each = round_step(most / BATTERY_STEPS)
+        low, high = (math.ceil(wh / each) * each for wh in (max(each, LEAST_WH), most))
+        battery = low, high
     return _between(*panel, PANEL_SIZES, up=True), _between(*battery, BATTERY_STEPS)
 
 
@@ -315,6 +322,8 @@ def pick_of(found: Frontier, goal: float, lines: Costs) -> Point | None:
     )
     if k == len(sizes) - 1 and len(sizes) > 1:
         why += "; the range of panels ends here, larger ones may be better still"
+    if sizes[k][1] == found.floor_wh:
+        why += f"; {figure(sizes[k][1])} Wh is the smallest pack looked at: smaller ones may do"
     return Point(*sizes[k], goal, float(kg[k]), float(price[k]), why)
 
 
@@ -353,12 +362,14 @@ def points_of(found: Frontier, pick: Point, lines: Costs) -> tuple[Point, ...]:
     every = range(found.panel_w.size)
     same = [p for k in every if (p := point(k, pick.goal, "")) is not None]
     at = int(np.searchsorted(found.panel_w, pick.panel_w))
+    small = min(same, key=lambda p: p.battery_wh)
+    smallest = f"smallest pack{' looked at' if small.battery_wh == found.floor_wh else ''}"
     wished = [
         replace(pick, why="the pick"),
         replace(min(same, key=lambda p: p.kg), why="lightest"),
         replace(min(same, key=lambda p: p.price), why="cheapest"),
         replace(min(same, key=lambda p: p.panel_w), why="least panel"),
-        replace(min(same, key=lambda p: p.battery_wh), why="smallest pack"),
+        replace(small, why=smallest),
     ]
     wished += [
         surer

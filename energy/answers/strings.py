@@ -19,7 +19,7 @@ from energy.strings import (
 )
 from energy.weather.coldest import Cold, known_cold
 
-COLD_C, WARM_C = -90.0, 60.0  # what air on the ground may have
+COLD_C, WARM_C = -90.0, 25.0  # of the lowest that a place may have
 UNLIKE = 1.1  # strings whose working volts differ more drag one another down (common practice)
 
 
@@ -27,8 +27,9 @@ UNLIKE = 1.1  # strings whose working volts differ more drag one another down (c
 class String:
     """One way to join the panels of a kind; taken: the one that the runs are reckoned with.
 
-    fits is None where a label, a limit or the cold is not known. in_season says what is wrong with
-    a string that suits the input in the plan's own days only, and nothing of others.
+    fits is None where a label, a limit or the cold is not known; fits_alone leaves the amps of
+    other kinds on the input aside. in_season says what is wrong with a string that suits the input
+    in the plan's own days only, and nothing of others.
     """
 
     panel: str
@@ -40,6 +41,7 @@ class String:
     limit_a: float | None
     fits: bool | None
     taken: bool
+    fits_alone: bool
     in_season: str = ""
 
 
@@ -103,6 +105,7 @@ def _string(way: Arrangement, expected: Arrangement, amps_fit: bool, air: Air) -
         limit_a=into.max_a,
         fits=fits,
         taken=way == expected,
+        fits_alone=way.fits is not False,
         in_season=_in_season(way, air) if amps_fit and fits is not True else "",
     )
 
@@ -137,7 +140,13 @@ def cold_notes(plan: Plan, air: Air) -> list[str]:
         notes.append("[pack.solar_input] has no max_v: no string can be said to fit")
     for number, panel in enumerate(plan.panel, start=1):
         own = "temp_coefficient_voc_percent_per_c" in panel.model_fields_set
-        if panel.v_oc is None:
+        max_v = plan.pack.solar_input.max_v
+        if panel.v_oc is None and "v_mp" in panel.model_fields_set and panel.v_mp > (max_v or 1e9):
+            notes.append(
+                f'panel {number} "{panel.name}": works at {panel.v_mp:g} V and gives more when'
+                f" open; the input bears {max_v:g} V"
+            )
+        elif panel.v_oc is None:
             notes.append(f'panel {number} "{panel.name}": give v_oc from its label to judge it')
         elif not own:
             beyond = (
@@ -162,22 +171,24 @@ def string_notes(plan: Plan, laid: list[Arrangement], strings: tuple[String, ...
     notes = [string.in_season for string in strings if string.in_season]
     for way in laid:
         name = f'"{way.panel.name}"'
-        misfit = way.fits is False or not amps_fit(laid)
-        if way.panel.count > 1 and into.connection is None and (misfit or into.kind == "mppt"):
+        if way.panel.count > 1 and into.connection is None and into.kind == "mppt":
             why = "as few in series as its volts and amps let, for shade then costs least"
-            if misfit:
+            if way.fits is False:
                 why = "no way to join them suits the input"
+            elif not amps_fit(laid):
+                why = "all together are too many amps for the input"
             notes.append(
                 f"{way.panel.count} x {name} taken as {way.in_series} in series, {way.in_parallel}"
                 f" in parallel: {why}"
             )
-        if way.in_parallel > 2:
-            notes.append(f"three strings or more of {name}: a fuse in each (NFPA 70 690.9)")
         if pack_v is not None and way.v_mp < pack_v:
             notes.append(
                 f"{name}: its {way.v_mp:.3g} V lie below the pack's {pack_v:g} V: the input must be"
                 " one that raises the voltage"
             )
+    cabled = any({run.from_, run.to} == {"panel", "pack"} for run in plan.run)
+    if sum(way.in_parallel for way in laid) > 2 and not cabled:  # its fuse line says so
+        notes.append("three strings or more in parallel: a fuse in each (NFPA 70 690.9)")
     volts = [way.v_mp for way in laid]
     if max(volts) > UNLIKE * min(volts):
         notes.append("unlike strings on one input drag one another down: match their volts")

@@ -35,9 +35,10 @@ if TYPE_CHECKING:
 class Wired:
     """One run: amps while working, the drop there and back, the loss, the copper and the fuse.
 
-    mm2 as stated or else found; awg 0 stands for 1/0, -3 for 4/0; fuse_a None where the outlet
-    limits itself;
-    fuse_v (DC) and fuse_breaks_a at least, None where not known, fuse_words all of it;
+    mm2 as stated or else found, the thickest of the table where none will do; awg 0 stands for 1/0,
+    -3 for 4/0, None where no gauge bears as much; fuse_a None where the outlet limits itself or no
+    fuse is as large; fuse_v (DC) and fuse_breaks_a at least, None where not known, fuse_words all
+    of it;
     start_dip_percent None where nothing starts harder than it works; about says what was assumed of
     its volts, rule what was followed.
     """
@@ -52,7 +53,7 @@ class Wired:
     drop_percent: float
     loss_w: float
     mm2: float
-    awg: int
+    awg: int | None
     fuse_a: float | None
     fuse_v: float | None
     fuse_breaks_a: float | None
@@ -164,7 +165,7 @@ def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
 
     lowest_c is the place's record-low air [deg C]; left out, the lowest that the place is likely
     ever to have, by the plan and its weather (which a Budget has; with a Plan it is worked out).
-    Raises PlanError for runs that join nothing, or that the tables do not reach.
+    Raises PlanError for runs that join nothing, or whose mains voltage nobody knows.
 
     >>> found = wire(Plan.read("builtin:january-job"), lowest_c=-15.0)
     >>> [(run.mm2, run.fuse_a, run.fits) for run in found.runs]
@@ -215,7 +216,6 @@ def _one(plan: Plan, one: Joined, laid: list[Arrangement], cold_v: float | None)
     run, mm2 = one.run, one.mm2
     ohm, carries_a, must_carry_a = one.ohm(mm2), one.carries_a(mm2), one.must_carry_a
     guard = fuse(one, plan.pack, laid, cold_v)
-    beside_a = one.bears_a if carries_a >= one.bears_a else 0.0  # what the gauge must carry too
     return Wired(
         from_=run.from_,
         to=run.to,
@@ -227,7 +227,7 @@ def _one(plan: Plan, one: Joined, laid: list[Arrangement], cold_v: float | None)
         drop_percent=100.0 * one.amps * ohm / one.volts,
         loss_w=one.amps**2 * ohm,
         mm2=mm2,
-        awg=cable.awg_as_thick(mm2, beside_a, run.terminals_c),
+        awg=_awg(one, mm2),
         fuse_a=one.fuse_a,
         fuse_v=None if guard is None else guard.v,
         fuse_breaks_a=None if guard is None else guard.breaks_a,
@@ -240,17 +240,32 @@ def _one(plan: Plan, one: Joined, laid: list[Arrangement], cold_v: float | None)
     )
 
 
+def _awg(one: Joined, mm2: float) -> int | None:
+    """The gauge as thick, that bears as much where the cross-section does."""
+    beside_a = one.bears_a if one.carries_a(mm2) >= one.bears_a else 0.0
+    try:
+        return cable.awg_as_thick(mm2, beside_a, one.run.terminals_c)
+    except ValueError:
+        return None
+
+
 def _rule(one: Joined, mm2: float) -> str:
     """The rules behind a run's figures, in one line."""
     run = one.run
     listed = mm2 in cable.CROSS_SECTIONS_MM2
-    copper = "IEC 60228 class 5" if listed else f"AWG {cable.same_awg(mm2)} by ASTM B258"
+    copper = "IEC 60228 class 5"
+    if not listed:
+        copper = f"AWG {cable.awg_words(cable.same_awg(mm2) or 0)} by ASTM B258"
     if run.conductor == "tinned":
         copper += ", tinned"
     parts = [f"{copper} at {run.temp_c:g} C, there and back"]
-    if run.mm2 is None:
+    if run.mm2 is None and one.none_does:
+        parts.append("the thickest of the table, which is not enough")
+    elif run.mm2 is None:
         parts.append(f"smallest size that keeps {run.allowed_drop_percent:g} % and its current")
-    if one.kind == "panel":
+    if one.beyond_fuses:
+        parts.append(f"no fuse: the series ends at {cable.FUSES_A[-1]:g} A")
+    elif one.kind == "panel":
         parts.append("fuse 1.25 x 1.25 x Isc (NFPA 70 690.8), next standard size")
     elif one.fuse_a is not None:
         parts.append("fuse 1.25 x continuous amps (NFPA 70 210.20), next standard size")
@@ -302,8 +317,8 @@ def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[
 
 
 def _instead(one: Joined) -> str:
-    """What would do, where the table reaches it."""
-    try:
-        return f": take {one.smallest_mm2:g} mm2"
-    except ValueError as error:
-        return f"; {error}"
+    """What would do, a gauge for a gauge, or why nothing does."""
+    awg = one.smallest_awg
+    if cable.same_awg(one.mm2) is not None and awg is not None:
+        return f": take AWG {cable.awg_words(awg)}"
+    return f"; {one.none_does}" if one.none_does else f": take {one.smallest_mm2:g} mm2"

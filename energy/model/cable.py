@@ -89,6 +89,15 @@ def same_awg(mm2: float) -> int | None:
     return next(near, None)
 
 
+def awg_words(awg: int) -> str:
+    """A gauge as it is written; 0 is 1/0.
+
+    >>> awg_words(10), awg_words(0)
+    ('10', '1/0')
+    """
+    return str(awg) if awg > 0 else f"{1 - awg}/0"
+
+
 def awg_as_thick(mm2: float, carries_a: float = 0.0, terminals_c: int | None = None) -> int:
     """The thinnest gauge sold of at least this section that bears carries_a; 0 is 1/0, -3 4/0.
 
@@ -202,6 +211,30 @@ def smallest_mm2(
         f"{amps:.4g} A over {length_m:g} m drop {least_v:.3g} V even in {thickest:g} mm2, where the"
         f" table ends, and {allowed_v:.3g} V are allowed: shorten it or raise the voltage"
     )
+
+
+def smallest_awg(
+    amps: float,
+    length_m: float,
+    allowed_v: float,
+    carries_a: float = 0.0,
+    conductor: str = "copper",
+    temp_c: float = 60.0,
+    terminals_c: int | None = None,
+) -> int | None:
+    """The thinnest gauge sold that drops at most allowed_v and bears carries_a; None where none is.
+
+    0 is 1/0, -3 4/0. terminals_c as in `ampacity_a`.
+
+    >>> smallest_awg(10.0, 5.0, 0.36, temp_c=20.0), smallest_awg(1.0, 1.0, 1.0, 100.0)
+    (10, 1)
+    """
+    column = AWG_AMPACITY_A[gauge_column_c(carries_a, terminals_c)]
+    for awg in AWG_SOLD:
+        drop_v = amps * loop_ohm(length_m, awg_mm2(awg), conductor, temp_c)
+        if drop_v <= allowed_v * (1.0 + 1e-9) and column[awg] >= carries_a:
+            return awg
+    return None
 
 
 def fuse_a(amps: float) -> float:

@@ -47,6 +47,8 @@ class Load(Protocol):
     @property
     def taper_from_percent(self) -> float: ...
     @property
+    def charge_s(self) -> float | None: ...
+    @property
     def trace(self) -> tuple[tuple[float, float], ...] | None: ...
 
 
@@ -62,19 +64,6 @@ class Step:
     mean_w: float
     working_w: float
     starts: bool = False
-
-
-def charging_s(load: Load) -> float:
-    """Seconds that one charge takes: full power to the taper, then falling in a straight line.
-
-    >>> from types import SimpleNamespace
-    >>> charging_s(SimpleNamespace(energy_wh=100.0, power_w=100.0, taper_from_percent=80.0))
-    4320.0
-    """
-    assert load.energy_wh is not None
-    assert load.power_w is not None
-    taper = load.taper_from_percent / 100.0
-    return snap(3600.0 * load.energy_wh / load.power_w * (taper + 2.0 * (1.0 - taper)))
 
 
 def steps(load: Load, duration_s: float) -> list[Step]:
@@ -116,8 +105,9 @@ def _cycling_steps(load: Load, duration_s: float) -> list[Step]:
 def _charging_steps(load: Load, duration_s: float) -> list[Step]:
     assert load.energy_wh is not None
     assert load.power_w is not None
+    assert load.charge_s is not None
     flat_s = 3600.0 * load.taper_from_percent / 100.0 * load.energy_wh / load.power_w
-    tail = np.linspace(flat_s, charging_s(load), TAPER_STEPS + 1)
+    tail = np.linspace(flat_s, load.charge_s, TAPER_STEPS + 1)
     levels = load.power_w * (1.0 - (np.arange(TAPER_STEPS) + 0.5) / TAPER_STEPS)
     edges = [0.0, *(snap(float(t)) for t in tail)]
     watts = [load.power_w, *(float(w) for w in levels)]

@@ -3,12 +3,12 @@
 What a burst draws lives in `demand`, the inverter's curve in `electronics`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from energy.model import Array
+from energy.model import Array, Mask
 from energy.model.demand import Burst, Load
 from energy.model.electronics import InverterCurve
 from energy.model.timeline import Interval
@@ -122,31 +122,40 @@ class _Running:
 
     def broken(self, supply: str, rows: slice) -> tuple[str, float, float] | None:
         """The first limit that the sums pass in these segments: name, asked, allowed."""
+        for name, asked, allowed in self.asked(supply, rows):
+            if (peak := float(asked.max())) > allowed * ROUNDING:
+                return name, peak, allowed
+        return None
+
+    def asked(self, supply: str, rows: slice) -> Iterator[tuple[str, Array, float]]:
+        """Each limit that the bursts of an outlet meet in these segments: its name, what is asked
+        of it, and what it allows."""
         limits = self.limits
         if supply == "ac":
             assert limits.curve is not None
-            if ((self.on[rows] == 0.0) & (self.outlet_w["ac"][rows] > 0.0)).any():
-                return "inverter-off", 0.0, 0.0
+            off = (self.on[rows] == 0.0) & (self.outlet_w["ac"][rows] > 0.0)
+            yield "inverter-off", off.astype(float), 0.0
             surging = self.outlet_w["ac"][rows] + self.surge_w[rows]
-            if (peak := float(surging.max())) > limits.surge_w * ROUNDING:
-                return "surge", peak, limits.surge_w
-            if (va := float(self.va[rows].max())) > limits.curve.rated_w * ROUNDING:
-                return "inverter", va, limits.curve.rated_w
-            long = np.where(surging > limits.curve.rated_w * ROUNDING, self.surge_s[rows], 0.0)
-            if float(long.max()) > limits.surge_s:
-                return "surge-time", float(long.max()), limits.surge_s
+            yield "surge", surging, limits.surge_w
+            yield "inverter", self.va[rows], limits.curve.rated_w
+            over = surging > limits.curve.rated_w * ROUNDING
+            yield "surge-time", np.where(over, self.surge_s[rows], 0.0), limits.surge_s
         else:
-            outlet = float(self.outlet_w[supply][rows].max())
-            if outlet > limits.outlet_rated_w[supply] * ROUNDING:
-                return supply, outlet, limits.outlet_rated_w[supply]
-        bus = float(self.bus_w(rows).max())
-        for name, allowed in (
-            ("discharge", limits.discharge_max_w),
-            ("battery", limits.battery_max_w),
-        ):
-            if bus > allowed * ROUNDING:
-                return name, bus, allowed
-        return None
+            yield supply, self.outlet_w[supply][rows], limits.outlet_rated_w[supply]
+        bus = self.bus_w(rows)
+        yield "discharge", bus, limits.discharge_max_w
+        yield "battery", bus, limits.battery_max_w
+
+    def add_everywhere(self, load: Load, working_w: float, starts: bool) -> None:
+        """Let a load work in every segment, and start in each."""
+        self.outlet_w[load.supply] += working_w
+        if load.supply == "ac":
+            self.va += working_w / load.power_factor
+            if self.limits.on in ("with-tasks", "only-in-use"):
+                self.on[:] = 1.0
+            if starts and load.start_w > working_w:
+                self.surge_w += load.start_w - working_w
+                np.maximum(self.surge_s, load.start_s, out=self.surge_s)
 
 
 def _admit(running: _Running, burst: Burst, load: Load) -> Refusal | None:
@@ -192,6 +201,41 @@ def inverter_on(
             first, last = np.searchsorted(edges, [burst.start_s, burst.end_s])
             running.switch_on(burst, slice(int(first), int(last)))
     return running.on
+
+
+def room(
+    edges: Array,
+    accepted: Sequence[Burst],
+    loads: Sequence[Load],
+    limits: Limits,
+    load: Load,
+    working_w: float,
+    starts: bool,
+) -> Mask:
+    """In which segments another load may work, with `starts` begin, beside what is accepted, (n,).
+
+    edges [UTC s], shape (n + 1,), must hold every start and end of an accepted piece; working_w is
+    what the other load draws at its outlet.
+
+    >>> from types import SimpleNamespace
+    >>> from energy.model.demand import bursts
+    >>> lamp = SimpleNamespace(supply="dc12", kind="steady", working_w=80.0, start_w=80.0)
+    >>> limits = Limits(None, 0.0, 0.0, "always", {"dc12": 120.0, "usb": 100.0},
+    ...                 {"dc12": 0.95, "usb": 0.9}, 3.0, 1e3, 1e3)
+    >>> evening = bursts(lamp, 0, 0, [(1.0, 2.0)], (0.0, 3.0))
+    >>> room(np.arange(4.0), evening, [lamp], limits, lamp, 80.0, True)
+    array([ True, False,  True])
+    """
+    if load.supply == "ac" and limits.curve is None:
+        return np.zeros(edges.size - 1, dtype=bool)
+    running = _Running(edges, limits)
+    for burst in accepted:
+        running.start(burst, loads[burst.task])
+    running.add_everywhere(load, working_w, starts)
+    free = np.ones(edges.size - 1, dtype=bool)
+    for _, asked, allowed in running.asked(load.supply, slice(0, edges.size - 1)):
+        free &= asked <= allowed * ROUNDING
+    return free
 
 
 def refusals(

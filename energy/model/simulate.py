@@ -47,8 +47,8 @@ class Case:
 
     edges [UTC s], (n + 1,); solar_w [W at the panel side of the controller, after its limit],
     (rows, m), with solar_row (n,) saying which row a segment takes (-1: dark); temp_pack [deg C],
-    (rows, m or 1), with temp_row (n,); charger_w (n,); inverter_on (n,), 0 or 1; draws in rank
-    order; factor (tasks, m) multiplies each task's watts.
+    (rows, m or 1), with temp_row (n,); charger_w (n,); inverter_on (n,) or (n, m), 0 or 1; draws in
+    rank order; factor (tasks, m) multiplies each task's watts.
     """
 
     edges: Array
@@ -99,7 +99,7 @@ class Block:
     outlet: dict[str, Array]  # at the outlets
     leads: Array | None  # of that, what the tools' leads turn into heat
     load: Array
-    inverter_idle: Array  # (b, 1)
+    inverter_idle: Array  # (b, 1 or lanes)
     rate: Array  # asked of (-) or offered to (+) the store, Wh/h
     net: Array
 
@@ -167,7 +167,7 @@ def block_of(case: Case, rows: slice, frozen: Array) -> Block:
                 outlet[draw.supply][here] += watts * draw.lead_loss
                 leads[here] += watts * draw.lead_loss
     load = np.asarray(sum(outlet[s] / case.outlet_efficiency[s] for s in ("dc12", "usb")))
-    on = case.inverter_on[rows, None]
+    on = case.inverter_on[rows].reshape(lit.size, -1)
     inverter_idle = on * (case.inverter.idle_w if case.inverter else 0.0)
     if case.inverter is not None:
         load = load + on * case.inverter.input_w(outlet["ac"])
@@ -264,7 +264,8 @@ def _shed(
     left = block.solar[short] + block.charger[row, 0] + trickle
     pack_idle = np.minimum(left, case.idle_w)
     left = left - pack_idle
-    inverter_idle, paid = block.inverter_idle[row, 0], np.zeros(row.size, dtype=bool)
+    inverter_idle = np.broadcast_to(block.inverter_idle, block.load.shape)[short]
+    paid = np.zeros(row.size, dtype=bool)
     served_ac, served = np.zeros(row.size), np.zeros(row.size)
     spent = np.zeros(row.size)
     for draw in case.draws:

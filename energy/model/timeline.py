@@ -190,6 +190,16 @@ def equal_shares(window: Interval, times: int, each_s: float) -> list[Interval]:
     return [(first, snap(first + each_s)) for first in firsts]
 
 
+def one_after_another(start_s: float, times: int, each_s: float, pace_s: float) -> list[Interval]:
+    """N bursts from a moment on, each beginning `pace_s` after the one before.
+
+    >>> one_after_another(100.0, 2, 10.0, 15.0)
+    [(100.0, 110.0), (115.0, 125.0)]
+    """
+    firsts = [snap(start_s + k * pace_s) for k in range(times)]
+    return [(first, snap(first + each_s)) for first in firsts]
+
+
 def one_at_a_time(
     windows: Sequence[Sequence[Interval]],
 ) -> tuple[list[list[Interval]], list[float]]:

@@ -6,6 +6,7 @@ problems of a plan are found at once. What only the sun's times decide is left t
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 from typing import Any
 
@@ -13,6 +14,7 @@ from energy.plan.kit import LITHIUM, number
 from energy.plan.messages import Path, Problem
 from energy.plan.moments import DAY_MIN, Window, clock_minutes, moment, window
 from energy.plan.schema import local_time
+from energy.plan.task import AMOUNTS, charge_s
 from energy.plan.words import meant, shown
 
 Table = dict[str, Any]
@@ -26,7 +28,6 @@ NEEDS = {
     "trace": ("trace",),
 }
 WEATHER_NEEDS = {"file": "file", "sky": "sky", "monthly": "sun_hours"}
-AMOUNTS = ("times", "minutes", "hours", "charges")
 
 
 def check(tables: Table, lacking: set[Path]) -> Iterator[Problem]:
@@ -43,6 +44,7 @@ def check(tables: Table, lacking: set[Path]) -> Iterator[Problem]:
         yield from (Problem(("panel", k), text) for text in _panel(panel, pack))
     for k, charger in _items(tables, "charger"):
         yield from (Problem(("charger", k), text) for text in _days(charger, dates))
+    yield from _relations(_items(tables, "task"))
     starts = 0.0
     for k, task in _items(tables, "task"):
         needs = () if ("task", k) in lacking else _needs(task)
@@ -241,10 +243,67 @@ def _amount(task: Table) -> Iterator[str]:
         yield f"times needs each_s or each_min{charges}"
     if "charges" in said and kind in NEEDS and kind != "charging":
         yield f'charges is for a charging tool (this one is "{kind}")'
+    counted = {"times", "charges"} & set(said) or (not said and kind in ("charging", "trace"))
+    if _has(task, "pause_s") and not counted:
+        yield "pause_s needs times or charges"
     if _has(task, "at") and _has(task, "between"):
         yield "give at or between, not both"
     if _has(task, "at") and not said and kind != "charging":
         yield "at needs to know how long: minutes, hours, or times with each_s or each_min"
+
+
+def _relations(tasks: list[tuple[int, Table]]) -> Iterator[Problem]:
+    """What is wrong with the tasks that others name by `with` and `after`."""
+    by_name: dict[str, list[Table]] = {}
+    for _, task in tasks:
+        if isinstance(name := task.get("name"), str):
+            by_name.setdefault(name, []).append(task)
+    for k, task in tasks:
+        for key in ("with", "after"):
+            if isinstance(task.get(key), str):
+                yield from (Problem(("task", k), text) for text in _named(task, key, by_name))
+    yield from _circle(tasks)
+
+
+def _named(task: Table, key: str, by_name: dict[str, list[Table]]) -> Iterator[str]:
+    other = task[key]
+    if other == task.get("name"):
+        yield f"{key} names the task itself"
+    elif other not in by_name:
+        yield f"{key} names no task of the plan (got {shown(other)}){meant(other, by_name)}"
+    elif key == "with":
+        unlike = [_rank(one) for one in by_name[other] if _rank(one) != _rank(task)]
+        if unlike:
+            yield (
+                f"with = {shown(other)} needs the same must and priority of both:"
+                f" {shown(other)} has {unlike[0]}, {shown(task.get('name'))} {_rank(task)}"
+            )
+
+
+def _rank(task: Table) -> str:
+    must, priority = task.get("must", False), task.get("priority", 2)
+    return f"must = {shown(must)} and priority = {shown(priority)}"
+
+
+def _circle(tasks: list[tuple[int, Table]]) -> Iterator[Problem]:
+    """Tasks that wait for one another: one circle, told at the first of them."""
+    number: dict[str, int] = {}
+    waits: dict[str, list[str]] = {}
+    for k, task in tasks:
+        name, other = task.get("name"), task.get("after")
+        if isinstance(name, str) and isinstance(other, str) and name != other:
+            number.setdefault(name, k)
+            waits.setdefault(name, []).append(other)
+    try:
+        TopologicalSorter(waits).prepare()
+    except CycleError as error:
+        around = error.args[1][:0:-1]  # each waits for the next
+        first = min(range(len(around)), key=lambda i: number[around[i]])
+        told = [*around[first:], *around[: first + 1]]
+        yield Problem(
+            ("task", number[told[0]]),
+            f"after goes round in a circle: {' after '.join(shown(name) for name in told)}",
+        )
 
 
 def _window_minutes(task: Table) -> float | None:
@@ -270,8 +329,7 @@ def _repeats(task: Table) -> tuple[float, float] | None:
         energy, power = number(task.get("energy_wh")), number(task.get("power_w"))
         taper = number(task.get("taper_from_percent", 80.0))
         if energy is not None and power is not None and taper is not None and power > 0.0:
-            # Full power to the taper, then falling in a straight line to nothing.
-            each_s = 3600.0 * energy / power * (2.0 - taper / 100.0)
+            each_s = charge_s(energy, power, taper)
     trace = task.get("trace")
     if _kind(task) == "trace" and each_s is None and isinstance(trace, tuple):
         each_s = trace[-1][0] - trace[0][0]
@@ -304,7 +362,10 @@ def _starts_again(task: Table) -> Iterator[str]:
     except ValueError:
         return
     repeats = _repeats(task)
-    lasts_s = _block_s(task) if repeats is None else repeats[0] * repeats[1]
+    lasts_s = _block_s(task)
+    if repeats is not None:
+        pauses = max(repeats[0] - 1, 0) * (number(task.get("pause_s")) or 0.0)
+        lasts_s = repeats[0] * repeats[1] + pauses
     if gap is None or anchor != "clock" or lasts_s is None:
         return
     if lasts_s > gap * DAY_MIN * 60.0 + 1e-6:

@@ -5,7 +5,7 @@ The way from a file to a `Plan`, and from a change to a new one; the steps lie i
 """
 
 import copy
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any, TypeGuard
 
@@ -72,19 +72,25 @@ class Plan(Tables):
             source = copy.deepcopy(dict(tables))
         except RecursionError:
             raise PlanError([f"{origin}: is nested too deeply"]) from None
-        names = source.get("profiles")
-        named = names[: MOST["profiles"]] if isinstance(names, list | tuple) else []
-        beside = folder or Path()
-        own, wrong = profiles.read_own([n for n in named if isinstance(n, str) and n], beside)
-        problems = [Problem((), f"profiles: {line}") for line in wrong]
-        return cls._build(source, Beside(beside, own), origin, problems)
+        return cls._build(source, *_read_beside(source, folder or Path()), origin)
 
     @classmethod
     def _build(
-        cls, source: dict[str, Any], beside: Beside, origin: str, problems: list[Problem]
+        cls,
+        source: dict[str, Any],
+        beside: Beside,
+        problems: list[Problem],
+        origin: str,
+        before: Collection[str] = (),
     ) -> "Plan":
+        """Build a plan; `before` names the tasks of the one of which it is a change."""
         merged = merge(source, beside)
         tables = merged.tables
+        if before and _are_tables(tables.get("task")):
+            left = [task.get("name") for task in tables["task"]]
+            gone = {name for name in before if name not in left}
+            for either in (source, tables):
+                _drop_loose_ends(either, gone)
         problems = [*problems, *merged.problems, *check(tables, merged.lacking)]
         try:
             plan = cls.model_validate(tables)
@@ -99,7 +105,8 @@ class Plan(Tables):
         """The plan with some keys changed: dotted keys, list items by number from 1, None drops.
 
         Everything is checked anew and what follows from the keys follows: a cable to a task that is
-        dropped goes with it. No file is read again but one that a change names. Raises PlanError.
+        dropped goes with it, and so do the keys `with` and `after` that named it. No file is read
+        again but one that a change names. Raises PlanError.
 
         >>> plan = Plan.read("builtin:cloudy-repair")
         >>> plan.replace(**{"pack.capacity_wh": 700}).pack.capacity_wh
@@ -108,20 +115,32 @@ class Plan(Tables):
         source = self.source
         _only_known(changes)
         edit(source, changes)
-        _drop_loose_runs(source, {task.name for task in self.task})
+        beside: tuple[Beside, list[Problem]] = self._beside, []
         if source.get("profiles") != self._source.get("profiles"):
-            return type(self).from_dict(source, self._origin, self._beside.folder)
-        return type(self)._build(source, self._beside, self._origin, [])
+            beside = _read_beside(source, self._beside.folder)
+        before = {task.name for task in self.task}
+        return type(self)._build(source, *beside, self._origin, before)
 
 
-def _drop_loose_runs(source: dict[str, Any], before: set[str]) -> None:
-    """Take out the cables to tasks that there were before and are no more."""
-    tasks, runs = source.get("task"), source.get("run")
-    if not (_are_tables(tasks) and _are_tables(runs)):
-        return  # whatever that is, the models will say so
-    left = {str(task.get(key)) for task in tasks for key in ("name", "tool")}
-    gone = {f"task:{name}" for name in before if name not in left}
-    source["run"] = [run for run in runs if not gone & {str(run.get("from")), str(run.get("to"))}]
+def _read_beside(source: dict[str, Any], folder: Path) -> tuple[Beside, list[Problem]]:
+    """The profiles that a plan names, and what is wrong with them."""
+    names = source.get("profiles")
+    named = names[: MOST["profiles"]] if isinstance(names, list | tuple) else []
+    own, wrong = profiles.read_own([n for n in named if isinstance(n, str) and n], folder)
+    return Beside(folder, own), [Problem((), f"profiles: {line}") for line in wrong]
+
+
+def _drop_loose_ends(tables: dict[str, Any], gone: set[str]) -> None:
+    """Take out what names a task that is no more: cables to it, and the keys of tasks that went
+    with or after it."""
+    tasks, runs = tables.get("task"), tables.get("run")
+    for task in tasks if _are_tables(tasks) else ():
+        for key in ("with", "after"):
+            if isinstance(task.get(key), str) and task[key] in gone:
+                del task[key]
+    if _are_tables(runs):  # whatever else they are, the models will say so
+        ends = {f"task:{name}" for name in gone}
+        tables["run"] = [r for r in runs if not ends & {str(r.get("from")), str(r.get("to"))}]
 
 
 def _are_tables(items: Any) -> TypeGuard[list[dict[str, Any]]]:

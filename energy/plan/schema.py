@@ -1,6 +1,7 @@
-"""A plan as frozen models: place, span, weather, tasks, goal, sizing, runs, and the whole.
+"""A plan as frozen models: place, span, weather, goal, sizing, runs, and the whole.
 
-The kit (panels, pack, chargers) lives in `kit`, what keys must say together in `checks`.
+The kit (panels, pack, chargers) lives in `kit`, a task in `task`, what keys must say together in
+`checks`.
 """
 
 from datetime import datetime
@@ -11,20 +12,16 @@ from pydantic import BeforeValidator, Field
 
 from energy.plan.kit import (
     Above0,
-    AMoment,
-    AWindow,
     Charger,
-    Days,
-    From0,
     Name,
     Pack,
     Panel,
     Percent,
-    Spread,
     Strict,
     as_tuple,
     number,
 )
+from energy.plan.task import Task
 from energy.plan.words import meant, shown
 
 # Albedo by ground: common practice, no source.
@@ -39,8 +36,6 @@ GROUND = {
     "water": 0.06,
 }
 SKIES = {"clear": 0, "few": 2, "scattered": 4, "broken": 6, "overcast": 8}
-SECONDS_PER_MIN = 60.0
-SECONDS_PER_H = 3600.0
 
 
 def _zone(value: Any) -> Any:
@@ -68,7 +63,8 @@ class Place(Strict):
     timezone: Annotated[str, BeforeValidator(_zone)]
     # From the shore of the Dead Sea to the top of Everest, with room.
     elevation_m: Annotated[float, Field(ge=-500.0, le=9000.0)] | None = None
-    lowest_c: Annotated[float, Field(ge=-90.0, le=60.0)] | None = None  # the record-low air
+    # The record-low air: no weather station's lies above 20 C (common practice, no source).
+    lowest_c: Annotated[float, Field(ge=-90.0, le=25.0)] | None = None
     ground: (
         Literal["grass", "soil", "concrete", "asphalt", "sand", "snow", "old snow", "water"] | None
     ) = None
@@ -166,87 +162,6 @@ class Weather(Strict):
     ) = None
     temp_air_c: Annotated[float | tuple[float, ...], BeforeValidator(_air)] | None = None
     wind_speed_m_s: Annotated[float, Field(ge=0.0, le=60.0)] = 1.6
-
-
-Trace = tuple[tuple[float, float], ...]
-
-
-def _each_s(data: dict[str, Any]) -> float | None:
-    if data["each_min"] is not None:
-        return float(data["each_min"] * SECONDS_PER_MIN)
-    trace = data["trace"]
-    if data["kind"] == "trace" and data["times"] is not None and trace is not None:
-        return float(trace[-1][0] - trace[0][0])
-    return None
-
-
-def _start_w(data: dict[str, Any]) -> float:
-    for key in ("working_w", "on_w", "power_w"):
-        if data[key] is not None:
-            return float(data[key])
-    return float(max(watts for _, watts in data["trace"])) if data["trace"] else 0.0
-
-
-def _charges(data: dict[str, Any]) -> int | None:
-    counted = any(data[key] is not None for key in ("times", "minutes", "hours"))
-    return 1 if data["kind"] == "charging" and not counted else None
-
-
-AMOUNTS = ("times", "charges", "minutes", "hours")  # how much of a task, in each window
-RISKS = ("hand_held", "sparks", "rotating", "dust", "hot", "wet_work", "medical", "lifts")
-
-
-class Task(Strict):
-    """Something to be done, with the figures of its tool merged in."""
-
-    tool: Name | None = None
-    name: Name
-    group: Name = ""
-    source: Annotated[str, Field(max_length=2000)] = ""
-    supply: Literal["ac", "dc12", "usb"]
-    kind: Literal["steady", "intermittent", "cycling", "charging", "trace"] = "steady"
-    working_w: From0 | None = None
-    idle_w: From0 = 0.0
-    duty_percent: Percent = 100.0
-    on_w: From0 | None = None
-    off_w: From0 = 0.0
-    period_min: Annotated[float, Field(ge=0.1, le=1e5)] | None = None
-    energy_wh: Annotated[float, Field(ge=1e-3, le=1e6)] | None = None
-    power_w: Annotated[float, Field(ge=1e-3, le=1e6)] | None = None
-    taper_from_percent: Percent = 80.0
-    trace: Trace | None = None
-    start_w: From0 = Field(default_factory=_start_w)
-    start_s: From0 = 0.0
-    power_factor: Annotated[float, Field(gt=0.05, le=1.0)] = 1.0
-    hand_held: bool = False
-    sparks: bool = False
-    rotating: bool = False
-    dust: bool = False
-    hot: bool = False
-    wet_work: bool = False
-    medical: bool = False
-    lifts: bool = False
-    spread_percent: Spread = 20.0
-    times: Annotated[int, Field(ge=1, le=100_000)] | None = None
-    each_min: Annotated[float, Field(gt=0.0, le=1e5)] | None = None
-    each_s: Annotated[float, Field(gt=0.0, le=1e7)] | None = Field(default_factory=_each_s)
-    minutes: Annotated[float, Field(gt=0.0, le=1e6)] | None = None
-    hours: Annotated[float, Field(gt=0.0, le=1e4)] | None = None
-    charges: Annotated[int, Field(ge=1, le=1000)] | None = Field(default_factory=_charges)
-    between: AWindow = None
-    at: AMoment | None = None
-    days: Days = None
-    must: bool = False
-    priority: Annotated[int, Field(ge=1, le=1000)] = 2
-    value: Annotated[float, Field(gt=0.0, le=1e6)] = 1.0
-    flexible: bool = False
-
-    @property
-    def duration_s(self) -> float | None:
-        """Length of a block in seconds, where the task states one."""
-        if self.hours is not None:
-            return self.hours * SECONDS_PER_H
-        return None if self.minutes is None else self.minutes * SECONDS_PER_MIN
 
 
 class Goal(Strict):

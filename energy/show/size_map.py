@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.answers.size import GOALS, Size, figure
-from energy.answers.sizing.frontier import needed
 from energy.answers.sizing.year_size import YearSize
 from energy.model import Array
+from energy.outcome import needed
 from energy.show.labels import ON_A_LABEL, ON_A_LINE, Room, balanced, shorten, style, width_in, wrap
 from energy.show.look import (
     COLOURS,
@@ -164,8 +164,7 @@ def _lines(answer: Size | YearSize) -> list[tuple[float, Array]]:
     lines = []
     for level in ESTIMATED if found.begins else ():
         steps = [
-            np.sort(group, axis=1)[:, needed([level], group.shape[1])[0] - 1]
-            for group in found.begins
+            np.sort(group, axis=1)[:, needed(level, group.shape[1]) - 1] for group in found.begins
         ]
         lines.append((level, sizes[np.max(steps, axis=0)]))
     return lines + [(g, sizes[found.smallest[:, k]]) for k, g in enumerate(found.goals)]

@@ -3,6 +3,7 @@
 The map is drawn in `size_map`, whole years are worded in `year_text`.
 """
 
+import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
@@ -12,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from energy.answers.size import GOALS, Size, figure
+from energy.answers.sizing.bundles import in_words
 from energy.answers.sizing.kits import Kits
 from energy.answers.sizing.year_size import YearSize
 from energy.answers.worksheet import Worksheet
@@ -21,6 +23,15 @@ MOST_ROWS = 10  # panel sizes shown of the frontier
 WIRING = (
     "Other sizes mean other volts and amps: check cables, fuses and the solar input anew (energy"
     " wire), keep to the rules of the place, and leave fixed wiring to licensed people."
+)
+SEVERAL_PACKS = (
+    "Several packs count as one: what they hold, charge and discharge adds up, and somebody shares"
+    " out panels and tools between them. Of their inverters the smallest counts, so that any tool"
+    " runs on any pack. Join them by wire only where their makers allow it, and never unlike ones."
+)
+UNLIKE_PANELS = (
+    "Unlike panels count for what each gives alone, laid as the plan's. Joined to one input they"
+    " may pull each other down: see energy wire."
 )
 
 
@@ -81,7 +92,9 @@ def summary(answer: Size) -> Iterator[str]:
     first = answer.designs.groups[0]
     text = f"Weather: {first.weather.source}."
     if first.weather.kind in ("file", "history"):
-        text = f"Weather: {first.weather.source}, all {first.success.size} windows of the season."
+        which = "all" if answer.plan.weather.futures is None else "the plan's"
+        text = f"Weather: {first.weather.source}, {which} {first.success.size} windows"
+        text += " of the season."
     yield text
     assumed = answer.costs.assumed
     if assumed and answer.pick is not None:
@@ -139,14 +152,19 @@ def frontier_table(answer: Size | YearSize) -> Table:
         sizes = (column[k] for column in columns)
         cells = ("none" if size is None else figure(size) for size in sizes)
         table.add_row(figure(found.panel_w[k]), *cells)
+    captions = []
     if any(None in column for column in columns):
-        table.caption = f"none: not with a pack up to {figure(found.sizes_wh[-1])} Wh"
-        table.caption_justify = "left"
+        captions.append(f"none: not with a pack up to {figure(found.sizes_wh[-1])} Wh")
+    if found.floor_wh is not None:
+        captions.append(f"{figure(found.floor_wh)}: the smallest looked at, smaller ones may do")
+    if captions:
+        table.caption, table.caption_justify = "\n".join(captions), "left"
     return table
 
 
 def show_kits(kits: Kits, out: Console) -> None:
-    """The best kits of the list of candidates, and why some packs are out."""
+    """The best kits of the list of candidates, why some packs are out, and what several are taken
+    for."""
     if kits.found:
         table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
         table.add_column("kits that reach the goal", overflow="fold")
@@ -154,21 +172,25 @@ def show_kits(kits: Kits, out: Console) -> None:
             table.add_column(heading, justify="right")
         table.add_column("best by", overflow="fold")
         for kit in kits.found:
-            panel = "no panel" if kit.panel is None else f"{kit.panels} x {kit.panel.name}"
             kg, price = kit.total("kg"), kit.total("price")
             table.add_row(
-                Text(f"{kit.packs} x {kit.pack.name}, {panel}"),
-                f"{kit.panel_w:.0f}",
-                f"{kit.battery_wh:.0f}",
+                Text(f"{in_words(kit.packs)}, {in_words(kit.panels) or 'no panel'}"),
+                figure(kit.panel_w),
+                figure(kit.battery_wh),
                 "" if kg is None else f"{kg:.1f}",
                 "" if price is None else f"{price:.0f}",
                 ", ".join(kit.best),
             )
         out.print(table)
     else:
-        out.print(Text("No kit of the list reaches the goal.", style="bold"))
-    for line in kits.out:
+        reaches = "was found that reaches" if kits.notes else "of the list reaches"
+        out.print(Text(f"No kit {reaches} the goal.", style="bold"))
+    for line in (*kits.out, *kits.notes):
         out.print(Text(f"- {line}"))
+    if any(sum(n for _, n in kit.packs) > 1 for kit in kits.found):
+        out.print(Text(SEVERAL_PACKS))
+    if any(len(kit.panels) > 1 for kit in kits.found):
+        out.print(Text(UNLIKE_PANELS))
 
 
 def sheet_table(sheet: Worksheet) -> Table:
@@ -195,8 +217,9 @@ def progress(out: Console, what: str) -> Iterator[Callable[[int, int], None]]:
     from rich.progress import Progress
 
     reached: list[int] = []
+    quiet = bool(os.environ.get("ENERGY_QUIET"))
     try:
-        with Progress(console=out, transient=True, disable=not out.is_terminal) as bar:
+        with Progress(console=out, transient=True, disable=quiet or not out.is_terminal) as bar:
             task = bar.add_task(what, total=None)
 
             def told(done: int, total: int) -> None:

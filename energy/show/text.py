@@ -15,6 +15,8 @@ from energy.answers.cautions import CLOSING, Caution
 from energy.answers.check import Check, TaskAnswer, clock
 from energy.answers.fixes import Fixes
 from energy.budget import Budget, Chance
+from energy.show.progress import progress_lines
+from energy.strings import amps_fit, laid_out
 from energy.weather.recorded import FAR_KM
 
 VERDICTS = {
@@ -94,6 +96,12 @@ def chance_line(chance: Chance) -> str:
     return text
 
 
+def strings_suit(b: Budget) -> bool:
+    """Whether no string of the plan's panels is sure to be too much for the solar input."""
+    laid = laid_out(b.plan, b.weather.cold)
+    return amps_fit(laid) and not any(way.fits is False for way in laid)
+
+
 def show_check(
     answer: Check,
     out: Console,
@@ -109,6 +117,9 @@ def show_check(
         out.print("No plan given: this is the built-in demo, an invented example.")
     out.print(Text(b.plan.title or b.plan.origin, style="bold"))
     out.print(headline(answer))
+    if not strings_suit(b):
+        words = "But the panels' strings do not suit the solar input: ask energy wire first."
+        out.print(Text(words, style="bold red"))
     for line in summary(answer):
         out.print(Text(line))
     if out.is_terminal and (out.encoding or "").startswith("utf"):
@@ -224,6 +235,7 @@ def summary(answer: Check) -> Iterable[str]:
     yield end + "."
     if answer.now is not None:
         yield now_line(answer)
+        yield from progress_lines(answer)
 
 
 def failures(b: Budget) -> str:
@@ -273,6 +285,13 @@ def _flat_line(answer: Check) -> str:
     if must:
         text += f"; what must run was lost too: {', '.join(must)}"
     return text + "."
+
+
+def show_now(answer: Check, out: Console, *, choosing: bool) -> None:
+    """Print how a day under way runs against its plan and what was taken as done, before a choice
+    or a count of more."""
+    for line in (now_line(answer), *progress_lines(answer, choosing=choosing)):
+        out.print(Text(line))
 
 
 def now_line(answer: Check) -> str:

@@ -1,6 +1,7 @@
 """A choice of tasks in the terminal: the day as a timetable, what is left out, how many more."""
 
-from datetime import UTC, datetime
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from rich import box
@@ -8,8 +9,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.choose import Choose
+from energy.answers.choose import Choose, Row
 from energy.answers.how_many import HowMany
+from energy.plan.words import and_list
 from energy.refused import why_turned_away
 from energy.show import files
 from energy.show.text import chance_line, watt_hours
@@ -27,13 +29,16 @@ def show_choice(answer: Choose, out: Console) -> None:
     out.print(Text(b.plan.title or b.plan.origin, style="bold"))
     if not answer.possible:
         if not answer.alone:
-            none = "NO: no choice that reaches the goal was found; --seconds 200 looks longer."
+            none = f"NO: no choice was found; --effort {answer.effort + 1} looks further."
             out.print(Text(none, style="bold red"))
             return
         when = "" if answer.short_at is None else f"{answer.short_at:%a %d %b %H:%M}"
         out.print(Text(f"NO: {answer.alone} does not fit, even alone.", style="bold red"))
         if b.refusals:
             out.print(Text(f"{why_turned_away(b)}."))
+            return
+        if answer.short_at is None:
+            out.print(Text("Two hand-held tools need the same hands: plan them one after another."))
             return
         why = (
             f"it falls below the reserve of {b.plan.pack.reserve_percent:.0f} % at {when}, and in"
@@ -47,36 +52,48 @@ def show_choice(answer: Choose, out: Console) -> None:
     out.print(Text(f"YES: {words}.", style="bold green"))
     line = chance_line(b.chance)
     out.print(Text(f"Weather: {b.weather.source}. {line[0].upper()}{line[1:]}."))
-    if answer.out_of_time:
-        gap = answer.gap_percent
-        most = f", with up to {gap:.0f} % more of a priority's tasks" if gap >= 1.0 else ""
-        words = f"a better choice may exist{most}; --seconds 200 looks longer"
-        out.print(Text(f"The search was cut short: {words}."))
+    if answer.stopped:
+        out.print(Text("Stopped before its end: the best so far."))
+    if not answer.proven:
+        gap = f"at most {max(answer.gap_percent, 1.0):.0f} % more of a priority may fit"
+        out.print(Text(f"Not proven best: {gap}; --effort {answer.effort + 1} looks further."))
     out.print(_timetable(answer))
     if answer.left_out:
         out.print(_left_out(answer))
 
 
 def _timetable(answer: Choose) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    for heading in ("from", "to", "what"):
-        table.add_column(heading, overflow="fold")
-    table.add_column("times", justify="right")
+    """A line a block: when, what, and at what pace."""
+    table = Table(box=None, show_header=False, pad_edge=False)
+    table.add_column(no_wrap=True)
+    table.add_column(overflow="fold")
     several = answer.budget.calendar.first != answer.budget.calendar.last
     last = ""
     for row in answer.timetable:
         day = f"{row.start:%a} {row.start.day} {row.start:%b}"
         if several and day != last:
-            table.add_row(Text(day, style="bold"), "", "", "")
+            table.add_row(Text(day, style="bold"), "")
         last = day
-        later = f" ({row.end:%a})" if row.end.date() != row.start.date() else ""
-        table.add_row(
-            f"{row.start:%H:%M}",
-            f"{row.end:%H:%M}{later}",
-            Text(row.task),
-            f"{row.times}" if row.times > 1 else "",
-        )
+        ends = row.end + timedelta(minutes=1) if row.end.second or row.end.microsecond else row.end
+        later = f" ({ends:%a})" if ends.date() != row.start.date() else ""
+        table.add_row(f"{row.start:%H:%M} to {ends:%H:%M}{later}", Text(what_to_do(row)))
     return table
+
+
+def what_to_do(row: Row) -> str:
+    """A block in words, with how many and at what pace.
+
+    >>> at = datetime(2026, 9, 14, 9, 30)
+    >>> what_to_do(Row("cut the bolts", 16, at, at.replace(hour=10), each_s=45.0, pause_s=75.0))
+    'cut the bolts, 16 times, one every 2 min'
+    """
+    if row.times == 1 or row.each_s is None or row.pause_s is None:
+        return row.task
+    every_s = row.each_s + row.pause_s
+    pace = f"one every {every_s / 60.0:.0f} min" if every_s >= 90.0 else f"every {every_s:.0f} s"
+    if row.pause_s < 1.0:
+        pace = "one after another"
+    return f"{row.task}, {row.times} times, {pace}"
 
 
 def _left_out(answer: Choose) -> Table:
@@ -96,7 +113,8 @@ def show_how_many(answer: HowMany, out: Console) -> None:
     text = f"{answer.tool}: {answer.count} {one if answer.count == 1 else more}"
     if answer.each_s is not None:
         text += f" of {answer.each_s:.0f} s"
-    out.print(Text(f"{text}, {_where(answer)}.", style="bold"))
+    where = f", {_where(answer.runs)}" if answer.runs else ""
+    out.print(Text(f"{text}{where}.", style="bold"))
     chance = answer.budget.chance
     line = chance_line(chance)
     if answer.planned:
@@ -109,21 +127,23 @@ def show_how_many(answer: HowMany, out: Console) -> None:
             )
         )
     if answer.why_not:
-        out.print(Text(f"Not the charge but the tool is the limit; {answer.why_not}."))
-    elif answer.full and answer.count:
+        out.print(Text(f"Not the charge is the limit: {answer.why_not}."))
+    elif answer.full and answer.planned:
         out.print(Text("No more fit into the time; the charge would do for more."))
+    if answer.set_aside:
+        names = and_list([f'"{name}"' for name in answer.set_aside])
+        out.print(Text(f"Set aside, overloading as planned: {names}. energy check says why."))
 
 
-def _where(answer: HowMany) -> str:
-    """Between which times, and on how many days."""
-    (opens, closes), *others = answer.windows
-    if not others:
-        return f"between {opens:%H:%M} and {closes:%H:%M} on {opens:%a} {opens.day} {opens:%b}"
-    return (
-        f"spread over {len(others) + 1} days,"
-        f" from {opens:%a} {opens.day} {opens:%b %H:%M}"
-        f" to {others[-1][1]:%a} {others[-1][1].day} {others[-1][1]:%b %H:%M}"
-    )
+def _where(spells: Sequence[tuple[datetime, datetime]]) -> str:
+    """From when to when, and on which day or how many."""
+    opens, closes = spells[0][0], spells[-1][1]
+    days = len({start.date() for start, _ in spells})
+    first = f"{opens:%a} {opens.day} {opens:%b}"
+    if days == 1:
+        return f"between {opens:%H:%M} and {closes:%H:%M} on {first}"
+    last = f"{closes:%a} {closes.day} {closes:%b %H:%M}"
+    return f"on {days} days, from {first} {opens:%H:%M} to {last}"
 
 
 def write_calendar(answer: Choose, path: Path) -> None:
@@ -139,6 +159,6 @@ def write_calendar(answer: Choose, path: Path) -> None:
         event.add("dtstamp", datetime.now(UTC))
         event.add("dtstart", row.start.astimezone(UTC))
         event.add("dtend", row.end.astimezone(UTC))
-        event.add("summary", f"{row.task}, {row.times} times" if row.times > 1 else row.task)
+        event.add("summary", what_to_do(row))
         calendar.add_component(event)
     files.write_safely(path, lambda beside: beside.write_bytes(calendar.to_ical()))

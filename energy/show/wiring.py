@@ -10,6 +10,7 @@ from rich.text import Text
 
 from energy.answers.strings import String
 from energy.answers.wire import Wire, Wired
+from energy.model import cable
 
 CLOSING = (
     "Cables: local codes, the makers' instructions and licensed practice come first. Check"
@@ -44,12 +45,18 @@ def show_wire(answer: Wire, out: Console, *, demo: bool = False) -> None:
 def headline(answer: Wire) -> Text:
     """The answer in one line."""
     wrong = [str(k) for k, run in enumerate(answer.runs, start=1) if not run.fits]
-    misfits = [s for s in answer.strings if s.taken and s.fits is False]
-    unknown = any(s.taken and s.fits is None for s in answer.strings)
-    words = [f"run {', '.join(wrong)} needs another cable"] if wrong else []
-    for misfit in misfits:
-        season = (s.in_season for s in answer.strings if s.panel == misfit.panel and s.in_season)
-        words.append(next(season, f'no way to join "{misfit.panel}" suits the solar input'))
+    taken = [s for s in answer.strings if s.taken]
+    misfits = [s for s in taken if s.fits is False and not s.fits_alone]
+    unknown = any(s.fits is None for s in taken)
+    words = [f"run {wrong[0]} needs another cable"] if wrong else []
+    if len(wrong) > 1:
+        words = [f"runs {', '.join(wrong[:-1])} and {wrong[-1]} need another cable"]
+    words += [_misfit_words(misfit, answer.strings) for misfit in misfits]
+    if any(s.fits is False and s.fits_alone for s in taken):
+        words.append(
+            f"together the strings can short to {sum(s.i_sc for s in taken):.3g} A, the solar input"
+            f" takes {taken[0].limit_a:g} A"
+        )
     if not words:
         words = ["the cables keep their drop and carry their current"] if answer.runs else []
         words += [] if unknown or not answer.strings else ["the strings suit the solar input"]
@@ -59,13 +66,21 @@ def headline(answer: Wire) -> Text:
     return Text(head, style=style).append(f": {'; '.join(words) or 'nothing to judge'}.", "bold")
 
 
-def awg_words(awg: int) -> str:
-    """A gauge as it is written; 0 is 1/0.
-
-    >>> awg_words(10), awg_words(0)
-    ('10', '1/0')
-    """
-    return str(awg) if awg > 0 else f"{1 - awg}/0"
+def _misfit_words(misfit: String, strings: tuple[String, ...]) -> str:
+    """Why the strings expected of a panel do not suit the input, and what would."""
+    own = [string for string in strings if string.panel == misfit.panel]
+    for string in own:
+        if string.in_season:
+            return string.in_season
+    better = [string for string in own if string.fits is not False] if own == [*strings] else []
+    if not better:
+        return f'no way to join "{misfit.panel}" suits the solar input'
+    best = max(better, key=lambda string: string.fits is True)
+    would = "would" if best.fits else "may"
+    return (
+        f'"{misfit.panel}", {misfit.panels_in_series} in series, does not suit the solar input;'
+        f" {best.panels_in_series} in series {would}"
+    )
 
 
 def run_table(runs: tuple[Wired, ...]) -> Table:
@@ -92,7 +107,7 @@ def run_table(runs: tuple[Wired, ...]) -> Table:
             Text(f"{run.drop_percent:.1f} %", style="bold red" if run.drops_too_much else ""),
             f"{run.loss_w:.1f}",
             Text(f"{run.mm2:g}", style="bold red" if run.too_thin else ""),
-            awg_words(run.awg),
+            "-" if run.awg is None else cable.awg_words(run.awg),
             "-" if run.fuse_a is None else f"{run.fuse_a:g}",
             *([dip] if starts else []),
         )

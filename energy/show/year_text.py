@@ -54,6 +54,8 @@ def summary(answer: YearSize) -> Iterator[str]:
         yield f"{answer.why}."
     if answer.limit is not None:
         yield f"{answer.limit[0].upper()}{answer.limit[1:]}."
+    for note in answer.kit_notes:
+        yield f"{note}."
     number = answer.own.years
     years = "one whole year" if number == 1 else f"{number} whole years"
     yield (

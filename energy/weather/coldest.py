@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from energy.model import cable
-from energy.plan import Plan
-from energy.weather.held import Forecast
+from energy.plan import Plan, PlanError
+from energy.weather.held import Forecast, history_near
 from energy.weather.record import DAY_S, Record
 from energy.weather.recorded import FAR_KM, FAR_M, apart
 
@@ -47,9 +47,10 @@ def coldest(plan: Plan, record: Record | Forecast | None) -> Cold:
     """The lowest air of a plan's place, in any season.
 
     As the plan states it (place.lowest_c); else from a weather record of the place that spans a
-    year or more; else from twelve monthly means. One number, or the low and high of a day, tell of
-    the plan's own days alone: the place's lowest is then not known, and -40 deg C is assumed, where
-    the table of NFPA 70 690.7(A) ends, or colder still where those days come near it.
+    year or more, with a forecast the history held; else from twelve monthly means. One number, or
+    the low and high of a day, tell of the plan's own days alone: the place's lowest is then not
+    known, and -40 deg C is assumed, where the table of NFPA 70 690.7(A) ends, or colder still where
+    those days come near it.
 
     >>> coldest(Plan.read("builtin:january-job"), None).known
     False
@@ -57,6 +58,8 @@ def coldest(plan: Plan, record: Record | Forecast | None) -> Cold:
     if plan.place.lowest_c is not None:
         return known_cold(plan.place.lowest_c, "as the plan states")
     source = "nobody has said how cold it gets here"
+    if isinstance(record, Forecast):
+        record = _history_of(plan)
     if isinstance(record, Record):
         if max(np.subtract(apart(plan, record), (FAR_KM, FAR_M))) > 0.0:
             source = "the weather record is of another place"
@@ -71,6 +74,14 @@ def coldest(plan: Plan, record: Record | Forecast | None) -> Cold:
     lowest_c = float(days_c.min(initial=np.inf))
     assumed_c = min(cable.COLDEST_C, lowest_c - RARE_COLD_K)
     return Cold(assumed_c, source, False, min(lowest_c, cable.STANDARD_C))
+
+
+def _history_of(plan: Plan) -> Record | None:
+    """The history held of a plan's place; one that cannot be read tells nothing, which is safe."""
+    try:
+        return history_near(plan.place.latitude_deg, plan.place.longitude_deg)
+    except PlanError:
+        return None
 
 
 def _of_record(record: Record) -> Cold | None:

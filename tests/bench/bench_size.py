@@ -34,12 +34,13 @@ sys.path.insert(0, str(ROOT))
 
 from energy.answers.size import GOALS  # noqa: E402
 from energy.answers.sizing.designs import Designs, designs  # noqa: E402
-from energy.answers.sizing.frontier import frontier, needed  # noqa: E402
+from energy.answers.sizing.frontier import frontier  # noqa: E402
 from energy.answers.sizing.years import years  # noqa: E402
 from energy.model.battery import Battery  # noqa: E402
 from energy.model.compiled import Sweep  # noqa: E402
 from energy.model.electronics import inverter_curve  # noqa: E402
 from energy.model.simulate import ENTRIES, Case, Draw, simulate  # noqa: E402
+from energy.outcome import needed  # noqa: E402
 from energy.plan import Plan  # noqa: E402
 
 TURNS, SIDE = 5, 64
@@ -98,7 +99,7 @@ def frontier_against_grid(
     windows = of.groups[0].success.size
     window = np.tile(np.arange(windows), SIDE)
     label = np.repeat(sizes_wh, windows)
-    least = needed(GOALS, windows)
+    least = [needed(goal, windows) for goal in GOALS]
     same = 0
     for p, watts in enumerate(panel_w.tolist()):
         ok, _ = of.tried(0, np.full(window.size, watts), label, window)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from energy.budget import Budget
-from energy.plan.schema import Task
+from energy.plan.task import Task
 
 LIGHT = r"\w*lights?|\w*lighting|(?:\w*[^c\W])?lamps?|\w*lanterns?"  # but no clamp
 NEAR_RESERVE = 10.0  # points of charge above the reserve (our choice)

@@ -8,11 +8,10 @@ from collections.abc import Callable
 from energy.answers.cautioning.caution import Caution, first_few, named
 from energy.answers.cautioning.telling import carries
 from energy.budget import Budget
-from energy.model import cable
 from energy.model.battery import LITHIUM
-from energy.plan.schema import Task
-from energy.runs import Joined, joined, working_w
-from energy.strings import Arrangement, laid_out
+from energy.plan.task import Task
+from energy.runs import Joined, joined
+from energy.strings import Arrangement, amps_fit, laid_out
 
 # Above these DC volts touching bare metal can hurt: IEC 60364-4-41, 414.4.5, dry and else.
 TOUCH_DRY_V, TOUCH_WET_V = 60.0, 30.0  # from memory
@@ -85,7 +84,7 @@ def coiled_lead(b: Budget) -> Caution | None:
     tasks = [
         task
         for task in _mains(b)
-        if (outdoors and working_w(task) >= HEAVY_W) or f"task:{task.name}" in leads
+        if (outdoors and task.peak_w >= HEAVY_W) or f"task:{task.name}" in leads
     ]
     if not tasks:
         return None
@@ -134,19 +133,43 @@ def string_shock(b: Budget) -> Caution | None:
 
 
 def cold_string(b: Budget) -> Caution | None:
-    """A string that in the lowest air gives more volts than the input bears."""
-    max_v = b.plan.pack.solar_input.max_v
-    strings = [(way, way.v_oc_cold) for way in _strings(b) if way.v_oc_cold is not None]
-    high = [(way, volts) for way, volts in strings if max_v and volts > max_v * ALLOWED]
+    """A string that in the lowest air gives more volts than the input bears, or may do so."""
+    max_v, cold = b.plan.pack.solar_input.max_v, b.weather.cold
+    high = [(way, way.sure_v) for way in _strings(b) if way.bears_volts is False]
+    words, at_c = "reach", cold.sure_c
+    if not high and max_v is not None:
+        high = [
+            (way, way.v_oc_cold)
+            for way in _strings(b)
+            if way.bears_volts is None and way.v_oc_cold is not None
+        ]
+        words, at_c = "would reach", cold.lowest_c
     if not high:
         return None
+    fewer = "Put fewer in series, or take" if any(way.in_series > 1 for way, _ in high) else "Take"
+    do = f"{fewer} another input." if words == "reach" else "Give the place's lowest_c."
+    unknown = "" if words == "reach" else ", and nobody has said how cold it gets here"
+    least = "at least " * any(way.v_oc_cold is None for way, _ in high)
     return Caution(
         "cold-string-voltage",
-        f"At {b.weather.cold.lowest_c:.0f} degrees C the panels reach"
-        f" {max(volts for _, volts in high):.0f} V, and the solar input bears {max_v:g} V: it can"
-        " be destroyed. Put fewer in series, or take another input.",
+        f"At {at_c:.0f} degrees C the panels {words} {least}{max(volts for _, volts in high):.0f} V"
+        f"{unknown}; the solar input bears {max_v:g} V and can be destroyed. {do}",
         _in_strings(high),
         "open-circuit voltage at the lowest air: NFPA 70, 690.7",
+    )
+
+
+def string_amps(b: Budget) -> Caution | None:
+    """Strings that together can give more amps than the input takes."""
+    strings, max_a = _strings(b), b.plan.pack.solar_input.max_a
+    if max_a is None or amps_fit(strings):
+        return None
+    return Caution(
+        "string-amps",
+        f"The panels can short to {sum(way.i_sc for way in strings):.3g} A, and the solar input"
+        f" takes {max_a:g} A: it may fail or shut down. Put more in series where its volts allow,"
+        " or fewer panels on it.",
+        _in_strings([(way, way.i_sc) for way in strings]),
     )
 
 
@@ -164,19 +187,8 @@ def _raised_by(b: Budget, test: Callable[[Joined], bool]) -> str:
     return first_few(ends)
 
 
-def _laid_mm2(one: Joined) -> float:
-    """The cross-section stated or found, the thickest of the table where none does."""
-    try:
-        return one.mm2
-    except ValueError:
-        return cable.CROSS_SECTIONS_MM2[-1]
-
-
 def _is_thin(one: Joined) -> bool:
-    try:
-        return one.must_carry_a > one.carries_a(_laid_mm2(one)) * ALLOWED
-    except ValueError:
-        return True  # no fuse of the series is as large, and no cable of the table
+    return one.must_carry_a > one.carries_a(one.mm2) * ALLOWED
 
 
 def thin_cable(b: Budget) -> Caution | None:
@@ -207,7 +219,7 @@ def long_cable(b: Budget) -> Caution | None:
 
 
 def _drops_too_much(one: Joined) -> bool:
-    drop_percent = 100.0 * one.amps * one.ohm(_laid_mm2(one)) / one.volts
+    drop_percent = 100.0 * one.amps * one.ohm(one.mm2) / one.volts
     return drop_percent > one.run.allowed_drop_percent * ALLOWED
 
 

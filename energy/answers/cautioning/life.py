@@ -14,7 +14,7 @@ from energy.answers.cautioning.caution import (
 )
 from energy.answers.cautioning.telling import carries
 from energy.budget import Budget
-from energy.plan.schema import Task
+from energy.plan.task import Task
 
 ENGINE = re.compile(
     r"\b(?:generator|genset|engine|alternator|vehicle|motor(?:ing|home|boat|bike|cycle)?|outboard"
@@ -61,6 +61,19 @@ def monoxide(b: Budget, enclosed: bool) -> Caution | None:
         "carbon-monoxide-enclosed" if enclosed else "carbon-monoxide",
         f"An engine makes carbon monoxide: {where}",
         engines + " (enclosed)" * enclosed,
+    )
+
+
+def burner(b: Budget) -> Caution | None:
+    """A heater or cooker that burns fuel, whose fan or pump the pack feeds."""
+    tasks = [task for task in b.plan.task if carries(task, "flame")]
+    if not tasks:
+        return None
+    return Caution(
+        "carbon-monoxide-burner",
+        "What burns fuel makes carbon monoxide, which kills without a smell: lead its exhaust"
+        " outside, away from openings, let fresh air in, and keep an alarm where people sleep.",
+        named(tasks),
     )
 
 

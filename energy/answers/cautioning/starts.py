@@ -5,8 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from energy.answers.cautioning.caution import Caution, named
+from energy.answers.cautioning.telling import carries
 from energy.budget import Budget
 from energy.model import Array, Index, Mask
+from energy.plan.profiles import built_in
 
 SAG_PERCENT = 10.0  # below this real packs cut out under a surge (common practice)
 NEAR_SURGE = 0.8  # a larger share of the inverter's surge rating leaves little room (our choice)
@@ -52,6 +54,26 @@ def _running(b: Budget) -> _Running:
     task, start_s, end_s, working_w, over_w = np.array(steps).reshape(-1, 5).T
     first, after = np.searchsorted(b.time_s, [start_s, end_s])
     return _Running(task.astype(int), first, after, working_w, over_w)
+
+
+def not_stated(b: Budget) -> Caution | None:
+    """A motor on the mains whose start nobody has stated: it is taken to start as it works."""
+    motors = [
+        task
+        for task in b.plan.task
+        if task.supply == "ac"
+        and "start_w" not in task.model_fields_set
+        and task.tool not in built_in("tools")
+        and any(carries(task, risk) for risk in ("rotating", "wet_work"))
+    ]
+    if not motors:
+        return None
+    return Caution(
+        "start-not-stated",
+        "No start is stated of this tool: a motor without soft start draws 2 to 5 times its watts"
+        " for a moment, and may trip the inverter. Give start_w.",
+        named(motors),
+    )
 
 
 def surge_when_low(b: Budget) -> Caution | None:

@@ -8,16 +8,18 @@ import re
 
 from energy.answers.cautioning.caution import LIGHT, plain
 from energy.plan.profiles import built_in
-from energy.plan.schema import Task
+from energy.plan.task import Task
 
-# What people call a tool, and its risks (common practice, no source): keys of a profile, and two
-# that a profile's group tells, a blade and an arc.
+# What people call a tool, and its risks (common practice, no source): keys of a profile, two that a
+# profile's group tells, a blade and an arc, and a flame, which only a name tells.
 CALLED = {
     "grind, grinder, grinding, dis[ck] cutter": "sparks rotating dust hand_held",
     "(?<!the )(?<!a )(?<!old )(?<!grind )(?<!grinding )(?<!plastic )weld, "
     "(?<!plastic )(?<!air )(welder|welding)": "sparks arc hot hand_held",
     "plasma cutter, plasma cutting": "sparks hot hand_held",
     "cut off saw, metal chop saw": "sparks rotating dust",
+    "(concrete|stone|brick|masonry) (saw|cutter)": "rotating dust wet_work",
+    "(mig|tig|mma) (set|machine|torch)": "sparks arc hot hand_held",
     "circular saw, circ saw": "rotating dust hand_held",
     "table saw, (mitre|miter) saw, chop saw, drop saw, band saw, router table": "rotating dust",
     "chain saw, (string|grass|weed) (trimmer|whacker), strimmer, brush cutter, mow, mower, mowing, "
@@ -34,13 +36,19 @@ CALLED = {
     r"(cut|drill|chase|break)\w*\b[^,;]*\b(concrete|stone|brick|tile|masonry|paving|slab|kerb), "
     "(concrete|stone|brick|tile) (cutting|sawing|drilling)": "dust",
     "(cement|concrete|mortar|plaster|paddle) mixer": "rotating wet_work",
-    "(jet|pressure|power) (wash|washer|washing), wet (saw|cutter), tile (saw|cutter), "
+    "(jet|pressure|power) (wash|washer|washing|cleaner), wet (saw|cutter), tile (saw|cutter), "
     "concrete (vibrator|poker), poker vibrator, pump out, pumping out, (submersible|sump"
-    "|drain|drainage|dewatering|utility|bilge|pond|pool|well|garden|water) pump": "wet_work",
+    "|drain|drainage|dewatering|utility|bilge|pond|pool|well|garden|water|bore ?hole) "
+    "pump": "wet_work",
     "heat gun, heat shrink gun, hot air (gun|welder), glue gun, solder, soldering, "
     "plastic (weld|welder|welding)": "hot hand_held",
     r"\w*heater, hob, hot plate, (electric|induction) (stove|cooker|grill), cook top, oven, "
-    "toaster, kiln, clothes iron, ironing, hot (wire|knife), 3d (printer|printing)": "hot",
+    "toaster, kiln, (clothes|steam|travel) iron, ironing, hot (wire|knife), "
+    "3d (printer|printing)": "hot",
+    "(diesel|petrol|gasoline|gas|lpg|propane|butane|paraffin|kerosene|pellet|wood|charcoal|coal) "
+    "(?:(?:fired|air|cabin|night|parking|patio|space|tent|water) ){0,2}"
+    "(heater|heating|boiler|furnace|stove|cooker|hob|oven|grill|burner), "
+    "parking heater": "hot flame",
     "leaf blower": "hand_held",
     "[abcv] ?i?pap, apno?ea, breathing (machine|device|aid), ventilator, oxygen(?! sensor), "
     "o2 concentrator, nebuli[sz]er, dialysis, insulin, medicine(?! ball| cabinet), medication, "

@@ -7,7 +7,7 @@ from energy.answers.cautioning.caution import Caution, named
 from energy.answers.cautioning.telling import carries
 from energy.budget import Budget
 from energy.model.battery import LITHIUM
-from energy.plan.schema import Task
+from energy.plan.task import Task
 
 SPARKS = {
     "sparks-near-fuel": "Sparks near fuel: move one or the other well away and let vapour clear,"

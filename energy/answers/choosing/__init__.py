@@ -1,1 +1,1 @@
-"""What `choose` rests on: the options of a plan, laid on slots, and the programme over them."""
+"""What `choose` rests on: the pieces of a plan's work, where they go, and the search over them."""

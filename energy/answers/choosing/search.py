@@ -1,280 +1,362 @@
-"""The search for a choice: the programme proposes, the simulation decides, failures are cut off."""
+"""The search for a choice: priority by priority, each settled before the next is looked at.
 
-import time
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+A greedy choice comes first; then everything is tried that could serve more, as long as the passes
+allowed last. What serves most at the first priority wins, whatever it costs the later ones.
+"""
+
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from energy.answers.choosing.options import Option, options, tables
-from energy.answers.choosing.programme import Counts, Programme, Solution, solve
-from energy.answers.choosing.slots import Slots, clashes, conflicts, groups, in_the_way
-from energy.budget import Budget, changed
-from energy.model import Array, Index
-from energy.plan import Plan
-from energy.scene import ranked
-from energy.weather.record import DAY_S
+from energy.answers.choosing.bound import Bound
+from energy.answers.choosing.items import Items, items_of
+from energy.answers.choosing.judge import AT_ONCE, Held, Judge, Levels, OutOfWork, Progress
+from energy.answers.choosing.pieces import pieces, tables
+from energy.budget import Budget
 
-Progress = Callable[[str], None]
-
-MOST_TRIES = 80
-LAST_TRY_S = 1.0  # for a proposal that is under way when the time is up
-KEEPS_MORE = 0.002  # of the store, when the margin does not tell; twice as much each time
-BY_RANK_S = 4.0  # at least for the choice task by task
-STARTS = 3  # of a block that are tried one by one
-LEVELS_IN_TIME = 60  # one level of a large plan may take a sixtieth of the time allowed
-FILL_TRIES = 20  # a large plan's choice is filled up with what still holds in so many tries
-CUTS = 30  # failed proposals cut off before the programme is told to keep more in the store
-EXACT_TASKS, EXACT_LANES = 8, 40  # up to here which weathers may fail is a choice too
+EXACT_ITEMS = 14  # up to so many items everything is tried
+EXACT_TRIES = 400  # for those beyond the greedy choice, at effort 1
+TRIES = 10, 0.2  # for larger plans: some, and more an item, beyond the greedy choice
+SPREAD = 5  # amounts that are tried side by side
+CLOSE = 1e-6
 
 
 @dataclass(frozen=True)
 class Found:
-    """A proposal that holds, its budget, how much more the programme thought possible [percent],
-    and whether the search ended before it was through."""
+    """What a search found: the choice, its budget, what it serves at each priority, whether it is
+    proven best, and how much more there could be at the first priority where there could
+    [percent]; stopped: by the person, before its end."""
 
-    counts: Counts
+    held: Held
     budget: Budget
+    served: tuple[float, ...]
+    proven: bool
     gap_percent: float
-    out_of_time: bool
+    stopped: bool
 
 
 class Search:
-    """One search: the options of a plan, the programme over them, and the weathers looked at."""
+    """One search over a plan whose budget is known. `effort` 1 is usual, each more trebles it."""
 
-    def __init__(self, whole: Budget, slot_s: float, seconds: float, progress: Progress | None):
-        self.whole, self.progress = whole, progress
-        self.seconds, self.until_s = seconds, time.monotonic() + seconds
-        self.options = options(whole, slot_s)
-        deciding = deciding_of(whole)
-        self.slots = Slots(deciding, self.options, slot_s)
-        self.levels = _levels(whole.plan, self.options)
-        first = {option.task: i for i, option in reversed(list(enumerate(self.options)))}
-        self.must_run = sum(whole.plan.task[k].must for k in first)
-        self.everything = [
-            sum(float(level[i]) / self.options[i].share for i in first.values())
-            for level in self.levels
-        ]
-        self.keeps_more = KEEPS_MORE
-        goal = whole.plan.goal.chance_percent / 100.0
-        lanes, worst = deciding.success.size, worst_first(deciding).tolist()
-        self.may_fail = may_fail = int((1.0 - goal) * lanes + 1e-9)
-        exact = len(whole.plan.task) <= EXACT_TASKS and lanes <= EXACT_LANES
-        self.dullest = set() if exact else set(worst[:may_fail])
-        self.exact, self.cuts = exact, CUTS if exact else 2
-        self.patience_s = np.inf if exact else seconds / LEVELS_IN_TIME
-        self.programme = Programme(
-            most=np.array([option.most for option in self.options], dtype=np.int64),
-            groups=groups(self.options),
-            together=conflicts(whole, self.options),
-            on=self.slots.on,
-            on_wh=self.slots.on_wh,
-            may_fail=may_fail if exact else 0,
-        )
-        self.seen: set[int] = set()
-        self._see(worst[min(may_fail, lanes - 1)])
+    def __init__(self, whole: Budget, slot_s: float, effort: int, progress: Progress | None):
+        self.whole, self.every, self.effort = whole, pieces(whole), effort
+        self.items: Items = items_of(whole, self.every)
+        count = len(self.items.pieces)
+        self.exact = count <= EXACT_ITEMS
+        some, more = TRIES
+        self.allowed = EXACT_TRIES if self.exact else int(some + more * count)
+        self.allowed *= 3 ** (effort - 1)
+        beam = 3 if self.exact else min(effort, 3)
+        self.judge = Judge(whole, self.every, self.items, slot_s, beam, progress)
+        self.slot_s = slot_s
+        self.best: Held | None = None
+        self._alone: Levels = ()
 
     def run(self) -> Found | None:
-        """The first proposal that holds in the full simulation, best first; else, when time or
-        tries run out, what holds task by task; None if nothing does."""
-        bound: tuple[float, ...] = ()
-        tightened = False
-        for number in range(MOST_TRIES):
-            late = time.monotonic() > self.until_s
-            if late and number:
-                break
-            until_s = max(self.until_s, time.monotonic() + LAST_TRY_S)
-            solution = solve(self.programme, self.levels, until_s, self.patience_s)
-            if solution is None or not self._serves_what_must(solution):
-                break
-            if not tightened:
-                bound = solution.bound
-            found = self._simulated(solution.counts)
-            if found is None:
-                break
-            if self.progress is not None:
-                self.progress(f"proposal {number + 1}: {found.chance.percent:.0f} %")
-            blocked = [*(refusal.burst for refusal in found.refusals), *clashes(found)]
-            if found.yes and not blocked:
-                counts, found, through = self._filled_up(solution.counts, found, bound)
-                gap = _gap_percent(self._served(counts), bound)
-                unproven = late or not (solution.finished and through)
-                unproven = unproven or (tightened and gap > 0.0)
-                return Found(counts, found, gap, unproven)
-            if blocked:
-                for burst in blocked:
-                    parts = in_the_way(self.options, solution.counts, burst)
-                    self.programme.blocked.append(parts)
-            elif not self._see_more(found):
-                tightened = tightened or len(self.programme.beaten) >= self.cuts
-                if tightened:
-                    self._keep_more(found)
-                else:
-                    self.programme.beaten.append(solution.counts)
-        return self._by_rank(bound)
+        """The best choice that holds, None where nothing does, or not even what must run."""
+        through, stopped = False, False
+        try:
+            self.best = self.judge.holds(self.items.least)
+            if self.best is None:
+                return None
+            for order in self._orders():
+                self._keep(self._greedy(order))
+            self.judge.allowed = self.judge.tries + self.allowed
+            if self.exact:
+                through = self._everything()
+            else:
+                self._swap()
+        except OutOfWork:
+            self._top_up()
+        except KeyboardInterrupt:
+            if self.best is None:
+                raise
+            stopped = True
+        nothing = self.best is None or not self.tables(self.best)
+        return None if nothing else self._written(through, stopped)
 
-    def _by_rank(self, bound: Sequence[float]) -> Found | None:
-        """As much of each task as still holds: first what must run, then by rank."""
-        until_s = time.monotonic() + max(self.seconds / 4.0, BY_RANK_S)
-        tasks = self.whole.plan.task
-        counts, held = np.zeros(len(self.options), dtype=np.int64), None
-        for k in sorted(ranked(self.whole.plan), key=lambda k: not tasks[k].must):
-            for i in self._most_first(k):
-                more = counts.copy()
-                more[i] = self.options[i].most
-                if time.monotonic() > until_s or not self._allowed(more):
-                    continue
-                tried = self._holding(more)
-                if tried is not None:
-                    counts, held = more, tried
-        served = self._served(counts)
-        if held is None or (self.must_run and served[0] < self.must_run - 1e-3):
+    def _top_up(self) -> None:
+        """Add whatever still holds to the best choice, however many tries it takes."""
+        assert self.best is not None
+        self.judge.allowed = np.inf
+        self.judge.forget_doubts()
+        for item in range(len(self.best.levels)):
+            self._keep(self._more_of(self.best, item))
+
+    def _chosen(self, held: Held) -> list[int]:
+        """How much of each piece a choice does."""
+        return self.judge.piece_levels(held.levels)
+
+    @property
+    def must_run(self) -> set[int]:
+        """The tasks that must run, with what those wait for."""
+        found = {self.every[i].task for i in self.items.always}
+        needed = zip(self.items.tasks, self.items.least, strict=True)
+        return found | {k for tasks, least in needed if least for k in tasks}
+
+    def maximal(self, tries: int) -> Held | None:
+        """A choice to which no more of anything can be added: greedy, and improved in so many
+        tries; None where not even what must run holds."""
+        self.best = self.judge.holds(self.items.least)
+        if self.best is None:
             return None
-        return Found(counts, held, _gap_percent(served, bound or self.everything), True)
+        self.judge.allowed = np.inf
+        self._keep(self._greedy(self._orders()[0]))
+        self.judge.allowed = self.judge.tries + tries
+        with suppress(OutOfWork):
+            self._everything() if self.exact else self._swap()
+        self.judge.allowed = np.inf
+        held = self.best
+        for item in range(len(held.levels)):
+            held = self._more_of(held, item)
+        return held
 
-    def _most_first(self, k: int) -> list[int]:
-        """The options of a task, most first, of alike ones those nearest noon; few of the starts
-        of one that runs in one go."""
-        rise, fall = self.whole.calendar.sun_times(self.whole.calendar.first)
-        noon_s = (rise + fall) / 2.0
+    @property
+    def all_in_order(self) -> bool:
+        """Whether the plan as it is runs everything after what that waits for."""
+        every = tuple(() for _ in self.every)
+        return self.judge.comes_after(self.items.most, every)
 
-        def away(i: int) -> float:
-            begin, end = self.options[i].interval
-            return abs(((begin + end) / 2.0 - noon_s + DAY_S / 2.0) % DAY_S - DAY_S / 2.0)
+    def served_by_priority(self, served: Sequence[float]) -> dict[str, float]:
+        """What is served, by the plan's priorities; what must run counts as all of it."""
+        found = dict(zip(map(str, self.items.priorities), served, strict=True))
+        for i in self.items.always:
+            task = self.whole.plan.task[self.every[i].task]
+            key = str(task.priority)
+            found[key] = found.get(key, 0.0) + task.value * self.every[i].share
+        return dict(sorted(found.items(), key=lambda one: int(one[0])))
 
-        found: list[int] = []
-        of: dict[tuple[int, float], int] = {}
-        mine = [i for i, option in enumerate(self.options) if option.task == k]
-        first = min((self.options[i].interval[0] for i in mine), default=0.0)  # as it is planned
-        for i in sorted(mine, key=lambda i: (-self.options[i].share, away(i))):
-            option = self.options[i]
-            key = option.window, option.share
-            of[key] = of.get(key, 0) + 1
-            if option.unit != "minutes" or of[key] <= STARTS or option.interval[0] == first:
-                found.append(i)
-        return found
+    def tables(self, held: Held) -> list[dict[str, Any]]:
+        """The plan's [[task]] tables for a choice."""
+        return tables(self.whole, self.every, self._chosen(held), held.blocks)
 
-    def _filled_up(
-        self, counts: Counts, found: Budget, bound: Sequence[float]
-    ) -> tuple[Counts, Budget, bool]:
-        """What the simulation still leaves room for, one step more of a task after another; and
-        whether all of them could be tried.
+    def _written(self, proven: bool, stopped: bool) -> Found | None:
+        """The best choice whose plan, as it is written down, holds in all scenarios."""
+        assert self.best is not None
+        budget = self.judge.written(self.best)
+        while not budget.yes:
+            proven = False
+            if self.best.levels == self.items.least:
+                return None
+            self.best = self.a_little_less(self.best)
+            if not self.tables(self.best):
+                return None
+            budget = self.judge.written(self.best)
+        served = self.items.served(self.best.levels)
+        gap = 0.0 if proven else self._gap_percent(served)
+        return Found(self.best, budget, served, proven or gap < CLOSE, gap, stopped)
 
-        The programme of a small plan is exact, and what reaches the bound is the best: nothing is
-        left there.
-        """
-        if self.exact or _gap_percent(self._served(counts), bound) == 0.0:
-            return counts, found, True
-        tries = 0
-        for k in ranked(self.whole.plan):
-            for more in self._steps_up(counts, k):
-                tries += 1
-                if tries > FILL_TRIES:
-                    return counts, found, False
-                tried = self._holding(more)
-                if tried is not None:
-                    counts, found = more, tried
-        return counts, found, True
+    def a_little_less(self, held: Held) -> Held:
+        """A choice less a part of the last of its items."""
+        least = self.items.least
+        last = max(item for item, level in enumerate(held.levels) if level > least[item])
+        found = self.judge.holds(_with(held.levels, last, held.levels[last] - 1), held)
+        if found is not None:
+            return found
+        blocks = list(held.blocks)
+        for i in self.items.pieces[last]:
+            blocks[i] = ()
+        return Held(_with(held.levels, last, least[last]), tuple(blocks))
 
-    def _steps_up(self, counts: Counts, k: int) -> Iterator[Counts]:
-        """Choices with a little more of one task: in each window the next larger option, or one
-        more unit at a start that has room."""
-        mine = [i for i, option in enumerate(self.options) if option.task == k]
-        for window in sorted({self.options[i].window for i in mine}):
-            inside = [i for i in mine if self.options[i].window == window]
-            taken = [i for i in inside if counts[i]]
-            done = sum(self.options[i].share * counts[i] for i in taken)
-            if self.options[inside[0]].in_all == 1:
-                larger = [i for i in inside if self.options[i].share > done + 1e-9]
-                for i in sorted(larger, key=lambda i: -self.options[i].share)[:2] + larger[:1]:
-                    more = counts.copy()
-                    more[taken] = 0
-                    more[i] = 1
-                    yield more
-            elif sum(counts[taken]) < self.options[inside[0]].in_all:
-                for i in inside:
-                    if not counts[i]:
-                        more = counts.copy()
-                        more[i] = 1
-                        if self._allowed(more):
-                            yield more
+    def _gap_percent(self, served: Sequence[float]) -> float:
+        """How much more the bound allows, at the first priority where it allows more."""
+        bound = None
+        for rank, value in enumerate(served):
+            mine = [k for k, r in enumerate(self.items.rank) if r == rank]
+            most = float(self.items.value[mine].sum())
+            if value < most - CLOSE:
+                bound = bound or Bound(self.whole.low_end, self.every, self.items, self.slot_s)
+                most = min(most, bound.most(served[:rank]))
+                if value < most - CLOSE:
+                    return 100.0 * (most - value) / most
+        return 0.0
 
-    def _allowed(self, counts: Counts) -> bool:
-        """Whether a choice keeps to what may be taken of each window."""
-        return all(counts[members].sum() <= most for members, most in self.programme.groups)
+    # --- greedy ---------------------------------------------------------------------------------
 
-    def _serves_what_must(self, solution: Solution) -> bool:
-        return not self.must_run or solution.served[0] > self.must_run - 1e-3
+    def _orders(self) -> list[list[int]]:
+        """Orders to take items in: by value for what they ask, by value, the small ones first."""
+        items, numbers = self.items, range(len(self.items.pieces))
+        by_density = list(numbers)
+        by_value = sorted(numbers, key=lambda n: (items.rank[n], -float(items.value[n]), n))
+        by_need = sorted(numbers, key=lambda n: (items.rank[n], float(items.need_wh[n]), n))
+        orders = [by_density, by_value, by_need]
+        return orders if self.exact else orders[:1]
 
-    def _served(self, counts: Counts) -> list[float]:
-        """What a choice serves, level by level."""
-        return [float(level @ counts) for level in self.levels]
+    def _greedy(self, order: Sequence[int]) -> Held:
+        """Item by item as much as holds, those before settled: first as many whole ones at once as
+        hold together, then each that is left."""
+        assert self.best is not None
+        held = self.judge.holds(self.items.least)
+        assert held is not None
+        taken, most = 0, len(order)
+        while taken < most:
+            several = _spread(range(taken + 1, most + 1))
+            prefixes = [self._whole(order[:n]) for n in several]
+            holding = self.judge.holds_each(prefixes, held)
+            most_here = most
+            for number, more in zip(several, holding, strict=True):
+                if more is None:
+                    most_here = min(most_here, number - 1)
+                elif number > taken and number <= most_here:
+                    held, taken = more, number
+            most = most_here
+        self._keep(held)
+        left = list(order[taken:])
+        while left:
+            some = [(n, level) for n in left[: AT_ONCE // 2] for level in (self.items.most[n], 1)]
+            self.judge.holds_each([_with(held.levels, n, level) for n, level in some], held)
+            item, left = left[0], left[1:]
+            held = self._more_of(held, item)
+            self._keep(held)
+        return held
 
-    def _see(self, lane: int) -> None:
-        """Look at one more weather."""
-        self.seen.add(lane)
-        self.programme.lanes.append(self.slots.lane(lane))
+    def _whole(self, chosen: Sequence[int]) -> Levels:
+        """All of some items and no more than must be of the others."""
+        pairs = enumerate(zip(self.items.least, self.items.most, strict=True))
+        return tuple(most if n in chosen else least for n, (least, most) in pairs)
 
-    def _see_more(self, found: Budget) -> bool:
-        """Look at the worst that fail and were not looked at yet; False where there are none."""
-        deciding = deciding_of(found)
-        failing = [
-            lane
-            for lane in worst_first(deciding).tolist()
-            if not deciding.success[lane] and lane not in self.seen and lane not in self.dullest
-        ]
-        for lane in failing[:2]:
-            self._see(lane)
-        return bool(failing)
+    def _more_of(self, held: Held, item: int, most: int | None = None) -> Held:
+        """The choice with as much of an item (at most `most`) as holds beside the rest."""
+        low, high = held.levels[item], self.items.most[item] if most is None else most
+        forbidden: set[int] = set()  # by limits or hands: other amounts may be free
+        several = [high]
+        while several:
+            choices = [_with(held.levels, item, level) for level in several]
+            for level, more in zip(several, self.judge.holds_each(choices, held), strict=True):
+                levels = _with(held.levels, item, level)
+                if more is not None and level > low:
+                    held, low = more, level
+                elif more is None and levels in self.judge.forbidden:
+                    forbidden.add(level)
+                elif more is None:
+                    high = min(high, level - 1)
+            several = _spread([n for n in range(low + 1, high + 1) if n not in forbidden])
+        return held
 
-    def _keep_more(self, found: Budget) -> None:
-        """Let the programme keep more in the store, by what the simulation fell short of it."""
-        short = max(-found.margin_percent / 100.0, self.keeps_more)
-        self.keeps_more *= 2.0
-        self.programme.lanes[:] = [
-            replace(lane, floor_wh=lane.floor_wh + short * lane.full_wh)
-            for lane in self.programme.lanes
-        ]
+    def _keep(self, held: Held) -> None:
+        """Keep a choice that serves more than the best so far."""
+        if self.best is None or self._served(held.levels) > self._served(self.best.levels):
+            self.best = held
 
-    def _holding(self, counts: Counts) -> Budget | None:
-        """The budget of the plan that a choice makes, where that is a yes."""
-        found = self._simulated(counts)
-        return found if found is not None and found.yes and not clashes(found) else None
+    def _served(self, levels: Sequence[int]) -> tuple[float, ...]:
+        return self.items.served(levels)
 
-    def _simulated(self, counts: Counts) -> Budget | None:
-        """The budget of the plan that a choice makes; None for a choice of nothing."""
-        chosen = {int(i): int(counts[i]) for i in np.flatnonzero(counts)}
-        made = tables(self.whole, chosen, self.options)
-        return changed(self.whole, {"task": made}) if made else None
+    def _swap(self) -> None:
+        """Priority by priority, give up one item for others of its priority where that serves
+        more, until none does."""
+        numbers = range(len(self.items.pieces))
+        better = True
+        while better:
+            better = False
+            assert self.best is not None
+            for out in numbers:
+                if not self.best.levels[out]:
+                    continue
+                held = self.judge.holds(_with(self.best.levels, out, 0), self.best)
+                if held is None:
+                    continue
+                before = self.best
+                wanting = [
+                    n
+                    for n in numbers
+                    if n != out
+                    and held.levels[n] < self.items.most[n]
+                    and self.items.rank[n] <= self.items.rank[out]
+                ]
+                for item in wanting:
+                    held = self._more_of(held, item)
+                held = self._more_of(held, out)
+                self._keep(held)
+                if self.best is not before:
+                    better = True
+                    break
+
+    # --- everything -----------------------------------------------------------------------------
+
+    def _everything(self) -> bool:
+        """Try all that could serve more, then once more what found no layout; whether no doubt is
+        left."""
+        assert self.best is not None
+        while True:
+            self._branch()
+            doubted = sorted(
+                (levels for levels in self.judge.doubts if self._matters(levels)),
+                key=lambda levels: (sum(levels), levels),
+            )
+            better = [held for held in map(self.judge.look_again, doubted) if held is not None]
+            if not better:
+                return not any(self._matters(levels) for levels in self.judge.doubts)
+            self.judge.forget_doubts()
+
+    def _matters(self, doubted: Levels) -> bool:
+        """Whether a doubted choice with all that could be added would serve more than the best."""
+        assert self.best is not None
+        most = [max(own, self._alone[n]) for n, own in enumerate(doubted)]
+        return self._served(most) > self._served(self.best.levels)
+
+    def _branch(self) -> None:
+        """Try every choice that could serve more than the best so far, depth first."""
+        items = self.items
+        self._alone = tuple(self._most_alone(item) for item in range(len(items.pieces)))
+        least = self.judge.holds(items.least)
+        assert least is not None
+        self._descend(least, 0, self._alone)
+
+    def _most_alone(self, item: int) -> int:
+        """How much of an item holds beside what must run and nothing else; of one that waits for
+        another, all of it."""
+        if any(k in self.items.after for k in self.items.tasks[item]):
+            return self.items.most[item]
+        least = self.judge.holds(self.items.least)
+        assert least is not None
+        return self._more_of(least, item).levels[item]
+
+    def _descend(self, held: Held, item: int, most: Sequence[int]) -> None:
+        """All choices that go on from one whose items before `item` are settled."""
+        assert self.best is not None
+        self._keep(held)
+        if item == len(most):
+            return
+        caps = self._caps(held.levels, item, most)
+        if not self._promising(held.levels, caps[item], item, caps):
+            return
+        highest = self._more_of(held, item, caps[item])
+        self._keep(highest)
+        for level in range(highest.levels[item], -1, -1):
+            if not self._promising(held.levels, level, item, caps):
+                return
+            grown = self.judge.holds(_with(held.levels, item, level), held)
+            if grown is not None:
+                self._descend(grown, item + 1, most)
+
+    def _promising(self, levels: Levels, level: int, item: int, caps: Levels) -> bool:
+        """Whether so much of an item could still lead to more than the best so far."""
+        assert self.best is not None
+        hopeful = (*levels[:item], level, *caps[item + 1 :])
+        return self._served(hopeful) > self._served(self.best.levels)
+
+    def _caps(self, levels: Levels, item: int, most: Sequence[int]) -> Levels:
+        """The most of each item that is not known to be too much beside what is settled."""
+        found = list(levels)
+        for n in range(item, len(most)):
+            found[n] = most[n]
+            while found[n] and self._known_too_much(levels, n, found[n]):
+                found[n] -= 1
+        return tuple(found)
+
+    def _known_too_much(self, levels: Levels, item: int, level: int) -> bool:
+        return self.judge.cannot(_with(levels, item, level))
 
 
-def _levels(plan: Plan, every: Sequence[Option]) -> list[Array]:
-    """What a unit of each option serves: first of what must run, then at each priority."""
-    tasks = plan.task
-    share = np.array([option.share for option in every])
-    of = np.array([option.task for option in every], dtype=np.intp)
-    must = np.array([task.must for task in tasks])[of]
-    value = np.array([task.value for task in tasks])[of]
-    priority = np.array([task.priority for task in tasks])[of]
-    found = [np.where(must, share, 0.0)] if must.any() else []
-    for level in sorted({task.priority for task in tasks if not task.must}):
-        found.append(np.where((priority == level) & ~must, value * share, 0.0))
-    return found
+def _spread(numbers: Sequence[int]) -> list[int]:
+    """Some of rising numbers, evenly, the first and the last among them."""
+    if len(numbers) <= SPREAD:
+        return list(numbers)
+    return [numbers[(len(numbers) - 1) * k // (SPREAD - 1)] for k in range(SPREAD)]
 
 
-def deciding_of(b: Budget) -> Budget:
-    """The weathers that decide: where a table is rough, those at the low end of its doubt."""
-    return b.ends[0] if b.weather.rough and b.ends else b
-
-
-def worst_first(b: Budget) -> Index:
-    """Lanes from the one that falls lowest."""
-    return np.argsort(b.lowest_percent - b.locked_at_lowest_percent, kind="stable")
-
-
-def _gap_percent(served: Sequence[float], bound: Sequence[float]) -> float:
-    """How far what is served stays below the bound, at the first level where it does."""
-    for got, most in zip(served, bound, strict=True):
-        if got < most - 1e-6:
-            return 100.0 * (most - got) / most
-    return 0.0
+def _with(levels: Levels, item: int, level: int) -> Levels:
+    return (*levels[:item], level, *levels[item + 1 :])

@@ -1,9 +1,10 @@
 """The kinds of change that can turn a no into a yes, easiest first.
 
-Each is made in `tasks` or `kit`; which size is enough is found in `fixes`.
+Each is made in `tasks`, `leaving` or `kit`; which size is enough is found in `fixes`. A fuller
+start comes last: whoever is on site has started.
 """
 
-from energy.answers.fixing import kit, tasks
+from energy.answers.fixing import kit, leaving, tasks
 from energy.answers.fixing.ladder import Ladder
 from energy.budget import Budget
 
@@ -12,7 +13,6 @@ KINDS = {
     "move-flexible": "moving flexible tasks nearer noon",
     "better-pose": "standing the panels the best way",
     "re-aim": "turning the panels at the sun up to three times a day",
-    "fuller-start": "starting full",
     "leave-out": "leaving out all that need not run",
     "charge-past-the-inverter": "charging past the inverter",
     "another-source": f"up to {kit.SOURCE_MOST_MIN // 60} hours of {kit.SOURCE_W:.0f} W from"
@@ -20,6 +20,7 @@ KINDS = {
     "stronger-inverter": "a stronger inverter",
     "more-panel": f"up to {kit.MOST_PANEL_W:.0f} W more panel",
     "more-pack": f"up to {kit.MOST_PACK:.0f} times the pack",
+    "fuller-start": "starting full",
 }
 
 
@@ -36,12 +37,12 @@ def ladders(b: Budget) -> list[Ladder]:
         tasks.nearer_noon,
         kit.better_pose,
         kit.re_aim,
-        kit.fuller_start,
-        tasks.leave_out,
+        leaving.leave_out,
         tasks.past_the_inverter,
         kit.another_source,
         kit.stronger_inverter,
         kit.more_panel,
         kit.more_pack,
+        kit.fuller_start,
     )
     return [ladder for kind in kinds if (ladder := kind(b)) is not None]

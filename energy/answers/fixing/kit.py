@@ -4,19 +4,24 @@ Changes to the tasks are in `tasks`.
 """
 
 import math
-from datetime import timedelta
 
 import numpy as np
 
+from energy.answers.choosing.coarse import Coarse, worst_first
 from energy.answers.fixing.ladder import Change, Ladder
-from energy.answers.poses import search
-from energy.budget import Budget
+from energy.answers.poses import Search, search
+from energy.budget import Budget, changed
+from energy.model.limits import Refusal
+from energy.model.timeline import Interval
+from energy.outcome import FULL_PERCENT
 from energy.plan.kit import compass_word
 from energy.plan.words import and_list
 
 SOURCE_W = 100.0  # what a vehicle's 12 V socket gives for hours (common practice, no source)
 SOURCE_MOST_MIN = 480
-LATEST_H = 21  # nobody tends a charger later than this
+SOURCE_TRIED_MIN = (30, 120, SOURCE_MOST_MIN)
+EARLIEST_H, LATEST_H = 6, 21  # nobody tends a charger earlier or later
+INVERTERS = 6  # stronger ones that are tried
 MOST_PANEL_W, MOST_PACK = 3000.0, 8.0  # more is another plan: watts added, times the capacity
 
 
@@ -35,23 +40,44 @@ def inverter_off(b: Budget) -> Ladder | None:
 
 
 def better_pose(b: Budget) -> Ladder | None:
-    """The panels that stand still, set up the best way for the days and the weather."""
+    """The panels that stand still, set up the best way for the days and the weather; where that is
+    not enough, for the hours in which the pack empties."""
     panels = b.plan.panel
     if not panels or any(panel.aim in ("re-aimed", "follow") for panel in panels):
         return None
     sought = search(b)
-    tilt, azimuth = sought.yields().best()
+    best = _standing(b, sought, sought.yields().best(), ": energy aim says how")
+    if changed(b, best.change(1.0), deciding=True).yes:
+        return best
+    early = sought.yields(_emptying(b.low_end)).best()
+    emptying = _standing(b, sought, early, ", for the hours in which the pack empties")
+    return emptying if changed(b, emptying.change(1.0), deciding=True).yes else best
+
+
+def _emptying(b: Budget) -> Interval:
+    """From when the pack is full for the last time before its lowest charge, or from the start, to
+    that lowest charge, in the scenario that decides [UTC s]."""
+    scenario = int(worst_first(b)[min(b.may_fail, b.success.size - 1)])
+    lowest_s = b.lowest(scenario).at_s
+    full = (b.charge_percent[:, scenario] >= FULL_PERCENT) & (b.time_s < lowest_s)
+    return float(b.time_s[full][-1]) if full.any() else float(b.time_s[0]), lowest_s
+
+
+def _standing(b: Budget, sought: Search, pose: tuple[float, float], why: str) -> Ladder:
+    """The panels that stand still, at a tilt and an azimuth."""
+    tilt, azimuth = pose
     facing = (
         "" if sought.swings else f", facing {azimuth:.0f} degrees true ({compass_word(azimuth)})"
     )
-    name = "the panels" if len(sought.aimed) > 1 else f'"{panels[sought.aimed[0]].name}"'
+    several = len(sought.aimed) > 1
+    name = "the panels" if several else f'"{b.plan.panel[sought.aimed[0]].name}"'
     return Ladder(
         kind="better-pose",
         free=True,
         most=1.0,
         whole=True,
-        change=lambda _: sought.change(sought.standing, (tilt, azimuth)),
-        words=lambda _: f"Prop {name} up at {tilt:.0f} degrees{facing}: energy aim says how.",
+        change=lambda _: sought.change(sought.standing, pose),
+        words=lambda _: f"Prop {name} up at {tilt:.0f} degrees{facing}{why}.",
     )
 
 
@@ -108,29 +134,26 @@ def fuller_start(b: Budget) -> Ladder | None:
 
 
 def another_source(b: Budget) -> Ladder | None:
-    """Minutes of 100 W that end when the failing weathers fall to their lowest, or that evening."""
-    failing = np.flatnonzero(~b.success)
-    if failing.size == 0:
-        return None
-    ends = b.local(min(b.lowest(int(lane)).at_s for lane in failing))
-    if ends.hour < LATEST_H - 12:
-        ends -= timedelta(days=1)
-        ends = ends.replace(hour=LATEST_H, minute=0)
-    ends = min(ends.replace(second=0, microsecond=0), ends.replace(hour=LATEST_H, minute=0))
-    most = min((ends.timestamp() - float(b.time_s[0])) // 60.0, float(SOURCE_MOST_MIN))
-    day = (ends.date() - b.calendar.first).days + 1
-    if most < 1.0 or day < 1:
-        return None
+    """Minutes of 100 W that end at the hour of the day, and on the day, at which they help most."""
+    several = [_source_until(b, ends_s, most) for ends_s, most in _best_ends(b)]
+    enough = (one for one in several if changed(b, one.change(one.most), deciding=True).yes)
+    return next(enough, several[-1]) if several else None
+
+
+def _source_until(b: Budget, ends_s: float, most: float) -> Ladder:
+    """Up to so many minutes of 100 W until a moment."""
+    at = b.local(ends_s)
+    day = (at.date() - b.calendar.first).days + 1
     others = b.plan.source.get("charger", [])
 
     def starts(minutes: float) -> str:
-        return f"{b.local(ends.timestamp() - 60.0 * minutes):%H:%M}"
+        return f"{b.local(ends_s - 60.0 * minutes):%H:%M}"
 
     def change(minutes: float) -> Change:
         source = {
             "name": "another source",
             "watts": SOURCE_W,
-            "between": [starts(minutes), f"{ends:%H:%M}"],
+            "between": [starts(minutes), f"{at:%H:%M}"],
             "days": [day],
         }
         return {"charger": [*others, source]}
@@ -142,20 +165,88 @@ def another_source(b: Budget) -> Ladder | None:
         whole=True,
         change=change,
         words=lambda minutes: (
-            f"{SOURCE_W:.0f} W from another source, such as a vehicle's socket,"
-            f" for {_long(minutes)}, from {starts(minutes)} to {ends:%H:%M} on day {day}."
+            f"{SOURCE_W:.0f} W from another source, such as a vehicle's socket, for"
+            f" {_long(minutes)}, from {starts(minutes)} to {at:%H:%M} on day {day}."
         ),
     )
 
 
+def _best_ends(b: Budget) -> list[tuple[float, float]]:
+    """Until when a source helps most [UTC s], and for how many minutes before that it could run:
+    for each of a few lengths, the short ones first, from one that seems to be enough.
+
+    Roughly, by what is left in the store; of equal hours the latest, for by then the day has shown
+    what it gives.
+    """
+    windows = [
+        (ends_s, min(float(SOURCE_MOST_MIN), (ends_s - opens_s) // 60.0))
+        for opens_s, closes_s in _tended(b)
+        for ends_s in [*np.arange(opens_s + 3600.0, closes_s, 3600.0).tolist(), closes_s]
+    ]
+    if not windows:
+        return []
+    coarse = Coarse(b.low_end)
+    asked = coarse.asked_by(b.bursts)
+    found, seems = [], []
+    for length in SOURCE_TRIED_MIN:
+        given = [
+            SOURCE_W * coarse.hours((ends_s - 60.0 * min(length, most), ends_s))
+            for ends_s, most in windows
+        ]
+        margin, _ = coarse.judge(asked - np.stack(given)[:, :, None])
+        best = max(range(len(windows)), key=lambda n: (round(float(margin[n]), 3), windows[n]))
+        found.append(windows[best])
+        seems.append(margin[best] >= 0.0)
+    first = seems.index(True) if any(seems) else len(found) - 1
+    return list(dict.fromkeys(found[first:]))
+
+
+def _tended(b: Budget) -> list[Interval]:
+    """When somebody could tend a charger, day by day inside the span, in whole minutes [UTC s]."""
+    found = []
+    for day in b.calendar.days(None):
+        opens, closes = (b.calendar.at(("clock", 60.0 * h), day) for h in (EARLIEST_H, LATEST_H))
+        opens_s = math.ceil(max(opens, float(b.time_s[0])) / 60.0) * 60.0
+        closes_s = min(closes, float(b.time_s[-1])) // 60.0 * 60.0
+        if closes_s - opens_s >= 60.0:
+            found.append((opens_s, closes_s))
+    return found
+
+
 def stronger_inverter(b: Budget) -> Ladder | None:
-    """One that bears what was turned away: its rating and its surge, in whole hundreds."""
+    """One that bears what is turned away: its rating and its surge, in whole hundreds."""
     inverter = b.plan.pack.inverter
-    turned_away = [r for r in b.refusals if r.limit in ("inverter", "surge")]
-    if inverter is None or not turned_away:
+    if inverter is None or not _too_weak(b):
         return None
+    change: Change = {}
+    beside = b
+    for _ in range(INVERTERS):  # beside what now runs, what ranks lower may ask for more
+        change = _bearing(beside)
+        beside = changed(b, change, deciding=True)
+        if not _too_weak(beside):
+            break
+    rated, surge = change.values()
+    return Ladder(
+        kind="stronger-inverter",
+        free=False,
+        most=1.0,
+        whole=True,
+        change=lambda _: change,
+        words=lambda _: f"An inverter of {rated:.0f} W that surges to {surge:.0f} W.",
+    )
+
+
+def _too_weak(b: Budget) -> list[Refusal]:
+    """What a stronger inverter would not turn away."""
+    return [refusal for refusal in b.refusals if refusal.limit in ("inverter", "surge")]
+
+
+def _bearing(b: Budget) -> Change:
+    """The inverter that bears what this one turns away, each beside what it lets run."""
+    inverter = b.plan.pack.inverter
+    assert inverter is not None
     rated, surge = inverter.rated_w, inverter.surge_w
-    for refusal in turned_away:  # of its limits a refusal names the first
+    for refusal in _too_weak(b):  # of its limits a refusal names the first
         task = b.plan.task[refusal.burst.task]
         runs_w = max(piece.working_w for piece in refusal.burst.pieces)
         rated, surge = max(rated, runs_w / task.power_factor), max(surge, task.start_w)
@@ -167,14 +258,7 @@ def stronger_inverter(b: Budget) -> Ladder | None:
         old if new <= old else math.ceil(new / 100.0) * 100.0
         for old, new in ((inverter.rated_w, rated), (inverter.surge_w, surge))
     )
-    return Ladder(
-        kind="stronger-inverter",
-        free=False,
-        most=1.0,
-        whole=True,
-        change=lambda _: {"pack.inverter.rated_w": rated, "pack.inverter.surge_w": surge},
-        words=lambda _: f"An inverter of {rated:.0f} W that surges to {surge:.0f} W.",
-    )
+    return {"pack.inverter.rated_w": rated, "pack.inverter.surge_w": surge}
 
 
 def more_panel(b: Budget) -> Ladder:

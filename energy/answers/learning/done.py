@@ -11,12 +11,9 @@ from typing import Any
 
 from energy.answers.learning.named import tools_of
 from energy.answers.learning.readings import Row
-from energy.model.demand import charging_s
 from energy.plan import Plan, PlanError
-from energy.plan.schema import Task
+from energy.plan.task import Task, at_other_times
 
-AMOUNT = ("times", "each_s", "each_min", "minutes", "hours", "charges")
-PLACED = ("at", "between", "days", "flexible")
 NOTHING: dict[str, Any] = {"name": "nothing", "supply": "dc12", "working_w": 0, "spread_percent": 0}
 
 
@@ -95,19 +92,19 @@ def _task_of(plan: Plan, tool: str | None) -> int:
 
 def burst_s(task: Task) -> float | None:
     """How long one of what people count takes, or None where a task simply runs on."""
-    if task.kind == "charging":
-        return charging_s(task)
-    if task.trace is not None and task.each_s is None and task.duration_s is None:
-        return task.trace[-1][0] - task.trace[0][0]
-    return task.each_s or task.duration_s
+    return task.charge_s or (task.repeat_s if task.repeats else task.duration_s)
 
 
 def _table(source: dict[str, Any], task: Task, one: Counted, first: int) -> dict[str, Any]:
     """A counted tool as a task of its own."""
-    table = {k: v for k, v in source.items() if k not in (*AMOUNT, *PLACED)}
-    each_s = burst_s(task)
-    amount: dict[str, Any] = {"times": one.row.count, "each_s": each_s}
+    amount: dict[str, Any] = {"times": one.row.count, "each_s": burst_s(task)}
     if task.kind == "charging":
-        amount = {"charges": one.row.count}
-    between = [f"{one.start:%H:%M:%S}", f"{one.end:%H:%M:%S}"]
-    return {**table, **amount, "between": between, "days": [one.day - first + 1]}
+        amount = {"charges": one.row.count, "each_s": None}
+    return at_other_times(
+        source,
+        **amount,
+        each_min=None,
+        between=[f"{one.start:%H:%M:%S}", f"{one.end:%H:%M:%S}"],
+        days=[one.day - first + 1],
+        flexible=None,
+    )

@@ -12,7 +12,7 @@ import numpy as np
 from energy.answers.learning.named import pack_key, panel_key, tools_of
 from energy.model import Array
 from energy.plan import Plan, PlanError
-from energy.plan.schema import Task
+from energy.plan.task import Task
 
 # Standard deviations of the factors before anything was read, and how much doubt comes back in a
 # month: judgement. A tool without a spread of its own has that of its task.
@@ -182,17 +182,7 @@ def condition_percent(plan: Plan) -> float:
 
 def size_of(task: Task) -> float:
     """What a tool's factor multiplies: Wh of a charge, or mean watts while it runs."""
-    if task.kind == "charging":
-        return task.energy_wh or 0.0
-    duty = task.duty_percent / 100.0
-    if task.kind == "cycling":
-        return duty * (task.on_w or 0.0) + (1.0 - duty) * task.off_w
-    if task.kind == "trace" and task.trace is not None:
-        times, watts = np.array(task.trace).T
-        return float((watts[:-1] * np.diff(times)).sum() / (times[-1] - times[0]))
-    if task.kind == "intermittent":
-        return duty * (task.working_w or 0.0) + (1.0 - duty) * task.idle_w
-    return task.working_w or 0.0
+    return (task.energy_wh or 0.0) if task.kind == "charging" else task.mean_w
 
 
 def _each(task: Task) -> tuple[float, str]:

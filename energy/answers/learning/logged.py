@@ -12,7 +12,7 @@ from energy.answers.learning.figures import rounded
 from energy.answers.learning.meter import MAINS_V, Log
 from energy.answers.learning.overlay import LEAST_SPREAD, OWN, loaded
 from energy.plan.profiles import Table
-from energy.plan.schema import Task
+from energy.plan.task import Task
 
 LEVELS = ("working_w", "idle_w", "duty_percent", "taper_from_percent")
 MISSED = 1.5  # past so many periods one was not seen

@@ -8,7 +8,7 @@ from itertools import chain, count
 from typing import Any
 
 from energy.plan import Plan
-from energy.plan.schema import RISKS, Task
+from energy.plan.task import RISKS, Task
 
 TOOL_MAKE = (  # what a tool is, as its profile holds it
     "supply", "kind", "working_w", "idle_w", "duty_percent", "on_w", "off_w", "period_min",

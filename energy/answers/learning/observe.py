@@ -22,7 +22,7 @@ from energy.model import Array
 from energy.model.electronics import inverter_curve
 from energy.model.simulate import Case, Draw
 from energy.plan import Plan
-from energy.plan.schema import Task
+from energy.plan.task import Task
 from energy.runs import solar_limit_w
 
 # Standard deviations, from judgement tried on invented days: the start charge [percent] where it

@@ -34,7 +34,7 @@ from energy.plan import Plan, PlanError, profiles
 from energy.plan.documents import parse, read_text
 from energy.plan.kit import Pack, Panel
 from energy.plan.profiles import KINDS, Table, sorted_into_kinds
-from energy.plan.schema import Task
+from energy.plan.task import Task
 from energy.plan.words import shown
 
 OWN = "your own readings"  # how the source of a learned figure begins

@@ -36,7 +36,7 @@ from energy.answers.learning.overlay import (
 from energy.model import Array
 from energy.plan import PlanError, profiles
 from energy.plan.profiles import Table
-from energy.plan.schema import Task
+from energy.plan.task import Task
 from energy.plan.words import shown
 
 if TYPE_CHECKING:

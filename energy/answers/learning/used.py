@@ -129,7 +129,7 @@ def _load(day: Day, belief: Belief, case: Case, row: Row, at: int, used: Used) -
         if task is None or key not in belief.keys or task.kind == "trace":
             used.leave(row, f"the watts of {row.tool} are nothing to be learned")
             return
-        stated = next(w for w in (task.working_w, task.on_w, task.power_w) if w is not None)
+        stated = task.peak_w
         share = EVEN_TOOL if task.kind in EVEN_KINDS else LIVELY_TOOL
         sigma = float(np.hypot(share * stated, LEAST_W))
         figure = belief.keys.index(key)

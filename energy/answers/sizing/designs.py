@@ -1,4 +1,4 @@
-"""A plan at other sizes: its panels and its pack scaled, in every weather of its season.
+"""A plan at other sizes: its panels and its pack scaled, in the weathers of its check.
 
 A lane is a design in one weather; all lanes go through the one simulation. Which sizes to try, and
 what the answer is, is decided in `frontier` and `size`.
@@ -15,6 +15,7 @@ from energy.model import Array, Index, Mask
 from energy.model.battery import Battery
 from energy.model.limits import Refusal
 from energy.model.simulate import Case, simulate
+from energy.outcome import needed
 from energy.plan import Plan
 from energy.runs import at_the_pack, solar_limit_w
 from energy.strings import Arrangement, kept_connection, laid_out, pwm_notes, pwm_share
@@ -25,24 +26,17 @@ LARGE_WH = 1e6  # a pack that no limit of its own holds back
 NO_LIMIT = 1e6  # W or A
 SOLAR_LIMITS = ("max_w", "max_a", "charge_max_a")
 LANES_AT_ONCE = 512  # fits the cache, bounds the memory
-RECORDED = ("file", "history")
 SCALED_BY_PACK = ("charge_max_w", "discharge_max_w")
 BOUGHT = ("kg", "price")
 
 
-def whole_season(plan: Plan) -> Plan:
-    """The plan in every weather window that its record holds, with a panel to scale.
+def with_panel(plan: Plan) -> Plan:
+    """The plan with a panel to scale: one without any gets one.
 
-    >>> plan = Plan.read("builtin:january-job").replace(**{"weather.futures": 5})
-    >>> whole_season(plan).weather.futures is None
-    True
+    >>> with_panel(Plan.read("builtin:cloudy-repair").replace(panel=[])).panel[0].rated_w
+    100.0
     """
-    changes: dict[str, object] = {}
-    if plan.weather.kind in RECORDED and plan.weather.futures is not None:
-        changes["weather.futures"] = None
-    if not plan.panel:
-        changes["panel"] = [{"rated_w": 100.0}]
-    return plan.replace(**changes) if changes else plan
+    return plan if plan.panel else plan.replace(panel=[{"rated_w": 100.0}])
 
 
 def panel_watts(plan: Plan) -> float:
@@ -165,9 +159,8 @@ class Designs:
 
     @cached_property
     def must_hold(self) -> tuple[int, ...]:
-        """The groups that a design has to reach the goal in: all of them for a rough table."""
-        rough = self.groups[0].weather.rough
-        return tuple(range(len(self.groups))) if rough else (0,)
+        """The groups that a design has to reach the goal in (see `Budget.deciding`)."""
+        return tuple(range(len(self.with_ends.deciding)))
 
     def sun_w(self, base: Base, panel_w: Array, window: Index) -> Array:
         """Watts at the end of the panels' cable, before the input's limit, (rows, lanes)."""
@@ -264,6 +257,16 @@ class Designs:
             margin[part] = (above - self.plan.pack.reserve_percent) / 100.0
         return ok, margin
 
+    def reaches_goal(self, panel_w: float, battery_wh: float) -> bool:
+        """Whether one design reaches the plan's goal in all weathers that decide."""
+        for group in self.must_hold:
+            window = np.arange(self.groups[group].success.size)
+            sizes = np.full(window.size, panel_w), np.full(window.size, battery_wh)
+            ok, _ = self.tried(group, *sizes, window)
+            if ok.sum() < needed(self.plan.goal.chance_percent, window.size):
+                return False
+        return True
+
 
 def designs(plan: Plan, known: Designs | None = None, battery_wh: float = LARGE_WH) -> Designs:
     """Make a plan ready for many sizes: one pass for its weathers, its sun and its limits.
@@ -275,7 +278,7 @@ def designs(plan: Plan, known: Designs | None = None, battery_wh: float = LARGE_
     >>> len(found.groups), found.groups[0].chance.futures
     (1, 31)
     """
-    plan = whole_season(plan)
+    plan = with_panel(plan)
     plan = plan.replace(**joined_as_now(plan))
     first = budget(unbound(plan, battery_wh), known=None if known is None else known.with_ends)
     groups = (first, *first.ends)

@@ -14,6 +14,7 @@ import numpy as np
 from energy.answers.sizing.designs import Designs
 from energy.answers.sizing.proposal import needed_wh
 from energy.model import Array, Index, Mask
+from energy.outcome import needed
 
 Progress = Callable[[int, int], None]
 GUESSES = 3  # rounds that follow the margins; then brackets are halved
@@ -53,14 +54,12 @@ class Frontier:
         column = self.smallest[:, self.goals.index(goal)]
         return [float(self.sizes_wh[i]) if i < self.sizes_wh.size else None for i in column]
 
-
-def needed(goals: Sequence[float], windows: int) -> Index:
-    """How many of so many weathers must succeed for each goal [percent].
-
-    >>> needed((80, 90, 95, 99), 31)
-    array([25, 28, 30, 31])
-    """
-    return np.ceil(np.asarray(goals) / 100.0 * windows - 1e-9).astype(int)
+    @property
+    def floor_wh(self) -> float | None:
+        """The first pack of the list [Wh], where it reaches a goal already: a smaller one may do.
+        None where it reaches none, or where the list holds one size alone."""
+        at_floor = self.sizes_wh.size > 1 and bool((self.smallest == 0).any())
+        return float(self.sizes_wh[0]) if at_floor else None
 
 
 def frontier(
@@ -85,7 +84,7 @@ def frontier(
     groups = of.must_hold
     count = sizes_wh.size
     known = [_first_guess(needed_wh(of, group, panel_w), sizes_wh) for group in groups]
-    enough = [needed(goals, one.guess.shape[1]) for one in known]
+    enough = [np.array([needed(g, one.guess.shape[1]) for g in goals]) for one in known]
     lanes, turn = 0, 0
     while True:
         low, high, guess = (

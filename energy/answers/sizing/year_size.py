@@ -8,6 +8,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -167,6 +168,17 @@ class YearSize:
         )
         return text if self.limit is None else f"{text}; {self.limit}"
 
+    @property
+    def kit_notes(self) -> tuple[str, ...]:
+        """That a list of candidates is not used, where the plan names one."""
+        asked = self.plan.size
+        if asked is None or asked.candidates is None:
+            return ()
+        return (
+            f"{Path(asked.candidates).name} is not used: whole years are sized on a scale, without"
+            " real things; leave out --season year for kits",
+        )
+
     def as_dict(self) -> dict[str, Any]:
         """The answer as `--json` prints it; goals are percent of all days."""
         rows = [self.frontier.battery_wh(goal) for goal in GOALS]
@@ -183,6 +195,7 @@ class YearSize:
                 }
                 for k, watts in enumerate(self.frontier.panel_w.tolist())
             ],
+            "floor_wh": plain(self.frontier.floor_wh),
             "pick": {
                 "panel_w": None if p is None else plain(p.panel_w),
                 "battery_wh": None if p is None else plain(p.battery_wh),

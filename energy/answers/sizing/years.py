@@ -19,15 +19,16 @@ from energy.answers.sizing.designs import (
     Designs,
     panel_watts,
     unbound,
-    whole_season,
+    with_panel,
 )
 from energy.answers.sizing.proposal import days_in
+from energy.bursts import place_bursts
 from energy.model import Array, Mask
 from energy.model.compiled import Sweep, laid_out, repaid
 from energy.model.simulate import Case, Draw, simulate
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
-from energy.scene import calendar_of, cells_of, place_bursts, scene
+from energy.scene import calendar_of, cells_of, scene
 from energy.strings import kept_connection
 from energy.weather.coldest import Cold, coldest
 from energy.weather.futures import Source, record_of, weathers
@@ -83,7 +84,7 @@ def year_plan(plan: Plan) -> Plan:
                 " file, history, climate or monthly"
             ]
         )
-    plan = whole_season(plan)
+    plan = with_panel(plan)
     zone = calendar_of(plan).zone
     ends = (to_utc(plan.span.start, zone), to_utc(plan.span.end, zone))
     period = days_in(plan.place.longitude_deg, *ends)

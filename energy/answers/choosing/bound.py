@@ -1,0 +1,128 @@
+"""How much could be served at most: energy that comes in against energy that is asked, interval by
+interval and scenario by scenario. No choice passes it, wherever the movable work goes.
+
+Between any two moments a pack can give no more than it held and what came in, less what must stay;
+and a choice works in all scenarios but the few that may fail, so that the bound of the next one
+holds for it.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from energy.answers.choosing.coarse import Coarse
+from energy.answers.choosing.items import Items
+from energy.answers.choosing.pieces import Piece, laid
+from energy.budget import Budget
+from energy.model import Array
+from energy.model.demand import Burst
+
+MOST_INTERVALS = 600
+
+
+class Bound:
+    """The most value that a plan's items can serve, priority by priority."""
+
+    def __init__(self, b: Budget, every: Sequence[Piece], items: Items, slot_s: float):
+        self.items, self.may_fail = items, b.may_fail
+        coarse = Coarse(b, slot_s, np.arange(b.success.size), hopeful=True)
+        self.first, self.last = _intervals(coarse.edges.size - 1)
+        asked, free = np.zeros((2, len(every), self.first.size))
+        for i, piece in enumerate(every):
+            asked[i], free[i] = self._least_wh(coarse, b, piece)
+        room = self._room_wh(coarse)
+        for i in items.always:
+            room = room - asked[i][:, None] * coarse.factor[every[i].task]
+        self.room_wh = room
+        self.free = np.stack(
+            [
+                free[members[0]] if len(members) == 1 else np.zeros(self.first.size)
+                for members in items.pieces
+            ]
+        )
+        self.asked_wh = np.stack(
+            [
+                sum(
+                    (asked[i][:, None] * coarse.factor[every[i].task] for i in members),
+                    start=np.zeros_like(room),
+                )
+                for members in items.pieces
+            ]
+        )
+
+    def most(self, reached: Sequence[float]) -> float:
+        """The most value at the next priority, where those before reach what they do."""
+        rank, items = len(reached), self.items
+        left = self.room_wh
+        for earlier, value in enumerate(reached):
+            mine = [k for k, r in enumerate(items.rank) if r == earlier]
+            left = left - self._least_for(mine, value)
+        mine = [k for k, r in enumerate(items.rank) if r == rank]
+        by_scenario = np.sort(self._most_for(mine, left).min(axis=0))
+        return float(by_scenario[min(self.may_fail, by_scenario.size - 1)])
+
+    def _most_for(self, mine: Sequence[int], room_wh: Array) -> Array:
+        """The most value of some items whose parts fit into the room, (intervals, scenarios)."""
+        asked, value = self.asked_wh[mine], self.items.value[mine][:, None, None]
+        free = self.free[mine][:, :, None]
+        order = np.argsort(-value / np.maximum(asked, 1e-9), axis=0, kind="stable")
+        left = (1.0 - free) * np.ones_like(asked)
+        asked, worth = asked * left, value * left
+        asked = np.take_along_axis(asked, order, axis=0)
+        worth = np.take_along_axis(worth, order, axis=0)
+        before = np.cumsum(asked, axis=0) - asked
+        part = np.clip((np.maximum(room_wh, 0.0) - before) / np.maximum(asked, 1e-9), 0.0, 1.0)
+        return np.asarray((worth * part).sum(axis=0) + (value * free).sum(axis=0))
+
+    def _least_for(self, mine: Sequence[int], value: float) -> Array:
+        """The least that some items ask to serve a value, (intervals, scenarios) [Wh]."""
+        asked, worth = self.asked_wh[mine], self.items.value[mine]
+        order = np.argsort(-asked / worth[:, None, None], axis=0, kind="stable")
+        asked = np.take_along_axis(asked, order, axis=0)
+        worth = np.take_along_axis(
+            np.broadcast_to(worth[:, None, None], asked.shape).copy(), order, axis=0
+        )
+        free = (self.items.value[mine][:, None] * self.free[mine]).sum(axis=0)[:, None]
+        spare = max(float(self.items.value[mine].sum()) - value, 0.0) + free + 1e-6
+        before = np.cumsum(worth, axis=0) - worth
+        gone = np.clip((spare - before) / worth, 0.0, 1.0)
+        return np.asarray((asked * (1.0 - gone)).sum(axis=0))
+
+    def _room_wh(self, coarse: Coarse) -> Array:
+        """What the pack can give in each interval at most, (intervals, scenarios) [Wh]."""
+        came = np.vstack([np.zeros(coarse.full_wh.size), np.cumsum(coarse.net_wh, axis=0)])
+        came = came[self.last] - came[self.first]
+        held = np.where((self.first == 0)[:, None], coarse.start_wh, coarse.full_wh)
+        stays = coarse.floor[self.last - 1] * coarse.full_wh
+        return np.asarray(held + came - stays)
+
+    def _least_wh(self, coarse: Coarse, b: Budget, piece: Piece) -> tuple[Array, Array]:
+        """What all of a piece asks within each interval wherever it runs, (intervals,) [Wh], and by
+        how much a part of it can be more of the work than of that: a block that is cut short may
+        end before an interval begins."""
+        edges = coarse.edges
+        if piece.movable:
+            total = float(coarse.asked_wh(piece.task, piece.planned, idle=False).sum())
+            inside = (edges[self.first] <= piece.opens_s) & (edges[self.last] >= piece.closes_s)
+            return np.where(inside, total, 0.0), np.zeros(inside.size)
+        asked = self._within(coarse, piece, piece.planned)
+        free = np.zeros(asked.size)
+        for level in range(1, piece.levels):
+            if part := laid(b, piece, level):
+                share = self._within(coarse, piece, part) / np.maximum(asked, 1e-9)
+                free = np.maximum(free, level / piece.levels - np.where(asked > 0.0, share, 1.0))
+        return asked, np.clip(free, 0.0, 1.0)
+
+    def _within(self, coarse: Coarse, piece: Piece, bursts: Sequence[Burst]) -> Array:
+        """What some bursts ask within each interval [Wh]."""
+        own = coarse.asked_wh(piece.task, bursts, idle=False)
+        total = np.concatenate([[0.0], np.cumsum(own)])
+        return np.asarray(total[self.last] - total[self.first])
+
+
+def _intervals(slots: int) -> tuple[np.ndarray, np.ndarray]:
+    """First and last edges of the intervals looked at, from the start and between any two."""
+    every = max(1, int(np.ceil(slots / np.sqrt(2.0 * MOST_INTERVALS))))
+    edges = np.unique(np.append(np.arange(0, slots + 1, every), slots))
+    first, last = np.triu_indices(edges.size, 1)
+    return edges[first], edges[last]

@@ -1,0 +1,147 @@
+"""A rough pass over half hours, to see where work is best placed. It never decides.
+
+What comes in, what is asked and what the store holds, in Wh a slot and without the losses that
+grow with the current: hundreds of placements cost as much as one pass of the simulation.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from energy.budget import Budget
+from energy.model import Array, Index
+from energy.model.demand import Burst
+from energy.model.timeline import Interval
+
+SLOT_S = 1800.0
+SCENARIOS = 12  # so many about the one that decides are looked at
+
+
+class Coarse:
+    """Some scenarios of a budget (left out: those about the one that decides) on slots of time.
+
+    hopeful: nothing is counted against a plan that the simulation might not count.
+
+    edges [UTC s] (t + 1,); net_wh what comes to the bus less the pack's own idle (t, s); floor the
+    share of the store that must stay (t, s); full_wh (s,); most_wh what a slot may add (t, s).
+    """
+
+    def __init__(
+        self,
+        b: Budget,
+        slot_s: float = SLOT_S,
+        scenarios: Index | None = None,
+        hopeful: bool = False,
+    ):
+        case, battery = b.case, b.case.battery
+        self.b, self.slot_s = b, slot_s
+        self.scenarios = about_the_deciding(b) if scenarios is None else scenarios
+        inner = np.arange(np.ceil(b.time_s[0] / slot_s) * slot_s, b.time_s[-1], slot_s)
+        self.edges = np.unique(np.concatenate([b.time_s[:1], inner, b.time_s[-1:]]))
+        slot = np.searchsorted(self.edges, b.time_s[:-1], side="right") - 1
+        hours = np.diff(b.time_s)[:, None] / 3600.0
+        solar = np.zeros((hours.size, self.scenarios.size))
+        lit = case.solar_row >= 0
+        solar[lit] = case.solar_w[case.solar_row[lit]][:, self.scenarios]
+        comes = solar * case.controller_efficiency + case.charger_w[:, None] - case.idle_w
+        shared = case.temp_pack.shape[1] == 1
+        air = case.temp_pack[:, [0]] if shared else case.temp_pack[:, self.scenarios]
+        air = air[case.temp_row]
+        first = np.searchsorted(slot, np.arange(self.edges.size - 1))
+        self.full_wh = battery.capacity_wh[self.scenarios]
+        self.net_wh = np.add.reduceat(comes * hours, first)
+        self.most_wh = np.add.reduceat((1.0 - battery.frozen(air)) * hours, first)
+        self.most_wh = self.most_wh * battery.charge_ceiling[self.scenarios]
+        coldest = np.minimum if hopeful else np.maximum
+        self.floor = coldest.reduceat(battery.locked_share(air), first)
+        self.floor = self.floor + b.plan.pack.reserve_percent / 100.0
+        self.start_wh = battery.start_share * self.full_wh
+        self.coulombic = battery.coulombic
+        self.factor = case.factor[:, self.scenarios]
+
+    def asked_wh(self, task: int, bursts: Sequence[Burst], idle: bool = True) -> Array:
+        """What some bursts of a task ask of the bus in each slot [Wh], at the stated watts (t,);
+        with `idle` what the inverter takes to be on for them is in it."""
+        plan, curve = self.b.plan, self.b.case.inverter
+        supply, asked = plan.task[task].supply, np.zeros(self.edges.size - 1)
+        steps = [step for burst in bursts for step in burst.pieces]
+        if not steps:
+            return asked
+        start_s, end_s = np.array([(step.start_s, step.end_s) for step in steps]).T
+        watts = np.array([step.mean_w for step in steps])
+        if supply == "ac" and curve is not None:
+            watts = curve.input_w(watts) - curve.idle_w
+        elif supply != "ac":
+            outlet = plan.pack.usb if supply == "usb" else plan.pack.dc12
+            watts = watts * 100.0 / outlet.efficiency_percent
+        done_s = np.clip(self.edges[:, None] - start_s, 0.0, end_s - start_s)
+        asked = np.asarray(np.diff(done_s @ watts) / 3600.0)
+        hulls: dict[int, list[float]] = {}
+        for burst in bursts:
+            hull = hulls.setdefault(burst.window, [burst.start_s, burst.end_s])
+            hull[1] = max(hull[1], burst.end_s)
+        inverter = plan.pack.inverter
+        if idle and supply == "ac" and inverter is not None and inverter.on == "with-tasks":
+            for begins_s, over_s in hulls.values():
+                asked += self.hours((begins_s, over_s)) * inverter.idle_w
+        return asked
+
+    def asked_by(self, bursts: Sequence[Burst]) -> Array:
+        """What bursts of any tasks ask of the bus in each slot and scenario [Wh], (t, s)."""
+        found = np.zeros((self.edges.size - 1, self.factor.shape[1]))
+        for task in {burst.task for burst in bursts}:
+            own = self.asked_wh(task, [burst for burst in bursts if burst.task == task])
+            found += own[:, None] * self.factor[task]
+        return found
+
+    def hours(self, interval: Interval) -> Array:
+        """How much of an interval lies in each slot [h], (t,)."""
+        inside = np.minimum(self.edges[1:], interval[1]) - np.maximum(self.edges[:-1], interval[0])
+        return np.asarray(np.maximum(inside, 0.0) / 3600.0)
+
+    def judge(self, asked_wh: Array) -> tuple[Array, Array]:
+        """How far above the floor the deciding one of the scenarios stays at its lowest, and what
+        the store holds on average, both as shares of the store (c,).
+
+        asked_wh (c, t, s): of each candidate, in each slot and scenario.
+        """
+        lowest, held = self._passed(asked_wh)
+        middle = lowest.shape[1] // 2
+        return np.sort(lowest, axis=1)[:, middle], held
+
+    def failing(self, asked_wh: Array) -> Array:
+        """In how many of the scenarios each candidate falls below the floor (c,)."""
+        return np.asarray((self._passed(asked_wh)[0] < -1e-9).sum(axis=1))
+
+    def _passed(self, asked_wh: Array) -> tuple[Array, Array]:
+        """The lowest height above the floor (c, s) and the mean store (c,), as shares of it."""
+        net = self.net_wh - asked_wh
+        up = np.minimum(net, self.most_wh) * self.coulombic
+        change = np.where(net > 0.0, up, net)
+        store = np.broadcast_to(self.start_wh, net[:, 0].shape)
+        lowest = np.full(store.shape, np.inf)
+        held = np.zeros(store.shape)
+        for t in range(net.shape[1]):
+            store = np.minimum(store + change[:, t], self.full_wh)
+            np.minimum(lowest, store / self.full_wh - self.floor[t], out=lowest)
+            held += store
+        return lowest, (held / self.full_wh).mean(axis=1) / net.shape[1]
+
+
+def about_the_deciding(b: Budget) -> Index:
+    """The scenarios about the one on which the goal turns, from the lowest; that one in the middle.
+
+    >>> from energy.budget import budget
+    >>> from energy.plan import Plan
+    >>> about_the_deciding(budget(Plan.read("builtin:cloudy-repair"))).size
+    7
+    """
+    order = worst_first(b)
+    half = min(SCENARIOS // 2, b.may_fail, order.size - 1 - b.may_fail)
+    return order[b.may_fail - half : b.may_fail + half + 1]
+
+
+def worst_first(b: Budget) -> Index:
+    """Scenarios from the one that falls lowest."""
+    above = b.lowest_percent - b.locked_at_lowest_percent
+    return np.argsort(np.round(above, 6), kind="stable")

@@ -1,0 +1,173 @@
+"""What is decided on: pieces of work, alone or together with those they belong to.
+
+At each priority an item serves some value; what must run is no item, it is always there.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from energy.answers.choosing.pieces import Piece
+from energy.budget import Budget
+from energy.model import Array
+from energy.plan import Plan
+
+Levels = tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Items:
+    """pieces: of each item, the numbers of its pieces; most: how many levels it has; rank: which of
+    the `priorities` it belongs to; value: what all of it serves there; need_wh: what all of it asks
+    of the pack. always: the pieces that must run. after: task -> the tasks it waits for. tasks: of
+    each item, whose it is. least: what of it must be there, because what must run waits
+    for it. task_wh: what each task asks of the pack in all.
+    """
+
+    pieces: tuple[tuple[int, ...], ...]
+    most: Levels
+    rank: tuple[int, ...]
+    value: Array
+    need_wh: Array
+    priorities: tuple[int, ...]
+    always: tuple[int, ...]
+    after: dict[int, frozenset[int]]
+    tasks: tuple[frozenset[int], ...]
+    least: Levels
+    task_wh: dict[int, float]
+
+    def served(self, levels: Sequence[int]) -> tuple[float, ...]:
+        """What a choice serves at each priority, the first one first."""
+        found = [0.0] * len(self.priorities)
+        for item, level in enumerate(levels):
+            found[self.rank[item]] += float(self.value[item]) * level / self.most[item]
+        return tuple(round(value, 6) for value in found)
+
+    def piece_levels(self, levels: Sequence[int], every: Sequence[Piece]) -> list[int]:
+        """How much of each piece a choice does."""
+        found = [0] * len(every)
+        for i in self.always:
+            found[i] = every[i].levels
+        for item, level in enumerate(levels):
+            for i in self.pieces[item]:
+                found[i] = level if len(self.pieces[item]) == 1 else level * every[i].levels
+        return found
+
+    def in_order(self, levels: Sequence[int]) -> bool:
+        """Whether nothing is chosen whose forerunner is left out."""
+        chosen = {k for item, level in enumerate(levels) if level for k in self.tasks[item]}
+        open_ = set().union(*self.tasks) - chosen
+        return not any(self.after.get(k, frozenset()) <= open_ for k in chosen if k in self.after)
+
+
+def items_of(b: Budget, every: Sequence[Piece]) -> Items:
+    """The items of a plan's pieces, by priority, then most value for what they ask first."""
+    plan = b.plan
+    always = tuple(i for i, piece in enumerate(every) if plan.task[piece.task].must)
+    groups = _together(plan, every)
+    priorities = tuple(sorted({plan.task[every[g[0]].task].priority for g in groups}))
+    value = [sum(plan.task[every[i].task].value * every[i].share for i in g) for g in groups]
+    asked = [_need_wh(b, piece) for piece in every]
+    need = [sum(asked[i] for i in g) for g in groups]
+    task_wh: dict[int, float] = {}
+    for piece, wh in zip(every, asked, strict=True):
+        task_wh[piece.task] = task_wh.get(piece.task, 0.0) + wh
+    rank = [priorities.index(plan.task[every[g[0]].task].priority) for g in groups]
+    order = sorted(
+        range(len(groups)),
+        key=lambda n: (rank[n], -round(value[n] / max(need[n], 1e-6), 9), groups[n]),
+    )
+    after = {
+        k: _named(plan, task.after) for k, task in enumerate(plan.task) if task.after is not None
+    }
+    order = _forerunners_first(order, [{every[i].task for i in g} for g in groups], after)
+    tasks = tuple(frozenset(every[i].task for i in groups[n]) for n in order)
+    awaited = _awaited({every[i].task for i in always}, after)
+    return Items(
+        pieces=tuple(groups[n] for n in order),
+        most=tuple(every[groups[n][0]].levels if len(groups[n]) == 1 else 1 for n in order),
+        rank=tuple(rank[n] for n in order),
+        value=np.array([value[n] for n in order]),
+        need_wh=np.array([need[n] for n in order]),
+        priorities=priorities,
+        always=always,
+        after=after,
+        tasks=tasks,
+        least=tuple(int(bool(mine & awaited)) for mine in tasks),
+        task_wh=task_wh,
+    )
+
+
+def _awaited(tasks: set[int], after: dict[int, frozenset[int]]) -> set[int]:
+    """All that some tasks wait for, and what that waits for in turn."""
+    found: set[int] = set()
+    new = {j for k in tasks for j in after.get(k, ())}
+    while new:
+        found |= new
+        new = {j for k in new for j in after.get(k, ())} - found
+    return found
+
+
+def _forerunners_first(
+    order: Sequence[int], tasks: Sequence[set[int]], after: dict[int, frozenset[int]]
+) -> list[int]:
+    """The order with each group behind those that hold what its tasks wait for."""
+    found: list[int] = []
+
+    def take(group: int) -> None:
+        if group in found:
+            return
+        awaited = {j for k in tasks[group] for j in after.get(k, ())} - tasks[group]
+        for other in order:
+            if awaited & tasks[other]:
+                take(other)
+        found.append(group)
+
+    for group in order:
+        take(group)
+    return found
+
+
+def _together(plan: Plan, every: Sequence[Piece]) -> list[tuple[int, ...]]:
+    """Pieces that are chosen or left out together: those of tasks joined by `with`, date by date
+    where all of them have the same dates, else all at once; every other piece alone."""
+    leader = list(range(len(plan.task)))
+
+    def of(k: int) -> int:
+        return k if leader[k] == k else of(leader[k])
+
+    for k, task in enumerate(plan.task):
+        for mate in () if task.with_ is None else _named(plan, task.with_):
+            leader[of(k)] = of(mate)
+    found: dict[tuple[int, object], list[int]] = {}
+    for i, piece in enumerate(every):
+        if plan.task[piece.task].must:
+            continue
+        mates = [other for other in every if of(other.task) == of(piece.task)]
+        tasks = {mate.task for mate in mates}
+        if len(tasks) == 1:
+            found[piece.task, i] = [i]
+            continue
+        dates = [{mate.day for mate in mates if mate.task == k} for k in tasks]
+        day = piece.day if all(one == dates[0] for one in dates) else "all"
+        found.setdefault((of(piece.task), day), []).append(i)
+    return [tuple(members) for members in found.values()]
+
+
+def _named(plan: Plan, name: str) -> frozenset[int]:
+    """The tasks of a name: one work may be planned in several tables."""
+    return frozenset(k for k, task in enumerate(plan.task) if task.name == name)
+
+
+def _need_wh(b: Budget, piece: Piece) -> float:
+    """What all of a piece asks of the pack [Wh], by the outlet's efficiency."""
+    pack, supply = b.plan.pack, b.plan.task[piece.task].supply
+    percent = {"dc12": pack.dc12.efficiency_percent, "usb": pack.usb.efficiency_percent}
+    percent["ac"] = pack.inverter.efficiency_percent if pack.inverter is not None else 100.0
+    asked = sum(
+        step.mean_w * (step.end_s - step.start_s)
+        for burst in piece.planned
+        for step in burst.pieces
+    )
+    return float(asked / 36.0 / percent[supply])

@@ -1,0 +1,361 @@
+"""Does a choice hold? The simulation says so, and what it said of smaller and larger choices saves
+asking it again.
+
+Doing more never helps the charge: a scenario that fails with some work fails with more of it, and
+one that bears all of it bears a part. Work is counted in choices tried, never timed.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise
+
+import numpy as np
+
+from energy.answers.choosing.batch import Batch
+from energy.answers.choosing.coarse import Coarse, worst_first
+from energy.answers.choosing.items import Items
+from energy.answers.choosing.pieces import Blocks, Piece, tables
+from energy.answers.choosing.placing import Places
+from energy.budget import Budget, changed
+from energy.model import Mask
+from energy.model.demand import Burst
+from energy.plan import Plan
+
+MOST_LAYOUTS = 300
+AT_ONCE = 12  # choices in one pass
+AHEAD = 50  # shown as still to come while nobody knows how many will
+MORE_SCENARIOS = 6  # beyond twice those that may fail: enough to see most failures
+
+Levels = tuple[int, ...]
+Layout = tuple[Blocks, ...]
+Progress = Callable[[int, int], None]  # choices tried, of how many that may be
+
+
+class OutOfWork(Exception):
+    """The tries allowed are used up."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """A choice that holds: how much of each item, and where its pieces run."""
+
+    levels: Levels
+    blocks: tuple[Blocks, ...]
+
+
+class Judge:
+    """Judges choices of a plan's items in at most `allowed` tries, at first as many as it takes.
+
+    believed: choices that found no layout that holds, though not every layout was tried; so does
+    nothing that has more. forbidden: choices for which a limit or a second pair of hands left no
+    layout to try; other amounts may keep clear of that.
+    """
+
+    def __init__(
+        self,
+        whole: Budget,
+        every: Sequence[Piece],
+        items: Items,
+        slot_s: float,
+        beam: int,
+        progress: Progress | None,
+    ):
+        self.whole, self.deciding = whole, whole.low_end
+        self.every, self.items = every, items
+        self.batch = Batch(self.deciding)
+        fewer = whole.success.size < self.deciding.success.size
+        self._own = Batch(whole) if fewer else None
+        order = worst_first(self.deciding)
+        pivot = min(2 * self.deciding.may_fail + MORE_SCENARIOS, order.size)
+        self.dullest, self.others = np.sort(order[:pivot]), np.sort(order[pivot:])
+        self.places = Places(self.deciding, Coarse(self.deciding, slot_s), every)
+        self.beam, self.progress = beam, progress
+        self.allowed: float = np.inf
+        self.tries = 0
+        self.believed: set[Levels] = set()
+        self.forbidden: set[Levels] = set()
+        self._known: dict[Levels, Held | None] = {}
+        count = len(items.pieces)
+        self._failing = _Scenarios(count, self.deciding.success.size)
+        self._bearing = _Scenarios(count, self.deciding.success.size)
+        self._held: list[Held] = []
+
+    def holds(self, levels: Levels, beside: Held | None = None) -> Held | None:
+        """The choice laid out so that it holds, None where it does not.
+
+        beside: a smaller choice that holds, whose layout is kept where it can be. Raises OutOfWork
+        where that takes more tries than are allowed.
+        """
+        return self.holds_each([levels], beside)[0]
+
+    def holds_each(self, several: Sequence[Levels], beside: Held | None) -> list[Held | None]:
+        """As `holds`, for several choices in one go."""
+        asked = [levels for levels in dict.fromkeys(several) if levels not in self._known]
+        open_ = {}
+        for levels in asked:
+            held = self._without_asking(levels) if self.items.in_order(levels) else None
+            if held is None and self._may_hold(levels):
+                open_[levels] = self._layouts(levels, beside)
+            else:
+                self._known[levels] = held
+        first = {levels: layouts[:1] for levels, layouts in open_.items()}
+        self._try(first)
+        self._try({k: v[1:] for k, v in open_.items() if self._known.get(k) is None})
+        return [self._known[levels] for levels in several]
+
+    def _try(self, layouts: Mapping[Levels, Sequence[Layout]]) -> None:
+        """Simulate some layouts of some choices and remember what comes of it."""
+        named = [
+            (levels, blocks)
+            for levels, several in layouts.items()
+            for blocks in several
+            if self.comes_after(levels, blocks)
+        ]
+        failing = self.failing([self._bursts(*one) for one in named])
+        failed: set[Levels] = set()
+        for levels in layouts:
+            self._known.setdefault(levels, None)
+        for (levels, blocks), mask in zip(named, failing, strict=True):
+            if mask is None:
+                continue
+            if int(mask.sum()) > self.deciding.may_fail:
+                failed.add(levels)
+                if not self._moves(levels):
+                    self._failing.add(levels, mask)
+            elif self._known[levels] is None:
+                if self._elsewhere_too(self._bursts(levels, blocks)):
+                    self._known[levels] = Held(levels, blocks)
+                    self._held.append(Held(levels, blocks))
+                    self.believed.discard(levels)
+                    self.forbidden.discard(levels)
+                else:
+                    failed.add(levels)
+        for levels in layouts:
+            if self._known[levels] is None and levels not in failed:
+                self.forbidden.add(levels)
+            elif self._known[levels] is None and self._moves(levels):
+                self.believed.add(levels)
+
+    def _elsewhere_too(self, bursts: Sequence[Burst]) -> bool:
+        """Whether what holds at the low end holds in the plan's own scenarios too, where those are
+        fewer and may be duller by chance."""
+        if self._own is None:
+            return True
+        self._count(1)
+        failing = self._own.failing([bursts])[0]
+        return int(failing.sum()) <= self.whole.may_fail
+
+    @property
+    def doubts(self) -> set[Levels]:
+        """Choices that might hold in a layout that was not tried."""
+        return self.believed | {levels for levels in self.forbidden if self._moves(levels)}
+
+    def cannot(self, levels: Levels) -> bool:
+        """Whether a choice is known not to hold, whatever else is added, without asking the
+        simulation. One that only lacks what it waits for may hold with that."""
+        if levels in self._known and self.items.in_order(levels):
+            return self._known[levels] is None
+        return self._fails_for_sure(levels)
+
+    def _fails_for_sure(self, levels: Levels) -> bool:
+        return int(self._failing.below(levels).sum()) > self.deciding.may_fail
+
+    def failing(self, several: Sequence[Sequence[Burst]]) -> list[Mask | None]:
+        """Which of the deciding scenarios fail with each of some sets of bursts; None where a limit
+        or a second pair of hands forbids them.
+
+        Where more fail among the dullest than may, the others are not looked at. Raises OutOfWork.
+        """
+        found: list[Mask | None] = [None] * len(several)
+        able = [n for n, bursts in enumerate(several) if self._able(bursts)]
+        for first in range(0, len(able), AT_ONCE):
+            some = able[first : first + AT_ONCE]
+            self._count(len(some))
+            masks = self.batch.failing([several[n] for n in some], self.dullest)
+            whole = np.zeros((len(some), self.deciding.success.size), dtype=bool)
+            whole[:, self.dullest] = masks
+            unsure = np.flatnonzero(whole.sum(axis=1) <= self.deciding.may_fail)
+            if unsure.size and self.others.size:
+                sets = [several[some[k]] for k in unsure]
+                whole[np.ix_(unsure, self.others)] = self.batch.failing(sets, self.others)
+            for n, mask in zip(some, whole, strict=True):
+                found[n] = mask
+        return found
+
+    def _able(self, bursts: Sequence[Burst]) -> bool:
+        """Whether limits and hands let these bursts run together."""
+        return not second_hands(self.whole.plan, bursts) and self.batch.fits(bursts)
+
+    def written(self, held: Held) -> Budget:
+        """The budget of the plan as a choice writes it, in all its scenarios."""
+        made = tables(self.whole, self.every, self.piece_levels(held.levels), held.blocks)
+        return changed(self.whole, {"task": made})
+
+    def refuse(self, levels: Levels) -> None:
+        """Remember that a choice does not hold after all."""
+        self._known[levels] = None
+        self._held = [held for held in self._held if held.levels != levels]
+
+    def piece_levels(self, levels: Levels) -> list[int]:
+        """How much of each piece a choice of items does."""
+        return self.items.piece_levels(levels, self.every)
+
+    def _without_asking(self, levels: Levels) -> Held | None:
+        """The choice as a part of a larger one that holds."""
+        for larger in self._held:
+            if _within(levels, larger.levels):
+                blocks = self._cut_down(levels, larger)
+                if blocks is not None:
+                    return Held(levels, blocks)
+        return None
+
+    def _may_hold(self, levels: Levels) -> bool:
+        doubted = any(_within(doubted, levels) for doubted in self.believed)
+        return not doubted and self.items.in_order(levels) and not self._fails_for_sure(levels)
+
+    def forget_doubts(self) -> None:
+        """Ask again for what was believed not to hold."""
+        self._known = {
+            levels: held
+            for levels, held in self._known.items()
+            if held is not None or self._fails_for_sure(levels)
+        }
+        self.believed.clear()
+        self.forbidden.clear()
+
+    def look_again(self, levels: Levels) -> Held | None:
+        """A layout in which a doubted choice holds after all; where there is none, the doubt is
+        gone, or stays where there are too many layouts to look at."""
+        chosen = self.piece_levels(levels)
+        layouts = self.places.all_layouts(chosen, MOST_LAYOUTS)
+        if layouts is None:
+            return None
+        for first in range(0, len(layouts), AT_ONCE):
+            self._try({levels: layouts[first : first + AT_ONCE]})
+            if (held := self._known[levels]) is not None:
+                return held
+        self.believed.discard(levels)
+        self.forbidden.discard(levels)
+        self._failing.add(levels, np.ones(self.deciding.success.size, dtype=bool))
+        self._known[levels] = None
+        return None
+
+    def _layouts(self, levels: Levels, beside: Held | None) -> list[Layout]:
+        """Layouts to try: first beside what is laid out already, then all anew."""
+        piece_levels = self.piece_levels(levels)
+        fixed: list[Blocks | None] = [None if piece.movable else () for piece in self.every]
+        found: list[Layout] = []
+        if not self._moves(levels):
+            return [tuple(() for _ in self.every)]
+        if beside is not None:
+            before = self.piece_levels(beside.levels)
+            kept = [
+                blocks if piece.movable and level == was else own
+                for piece, level, was, blocks, own in zip(
+                    self.every, piece_levels, before, beside.blocks, fixed, strict=True
+                )
+            ]
+            found += self.places.layouts(piece_levels, kept, 1, False)
+        if self.beam > 1 or beside is None:
+            found += self.places.layouts(piece_levels, fixed, max(self.beam, 1), False)
+        if self.beam > 1:
+            found += self.places.layouts(piece_levels, fixed, self.beam, True)
+        return list(dict.fromkeys(found))
+
+    def _moves(self, levels: Levels) -> bool:
+        chosen = self.piece_levels(levels)
+        return any(level and piece.movable for level, piece in zip(chosen, self.every, strict=True))
+
+    def _cut_down(self, levels: Levels, larger: Held) -> tuple[Blocks, ...] | None:
+        """The layout of a larger choice without what the smaller one leaves away; None where that
+        would need a pass to know."""
+        found: list[Blocks] = []
+        pairs = zip(
+            self.piece_levels(levels), self.piece_levels(larger.levels), larger.blocks, strict=True
+        )
+        for level, was, blocks in pairs:
+            if level not in (0, was):
+                return None
+            found.append(blocks if level else ())
+        return tuple(found)
+
+    def _bursts(self, levels: Levels, blocks: Sequence[Blocks]) -> list[Burst]:
+        return [
+            burst
+            for i, level in enumerate(self.piece_levels(levels))
+            if level
+            for burst in self.places.bursts(i, level, blocks[i])
+        ]
+
+    def comes_after(self, levels: Levels, where: Sequence[Blocks]) -> bool:
+        """Whether everything with an `after` begins when what it waits for is done (see
+        `in_turn`)."""
+        chosen = self.piece_levels(levels)
+        return self.in_turn(
+            {i: self.places.bursts(i, much, where[i]) for i, much in enumerate(chosen) if much}
+        )
+
+    def in_turn(self, placed: Mapping[int, Sequence[Burst]]) -> bool:
+        """Whether the bursts of some pieces, by number, wait for those that they come after: done
+        on the same date, else on the last one before, else on the first."""
+        spells: dict[int, list[tuple[date | None, float, float]]] = {}
+        for i, mine in placed.items():
+            if mine:
+                begins = min(burst.start_s for burst in mine)
+                spell = self.every[i].day, begins, max(burst.end_s for burst in mine)
+                spells.setdefault(self.every[i].task, []).append(spell)
+        for k, awaited in self.items.after.items():
+            done: dict[date, float] = {}
+            for day, _, end_s in (spell for j in awaited for spell in spells.get(j, ())):
+                day = day or self.whole.calendar.first
+                done[day] = max(end_s, done.get(day, end_s))
+            for day, begins, _ in spells.get(k, ()) if done else ():
+                day = day or self.whole.calendar.first
+                if begins < done[max((d for d in done if d <= day), default=min(done))] - 1e-3:
+                    return False
+        return True
+
+    def _count(self, tries: int) -> None:
+        if self.tries >= self.allowed:
+            raise OutOfWork
+        self.tries += tries
+        if self.progress is not None:
+            self.progress(self.tries, int(min(self.allowed, self.tries + AHEAD)))
+
+
+class _Scenarios:
+    """What is known of some choices, scenario by scenario."""
+
+    def __init__(self, items: int, scenarios: int):
+        self.levels = np.zeros((0, items), dtype=np.int64)
+        self.masks = np.zeros((0, scenarios), dtype=bool)
+
+    def add(self, levels: Levels, mask: Mask) -> None:
+        self.levels = np.vstack([self.levels, np.array(levels, dtype=np.int64)])
+        self.masks = np.vstack([self.masks, mask])
+
+    def below(self, levels: Levels) -> Mask:
+        """The scenarios that hold for some choice no larger than this one."""
+        inside = (self.levels <= np.array(levels, dtype=np.int64)).all(axis=1)
+        return np.asarray(self.masks[inside].any(axis=0))
+
+
+def _within(smaller: Levels, larger: Levels) -> bool:
+    return all(one <= other for one, other in zip(smaller, larger, strict=True))
+
+
+def second_hands(plan: Plan, bursts: Sequence[Burst]) -> bool:
+    """Whether some bursts of hand-held tools need a second pair of hands."""
+    if not plan.goal.one_at_a_time:
+        return False
+    held = sorted(
+        (burst.start_s, burst.end_s) for burst in bursts if plan.task[burst.task].hand_held
+    )
+    return any(after[0] < before[1] - 1e-3 for before, after in pairwise(held))
+
+
+def clashes(b: Budget) -> bool:
+    """Whether what runs of a budget needs a second pair of hands."""
+    refused = {id(refusal.burst) for refusal in b.refusals}
+    return second_hands(b.plan, [burst for burst in b.bursts if id(burst) not in refused])

@@ -1,0 +1,239 @@
+"""Why a thing was left out: what fails when it is put back into the choice.
+
+Each line is what the simulation says of the choice with all of that task in it again.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from energy.answers.choosing.judge import Held, Judge, clashes
+from energy.answers.choosing.pieces import Blocks, Piece
+from energy.answers.choosing.placing import Occupied
+from energy.budget import Budget, with_bursts
+from energy.model.demand import Burst
+from energy.plan.words import and_list
+from energy.refused import why_refused
+
+ALL_OR_NOTHING = "; all or nothing: give it hours, and a part of it may fit"
+Placed = dict[int, Sequence[Burst]]  # by a piece's number
+MOST_TRIED = 6  # passes that look for what a thing would cost, in all
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """What is not done of a task, and why.
+
+    times: how many of the unit (times, charges, minutes), of `amount`; failing: in how many of the
+    scenarios that decide the plan fails with it, may_fail: in how many it may; both None where a
+    limit forbids it. costs: what it would push out, None where no one thing makes room.
+    """
+
+    task: str
+    times: int
+    amount: int
+    unit: str
+    why: str
+    needs_wh: float
+    costs: str | None = None
+    failing: int | None = None
+    may_fail: int | None = None
+
+    @property
+    def words(self) -> str:
+        """How much is left out."""
+        if self.amount == self.times:
+            return "all of it"
+        return f"{self.times} of {self.amount}{' min' if self.unit == 'minutes' else ''}"
+
+
+class Reasons:
+    """The reasons for what a choice leaves out."""
+
+    def __init__(self, judge: Judge, held: Held):
+        self.judge, self.held = judge, held
+        self.levels = judge.piece_levels(held.levels)
+        self.tries = MOST_TRIED
+
+    def all(self) -> tuple[LeftOut, ...]:
+        """A line for each task of which something is left out, in the plan's order."""
+        every = self.judge.every
+        missing = {p.task for p, level in zip(every, self.levels, strict=True) if level < p.levels}
+        return tuple(self._of(k) for k in sorted(missing))
+
+    def _of(self, k: int) -> LeftOut:
+        judge, deciding = self.judge, self.judge.deciding
+        mine = [i for i, piece in enumerate(judge.every) if piece.task == k]
+        whole = [judge.every[i] for i in mine]
+        amounts = [piece.amount if piece.unit else _minutes(piece) for piece in whole]
+        left_of = [1.0 - self.levels[i] / p.levels for i, p in zip(mine, whole, strict=True)]
+        times = sum(a * part for a, part in zip(amounts, left_of, strict=True))
+        share = 1.0 - sum(
+            p.share * self.levels[i] / p.levels for i, p in zip(mine, whole, strict=True)
+        )
+        left = LeftOut(
+            task=deciding.plan.task[k].name,
+            times=max(round(times), 1),
+            amount=max(round(sum(amounts)), 1),
+            unit=whole[0].unit or "minutes",
+            why="",
+            needs_wh=judge.items.task_wh[k] * share,
+        )
+        planned = [burst for piece in whole for burst in piece.planned]
+        if any(refusal.burst.task == k for refusal in judge.whole.refusals):
+            alone = with_bursts(deciding, planned)
+            if alone.refusals:
+                return replace(left, why=_limit(alone, k, planned))
+        return self._beside(left, k)
+
+    def _beside(self, left: LeftOut, k: int) -> LeftOut:
+        """What happens with all of a task, and of those it belongs to, put back beside the rest."""
+        judge, mates = self.judge, self._mates(k)
+        mine = [i for i, piece in enumerate(judge.every) if piece.task in {k, *mates}]
+        for mate in (k, *mates):
+            awaited = judge.items.after.get(mate, frozenset()) - {k, *mates}
+            if awaited and not any(self._does(first) for first in awaited):
+                tasks = judge.deciding.plan.task
+                why = f'waits for "{tasks[min(awaited)].name}", which is left out'
+                who = "it" if mate == k else f'it belongs to "{tasks[mate].name}", which'
+                return replace(left, why=f"{who} {why}")
+        why, tried, back = "", None, self._as_planned(mine)
+        for placed in (back, self._elsewhere(mine)):
+            if placed is None:
+                continue
+            back = placed
+            if not judge.in_turn(self._rest(mine) | placed):
+                why = self._order(k)
+                continue
+            tried = with_bursts(judge.deciding, _all(self._rest(mine) | placed))
+            if not tried.refusals and not clashes(tried):
+                break
+            why, tried = self._forbidden(tried, k, _all(placed)), None
+        if tried is None:
+            return replace(left, why=why)
+        return self._judged(left, k, tried, mine, back)
+
+    def _judged(
+        self, left: LeftOut, k: int, tried: Budget, mine: Sequence[int], back: Placed
+    ) -> LeftOut:
+        """In how many scenarios the choice fails with some pieces put back, and what makes room."""
+        judge = self.judge
+        failing, may_fail = int((~tried.success).sum()), judge.deciding.may_fail
+        if failing <= may_fail:
+            return replace(left, why="no place was found for it; more --effort looks further")
+        tasks = judge.deciding.plan.task
+        names = and_list(["it", *(f'"{tasks[mate].name}"' for mate in self._mates(k))])
+        where = " in a dull corner of the region" if judge.whole.weather.rough else ""
+        why = f"with {names} {failing} of {tried.success.size} weathers fail{where}; {may_fail} may"
+        if not any(judge.every[i].unit for i in mine if judge.every[i].task == k):
+            why += ALL_OR_NOTHING
+        costs = self._costs(k, mine, back)
+        if costs is not None:
+            why += f'; in place of "{costs}" it would fit'
+        return replace(left, why=why, costs=costs, failing=failing, may_fail=may_fail)
+
+    def _order(self, k: int) -> str:
+        """Which of two tasks would come too early."""
+        after = self.judge.deciding.plan.task[k].after
+        if after is not None:
+            return f'it would come before "{after}" is done'
+        waiting = (j for j, awaited in self.judge.items.after.items() if k in awaited)
+        names = [self.judge.deciding.plan.task[j].name for j in waiting if self._does(j)]
+        if names:
+            return f'"{names[0]}" waits for it and would come before it is done'
+        return "what belongs to it would come too early"
+
+    def _mates(self, k: int) -> list[int]:
+        """The tasks that are chosen or left out together with a task."""
+        together = set().union(*(tasks for tasks in self.judge.items.tasks if k in tasks))
+        return sorted(together - {k})
+
+    def _as_planned(self, mine: Sequence[int]) -> Placed:
+        return {i: self.judge.every[i].planned for i in mine}
+
+    def _rest(self, without: Sequence[int]) -> Placed:
+        """The bursts of the choice but for those of some pieces."""
+        return {
+            i: self.judge.places.bursts(i, level, self.held.blocks[i])
+            for i, level in enumerate(self.levels)
+            if level and i not in without
+        }
+
+    def _does(self, task: int) -> bool:
+        return any(
+            level and piece.task == task
+            for level, piece in zip(self.levels, self.judge.every, strict=True)
+        )
+
+    def _elsewhere(self, mine: Sequence[int]) -> Placed | None:
+        """All of some pieces with those that may move at other hours, where some are free."""
+        judge, found = self.judge, self._rest(mine)
+        if not any(judge.every[i].movable for i in mine):
+            return None
+        occupied = Occupied(judge.deciding)
+        for i, bursts in found.items():
+            occupied.add(judge.every[i].task, bursts, bool(self.held.blocks[i]))
+        for i in sorted(mine, key=lambda i: judge.every[i].movable):
+            level = judge.every[i].levels
+            blocks: Blocks = ()
+            if judge.every[i].movable:
+                for blocks in judge.places.free_places(i, level, occupied):
+                    if judge.in_turn(found | {i: judge.places.bursts(i, level, blocks)}):
+                        break
+                else:
+                    return None
+            found[i] = judge.places.bursts(i, level, blocks)
+            occupied.add(judge.every[i].task, found[i], bool(blocks))
+        return {i: found[i] for i in mine}
+
+    def _forbidden(self, tried: Budget, k: int, planned: Sequence[Burst]) -> str:
+        """Which limit, or which hands, forbid a task beside the rest."""
+        moves = all(p.movable for p in self.judge.every if p.task == k)
+        start = "no free hour for it: " if moves else "beside the rest "
+        if not tried.refusals:
+            return f"{start}the hands are taken by another tool"
+        if any(refusal.burst.task == k for refusal in tried.refusals):
+            return f"{start}{_limit(tried, k, planned)}"
+        other = tried.refusals[0].burst.task
+        name = tried.plan.task[other].name
+        bursts = [burst for burst in tried.bursts if burst.task == other]
+        return f'{start}"{name}" could not run: {_limit(tried, other, bursts)}'
+
+    def _costs(self, k: int, mine: Sequence[int], back: Placed) -> str | None:
+        """The lowest of the chosen things that would make room for all of a task."""
+        judge, items = self.judge, self.judge.items
+        for item in reversed(range(len(items.pieces))):
+            members = items.pieces[item]
+            if not self.held.levels[item] or k in items.tasks[item]:
+                continue
+            placed = self._rest([*mine, *members]) | back
+            if not self._in_order(placed):
+                continue
+            if not self.tries:
+                return None
+            self.tries -= 1
+            tried = with_bursts(judge.deciding, _all(placed))
+            if tried.yes and not clashes(tried):
+                return tried.plan.task[judge.every[members[0]].task].name
+        return None
+
+    def _in_order(self, placed: Placed) -> bool:
+        """Whether all that waits for something finds it done."""
+        does = {self.judge.every[i].task for i in placed}
+        after = self.judge.items.after
+        return all(after[k] & does for k in does & set(after)) and self.judge.in_turn(placed)
+
+
+def _all(placed: Placed) -> list[Burst]:
+    return [burst for bursts in placed.values() for burst in bursts]
+
+
+def _minutes(piece: Piece) -> float:
+    """For how long a piece runs that is stated by its window alone [min]."""
+    return sum(burst.end_s - burst.start_s for burst in piece.planned) / 60.0
+
+
+def _limit(b: Budget, k: int, bursts: Sequence[Burst]) -> str:
+    """The limit that a task breaks, in words with the numbers."""
+    task = b.plan.task[k]
+    mine = [refusal for refusal in b.refusals if refusal.burst.task == k]
+    return why_refused(task.supply, task.start_w, mine, len(bursts))

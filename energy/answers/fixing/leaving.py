@@ -1,0 +1,111 @@
+"""The least that must be left out: the choice of what runs, with nothing moved.
+
+What ranks higher stays before what ranks lower, and no part that is left out could be put back. The
+search is that of `choose`, with few tries beyond a greedy choice.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from energy.answers.cautioning.telling import carries
+from energy.answers.choosing.coarse import SLOT_S
+from energy.answers.choosing.pieces import Piece, tables
+from energy.answers.choosing.search import Search
+from energy.answers.fixing.ladder import Change, Ladder
+from energy.budget import Budget, changed
+from energy.plan.task import Task
+from energy.plan.words import and_list
+from energy.scene import ranked
+
+TRIES = 16  # for improving on the greedy choice
+
+
+def leave_out(b: Budget) -> Ladder | None:
+    """All that need not run; where nothing must, all but the first task."""
+    tasks = b.plan.task
+    gone = [k for k in ranked(b.plan) if not _stays(tasks[k])]
+    if not gone:
+        return None
+    gone = gone[1:] if len(gone) == len(tasks) else gone
+    change: Change = {f"task.{k + 1}": None for k in sorted(gone)}
+    return Ladder("leave-out", True, 1.0, True, lambda _: change, lambda _: "")
+
+
+def least_left_out(b: Budget) -> tuple[Change, str, Budget] | None:
+    """What to leave out of a plan so that it reaches its goal, in words, and the budget without it;
+    None where even leaving out all that need not run is not enough."""
+    search = Search(_standing(b), SLOT_S, 1, None)
+    held = search.maximal(TRIES)
+    while held is not None:
+        levels = search.judge.piece_levels(held.levels)
+        if not any(levels):  # a plan without tasks is none
+            return None
+        change, words = _without(b, search.every, levels)
+        found = changed(b, change)
+        if found.yes:
+            return change, words, found
+        # the scenarios that decide and all of them may differ by one
+        held = search.a_little_less(held) if held.levels != search.items.least else None
+    return None
+
+
+def _without(b: Budget, every: Sequence[Piece], levels: Sequence[int]) -> tuple[Change, str]:
+    """The change to a plan that does so much of each piece, and what it leaves out in words."""
+    change: Change = {}
+    words, alike = [], True
+    for k in range(len(b.plan.task)):
+        mine = [(piece, levels[i]) for i, piece in enumerate(every) if piece.task == k]
+        if any(level < piece.levels for piece, level in mine):
+            less = _less(b, k, mine)
+            alike &= less is not None
+            change |= less or {}
+            words.append(_left_out(b, k, mine))
+    if not alike:  # of some task not the same in all windows: a table for each
+        change = {"task": tables(b, every, levels, [()] * len(every))}
+    words.sort(key=lambda one: not one.startswith('"'))  # the whole ones first, to be read once
+    return change, f"Leave out {and_list(words)}."
+
+
+def _standing(b: Budget) -> Budget:
+    """The same budget of a plan in which nothing may move, what a life hangs on must run, and hands
+    are not counted, as `check` does not."""
+    keys: Change = {f"task.{k + 1}.flexible": False for k in range(len(b.plan.task))}
+    keys |= {f"task.{k + 1}.must": True for k, task in enumerate(b.plan.task) if _stays(task)}
+    plan = b.plan.replace(**keys, **{"goal.one_at_a_time": False})
+    return replace(b, plan=plan, ends=tuple(replace(end, plan=plan) for end in b.ends))
+
+
+def _stays(task: Task) -> bool:
+    """Whether nobody should be told to leave a task out: it must run, or a life hangs on it."""
+    return task.must or carries(task, "medical")
+
+
+def _less(b: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> Change | None:
+    """The keys that leave out the same of a task in all its windows; None where it differs."""
+    task, key = b.plan.task[k], f"task.{k + 1}"
+    shares = {level / piece.levels for piece, level in mine}
+    if shares == {0.0}:
+        return {key: None}
+    if len(shares) > 1:
+        return None
+    piece, level = mine[0]
+    much = piece.so_much(level)
+    if piece.counted:
+        return {f"{key}.{piece.unit}": round(much)}
+    unit = "hours" if task.hours is not None else "minutes"
+    return {f"{key}.{unit}": round(much / (60.0 if unit == "hours" else 1.0), 6)}
+
+
+def _left_out(b: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> str:
+    """What is left out of a task, in words, with its days where not all are alike."""
+    gone = [(piece, piece.amount - piece.so_much(level)) for piece, level in mine]
+    less = [(piece, much) for piece, much in gone if much > 0.0]
+    words = f'"{b.plan.task[k].name}"'
+    if any(level for piece, level in mine if level < piece.levels):
+        much, of = sum(much for _, much in gone), sum(piece.amount for piece, _ in gone)
+        share = f"{much:.0f} of {of:.0f}" if mine[0][0].counted else f"{much:.0f} min"
+        words = f"{share} of {words}"
+    if len(less) == len(mine):
+        return words
+    at = b.local(less[0][0].opens_s)
+    return f"{words} on " + (f"{at:%a} {at.day} {at:%b}" if len(less) == 1 else f"{len(less)} days")

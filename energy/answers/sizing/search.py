@@ -1,0 +1,242 @@
+"""The search for the best kits: which packs need how much panel, found by few simulations.
+
+More of anything never serves less (see `frontier`), so what one combination of packs does tells of
+others; and none is run that cannot be among the best. What the kits are is `kits`'s.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from math import inf
+
+import numpy as np
+
+from energy.answers.size import at_size
+from energy.answers.sizing.bundles import Bundle, Joined, in_words, joined, smaller, total
+from energy.answers.sizing.candidates import Candidate
+from energy.answers.sizing.designs import LARGE_WH, Designs, designs
+from energy.answers.sizing.frontier import frontier
+from energy.budget import Budget
+from energy.model import Index
+from energy.model.electronics import InverterCurve, inverter_curve
+from energy.refused import why_turned_away
+
+TITLES = 3  # so many kits, by price and by weight, are the best
+MOST_RUNS = 300  # of one kit through all weathers
+LEVELS = 40  # panel sizes at which the least pack is looked for first
+
+Found = tuple[float, Bundle, Bundle]  # a figure, and the packs and panels that have it
+
+
+def _cost(bundle: Bundle, key: str) -> float:
+    """The price, weight or number of things of a bundle; infinite where it is not known."""
+    found = float(sum(n for _, n in bundle)) if key == "things" else total(bundle, key)
+    return inf if found is None else found
+
+
+class Search:
+    """What is known of each combination of packs, in steps of the panels' watts.
+
+    watts are all that the panels can give together, rising [W]. low is the first step that may do,
+    high the first known to do (their number: none); fits and refused say whose limits are known to
+    turn no task away, or one. Packs with the same inverter are a group: in it more of all limits
+    never needs more panel. runs counts what went through all weathers.
+    """
+
+    def __init__(
+        self,
+        of: Designs,
+        packs: Sequence[Bundle],
+        panels: Sequence[Bundle],
+        progress: Callable[[int, int], None] | None,
+    ):
+        self.of, self.packs, self.panels, self.progress = of, packs, panels, progress
+        self.number = {pack: k for k, pack in enumerate(packs)}
+        self.panel_w = np.array([total(one, "rated_w") or 0.0 for one in panels])
+        smallest = [min((one.rated_w or 0.0 for one, _ in some), default=inf) for some in panels]
+        self.less_w = (self.panel_w - np.array(smallest)).round(6)  # with the smallest away
+        self.watts = np.unique(self.panel_w)
+        self.joined = joined(of.plan, packs)
+        self.limits = np.array([one.limits for one in self.joined])
+        self.low = np.zeros(len(packs), dtype=int)
+        self.high = np.full(len(packs), self.watts.size)
+        self.fits, self.refused = np.zeros((2, len(packs)), dtype=bool)
+        self.runs = 0
+        inverters = list(dict.fromkeys(one.inverter for one in self.joined))
+        self.group = np.array([inverters.index(one.inverter) for one in self.joined])
+        self._ready: dict[int, Designs] = {}
+        self._bound([one for one in inverters if one is not None], None in inverters)
+
+    def _bound(self, inverters: Sequence[tuple[float, float]], without: bool) -> None:
+        """What the most generous limits of any packs and the least losses of any inverter cannot
+        do with a label, no packs of that label can."""
+        largest = tuple(max(values) for values in zip(*inverters, strict=True)) or None
+        of = self._generous(np.arange(len(self.packs)), largest)
+        if of.refusals:
+            self.refused[:], self.low[:] = True, self.watts.size
+            return
+        if inverters:
+            curves = [self._curve(rated_w) for rated_w, _ in inverters]
+            least = [min(values) for values in zip(*curves, strict=True)]
+            best = InverterCurve(1.0, *([0.0] * 3 if without else least))
+            cases = (replace(base, case=replace(base.case, inverter=best)) for base in of.bases)
+            of = replace(of, bases=tuple(cases))
+        level = np.unique(np.linspace(0, self.watts.size - 1, LEVELS).astype(int))
+        sizes_wh, size = np.unique(self.limits[:, 0], return_inverse=True)
+        found = frontier(of, self.watts[level], sizes_wh, [of.plan.goal.chance_percent])
+        enough = found.smallest[:, 0][:, None] <= size
+        fails = np.where(enough.any(axis=0), enough.argmax(axis=0), level.size)
+        self.low = np.append(-1, level)[fails] + 1
+
+    def _curve(self, rated_w: float) -> tuple[float, float, float]:
+        """The losses of the plan's inverter with another rating: idle [W], a, b per watt."""
+        own = self.of.plan.replace(**{"pack.inverter.rated_w": rated_w}).pack.inverter
+        assert own is not None
+        curve = inverter_curve(rated_w, own.idle_w, own.efficiency_percent)
+        return curve.idle_w, curve.a, curve.b / rated_w
+
+    def _generous(self, at: Index, inverter: tuple[float, float] | None) -> Designs:
+        """The weathers ready for packs with the largest limits of some of them."""
+        label_wh, charge_w, discharge_w, solar_w = self.limits[at].max(axis=0).tolist()
+        solar = {key: value for k in at for key, value in self.joined[k].solar.items()}
+        if solar_w < inf:
+            solar["pack.solar_input.max_w"] = solar_w
+        most = Joined(label_wh, charge_w, discharge_w, solar_w, inverter, solar)
+        return designs(self.of.plan.replace(**most.change), self.of, LARGE_WH)
+
+    def _group(self, k: int) -> Designs:
+        """The weathers ready for the packs that have the inverter of these."""
+        number = int(self.group[k])
+        if number not in self._ready:
+            at = np.flatnonzero(self.group == number)
+            self._ready[number] = of = self._generous(at, self.joined[k].inverter)
+            self.runs += 1
+            if of.refusals:
+                self.refused[at], self.low[at] = True, self.watts.size
+        return self._ready[number]
+
+    def least(self, key: str) -> list[Found]:
+        """The kits of the least figures by price, weight or number of things, rising: as many as
+        are best, and all that equal the last of them."""
+        cost = np.array([_cost(pack, key) for pack in self.packs])
+        panel_cost = np.array([_cost(some, key) for some in self.panels])
+        from_w = np.full(self.watts.size + 1, inf)  # the least cost of so many watts or more
+        np.minimum.at(from_w, np.searchsorted(self.watts, self.panel_w), panel_cost)
+        from_w = np.minimum.accumulate(from_w[::-1])[::-1]
+        found: list[Found] = []
+        looked = np.zeros(cost.size, dtype=bool)
+        while True:
+            if self.progress is not None:
+                self.progress(int((self.low == self.high).sum()), self.low.size)
+            closed = looked | (self._spent & (self.low < self.high))
+            bound = np.where(closed, inf, (cost + from_w[self.low]).round(6))
+            k = int(bound.argmin())
+            if bound[k] == inf or bound[k] > _last(found):
+                return found
+            if self.low[k] < self.high[k]:
+                self._settle(k)
+                continue
+            looked[k] = True
+            figures = (cost[k] + panel_cost).round(6)
+            for j in sorted(self._just(k).tolist(), key=figures.__getitem__):
+                if figures[j] > _last(found):
+                    break
+                if figures[j] < inf and not self._holds_another(k, float(self.panel_w[j])):
+                    found.append((float(figures[j]), self.packs[k], self.panels[j]))
+                    found.sort(key=_order)
+            found = [one for one in found if one[0] <= _last(found)]
+
+    def out(self, packs: Sequence[Candidate]) -> Iterator[str]:
+        """Which packs do not do alone, as many as there may be, and why."""
+        for one in packs:
+            k = self.number[((one, one.count_max),)]
+            self._limit(k)
+            self._try_all(k)
+            if self.low[k] < self.watts.size:
+                continue
+            why = "too small with every panel of the list"
+            if self.refused[k]:
+                of = self._group(k)
+                why = why_turned_away(of.groups[0] if of.refusals else self._at_own_limits(k))
+            yield f"{in_words(self.packs[k])}: {why}"
+
+    def _just(self, k: int) -> Index:
+        """The bundles of panels that packs need, with none to spare."""
+        least_w = self.watts[self.low[k]] if self.low[k] < self.watts.size else inf
+        return np.flatnonzero((self.panel_w >= least_w) & (self.less_w < least_w))
+
+    def _holds_another(self, k: int, panel_w: float) -> bool:
+        """Whether with one pack less the same panels do."""
+        step = int(np.searchsorted(self.watts, panel_w))
+        for less in smaller(self.packs[k]):
+            j = self.number.get(less)
+            if j is not None and self.low[j] <= step < self.high[j]:
+                self._settle(j)
+            if j is not None and self.high[j] <= step:
+                return True
+        return False
+
+    @property
+    def _spent(self) -> bool:
+        return self.runs >= MOST_RUNS
+
+    def _settle(self, k: int) -> None:
+        """Find how much panel packs need, as far as the runs go."""
+        self._limit(k)
+        self._try(k, int(self.low[k]))  # as `_bound` has it
+        self._try_all(k)
+        while self.low[k] < self.high[k] and not self._spent:
+            self._try(k, int(self.low[k] + self.high[k]) // 2)
+
+    def _try_all(self, k: int) -> None:
+        """Find whether packs do with all the panels there are."""
+        if self.high[k] == self.watts.size:
+            self._try(k, self.watts.size - 1)
+
+    def _limit(self, k: int) -> None:
+        """Find whether packs can give the power."""
+        if self._spent:
+            return
+        self._group(k)
+        if self.fits[k] or self.refused[k]:
+            return
+        power = self.limits[:, [0, 2]]  # label and discharge
+        same = self.group == self.group[k]
+        if self._at_own_limits(k).refusals:
+            weak = same & (power <= power[k]).all(axis=1)
+            self.refused[weak], self.low[weak] = True, self.watts.size
+        else:
+            self.fits[same & (power >= power[k]).all(axis=1)] = True
+
+    def _try(self, k: int, step: int) -> None:
+        """Run packs with so much panel, and learn of all that are smaller or larger."""
+        if self._spent or self.low[k] == self.high[k]:
+            return
+        self.runs += 1
+        same = self.group == self.group[k]
+        if self._own(k).reaches_goal(float(self.watts[step]), self.joined[k].capacity_wh):
+            more = same & (self.limits >= self.limits[k]).all(axis=1)
+            self.high[more] = np.minimum(self.high[more], step)
+        else:
+            less = same & (self.limits <= self.limits[k]).all(axis=1)
+            self.low[less] = np.maximum(self.low[less], step + 1)
+
+    def _own(self, k: int) -> Designs:
+        """The weathers ready for packs with their own limits."""
+        of = self._group(k)
+        plan = of.plan.replace(**self.joined[k].change)
+        return replace(of, plan=plan)
+
+    def _at_own_limits(self, k: int) -> Budget:
+        self.runs += 1
+        return at_size(self._own(k), self.joined[k].capacity_wh)
+
+
+def _order(found: Found) -> tuple[float, int, str]:
+    """By figure; of equals those of fewer things first, then by their names."""
+    figure, packs, panels = found
+    return figure, sum(count for _, count in packs + panels), in_words(packs + panels)
+
+
+def _last(found: Sequence[Found]) -> float:
+    """The figure of the last of the best; infinite while there are fewer."""
+    return found[TITLES - 1][0] if len(found) >= TITLES else inf

@@ -1,0 +1,137 @@
+"""Plans too large to try everything: no less than a plain greedy rule, and a bound that is true.
+
+All plans are invented.
+"""
+
+from functools import cache
+
+import numpy as np
+import pytest
+from test_choose_order import plan
+
+from energy.answers.choose import choose
+from energy.answers.choosing.bound import Bound
+from energy.answers.choosing.coarse import SLOT_S
+from energy.answers.choosing.search import Search
+from energy.budget import budget, changed
+
+
+@cache
+def large_plan(seed, count):
+    """So many tasks, a third of them in repeats, for which the pack holds about half."""
+    random = np.random.default_rng(seed)
+    tasks = []
+    for k in range(count):
+        hour, minute = int(random.integers(8, 19)), int(random.integers(0, 12)) * 5
+        task = {
+            "name": f"task {k:02d}",
+            "supply": "dc12",
+            "working_w": int(random.integers(2, 20)) * 5,
+            "priority": int(random.integers(1, 4)),
+            "value": float(random.integers(1, 6)),
+            "at": f"{hour:02d}:{minute:02d}",
+        }
+        shape = [{"minutes": 20}, {"times": 3, "each_min": 6, "pause_s": 60}, {"minutes": 40}]
+        tasks.append(task | shape[k % 3])
+    asked_wh = sum(t["working_w"] * (t.get("minutes") or 18) / 60 for t in tasks)
+    pack = {"capacity_wh": int(asked_wh * 0.6), "reserve_percent": 20, "idle_w": 2,
+            "dc12": {"rated_w": 4000}, "discharge_max_w": 5000}  # fmt: skip
+    return plan(*tasks, pack=pack, goal=80, panel=[{"rated_w": 20}],
+                weather={"kind": "file", "file": "builtin:greensboro", "futures": 7})  # fmt: skip
+
+
+def served(plan, tasks):
+    found = {}
+    for task in plan.source["task"]:
+        found.setdefault(task["priority"], 0.0)
+    for task in tasks:
+        found[task["priority"]] += task["value"]
+    return [found[priority] for priority in sorted(found)]
+
+
+def in_order(answer):
+    return [answer.served[key] for key in sorted(answer.served, key=int)]
+
+
+def greedy(plan):
+    """Whole tasks, by priority and value for what they ask, as long as `budget` says yes."""
+    whole, kept = budget(plan), []
+    order = sorted(
+        range(len(plan.task)),
+        key=lambda k: (plan.task[k].priority, -plan.task[k].value / whole.asked_wh[k]),
+    )
+    tables = plan.source["task"]
+    for k in order:
+        if changed(whole, {"task": [*kept, tables[k]]}).yes:
+            kept.append(tables[k])
+    return served(plan, kept)
+
+
+@pytest.mark.parametrize(("count", "seed"), [(15, 1), (15, 2), (30, 1), (30, 2), (80, 1)])
+def test_a_large_plan_serves_no_less_than_a_greedy_rule(count, seed):
+    asked = large_plan(seed, count)
+    found, least = in_order(choose(asked)), greedy(asked)
+    assert [round(x, 5) for x in found] >= [round(x, 5) for x in least]
+
+
+@pytest.mark.parametrize(("count", "seed"), [(15, 1), (30, 1), (30, 2)])
+def test_more_effort_never_passes_the_bound(count, seed):
+    asked = large_plan(seed, count)
+    answer, more = choose(asked), choose(asked, effort=3)
+    assert_within_the_bound(answer, in_order(more))
+
+
+def assert_within_the_bound(answer, best):
+    """No other choice may serve more than the gap allows at the first priority that differs."""
+    assert answer.gap_percent >= 0.0
+    for mine, other in zip(in_order(answer), best, strict=True):
+        if abs(mine - other) > 1e-5:
+            assert mine > other or mine >= other * (1.0 - answer.gap_percent / 100.0) - 1e-5
+            return
+
+
+def long_evening(count=16):
+    """One block of the first priority too long for the pack, and small lamps of the third, all of
+    which fit beside what fits of it."""
+    lamps = [
+        {"name": f"lamp {k:02d}", "supply": "dc12", "working_w": 4, "minutes": 5, "priority": 3,
+         "at": f"{18 + k // 8}:{k % 8 * 6:02d}", "spread_percent": 0} for k in range(count)
+    ]  # fmt: skip
+    block = {"name": "heater", "supply": "dc12", "working_w": 80, "hours": 8, "priority": 1,
+             "between": ["12:00", "20:00"], "spread_percent": 0}  # fmt: skip
+    return block, lamps
+
+
+PACK = {"capacity_wh": 150, "reserve_percent": 0, "charge_max_w": 300}
+MAINS = [{"name": "mains", "watts": 200, "between": ["08:00", "17:00"]}]
+
+
+def test_many_small_things_beside_a_block_that_is_cut_down_are_not_forgotten():
+    block, lamps = long_evening()
+    asked = plan(block, *lamps, pack=PACK, charger=MAINS)
+    whole, answer = budget(asked), choose(asked)
+    hours = 8 * answer.served["1"]
+    if changed(whole, {"task": [block | {"hours": hours}, *lamps]}).yes:
+        assert answer.served["3"] == pytest.approx(len(lamps))
+
+
+def test_the_bound_is_not_passed_by_a_block_that_ends_before_the_night():
+    # Mains keep the pack full until 18:00. Four of the heater's eight hours end there and ask
+    # nothing of the night, whose 160 Wh are left for two fans: no share of the whole block's night
+    # may be counted for them.
+    _, lamps = long_evening(15)
+    heater = {"name": "heater", "supply": "dc12", "working_w": 80, "hours": 8, "priority": 1,
+              "value": 100, "between": ["14:00", "22:00"], "spread_percent": 0}  # fmt: skip
+    fan = {"supply": "dc12", "times": 1, "each_min": 60, "priority": 1, "spread_percent": 0}
+    fans = [fan | {"name": "A", "working_w": 35, "value": 10, "at": "18:00"},
+            fan | {"name": "B", "working_w": 32, "value": 9, "at": "19:00"},
+            fan | {"name": "C", "working_w": 32, "value": 9, "at": "21:00"}]  # fmt: skip
+    asked = plan(heater, *fans, *lamps, pack=PACK | {"capacity_wh": 160},
+                 charger=[{"name": "mains", "watts": 200, "between": ["08:00", "18:00"]}],
+                 span={"start": "2026-04-10T08:00", "end": "2026-04-10T23:00"})  # fmt: skip
+    whole = budget(asked)
+    search = Search(whole, SLOT_S, 1, None)
+    most = Bound(whole.low_end, search.every, search.items, SLOT_S).most(())
+    half = {"task": [heater | {"hours": 4}, *fans[1:]]}
+    assert changed(whole, half).yes
+    assert most >= 100 * 4 / 8 + 9 + 9
