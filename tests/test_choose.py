@@ -331,7 +331,7 @@ def test_what_must_run_is_not_missed_where_some_of_its_windows_hold_none_of_it()
 
 
 def test_a_search_that_ends_empty_handed_takes_task_by_task_what_holds():
-    # A lead-acid pack: what the programme thinks possible its two wells do not give.
+    # A lead-acid pack: its two wells give less than its label holds.
     one = plan(
         [{"name": "mixer", "supply": "ac", "working_w": 136, "minutes": 97, "flexible": True,
           "between": ["09:00", "15:00"]}],

@@ -192,11 +192,6 @@ class Judge:
         made = tables(self.whole, self.every, self.piece_levels(held.levels), held.blocks)
         return changed(self.whole, {"task": made})
 
-    def refuse(self, levels: Levels) -> None:
-        """Remember that a choice does not hold after all."""
-        self._known[levels] = None
-        self._held = [held for held in self._held if held.levels != levels]
-
     def piece_levels(self, levels: Levels) -> list[int]:
         """How much of each piece a choice of items does."""
         return self.items.piece_levels(levels, self.every)
