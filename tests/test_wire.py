@@ -264,7 +264,7 @@ def test_what_no_cable_joins_is_one_line_for_the_answer_and_the_simulation(runs,
 @pytest.mark.parametrize("lowest_c", [-91.0, 61.0, float("nan")])
 def test_an_impossible_cold_is_one_line(lowest_c):
     (line,) = lines(lambda: wire(kit(), lowest_c=lowest_c))
-    assert line.startswith("the lowest air must lie between -90 and 60 degrees C (got ")
+    assert line.startswith("the lowest air must lie between -90 and 25 degrees C (got ")
 
 
 def test_colder_than_the_table_a_panel_without_a_coefficient_is_judged_at_its_worst():
