@@ -231,9 +231,9 @@ def size(
         from energy.answers.sizing.kits import kits
         from energy.answers.sizing.year_size import YearSize, year_size
         from energy.answers.worksheet import worksheet
-        from energy.budget import budget
         from energy.plan import Plan, PlanError
         from energy.show import files, sizes, text, year_text
+        from energy.simulation.budget import budget
 
         if season not in ("job", "year"):
             raise PlanError([f'--season must be job or year (got "{season}")'])
@@ -317,9 +317,9 @@ def wire(
         from energy.answers.cautions import cautions
         from energy.answers.strings import with_record_low
         from energy.answers.wire import wire as ask
-        from energy.budget import budget
         from energy.plan import Plan
         from energy.show import files, text, wiring
+        from energy.simulation.budget import budget
 
         read = Plan.read(plan or DEMO)
         if lowest_c is not None:

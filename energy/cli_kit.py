@@ -58,9 +58,9 @@ def learn(
         from energy.answers.cautions import Caution, cautions
         from energy.answers.learning.asked import of_a_log, of_a_plan, one_question
         from energy.answers.learning.overlay import as_toml
-        from energy.budget import budget
         from energy.plan import Plan
         from energy.show import files, learning, text
+        from energy.simulation.budget import budget
 
         one_question(
             {

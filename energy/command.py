@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from energy.answers.cautions import Caution
     from energy.answers.learning.own import Own
-    from energy.budget import Budget
     from energy.plan import Plan
+    from energy.simulation.budget import Budget
 
 DEMO = "builtin:cloudy-repair"
 

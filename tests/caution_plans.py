@@ -3,8 +3,8 @@
 import copy
 
 from energy.answers.cautions import cautions
-from energy.budget import budget
 from energy.plan import Plan
+from energy.simulation.budget import budget
 
 QUIET = {
     "place": {

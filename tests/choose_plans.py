@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from energy import Plan
-from energy.budget import changed
+from energy.simulation.budget import changed
 
 MOST_WAYS = 600
 AMOUNTS = ("times", "charges", "minutes")

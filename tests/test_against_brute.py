@@ -7,8 +7,8 @@ import brute
 import numpy as np
 import pytest
 
-from energy.budget import budget
 from energy.plan import Plan
+from energy.simulation.budget import budget
 
 NORTH = {"latitude_deg": 55.3, "longitude_deg": -160.5, "timezone": "America/Anchorage"}
 MIDDLE = {"latitude_deg": 47.0, "longitude_deg": 9.0, "timezone": "Europe/Zurich"}

@@ -14,12 +14,12 @@ from text_book_sun import zenith_azimuth
 
 from energy.answers.aim import aim, enough_for
 from energy.answers.poses import search
-from energy.budget import budget, changed
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.write import write_changes
 from energy.show.aim_picture import aim_picture
 from energy.show.aiming import advice, finding, hours_table, remarks, settings
+from energy.simulation.budget import budget, changed
 
 LAMP = {"name": "lamp", "supply": "dc12", "working_w": 20}
 DAY = ("2026-06-21T00:00", "2026-06-22T00:00")

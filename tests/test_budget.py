@@ -11,8 +11,8 @@ import pvlib
 import pytest
 
 from energy.answers.check import check
-from energy.budget import Budget, budget
 from energy.plan import Plan, PlanError
+from energy.simulation.budget import Budget, budget
 
 ALPS = {"latitude_deg": 47.0, "longitude_deg": 9.0, "timezone": "Europe/Zurich"}
 NORTH = {"latitude_deg": 70.0, "longitude_deg": 27.0, "timezone": "Europe/Helsinki"}

@@ -15,8 +15,8 @@ import pytest
 from measured_days import YEAR
 from scipy.stats import binom
 
-from energy.budget import budget
 from energy.plan import Plan
+from energy.simulation.budget import budget
 from energy.weather.drawn import extraterrestrial_day_wh
 
 DAYS, EVERY = 3, 5  # a plan's length, and how often one starts [days]

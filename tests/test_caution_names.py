@@ -10,8 +10,8 @@ from names_that_do_not_warn import TASKS as QUIET_TASKS
 from names_that_warn import CHARGERS, TASKS
 
 from energy.answers.cautions import cautions
-from energy.budget import budget
 from energy.plan import Plan
+from energy.simulation.budget import budget
 
 
 @pytest.mark.parametrize("name", TASKS)

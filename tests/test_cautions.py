@@ -10,9 +10,9 @@ from caution_cases import MOST_SERIOUS_FIRST, NOT_RAISED, RAISED
 from caution_plans import AGM, PANEL, air, around, charger, found, task
 
 from energy.answers.cautions import BY_DANGER, CLOSING, cautions
-from energy.budget import budget
 from energy.plan import Plan
 from energy.plan.profiles import plans
+from energy.simulation.budget import budget
 
 HELD_FORECAST = {"forecast-old"}  # needs one: in a test of its own
 

@@ -32,9 +32,9 @@ from energy.answers.cautions import CLOSING, cautions
 from energy.answers.check import check
 from energy.answers.rest import rest_of
 from energy.answers.wire import wire
-from energy.budget import budget
 from energy.plan import PlanError
 from energy.show.text import show_cautions, show_check
+from energy.simulation.budget import budget
 from energy.weather.held import About, Forecast, save_forecast
 
 

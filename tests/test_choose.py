@@ -18,9 +18,9 @@ from typer.testing import CliRunner
 from energy import Plan, PlanError
 from energy.answers.choose import choose
 from energy.answers.rest import rest_of, under
-from energy.budget import budget, changed
 from energy.cli import app
 from energy.plan.write import write_changes
+from energy.simulation.budget import budget, changed
 
 DAY = "2026-04-10"
 HOUR_S = 3600.0

@@ -13,7 +13,7 @@ from energy.answers.choose import choose
 from energy.answers.choosing.bound import Bound
 from energy.answers.choosing.coarse import SLOT_S
 from energy.answers.choosing.search import Search
-from energy.budget import budget, changed
+from energy.simulation.budget import budget, changed
 
 
 @cache

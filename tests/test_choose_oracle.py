@@ -12,7 +12,7 @@ import pytest
 from choose_plans import HOME, Where, choices, hands_follow, holds, in_order, random_plan
 
 from energy.answers.choose import choose
-from energy.budget import budget
+from energy.simulation.budget import budget
 
 HOUR_S = 3600.0
 EVERYTHING = os.environ.get("CHOOSE_ORACLE") == "all"

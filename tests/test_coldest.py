@@ -7,7 +7,7 @@ import pytest
 from plan_tables import LAMP, plan, refused
 from scipy.stats import gumbel_r
 
-from energy.budget import budget
+from energy.simulation.budget import budget
 from energy.weather.coldest import COLD_SPELL_K, MOST_COLD_SPELL_K, RARE_COLD_K, coldest
 from energy.weather.files import read_record
 from energy.weather.futures import record_of

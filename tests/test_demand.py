@@ -5,8 +5,8 @@ Numbers follow from the definitions of watts, volt-amperes and watt-hours; scena
 
 import pytest
 
-from energy.budget import Budget, budget
 from energy.plan import Plan
+from energy.simulation.budget import Budget, budget
 
 DAY = "2026-06-10"
 

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from scipy.stats import norm, rankdata
 
-from energy.budget import budget
 from energy.model.timeline import to_utc
 from energy.plan import Plan
-from energy.scene import calendar_of, cells_of
+from energy.simulation.budget import budget
+from energy.simulation.case import calendar_of, cells_of
 from energy.weather.climate import clearness_at
 from energy.weather.drawn import extraterrestrial_day_wh, solar_clock_offset_s
 from energy.weather.files import read_record

@@ -9,8 +9,8 @@ from energy import Plan
 from energy.answers.aim import aim
 from energy.answers.fixes import fixes
 from energy.answers.fixing.kinds import KINDS
-from energy.budget import budget, changed
 from energy.plan.write import write_changes
+from energy.simulation.budget import budget, changed
 
 DEMOS = ("cloudy-repair", "two-night-trip", "january-job")
 ORDER = (

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from energy import Plan, PlanError
-from energy.budget import budget, wilson
 from energy.model.sun import clear_sun
+from energy.simulation.budget import budget, wilson
 from energy.weather import ahead
 from energy.weather.held import About, Forecast, save_forecast, save_history
 from energy.weather.record import Record

@@ -12,9 +12,9 @@ import pvlib
 import pytest
 from scipy.stats import binomtest
 
-from energy.budget import budget, wilson
 from energy.plan import Plan, PlanError
-from energy.scene import calendar_of, cells_of
+from energy.simulation.budget import budget, wilson
+from energy.simulation.case import calendar_of, cells_of
 from energy.weather.files import Record, read_record
 from energy.weather.futures import (
     Weathers,

@@ -14,8 +14,8 @@ from typer.testing import CliRunner
 
 from energy import Plan, PlanError
 from energy.answers.how_many import how_many
-from energy.budget import budget, changed
 from energy.cli import app
+from energy.simulation.budget import budget, changed
 
 USUAL, ALL = 20, 100  # of the random plans: always, and where asked for
 

@@ -22,9 +22,9 @@ from energy.answers.learning.own import own
 from energy.answers.learning.readings import parse_readings
 from energy.answers.learning.score import score
 from energy.answers.learning.what_to_read import what_to_read
-from energy.budget import budget
 from energy.plan import Plan, PlanError
 from energy.show.learning import lines_of_own
+from energy.simulation.budget import budget
 
 READ = "time,battery_percent,tool,count\n08:30,88,,\n11:00,60,angle-grinder-115,20\n"
 

@@ -5,7 +5,7 @@ import pytest
 from plan_tables import LAMP, SAW, plan
 
 from energy.answers.wire import wire
-from energy.budget import budget, changed
+from energy.simulation.budget import budget, changed
 
 INVERTER = {"rated_w": 2000, "idle_w": 10}
 LEAD = {"from": "pack", "to": "task:lamp", "length_m": 20, "mm2": 1}

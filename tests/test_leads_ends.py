@@ -4,8 +4,8 @@ import pytest
 from plan_tables import CHARGER, LAMP, SAW, plan, refused
 
 from energy.answers.wire import wire
-from energy.budget import budget
 from energy.model import cable
+from energy.simulation.budget import budget
 
 TOOL = {**SAW, "times": 1, "each_s": 60, "start_w": 0, "working_w": 300}
 

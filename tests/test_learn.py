@@ -18,8 +18,8 @@ from energy.answers.learning.fit import fit, surprise
 from energy.answers.learning.observe import observe
 from energy.answers.learning.overlay import Kit, as_toml, read_kit, with_belief, with_profiles
 from energy.answers.learning.readings import parse_readings
-from energy.budget import budget
 from energy.plan import Plan
+from energy.simulation.budget import budget
 
 FIVE = ["08:00", "09:30", "11:00", "13:00", "16:50"]
 BETWEEN_TOOLS = ["08:00", "09:00", "11:00", "12:30", "14:40"]

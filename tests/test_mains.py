@@ -8,10 +8,10 @@ from plan_tables import SAW, plan, refused
 from typer.testing import CliRunner
 
 from energy.answers.wire import wire
-from energy.budget import budget
 from energy.cli import app
 from energy.plan import PlanError
 from energy.plan.mains import USUAL_V, usual_mains
+from energy.simulation.budget import budget
 
 TOOL = {**SAW, "name": "saw", "times": 1, "each_s": 60, "start_w": 0}
 LEAD = {"from": "pack", "to": "task:saw", "length_m": 25, "mm2": 2.5}

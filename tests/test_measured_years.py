@@ -13,7 +13,7 @@ from measured_days import DATES, LATITUDE, LONGITUDE, MONTH
 
 from energy.model.timeline import to_utc
 from energy.plan import Plan
-from energy.scene import calendar_of
+from energy.simulation.case import calendar_of
 from energy.weather.futures import weathers
 
 YEARS = 500

@@ -6,8 +6,8 @@ from datetime import datetime
 import numpy as np
 import pytest
 
-from energy.budget import budget
 from energy.plan import Plan
+from energy.simulation.budget import budget
 
 TABLES = {
     "place": {

@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 from matplotlib.text import Text
 
-from energy.budget import budget
 from energy.plan import Plan, PlanError
 from energy.show import plots
 from energy.show.labels import shorten, wrap
@@ -21,6 +20,7 @@ from energy.show.look import COLOURS
 from energy.show.panels import means, task_rows
 from energy.show.sketch import sketch
 from energy.show.time_axis import clock_marks, midnights, nights
+from energy.simulation.budget import budget
 
 DEMOS = ("cloudy-repair", "january-job", "two-night-trip")
 LAMP = {"supply": "dc12", "working_w": 10}

@@ -16,9 +16,9 @@ from energy.answers.fixes import fixes
 from energy.answers.fixing.tasks import nearer_noon
 from energy.answers.how_many import how_many
 from energy.answers.rest import left_of, rest_of
-from energy.budget import budget
 from energy.cli import app
 from energy.plan.write import write_changes
+from energy.simulation.budget import budget
 
 DAY = datetime(2026, 6, 10)
 CUT = {"name": "cut", "supply": "ac", "working_w": 600, "times": 16, "each_s": 60,

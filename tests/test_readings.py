@@ -8,8 +8,8 @@ from energy.answers.learning.done import as_done
 from energy.answers.learning.figures import NOTHING, figures_of
 from energy.answers.learning.observe import observe
 from energy.answers.learning.readings import parse_readings, read_readings
-from energy.budget import budget
 from energy.plan import PlanError
+from energy.simulation.budget import budget
 
 PLAN = folded()
 HEAD = "time,battery_percent,solar_w,solar_wh,load_w,tool,count,sky,charger_w\n"

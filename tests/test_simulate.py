@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from energy.budget import LEDGER, Budget, budget
 from energy.model.simulate import simulate
-from energy.outcome import lanes_of
 from energy.plan import Plan
+from energy.simulation.budget import LEDGER, Budget, budget
+from energy.simulation.result import lanes_of
 
 PLACE = {"latitude_deg": 47.0, "longitude_deg": 9.0, "timezone": "Europe/Zurich"}
 PLAIN = {

@@ -16,8 +16,8 @@ from plan_tables import SAW, Table, plan
 from energy.answers.size import GOALS, ranges, size, within_limits
 from energy.answers.sizing.designs import design, designs
 from energy.answers.sizing.frontier import frontier
-from energy.budget import Budget, budget
 from energy.plan import Plan
+from energy.simulation.budget import Budget, budget
 
 PANEL_W = np.array([60.0, 150.0, 400.0])
 SIZES_WH = np.array([120.0, 200, 280, 360, 450, 560, 700, 900, 1200, 1600, 2200, 3000])

@@ -19,9 +19,9 @@ from test_size import CUTS, FLOODED, GREENSBORO, INVERTER, LAMP, OUTSIDE, PHONE,
 
 from energy.answers.size import Size, size
 from energy.answers.sizing.designs import design_changes
-from energy.budget import budget
 from energy.model.sun import clear_sun
 from energy.plan import Plan
+from energy.simulation.budget import budget
 from energy.weather.held import About, Forecast, save_forecast
 
 ROUGH: Table = {"kind": "climate", "temp_air_c": [-4, 6]}

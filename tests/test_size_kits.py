@@ -16,8 +16,8 @@ from energy.answers.sizing.candidates import Candidate, read_candidates
 from energy.answers.sizing.designs import designs
 from energy.answers.sizing.kits import Kit, kits
 from energy.answers.sizing.search import Search
-from energy.budget import budget
 from energy.plan import Plan
+from energy.simulation.budget import budget
 
 HEAD = (
     "name,kind,rated_w,capacity_wh,inverter_w,surge_w,solar_max_w,charge_max_w,discharge_max_w,"

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from energy import Plan
-from energy.budget import budget, calendar_of, cells_of
 from energy.model.sun import clear_sun, cloud_transmission
 from energy.model.timeline import to_utc
+from energy.simulation.budget import budget, calendar_of, cells_of
 from energy.weather.files import read_record
 from energy.weather.futures import weathers
 from energy.weather.sky import daily_transmission

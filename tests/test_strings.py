@@ -15,9 +15,9 @@ from typer.testing import CliRunner
 from energy.answers.sizing.designs import design, designs
 from energy.answers.wire import wire
 from energy.answers.worksheet import worksheet
-from energy.budget import budget
 from energy.cli import app
 from energy.show.wiring import show_wire
+from energy.simulation.budget import budget
 
 PANEL = {
     "name": "folder",

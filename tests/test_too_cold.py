@@ -14,11 +14,11 @@ from rich.console import Console
 from energy.answers.check import check, under_skies
 from energy.answers.choose import choose
 from energy.answers.size import size
-from energy.budget import budget
 from energy.plan import Plan
 from energy.show.plots import charge, finding
 from energy.show.text import failures, show_check
 from energy.show.timetable import show_choice
+from energy.simulation.budget import budget
 
 LAMP = {"name": "lamp", "supply": "dc12", "working_w": 40, "spread_percent": 0, "must": True}
 SOCKET = {"name": "socket", "watts": 100}

@@ -9,9 +9,9 @@ from plan_tables import LAMP, SAW, plan, refused
 from rich.console import Console
 
 from energy.answers.wire import wire
-from energy.budget import budget
 from energy.plan import PlanError
 from energy.show.wiring import show_wire
+from energy.simulation.budget import budget
 
 CLEAR = {"kind": "clear", "temp_air_c": [-4, 9]}
 PANEL = {

@@ -13,7 +13,7 @@ from energy.answers.worksheet import (
     storage_days,
     worksheet,
 )
-from energy.budget import budget
+from energy.simulation.budget import budget
 
 # Invented: a lamp at 12 V and a fan on the mains, three June days under a clear sky.
 LAMP = {

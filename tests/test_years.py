@@ -16,9 +16,9 @@ from energy.answers.sizing.proposal import net_w
 from energy.answers.sizing.year_size import YearSize, _cuts, through_years, year_size
 from energy.answers.sizing.years import Years, ready_year, year_plan, years
 from energy.answers.worksheet import storage_days
-from energy.budget import budget
 from energy.plan import Plan
 from energy.show.year_text import summary
+from energy.simulation.budget import budget
 from energy.weather.futures import record_of
 
 # A steady load and a pack without losses of its own: what the published fits are about. Invented.

@@ -13,9 +13,9 @@ import numpy as np
 
 from energy.answers.daylight import Daylight, daylight, given_wh
 from energy.answers.poses import BIN_MIN, Search, Yields, search
-from energy.budget import Budget, budget, changed
 from energy.model import Array
 from energy.plan import Plan, PlanError
+from energy.simulation.budget import Budget, budget, changed
 
 if TYPE_CHECKING:
     import pandas as pd

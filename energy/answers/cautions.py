@@ -10,7 +10,7 @@ from functools import partial
 from energy.answers.cautioning import battery, electric, life, starts, tools, trust
 from energy.answers.cautioning.caution import Caution as Caution
 from energy.answers.cautioning.caution import Rule
-from energy.budget import Budget
+from energy.simulation.budget import Budget
 
 CLOSING = (
     "Local codes, the makers' instructions and licensed practice come before anything said here."
@@ -20,7 +20,7 @@ CLOSING = (
 def cautions(budget: Budget) -> tuple[Caution, ...]:
     """Every caution that the plan raises: danger to life first, then injury, gear, and trust.
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> [c.id for c in cautions(budget(Plan.read("builtin:cloudy-repair")))][0]
     'mains-in-the-wet'

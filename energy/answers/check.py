@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.budget import Budget, budget, check_now
 from energy.plan import Plan, PlanError
-from energy.progress import Done
-from energy.refused import why_refused
+from energy.simulation.budget import Budget, budget, check_now
+from energy.simulation.overloads import why_refused
+from energy.simulation.progress import Done
 
 if TYPE_CHECKING:
     import pandas as pd

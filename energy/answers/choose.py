@@ -14,9 +14,9 @@ from energy.answers.choosing.coarse import SLOT_S, worst_first
 from energy.answers.choosing.judge import Progress, clashes
 from energy.answers.choosing.reasons import LeftOut, Reasons
 from energy.answers.choosing.search import Search
-from energy.budget import Budget, budget, changed
 from energy.plan import Plan
 from energy.plan.words import and_list
+from energy.simulation.budget import Budget, budget, changed
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -11,12 +11,12 @@ from itertools import pairwise
 import numpy as np
 
 from energy.answers.poses import DAY_BINS, half_hours, span_of
-from energy.budget import Budget
 from energy.model import Array
 from energy.model.timeline import Interval, inside
 from energy.plan import Plan, PlanError
-from energy.scene import cells_of, conditions
-from energy.solar import solar
+from energy.simulation.budget import Budget
+from energy.simulation.case import cells_of, conditions
+from energy.simulation.solar import solar
 from energy.weather.futures import Weathers, weathers
 
 
@@ -70,7 +70,7 @@ def given_wh(b: Budget) -> float:
 def daylight(b: Budget) -> Daylight:
     """The days whose sun counts as a day's yield of a budget's plan.
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> found = daylight(budget(Plan.read("builtin:january-job")))  # Monday 07:00 to Friday 18:00
     >>> found.counts, found.days, str(found.first)
     ('whole-days', 3, '2027-01-12')

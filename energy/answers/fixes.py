@@ -14,8 +14,8 @@ from energy.answers.fixing.kinds import KINDS, ladders
 from energy.answers.fixing.ladder import Change, Ladder
 from energy.answers.fixing.leaving import least_left_out
 from energy.answers.rest import left_of
-from energy.budget import Budget, budget, changed
 from energy.plan import PlanError
+from energy.simulation.budget import Budget, budget, changed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -73,7 +73,7 @@ def fixes(b: Budget) -> Fixes:
     budget begins in the middle of its plan, what is done by then is no longer there to be changed:
     the changes then begin with those that leave the rest (see `left_of`).
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> found = fixes(budget(Plan.read("builtin:cloudy-repair"))).found
     >>> all(fix.budget.yes for fix in found)

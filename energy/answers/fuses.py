@@ -6,11 +6,11 @@ How many amps is `runs`'; volts and short circuit of the battery are `voltages`'
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from energy import voltages
 from energy.model import cable
 from energy.plan.kit import Pack
-from energy.runs import Joined
-from energy.strings import Arrangement
+from energy.simulation import voltages
+from energy.simulation.cables import Joined
+from energy.simulation.strings import Arrangement
 
 # Blade fuses, ISO 8820-3, from memory.
 BLADE_V, BLADE_BREAKS_A = 32.0, 1000.0

@@ -12,14 +12,14 @@ from typing import Any
 from energy.answers.choosing.filling import Filling
 from energy.answers.choosing.room import Room, Run
 from energy.answers.rest import left_of
-from energy.budget import Budget, budget, changed
 from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, Moment, to_utc
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.task import AMOUNTS, Task, at_other_times
 from energy.plan.words import meant, shown
-from energy.progress import Done
-from energy.scene import calendar_of
+from energy.simulation.budget import Budget, budget, changed
+from energy.simulation.case import calendar_of
+from energy.simulation.progress import Done
 
 MINUTE_S = 60.0
 EACH_S = 60.0  # how long one cut or hole takes where nothing says so (common practice, no source)
@@ -75,7 +75,7 @@ def how_many(
     """How many more times a tool can be used before the end of the span.
 
     With `now` (a naive time on the plan's clock), the charge measured then and what was `done` by
-    then (see `energy.progress`), how many more from there on. tool is a task's name, the tool of a
+    then (see `energy.simulation.progress`), how many more from there on. tool is a task's name, the tool of a
     task, or a profile. More of what is planned comes in that task's window, on any day; else, and
     where that window is over, anywhere in the day. It is put where limits, hands and the other work
     leave room for it and the charge bears most, and counted only if `budget` of the plan so written

@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
-from energy.budget import Budget
 from energy.model import Array, Index, Mask
 from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan
-from energy.solar import solar
+from energy.simulation.budget import Budget
+from energy.simulation.solar import solar
 from energy.weather.futures import Weathers
 
 TILTS_DEG = np.arange(0.0, 91.0, 15.0)  # a finer grid moves no best pose by a degree

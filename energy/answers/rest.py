@@ -5,14 +5,14 @@ from datetime import date, datetime
 from typing import Any
 
 from energy.answers.cautioning.telling import carries
-from energy.budget import check_now
-from energy.bursts import Day, Left, days_of
 from energy.model.demand import bursts
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.task import RISKS, at_other_times
-from energy.progress import Done, Progress, progress
-from energy.scene import calendar_of
+from energy.simulation.budget import check_now
+from energy.simulation.bursts import Day, Left, days_of
+from energy.simulation.case import calendar_of
+from energy.simulation.progress import Done, Progress, progress
 
 OF_A_TASK = ("group", "must", "priority", "value", "supply", "power_factor", "spread_percent")
 Tables = list[dict[str, Any]]
@@ -56,7 +56,7 @@ def left_of(
 
     The span begins then, with the charge measured. What is done by then is taken out; repeats that
     are left are spread over the rest of their window, and what is under way goes on to its end. Of
-    the tasks that `done` names, so much is done and the rest is open (see `energy.progress`);
+    the tasks that `done` names, so much is done and the rest is open (see `energy.simulation.progress`);
     `offered` adds what of that a choice may take up. No tasks at all where nothing is left, which
     alone makes no plan. Raises PlanError for a time outside the span, a charge, names and amounts
     that cannot be.

@@ -15,10 +15,10 @@ from energy.answers.sizing.costs import Costs, costs
 from energy.answers.sizing.designs import Designs, design, design_changes, designs
 from energy.answers.sizing.frontier import Frontier, frontier
 from energy.answers.sizing.proposal import load_and_sun
-from energy.budget import Budget, budget
 from energy.model import Array
 from energy.plan import Plan
-from energy.refused import why_turned_away
+from energy.simulation.budget import Budget, budget
+from energy.simulation.overloads import why_turned_away
 
 GOALS = (80.0, 90.0, 95.0, 99.0)
 PANEL_SIZES, BATTERY_STEPS = 20, 200  # about so many are looked at

@@ -6,10 +6,10 @@ How panels can be joined is `strings`' of the physics; cables and fuses are `wir
 from dataclasses import dataclass, replace
 from typing import Any
 
-from energy.budget import Budget, budget
 from energy.model import cable
 from energy.plan import Plan, PlanError
-from energy.strings import (
+from energy.simulation.budget import Budget, budget
+from energy.simulation.strings import (
     I_SC_SHARE,
     Arrangement,
     amps_fit,

@@ -18,11 +18,11 @@ from energy.answers.strings import (
     string_notes,
     with_record_low,
 )
-from energy.budget import Budget
 from energy.model import cable
 from energy.plan import Plan, PlanError
-from energy.runs import Joined, joined
-from energy.strings import Arrangement
+from energy.simulation.budget import Budget
+from energy.simulation.cables import Joined, joined
+from energy.simulation.strings import Arrangement
 
 HARD_START_PERCENT = 10.0  # a deeper dip and a motor may not start (common practice)
 ALLOWED = 1.0 + 1e-9

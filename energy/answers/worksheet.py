@@ -11,10 +11,10 @@ import numpy as np
 
 from energy.answers.sizing.designs import panel_watts
 from energy.answers.sizing.proposal import length_days
-from energy.budget import Budget
 from energy.model.battery import USABLE
 from energy.plan.kit import Pack
-from energy.strings import laid_out, pwm_share
+from energy.simulation.budget import Budget
+from energy.simulation.strings import laid_out, pwm_share
 
 # Array-to-load ratio, ordinary and critical loads: the middles of 1.1-1.2 and 1.3-1.4, IEEE 1562
 # (from memory).
@@ -99,7 +99,7 @@ def array_w(daily_wh: float, sun_hours: float, ratio: float, efficiency: float) 
 def worksheet(b: Budget) -> Worksheet:
     """The sheet for a budget's plan, with the mean sun of its weathers.
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> sheet = worksheet(budget(Plan.read("builtin:january-job")))
     >>> [step.unit for step in sheet.steps]

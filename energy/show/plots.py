@@ -8,7 +8,6 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from energy.budget import Budget
 from energy.plan import PlanError
 from energy.show.files import write_safely
 from energy.show.labels import balanced, shorten, style, width_in, wrap
@@ -32,6 +31,7 @@ from energy.show.look import (
 )
 from energy.show.panels import Row, charge_panel, flows_panel, task_panel, task_rows
 from energy.show.time_axis import clock_changes, time_axis, when
+from energy.simulation.budget import Budget
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -52,7 +52,7 @@ def charge(budget: Budget, cautions: Sequence["Caution"] = ()) -> "Figure":
 
     Returns a matplotlib Figure of its own, 10 inches wide and as high as its tasks need.
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> len(charge(budget(Plan.read("builtin:cloudy-repair"))).axes)
     3
@@ -79,7 +79,7 @@ def save(figure: "Figure", path: Path | str) -> None:
     Raises PlanError with one line for another suffix or a place that cannot be written.
 
     >>> import tempfile
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     save(charge(budget(Plan.read("builtin:two-night-trip"))), f"{folder}/trip.svg")
@@ -95,7 +95,7 @@ def save(figure: "Figure", path: Path | str) -> None:
 def finding(b: Budget) -> str:
     """What the picture shows, in a sentence or two, with whole percent.
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> finding(budget(Plan.read("builtin:cloudy-repair"))).split(" weathers")[0]
     'No: stays powered in 27 of 31'

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from energy.answers.check import Check
 from energy.answers.rest import left_out_with
 from energy.plan.words import and_list
-from energy.progress import Progress
+from energy.simulation.progress import Progress
 
 LEAST = 0.05  # of a minute or an hour: less is not worth a word
 

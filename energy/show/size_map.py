@@ -10,7 +10,6 @@ import numpy as np
 from energy.answers.size import GOALS, Size, figure
 from energy.answers.sizing.year_size import YearSize
 from energy.model import Array
-from energy.outcome import needed
 from energy.show.labels import ON_A_LABEL, ON_A_LINE, Room, balanced, shorten, style, width_in, wrap
 from energy.show.look import (
     COLOURS,
@@ -25,6 +24,7 @@ from energy.show.look import (
     WIDTH_IN,
 )
 from energy.show.sizes import both
+from energy.simulation.result import needed
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -7,9 +7,9 @@ import math
 
 import numpy as np
 
-from energy.budget import Budget
 from energy.model import Array
 from energy.show.time_axis import briefly, clock_marks, hours, midnights
+from energy.simulation.budget import Budget
 
 LEAST_WIDTH, LEAST_HEIGHT = 32, 5  # below this nothing can be read
 LABEL_COLUMNS = 9  # "reserve" with its space and the axis
@@ -21,7 +21,7 @@ def sketch(budget: Budget, width: int = 72, height: int = 8) -> str:
 
     width and height in characters; the lines carry no blanks at their ends.
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> print(sketch(budget(Plan.read("builtin:cloudy-repair"))).splitlines()[0])
     Charge of the pack, middle weather; lowest 54 %, Tue 08:00

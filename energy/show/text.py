@@ -14,9 +14,9 @@ from rich.text import Text
 from energy.answers.cautions import CLOSING, Caution
 from energy.answers.check import Check, TaskAnswer, clock
 from energy.answers.fixes import Fixes
-from energy.budget import Budget, Chance
 from energy.show.progress import progress_lines
-from energy.strings import amps_fit, laid_out
+from energy.simulation.budget import Budget, Chance
+from energy.simulation.strings import amps_fit, laid_out
 from energy.weather.recorded import FAR_KM
 
 VERDICTS = {

@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from energy.budget import Budget
 from energy.model.timeline import Interval
 from energy.show.labels import style, width_in
 from energy.show.look import COLOURS, SMALL_PT
+from energy.simulation.budget import Budget
 
 MOST_DAYS, MOST_NIGHTS = 10, 60  # with strong midnights; with any: more would only be stripes
 STEPS_MIN = (1, 2, 5, 10, 15, 30, 60, 120, 180, 240, 360, 720)  # between clock labels
@@ -57,7 +57,7 @@ def clock_changes(b: Budget) -> list[str]:
 def nights(b: Budget) -> list[Interval]:
     """The stretches of the span between sunset and sunrise; a polar day has none.
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> len(nights(budget(Plan.read("builtin:two-night-trip"))))
     2
@@ -80,7 +80,7 @@ def clock_marks(b: Budget, most: int) -> list[float]:
 
     A change of the clock leaves a shorter or a longer step; none where even half days are too many.
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> found = budget(Plan.read("builtin:cloudy-repair"))
     >>> [f"{found.local(t):%H:%M}" for t in clock_marks(found, 9)]

@@ -12,9 +12,9 @@ from rich.text import Text
 from energy.answers.choose import Choose, Row
 from energy.answers.how_many import HowMany
 from energy.plan.words import and_list
-from energy.refused import why_turned_away
 from energy.show import files
 from energy.show.text import chance_line, watt_hours
+from energy.simulation.overloads import why_turned_away
 
 UNITS = {
     "times": ("more time", "more times"),

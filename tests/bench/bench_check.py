@@ -170,8 +170,8 @@ def month_plan() -> tuple[str, int]:
     """A plan of 31 days, every task on each of them, as TOML; in how many weathers it runs."""
     import tomlkit
 
-    from energy.budget import budget
     from energy.plan import Plan
+    from energy.simulation.budget import budget
 
     tables = demo_tables(days=31)
     weathers = budget(Plan.from_dict(tables)).chance.futures
@@ -180,9 +180,9 @@ def month_plan() -> tuple[str, int]:
 
 def simulation_s(chemistry: str) -> tuple[float, str]:
     """Best seconds of the simulation alone for three days of ten tasks, and its size in words."""
-    from energy.budget import budget
     from energy.model.simulate import simulate
     from energy.plan import Plan
+    from energy.simulation.budget import budget
 
     tables = demo_tables(days=3)
     tables["task"].append({"tool": "fan-12v", "between": ["22:00", "06:00"]})

@@ -4,9 +4,9 @@ import numpy as np
 
 from energy.answers.cautioning.caution import Caution, first_few, named
 from energy.answers.cautioning.telling import carries
-from energy.budget import Budget
 from energy.model import Array
 from energy.model.battery import LITHIUM
+from energy.simulation.budget import Budget
 
 NEARLY_TOO_COLD_K = 10.0  # forecasts and typical years miss the coldest hour (our choice)
 HOT_C = 45.0  # above this lithium should not be charged (common practice)

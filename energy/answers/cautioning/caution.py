@@ -7,8 +7,8 @@ import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from energy.budget import Budget
 from energy.plan.task import Task
+from energy.simulation.budget import Budget
 
 LIGHT = r"\w*lights?|\w*lighting|(?:\w*[^c\W])?lamps?|\w*lanterns?"  # but no clamp
 NEAR_RESERVE = 10.0  # points of charge above the reserve (our choice)

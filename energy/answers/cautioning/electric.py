@@ -7,11 +7,11 @@ from collections.abc import Callable
 
 from energy.answers.cautioning.caution import Caution, first_few, named
 from energy.answers.cautioning.telling import carries
-from energy.budget import Budget
 from energy.model.battery import LITHIUM
 from energy.plan.task import Task
-from energy.runs import Joined, joined
-from energy.strings import Arrangement, amps_fit, laid_out
+from energy.simulation.budget import Budget
+from energy.simulation.cables import Joined, joined
+from energy.simulation.strings import Arrangement, amps_fit, laid_out
 
 # Above these DC volts touching bare metal can hurt: IEC 60364-4-41, 414.4.5, dry and else.
 TOUCH_DRY_V, TOUCH_WET_V = 60.0, 30.0  # from memory

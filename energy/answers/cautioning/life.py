@@ -13,8 +13,8 @@ from energy.answers.cautioning.caution import (
     words,
 )
 from energy.answers.cautioning.telling import carries
-from energy.budget import Budget
 from energy.plan.task import Task
+from energy.simulation.budget import Budget
 
 ENGINE = re.compile(
     r"\b(?:generator|genset|engine|alternator|vehicle|motor(?:ing|home|boat|bike|cycle)?|outboard"

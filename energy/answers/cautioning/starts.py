@@ -6,9 +6,9 @@ import numpy as np
 
 from energy.answers.cautioning.caution import Caution, named
 from energy.answers.cautioning.telling import carries
-from energy.budget import Budget
 from energy.model import Array, Index, Mask
 from energy.plan.profiles import built_in
+from energy.simulation.budget import Budget
 
 SAG_PERCENT = 10.0  # below this real packs cut out under a surge (common practice)
 NEAR_SURGE = 0.8  # a larger share of the inverter's surge rating leaves little room (our choice)

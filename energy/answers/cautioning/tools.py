@@ -5,9 +5,9 @@ Which tool does what: `telling`.
 
 from energy.answers.cautioning.caution import Caution, named
 from energy.answers.cautioning.telling import carries
-from energy.budget import Budget
 from energy.model.battery import LITHIUM
 from energy.plan.task import Task
+from energy.simulation.budget import Budget
 
 SPARKS = {
     "sparks-near-fuel": "Sparks near fuel: move one or the other well away and let vapour clear,"

@@ -9,14 +9,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from energy.budget import Budget
 from energy.model import Array, Index, Mask
 from energy.model.demand import Burst
 from energy.model.limits import inverter_on, refusals
 from energy.model.simulate import Case, simulate
-from energy.outcome import lanes_of, lowest_point, succeeds
-from energy.runs import lead_losses
-from energy.scene import draw_of, inverter_windows, limits_of, ranked
+from energy.simulation.budget import Budget
+from energy.simulation.cables import lead_losses
+from energy.simulation.case import draw_of, inverter_windows, limits_of, ranked
+from energy.simulation.result import lanes_of, lowest_point, succeeds
 
 
 class Batch:
@@ -44,7 +44,7 @@ class Batch:
     ) -> list[Mask]:
         """In which of the scenarios (left out: all) each choice of bursts fails.
 
-        >>> from energy.budget import budget
+        >>> from energy.simulation.budget import budget
         >>> from energy.plan import Plan
         >>> known = budget(Plan.read("builtin:cloudy-repair"))
         >>> all_of_it, none_of_it = Batch(known).failing([known.bursts, ()])

@@ -13,9 +13,9 @@ import numpy as np
 from energy.answers.choosing.coarse import Coarse
 from energy.answers.choosing.items import Items
 from energy.answers.choosing.pieces import Piece, laid
-from energy.budget import Budget
 from energy.model import Array
 from energy.model.demand import Burst
+from energy.simulation.budget import Budget
 
 MOST_INTERVALS = 600
 

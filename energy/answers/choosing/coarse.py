@@ -8,10 +8,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from energy.budget import Budget
 from energy.model import Array, Index
 from energy.model.demand import Burst
 from energy.model.timeline import Interval
+from energy.simulation.budget import Budget
 
 SLOT_S = 1800.0
 SCENARIOS = 12  # so many about the one that decides are looked at
@@ -131,7 +131,7 @@ class Coarse:
 def about_the_deciding(b: Budget) -> Index:
     """The scenarios about the one on which the goal turns, from the lowest; that one in the middle.
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> about_the_deciding(budget(Plan.read("builtin:cloudy-repair"))).size
     7

@@ -12,8 +12,8 @@ from energy.answers.choosing.batch import Batch
 from energy.answers.choosing.coarse import SLOT_S, Coarse, worst_first
 from energy.answers.choosing.judge import AT_ONCE, MORE_SCENARIOS
 from energy.answers.choosing.room import Room
-from energy.budget import Budget
 from energy.model.demand import Burst
+from energy.simulation.budget import Budget
 
 MOST_SLOTS = 200  # a long span is ranked in longer steps
 SPREAD = 6  # numbers that are tried side by side

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from energy.answers.choosing.pieces import Piece
-from energy.budget import Budget
 from energy.model import Array
 from energy.plan import Plan
+from energy.simulation.budget import Budget
 
 Levels = tuple[int, ...]
 

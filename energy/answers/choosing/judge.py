@@ -17,10 +17,10 @@ from energy.answers.choosing.coarse import Coarse, worst_first
 from energy.answers.choosing.items import Items
 from energy.answers.choosing.pieces import Blocks, Piece, tables
 from energy.answers.choosing.placing import Places
-from energy.budget import Budget, changed
 from energy.model import Mask
 from energy.model.demand import Burst
 from energy.plan import Plan
+from energy.simulation.budget import Budget, changed
 
 MOST_LAYOUTS = 300
 AT_ONCE = 12  # choices in one pass

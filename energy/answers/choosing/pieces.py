@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from energy.budget import Budget
 from energy.model.demand import Burst, bursts
 from energy.model.timeline import Interval, equal_shares, snap
 from energy.plan.task import Task, at_other_times
+from energy.simulation.budget import Budget
 
 QUARTERS = (4, 3, 2, 1)  # a block is cut in so many parts times four, the most of LEAST_PART_S
 LEAST_PART_S = 300.0
@@ -77,7 +77,7 @@ class Piece:
 def pieces(b: Budget) -> list[Piece]:
     """Every piece of every task of a plan, in the plan's order.
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> found = pieces(budget(Plan.read("builtin:cloudy-repair")))
     >>> {piece.task for piece in found} == set(range(9))

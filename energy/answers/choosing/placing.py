@@ -11,9 +11,9 @@ import numpy as np
 
 from energy.answers.choosing.coarse import Coarse
 from energy.answers.choosing.pieces import Block, Blocks, Piece, laid
-from energy.budget import Budget
 from energy.model import Array
 from energy.model.demand import Burst
+from energy.simulation.budget import Budget
 
 TICK_S = 5.0  # what runs together is looked at in steps of five seconds
 KEPT = 64  # of what is taken at once by some pieces

@@ -9,10 +9,10 @@ from dataclasses import dataclass, replace
 from energy.answers.choosing.judge import Held, Judge, clashes
 from energy.answers.choosing.pieces import Blocks, Piece
 from energy.answers.choosing.placing import Occupied
-from energy.budget import Budget, with_bursts
 from energy.model.demand import Burst
 from energy.plan.words import and_list
-from energy.refused import why_refused
+from energy.simulation.budget import Budget, with_bursts
+from energy.simulation.overloads import why_refused
 
 ALL_OR_NOTHING = "; all or nothing: give it hours, and a part of it may fit"
 Placed = dict[int, Sequence[Burst]]  # by a piece's number

@@ -11,13 +11,13 @@ from math import ceil
 import numpy as np
 
 from energy.answers.choosing.pieces import MOST_PAUSE_S
-from energy.budget import Budget
 from energy.model import Index, Mask
 from energy.model.demand import Burst, Step, bursts, steps
 from energy.model.limits import refusals, room
 from energy.model.timeline import Interval, one_after_another, snap
-from energy.refused import why_refused
-from energy.scene import inverter_windows, limits_of, ranked
+from energy.simulation.budget import Budget
+from energy.simulation.case import inverter_windows, limits_of, ranked
+from energy.simulation.overloads import why_refused
 
 SURGE_S = 1.0  # starts further apart than this do not meet
 EPSILON_S = 1e-6

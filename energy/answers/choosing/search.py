@@ -15,7 +15,7 @@ from energy.answers.choosing.bound import Bound
 from energy.answers.choosing.items import Items, items_of
 from energy.answers.choosing.judge import AT_ONCE, Held, Judge, Levels, OutOfWork, Progress
 from energy.answers.choosing.pieces import pieces, tables
-from energy.budget import Budget
+from energy.simulation.budget import Budget
 
 EXACT_ITEMS = 14  # up to so many items everything is tried
 EXACT_TRIES = 400  # for those beyond the greedy choice, at effort 1

@@ -6,7 +6,7 @@ start comes last: whoever is on site has started.
 
 from energy.answers.fixing import kit, leaving, tasks
 from energy.answers.fixing.ladder import Ladder
-from energy.budget import Budget
+from energy.simulation.budget import Budget
 
 KINDS = {
     "inverter-off-between-tasks": "switching the inverter off between tasks",
@@ -27,7 +27,7 @@ KINDS = {
 def ladders(b: Budget) -> list[Ladder]:
     """The kinds of change that this plan allows, easiest first.
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> [kind.kind for kind in ladders(budget(Plan.read("builtin:cloudy-repair")))][:2]
     ['inverter-off-between-tasks', 'move-flexible']

@@ -10,12 +10,12 @@ import numpy as np
 from energy.answers.choosing.coarse import Coarse, worst_first
 from energy.answers.fixing.ladder import Change, Ladder
 from energy.answers.poses import Search, search
-from energy.budget import Budget, changed
 from energy.model.limits import Refusal
 from energy.model.timeline import Interval
-from energy.outcome import FULL_PERCENT
 from energy.plan.kit import compass_word
 from energy.plan.words import and_list
+from energy.simulation.budget import Budget, changed
+from energy.simulation.result import FULL_PERCENT
 
 SOURCE_W = 100.0  # what a vehicle's 12 V socket gives for hours (common practice, no source)
 SOURCE_MOST_MIN = 480

@@ -12,10 +12,10 @@ from energy.answers.choosing.coarse import SLOT_S
 from energy.answers.choosing.pieces import Piece, tables
 from energy.answers.choosing.search import Search
 from energy.answers.fixing.ladder import Change, Ladder
-from energy.budget import Budget, changed
 from energy.plan.task import Task
 from energy.plan.words import and_list
-from energy.scene import ranked
+from energy.simulation.budget import Budget, changed
+from energy.simulation.case import ranked
 
 TRIES = 16  # for improving on the greedy choice
 

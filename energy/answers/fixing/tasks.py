@@ -6,9 +6,9 @@ What is left out is in `leaving`, changes to the kit are in `kit`.
 import math
 
 from energy.answers.fixing.ladder import Change, Ladder
-from energy.budget import Budget
 from energy.plan.words import and_list
-from energy.scene import ranked
+from energy.simulation.budget import Budget
+from energy.simulation.case import ranked
 
 
 def nearer_noon(b: Budget) -> Ladder | None:

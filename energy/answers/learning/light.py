@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from energy.answers.learning.readings import Row
-from energy.budget import Budget, budget
 from energy.model import Array, Index, Mask
 from energy.model.simulate import Case
+from energy.simulation.budget import Budget, budget
 from energy.weather.record import HOUR_S
 
 # Standard deviations as shares, from judgement tried on invented days: a day's sky (more where

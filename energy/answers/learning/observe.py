@@ -17,13 +17,13 @@ from energy.answers.learning.named import pack_key, panel_key, tools_of
 from energy.answers.learning.readings import Row
 from energy.answers.learning.seen import RUN_ON_SCATTER, Day, Group
 from energy.answers.learning.used import PLUG_METER, Used, is_read, with_readings
-from energy.budget import Budget, budget
 from energy.model import Array
 from energy.model.electronics import inverter_curve
 from energy.model.simulate import Case, Draw
 from energy.plan import Plan
 from energy.plan.task import Task
-from energy.runs import solar_limit_w
+from energy.simulation.budget import Budget, budget
+from energy.simulation.cables import solar_limit_w
 
 # Standard deviations, from judgement tried on invented days: the start charge [percent] where it
 # was read and where not; one cut's energy.

@@ -15,8 +15,8 @@ from energy.answers.learning.overlay import Kit, kit_of, refuse_known_rows, with
 from energy.answers.learning.own import usual_at
 from energy.answers.learning.readings import Readings, read_readings
 from energy.answers.learning.used import HIGHEST_READ, is_read
-from energy.budget import budget
 from energy.plan import Plan, PlanError
+from energy.simulation.budget import budget
 
 ONES_OWN_S = 60.0  # the charge at the start is the plan's own, not a prediction
 WHOLE = 0.5  # of a percent: displays show whole ones

@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from energy.answers.learning.readings import Row
-from energy.budget import Budget
 from energy.model import Array
 from energy.model.simulate import Case, simulate
+from energy.simulation.budget import Budget
 from energy.weather.record import HOUR_S
 
 CELLS_AT_ONCE = 400_000  # segments x lanes: bounds the memory

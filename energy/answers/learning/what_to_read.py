@@ -19,10 +19,10 @@ from energy.answers.learning.named import tools_of
 from energy.answers.learning.observe import observe
 from energy.answers.learning.readings import Row
 from energy.answers.learning.seen import Day, at_moment
-from energy.budget import Budget
 from energy.model import Array
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
+from energy.simulation.budget import Budget
 
 SUGGESTED = 3
 LEAST_GAIN = 0.02  # of the doubt: less is not worth a walk to the pack

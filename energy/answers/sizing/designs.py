@@ -10,15 +10,15 @@ from typing import Any
 
 import numpy as np
 
-from energy.budget import Budget, budget
 from energy.model import Array, Index, Mask
 from energy.model.battery import Battery
 from energy.model.limits import Refusal
 from energy.model.simulate import Case, simulate
-from energy.outcome import needed
 from energy.plan import Plan
-from energy.runs import at_the_pack, solar_limit_w
-from energy.strings import Arrangement, kept_connection, laid_out, pwm_notes, pwm_share
+from energy.simulation.budget import Budget, budget
+from energy.simulation.cables import at_the_pack, solar_limit_w
+from energy.simulation.result import needed
+from energy.simulation.strings import Arrangement, kept_connection, laid_out, pwm_notes, pwm_share
 from energy.weather.coldest import Cold, coldest
 from energy.weather.futures import record_of
 

@@ -14,7 +14,7 @@ import numpy as np
 from energy.answers.sizing.designs import Designs
 from energy.answers.sizing.proposal import needed_wh
 from energy.model import Array, Index, Mask
-from energy.outcome import needed
+from energy.simulation.result import needed
 
 Progress = Callable[[int, int], None]
 GUESSES = 3  # rounds that follow the margins; then brackets are halved

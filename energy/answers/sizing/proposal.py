@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from energy.answers.sizing.designs import Designs
-from energy.budget import Budget
 from energy.model import Array
 from energy.model.simulate import Case, simulate
+from energy.simulation.budget import Budget
 from energy.weather.record import DAY_S
 
 BIN_S, MOST_BINS = 1800.0, 400

@@ -15,10 +15,10 @@ from energy.answers.sizing.bundles import Bundle, Joined, in_words, joined, smal
 from energy.answers.sizing.candidates import Candidate
 from energy.answers.sizing.designs import LARGE_WH, Designs, designs
 from energy.answers.sizing.frontier import frontier
-from energy.budget import Budget
 from energy.model import Index
 from energy.model.electronics import InverterCurve, inverter_curve
-from energy.refused import why_turned_away
+from energy.simulation.budget import Budget
+from energy.simulation.overloads import why_turned_away
 
 TITLES = 3  # so many kits, by price and by weight, are the best
 MOST_RUNS = 300  # of one kit through all weathers

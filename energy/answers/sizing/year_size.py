@@ -27,10 +27,10 @@ from energy.answers.sizing.costs import Costs, costs
 from energy.answers.sizing.designs import Designs, design, design_changes, designs
 from energy.answers.sizing.frontier import Frontier
 from energy.answers.sizing.years import Years, years
-from energy.budget import Budget, budget
 from energy.model import Array, Index
 from energy.plan import Plan
-from energy.refused import why_turned_away
+from energy.simulation.budget import Budget, budget
+from energy.simulation.overloads import why_turned_away
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

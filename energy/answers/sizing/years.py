@@ -22,14 +22,14 @@ from energy.answers.sizing.designs import (
     with_panel,
 )
 from energy.answers.sizing.proposal import days_in
-from energy.bursts import place_bursts
 from energy.model import Array, Mask
 from energy.model.compiled import Sweep, laid_out, repaid
 from energy.model.simulate import Case, Draw, simulate
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
-from energy.scene import calendar_of, cells_of, scene
-from energy.strings import kept_connection
+from energy.simulation.bursts import place_bursts
+from energy.simulation.case import calendar_of, cells_of, scene
+from energy.simulation.strings import kept_connection
 from energy.weather.coldest import Cold, coldest
 from energy.weather.futures import Source, record_of, weathers
 from energy.weather.moved import moved_rows

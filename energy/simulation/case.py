@@ -12,7 +12,6 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from energy.bursts import Placed
 from energy.model import Array, Index
 from energy.model.battery import Battery
 from energy.model.demand import Burst
@@ -28,8 +27,9 @@ from energy.model.timeline import (
     inside,
 )
 from energy.plan import Plan, PlanError
-from energy.runs import lead_losses
-from energy.solar import Solar, solar, turns
+from energy.simulation.bursts import Placed
+from energy.simulation.cables import lead_losses
+from energy.simulation.solar import Solar, solar, turns
 from energy.weather import drawn
 from energy.weather.futures import Source, Weathers
 from energy.weather.record import DAY_S, HOUR_S, Record

@@ -8,12 +8,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import floor
 
-from energy.bursts import MIDNIGHT, Day, Left, days_of, overlap_s
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.kit import number
 from energy.plan.task import SECONDS_PER_H, SECONDS_PER_MIN, Task
 from energy.plan.words import meant, shown
+from energy.simulation.bursts import MIDNIGHT, Day, Left, days_of, overlap_s
 
 Done = Mapping[str, float | str]  # by a task's name: how much of it in its unit, "all" or "none"
 
@@ -68,7 +68,7 @@ def progress(plan: Plan, calendar: Calendar, span: Interval, done: Done) -> tupl
     comes in the rest of it; what begins at a stated time is open until the end of that date. Raises
     PlanError for names and amounts that cannot be.
 
-    >>> from energy.scene import calendar_of
+    >>> from energy.simulation.case import calendar_of
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> calendar = calendar_of(plan)
     >>> noon, end = (to_utc(t, calendar.zone) for t in (plan.span.start.replace(hour=12),

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from energy import voltages
 from energy.model import Array, cable
 from energy.model.electronics import inverter_curve
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Run
 from energy.plan.task import Task
-from energy.strings import I_SC_SHARE, Arrangement, laid_out, working_v
+from energy.simulation import voltages
+from energy.simulation.strings import I_SC_SHARE, Arrangement, laid_out, working_v
 from energy.weather.coldest import Cold
 
 LEAD_MM2 = 1.3  # AWG 16: a flexible lead may stand behind 20 A, NFPA 70 240.5(B), from memory

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from energy.model.limits import Refusal
-from energy.outcome import Budget
+from energy.simulation.result import Budget
 
 OUTLETS = {"ac": "the mains outlets", "dc12": "the 12 V outlets", "usb": "the USB outlets"}
 

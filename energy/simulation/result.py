@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.bursts import Placed
 from energy.model import Array, Index, Mask
 from energy.model.demand import Burst
 from energy.model.limits import Refusal
 from energy.model.simulate import Case, Run, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
-from energy.progress import Done, Progress
-from energy.solar import Solar
+from energy.simulation.bursts import Placed
+from energy.simulation.progress import Done, Progress
+from energy.simulation.solar import Solar
 from energy.weather import drawn
 from energy.weather.futures import Source, Weathers
 
@@ -401,7 +401,7 @@ def _lowest_share(case: Case) -> Array:
 def lanes_of(case: Case, only: slice | Index) -> Case:
     """Some lanes of a case alone: they go as they went among the others.
 
-    >>> from energy.budget import budget
+    >>> from energy.simulation.budget import budget
     >>> case = budget(Plan.read("builtin:cloudy-repair")).case
     >>> lanes_of(case, slice(3)).factor.shape[1]
     3

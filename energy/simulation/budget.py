@@ -12,21 +12,21 @@ from typing import Any
 
 import numpy as np
 
-from energy.bursts import Placed, place_bursts
 from energy.model import Array
 from energy.model.demand import Burst
 from energy.model.simulate import simulate
 from energy.model.timeline import Calendar, Interval, to_utc
-from energy.outcome import Budget as Budget
-from energy.outcome import Chance as Chance
-from energy.outcome import Lowest as Lowest
-from energy.outcome import wilson as wilson
 from energy.plan import Plan, PlanError
-from energy.progress import Done, Progress, left_by_window, progress
-from energy.runs import mains_notes
-from energy.scene import calendar_of, cells_of, energy_by_task, scene
-from energy.solar import Solar
-from energy.strings import laid_out, pwm_notes
+from energy.simulation.bursts import Placed, place_bursts
+from energy.simulation.cables import mains_notes
+from energy.simulation.case import calendar_of, cells_of, energy_by_task, scene
+from energy.simulation.progress import Done, Progress, left_by_window, progress
+from energy.simulation.result import Budget as Budget
+from energy.simulation.result import Chance as Chance
+from energy.simulation.result import Lowest as Lowest
+from energy.simulation.result import wilson as wilson
+from energy.simulation.solar import Solar
+from energy.simulation.strings import laid_out, pwm_notes
 from energy.weather.futures import Source, Weathers, record_of, weathers
 
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
@@ -57,7 +57,7 @@ def budget(
 
     now is a naive time on the plan's clock inside the span; battery_percent then replaces the
     start charge, and what lies before is done, but for what `done` tells otherwise of a task by its
-    name (see `energy.progress`). `known` is the budget of a plan that differs little: what the
+    name (see `energy.simulation.progress`). `known` is the budget of a plan that differs little: what the
     change leaves alone is taken from there. Raises PlanError for what only the days themselves
     show: a record too short, repeats that do not fit between sunrise and sunset; and for names and
     amounts in `done` that cannot be.
