@@ -177,12 +177,12 @@ def weather(
     """Show what weather is held on this machine, or fetch some: the only command with a network."""
     with wrong_input_in_lines():
         from energy.show import lists, text
-        from energy.weather.held import held
+        from energy.weather.fetched.cache import held
 
         out = text.console()
         if history or forecast:
             from energy.plan import Plan, PlanError
-            from energy.weather import online
+            from energy.weather.fetched import online
 
             if plan is None:
                 raise PlanError(["--history and --forecast need a plan: weather of which place?"])

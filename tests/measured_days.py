@@ -15,8 +15,8 @@ import numpy as np
 from scipy.special import ndtr
 
 from energy.model.sun import clear_sun
-from energy.weather.drawn import extraterrestrial_day_wh
-from energy.weather.generator import (
+from energy.weather.synthetic.drawn import extraterrestrial_day_wh
+from energy.weather.synthetic.generator import (
     DAY_TO_DAY,
     between_months,
     daily_clearness,

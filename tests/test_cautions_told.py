@@ -35,7 +35,7 @@ from energy.answers.wire import wire
 from energy.plan import PlanError
 from energy.show.text import show_cautions, show_check
 from energy.simulation.budget import budget
-from energy.weather.held import About, Forecast, save_forecast
+from energy.weather.fetched.cache import About, Forecast, save_forecast
 
 
 def test_a_caution_names_the_task_the_outlet_and_the_place():

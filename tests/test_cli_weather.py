@@ -13,7 +13,7 @@ import weather_server as ws
 from typer.testing import CliRunner
 
 from energy.cli import app
-from energy.weather import online
+from energy.weather.fetched import online
 
 PLAN = """
 place = { latitude_deg = 50.0, longitude_deg = 10.0, timezone = "UTC" }

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from energy.plan import PlanError
-from energy.weather.climate import clearness_at
-from energy.weather.files import read_record
+from energy.weather.readers.files import read_record
 from energy.weather.record import sun_over
+from energy.weather.synthetic.climate import clearness_at
 
 
 def test_on_a_node_the_table_is_returned_and_half_way_the_mean():

@@ -9,10 +9,10 @@ from scipy.stats import gumbel_r
 
 from energy.simulation.budget import budget
 from energy.weather.coldest import COLD_SPELL_K, MOST_COLD_SPELL_K, RARE_COLD_K, coldest
-from energy.weather.files import read_record
-from energy.weather.futures import record_of
-from energy.weather.held import About, Forecast, save_history
+from energy.weather.fetched.cache import About, Forecast, save_history
+from energy.weather.readers.files import read_record
 from energy.weather.record import Record
+from energy.weather.scenarios import record_of
 
 PLACES = {  # of the three typical years that pvlib installs
     "sand-point": {"latitude_deg": 55.317, "longitude_deg": -160.517},

@@ -10,10 +10,10 @@ from energy.model.timeline import to_utc
 from energy.plan import Plan
 from energy.simulation.budget import budget
 from energy.simulation.case import calendar_of, cells_of
-from energy.weather.climate import clearness_at
-from energy.weather.drawn import extraterrestrial_day_wh, solar_clock_offset_s
-from energy.weather.files import read_record
-from energy.weather.futures import weathers
+from energy.weather.readers.files import read_record
+from energy.weather.scenarios import weathers
+from energy.weather.synthetic.climate import clearness_at
+from energy.weather.synthetic.drawn import extraterrestrial_day_wh, solar_clock_offset_s
 
 # The typical years that pvlib installs (TMY3, TMY2): degrees north and east, clock, height [m].
 SITES = {

@@ -11,18 +11,18 @@ from scipy.stats import ks_2samp
 
 from energy.model.panel import light_on_plane
 from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
-from energy.weather.files import read_record
-from energy.weather.generator import (
-    HOUR_TO_HOUR,
-    OVER_CLEAR_HOUR,
-    hourly_clearness,
-    normal_scores,
-)
-from energy.weather.moved import (
+from energy.weather.readers.files import read_record
+from energy.weather.resampled import (
     BEAM_OVER_CLEAR_W_M2,
     BRIGHTEST_MOVED,
     hours_to_cells,
     interval_means,
+)
+from energy.weather.synthetic.generator import (
+    HOUR_TO_HOUR,
+    OVER_CLEAR_HOUR,
+    hourly_clearness,
+    normal_scores,
 )
 
 BROKEN = (0.3, 0.6)  # clearness of the days looked at: neither overcast nor clear

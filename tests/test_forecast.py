@@ -9,8 +9,8 @@ import pytest
 from energy import Plan, PlanError
 from energy.model.sun import clear_sun
 from energy.simulation.budget import budget, wilson
-from energy.weather import ahead
-from energy.weather.held import About, Forecast, save_forecast, save_history
+from energy.weather.fetched import forecast as ahead
+from energy.weather.fetched.cache import About, Forecast, save_forecast, save_history
 from energy.weather.record import Record
 
 HOUR = 3600.0

@@ -15,15 +15,15 @@ from scipy.stats import binomtest
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import budget, wilson
 from energy.simulation.case import calendar_of, cells_of
-from energy.weather.files import Record, read_record
-from energy.weather.futures import (
+from energy.weather.readers.files import Record, read_record
+from energy.weather.recorded import independent_weathers
+from energy.weather.resampled import moved_rows
+from energy.weather.scenarios import (
     Weathers,
     elevation_of,
     record_of,
     weathers,
 )
-from energy.weather.moved import moved_rows
-from energy.weather.recorded import independent_weathers
 
 SAND_POINT = {"latitude_deg": 55.317, "longitude_deg": -160.517, "elevation_m": 7}
 ALASKA = {**SAND_POINT, "timezone": "America/Anchorage"}

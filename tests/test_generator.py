@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import kstest
 
-from energy.weather.generator import (
+from energy.weather.synthetic.generator import (
     OVER_CLEAR_HOUR,
     between_months,
     daily_clearness,

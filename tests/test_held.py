@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from energy.plan import PlanError
-from energy.weather.held import (
+from energy.weather.fetched.cache import (
     About,
     Forecast,
     forecast_near,
@@ -328,7 +328,7 @@ def no_network(event, arguments):
 sys.addaudithook(no_network)
 import energy
 print(energy.check(energy.Plan.read("builtin:cloudy-repair")).yes)
-print("energy.weather.online" in sys.modules)
+print("energy.weather.fetched.online" in sys.modules)
 """
 
 

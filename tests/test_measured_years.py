@@ -14,7 +14,7 @@ from measured_days import DATES, LATITUDE, LONGITUDE, MONTH
 from energy.model.timeline import to_utc
 from energy.plan import Plan
 from energy.simulation.case import calendar_of
-from energy.weather.futures import weathers
+from energy.weather.scenarios import weathers
 
 YEARS = 500
 SEASONS = {

@@ -31,9 +31,9 @@ from weather_server import (
 
 from energy import __version__
 from energy.plan import PlanError
-from energy.weather.files import read_record
-from energy.weather.held import held
-from energy.weather.online import fetch_forecast, fetch_history, what_forecast, what_history
+from energy.weather.fetched.cache import held
+from energy.weather.fetched.online import fetch_forecast, fetch_history, what_forecast, what_history
+from energy.weather.readers.files import read_record
 
 
 @pytest.fixture(scope="module")

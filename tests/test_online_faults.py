@@ -21,7 +21,7 @@ import pytest
 import weather_server as ws
 from weather_server import LIGHT, Change, Reply, drop, ends, forecast, history, put, without
 
-from energy.weather.online import Unavailable
+from energy.weather.fetched.online import Unavailable
 
 CONTROL = "shortwave_radiation"
 

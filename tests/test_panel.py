@@ -11,7 +11,7 @@ from text_book_sun import zenith_azimuth
 
 from energy.model import panel
 from energy.model.sun import clear_sun, close_beam, position, solar_noon
-from energy.weather.files import read_record
+from energy.weather.readers.files import read_record
 
 SOUTH = 180.0
 

@@ -22,7 +22,7 @@ from energy.answers.sizing.designs import design_changes
 from energy.model.sun import clear_sun
 from energy.plan import Plan
 from energy.simulation.budget import budget
-from energy.weather.held import About, Forecast, save_forecast
+from energy.weather.fetched.cache import About, Forecast, save_forecast
 
 ROUGH: Table = {"kind": "climate", "temp_air_c": [-4, 6]}
 # Invented sun hours of a place at 36 degrees north.

@@ -9,9 +9,9 @@ from energy import Plan
 from energy.model.sun import clear_sun, cloud_transmission
 from energy.model.timeline import to_utc
 from energy.simulation.budget import budget, calendar_of, cells_of
-from energy.weather.files import read_record
-from energy.weather.futures import weathers
-from energy.weather.sky import daily_transmission
+from energy.weather.readers.files import read_record
+from energy.weather.scenarios import weathers
+from energy.weather.synthetic.sky import daily_transmission
 
 SITES = ("sand-point", "greensboro", "miami")
 

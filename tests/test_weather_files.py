@@ -14,7 +14,7 @@ import pvlib
 import pytest
 
 from energy.plan import PlanError
-from energy.weather.files import BUILTIN, read_record
+from energy.weather.readers.files import BUILTIN, read_record
 
 DATA = Path(pvlib.__file__).parent / "data"
 LATITUDE, LONGITUDE = 50.0, 10.0

@@ -12,7 +12,7 @@ import pvlib
 import pytest
 
 from energy.plan import PlanError
-from energy.weather.files import BUILTIN, Record, read_record
+from energy.weather.readers.files import BUILTIN, Record, read_record
 
 DATA = Path(pvlib.__file__).parent / "data"
 PLACE = (50.0, 10.0)

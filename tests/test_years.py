@@ -19,7 +19,7 @@ from energy.answers.worksheet import storage_days
 from energy.plan import Plan
 from energy.show.year_text import summary
 from energy.simulation.budget import budget
-from energy.weather.futures import record_of
+from energy.weather.scenarios import record_of
 
 # A steady load and a pack without losses of its own: what the published fits are about. Invented.
 LOAD_W = 20.0

@@ -23,8 +23,8 @@ import pandas as pd
 import pvlib
 import pytest
 
-from energy.weather.held import Forecast, Held, forecast_near, history_near
-from energy.weather.online import fetch_forecast, fetch_history
+from energy.weather.fetched.cache import Forecast, Held, forecast_near, history_near
+from energy.weather.fetched.online import fetch_forecast, fetch_history
 from energy.weather.record import Record
 
 TODAY = date(2026, 11, 25)

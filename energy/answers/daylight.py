@@ -17,7 +17,7 @@ from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget
 from energy.simulation.case import cells_of, conditions
 from energy.simulation.solar import solar
-from energy.weather.futures import Weathers, weathers
+from energy.weather.scenarios import Weathers, weathers
 
 
 @dataclass(frozen=True)

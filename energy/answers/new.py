@@ -14,7 +14,7 @@ from energy.plan.merge import zone_at
 from energy.plan.moments import window
 from energy.plan.words import meant, shown
 from energy.plan.write import built_in_text, write_changes
-from energy.weather.climate import has_climate
+from energy.weather.synthetic.climate import has_climate
 
 Ask = Callable[[str, str, Callable[[str], Any]], Any]
 AROUND = ("outdoors", "wet", "afloat", "fuel", "enclosed", "alone")

@@ -17,7 +17,7 @@ from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan
 from energy.simulation.budget import Budget
 from energy.simulation.solar import solar
-from energy.weather.futures import Weathers
+from energy.weather.scenarios import Weathers
 
 TILTS_DEG = np.arange(0.0, 91.0, 15.0)  # a finer grid moves no best pose by a degree
 AZIMUTHS_DEG = np.arange(0.0, 360.0, 30.0)

@@ -10,8 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from energy.show.text import SUPPLIES
-from energy.weather.ahead import age_in_words
-from energy.weather.held import Held
+from energy.weather.fetched.cache import Held
+from energy.weather.fetched.forecast import age_in_words
 
 
 def show_tools(tools: dict[str, dict[str, Any]], out: Console) -> None:

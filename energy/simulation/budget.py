@@ -27,7 +27,7 @@ from energy.simulation.result import Lowest as Lowest
 from energy.simulation.result import wilson as wilson
 from energy.simulation.solar import Solar
 from energy.simulation.strings import laid_out, pwm_notes
-from energy.weather.futures import Source, Weathers, record_of, weathers
+from energy.weather.scenarios import Source, Weathers, record_of, weathers
 
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
 LEDGER = (

@@ -30,9 +30,9 @@ from energy.plan import Plan, PlanError
 from energy.simulation.bursts import Placed
 from energy.simulation.cables import lead_losses
 from energy.simulation.solar import Solar, solar, turns
-from energy.weather import drawn
-from energy.weather.futures import Source, Weathers
 from energy.weather.record import DAY_S, HOUR_S, Record
+from energy.weather.scenarios import Source, Weathers
+from energy.weather.synthetic import drawn
 
 MONTH_H = 30.0 * 24.0
 MOST_SEGMENTS = 400_000

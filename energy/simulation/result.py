@@ -21,8 +21,8 @@ from energy.plan import Plan
 from energy.simulation.bursts import Placed
 from energy.simulation.progress import Done, Progress
 from energy.simulation.solar import Solar
-from energy.weather import drawn
-from energy.weather.futures import Source, Weathers
+from energy.weather.scenarios import Source, Weathers
+from energy.weather.synthetic import drawn
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -16,7 +16,7 @@ from energy.model.timeline import Calendar, Interval, inside, to_utc
 from energy.plan import Plan
 from energy.simulation.cables import at_the_pack, solar_limit_w
 from energy.simulation.strings import Arrangement, laid_out
-from energy.weather.futures import Weathers
+from energy.weather.scenarios import Weathers
 
 CELLS_AT_ONCE = 30_000  # rows x lanes worked on at once: bounds the memory of the optics
 

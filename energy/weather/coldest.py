@@ -9,7 +9,7 @@ import numpy as np
 
 from energy.model import cable
 from energy.plan import Plan, PlanError
-from energy.weather.held import Forecast, history_near
+from energy.weather.fetched.cache import Forecast, history_near
 from energy.weather.record import DAY_S, Record
 from energy.weather.recorded import FAR_KM, FAR_M, apart
 

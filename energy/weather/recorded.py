@@ -12,9 +12,9 @@ from energy.model import Array, Index
 from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
 from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan
-from energy.weather.generator import DAY_TO_DAY
-from energy.weather.held import Forecast
-from energy.weather.moved import (
+from energy.weather.fetched.cache import Forecast
+from energy.weather.record import DAY_S, Record, ground_km
+from energy.weather.resampled import (
     BEAM_OVER_CLEAR_W_M2,
     BRIGHTEST_MOVED,
     LIT_W_M2,
@@ -25,8 +25,8 @@ from energy.weather.moved import (
     interval_means,
     moved_rows,
 )
-from energy.weather.record import DAY_S, Record, ground_km
-from energy.weather.sky import stated_air
+from energy.weather.synthetic.generator import DAY_TO_DAY
+from energy.weather.synthetic.sky import stated_air
 
 BRIGHTEST_INDEX = 2.0  # in a record's own hours, as they were measured
 SAME_PLACE_KM = 2.0

@@ -7,7 +7,7 @@ from energy.answers.cautioning.battery import pack_temperature
 from energy.answers.cautioning.caution import Caution
 from energy.model.battery import LITHIUM
 from energy.simulation.budget import Budget
-from energy.weather.ahead import age_in_words
+from energy.weather.fetched.forecast import age_in_words
 from energy.weather.record import DAY_S
 from energy.weather.recorded import FAR_KM, FAR_M
 

@@ -31,9 +31,9 @@ from energy.simulation.bursts import place_bursts
 from energy.simulation.case import calendar_of, cells_of, scene
 from energy.simulation.strings import kept_connection
 from energy.weather.coldest import Cold, coldest
-from energy.weather.futures import Source, record_of, weathers
-from energy.weather.moved import moved_rows
 from energy.weather.record import Record
+from energy.weather.resampled import moved_rows
+from energy.weather.scenarios import Source, record_of, weathers
 
 Progress = Callable[[int, int], None]
 _Days = Iterator[tuple[Mask, Array, Array]]

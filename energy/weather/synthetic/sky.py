@@ -10,8 +10,8 @@ from scipy.special import betaincinv
 from energy.model import Array
 from energy.model.sun import Sun, close_beam, cloud_transmission, diffuse_of
 from energy.model.timeline import Calendar
-from energy.weather.generator import between_months
 from energy.weather.record import HOUR_S
+from energy.weather.synthetic.generator import between_months
 
 ASSUMED_AIR_C = 15.0
 # Standard deviation of a day's share of clear-sky light under 0 to 8 eighths of cloud, and the

@@ -18,9 +18,9 @@ import numpy as np
 import pandas as pd
 import pvlib
 
-from energy.weather.plain import read_plain
+from energy.weather.readers.plain import read_plain
+from energy.weather.readers.repair import mend
 from energy.weather.record import Floats, Record, lay_on_clock, local_seconds, refuse
-from energy.weather.repair import mend
 
 __all__ = ["BUILTIN", "Record", "read_record"]
 

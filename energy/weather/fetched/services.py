@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from energy.plan import PlanError
 from energy.plan.words import shown
-from energy.weather.held import Forecast
+from energy.weather.fetched.cache import Forecast
+from energy.weather.readers.repair import TEMP_AIR_C, WIND_SPEED_M_S, mend
 from energy.weather.record import (
     DAY_S,
     HOUR_S,
@@ -28,7 +29,6 @@ from energy.weather.record import (
     is_typical_year,
     stamp_text,
 )
-from energy.weather.repair import TEMP_AIR_C, WIND_SPEED_M_S, mend
 
 POWER = "NASA POWER"
 POWER_ADDRESS = "https://power.larc.nasa.gov/api/temporal/hourly/point"

@@ -11,14 +11,14 @@ import numpy as np
 
 from energy.model import Array, Index
 from energy.model.sun import Sun, close_beam, diffuse_of
-from energy.weather.held import Forecast
-from energy.weather.moved import (
+from energy.weather.fetched.cache import Forecast
+from energy.weather.record import DAY_S, HOUR_S
+from energy.weather.resampled import (
     BEAM_OVER_CLEAR_W_M2,
     BRIGHTEST_MOVED,
     between_middles,
     hours_to_cells,
 )
-from energy.weather.record import DAY_S, HOUR_S
 
 
 def reaches_s(forecast: Forecast) -> float:

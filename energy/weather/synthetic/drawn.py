@@ -16,8 +16,10 @@ from energy.model.sun import Sun, close_beam, diffuse_of
 from energy.model.timeline import Calendar
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Weather
-from energy.weather.climate import clearness_at
-from energy.weather.generator import (
+from energy.weather.record import DAY_S, HOUR_S
+from energy.weather.resampled import BEAM_OVER_CLEAR_W_M2, hours_to_cells, interval_means
+from energy.weather.synthetic.climate import clearness_at
+from energy.weather.synthetic.generator import (
     DAY_TO_DAY,
     HOUR_TO_HOUR,
     OVER_CLEAR_HOUR,
@@ -29,9 +31,7 @@ from energy.weather.generator import (
     noons,
     normal_scores,
 )
-from energy.weather.moved import BEAM_OVER_CLEAR_W_M2, hours_to_cells, interval_means
-from energy.weather.record import DAY_S, HOUR_S
-from energy.weather.sky import daily_transmission, okta_by_date, sky_in_words, stated_air
+from energy.weather.synthetic.sky import daily_transmission, okta_by_date, sky_in_words, stated_air
 
 FROM_MEANS = ("climate", "monthly")
 FUTURES = 200

@@ -18,14 +18,21 @@ from energy.model import Array, Index, Mask
 from energy.model.sun import Sun, clear_sun
 from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan, PlanError
-from energy.weather import ahead, drawn
-from energy.weather.climate import has_climate
 from energy.weather.coldest import Cold, coldest
-from energy.weather.files import read_record
-from energy.weather.held import Forecast, NotHeld, forecast_near, history_near
+from energy.weather.fetched import forecast as ahead
+from energy.weather.fetched.cache import Forecast, NotHeld, forecast_near, history_near
+from energy.weather.readers.files import read_record
 from energy.weather.record import Record
 from energy.weather.recorded import FAR_KM, apart, recorded
-from energy.weather.sky import ASSUMED_AIR_C, cloudy_light, okta_by_date, sky_in_words, stated_air
+from energy.weather.synthetic import drawn
+from energy.weather.synthetic.climate import has_climate
+from energy.weather.synthetic.sky import (
+    ASSUMED_AIR_C,
+    cloudy_light,
+    okta_by_date,
+    sky_in_words,
+    stated_air,
+)
 
 Source = Record | Forecast | None
 

@@ -22,8 +22,8 @@ import requests
 
 from energy import __version__
 from energy.plan.words import one_line
-from energy.weather import services
-from energy.weather.held import (
+from energy.weather.fetched import services
+from energy.weather.fetched.cache import (
     DISTRIBUTION,
     About,
     Forecast,
@@ -32,8 +32,7 @@ from energy.weather.held import (
     save_forecast,
     save_history,
 )
-from energy.weather.record import Record, stamp_text
-from energy.weather.services import (
+from energy.weather.fetched.services import (
     ENSEMBLE,
     ENSEMBLE_ADDRESS,
     ENSEMBLE_LICENCE,
@@ -44,6 +43,7 @@ from energy.weather.services import (
     Question,
     Unavailable,
 )
+from energy.weather.record import Record, stamp_text
 
 __all__ = ["Unavailable", "fetch_forecast", "fetch_history", "what_forecast", "what_history"]
 

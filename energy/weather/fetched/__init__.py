@@ -1,0 +1,1 @@
+"""Weather from the network and its cache; only `online` asks the network."""
