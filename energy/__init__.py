@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from energy.answers.aim import aim as aim
-    from energy.answers.cautions import cautions as cautions
+    from energy.answers.caution.cautions import cautions as cautions
     from energy.answers.check import check as check
     from energy.answers.choose import choose as choose
     from energy.answers.fixes import fixes as fixes
@@ -37,7 +37,7 @@ _HOMES = {
     "choose": "energy.answers.choose",
     "fixes": "energy.answers.fixes",
     "how_many": "energy.answers.how_many",
-    "cautions": "energy.answers.cautions",
+    "cautions": "energy.answers.caution.cautions",
     "learn": "energy.answers.learn",
     "score": "energy.answers.learning.score",
     "trace": "energy.answers.learning.traces",

@@ -89,7 +89,7 @@ def check(
 ) -> None:
     """Does this day of work, or this night out, stay powered?"""
     with wrong_input_in_lines():
-        from energy.answers.cautions import cautions
+        from energy.answers.caution.cautions import cautions
         from energy.answers.check import check as ask
         from energy.answers.fixes import Fixes, fixes
         from energy.plan import Plan
@@ -152,7 +152,7 @@ def choose(
 ) -> None:
     """Which tasks fit, when to run each, and what is left out?"""
     with wrong_input_in_lines():
-        from energy.answers.cautions import cautions
+        from energy.answers.caution.cautions import cautions
         from energy.answers.check import check as ask_check
         from energy.answers.choose import choose as ask
         from energy.answers.how_many import how_many as ask_how_many
@@ -225,7 +225,7 @@ def size(
 ) -> None:
     """How large must panels and pack be for this job, or for a shed that stays?"""
     with wrong_input_in_lines():
-        from energy.answers.cautions import cautions
+        from energy.answers.caution.cautions import cautions
         from energy.answers.size import size as ask
         from energy.answers.sizing.candidates import read_candidates
         from energy.answers.sizing.kits import kits
@@ -283,7 +283,7 @@ def aim(
     """Where should the panels point, and is turning them worth getting up for?"""
     with wrong_input_in_lines():
         from energy.answers.aim import aim as ask
-        from energy.answers.cautions import cautions
+        from energy.answers.caution.cautions import cautions
         from energy.plan import Plan
         from energy.show import aiming, files, text
 
@@ -314,7 +314,7 @@ def wire(
 ) -> None:
     """Which cable and which fuse for each run, and do the panels' strings suit the input?"""
     with wrong_input_in_lines():
-        from energy.answers.cautions import cautions
+        from energy.answers.caution.cautions import cautions
         from energy.answers.strings import with_record_low
         from energy.answers.wire import wire as ask
         from energy.plan import Plan

@@ -55,7 +55,7 @@ def learn(
 ) -> None:
     """What does your own kit really take and give? From the pack's display, or a meter's log."""
     with wrong_input_in_lines():
-        from energy.answers.cautions import Caution, cautions
+        from energy.answers.caution.cautions import Caution, cautions
         from energy.answers.learning.asked import of_a_log, of_a_plan, one_question
         from energy.answers.learning.overlay import as_toml
         from energy.plan import Plan

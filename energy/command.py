@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from matplotlib.figure import Figure
 
-    from energy.answers.cautions import Caution
+    from energy.answers.caution.cautions import Caution
     from energy.answers.learning.own import Own
     from energy.plan import Plan
     from energy.simulation.budget import Budget

@@ -2,7 +2,7 @@
 
 import copy
 
-from energy.answers.cautions import cautions
+from energy.answers.caution.cautions import cautions
 from energy.plan import Plan
 from energy.simulation.budget import budget
 

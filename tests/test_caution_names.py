@@ -9,7 +9,7 @@ from names_that_do_not_warn import CHARGERS as QUIET_CHARGERS
 from names_that_do_not_warn import TASKS as QUIET_TASKS
 from names_that_warn import CHARGERS, TASKS
 
-from energy.answers.cautions import cautions
+from energy.answers.caution.cautions import cautions
 from energy.plan import Plan
 from energy.simulation.budget import budget
 

@@ -9,7 +9,7 @@ import pytest
 from caution_cases import MOST_SERIOUS_FIRST, NOT_RAISED, RAISED
 from caution_plans import AGM, PANEL, air, around, charger, found, task
 
-from energy.answers.cautions import BY_DANGER, CLOSING, cautions
+from energy.answers.caution.cautions import BY_DANGER, CLOSING, cautions
 from energy.plan import Plan
 from energy.plan.profiles import plans
 from energy.simulation.budget import budget

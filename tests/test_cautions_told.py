@@ -27,13 +27,14 @@ from caution_plans import (
 )
 from rich.console import Console
 
-from energy.answers.cautioning.trust import frost_possible
-from energy.answers.cautions import CLOSING, cautions
+from energy.answers.caution.cautions import CLOSING, cautions
+from energy.answers.caution.trust import frost_possible
+from energy.answers.caution.words import show_cautions
 from energy.answers.check import check
 from energy.answers.rest import rest_of
 from energy.answers.wire import wire
 from energy.plan import PlanError
-from energy.show.text import show_cautions, show_check
+from energy.show.text import show_check
 from energy.simulation.budget import budget
 from energy.weather.fetched.cache import About, Forecast, save_forecast
 

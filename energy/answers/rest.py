@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from energy.answers.cautioning.telling import carries
+from energy.answers.caution.telling import carries
 from energy.model.demand import bursts
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError

@@ -36,7 +36,7 @@ from energy.simulation.budget import Budget
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from energy.answers.cautions import Caution
+    from energy.answers.caution.cautions import Caution
 
 KINDS = ("png", "svg", "pdf")
 CAUTIONS_SHOWN = 3

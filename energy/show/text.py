@@ -11,7 +11,6 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.cautions import CLOSING, Caution
 from energy.answers.check import Check, TaskAnswer, clock
 from energy.answers.fixes import Fixes
 from energy.show.progress import progress_lines
@@ -38,7 +37,6 @@ BOOKS = (
     ("idle", "idle draw of pack and inverter", -1),
     ("delivered", "delivered to the tasks", -1),
 )
-CAUTIONS_SHOWN = 6
 
 
 def console(*, errors: bool = False) -> Console:
@@ -361,23 +359,6 @@ def energy_table(b: Budget) -> Table:
         )
         table.caption_justify = "left"
     return table
-
-
-def show_cautions(cautions: Sequence[Caution], out: Console, *, every: bool) -> None:
-    """The cautions that apply, most serious first: no more than fit a screen, or all of them with
-    what raised them and the rule behind them."""
-    if cautions:
-        out.print(Text("Take care", style="bold"))
-    shown = cautions if every else cautions[:CAUTIONS_SHOWN]
-    for caution in shown:
-        out.print(Text(f"- {caution.text}"))
-        if every:
-            out.print(
-                Text(f"  {': '.join(filter(None, (caution.about, caution.rule)))}", style="dim")
-            )
-    if len(cautions) > len(shown):
-        out.print(f"- and {len(cautions) - len(shown)} more: --all-cautions")
-    out.print(Text(CLOSING))
 
 
 def progress(line: str) -> None:

@@ -38,7 +38,7 @@ def main() -> None:
     """Time both, turn and turn about, and print the median ratio."""
     from rich.console import Console
 
-    from energy.answers.cautions import cautions
+    from energy.answers.caution.cautions import cautions
     from energy.answers.check import check
     from energy.answers.learn import learn
     from energy.answers.learning.readings import parse_readings

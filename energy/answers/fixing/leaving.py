@@ -7,7 +7,7 @@ search is that of `choose`, with few tries beyond a greedy choice.
 from collections.abc import Sequence
 from dataclasses import replace
 
-from energy.answers.cautioning.telling import carries
+from energy.answers.caution.telling import carries
 from energy.answers.choosing.coarse import SLOT_S
 from energy.answers.choosing.pieces import Piece, tables
 from energy.answers.choosing.search import Search

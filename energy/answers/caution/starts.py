@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from energy.answers.cautioning.caution import Caution, named
-from energy.answers.cautioning.telling import carries
+from energy.answers.caution.caution import Caution, named
+from energy.answers.caution.telling import carries
 from energy.model import Array, Index, Mask
 from energy.plan.profiles import built_in
 from energy.simulation.budget import Budget

@@ -5,8 +5,8 @@ What a plan's runs and strings come to is `runs`' and `model.cable`'s; here it i
 
 from collections.abc import Callable
 
-from energy.answers.cautioning.caution import Caution, first_few, named
-from energy.answers.cautioning.telling import carries
+from energy.answers.caution.caution import Caution, first_few, named
+from energy.answers.caution.telling import carries
 from energy.model.battery import LITHIUM
 from energy.plan.task import Task
 from energy.simulation.budget import Budget

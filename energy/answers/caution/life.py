@@ -2,7 +2,7 @@
 
 import re
 
-from energy.answers.cautioning.caution import (
+from energy.answers.caution.caution import (
     LIGHT,
     NEAR_RESERVE,
     Caution,
@@ -12,7 +12,7 @@ from energy.answers.cautioning.caution import (
     points_in_hand,
     words,
 )
-from energy.answers.cautioning.telling import carries
+from energy.answers.caution.telling import carries
 from energy.plan.task import Task
 from energy.simulation.budget import Budget
 

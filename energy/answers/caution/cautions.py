@@ -7,9 +7,9 @@ the closing line says so.
 
 from functools import partial
 
-from energy.answers.cautioning import battery, electric, life, starts, tools, trust
-from energy.answers.cautioning.caution import Caution as Caution
-from energy.answers.cautioning.caution import Rule
+from energy.answers.caution import battery, electric, life, starts, tools, trust
+from energy.answers.caution.caution import Caution as Caution
+from energy.answers.caution.caution import Rule
 from energy.simulation.budget import Budget
 
 CLOSING = (

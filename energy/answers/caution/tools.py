@@ -3,8 +3,8 @@
 Which tool does what: `telling`.
 """
 
-from energy.answers.cautioning.caution import Caution, named
-from energy.answers.cautioning.telling import carries
+from energy.answers.caution.caution import Caution, named
+from energy.answers.caution.telling import carries
 from energy.model.battery import LITHIUM
 from energy.plan.task import Task
 from energy.simulation.budget import Budget

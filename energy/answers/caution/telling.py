@@ -6,7 +6,7 @@ What only sounds like a tool (a pepper grinder, a table-saw lamp, a drill on cha
 
 import re
 
-from energy.answers.cautioning.caution import LIGHT, plain
+from energy.answers.caution.caution import LIGHT, plain
 from energy.plan.profiles import built_in
 from energy.plan.task import Task
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from energy.answers.cautioning.caution import Caution, first_few, named
-from energy.answers.cautioning.telling import carries
+from energy.answers.caution.caution import Caution, first_few, named
+from energy.answers.caution.telling import carries
 from energy.model import Array
 from energy.model.battery import LITHIUM
 from energy.simulation.budget import Budget

@@ -3,8 +3,8 @@
 import time
 from datetime import date, timedelta
 
-from energy.answers.cautioning.battery import pack_temperature
-from energy.answers.cautioning.caution import Caution
+from energy.answers.caution.battery import pack_temperature
+from energy.answers.caution.caution import Caution
 from energy.model.battery import LITHIUM
 from energy.simulation.budget import Budget
 from energy.weather.fetched.forecast import age_in_words

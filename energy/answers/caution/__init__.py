@@ -1,0 +1,1 @@
+"""What to take care of, and what raised it."""
