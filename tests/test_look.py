@@ -10,7 +10,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from energy.show.look import COLOURS
+from energy.show.palette import COLOURS
 
 EYES = {
     "all three": np.eye(3),

@@ -16,7 +16,7 @@ from matplotlib.text import Text
 from energy.plan import Plan, PlanError
 from energy.show import plots
 from energy.show.labels import shorten, wrap
-from energy.show.look import COLOURS
+from energy.show.palette import COLOURS
 from energy.show.panels import means, task_rows
 from energy.show.sketch import sketch
 from energy.show.time_axis import clock_marks, midnights, nights

@@ -14,7 +14,8 @@ from energy.model import Array
 from energy.plan.kit import COMPASS, Panel
 from energy.show.aiming import finding, in_a_row, remarks, turned
 from energy.show.labels import ON_A_LABEL, ON_A_MARK, Room, balanced, shorten, style, width_in, wrap
-from energy.show.look import (
+from energy.show.numbers import watt_hours
+from energy.show.palette import (
     COLOURS,
     DPI,
     EDGE_IN,
@@ -24,7 +25,6 @@ from energy.show.look import (
     TITLE_PT,
     WIDTH_IN,
 )
-from energy.show.text import watt_hours
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -13,7 +13,7 @@ from rich.text import Text
 
 from energy.answers.aim import Aim, Setting, enough_for
 from energy.plan.kit import Panel, compass_word
-from energy.show.text import watt_hours
+from energy.show.numbers import watt_hours
 
 GAIN_SHARE = 0.01  # turns that give less more than the best pose are not shown
 SPILLED_SHARE = 0.05  # less of the yield is not worth a word

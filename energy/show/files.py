@@ -8,9 +8,12 @@ import os
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from energy.plan import PlanError
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 def as_json(answer: object) -> str:
@@ -78,3 +81,25 @@ def write_timeline(answer: Any, path: Path) -> None:
     frame.index = [moment.isoformat() for moment in frame.index]
     text = frame.round(3).to_csv(index_label="time", lineterminator="\n")
     write_text(path, text)
+
+
+KINDS = ("png", "svg", "pdf")
+
+
+def save(figure: "Figure", path: Path | str) -> None:
+    """Write a picture as png, svg or pdf, by the suffix of its name; never half of it.
+
+    Raises PlanError with one line for another suffix or a place that cannot be written.
+
+    >>> import tempfile
+    >>> from energy.simulation.budget import budget
+    >>> from energy.plan import Plan
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     save(charge(budget(Plan.read("builtin:two-night-trip"))), f"{folder}/trip.svg")
+    """
+    path = Path(path)
+    kind = path.suffix.lower().removeprefix(".")
+    if kind not in KINDS:
+        got = f'"{path.suffix}"' if path.suffix else "none"
+        raise PlanError([f"{path}: a picture's name must end in .png, .svg or .pdf (got {got})"])
+    write_safely(path, lambda beside: figure.savefig(beside, format=kind, dpi=figure.dpi))

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from energy.model import Array
-from energy.show.look import COLOURS, FAMILY, LABEL_PT
+from energy.show.palette import COLOURS, FAMILY, LABEL_PT
 
 CELL_PX = 3.0  # labels are moved in steps of this
 APART_PX = 6.0  # between two labels

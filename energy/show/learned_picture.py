@@ -15,7 +15,7 @@ from energy.model import Array
 from energy.show.labels import Room, balanced, shorten, style, width_in, wrap
 from energy.show.learning import figure as rounded
 from energy.show.learning import finding, trace_finding
-from energy.show.look import (
+from energy.show.palette import (
     CHARGE_IN,
     COLOURS,
     DASHES,

@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.show.text import SUPPLIES
+from energy.show.terms import SUPPLIES
 from energy.weather.fetched.cache import Held
 from energy.weather.fetched.forecast import age_in_words
 

@@ -14,7 +14,7 @@ from energy.model import Array
 from energy.model.demand import Burst
 from energy.model.timeline import Interval
 from energy.show.labels import ON_A_LINE, ON_A_MARK, Room, shorten, style, width_in
-from energy.show.look import COLOURS, DASHES, LABEL_PT, SMALL_PT
+from energy.show.palette import COLOURS, DASHES, LABEL_PT, SMALL_PT
 from energy.show.time_axis import briefly, hours, midnights
 from energy.simulation.budget import Budget
 

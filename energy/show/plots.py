@@ -5,13 +5,10 @@ imported when a picture is asked for, and none of its global state is touched.
 """
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from energy.plan import PlanError
-from energy.show.files import write_safely
 from energy.show.labels import balanced, shorten, style, width_in, wrap
-from energy.show.look import (
+from energy.show.palette import (
     CHARGE_IN,
     COLOURS,
     DPI,
@@ -38,7 +35,6 @@ if TYPE_CHECKING:
 
     from energy.answers.caution.cautions import Caution
 
-KINDS = ("png", "svg", "pdf")
 CAUTIONS_SHOWN = 3
 MOST_LETTERS = 50  # of a task's name in the title
 PT_IN = 1.0 / 72.0
@@ -71,25 +67,6 @@ def charge(budget: Budget, cautions: Sequence["Caution"] = ()) -> "Figure":
     _headings(panels, key)
     flows_panel(budget, panels[2])
     return figure
-
-
-def save(figure: "Figure", path: Path | str) -> None:
-    """Write a picture as png, svg or pdf, by the suffix of its name; never half of it.
-
-    Raises PlanError with one line for another suffix or a place that cannot be written.
-
-    >>> import tempfile
-    >>> from energy.simulation.budget import budget
-    >>> from energy.plan import Plan
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     save(charge(budget(Plan.read("builtin:two-night-trip"))), f"{folder}/trip.svg")
-    """
-    path = Path(path)
-    kind = path.suffix.lower().removeprefix(".")
-    if kind not in KINDS:
-        got = f'"{path.suffix}"' if path.suffix else "none"
-        raise PlanError([f"{path}: a picture's name must end in .png, .svg or .pdf (got {got})"])
-    write_safely(path, lambda beside: figure.savefig(beside, format=kind, dpi=figure.dpi))
 
 
 def finding(b: Budget) -> str:

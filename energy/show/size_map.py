@@ -11,7 +11,7 @@ from energy.answers.size import GOALS, Size, figure
 from energy.answers.sizing.year_size import YearSize
 from energy.model import Array
 from energy.show.labels import ON_A_LABEL, ON_A_LINE, Room, balanced, shorten, style, width_in, wrap
-from energy.show.look import (
+from energy.show.palette import (
     COLOURS,
     DPI,
     EDGE_IN,

@@ -17,7 +17,8 @@ from energy.answers.sizing.bundles import in_words
 from energy.answers.sizing.kits import Kits
 from energy.answers.sizing.year_size import YearSize
 from energy.answers.worksheet import Worksheet
-from energy.show.text import chance_line, watt_hours
+from energy.show.chance import chance_line
+from energy.show.numbers import watt_hours
 
 MOST_ROWS = 10  # panel sizes shown of the frontier
 WIRING = (

@@ -3,7 +3,6 @@
 Numbers are rounded to what is known of them. Pictures are drawn in `plots`.
 """
 
-import os
 from collections.abc import Iterable, Sequence
 
 from rich import box
@@ -13,8 +12,11 @@ from rich.text import Text
 
 from energy.answers.check import Check, TaskAnswer, clock
 from energy.answers.fixes import Fixes
+from energy.show.chance import chance_line
+from energy.show.numbers import watt_hours
 from energy.show.progress import progress_lines
-from energy.simulation.budget import Budget, Chance
+from energy.show.terms import SUPPLIES
+from energy.simulation.budget import Budget
 from energy.simulation.strings import amps_fit, laid_out
 from energy.weather.recorded import FAR_KM
 
@@ -24,7 +26,6 @@ VERDICTS = {
     "runs-flat": "runs flat",
     "overloads": "overloads",
 }
-SUPPLIES = {"ac": "mains", "dc12": "12 V", "usb": "USB"}
 BOOKS = (
     ("sun_on_panel", "sun on the panels", 1),
     ("other_charging", "other charging", 1),
@@ -37,61 +38,6 @@ BOOKS = (
     ("idle", "idle draw of pack and inverter", -1),
     ("delivered", "delivered to the tasks", -1),
 )
-
-
-def console(*, errors: bool = False) -> Console:
-    """Where the text goes; wide enough for the tables when piped."""
-    found = Console(stderr=errors, highlight=False, soft_wrap=False)
-    if not found.is_terminal:
-        found = Console(stderr=errors, highlight=False, width=100)
-    return found
-
-
-def watt_hours(value: float) -> str:
-    """Wh rounded to three figures at most.
-
-    >>> [watt_hours(x) for x in (0.04, 7.26, 123.4, 1234.0, -1234.0)]
-    ['0', '7', '123', '1230', '-1230']
-    """
-    digits = 0 if abs(value) < 1000.0 else -1
-    return f"{round(value, digits) + 0.0:.0f}"
-
-
-def whole_percent(value: float) -> str:
-    """Whole percent that never call a doubt certain.
-
-    >>> [whole_percent(x) for x in (0.0, 0.4, 87.1, 99.6, 100.0)]
-    ['0', 'under 1', '87', 'over 99', '100']
-    """
-    if 0.0 < value < 1.0:
-        return "under 1"
-    return "over 99" if 99.0 < value < 100.0 else f"{value:.0f}"
-
-
-def chance_line(chance: Chance) -> str:
-    """The chance, always with how many weathers it was tried in and what they are worth.
-
-    >>> chance_line(Chance(87.1, 52.0, 98.0, 31, 7.8, 90.0, None))
-    'worked in 27 of 31 weathers (87 %), worth about 8 independent ones: 52 to 98 %'
-    """
-    worked = round(chance.percent * chance.futures / 100.0)
-    if chance.futures == 1:
-        return "tried in one weather only: an example, not a chance"
-    share = f"worked in {worked} of {chance.futures}"
-    percent = whole_percent(chance.percent)
-    if chance.independent is None and chance.low is not None and chance.high is not None:
-        return (
-            f"{share} drawn weathers ({percent} %); with the doubt about the means"
-            f" {chance.low:.0f} to {chance.high:.0f} %"
-        )
-    if chance.independent is None:
-        return f"{share} futures under the stated sky ({percent} %)"
-    text = f"{share} weathers ({percent} %)"
-    worth = max(round(chance.independent), 1)
-    text += f", worth about {worth} independent {'one' if worth == 1 else 'ones'}"
-    if chance.low is not None and chance.high is not None:
-        text += f": {chance.low:.0f} to {chance.high:.0f} %"
-    return text
 
 
 def strings_suit(b: Budget) -> bool:
@@ -359,9 +305,3 @@ def energy_table(b: Budget) -> Table:
         )
         table.caption_justify = "left"
     return table
-
-
-def progress(line: str) -> None:
-    """A line about what is under way, for people alone, unless they asked for quiet."""
-    if console(errors=True).is_terminal and not os.environ.get("ENERGY_QUIET"):
-        console(errors=True).print(Text(line))

@@ -12,7 +12,7 @@ import numpy as np
 
 from energy.model.timeline import Interval
 from energy.show.labels import style, width_in
-from energy.show.look import COLOURS, SMALL_PT
+from energy.show.palette import COLOURS, SMALL_PT
 from energy.simulation.budget import Budget
 
 MOST_DAYS, MOST_NIGHTS = 10, 60  # with strong midnights; with any: more would only be stripes

@@ -13,7 +13,8 @@ from energy.answers.choose import Choose, Row
 from energy.answers.how_many import HowMany
 from energy.plan.words import and_list
 from energy.show import files
-from energy.show.text import chance_line, watt_hours
+from energy.show.chance import chance_line
+from energy.show.numbers import watt_hours
 from energy.simulation.overloads import why_turned_away
 
 UNITS = {

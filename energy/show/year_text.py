@@ -12,8 +12,8 @@ from rich.text import Text
 
 from energy.answers.size import figure
 from energy.answers.sizing.year_size import Through, YearSize
+from energy.show.numbers import watt_hours
 from energy.show.sizes import WIRING, both, frontier_table, points_table
-from energy.show.text import watt_hours
 
 GENERATOR = (
     "The last few percent of days ask for much more battery or panel: a second source for the worst"
