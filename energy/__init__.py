@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from energy.answers.aim import aim as aim
     from energy.answers.caution.cautions import cautions as cautions
-    from energy.answers.check import check as check
+    from energy.answers.check.check import check as check
     from energy.answers.choose import choose as choose
     from energy.answers.fixes import fixes as fixes
     from energy.answers.how_many import how_many as how_many
@@ -33,7 +33,7 @@ __version__ = "0.1.0"
 _HOMES = {
     "Plan": "energy.plan",
     "PlanError": "energy.plan",
-    "check": "energy.answers.check",
+    "check": "energy.answers.check.check",
     "choose": "energy.answers.choose",
     "fixes": "energy.answers.fixes",
     "how_many": "energy.answers.how_many",

@@ -90,10 +90,11 @@ def check(
     """Does this day of work, or this night out, stay powered?"""
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
-        from energy.answers.check import check as ask
+        from energy.answers.check.check import check as ask
+        from energy.answers.check.check import words as text
         from energy.answers.fixes import Fixes, fixes
         from energy.plan import Plan
-        from energy.show import files, text
+        from energy.show import files
 
         files.refuse_the_same(plan, csv, plot)
         read = Plan.read(plan or DEMO)
@@ -153,12 +154,13 @@ def choose(
     """Which tasks fit, when to run each, and what is left out?"""
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
-        from energy.answers.check import check as ask_check
+        from energy.answers.check.check import check as ask_check
+        from energy.answers.check.check import words as text
+        from energy.answers.check.rest import rest_of, under
         from energy.answers.choose import choose as ask
         from energy.answers.how_many import how_many as ask_how_many
-        from energy.answers.rest import rest_of, under
         from energy.plan import Plan, PlanError
-        from energy.show import files, sizes, text, timetable
+        from energy.show import files, sizes, timetable
 
         files.refuse_the_same(plan, write, plot, calendar)
         if how_many is not None and (write or plot or calendar or open_it):
@@ -226,13 +228,14 @@ def size(
     """How large must panels and pack be for this job, or for a shed that stays?"""
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
+        from energy.answers.check.check import words as text
         from energy.answers.size import size as ask
         from energy.answers.sizing.candidates import read_candidates
         from energy.answers.sizing.kits import kits
         from energy.answers.sizing.year_size import YearSize, year_size
         from energy.answers.worksheet import worksheet
         from energy.plan import Plan, PlanError
-        from energy.show import files, sizes, text, year_text
+        from energy.show import files, sizes, year_text
         from energy.simulation.budget import budget
 
         if season not in ("job", "year"):
@@ -284,8 +287,9 @@ def aim(
     with wrong_input_in_lines():
         from energy.answers.aim import aim as ask
         from energy.answers.caution.cautions import cautions
+        from energy.answers.check.check import words as text
         from energy.plan import Plan
-        from energy.show import aiming, files, text
+        from energy.show import aiming, files
 
         files.refuse_the_same(plan, plot, write)
         read = Plan.read(plan or DEMO)
@@ -315,10 +319,11 @@ def wire(
     """Which cable and which fuse for each run, and do the panels' strings suit the input?"""
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
+        from energy.answers.check.check import words as text
         from energy.answers.strings import with_record_low
         from energy.answers.wire import wire as ask
         from energy.plan import Plan
-        from energy.show import files, text, wiring
+        from energy.show import files, wiring
         from energy.simulation.budget import budget
 
         read = Plan.read(plan or DEMO)

@@ -56,10 +56,11 @@ def learn(
     """What does your own kit really take and give? From the pack's display, or a meter's log."""
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import Caution, cautions
+        from energy.answers.check.check import words as text
         from energy.answers.learning.asked import of_a_log, of_a_plan, one_question
         from energy.answers.learning.overlay import as_toml
         from energy.plan import Plan
-        from energy.show import files, learning, text
+        from energy.show import files, learning
         from energy.simulation.budget import budget
 
         one_question(
@@ -113,9 +114,10 @@ def tools(
 ) -> None:
     """List the load profiles, show one with all its figures, or add one of your own."""
     with wrong_input_in_lines():
+        from energy.answers.check.check import words as text
         from energy.answers.tools import tools as ask
         from energy.plan import PlanError
-        from energy.show import files, lists, text
+        from energy.show import files, lists
 
         if add is not None:
             from energy.answers.own_tool import asked, own_tool, pairs, refuse_taken, start_missing
@@ -176,7 +178,8 @@ def weather(
 ) -> None:
     """Show what weather is held on this machine, or fetch some: the only command with a network."""
     with wrong_input_in_lines():
-        from energy.show import lists, text
+        from energy.answers.check.check import words as text
+        from energy.show import lists
         from energy.weather.fetched.cache import held
 
         out = text.console()

@@ -70,7 +70,7 @@ def wrong_input_in_lines() -> Iterator[None]:
 
 
 def charge_picture(budget: "Budget", warned: "Sequence[Caution]") -> "Figure":
-    from energy.show import plots
+    from energy.answers.check.check import picture as plots
 
     return plots.charge(budget, warned)
 
@@ -88,7 +88,7 @@ def say_care(own: "Own | None", warned: "Sequence[Caution]", every: bool) -> Non
     """The end of an answer: which figures are the person's own, and what to take care of."""
     from rich.text import Text
 
-    from energy.show import text
+    from energy.answers.check.check import words as text
 
     out = text.console()
     if own is not None:
@@ -150,7 +150,7 @@ def draw(figure: Callable[[], "Figure"], plot: Path | None, open_it: bool) -> No
     if plot is None and open_it:
         raise PlanError(["--open shows the picture of --plot: give --plot FILE too"])
     if plot is not None:
-        from energy.show import plots
+        from energy.answers.check.check import picture as plots
 
         plots.save(figure(), plot)
         if open_it:

@@ -10,7 +10,7 @@ import pandas as pd
 import pvlib
 import pytest
 
-from energy.answers.check import check
+from energy.answers.check.check import check
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget
 

@@ -30,11 +30,11 @@ from rich.console import Console
 from energy.answers.caution.cautions import CLOSING, cautions
 from energy.answers.caution.trust import frost_possible
 from energy.answers.caution.words import show_cautions
-from energy.answers.check import check
-from energy.answers.rest import rest_of
+from energy.answers.check.check import check
+from energy.answers.check.rest import rest_of
+from energy.answers.check.words import show_check
 from energy.answers.wire import wire
 from energy.plan import PlanError
-from energy.show.text import show_check
 from energy.simulation.budget import budget
 from energy.weather.fetched.cache import About, Forecast, save_forecast
 

@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 from matplotlib.text import Text
 
+from energy.answers.check.check import picture as plots
+from energy.answers.check.panels import means, task_rows
+from energy.answers.check.sketch import sketch
 from energy.plan import Plan, PlanError
-from energy.show import plots
 from energy.show.labels import shorten, wrap
 from energy.show.palette import COLOURS
-from energy.show.panels import means, task_rows
-from energy.show.sketch import sketch
 from energy.show.time_axis import clock_marks, midnights, nights
 from energy.simulation.budget import budget
 

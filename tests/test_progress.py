@@ -11,11 +11,11 @@ import pytest
 from typer.testing import CliRunner
 
 from energy import Plan, PlanError, check
+from energy.answers.check.rest import left_of, rest_of
 from energy.answers.choose import choose
 from energy.answers.fixes import fixes
 from energy.answers.fixing.tasks import nearer_noon
 from energy.answers.how_many import how_many
-from energy.answers.rest import left_of, rest_of
 from energy.cli import app
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget
@@ -65,7 +65,7 @@ def left(whole, now, **done):
 
 def line(whole, now, **done):
     """The words about what was done, as one string."""
-    from energy.show.progress import progress_lines
+    from energy.answers.check.progress_words import progress_lines
 
     return " ".join(progress_lines(check(whole, now=now, battery_percent=60.0, done=done)))
 

@@ -11,13 +11,14 @@ import pytest
 from rich.console import Console
 from test_size import CASES, PHONE, small
 
+from energy.answers.check.check import picture as plots
 from energy.answers.size import GOALS, Size, size
 from energy.answers.sizing.candidates import Candidate
 from energy.answers.sizing.kits import Kit, Kits
 from energy.answers.sizing.year_size import Month, Spell, Through
 from energy.answers.worksheet import worksheet
 from energy.plan import Plan
-from energy.show import plots, sizes
+from energy.show import sizes
 from energy.show.size_map import size_map
 from energy.show.year_text import worst_line
 

@@ -11,12 +11,12 @@ import pytest
 from plan_tables import refused
 from rich.console import Console
 
-from energy.answers.check import check, under_skies
+from energy.answers.check.check import check, under_skies
+from energy.answers.check.picture import charge, finding
+from energy.answers.check.words import failures, show_check
 from energy.answers.choose import choose
 from energy.answers.size import size
 from energy.plan import Plan
-from energy.show.plots import charge, finding
-from energy.show.text import failures, show_check
 from energy.show.timetable import show_choice
 from energy.simulation.budget import budget
 

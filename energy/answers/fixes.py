@@ -10,10 +10,10 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
+from energy.answers.check.rest import left_of
 from energy.answers.fixing.kinds import KINDS, ladders
 from energy.answers.fixing.ladder import Change, Ladder
 from energy.answers.fixing.leaving import least_left_out
-from energy.answers.rest import left_of
 from energy.plan import PlanError
 from energy.simulation.budget import Budget, budget, changed
 

@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
+from energy.answers.check.rest import left_of
 from energy.answers.choosing.filling import Filling
 from energy.answers.choosing.room import Room, Run
-from energy.answers.rest import left_of
 from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, Moment, to_utc
 from energy.plan import Plan, PlanError, profiles

@@ -39,11 +39,12 @@ def main() -> None:
     from rich.console import Console
 
     from energy.answers.caution.cautions import cautions
-    from energy.answers.check import check
+    from energy.answers.check.check import check
+    from energy.answers.check.check import words as text
     from energy.answers.learn import learn
     from energy.answers.learning.readings import parse_readings
     from energy.plan import Plan
-    from energy.show import learning, text
+    from energy.show import learning
 
     def out() -> Console:
         return Console(file=io.StringIO(), width=100)

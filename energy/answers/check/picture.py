@@ -7,6 +7,7 @@ imported when a picture is asked for, and none of its global state is touched.
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from energy.answers.check.panels import Row, charge_panel, flows_panel, task_panel, task_rows
 from energy.show.labels import balanced, shorten, style, width_in, wrap
 from energy.show.palette import (
     CHARGE_IN,
@@ -26,7 +27,6 @@ from energy.show.palette import (
     TITLE_PT,
     WIDTH_IN,
 )
-from energy.show.panels import Row, charge_panel, flows_panel, task_panel, task_rows
 from energy.show.time_axis import clock_changes, time_axis, when
 from energy.simulation.budget import Budget
 

@@ -10,11 +10,11 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.check import Check, TaskAnswer, clock
+from energy.answers.check.check import Check, TaskAnswer, clock
+from energy.answers.check.progress_words import progress_lines
 from energy.answers.fixes import Fixes
 from energy.show.chance import chance_line
 from energy.show.numbers import watt_hours
-from energy.show.progress import progress_lines
 from energy.show.terms import SUPPLIES
 from energy.simulation.budget import Budget
 from energy.simulation.strings import amps_fit, laid_out
@@ -67,7 +67,7 @@ def show_check(
     for line in summary(answer):
         out.print(Text(line))
     if out.is_terminal and (out.encoding or "").startswith("utf"):
-        from energy.show.sketch import sketch
+        from energy.answers.check.sketch import sketch
 
         out.print(Text(sketch(b, width=min(out.width, 90))))
     for sky in answer.skies:

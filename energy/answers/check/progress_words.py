@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 
-from energy.answers.check import Check
-from energy.answers.rest import left_out_with
+from energy.answers.check.check import Check
+from energy.answers.check.rest import left_out_with
 from energy.plan.words import and_list
 from energy.simulation.progress import Progress
 
