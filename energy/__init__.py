@@ -10,7 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from energy.answers.aim import aim as aim
+    from energy.answers.aim.aim import aim as aim
     from energy.answers.caution.cautions import cautions as cautions
     from energy.answers.check.check import check as check
     from energy.answers.choose import choose as choose
@@ -45,7 +45,7 @@ _HOMES = {
     "size": "energy.answers.size",
     "year_size": "energy.answers.sizing.year_size",
     "worksheet": "energy.answers.worksheet",
-    "aim": "energy.answers.aim",
+    "aim": "energy.answers.aim.aim",
     "wire": "energy.answers.wire",
     "tools": "energy.answers.tools",
 }

@@ -285,11 +285,12 @@ def aim(
 ) -> None:
     """Where should the panels point, and is turning them worth getting up for?"""
     with wrong_input_in_lines():
-        from energy.answers.aim import aim as ask
+        from energy.answers.aim.aim import aim as ask
+        from energy.answers.aim.aim import words as aiming
         from energy.answers.caution.cautions import cautions
         from energy.answers.check.check import words as text
         from energy.plan import Plan
-        from energy.show import aiming, files
+        from energy.show import files
 
         files.refuse_the_same(plan, plot, write)
         read = Plan.read(plan or DEMO)

@@ -12,13 +12,13 @@ from plan_tables import CHARGER, plan
 from scipy.optimize import minimize
 from text_book_sun import zenith_azimuth
 
-from energy.answers.aim import aim, enough_for
-from energy.answers.poses import search
+from energy.answers.aim.aim import aim, enough_for
+from energy.answers.aim.picture import aim_picture
+from energy.answers.aim.poses import search
+from energy.answers.aim.words import advice, finding, hours_table, remarks, settings
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.write import write_changes
-from energy.show.aim_picture import aim_picture
-from energy.show.aiming import advice, finding, hours_table, remarks, settings
 from energy.simulation.budget import budget, changed
 
 LAMP = {"name": "lamp", "supply": "dc12", "working_w": 20}

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from test_aim import one_panel
 
-from energy.answers.aim import aim
+from energy.answers.aim.aim import aim
+from energy.answers.aim.words import day_in_words, finding, hours_table, remarks
 from energy.plan import Plan
-from energy.show.aiming import day_in_words, finding, hours_table, remarks
 
 HOURS = {
     "8 h": ("2026-06-21T09:00", "2026-06-21T17:00"),

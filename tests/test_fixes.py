@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from energy import Plan
-from energy.answers.aim import aim
+from energy.answers.aim.aim import aim
 from energy.answers.fixes import fixes
 from energy.answers.fixing.kinds import KINDS
 from energy.plan.write import write_changes

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.daylight import Daylight, daylight, given_wh
-from energy.answers.poses import BIN_MIN, Search, Yields, search
+from energy.answers.aim.daylight import Daylight, daylight, given_wh
+from energy.answers.aim.poses import BIN_MIN, Search, Yields, search
 from energy.model import Array
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget, changed
@@ -150,7 +150,7 @@ class Aim:
 
     def plot(self) -> "Figure":
         """The yield of all poses and the watts of a day: a matplotlib figure."""
-        from energy.show.aim_picture import aim_picture  # the one way up: it shows itself
+        from energy.answers.aim.picture import aim_picture  # the one way up: it shows itself
 
         return aim_picture(self)
 

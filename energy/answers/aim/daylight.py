@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from energy.answers.poses import DAY_BINS, half_hours, span_of
+from energy.answers.aim.poses import DAY_BINS, half_hours, span_of
 from energy.model import Array
 from energy.model.timeline import Interval, inside
 from energy.plan import Plan, PlanError

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.aim import Aim
-from energy.answers.poses import BIN_MIN, DAY_BINS
+from energy.answers.aim.aim import Aim
+from energy.answers.aim.poses import BIN_MIN, DAY_BINS
+from energy.answers.aim.words import finding, in_a_row, remarks, turned
 from energy.model import Array
 from energy.plan.kit import COMPASS, Panel
-from energy.show.aiming import finding, in_a_row, remarks, turned
 from energy.show.labels import ON_A_LABEL, ON_A_MARK, Room, balanced, shorten, style, width_in, wrap
 from energy.show.numbers import watt_hours
 from energy.show.palette import (
@@ -41,7 +41,7 @@ def aim_picture(answer: Aim) -> "Figure":
 
     Returns a matplotlib Figure of its own, 10 inches wide.
 
-    >>> from energy.answers.aim import aim
+    >>> from energy.answers.aim.aim import aim
     >>> from energy.plan import Plan
     >>> len(aim_picture(aim(Plan.read("builtin:cloudy-repair"))).axes)
     2

@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.aim import Aim, Setting, enough_for
+from energy.answers.aim.aim import Aim, Setting, enough_for
 from energy.plan.kit import Panel, compass_word
 from energy.show.numbers import watt_hours
 
@@ -38,7 +38,7 @@ def show_aim(answer: Aim, out: Console) -> None:
 def finding(answer: Aim) -> str:
     """The best pose in a sentence.
 
-    >>> from energy.answers.aim import aim
+    >>> from energy.answers.aim.aim import aim
     >>> from energy.plan import Plan
     >>> finding(aim(Plan.read("builtin:two-night-trip"))).split(":")[0]
     'Lay what swings with the boat flat'
@@ -190,7 +190,7 @@ def remarks(answer: Aim) -> list[str]:
 def day_in_words(answer: Aim) -> str:
     """Which days a day's figures are the mean of.
 
-    >>> from energy.answers.aim import aim
+    >>> from energy.answers.aim.aim import aim
     >>> from energy.plan import Plan
     >>> day_in_words(aim(Plan.read("builtin:january-job")))
     'A day here is the mean of the whole days of the plan, Tue 12 Jan to Thu 14 Jan.'
