@@ -13,9 +13,9 @@ if TYPE_CHECKING:
     from energy.answers.aim.aim import aim as aim
     from energy.answers.caution.cautions import cautions as cautions
     from energy.answers.check.check import check as check
-    from energy.answers.choose import choose as choose
+    from energy.answers.choose.choose import choose as choose
+    from energy.answers.choose.how_many import how_many as how_many
     from energy.answers.fixes import fixes as fixes
-    from energy.answers.how_many import how_many as how_many
     from energy.answers.learn import learn as learn
     from energy.answers.learning.score import score as score
     from energy.answers.learning.traces import trace as trace
@@ -34,9 +34,9 @@ _HOMES = {
     "Plan": "energy.plan",
     "PlanError": "energy.plan",
     "check": "energy.answers.check.check",
-    "choose": "energy.answers.choose",
+    "choose": "energy.answers.choose.choose",
     "fixes": "energy.answers.fixes",
-    "how_many": "energy.answers.how_many",
+    "how_many": "energy.answers.choose.how_many",
     "cautions": "energy.answers.caution.cautions",
     "learn": "energy.answers.learn",
     "score": "energy.answers.learning.score",

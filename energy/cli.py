@@ -157,10 +157,11 @@ def choose(
         from energy.answers.check.check import check as ask_check
         from energy.answers.check.check import words as text
         from energy.answers.check.rest import rest_of, under
-        from energy.answers.choose import choose as ask
-        from energy.answers.how_many import how_many as ask_how_many
+        from energy.answers.choose.choose import choose as ask
+        from energy.answers.choose.choose import words as timetable
+        from energy.answers.choose.how_many import how_many as ask_how_many
         from energy.plan import Plan, PlanError
-        from energy.show import files, sizes, timetable
+        from energy.show import files, sizes
 
         files.refuse_the_same(plan, write, plot, calendar)
         if how_many is not None and (write or plot or calendar or open_it):

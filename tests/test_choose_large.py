@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from test_choose_order import plan
 
-from energy.answers.choose import choose
-from energy.answers.choosing.bound import Bound
-from energy.answers.choosing.coarse import SLOT_S
-from energy.answers.choosing.search import Search
+from energy.answers.choose.bound import Bound
+from energy.answers.choose.choose import choose
+from energy.answers.choose.coarse import SLOT_S
+from energy.answers.choose.search import Search
 from energy.simulation.budget import budget, changed
 
 

@@ -11,7 +11,7 @@ from datetime import date
 import pytest
 from choose_plans import HOME, Where, choices, hands_follow, holds, in_order, random_plan
 
-from energy.answers.choose import choose
+from energy.answers.choose.choose import choose
 from energy.simulation.budget import budget
 
 HOUR_S = 3600.0

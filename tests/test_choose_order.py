@@ -7,7 +7,7 @@ import pytest
 from choose_plans import in_order
 
 from energy import Plan
-from energy.answers.choose import choose
+from energy.answers.choose.choose import choose
 from energy.simulation.budget import budget, changed
 
 ENOUGH = {"capacity_wh": 2000, "idle_w": 0, "temperature": 25, "inverter": {"rated_w": 600}}

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from choose_plans import hands_follow, in_order, random_plan, served_by
 
-from energy.answers.choose import choose
+from energy.answers.choose.choose import choose
 from energy.simulation.budget import budget, changed
 
 HOUR_S = 3600.0
@@ -167,7 +167,7 @@ def test_two_processes_with_one_thread_and_two_give_the_same_json():
     script = """
 import json
 from choose_plans import random_plan
-from energy.answers.choose import choose
+from energy.answers.choose.choose import choose
 for seed in (5, 8, 15, 45):
     print(json.dumps(choose(random_plan(seed), slot_s=3600.0).as_dict()))
 """

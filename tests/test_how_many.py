@@ -13,7 +13,7 @@ from test_choose import DAY, plan
 from typer.testing import CliRunner
 
 from energy import Plan, PlanError
-from energy.answers.how_many import how_many
+from energy.answers.choose.how_many import how_many
 from energy.cli import app
 from energy.simulation.budget import budget, changed
 

@@ -12,10 +12,10 @@ from typer.testing import CliRunner
 
 from energy import Plan, PlanError, check
 from energy.answers.check.rest import left_of, rest_of
-from energy.answers.choose import choose
+from energy.answers.choose.choose import choose
+from energy.answers.choose.how_many import how_many
 from energy.answers.fixes import fixes
 from energy.answers.fixing.tasks import nearer_noon
-from energy.answers.how_many import how_many
 from energy.cli import app
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget

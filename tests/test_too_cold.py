@@ -14,10 +14,10 @@ from rich.console import Console
 from energy.answers.check.check import check, under_skies
 from energy.answers.check.picture import charge, finding
 from energy.answers.check.words import failures, show_check
-from energy.answers.choose import choose
+from energy.answers.choose.choose import choose
+from energy.answers.choose.words import show_choice
 from energy.answers.size import size
 from energy.plan import Plan
-from energy.show.timetable import show_choice
 from energy.simulation.budget import budget
 
 LAMP = {"name": "lamp", "supply": "dc12", "working_w": 40, "spread_percent": 0, "must": True}

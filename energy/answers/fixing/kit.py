@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from energy.answers.aim.poses import Search, search
-from energy.answers.choosing.coarse import Coarse, worst_first
+from energy.answers.choose.coarse import Coarse, worst_first
 from energy.answers.fixing.ladder import Change, Ladder
 from energy.model.limits import Refusal
 from energy.model.timeline import Interval

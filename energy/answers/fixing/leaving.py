@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from energy.answers.caution.telling import carries
-from energy.answers.choosing.coarse import SLOT_S
-from energy.answers.choosing.pieces import Piece, tables
-from energy.answers.choosing.search import Search
+from energy.answers.choose.coarse import SLOT_S
+from energy.answers.choose.pieces import Piece, tables
+from energy.answers.choose.search import Search
 from energy.answers.fixing.ladder import Change, Ladder
 from energy.plan.task import Task
 from energy.plan.words import and_list

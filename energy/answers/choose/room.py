@@ -10,7 +10,7 @@ from math import ceil
 
 import numpy as np
 
-from energy.answers.choosing.pieces import MOST_PAUSE_S
+from energy.answers.choose.pieces import MOST_PAUSE_S
 from energy.model import Index, Mask
 from energy.model.demand import Burst, Step, bursts, steps
 from energy.model.limits import refusals, room

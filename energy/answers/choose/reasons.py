@@ -6,9 +6,9 @@ Each line is what the simulation says of the choice with all of that task in it 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from energy.answers.choosing.judge import Held, Judge, clashes
-from energy.answers.choosing.pieces import Blocks, Piece
-from energy.answers.choosing.placing import Occupied
+from energy.answers.choose.judge import Held, Judge, clashes
+from energy.answers.choose.pieces import Blocks, Piece
+from energy.answers.choose.placing import Occupied
 from energy.model.demand import Burst
 from energy.plan.words import and_list
 from energy.simulation.budget import Budget, with_bursts

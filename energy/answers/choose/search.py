@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from energy.answers.choosing.bound import Bound
-from energy.answers.choosing.items import Items, items_of
-from energy.answers.choosing.judge import AT_ONCE, Held, Judge, Levels, OutOfWork, Progress
-from energy.answers.choosing.pieces import pieces, tables
+from energy.answers.choose.bound import Bound
+from energy.answers.choose.items import Items, items_of
+from energy.answers.choose.judge import AT_ONCE, Held, Judge, Levels, OutOfWork, Progress
+from energy.answers.choose.pieces import pieces, tables
 from energy.simulation.budget import Budget
 
 EXACT_ITEMS = 14  # up to so many items everything is tried

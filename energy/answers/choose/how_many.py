@@ -10,8 +10,8 @@ from datetime import date, datetime
 from typing import Any
 
 from energy.answers.check.rest import left_of
-from energy.answers.choosing.filling import Filling
-from energy.answers.choosing.room import Room, Run
+from energy.answers.choose.filling import Filling
+from energy.answers.choose.room import Room, Run
 from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, Moment, to_utc
 from energy.plan import Plan, PlanError, profiles

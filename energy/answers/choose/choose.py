@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.choosing.coarse import SLOT_S, worst_first
-from energy.answers.choosing.judge import Progress, clashes
-from energy.answers.choosing.reasons import LeftOut, Reasons
-from energy.answers.choosing.search import Search
+from energy.answers.choose.coarse import SLOT_S, worst_first
+from energy.answers.choose.judge import Progress, clashes
+from energy.answers.choose.reasons import LeftOut, Reasons
+from energy.answers.choose.search import Search
 from energy.plan import Plan
 from energy.plan.words import and_list
 from energy.simulation.budget import Budget, budget, changed

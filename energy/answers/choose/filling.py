@@ -8,10 +8,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from energy.answers.choosing.batch import Batch
-from energy.answers.choosing.coarse import SLOT_S, Coarse, worst_first
-from energy.answers.choosing.judge import AT_ONCE, MORE_SCENARIOS
-from energy.answers.choosing.room import Room
+from energy.answers.choose.batch import Batch
+from energy.answers.choose.coarse import SLOT_S, Coarse, worst_first
+from energy.answers.choose.judge import AT_ONCE, MORE_SCENARIOS
+from energy.answers.choose.room import Room
 from energy.model.demand import Burst
 from energy.simulation.budget import Budget
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from energy.answers.choosing.pieces import Piece
+from energy.answers.choose.pieces import Piece
 from energy.model import Array
 from energy.plan import Plan
 from energy.simulation.budget import Budget

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from energy.answers.choosing.coarse import Coarse
-from energy.answers.choosing.items import Items
-from energy.answers.choosing.pieces import Piece, laid
+from energy.answers.choose.coarse import Coarse
+from energy.answers.choose.items import Items
+from energy.answers.choose.pieces import Piece, laid
 from energy.model import Array
 from energy.model.demand import Burst
 from energy.simulation.budget import Budget

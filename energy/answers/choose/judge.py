@@ -12,11 +12,11 @@ from itertools import pairwise
 
 import numpy as np
 
-from energy.answers.choosing.batch import Batch
-from energy.answers.choosing.coarse import Coarse, worst_first
-from energy.answers.choosing.items import Items
-from energy.answers.choosing.pieces import Blocks, Piece, tables
-from energy.answers.choosing.placing import Places
+from energy.answers.choose.batch import Batch
+from energy.answers.choose.coarse import Coarse, worst_first
+from energy.answers.choose.items import Items
+from energy.answers.choose.pieces import Blocks, Piece, tables
+from energy.answers.choose.placing import Places
 from energy.model import Mask
 from energy.model.demand import Burst
 from energy.plan import Plan

@@ -9,8 +9,8 @@ from functools import cached_property
 
 import numpy as np
 
-from energy.answers.choosing.coarse import Coarse
-from energy.answers.choosing.pieces import Block, Blocks, Piece, laid
+from energy.answers.choose.coarse import Coarse
+from energy.answers.choose.pieces import Block, Blocks, Piece, laid
 from energy.model import Array
 from energy.model.demand import Burst
 from energy.simulation.budget import Budget

@@ -9,8 +9,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.choose import Choose, Row
-from energy.answers.how_many import HowMany
+from energy.answers.choose.choose import Choose, Row
+from energy.answers.choose.how_many import HowMany
 from energy.plan.words import and_list
 from energy.show import files
 from energy.show.chance import chance_line
