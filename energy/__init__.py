@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from energy.answers.check.check import check as check
     from energy.answers.choose.choose import choose as choose
     from energy.answers.choose.how_many import how_many as how_many
-    from energy.answers.fixes import fixes as fixes
+    from energy.answers.fix.fix import fixes as fixes
     from energy.answers.learn import learn as learn
     from energy.answers.learning.score import score as score
     from energy.answers.learning.traces import trace as trace
@@ -35,7 +35,7 @@ _HOMES = {
     "PlanError": "energy.plan",
     "check": "energy.answers.check.check",
     "choose": "energy.answers.choose.choose",
-    "fixes": "energy.answers.fixes",
+    "fixes": "energy.answers.fix.fix",
     "how_many": "energy.answers.choose.how_many",
     "cautions": "energy.answers.caution.cautions",
     "learn": "energy.answers.learn",

@@ -92,7 +92,7 @@ def check(
         from energy.answers.caution.cautions import cautions
         from energy.answers.check.check import check as ask
         from energy.answers.check.check import words as text
-        from energy.answers.fixes import Fixes, fixes
+        from energy.answers.fix.fix import Fixes, fixes
         from energy.plan import Plan
         from energy.show import files
 

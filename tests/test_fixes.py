@@ -7,8 +7,8 @@ import pytest
 
 from energy import Plan
 from energy.answers.aim.aim import aim
-from energy.answers.fixes import fixes
-from energy.answers.fixing.kinds import KINDS
+from energy.answers.fix.fix import fixes
+from energy.answers.fix.kinds import KINDS
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
 

@@ -14,8 +14,8 @@ from energy import Plan, PlanError, check
 from energy.answers.check.rest import left_of, rest_of
 from energy.answers.choose.choose import choose
 from energy.answers.choose.how_many import how_many
-from energy.answers.fixes import fixes
-from energy.answers.fixing.tasks import nearer_noon
+from energy.answers.fix.fix import fixes
+from energy.answers.fix.tasks import nearer_noon
 from energy.cli import app
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget

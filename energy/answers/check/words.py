@@ -12,7 +12,8 @@ from rich.text import Text
 
 from energy.answers.check.check import Check, TaskAnswer, clock
 from energy.answers.check.progress_words import progress_lines
-from energy.answers.fixes import Fixes
+from energy.answers.fix.fix import Fixes
+from energy.answers.fix.words import show_fixes
 from energy.show.chance import chance_line
 from energy.show.numbers import watt_hours
 from energy.show.terms import SUPPLIES
@@ -91,20 +92,6 @@ def show_check(
 def _some_run(b: Budget, k: int) -> bool:
     """Whether a task of which something is turned away runs at other times."""
     return sum(r.burst.task == k for r in b.refusals) < sum(x.task == k for x in b.bursts)
-
-
-def show_fixes(fixes: Fixes, out: Console) -> None:
-    """The changes that make the answer a yes, each with its chance; and what does not suffice."""
-    if fixes.found:
-        out.print(Text("One of these makes it a yes, the easiest first", style="bold"))
-    for fix in fixes.found:
-        chance = fix.budget.chance
-        worked = round(chance.percent * chance.futures / 100.0)
-        reached = f" ({worked} of {chance.futures})" if chance.futures > 1 else ""
-        out.print(Text(f"- {fix.text}{reached}"))
-    if fixes.not_enough:
-        alone = "Not enough alone" if fixes.found else "Nothing tried is enough"
-        out.print(Text(f"{alone}: {'; '.join(fixes.not_enough)}."))
 
 
 def verdict_words(verdict: str, too_cold: bool) -> str:

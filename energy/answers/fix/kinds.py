@@ -4,8 +4,8 @@ Each is made in `tasks`, `leaving` or `kit`; which size is enough is found in `f
 start comes last: whoever is on site has started.
 """
 
-from energy.answers.fixing import kit, leaving, tasks
-from energy.answers.fixing.ladder import Ladder
+from energy.answers.fix import kit, leaving, tasks
+from energy.answers.fix.ladder import Ladder
 from energy.simulation.budget import Budget
 
 KINDS = {

@@ -5,7 +5,7 @@ What is left out is in `leaving`, changes to the kit are in `kit`.
 
 import math
 
-from energy.answers.fixing.ladder import Change, Ladder
+from energy.answers.fix.ladder import Change, Ladder
 from energy.plan.words import and_list
 from energy.simulation.budget import Budget
 from energy.simulation.case import ranked

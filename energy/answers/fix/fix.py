@@ -11,9 +11,9 @@ from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 from energy.answers.check.rest import left_of
-from energy.answers.fixing.kinds import KINDS, ladders
-from energy.answers.fixing.ladder import Change, Ladder
-from energy.answers.fixing.leaving import least_left_out
+from energy.answers.fix.kinds import KINDS, ladders
+from energy.answers.fix.ladder import Change, Ladder
+from energy.answers.fix.leaving import least_left_out
 from energy.plan import PlanError
 from energy.simulation.budget import Budget, budget, changed
 

@@ -11,7 +11,7 @@ from energy.answers.caution.telling import carries
 from energy.answers.choose.coarse import SLOT_S
 from energy.answers.choose.pieces import Piece, tables
 from energy.answers.choose.search import Search
-from energy.answers.fixing.ladder import Change, Ladder
+from energy.answers.fix.ladder import Change, Ladder
 from energy.plan.task import Task
 from energy.plan.words import and_list
 from energy.simulation.budget import Budget, changed

@@ -9,7 +9,7 @@ import numpy as np
 
 from energy.answers.aim.poses import Search, search
 from energy.answers.choose.coarse import Coarse, worst_first
-from energy.answers.fixing.ladder import Change, Ladder
+from energy.answers.fix.ladder import Change, Ladder
 from energy.model.limits import Refusal
 from energy.model.timeline import Interval
 from energy.plan.kit import compass_word

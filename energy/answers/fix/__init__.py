@@ -1,0 +1,1 @@
+"""The smallest changes that make a no a yes."""

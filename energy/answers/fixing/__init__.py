@@ -1,1 +1,0 @@
-"""What `fixes` rests on: the kinds of change, each a ladder of sizes."""
