@@ -20,11 +20,11 @@ if TYPE_CHECKING:
     from energy.answers.learning.score import score as score
     from energy.answers.learning.traces import trace as trace
     from energy.answers.learning.what_to_read import what_to_read as what_to_read
-    from energy.answers.size import size as size
-    from energy.answers.sizing.year_size import year_size as year_size
+    from energy.answers.size.size import size as size
+    from energy.answers.size.worksheet import worksheet as worksheet
+    from energy.answers.size.year_size import year_size as year_size
     from energy.answers.tools import tools as tools
     from energy.answers.wire import wire as wire
-    from energy.answers.worksheet import worksheet as worksheet
     from energy.plan import Plan as Plan
     from energy.plan import PlanError as PlanError
 
@@ -42,9 +42,9 @@ _HOMES = {
     "score": "energy.answers.learning.score",
     "trace": "energy.answers.learning.traces",
     "what_to_read": "energy.answers.learning.what_to_read",
-    "size": "energy.answers.size",
-    "year_size": "energy.answers.sizing.year_size",
-    "worksheet": "energy.answers.worksheet",
+    "size": "energy.answers.size.size",
+    "year_size": "energy.answers.size.year_size",
+    "worksheet": "energy.answers.size.worksheet",
     "aim": "energy.answers.aim.aim",
     "wire": "energy.answers.wire",
     "tools": "energy.answers.tools",

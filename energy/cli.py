@@ -160,8 +160,9 @@ def choose(
         from energy.answers.choose.choose import choose as ask
         from energy.answers.choose.choose import words as timetable
         from energy.answers.choose.how_many import how_many as ask_how_many
+        from energy.answers.size.size import words as sizes
         from energy.plan import Plan, PlanError
-        from energy.show import files, sizes
+        from energy.show import files
 
         files.refuse_the_same(plan, write, plot, calendar)
         if how_many is not None and (write or plot or calendar or open_it):
@@ -230,13 +231,15 @@ def size(
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.check.check import words as text
-        from energy.answers.size import size as ask
-        from energy.answers.sizing.candidates import read_candidates
-        from energy.answers.sizing.kits import kits
-        from energy.answers.sizing.year_size import YearSize, year_size
-        from energy.answers.worksheet import worksheet
+        from energy.answers.size.candidates import read_candidates
+        from energy.answers.size.kits import kits
+        from energy.answers.size.size import size as ask
+        from energy.answers.size.size import words as sizes
+        from energy.answers.size.size import year_words as year_text
+        from energy.answers.size.worksheet import worksheet
+        from energy.answers.size.year_size import YearSize, year_size
         from energy.plan import Plan, PlanError
-        from energy.show import files, sizes, year_text
+        from energy.show import files
         from energy.simulation.budget import budget
 
         if season not in ("job", "year"):

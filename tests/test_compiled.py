@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from test_size import OUTSIDE, small
 
-from energy.answers.sizing.years import years
+from energy.answers.size.years import years
 from energy.model import Array, compiled
 from energy.model.battery import Battery, advance, start
 from energy.model.compiled import REPAID_STEPS, Sweep, laid_out, machine_code, pass_through, repaid

@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_tables import SAW, Table, plan
 
-from energy.answers.size import GOALS, ranges, size, within_limits
-from energy.answers.sizing.designs import design, designs
-from energy.answers.sizing.frontier import frontier
+from energy.answers.size.designs import design, designs
+from energy.answers.size.frontier import frontier
+from energy.answers.size.size import GOALS, ranges, size, within_limits
 from energy.plan import Plan
 from energy.simulation.budget import Budget, budget
 

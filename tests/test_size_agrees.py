@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 from plan_tables import Table
 from test_size import CUTS, FLOODED, GREENSBORO, INVERTER, LAMP, OUTSIDE, PHONE, PUMP, small
 
-from energy.answers.size import Size, size
-from energy.answers.sizing.designs import design_changes
+from energy.answers.size.designs import design_changes
+from energy.answers.size.size import Size, size
 from energy.model.sun import clear_sun
 from energy.plan import Plan
 from energy.simulation.budget import budget

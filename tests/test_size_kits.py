@@ -11,11 +11,11 @@ import pytest
 from plan_files import problems
 from test_size import CUTS, INVERTER, LAMP, small
 
-from energy.answers.sizing.bundles import Bundle, bundles
-from energy.answers.sizing.candidates import Candidate, read_candidates
-from energy.answers.sizing.designs import designs
-from energy.answers.sizing.kits import Kit, kits
-from energy.answers.sizing.search import Search
+from energy.answers.size.bundles import Bundle, bundles
+from energy.answers.size.candidates import Candidate, read_candidates
+from energy.answers.size.designs import designs
+from energy.answers.size.kits import Kit, kits
+from energy.answers.size.search import Search
 from energy.plan import Plan
 from energy.simulation.budget import budget
 

@@ -12,9 +12,9 @@ from plan_tables import LAMP, plan, refused
 from rich.console import Console
 from typer.testing import CliRunner
 
-from energy.answers.sizing.designs import design, designs
+from energy.answers.size.designs import design, designs
+from energy.answers.size.worksheet import worksheet
 from energy.answers.wire import wire
-from energy.answers.worksheet import worksheet
 from energy.cli import app
 from energy.show.wiring import show_wire
 from energy.simulation.budget import budget

@@ -16,7 +16,7 @@ from energy.answers.check.picture import charge, finding
 from energy.answers.check.words import failures, show_check
 from energy.answers.choose.choose import choose
 from energy.answers.choose.words import show_choice
-from energy.answers.size import size
+from energy.answers.size.size import size
 from energy.plan import Plan
 from energy.simulation.budget import budget
 

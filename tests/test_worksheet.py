@@ -3,7 +3,7 @@
 import pytest
 from plan_tables import plan
 
-from energy.answers.worksheet import (
+from energy.answers.size.worksheet import (
     CRITICAL_RATIO,
     ORDINARY_RATIO,
     Worksheet,

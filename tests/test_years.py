@@ -12,12 +12,12 @@ import pytest
 from plan_files import problems
 from test_size import CUTS, LAMP, PUMP, small
 
-from energy.answers.sizing.proposal import net_w
-from energy.answers.sizing.year_size import YearSize, _cuts, through_years, year_size
-from energy.answers.sizing.years import Years, ready_year, year_plan, years
-from energy.answers.worksheet import storage_days
+from energy.answers.size.proposal import net_w
+from energy.answers.size.worksheet import storage_days
+from energy.answers.size.year_size import YearSize, _cuts, through_years, year_size
+from energy.answers.size.year_words import summary
+from energy.answers.size.years import Years, ready_year, year_plan, years
 from energy.plan import Plan
-from energy.show.year_text import summary
 from energy.simulation.budget import budget
 from energy.weather.scenarios import record_of
 
@@ -226,8 +226,8 @@ def test_cuts_lie_between_what_is_known_and_end_the_search() -> None:
 
 
 def test_the_sizes_for_a_year_are_those_of_a_grid(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("energy.answers.sizing.year_size.PANEL_SIZES", 2)
-    monkeypatch.setattr("energy.answers.sizing.year_size.BATTERY_SIZES", 14)
+    monkeypatch.setattr("energy.answers.size.year_size.PANEL_SIZES", 2)
+    monkeypatch.setattr("energy.answers.size.year_size.BATTERY_SIZES", 14)
     asked = {"panel_w": [150, 350], "battery_wh": [400, 1600]}
     start = steady("miami").replace(size=asked)
     found: YearSize = year_size(start)

@@ -32,10 +32,10 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from energy.answers.size import GOALS  # noqa: E402
-from energy.answers.sizing.designs import Designs, designs  # noqa: E402
-from energy.answers.sizing.frontier import frontier  # noqa: E402
-from energy.answers.sizing.years import years  # noqa: E402
+from energy.answers.size.designs import Designs, designs  # noqa: E402
+from energy.answers.size.frontier import frontier  # noqa: E402
+from energy.answers.size.size import GOALS  # noqa: E402
+from energy.answers.size.years import years  # noqa: E402
 from energy.model.battery import Battery  # noqa: E402
 from energy.model.compiled import Sweep  # noqa: E402
 from energy.model.electronics import inverter_curve  # noqa: E402

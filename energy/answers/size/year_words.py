@@ -10,10 +10,10 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.size import figure
-from energy.answers.sizing.year_size import Through, YearSize
+from energy.answers.size.size import figure
+from energy.answers.size.words import WIRING, both, frontier_table, points_table
+from energy.answers.size.year_size import Through, YearSize
 from energy.show.numbers import watt_hours
-from energy.show.sizes import WIRING, both, frontier_table, points_table
 
 GENERATOR = (
     "The last few percent of days ask for much more battery or panel: a second source for the worst"

@@ -9,8 +9,8 @@ from itertools import combinations, product
 from math import inf
 from typing import Any
 
-from energy.answers.sizing.candidates import Candidate
-from energy.answers.sizing.designs import NO_LIMIT, scaling_limits
+from energy.answers.size.candidates import Candidate
+from energy.answers.size.designs import NO_LIMIT, scaling_limits
 from energy.plan import Plan
 
 Bundle = tuple[tuple[Candidate, int], ...]  # so many of each, in the list's order

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.answers.sizing.designs import Designs
+from energy.answers.size.designs import Designs
 from energy.model import Array
 from energy.model.simulate import Case, simulate
 from energy.simulation.budget import Budget

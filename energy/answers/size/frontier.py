@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from energy.answers.sizing.designs import Designs
-from energy.answers.sizing.proposal import needed_wh
+from energy.answers.size.designs import Designs
+from energy.answers.size.proposal import needed_wh
 from energy.model import Array, Index, Mask
 from energy.simulation.result import needed
 
@@ -74,7 +74,7 @@ def frontier(
     panel_w (p,) and sizes_wh (n,) [W, Wh], rising; goals [percent], rising. `progress` is told how
     many of the p x goals are settled.
 
-    >>> from energy.answers.sizing.designs import designs
+    >>> from energy.answers.size.designs import designs
     >>> from energy.plan import Plan
     >>> of = designs(Plan.read("builtin:cloudy-repair"))
     >>> found = frontier(of, np.array([100.0, 300.0]), np.arange(300.0, 2000.0, 100.0), (80, 95))

@@ -8,10 +8,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from energy.answers.sizing.bundles import Bundle, bundles, joined, total
-from energy.answers.sizing.candidates import Candidate
-from energy.answers.sizing.designs import Designs, design_changes
-from energy.answers.sizing.search import MOST_RUNS, TITLES, Search
+from energy.answers.size.bundles import Bundle, bundles, joined, total
+from energy.answers.size.candidates import Candidate
+from energy.answers.size.designs import Designs, design_changes
+from energy.answers.size.search import MOST_RUNS, TITLES, Search
 from energy.plan import Plan
 
 RANKS = ("", "second ", "third ")[:TITLES]
@@ -89,7 +89,7 @@ def kits(
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> listed = [Candidate("big", "pack", capacity_wh=2000.0, kg=25.0),
     ...           Candidate("sheet", "panel", rated_w=100.0, kg=4.0, count_max=3)]
-    >>> from energy.answers.sizing.designs import designs
+    >>> from energy.answers.size.designs import designs
     >>> [(kit.packs[0][0].name, kit.panels) for kit in kits(designs(plan), listed).found]
     [('big', ())]
     """

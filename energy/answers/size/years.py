@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from energy.answers.sizing.designs import (
+from energy.answers.size.designs import (
     LARGE_WH,
     Base,
     Designs,
@@ -21,7 +21,7 @@ from energy.answers.sizing.designs import (
     unbound,
     with_panel,
 )
-from energy.answers.sizing.proposal import days_in
+from energy.answers.size.proposal import days_in
 from energy.model import Array, Mask
 from energy.model.compiled import Sweep, laid_out, repaid
 from energy.model.simulate import Case, Draw, simulate

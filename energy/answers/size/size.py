@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.sizing.costs import Costs, costs
-from energy.answers.sizing.designs import Designs, design, design_changes, designs
-from energy.answers.sizing.frontier import Frontier, frontier
-from energy.answers.sizing.proposal import load_and_sun
+from energy.answers.size.costs import Costs, costs
+from energy.answers.size.designs import Designs, design, design_changes, designs
+from energy.answers.size.frontier import Frontier, frontier
+from energy.answers.size.proposal import load_and_sun
 from energy.model import Array
 from energy.plan import Plan
 from energy.simulation.budget import Budget, budget
@@ -100,7 +100,7 @@ class Size:
 
     def plot(self) -> "Figure":
         """The map of the chance with the goals' lines and the pick: a matplotlib figure."""
-        from energy.show.size_map import size_map  # the one way up: it shows itself
+        from energy.answers.size.picture import size_map  # the one way up: it shows itself
 
         return size_map(self)
 

@@ -6,7 +6,7 @@ of single things are for `kits`.
 
 from dataclasses import dataclass
 
-from energy.answers.sizing.designs import panel_watts
+from energy.answers.size.designs import panel_watts
 from energy.plan import Plan
 
 # Common practice, no source: whole packs with their inverter, panels with their frame or cloth;

@@ -10,11 +10,11 @@ from math import inf
 
 import numpy as np
 
-from energy.answers.size import at_size
-from energy.answers.sizing.bundles import Bundle, Joined, in_words, joined, smaller, total
-from energy.answers.sizing.candidates import Candidate
-from energy.answers.sizing.designs import LARGE_WH, Designs, designs
-from energy.answers.sizing.frontier import frontier
+from energy.answers.size.bundles import Bundle, Joined, in_words, joined, smaller, total
+from energy.answers.size.candidates import Candidate
+from energy.answers.size.designs import LARGE_WH, Designs, designs
+from energy.answers.size.frontier import frontier
+from energy.answers.size.size import at_size
 from energy.model import Index
 from energy.model.electronics import InverterCurve, inverter_curve
 from energy.simulation.budget import Budget

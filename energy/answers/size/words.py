@@ -12,11 +12,11 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.size import GOALS, Size, figure
-from energy.answers.sizing.bundles import in_words
-from energy.answers.sizing.kits import Kits
-from energy.answers.sizing.year_size import YearSize
-from energy.answers.worksheet import Worksheet
+from energy.answers.size.bundles import in_words
+from energy.answers.size.kits import Kits
+from energy.answers.size.size import GOALS, Size, figure
+from energy.answers.size.worksheet import Worksheet
+from energy.answers.size.year_size import YearSize
 from energy.show.chance import chance_line
 from energy.show.numbers import watt_hours
 

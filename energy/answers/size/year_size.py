@@ -13,7 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.size import (
+from energy.answers.size.costs import Costs, costs
+from energy.answers.size.designs import Designs, design, design_changes, designs
+from energy.answers.size.frontier import Frontier
+from energy.answers.size.size import (
     GOALS,
     Point,
     at_size,
@@ -23,10 +26,7 @@ from energy.answers.size import (
     ranges,
     within_limits,
 )
-from energy.answers.sizing.costs import Costs, costs
-from energy.answers.sizing.designs import Designs, design, design_changes, designs
-from energy.answers.sizing.frontier import Frontier
-from energy.answers.sizing.years import Years, years
+from energy.answers.size.years import Years, years
 from energy.model import Array, Index
 from energy.plan import Plan
 from energy.simulation.budget import Budget, budget
@@ -140,7 +140,7 @@ class YearSize:
 
     def plot(self) -> "Figure":
         """The map of served days with the goals' lines and the pick: a matplotlib figure."""
-        from energy.show.size_map import size_map  # the one way up: it shows itself
+        from energy.answers.size.picture import size_map  # the one way up: it shows itself
 
         return size_map(self)
 

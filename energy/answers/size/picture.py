@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.size import GOALS, Size, figure
-from energy.answers.sizing.year_size import YearSize
+from energy.answers.size.size import GOALS, Size, figure
+from energy.answers.size.words import both
+from energy.answers.size.year_size import YearSize
 from energy.model import Array
 from energy.show.labels import ON_A_LABEL, ON_A_LINE, Room, balanced, shorten, style, width_in, wrap
 from energy.show.palette import (
@@ -23,7 +24,6 @@ from energy.show.palette import (
     TITLE_PT,
     WIDTH_IN,
 )
-from energy.show.sizes import both
 from energy.simulation.result import needed
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ RING = {"markersize": 9.0, "markerfacecolor": "white", "markeredgewidth": 2.0, "
 def size_map(answer: Size | YearSize) -> "Figure":
     """The picture of an answer: the chance as an area, the goals as lines, the pick as a ring.
 
-    >>> from energy.answers.size import size
+    >>> from energy.answers.size.size import size
     >>> from energy.plan import Plan
     >>> len(size_map(size(Plan.read("builtin:cloudy-repair"))).axes)
     1
@@ -143,7 +143,7 @@ def _frame(panel: Any) -> None:
 def finding(answer: Size | YearSize) -> str:
     """What the map shows, in a sentence.
 
-    >>> from energy.answers.size import size
+    >>> from energy.answers.size.size import size
     >>> from energy.plan import Plan
     >>> finding(size(Plan.read("builtin:cloudy-repair"))).split(" reach")[0].split()[0]
     'Take'

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from energy.answers.sizing.designs import panel_watts
-from energy.answers.sizing.proposal import length_days
+from energy.answers.size.designs import panel_watts
+from energy.answers.size.proposal import length_days
 from energy.model.battery import USABLE
 from energy.plan.kit import Pack
 from energy.simulation.budget import Budget

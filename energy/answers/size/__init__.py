@@ -1,0 +1,1 @@
+"""How large must panels and pack be? With kits, the worksheet and whole years."""
