@@ -325,10 +325,11 @@ def wire(
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.check.check import words as text
-        from energy.answers.strings import with_record_low
-        from energy.answers.wire import wire as ask
+        from energy.answers.wire.strings import with_record_low
+        from energy.answers.wire.wire import wire as ask
+        from energy.answers.wire.wire import words as wiring
         from energy.plan import Plan
-        from energy.show import files, wiring
+        from energy.show import files
         from energy.simulation.budget import budget
 
         read = Plan.read(plan or DEMO)

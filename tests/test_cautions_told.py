@@ -33,7 +33,7 @@ from energy.answers.caution.words import show_cautions
 from energy.answers.check.check import check
 from energy.answers.check.rest import rest_of
 from energy.answers.check.words import show_check
-from energy.answers.wire import wire
+from energy.answers.wire.wire import wire
 from energy.plan import PlanError
 from energy.simulation.budget import budget
 from energy.weather.fetched.cache import About, Forecast, save_forecast

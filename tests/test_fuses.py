@@ -7,8 +7,8 @@ import pytest
 from plan_tables import LAMP, plan
 from rich.console import Console
 
-from energy.answers.wire import wire
-from energy.show.wiring import show_wire
+from energy.answers.wire.wire import wire
+from energy.answers.wire.words import show_wire
 
 PANEL = {
     "name": "folder",

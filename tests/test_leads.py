@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from plan_tables import LAMP, SAW, plan
 
-from energy.answers.wire import wire
+from energy.answers.wire.wire import wire
 from energy.simulation.budget import budget, changed
 
 INVERTER = {"rated_w": 2000, "idle_w": 10}

@@ -3,7 +3,7 @@
 import pytest
 from plan_tables import CHARGER, LAMP, SAW, plan, refused
 
-from energy.answers.wire import wire
+from energy.answers.wire.wire import wire
 from energy.model import cable
 from energy.simulation.budget import budget
 

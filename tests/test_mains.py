@@ -7,7 +7,7 @@ import pytest
 from plan_tables import SAW, plan, refused
 from typer.testing import CliRunner
 
-from energy.answers.wire import wire
+from energy.answers.wire.wire import wire
 from energy.cli import app
 from energy.plan import PlanError
 from energy.plan.mains import USUAL_V, usual_mains

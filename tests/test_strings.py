@@ -14,9 +14,9 @@ from typer.testing import CliRunner
 
 from energy.answers.size.designs import design, designs
 from energy.answers.size.worksheet import worksheet
-from energy.answers.wire import wire
+from energy.answers.wire.wire import wire
+from energy.answers.wire.words import show_wire
 from energy.cli import app
-from energy.show.wiring import show_wire
 from energy.simulation.budget import budget
 
 PANEL = {

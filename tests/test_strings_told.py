@@ -6,8 +6,8 @@ import pytest
 from caution_plans import air, found, pack, panel, run, with_changes
 from rich.console import Console
 
-from energy.answers.wire import wire
-from energy.show.wiring import show_wire
+from energy.answers.wire.wire import wire
+from energy.answers.wire.words import show_wire
 
 # 22 V x 1.10 at 0 C, 44 V x 1.10 of two in series: NFPA 70 table 690.7(A), from memory.
 TWO = panel(count=2, v_oc=22, v_mp=18, i_sc=6)

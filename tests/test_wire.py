@@ -8,9 +8,9 @@ import pytest
 from plan_tables import LAMP, SAW, plan, refused
 from rich.console import Console
 
-from energy.answers.wire import wire
+from energy.answers.wire.wire import wire
+from energy.answers.wire.words import show_wire
 from energy.plan import PlanError
-from energy.show.wiring import show_wire
 from energy.simulation.budget import budget
 
 CLEAR = {"kind": "clear", "temp_air_c": [-4, 9]}

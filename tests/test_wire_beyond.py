@@ -6,8 +6,8 @@ import pytest
 from plan_tables import LAMP, plan
 from rich.console import Console
 
-from energy.answers.wire import wire
-from energy.show.wiring import show_wire
+from energy.answers.wire.wire import wire
+from energy.answers.wire.words import show_wire
 
 PANEL = {"rated_w": 200, "v_mp": 18, "v_oc": 21.6, "i_sc": 11.8}
 TO_PACK = {"from": "panel", "to": "pack", "length_m": 5}

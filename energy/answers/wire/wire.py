@@ -7,8 +7,8 @@ gets in a bundle or a coil, and what the law asks, it leaves to local codes and 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from energy.answers.fuses import fuse
-from energy.answers.strings import (
+from energy.answers.wire.fuses import fuse
+from energy.answers.wire.strings import (
     Air,
     String,
     air_of,

@@ -8,8 +8,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.strings import String
-from energy.answers.wire import Wire, Wired
+from energy.answers.wire.strings import String
+from energy.answers.wire.wire import Wire, Wired
 from energy.model import cable
 
 CLOSING = (

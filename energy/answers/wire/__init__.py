@@ -1,0 +1,1 @@
+"""Which cable and which fuse for each run, and do the strings suit the input?"""
