@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from energy.answers.choose.choose import choose as choose
     from energy.answers.choose.how_many import how_many as how_many
     from energy.answers.fix.fix import fixes as fixes
-    from energy.answers.learn import learn as learn
-    from energy.answers.learning.score import score as score
-    from energy.answers.learning.traces import trace as trace
-    from energy.answers.learning.what_to_read import what_to_read as what_to_read
+    from energy.answers.learn.learn import learn as learn
+    from energy.answers.learn.score import score as score
+    from energy.answers.learn.what_to_read import what_to_read as what_to_read
+    from energy.answers.meter.trace import trace as trace
     from energy.answers.size.size import size as size
     from energy.answers.size.worksheet import worksheet as worksheet
     from energy.answers.size.year_size import year_size as year_size
@@ -38,10 +38,10 @@ _HOMES = {
     "fixes": "energy.answers.fix.fix",
     "how_many": "energy.answers.choose.how_many",
     "cautions": "energy.answers.caution.cautions",
-    "learn": "energy.answers.learn",
-    "score": "energy.answers.learning.score",
-    "trace": "energy.answers.learning.traces",
-    "what_to_read": "energy.answers.learning.what_to_read",
+    "learn": "energy.answers.learn.learn",
+    "score": "energy.answers.learn.score",
+    "trace": "energy.answers.meter.trace",
+    "what_to_read": "energy.answers.learn.what_to_read",
     "size": "energy.answers.size.size",
     "year_size": "energy.answers.size.year_size",
     "worksheet": "energy.answers.size.worksheet",

@@ -57,10 +57,11 @@ def learn(
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import Caution, cautions
         from energy.answers.check.check import words as text
-        from energy.answers.learning.asked import of_a_log, of_a_plan, one_question
-        from energy.answers.learning.overlay import as_toml
+        from energy.answers.learn.asked import of_a_log, of_a_plan, one_question
+        from energy.answers.learn.kit_file import as_toml
+        from energy.answers.learn.learn import words as learning
         from energy.plan import Plan
-        from energy.show import files, learning
+        from energy.show import files
         from energy.simulation.budget import budget
 
         one_question(

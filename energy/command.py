@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from energy.answers.caution.cautions import Caution
-    from energy.answers.learning.own import Own
+    from energy.answers.learn.own_figures import Own
     from energy.plan import Plan
     from energy.simulation.budget import Budget
 
@@ -79,7 +79,7 @@ def own_of(read: "Plan", plan: str | None) -> "Own | None":
     """What a plan takes from the kits it names; None where it names none."""
     if not read.profiles:
         return None
-    from energy.answers.learning.own import own
+    from energy.answers.learn.own_figures import own
 
     return own(read, Path(plan or "").parent)
 
@@ -92,7 +92,7 @@ def say_care(own: "Own | None", warned: "Sequence[Caution]", every: bool) -> Non
 
     out = text.console()
     if own is not None:
-        from energy.show.learning import lines_of_own
+        from energy.answers.learn.words import lines_of_own
 
         for line in lines_of_own(own):
             out.print(Text(line))

@@ -13,7 +13,7 @@ from brute_days import HOUR_S, Clock, place
 from brute_loads import inverter_curve, inverter_share, joules_by, within_limits
 from brute_sun import air_c, panel_side_w
 
-from energy.answers.learning.readings import Row
+from energy.answers.learn.readings import Row
 from energy.plan import Plan
 
 DISPLAY_SD = 0.5  # percent, before it is rounded to a whole one

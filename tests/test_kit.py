@@ -7,9 +7,7 @@ import meter_days as lived
 import numpy as np
 import pytest
 
-from energy.answers.learn import learn
-from energy.answers.learning.figures import NOTHING, figures_of, size_of
-from energy.answers.learning.overlay import (
+from energy.answers.learn.kit_file import (
     Kit,
     as_toml,
     named_by,
@@ -18,12 +16,14 @@ from energy.answers.learning.overlay import (
     with_belief,
     with_log,
 )
-from energy.answers.learning.own import own
-from energy.answers.learning.readings import parse_readings
-from energy.answers.learning.score import score
-from energy.answers.learning.what_to_read import what_to_read
+from energy.answers.learn.learn import learn
+from energy.answers.learn.own_figures import own
+from energy.answers.learn.posterior import NOTHING, figures_of, size_of
+from energy.answers.learn.readings import parse_readings
+from energy.answers.learn.score import score
+from energy.answers.learn.what_to_read import what_to_read
+from energy.answers.learn.words import lines_of_own
 from energy.plan import Plan, PlanError
-from energy.show.learning import lines_of_own
 from energy.simulation.budget import budget
 
 READ = "time,battery_percent,tool,count\n08:30,88,,\n11:00,60,angle-grinder-115,20\n"

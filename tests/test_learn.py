@@ -12,12 +12,12 @@ import meter_days as lived
 import numpy as np
 import pytest
 
-from energy.answers.learn import learn
-from energy.answers.learning.figures import INTERVAL_80, NOTHING, figures_of
-from energy.answers.learning.fit import fit, surprise
-from energy.answers.learning.observe import observe
-from energy.answers.learning.overlay import Kit, as_toml, read_kit, with_belief, with_profiles
-from energy.answers.learning.readings import parse_readings
+from energy.answers.learn.fit import fit, surprise
+from energy.answers.learn.kit_file import Kit, as_toml, read_kit, with_belief, with_profiles
+from energy.answers.learn.learn import learn
+from energy.answers.learn.observe import observe
+from energy.answers.learn.posterior import INTERVAL_80, NOTHING, figures_of
+from energy.answers.learn.readings import parse_readings
 from energy.plan import Plan
 from energy.simulation.budget import budget
 

@@ -8,15 +8,15 @@ import pytest
 from rich.console import Console
 from test_learn import NIGHT, days, seen_on
 
-from energy.answers.learn import learn
-from energy.answers.learning.asked import of_a_plan
-from energy.answers.learning.figures import size_of
-from energy.answers.learning.named import tools_of
-from energy.answers.learning.overlay import as_toml, read_kit
-from energy.answers.learning.readings import Readings, parse_readings
-from energy.answers.learning.score import score
+from energy.answers.learn.asked import of_a_plan
+from energy.answers.learn.kit_file import as_toml, read_kit
+from energy.answers.learn.kit_names import tools_of
+from energy.answers.learn.learn import learn
+from energy.answers.learn.posterior import size_of
+from energy.answers.learn.readings import Readings, parse_readings
+from energy.answers.learn.score import score
+from energy.answers.learn.words import show_score
 from energy.plan import Plan, PlanError
-from energy.show.learning import show_score
 
 GRINDER = "angle-grinder-115"
 PLAIN = {"tool": GRINDER, "times": 10, "each_s": 60, "between": ["09:00", "11:00"]}

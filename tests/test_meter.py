@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 from test_traces import GRINDER, counted, cuts, log_of, rows
 
-from energy.answers.learning.meter import parse_log
-from energy.answers.learning.traces import trace
+from energy.answers.meter.log import parse_log
+from energy.answers.meter.trace import trace
 from energy.plan import PlanError
 
 WATTS = [1, 1, 800, 800, 800, 1, 1, 800, 800, 1]

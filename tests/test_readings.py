@@ -3,11 +3,11 @@
 import pytest
 from meter_days import folded, plan_of
 
-from energy.answers.learn import learn
-from energy.answers.learning.done import as_done
-from energy.answers.learning.figures import NOTHING, figures_of
-from energy.answers.learning.observe import observe
-from energy.answers.learning.readings import parse_readings, read_readings
+from energy.answers.learn.day_as_done import as_done
+from energy.answers.learn.learn import learn
+from energy.answers.learn.observe import observe
+from energy.answers.learn.posterior import NOTHING, figures_of
+from energy.answers.learn.readings import parse_readings, read_readings
 from energy.plan import PlanError
 from energy.simulation.budget import budget
 

@@ -6,10 +6,10 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import pytest
 
-from energy.answers.learning.figures import size_of
-from energy.answers.learning.meter import parse_log
-from energy.answers.learning.overlay import Kit, as_toml, read_kit
-from energy.answers.learning.traces import as_task, trace, two_levels, with_trace
+from energy.answers.learn.kit_file import Kit, as_toml, read_kit
+from energy.answers.learn.posterior import size_of
+from energy.answers.meter.log import parse_log
+from energy.answers.meter.trace import as_task, trace, two_levels, with_trace
 from energy.plan import Plan, PlanError
 
 GRINDER = "angle-grinder-115"

@@ -41,10 +41,10 @@ def main() -> None:
     from energy.answers.caution.cautions import cautions
     from energy.answers.check.check import check
     from energy.answers.check.check import words as text
-    from energy.answers.learn import learn
-    from energy.answers.learning.readings import parse_readings
+    from energy.answers.learn.learn import learn
+    from energy.answers.learn.learn import words as learning
+    from energy.answers.learn.readings import parse_readings
     from energy.plan import Plan
-    from energy.show import learning
 
     def out() -> Console:
         return Console(file=io.StringIO(), width=100)

@@ -12,13 +12,13 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from energy.answers.learning.figures import NOTHING as NOT_READ
-from energy.answers.learning.figures import Belief, figures_of, refuse_another, words
-from energy.answers.learning.fit import expected_covariance
-from energy.answers.learning.named import tools_of
-from energy.answers.learning.observe import observe
-from energy.answers.learning.readings import Row
-from energy.answers.learning.seen import Day, at_moment
+from energy.answers.learn.fit import expected_covariance
+from energy.answers.learn.kit_names import tools_of
+from energy.answers.learn.lived_day import Day, at_moment
+from energy.answers.learn.observe import observe
+from energy.answers.learn.posterior import NOTHING as NOT_READ
+from energy.answers.learn.posterior import Belief, figures_of, refuse_another, words
+from energy.answers.learn.readings import Row
 from energy.model import Array
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError

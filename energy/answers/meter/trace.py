@@ -11,7 +11,16 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import numpy as np
 
-from energy.answers.learning.bursts import (
+from energy.answers.learn.kit_file import (
+    LEAST_SPREAD,
+    Kit,
+    refuse_known_log,
+    tool_table,
+    with_belief,
+    with_log,
+)
+from energy.answers.learn.posterior import Figure, rounded, size_of
+from energy.answers.meter.bursts import (
     SPLIT,
     TWICE,
     Seen,
@@ -22,17 +31,8 @@ from energy.answers.learning.bursts import (
     taper,
     two_levels,
 )
-from energy.answers.learning.figures import Figure, rounded, size_of
-from energy.answers.learning.logged import LEVELS, as_task, profile_of
-from energy.answers.learning.meter import MAINS_V, Log, read_log
-from energy.answers.learning.overlay import (
-    LEAST_SPREAD,
-    Kit,
-    refuse_known_log,
-    tool_table,
-    with_belief,
-    with_log,
-)
+from energy.answers.meter.log import MAINS_V, Log, read_log
+from energy.answers.meter.profile import LEVELS, as_task, profile_of
 from energy.model import Array
 from energy.plan import PlanError, profiles
 from energy.plan.profiles import Table
@@ -102,7 +102,7 @@ class Traced:
 
     def plot(self) -> "Picture":
         """The log with what was found in it: a matplotlib figure."""
-        from energy.show.learned_picture import traced  # the one way up, as for every answer
+        from energy.answers.learn.picture import traced  # the one way up, as for every answer
 
         return traced(self)
 
@@ -113,7 +113,7 @@ def trace(log: Log | Path | str, tool: str, count: int | None = None) -> Traced:
     A built-in profile of that name gives what no log shows: outlet, start, cautions. Raises
     PlanError in one line.
 
-    >>> from energy.answers.learning.meter import parse_log
+    >>> from energy.answers.meter.log import parse_log
     >>> rows = [(t, 800 if 20 <= t % 60 < 40 else 1) for t in range(600)]
     >>> log = parse_log("seconds,watts\\n" + "\\n".join(f"{t},{w}" for t, w in rows))
     >>> found = trace(log, "my-saw")

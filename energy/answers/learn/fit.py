@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.answers.learning.figures import Belief
-from energy.answers.learning.seen import Day
+from energy.answers.learn.lived_day import Day
+from energy.answers.learn.posterior import Belief
 from energy.model import Array
 
 STEP, LUCK_STEP = 0.25, 0.25  # to either side, in standard deviations, for the slopes

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from energy.answers.learning.meter import Log
+from energy.answers.meter.log import Log
 from energy.model import Array, Mask
 from energy.plan import PlanError
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from energy.answers.learning.figures import Belief
-from energy.answers.learning.light import Light
-from energy.answers.learning.readings import Row
-from energy.answers.learning.seen import RUN_ON_SCATTER, Day, Observed, load_w, segment_at
+from energy.answers.learn.light import Light
+from energy.answers.learn.lived_day import RUN_ON_SCATTER, Day, Observed, load_w, segment_at
+from energy.answers.learn.posterior import Belief
+from energy.answers.learn.readings import Row
 from energy.model.simulate import Case
 
 # What displays and meters show, as standard deviations from judgement tried on invented days:

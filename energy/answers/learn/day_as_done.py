@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from energy.answers.learning.named import tools_of
-from energy.answers.learning.readings import Row
+from energy.answers.learn.kit_names import tools_of
+from energy.answers.learn.readings import Row
 from energy.plan import Plan, PlanError
 from energy.plan.task import Task, at_other_times
 

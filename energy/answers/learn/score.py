@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from energy.answers.learning.overlay import Kit, kit_of, refuse_known_rows, with_rows
-from energy.answers.learning.own import usual_at
-from energy.answers.learning.readings import Readings, read_readings
-from energy.answers.learning.used import HIGHEST_READ, is_read
+from energy.answers.learn.kit_file import Kit, kit_of, refuse_known_rows, with_rows
+from energy.answers.learn.own_figures import usual_at
+from energy.answers.learn.readings import Readings, read_readings
+from energy.answers.learn.usable import HIGHEST_READ, is_read
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import budget
 
@@ -83,7 +83,7 @@ def score(
 
     Raises PlanError where no percentage can be used, or the rows were learned or scored before.
 
-    >>> from energy.answers.learning.readings import parse_readings
+    >>> from energy.answers.learn.readings import parse_readings
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> seen = parse_readings("time,battery_percent\\n12:00,80\\n18:00,60\\n", plan)
     >>> len(score(plan, seen).compared)

@@ -11,13 +11,13 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.learn import Item, Learned
-from energy.answers.learning.figures import words
-from energy.answers.learning.own import Own
-from energy.answers.learning.score import Score
-from energy.answers.learning.traces import Traced
-from energy.answers.learning.what_to_read import Suggestion
-from energy.answers.learning.what_to_read import as_dict as suggested
+from energy.answers.learn.learn import Item, Learned
+from energy.answers.learn.own_figures import Own
+from energy.answers.learn.posterior import words
+from energy.answers.learn.score import Score
+from energy.answers.learn.what_to_read import Suggestion
+from energy.answers.learn.what_to_read import as_dict as suggested
+from energy.answers.meter.trace import Traced
 from energy.plan import PlanError
 
 if TYPE_CHECKING:
@@ -150,8 +150,8 @@ def show_trace(found: Traced, out: Console) -> None:
 def trace_finding(found: Traced) -> str:
     """What the log shows, in a sentence.
 
-    >>> from energy.answers.learning.meter import parse_log
-    >>> from energy.answers.learning.traces import trace
+    >>> from energy.answers.meter.log import parse_log
+    >>> from energy.answers.meter.trace import trace
     >>> rows = [(t, 800 if 20 <= t % 60 < 40 else 1) for t in range(600)]
     >>> log = parse_log("seconds,watts\\n" + "\\n".join(f"{t},{w}" for t, w in rows))
     >>> trace_finding(trace(log, "my-saw"))

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.answers.learning.readings import Row
+from energy.answers.learn.readings import Row
 from energy.model import Array
 from energy.model.simulate import Case, simulate
 from energy.simulation.budget import Budget

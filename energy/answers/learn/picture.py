@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.learn import Learned
-from energy.answers.learning.traces import Traced
+from energy.answers.learn.learn import Learned
+from energy.answers.learn.words import figure as rounded
+from energy.answers.learn.words import finding, trace_finding
+from energy.answers.meter.trace import Traced
 from energy.model import Array
 from energy.show.labels import Room, balanced, shorten, style, width_in, wrap
-from energy.show.learning import figure as rounded
-from energy.show.learning import finding, trace_finding
 from energy.show.palette import (
     CHARGE_IN,
     COLOURS,
@@ -52,8 +52,8 @@ def learned(answer: Learned) -> "Figure":
     """Charge as it was read, as it was expected, and as it follows from what was learned; the
     sun's watts beside it where any were read. A matplotlib Figure of its own, 10 inches wide.
 
-    >>> from energy.answers.learn import learn
-    >>> from energy.answers.learning.readings import parse_readings
+    >>> from energy.answers.learn.learn import learn
+    >>> from energy.answers.learn.readings import parse_readings
     >>> from energy.plan import Plan
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> text = "time,battery_percent\\n09:00,90\\n12:00,75\\n"
@@ -118,8 +118,8 @@ def _measured(
 def traced(found: Traced) -> "Figure":
     """A meter's log with its bursts, levels and standby. A matplotlib Figure of its own.
 
-    >>> from energy.answers.learning.meter import parse_log
-    >>> from energy.answers.learning.traces import trace
+    >>> from energy.answers.meter.log import parse_log
+    >>> from energy.answers.meter.trace import trace
     >>> rows = [(t, 800 if 20 <= t % 60 < 40 else 1) for t in range(600)]
     >>> log = parse_log("seconds,watts\\n" + "\\n".join(f"{t},{w}" for t, w in rows))
     >>> len(traced(trace(log, "my-saw")).axes)

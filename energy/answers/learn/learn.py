@@ -12,21 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.learning.figures import (
-    INTERVAL_80,
-    LEARNED,
-    MOVED,
-    SURE_OF_CAPACITY,
-    Belief,
-    Figure,
-    figures_of,
-    refuse_another,
-    rounded,
-    words,
-)
-from energy.answers.learning.fit import Fit, fit, surprise
-from energy.answers.learning.observe import observe
-from energy.answers.learning.overlay import (
+from energy.answers.learn.fit import Fit, fit, surprise
+from energy.answers.learn.kit_file import (
     OWN,
     Kit,
     as_toml,
@@ -38,9 +25,22 @@ from energy.answers.learning.overlay import (
     with_profiles,
     with_rows,
 )
-from energy.answers.learning.readings import Readings, Row, read_readings
-from energy.answers.learning.seen import Day
-from energy.answers.learning.what_to_read import what_to_read
+from energy.answers.learn.lived_day import Day
+from energy.answers.learn.observe import observe
+from energy.answers.learn.posterior import (
+    INTERVAL_80,
+    LEARNED,
+    MOVED,
+    SURE_OF_CAPACITY,
+    Belief,
+    Figure,
+    figures_of,
+    refuse_another,
+    rounded,
+    words,
+)
+from energy.answers.learn.readings import Readings, Row, read_readings
+from energy.answers.learn.what_to_read import what_to_read
 from energy.model import Array
 from energy.plan import Plan, PlanError
 from energy.plan.words import and_list
@@ -146,7 +146,7 @@ class Learned:
 
     def plot(self) -> "Picture":
         """Measured against predicted charge: a matplotlib figure."""
-        from energy.show.learned_picture import learned  # the one way up, as for every answer
+        from energy.answers.learn.picture import learned  # the one way up, as for every answer
 
         return learned(self)
 
@@ -159,7 +159,7 @@ def learn(
     A kit, or a file with one, holds what was learned before and is added to. Raises PlanError with
     a line for each thing that is wrong where nothing is left to learn from.
 
-    >>> from energy.answers.learning.readings import parse_readings
+    >>> from energy.answers.learn.readings import parse_readings
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> seen = parse_readings("time,battery_percent,tool,count\\n"
     ...     "09:20,90,,\\n12:00,74,angle-grinder-115,16\\n", plan)

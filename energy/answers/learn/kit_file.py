@@ -13,13 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from energy.answers.learning.figures import (
-    NOTHING,
-    Belief,
-    rounded,
-    size_of,
-)
-from energy.answers.learning.named import (
+from energy.answers.learn.kit_names import (
     PANEL_PLACED,
     TOOL_MAKE,
     pack_key,
@@ -29,7 +23,13 @@ from energy.answers.learning.named import (
     tool_key,
     tools_of,
 )
-from energy.answers.learning.readings import Row
+from energy.answers.learn.posterior import (
+    NOTHING,
+    Belief,
+    rounded,
+    size_of,
+)
+from energy.answers.learn.readings import Row
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.documents import parse, read_text
 from energy.plan.kit import Pack, Panel

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from energy.answers.learning.named import pack_key, panel_key, tools_of
+from energy.answers.learn.kit_names import pack_key, panel_key, tools_of
 from energy.model import Array
 from energy.plan import Plan, PlanError
 from energy.plan.task import Task

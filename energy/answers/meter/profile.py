@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from energy.answers.learning.bursts import Seen, inside, periods
-from energy.answers.learning.figures import rounded
-from energy.answers.learning.meter import MAINS_V, Log
-from energy.answers.learning.overlay import LEAST_SPREAD, OWN, loaded
+from energy.answers.learn.kit_file import LEAST_SPREAD, OWN, loaded
+from energy.answers.learn.posterior import rounded
+from energy.answers.meter.bursts import Seen, inside, periods
+from energy.answers.meter.log import MAINS_V, Log
 from energy.plan.profiles import Table
 from energy.plan.task import Task
 

@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from energy.answers.learning.named import tools_of
+from energy.answers.learn.kit_names import tools_of
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.documents import read_text

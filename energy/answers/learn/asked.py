@@ -5,7 +5,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from energy.answers.learning.overlay import Kit, named_by, read_kit
+from energy.answers.learn.kit_file import Kit, named_by, read_kit
 from energy.plan import Plan, PlanError
 
 APART = {
@@ -45,7 +45,7 @@ def of_a_log(
 
     Raises PlanError for a log that cannot be read, or where nobody says what was logged.
     """
-    from energy.answers.learning.traces import trace, with_trace
+    from energy.answers.meter.trace import trace, with_trace
 
     if tool is None:
         raise PlanError(["--trace needs --tool, the name of what was logged"])
@@ -69,17 +69,17 @@ def of_a_plan(
     """
     kit = named_by(plan, folder, kit_file)
     if what_to_read:
-        from energy.answers.learning.what_to_read import what_to_read as suggest
+        from energy.answers.learn.what_to_read import what_to_read as suggest
 
         return suggest(plan, kit.belief), None
     if readings is None:
         raise PlanError(["needed are a plan and what was read: energy learn PLAN READINGS.csv"])
     if score:
-        from energy.answers.learning.score import score as ask_score
+        from energy.answers.learn.score import score as ask_score
 
         scored = ask_score(plan, readings, kit)
         return scored, scored.kit
-    from energy.answers.learn import learn
+    from energy.answers.learn.learn import learn
 
     found = learn(plan, readings, kit)
     return found, found.kit

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from energy.answers.learning.readings import Row
+from energy.answers.learn.readings import Row
 from energy.model import Array, Index, Mask
 from energy.model.simulate import Case
 from energy.simulation.budget import Budget, budget

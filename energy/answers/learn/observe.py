@@ -10,13 +10,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from energy.answers.learning.done import as_done
-from energy.answers.learning.figures import Belief, figures_of
-from energy.answers.learning.light import light_of
-from energy.answers.learning.named import pack_key, panel_key, tools_of
-from energy.answers.learning.readings import Row
-from energy.answers.learning.seen import RUN_ON_SCATTER, Day, Group
-from energy.answers.learning.used import PLUG_METER, Used, is_read, with_readings
+from energy.answers.learn.day_as_done import as_done
+from energy.answers.learn.kit_names import pack_key, panel_key, tools_of
+from energy.answers.learn.light import light_of
+from energy.answers.learn.lived_day import RUN_ON_SCATTER, Day, Group
+from energy.answers.learn.posterior import Belief, figures_of
+from energy.answers.learn.readings import Row
+from energy.answers.learn.usable import PLUG_METER, Used, is_read, with_readings
 from energy.model import Array
 from energy.model.electronics import inverter_curve
 from energy.model.simulate import Case, Draw

@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from energy.answers.learning.figures import Belief, figures_of
-from energy.answers.learning.overlay import Kit, named_by
+from energy.answers.learn.kit_file import Kit, named_by
+from energy.answers.learn.posterior import Belief, figures_of
 from energy.plan import Plan
 from energy.plan.schema import Place
 

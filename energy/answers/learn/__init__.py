@@ -1,0 +1,1 @@
+"""What a person's own kit really takes and gives, from readings of its display."""

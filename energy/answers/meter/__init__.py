@@ -1,0 +1,1 @@
+"""What a tool really draws, from a meter's log."""
