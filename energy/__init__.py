@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from energy.answers.size.size import size as size
     from energy.answers.size.worksheet import worksheet as worksheet
     from energy.answers.size.year_size import year_size as year_size
-    from energy.answers.tools import tools as tools
+    from energy.answers.start.tools import tools as tools
     from energy.answers.wire.wire import wire as wire
     from energy.plan import Plan as Plan
     from energy.plan import PlanError as PlanError
@@ -47,7 +47,7 @@ _HOMES = {
     "worksheet": "energy.answers.size.worksheet",
     "aim": "energy.answers.aim.aim",
     "wire": "energy.answers.wire.wire",
-    "tools": "energy.answers.tools",
+    "tools": "energy.answers.start.tools",
 }
 __all__ = sorted(_HOMES)
 

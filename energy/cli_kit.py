@@ -116,12 +116,19 @@ def tools(
     """List the load profiles, show one with all its figures, or add one of your own."""
     with wrong_input_in_lines():
         from energy.answers.check.check import words as text
-        from energy.answers.tools import tools as ask
+        from energy.answers.start import words as lists
+        from energy.answers.start.tools import tools as ask
         from energy.plan import PlanError
-        from energy.show import files, lists
+        from energy.show import files
 
         if add is not None:
-            from energy.answers.own_tool import asked, own_tool, pairs, refuse_taken, start_missing
+            from energy.answers.start.own_tool import (
+                asked,
+                own_tool,
+                pairs,
+                refuse_taken,
+                start_missing,
+            )
 
             if word is None:
                 raise PlanError(["--add needs a name: energy tools my-saw --add my-tools.toml"])
@@ -155,7 +162,7 @@ def new(
 ) -> None:
     """Write a plan with comments, to be changed."""
     with wrong_input_in_lines():
-        from energy.answers.new import from_demo, from_questions
+        from energy.answers.start.new import from_demo, from_questions
         from energy.show import files
 
         written = from_questions(prompt, at) if ask else from_demo(demo, at)
@@ -180,7 +187,7 @@ def weather(
     """Show what weather is held on this machine, or fetch some: the only command with a network."""
     with wrong_input_in_lines():
         from energy.answers.check.check import words as text
-        from energy.show import lists
+        from energy.answers.start import words as lists
         from energy.weather.fetched.cache import held
 
         out = text.console()

@@ -7,7 +7,7 @@ import pytest
 from typer.testing import CliRunner
 
 from energy import Plan, PlanError, choose
-from energy.answers.own_tool import own_tool
+from energy.answers.start.own_tool import own_tool
 from energy.cli import app
 from energy.plan.task import RISKS
 
