@@ -1,3 +1,3 @@
-from energy.cli import main
+from energy.cli.main import main
 
 main()

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import typer
 
-from energy.cli import app
+from energy.cli.main import app
 
 README = Path(__file__).parents[1] / "README.md"
 BEGIN, END = "<!-- options: made by tests/readme_made.py -->\n", "<!-- end of options -->\n"

@@ -18,7 +18,7 @@ from typer.testing import CliRunner
 from energy import Plan, PlanError
 from energy.answers.check.rest import rest_of, under
 from energy.answers.choose.choose import choose
-from energy.cli import app
+from energy.cli.main import app
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
 

@@ -13,7 +13,7 @@ import readme_made
 from typer.testing import CliRunner
 
 import energy
-from energy.cli import app
+from energy.cli.main import app
 
 SMALL = """
 [place]
@@ -367,7 +367,7 @@ def test_a_check_loads_no_pictures_and_no_network():
 
 def test_help_does_not_import_the_sun():
     code = (
-        "import sys; from typer.testing import CliRunner; from energy.cli import app;"
+        "import sys; from typer.testing import CliRunner; from energy.cli.main import app;"
         "CliRunner().invoke(app, ['--help']);"
         "print([m for m in ('numpy', 'pandas', 'pvlib', 'pydantic') if m in sys.modules])"
     )

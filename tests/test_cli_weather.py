@@ -12,7 +12,7 @@ import pytest
 import weather_server as ws
 from typer.testing import CliRunner
 
-from energy.cli import app
+from energy.cli.main import app
 from energy.weather.fetched import online
 
 PLAN = """
@@ -92,7 +92,7 @@ def test_no_other_use_asks_the_network(command, tmp_path):
         "asks = ('socket.connect', 'socket.getaddrinfo', 'socket.sendto', 'socket.gethostbyname')\n"
         "sys.addaudithook(lambda e, a: e in asks and sys.exit('network: ' + e))\n"
         f"sys.argv = ['energy', *{command!r}]\n"
-        "from energy.cli import app\n"
+        "from energy.cli.main import app\n"
         "app()\n"
     )
     found = subprocess.run(

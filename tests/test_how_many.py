@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 
 from energy import Plan, PlanError
 from energy.answers.choose.how_many import how_many
-from energy.cli import app
+from energy.cli.main import app
 from energy.simulation.budget import budget, changed
 
 USUAL, ALL = 20, 100  # of the random plans: always, and where asked for

@@ -8,7 +8,7 @@ from plan_tables import SAW, plan, refused
 from typer.testing import CliRunner
 
 from energy.answers.wire.wire import wire
-from energy.cli import app
+from energy.cli.main import app
 from energy.plan import PlanError
 from energy.plan.mains import USUAL_V, usual_mains
 from energy.simulation.budget import budget

@@ -8,7 +8,7 @@ from typer.testing import CliRunner
 
 from energy import Plan, PlanError, choose
 from energy.answers.start.own_tool import own_tool
-from energy.cli import app
+from energy.cli.main import app
 from energy.plan.task import RISKS
 
 

@@ -16,7 +16,7 @@ from energy.answers.choose.choose import choose
 from energy.answers.choose.how_many import how_many
 from energy.answers.fix.fix import fixes
 from energy.answers.fix.tasks import nearer_noon
-from energy.cli import app
+from energy.cli.main import app
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget
 

@@ -16,7 +16,7 @@ from energy.answers.size.designs import design, designs
 from energy.answers.size.worksheet import worksheet
 from energy.answers.wire.wire import wire
 from energy.answers.wire.words import show_wire
-from energy.cli import app
+from energy.cli.main import app
 from energy.simulation.budget import budget
 
 PANEL = {

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from energy.command import (
+from energy.cli.options import (
     DEMO,
     AllCautions,
     Json,

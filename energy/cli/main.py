@@ -11,8 +11,8 @@ from typing import Annotated
 
 import typer
 
-from energy.cli_kit import learn, new, tools, weather
-from energy.command import (
+from energy.cli.kit import learn, new, tools, weather
+from energy.cli.options import (
     DEMO,
     AllCautions,
     Battery,
