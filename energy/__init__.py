@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from energy.plan import Plan as Plan
     from energy.plan import PlanError as PlanError
 
-__version__ = "0.1.0"
+from energy.version import __version__ as __version__
 
 _HOMES = {
     "Plan": "energy.plan",

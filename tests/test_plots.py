@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from matplotlib.text import Text
 
-from energy.answers.check.check import picture as plots
+from energy.answers.check import picture as plots
 from energy.answers.check.panels import means, task_rows
 from energy.answers.check.sketch import sketch
 from energy.plan import Plan, PlanError

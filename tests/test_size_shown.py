@@ -11,12 +11,12 @@ import pytest
 from rich.console import Console
 from test_size import CASES, PHONE, small
 
-from energy.answers.check.check import picture as plots
+from energy.answers.check import picture as plots
+from energy.answers.size import words as sizes
 from energy.answers.size.candidates import Candidate
 from energy.answers.size.kits import Kit, Kits
 from energy.answers.size.picture import size_map
 from energy.answers.size.size import GOALS, Size, size
-from energy.answers.size.size import words as sizes
 from energy.answers.size.worksheet import worksheet
 from energy.answers.size.year_size import Month, Spell, Through
 from energy.answers.size.year_words import worst_line

@@ -1,11 +1,11 @@
-"""What the commands share: their options, errors as lines, what they draw and write.
+"""What the commands share: their options, errors as lines, how an answer is told, what is written.
 
-The commands themselves are in `cli`.
+The commands themselves lie beside this file.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,14 +13,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from matplotlib.figure import Figure
+    from rich.console import Console
 
     from energy.answers.caution.cautions import Caution
     from energy.answers.learn.own_figures import Own
     from energy.plan import Plan
-    from energy.simulation.budget import Budget
 
 DEMO = "builtin:cloudy-repair"
 
@@ -69,40 +67,110 @@ def wrong_input_in_lines() -> Iterator[None]:
         raise typer.Exit(error.status) from None
 
 
-def charge_picture(budget: "Budget", warned: "Sequence[Caution]") -> "Figure":
-    from energy.answers.check.check import picture as plots
+@dataclass(frozen=True)
+class Asked:
+    """A plan file that a command is asked about, None for the demo, and how it is to answer."""
 
-    return plots.charge(budget, warned)
+    source: str | None
+    json: bool = False
+    all_cautions: bool = False
+
+    @property
+    def demo(self) -> bool:
+        """Whether no plan was given."""
+        return self.source is None
+
+    @property
+    def folder(self) -> Path:
+        """Where the plan's own files lie."""
+        return Path(self.source or "").parent
+
+    def read(self, *outputs: Path | None) -> "Plan":
+        """The plan; raises PlanError where it is wrong or would be overwritten by an output."""
+        from energy.plan import Plan
+        from energy.show import files
+
+        files.refuse_the_same(self.source, *outputs)
+        return Plan.read(self.source or DEMO)
+
+    def own(self, read: "Plan") -> "Own | None":
+        """What the plan takes from the kit files it names; None where it names none."""
+        if not read.profiles:
+            return None
+        from energy.answers.learn.own_figures import own
+
+        return own(read, self.folder)
+
+    def tell(
+        self,
+        answer: Changes,
+        show: Callable[["Console"], None],
+        warned: "Sequence[Caution]",
+        read: "Plan | None" = None,
+    ) -> None:
+        """Print an answer as JSON, or in words, with the cautions; of a plan `read` also which of
+        its figures are the owner's."""
+        from energy.show.console import console
+
+        own = None if read is None else self.own(read)
+        if self.json:
+            from energy.show.files import as_json
+
+            nothing: Changes = {} if read is None else {"own_figures": [], "usual_error": None}
+            figures = nothing if own is None else own.as_dict()
+            care = {"cautions": [asdict(caution) for caution in warned]}
+            typer.echo(as_json(answer | figures | care))
+            return
+        from rich.text import Text
+
+        from energy.answers.caution.words import show_cautions
+
+        out = console()
+        show(out)
+        if own is not None:
+            from energy.answers.learn.words import lines_of_own
+
+            for line in lines_of_own(own):
+                out.print(Text(line))
+        show_cautions(warned, out, every=self.all_cautions)
+
+    def written(self, *targets: Path | None, but: str = "") -> None:
+        """Say what was written, or why it was not; nothing beside JSON."""
+        for target in filter(None, targets):
+            if not self.json:
+                typer.echo(f"{target} is not written: {but}." if but else f"Wrote {target}")
+
+    def write_plan(self, target: Path | None, changes: Changes) -> None:
+        """Write the plan with some keys changed and its comments kept; what named a task that is
+        gone goes with it."""
+        if target is None:
+            return
+        from energy.plan import Plan
+        from energy.plan.write import write_changes
+        from energy.show import files
+
+        source = self.source or DEMO
+        before = Plan.read(source)
+        after = before.replace(**changes).source
+        changes = changes | {"task": after["task"]} if "task" in changes else changes
+        if after.get("run") != before.source.get("run"):
+            changes = changes | {"run": after["run"]}
+        origin = source if source.startswith("builtin:") else Path(source)
+        files.write_text(target, write_changes(origin, changes), replace=True)
 
 
-def own_of(read: "Plan", plan: str | None) -> "Own | None":
-    """What a plan takes from the kits it names; None where it names none."""
-    if not read.profiles:
-        return None
-    from energy.answers.learn.own_figures import own
+def save_picture(figure: Callable[[], "Figure"], plot: Path | None, open_it: bool) -> None:
+    """Save a picture where it is wanted, and show it if that is wanted too."""
+    from energy.plan import PlanError
 
-    return own(read, Path(plan or "").parent)
+    if plot is None and open_it:
+        raise PlanError(["--open shows the picture of --plot: give --plot FILE too"])
+    if plot is not None:
+        from energy.show import files
 
-
-def say_care(own: "Own | None", warned: "Sequence[Caution]", every: bool) -> None:
-    """The end of an answer: which figures are the person's own, and what to take care of."""
-    from rich.text import Text
-
-    from energy.answers.check.check import words as text
-
-    out = text.console()
-    if own is not None:
-        from energy.answers.learn.words import lines_of_own
-
-        for line in lines_of_own(own):
-            out.print(Text(line))
-    text.show_cautions(warned, out, every=every)
-
-
-def with_care(answer: Changes, own: "Own | None", warned: "Sequence[Caution]") -> Changes:
-    """An answer as `--json` prints it, with the owner's figures and the cautions."""
-    of_kit = {"own_figures": [], "usual_error": None} if own is None else own.as_dict()
-    return answer | of_kit | {"cautions": [asdict(caution) for caution in warned]}
+        files.save(figure(), plot)
+        if open_it:
+            typer.launch(str(plot))
 
 
 def prompt(question: str, default: str, reading: Callable[[str], Any]) -> Any:
@@ -116,47 +184,6 @@ def prompt(question: str, default: str, reading: Callable[[str], Any]) -> Any:
             typer.echo(error.problems[0], err=True)
 
 
-def write_plan(target: Path, plan: str | None, changes: Changes) -> None:
-    """Write a plan with some keys changed and its comments kept; what named a task that is gone
-    goes with it."""
-    from energy.plan import Plan
-    from energy.plan.write import write_changes
-    from energy.show import files
-
-    source = plan or DEMO
-    origin = source if source.startswith("builtin:") else Path(source)
-    before = Plan.read(source)
-    after = before.replace(**changes).source
-    changes = changes | {"task": after["task"]} if "task" in changes else changes
-    if after.get("run") != before.source.get("run"):
-        changes = changes | {"run": after["run"]}
-    files.write_text(target, write_changes(origin, changes), replace=True)
-
-
-def say_written(*targets: Path | None) -> None:
-    for target in filter(None, targets):
-        typer.echo(f"Wrote {target}")
-
-
-def say_not_written(why: str, *targets: Path | None) -> None:
-    for target in filter(None, targets):
-        typer.echo(f"{target} is not written: {why}.")
-
-
-def draw(figure: Callable[[], "Figure"], plot: Path | None, open_it: bool) -> None:
-    """Save a picture where it is wanted, and show it if that is wanted too."""
-    from energy.plan import PlanError
-
-    if plot is None and open_it:
-        raise PlanError(["--open shows the picture of --plot: give --plot FILE too"])
-    if plot is not None:
-        from energy.answers.check.check import picture as plots
-
-        plots.save(figure(), plot)
-        if open_it:
-            typer.launch(str(plot))
-
-
 def percent(text: str | None) -> float | None:
     """The charge as a person says it: 45, 45 % or 45%."""
     from energy.plan import PlanError
@@ -167,14 +194,14 @@ def percent(text: str | None) -> float | None:
         return None
     bare = text.strip().removesuffix("%").strip()
     try:
-        found = number(float(bare))
+        value = number(float(bare))
     except ValueError:
-        found = None
-    if found is None:
+        value = None
+    if value is None:
         raise PlanError([f"--battery must be a percentage, such as 45 (got {shown(text)})"])
-    if 0.0 < found < 1.0 and "%" not in text:
-        raise PlanError([f"--battery is in percent (got {bare}): did you mean {100.0 * found:g}?"])
-    return found
+    if 0.0 < value < 1.0 and "%" not in text:
+        raise PlanError([f"--battery is in percent (got {bare}): did you mean {100.0 * value:g}?"])
+    return value
 
 
 def amounts(said: "Sequence[str] | None") -> dict[str, float | str]:
@@ -182,18 +209,19 @@ def amounts(said: "Sequence[str] | None") -> dict[str, float | str]:
     from energy.plan import PlanError
     from energy.plan.words import shown
 
-    found: dict[str, float | str] = {}
+    done: dict[str, float | str] = {}
     for text in said or ():
         name, _, amount = (part.strip() for part in text.rpartition("="))
         if not name:
             raise PlanError([f'--done must be TASK=AMOUNT, such as "tea=0" (got {shown(text)})'])
-        if name in found:
+        if name in done:
             raise PlanError([f"--done names {shown(name)} twice"])
-        found[name] = amount
-    return found
+        done[name] = amount
+    return done
 
 
 def moment(text: str | None, plan: "Plan") -> datetime | None:
+    """A time in the plan's span: 13:20, or with its date."""
     from energy.plan.moments import moment_in_span
 
     return None if text is None else moment_in_span(text, plan.span.start)

@@ -20,3 +20,14 @@ def whole_percent(value: float) -> str:
     if 0.0 < value < 1.0:
         return "under 1"
     return "over 99" if 99.0 < value < 100.0 else f"{value:.0f}"
+
+
+def figure(value: float) -> str:
+    """A figure as it is shown: three digits at most, no more than is known.
+
+    >>> figure(1043.0), figure(12.345), figure(0.4321)
+    ('1040', '12.3', '0.43')
+    """
+    if abs(value) >= 100.0:
+        return f"{round(value, 0 if abs(value) < 1000.0 else -1):.0f}"
+    return f"{value:.1f}" if abs(value) >= 1.0 else f"{value:.2f}"

@@ -57,7 +57,7 @@ def budget(
 
     now is a naive time on the plan's clock inside the span; battery_percent then replaces the
     start charge, and what lies before is done, but for what `done` tells otherwise of a task by its
-    name (see `energy.simulation.progress`). `known` is the budget of a plan that differs little: what the
+    name (see `simulation.progress`). `known` is the budget of a plan that differs little: what the
     change leaves alone is taken from there. Raises PlanError for what only the days themselves
     show: a record too short, repeats that do not fit between sunrise and sunset; and for names and
     amounts in `done` that cannot be.

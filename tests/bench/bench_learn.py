@@ -39,10 +39,10 @@ def main() -> None:
     from rich.console import Console
 
     from energy.answers.caution.cautions import cautions
+    from energy.answers.check import words as text
     from energy.answers.check.check import check
-    from energy.answers.check.check import words as text
+    from energy.answers.learn import words as learning
     from energy.answers.learn.learn import learn
-    from energy.answers.learn.learn import words as learning
     from energy.answers.learn.readings import parse_readings
     from energy.plan import Plan
 

@@ -133,11 +133,9 @@ class Check:
 
     def plot(self) -> "Figure":
         """The charge across the span with tasks, sun and load: a matplotlib figure."""
-        from energy.answers.check.check import (
-            picture as plots,  # the one way up: a result shows itself when asked
-        )
+        from energy.answers.check import picture  # a result shows itself when asked
 
-        return plots.charge(self.budget)
+        return picture.charge(self.budget)
 
 
 def check(

@@ -56,7 +56,7 @@ def left_of(
 
     The span begins then, with the charge measured. What is done by then is taken out; repeats that
     are left are spread over the rest of their window, and what is under way goes on to its end. Of
-    the tasks that `done` names, so much is done and the rest is open (see `energy.simulation.progress`);
+    the tasks that `done` names, so much is done and the rest is open (see `simulation.progress`);
     `offered` adds what of that a choice may take up. No tasks at all where nothing is left, which
     alone makes no plan. Raises PlanError for a time outside the span, a charge, names and amounts
     that cannot be.

@@ -12,8 +12,6 @@ from rich.text import Text
 
 from energy.answers.check.check import Check, TaskAnswer, clock
 from energy.answers.check.progress_words import progress_lines
-from energy.answers.fix.fix import Fixes
-from energy.answers.fix.words import show_fixes
 from energy.show.chance import chance_line
 from energy.show.numbers import watt_hours
 from energy.show.terms import SUPPLIES
@@ -50,13 +48,14 @@ def strings_suit(b: Budget) -> bool:
 def show_check(
     answer: Check,
     out: Console,
-    fixes: Fixes | None = None,
+    changes: Iterable[Text] | None = None,
     *,
     demo: bool = False,
     own: Sequence[str] = (),
 ) -> None:
-    """Print the whole answer of a check; `demo` says that the plan is the built-in one, `own` are
-    tools whose figures come from the person's own readings."""
+    """Print the whole answer of a check; `changes` are the lines of those that make it a yes, None
+    where none were looked for; `demo` says that the plan is the built-in one, `own` are tools whose
+    figures come from the person's own readings."""
     b = answer.budget
     if demo:
         out.print("No plan given: this is the built-in demo, an invented example.")
@@ -76,8 +75,9 @@ def show_check(
             f"{verdict_words(sky.verdict, sky.too_cold)}, lowest charge {sky.lowest_percent:.0f} %"
         )
         out.print(Text(f"{sky.sky.capitalize()} sky: {words}."))
-    if fixes is not None:
-        show_fixes(fixes, out)
+    if changes is not None:
+        for change in changes:
+            out.print(change)
         if any(_some_run(b, refusal.burst.task) for refusal in b.refusals):
             out.print(
                 "What cannot run beside the rest may run at another time: energy choose looks for"

@@ -86,9 +86,9 @@ class Choose:
 
     def plot(self) -> "Figure":
         """The tasks as chosen, and the charge above them: a matplotlib figure."""
-        from energy.answers.check.check import picture as plots  # the one way up: it shows itself
+        from energy.answers.check import picture  # a result shows itself when asked
 
-        return plots.charge(self.budget)
+        return picture.charge(self.budget)
 
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints."""

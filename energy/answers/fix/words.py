@@ -1,20 +1,21 @@
 """The changes that make it a yes, as lines."""
 
-from rich.console import Console
+from collections.abc import Iterator
+
 from rich.text import Text
 
 from energy.answers.fix.fix import Fixes
 
 
-def show_fixes(fixes: Fixes, out: Console) -> None:
+def fix_lines(fixes: Fixes) -> Iterator[Text]:
     """The changes that make the answer a yes, each with its chance; and what does not suffice."""
     if fixes.found:
-        out.print(Text("One of these makes it a yes, the easiest first", style="bold"))
+        yield Text("One of these makes it a yes, the easiest first", style="bold")
     for fix in fixes.found:
         chance = fix.budget.chance
         worked = round(chance.percent * chance.futures / 100.0)
         reached = f" ({worked} of {chance.futures})" if chance.futures > 1 else ""
-        out.print(Text(f"- {fix.text}{reached}"))
+        yield Text(f"- {fix.text}{reached}")
     if fixes.not_enough:
         alone = "Not enough alone" if fixes.found else "Nothing tried is enough"
-        out.print(Text(f"{alone}: {'; '.join(fixes.not_enough)}."))
+        yield Text(f"{alone}: {'; '.join(fixes.not_enough)}.")

@@ -23,8 +23,6 @@ MOVED = 0.02  # a share: less is no change
 LEARNED = 0.9  # of the doubt there was at first: what has more left was not learned
 ANOTHER = 3.0  # first spreads: a figure stated so far from the kit's is of another thing
 INTERVAL_80 = 1.2816  # the normal distribution's 90 % point
-
-
 NAMES = {"capacity_wh": "capacity", "idle_w": "idle draw", "condition_percent": "condition"}
 
 

@@ -4,7 +4,7 @@ What it rests on comes from the answers; the pictures are drawn in `learned_pict
 """
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rich import box
 from rich.console import Console
@@ -16,45 +16,12 @@ from energy.answers.learn.own_figures import Own
 from energy.answers.learn.posterior import words
 from energy.answers.learn.score import Score
 from energy.answers.learn.what_to_read import Suggestion
-from energy.answers.learn.what_to_read import as_dict as suggested
-from energy.answers.meter.trace import Traced
-from energy.plan import PlanError
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    pass
+from energy.show.numbers import figure
 
 SAID = 2  # figures in the headline
-CLOSING = (
-    "Take care: a plug-in meter belongs on a mains outlet of its rating, dry and covered; measure"
-    " nothing by opening a pack, an inverter or a charger."
-)
-
-
-Answer = Learned | Score | Traced | tuple[Suggestion, ...]
-
-
-def show(answer: Answer, out: Console) -> None:
-    """Print whichever of the answers it is."""
-    if isinstance(answer, Learned):
-        show_learned(answer, out)
-    elif isinstance(answer, Score):
-        show_score(answer, out)
-    elif isinstance(answer, Traced):
-        show_trace(answer, out)
-    else:
-        show_suggestions(answer, out)
-
-
-def as_dict(answer: Answer) -> dict[str, Any]:
-    """What `--json` prints of it."""
-    return suggested(answer) if isinstance(answer, tuple) else answer.as_dict()
-
-
-def picture_of(answer: Answer) -> "Figure":
-    """Its picture; raises PlanError for an answer that has none."""
-    if not isinstance(answer, Learned | Traced):
-        raise PlanError(["--plot goes with readings or --trace: this answer has no picture"])
-    return answer.plot()
 
 
 def show_learned(answer: Learned, out: Console) -> None:
@@ -119,56 +86,6 @@ def item_table(items: Sequence[Item]) -> Table:
     if captions:
         table.caption, table.caption_justify = "; ".join(captions), "left"
     return table
-
-
-def figure(value: float) -> str:
-    """A figure as it is shown: three digits at most, no more than is known.
-
-    >>> figure(1043.0), figure(12.345), figure(0.4321)
-    ('1040', '12.3', '0.43')
-    """
-    if abs(value) >= 100.0:
-        return f"{round(value, 0 if abs(value) < 1000.0 else -1):.0f}"
-    return f"{value:.1f}" if abs(value) >= 1.0 else f"{value:.2f}"
-
-
-def show_trace(found: Traced, out: Console) -> None:
-    """Print what a log shows of a tool."""
-    out.print(Text(trace_finding(found), style="bold"))
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("in the profile")
-    table.add_column("value", overflow="fold")
-    for key, value in found.profile.items():
-        table.add_row(Text(key), Text(str(value)))
-    if found.profile:
-        out.print(table)
-    for note in found.notes:
-        out.print(Text(f"Note: {note}."))
-    out.print(Text(CLOSING))
-
-
-def trace_finding(found: Traced) -> str:
-    """What the log shows, in a sentence.
-
-    >>> from energy.answers.meter.log import parse_log
-    >>> from energy.answers.meter.trace import trace
-    >>> rows = [(t, 800 if 20 <= t % 60 < 40 else 1) for t in range(600)]
-    >>> log = parse_log("seconds,watts\\n" + "\\n".join(f"{t},{w}" for t, w in rows))
-    >>> trace_finding(trace(log, "my-saw"))
-    'my-saw, steady: 10 times 4.4 Wh, 44.4 Wh in all; at work 800 W'
-    """
-    parts = []
-    if found.count is not None and found.each_wh is not None:
-        parts.append(f"{found.count} times {figure(found.each_wh)} Wh")
-    parts.append(f"{figure(found.total_wh)} Wh in all")
-    text = f"{found.tool}, {found.kind}: {', '.join(parts)}"
-    if found.working_w is not None:
-        text += f"; at work {figure(found.working_w)} W"
-    if found.idle_w is not None and found.duty_percent is not None:
-        text += f" for {found.duty_percent:.0f} % of the time, free {figure(found.idle_w)} W"
-    if found.taper_from_percent is not None:
-        text += f", falling from {found.taper_from_percent:.0f} % of the charge on"
-    return text
 
 
 def show_score(answer: Score, out: Console) -> None:

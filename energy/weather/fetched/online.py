@@ -20,8 +20,8 @@ from urllib.parse import urlsplit
 
 import requests
 
-from energy import __version__
 from energy.plan.words import one_line
+from energy.version import __version__
 from energy.weather.fetched import services
 from energy.weather.fetched.cache import (
     DISTRIBUTION,

@@ -1,0 +1,53 @@
+"""What a log shows of a tool, as words and a table."""
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from energy.answers.meter.trace import Traced
+from energy.show.numbers import figure
+
+CLOSING = (
+    "Take care: a plug-in meter belongs on a mains outlet of its rating, dry and covered; measure"
+    " nothing by opening a pack, an inverter or a charger."
+)
+
+
+def show_trace(found: Traced, out: Console) -> None:
+    """Print what a log shows of a tool."""
+    out.print(Text(trace_finding(found), style="bold"))
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("in the profile")
+    table.add_column("value", overflow="fold")
+    for key, value in found.profile.items():
+        table.add_row(Text(key), Text(str(value)))
+    if found.profile:
+        out.print(table)
+    for note in found.notes:
+        out.print(Text(f"Note: {note}."))
+    out.print(Text(CLOSING))
+
+
+def trace_finding(found: Traced) -> str:
+    """What the log shows, in a sentence.
+
+    >>> from energy.answers.meter.log import parse_log
+    >>> from energy.answers.meter.trace import trace
+    >>> rows = [(t, 800 if 20 <= t % 60 < 40 else 1) for t in range(600)]
+    >>> log = parse_log("seconds,watts\\n" + "\\n".join(f"{t},{w}" for t, w in rows))
+    >>> trace_finding(trace(log, "my-saw"))
+    'my-saw, steady: 10 times 4.4 Wh, 44.4 Wh in all; at work 800 W'
+    """
+    parts = []
+    if found.count is not None and found.each_wh is not None:
+        parts.append(f"{found.count} times {figure(found.each_wh)} Wh")
+    parts.append(f"{figure(found.total_wh)} Wh in all")
+    text = f"{found.tool}, {found.kind}: {', '.join(parts)}"
+    if found.working_w is not None:
+        text += f"; at work {figure(found.working_w)} W"
+    if found.idle_w is not None and found.duty_percent is not None:
+        text += f" for {found.duty_percent:.0f} % of the time, free {figure(found.idle_w)} W"
+    if found.taper_from_percent is not None:
+        text += f", falling from {found.taper_from_percent:.0f} % of the charge on"
+    return text

@@ -1,0 +1,156 @@
+"""`energy learn`: what a person's own kit really takes and gives, a subcommand a question."""
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from energy.cli.options import (
+    AllCautions,
+    Asked,
+    Json,
+    OpenIt,
+    Plot,
+    save_picture,
+    wrong_input_in_lines,
+)
+
+if TYPE_CHECKING:
+    from energy.answers.learn.kit_file import Kit
+
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="What does your own kit really take and give?",
+)
+PlanFile = Annotated[str, typer.Argument(metavar="PLAN", help="The plan of the day.")]
+Readings = Annotated[
+    Path, typer.Argument(metavar="READINGS", help="A CSV of what was read, and when.")
+]
+WriteKit = Annotated[
+    Path | None,
+    typer.Option("--write", metavar="KIT.toml", help="Add it to this file of your own kit."),
+]
+
+
+@app.command("readings")
+def readings(
+    plan: PlanFile,
+    readings: Readings,
+    json: Json = False,
+    plot: Plot = None,
+    open_it: OpenIt = False,
+    write: WriteKit = None,
+    all_cautions: AllCautions = False,
+) -> None:
+    """What do readings of the pack's display teach about the kit?"""
+    asked = Asked(plan, json, all_cautions)
+    with wrong_input_in_lines():
+        from energy.answers.caution.cautions import cautions
+        from energy.answers.learn.kit_file import named_by
+        from energy.answers.learn.learn import learn
+        from energy.answers.learn.words import show_learned
+
+        read = _read(asked, readings, write, plot)
+        answer = learn(read, readings, named_by(read, asked.folder, write))
+        save_picture(answer.plot, plot, open_it)
+        _write(write, answer.kit)
+        warned = cautions(answer.day.budget)
+        asked.tell(answer.as_dict(), lambda out: show_learned(answer, out), warned)
+        asked.written(write, plot)
+
+
+@app.command("next")
+def what_next(
+    plan: PlanFile,
+    json: Json = False,
+    kit: Annotated[
+        Path | None,
+        typer.Option("--kit", metavar="KIT.toml", help="What your own kit has taught so far."),
+    ] = None,
+    all_cautions: AllCautions = False,
+) -> None:
+    """Which three readings would teach most on the next day?"""
+    asked = Asked(plan, json, all_cautions)
+    with wrong_input_in_lines():
+        from energy.answers.caution.cautions import cautions
+        from energy.answers.learn.kit_file import named_by
+        from energy.answers.learn.what_to_read import as_dict, what_to_read
+        from energy.answers.learn.words import show_suggestions
+        from energy.simulation.budget import budget
+
+        read = asked.read()
+        answer = what_to_read(read, named_by(read, asked.folder, kit).belief)
+        warned = cautions(budget(read))
+        asked.tell(as_dict(answer), lambda out: show_suggestions(answer, out), warned)
+
+
+@app.command("score")
+def score(
+    plan: PlanFile,
+    readings: Readings,
+    json: Json = False,
+    write: WriteKit = None,
+    all_cautions: AllCautions = False,
+) -> None:
+    """The day after: how far off was the prediction?"""
+    asked = Asked(plan, json, all_cautions)
+    with wrong_input_in_lines():
+        from energy.answers.caution.cautions import cautions
+        from energy.answers.learn.kit_file import named_by
+        from energy.answers.learn.score import score as ask
+        from energy.answers.learn.words import show_score
+        from energy.simulation.budget import budget
+
+        read = _read(asked, readings, write)
+        answer = ask(read, readings, named_by(read, asked.folder, write))
+        _write(write, answer.kit)
+        warned = cautions(budget(read))
+        asked.tell(answer.as_dict(), lambda out: show_score(answer, out), warned)
+        asked.written(write)
+
+
+@app.command("meter")
+def meter(
+    log: Annotated[Path, typer.Argument(metavar="METER.csv", help="A meter's log of one tool.")],
+    tool: Annotated[str, typer.Option(metavar="NAME", help="Which tool was logged.")],
+    count: Annotated[
+        int | None, typer.Option(metavar="N", help="How many bursts the log holds.")
+    ] = None,
+    json: Json = False,
+    plot: Plot = None,
+    open_it: OpenIt = False,
+    write: WriteKit = None,
+) -> None:
+    """What does a plug-in meter's log show of one tool?"""
+    asked = Asked(str(log), json)
+    with wrong_input_in_lines():
+        from energy.answers.learn.kit_file import read_kit
+        from energy.answers.meter.trace import trace, with_trace
+        from energy.answers.meter.words import show_trace
+        from energy.show import files
+
+        files.refuse_the_same(str(log), write, plot)
+        answer = trace(log, tool, count)
+        save_picture(answer.plot, plot, open_it)
+        if write is not None:
+            _write(write, with_trace(read_kit(write), answer, date.today()))
+        asked.tell(answer.as_dict(), lambda out: show_trace(answer, out), ())
+        asked.written(write, plot)
+
+
+def _read(asked: Asked, readings: Path, *outputs: Path | None) -> Any:
+    """The plan; raises PlanError where an output would replace it or the readings."""
+    from energy.show import files
+
+    files.refuse_the_same(str(readings), *outputs)
+    return asked.read(*outputs)
+
+
+def _write(target: Path | None, kit: "Kit") -> None:
+    from energy.answers.learn.kit_file import as_toml
+    from energy.show import files
+
+    if target is not None:
+        files.write_text(target, as_toml(kit, target.name))

@@ -1,0 +1,192 @@
+"""The commands for a day or a night out: does it stay powered, and which tasks fit?"""
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from energy.cli.options import (
+    AllCautions,
+    Asked,
+    Battery,
+    Csv,
+    Done,
+    Json,
+    Now,
+    OpenIt,
+    PlanPath,
+    Plot,
+    Write,
+    amounts,
+    moment,
+    percent,
+    save_picture,
+    wrong_input_in_lines,
+)
+
+
+def check(
+    plan: PlanPath = None,
+    json: Json = False,
+    csv: Csv = None,
+    plot: Plot = None,
+    open_it: OpenIt = False,
+    now: Now = None,
+    battery: Battery = None,
+    done: Done = None,
+    skies: Annotated[
+        bool, typer.Option("--skies", help="Also under a clear, a broken and an overcast sky.")
+    ] = False,
+    no_fixes: Annotated[
+        bool, typer.Option("--no-fixes", help="Do not look for changes that make it a yes.")
+    ] = False,
+    all_cautions: AllCautions = False,
+) -> None:
+    """Does this day of work, or this night out, stay powered?"""
+    asked = Asked(plan, json, all_cautions)
+    with wrong_input_in_lines():
+        from energy.answers.caution.cautions import cautions
+        from energy.answers.check import picture, words
+        from energy.answers.check.check import check as ask
+        from energy.answers.fix.fix import Fixes, fixes
+        from energy.answers.fix.words import fix_lines
+        from energy.show import files
+
+        read = asked.read(csv, plot)
+        at, charge, was_done = moment(now, read), percent(battery), amounts(done)
+        answer = ask(read, now=at, battery_percent=charge, done=was_done, skies=skies)
+        warned, own = cautions(answer.budget), asked.own(read)
+        fixed = Fixes((), ()) if no_fixes else fixes(answer.budget)
+        if csv is not None:
+            files.write_timeline(answer, csv)
+        save_picture(lambda: picture.charge(answer.budget, warned), plot, open_it)
+        asked.tell(
+            answer.as_dict() | {"fixes": [fix.as_dict() for fix in fixed.found]},
+            lambda out: words.show_check(
+                answer,
+                out,
+                None if no_fixes else fix_lines(fixed),
+                demo=asked.demo,
+                own=() if own is None else own.tools,
+            ),
+            warned,
+            read,
+        )
+        asked.written(csv, plot)
+    raise typer.Exit(0 if answer.yes else 1)
+
+
+def choose(
+    plan: PlanPath = None,
+    json: Json = False,
+    plot: Plot = None,
+    open_it: OpenIt = False,
+    write: Write = None,
+    sky: Annotated[
+        str | None, typer.Option(metavar="SKY", help="Under another sky: overcast, broken, ...")
+    ] = None,
+    how_many: Annotated[
+        str | None,
+        typer.Option("--how-many", metavar="TOOL", help="Only: how many more of a tool fit."),
+    ] = None,
+    now: Now = None,
+    battery: Battery = None,
+    done: Done = None,
+    calendar: Annotated[
+        Path | None,
+        typer.Option("--calendar", metavar="FILE.ics", help="The timetable as iCalendar."),
+    ] = None,
+    effort: Annotated[
+        int,
+        typer.Option(min=1, max=6, help="How far to search: each more tries three times as much."),
+    ] = 1,
+    all_cautions: AllCautions = False,
+) -> None:
+    """Which tasks fit, when to run each, and what is left out?"""
+    asked = Asked(plan, json, all_cautions)
+    with wrong_input_in_lines():
+        from energy.answers.check import check as checking
+        from energy.answers.check.rest import under
+        from energy.answers.check.words import show_now
+        from energy.plan import PlanError
+        from energy.show.console import console
+
+        read = asked.read(write, plot, calendar)
+        if how_many is not None and (write or plot or calendar or open_it):
+            raise PlanError(
+                ["--how-many only counts: leave out --write, --plot, --open and --calendar"]
+            )
+        at, charge, was_done = moment(now, read), percent(battery), amounts(done)
+        other, beside = under(read, sky), {}
+        if at is not None:
+            under_way = checking.check(
+                read.replace(**other), now=at, battery_percent=charge, done=was_done
+            )
+            beside = {"now": under_way.as_dict()["now"]}
+            if not json:
+                show_now(under_way, console(), choosing=how_many is None)
+        day = {"now": at, "battery_percent": charge, "done": was_done}
+        if how_many is not None:
+            yes = _how_many(asked, read, how_many, other, day, beside)
+        else:
+            files = {"write": write, "plot": plot, "calendar": calendar}
+            yes = _choose(asked, read, other, day, beside, effort, files, open_it)
+    raise typer.Exit(0 if yes else 1)
+
+
+def _how_many(
+    asked: Asked, read: Any, tool: str, other: Any, day: dict[str, Any], beside: dict[str, Any]
+) -> bool:
+    """Answer how many more of a tool fit."""
+    from energy.answers.caution.cautions import cautions
+    from energy.answers.choose.how_many import how_many as ask
+    from energy.answers.choose.words import show_how_many
+
+    answer = ask(read.replace(**other), tool, **day)
+    asked.tell(
+        answer.as_dict() | beside,
+        lambda out: show_how_many(answer, out),
+        cautions(answer.budget),
+        read,
+    )
+    return answer.count > 0
+
+
+def _choose(
+    asked: Asked,
+    read: Any,
+    other: Any,
+    day: dict[str, Any],
+    beside: dict[str, Any],
+    effort: int,
+    files: dict[str, Path | None],
+    open_it: bool,
+) -> bool:
+    """Answer which tasks fit, and write what is wanted of it."""
+    from energy.answers.caution.cautions import cautions
+    from energy.answers.check.rest import rest_of
+    from energy.answers.choose import words
+    from energy.answers.choose.choose import choose as ask
+    from energy.show.console import console
+    from energy.show.progress import progress
+
+    changes = other | rest_of(read, *day.values())
+    read = read.replace(**changes)
+    with progress(console(errors=True), "choices") as told:
+        answer = ask(read, effort=effort, progress=told)
+    write, plot, calendar = files.values()
+    if answer.possible:
+        asked.write_plan(write, changes | answer.change)
+        if calendar is not None:
+            words.write_calendar(answer, calendar)
+    save_picture(answer.plot, plot, open_it)
+    asked.tell(
+        answer.as_dict() | beside,
+        lambda out: words.show_choice(answer, out),
+        cautions(answer.budget),
+        read,
+    )
+    why = "" if answer.possible else "there is no choice to put into it"
+    asked.written(write, calendar, but=why)
+    asked.written(plot)
+    return answer.yes
