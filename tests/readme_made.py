@@ -11,7 +11,9 @@ import re
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import typer
 
@@ -27,7 +29,7 @@ WIDTH = "96"
 def options() -> str:
     """A line a command: what it answers, and every option with its own help."""
     lines = []
-    for name, command in sorted(typer.main.get_command(app).commands.items()):
+    for name, command in commands(typer.main.get_command(app)):
         lines.append(f"- `energy {name}`: {command.help}\n")
         for parameter in command.params:
             if parameter.param_type_name == "option" and parameter.name != "help":
@@ -35,6 +37,15 @@ def options() -> str:
                 value = "" if parameter.is_flag else f" {parameter.metavar or 'VALUE'}"
                 lines.append(f"  - `{shown}{value}` {parameter.help}\n")
     return "".join(lines)
+
+
+def commands(group: Any, before: str = "") -> Iterator[tuple[str, Any]]:
+    """Every command that answers, by its whole name, those of a group after one another."""
+    for name, command in sorted(group.commands.items()):
+        if hasattr(command, "commands"):
+            yield from commands(command, f"{before}{name} ")
+        else:
+            yield f"{before}{name}", command
 
 
 def printed(line: str, folder: Path) -> str:

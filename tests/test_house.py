@@ -61,7 +61,7 @@ def imports_on_loading(module: str) -> set[str]:
 
 
 def room(module: str) -> str:
-    return (module.split(".") + [""])[1]
+    return [*module.split("."), ""][1]
 
 
 def floor(module: str) -> int:

@@ -8,8 +8,7 @@ import pytest
 from rich.console import Console
 from test_learn import NIGHT, days, seen_on
 
-from energy.answers.learn.asked import of_a_plan
-from energy.answers.learn.kit_file import as_toml, read_kit
+from energy.answers.learn.kit_file import as_toml, named_by, read_kit
 from energy.answers.learn.kit_names import tools_of
 from energy.answers.learn.learn import learn
 from energy.answers.learn.posterior import size_of
@@ -135,7 +134,7 @@ def test_far_figures_are_told_in_plain_numbers():
 def asked(folder, plan, rows, file):
     path = folder / "rows.csv"
     path.write_text(f"time,battery_percent,tool,count\n{rows}")
-    return of_a_plan(plan, folder, path, folder / file)[1]
+    return learn(plan, path, named_by(plan, folder, folder / file)).kit
 
 
 def naming_one_kit(folder):

@@ -11,6 +11,7 @@ from energy.cli.options import (
     Asked,
     Json,
     OpenIt,
+    PlanPath,
     Plot,
     save_picture,
     wrong_input_in_lines,
@@ -63,7 +64,7 @@ def readings(
 
 @app.command("next")
 def what_next(
-    plan: PlanFile,
+    plan: PlanPath = None,
     json: Json = False,
     kit: Annotated[
         Path | None,

@@ -46,7 +46,7 @@ def check(
     asked = Asked(plan, json, all_cautions)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
-        from energy.answers.check import picture, words
+        from energy.answers.check import words
         from energy.answers.check.check import check as ask
         from energy.answers.fix.fix import Fixes, fixes
         from energy.answers.fix.words import fix_lines
@@ -59,7 +59,7 @@ def check(
         fixed = Fixes((), ()) if no_fixes else fixes(answer.budget)
         if csv is not None:
             files.write_timeline(answer, csv)
-        save_picture(lambda: picture.charge(answer.budget, warned), plot, open_it)
+        save_picture(lambda: answer.plot(warned), plot, open_it)
         asked.tell(
             answer.as_dict() | {"fixes": [fix.as_dict() for fix in fixed.found]},
             lambda out: words.show_check(

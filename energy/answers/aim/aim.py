@@ -150,7 +150,7 @@ class Aim:
 
     def plot(self) -> "Figure":
         """The yield of all poses and the watts of a day: a matplotlib figure."""
-        from energy.answers.aim.picture import aim_picture  # the one way up: it shows itself
+        from energy.answers.aim.picture import aim_picture
 
         return aim_picture(self)
 

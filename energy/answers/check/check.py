@@ -4,6 +4,7 @@ It words what the `Budget` knows: verdict, chance, lowest charge, tasks and why 
 Fixes and cautions are answers of their own.
 """
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -18,6 +19,8 @@ from energy.simulation.progress import Done
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
+
+    from energy.answers.caution.cautions import Caution
 
 SKIES = ("clear", "broken", "overcast")
 
@@ -131,11 +134,12 @@ class Check:
         """Charge and flows over time (see `Budget.timeline`)."""
         return self.budget.timeline()
 
-    def plot(self) -> "Figure":
-        """The charge across the span with tasks, sun and load: a matplotlib figure."""
+    def plot(self, cautions: Sequence["Caution"] = ()) -> "Figure":
+        """The charge across the span with tasks, sun and load, and what to take care of: a
+        matplotlib figure."""
         from energy.answers.check import picture  # a result shows itself when asked
 
-        return picture.charge(self.budget)
+        return picture.charge(self.budget, cautions)
 
 
 def check(

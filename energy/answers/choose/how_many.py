@@ -75,8 +75,8 @@ def how_many(
     """How many more times a tool can be used before the end of the span.
 
     With `now` (a naive time on the plan's clock), the charge measured then and what was `done` by
-    then (see `simulation.progress`), how many more from there on. tool is a task's name, the tool of
-    a task, or a profile. More of what is planned comes in that task's window, on any day; else, and
+    then (see `simulation.progress`), how many more from there on. tool is a task's name, its tool,
+    or a profile. More of what is planned comes in that task's window, on any day; else, and
     where that window is over, anywhere in the day. It is put where limits, hands and the other work
     leave room for it and the charge bears most, and counted only if `budget` of the plan so written
     with it says yes. Raises PlanError for a tool that is not known, and as `left_of` does.

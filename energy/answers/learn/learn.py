@@ -146,7 +146,7 @@ class Learned:
 
     def plot(self) -> "Picture":
         """Measured against predicted charge: a matplotlib figure."""
-        from energy.answers.learn.picture import learned  # the one way up, as for every answer
+        from energy.answers.learn.picture import learned
 
         return learned(self)
 

@@ -1,4 +1,4 @@
-"""The day after: what was predicted against what happened. The answer of `energy learn --score`.
+"""The day after: what was predicted against what happened. The answer of `energy learn score`.
 
 In points of charge, with a running record in the kit, so that the tool can say how far off it
 usually is at this site.

@@ -102,7 +102,7 @@ class Traced:
 
     def plot(self) -> "Picture":
         """The log with what was found in it: a matplotlib figure."""
-        from energy.answers.meter.picture import traced  # the one way up, as for every answer
+        from energy.answers.meter.picture import traced
 
         return traced(self)
 

@@ -100,7 +100,7 @@ class Size:
 
     def plot(self) -> "Figure":
         """The map of the chance with the goals' lines and the pick: a matplotlib figure."""
-        from energy.answers.size.picture import size_map  # the one way up: it shows itself
+        from energy.answers.size.picture import size_map
 
         return size_map(self)
 

@@ -140,7 +140,7 @@ class YearSize:
 
     def plot(self) -> "Figure":
         """The map of served days with the goals' lines and the pick: a matplotlib figure."""
-        from energy.answers.size.picture import size_map  # the one way up: it shows itself
+        from energy.answers.size.picture import size_map
 
         return size_map(self)
 
