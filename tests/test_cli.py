@@ -357,7 +357,7 @@ def test_import_energy_costs_nothing_until_a_name_is_used():
 
 def test_a_check_loads_no_pictures_and_no_network():
     code = (
-        "import sys; from energy import Plan, check, cautions; from energy.answers.check import words;"
+        "import sys; from energy import Plan, check, cautions\nimport energy.answers.check.words\n"
         "a = check(Plan.read('builtin:cloudy-repair')); cautions(a.budget);"
         "print([m for m in ('matplotlib', 'tomlkit', 'plotext') if m in sys.modules])"
     )
