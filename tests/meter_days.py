@@ -1,5 +1,5 @@
 """For the tests of learning: invented kits whose true figures differ from their labels, lived
-through second by second in many lanes at once, and what their owners would have read.
+through second by second in many scenarios at once, and what their owners would have read.
 
 The loop shares no code with `energy`; windows, bursts, sun and inverter curve come from the slow
 simulator of the tests. Lithium only, and never run empty.
@@ -40,12 +40,12 @@ class Truth:
         return named[kind] if kind in named else self.tools[name]
 
 
-def truths(plan, lanes, seed):
+def truths(plan, scenarios, seed):
     """Kits drawn from what is believed of one before anything is read: means of one."""
     rng = np.random.default_rng(seed)
 
     def draw(sd):  # a gamma distribution is positive and has this mean and spread
-        return rng.gamma(1.0 / sd**2, sd**2, lanes)
+        return rng.gamma(1.0 / sd**2, sd**2, scenarios)
 
     tools = {task.tool or task.name: draw(task.spread_percent / 100.0) for task in plan.task}
     return Truth(draw(0.08), draw(0.50), draw(0.10), tools)
@@ -62,17 +62,17 @@ class Skies:
         return self.share[int(time_s // HOUR_S) - self.first_hour]
 
 
-def skies(plan, lanes, seed, day_sd=0.30, hour_sd=0.25):
+def skies(plan, scenarios, seed, day_sd=0.30, hour_sd=0.25):
     """A day's sky of so much spread with the clouds of its hours, correlated from one to the
     next by 0.54 (Graham & Hollands, Solar Energy 44 (1990) 333); means of one."""
     rng = np.random.default_rng(seed)
     clock = Clock(plan)
     first, last = int(clock.start // HOUR_S), int(clock.end // HOUR_S)
-    hours = np.empty((last - first + 1, lanes))
-    hours[0] = rng.standard_normal(lanes)
+    hours = np.empty((last - first + 1, scenarios))
+    hours[0] = rng.standard_normal(scenarios)
     for k in range(1, len(hours)):
-        hours[k] = 0.54 * hours[k - 1] + np.sqrt(1.0 - 0.54**2) * rng.standard_normal(lanes)
-    share = 1.0 + day_sd * rng.standard_normal(lanes) + hour_sd * hours
+        hours[k] = 0.54 * hours[k - 1] + np.sqrt(1.0 - 0.54**2) * rng.standard_normal(scenarios)
+    share = 1.0 + day_sd * rng.standard_normal(scenarios) + hour_sd * hours
     return Skies(first, np.maximum(share, 0.05))
 
 
@@ -82,12 +82,12 @@ class Lived:
     in, its watts as read)."""
 
     def __init__(self, plan, truth, sky, seed, charger=None):
-        rng, clock, lanes = np.random.default_rng(seed), Clock(plan), truth.capacity.size
+        rng, clock, scenarios = np.random.default_rng(seed), Clock(plan), truth.capacity.size
         self.plan, self.clock, self.rng, self.truth = plan, clock, rng, truth
-        other = np.zeros((clock.n, lanes))
+        other = np.zeros((clock.n, scenarios))
         if charger is not None:
             since, watts = charger
-            other[self._second(since) :] = watts / (1.0 + METER_SD * rng.standard_normal(lanes))
+            other[self._second(since) :] = watts / (1.0 + METER_SD * rng.standard_normal(scenarios))
         pack, inverter = plan.pack, plan.pack.inverter
         asked, on, panel = stated(plan)
         capacity = pack.capacity_wh * truth.capacity
@@ -103,17 +103,17 @@ class Lived:
         b = b / inverter.rated_w
         pack_idle, idle = pack.idle_w * truth.idle, inverter.idle_w * truth.idle
         efficiency = pack.solar_input.efficiency_percent / 100.0
-        luck = [self._luck(task, int(index.max()) + 1, lanes) for task, (_, index) in asked]
+        luck = [self._luck(task, int(index.max()) + 1, scenarios) for task, (_, index) in asked]
         self.asked = [
             (task, index, scatter) for (task, (_, index)), scatter in zip(asked, luck, strict=True)
         ]
         store = capacity * pack.start_percent / 100.0
-        self.percent = np.empty((clock.n + 1, lanes))
+        self.percent = np.empty((clock.n + 1, scenarios))
         self.percent[0] = 100.0 * store / capacity
-        self.solar_w, self.load_w = np.empty((2, clock.n, lanes))
-        self.taken_wh = np.zeros((clock.n + 1, lanes))
+        self.solar_w, self.load_w = np.empty((2, clock.n, scenarios))
+        self.taken_wh = np.zeros((clock.n + 1, scenarios))
         for k in range(clock.n):
-            mains, direct, outlets = np.zeros(lanes), 0.0, np.zeros(lanes)
+            mains, direct, outlets = np.zeros(scenarios), 0.0, np.zeros(scenarios)
             for (task, (watts, index)), scatter in zip(asked, luck, strict=True):
                 if watts[k]:
                     here = watts[k] * truth.tools[task.tool or task.name] * scatter[index[k]]
@@ -138,11 +138,11 @@ class Lived:
             self.solar_w[k], self.load_w[k] = sun, outlets
             self.taken_wh[k + 1] = self.taken_wh[k] + np.maximum(sun - spilled, 0.0) / HOUR_S
 
-    def _luck(self, task, bursts, lanes):
+    def _luck(self, task, bursts, scenarios):
         """How much more or less than its mean each burst took, (bursts, m)."""
         repeated = task.times is not None or task.kind == "charging"
         spread = CUT_SD if repeated else RUN_ON_SD
-        return 1.0 + spread * self.rng.standard_normal((bursts, lanes)).clip(-3.0, 3.0)
+        return 1.0 + spread * self.rng.standard_normal((bursts, scenarios)).clip(-3.0, 3.0)
 
     def _second(self, text):
         """A local time of the first day, or of the next where it is before the start."""
@@ -154,30 +154,30 @@ class Lived:
     def lowest(self):
         return self.percent.min(axis=0)
 
-    def readings(self, lane, times, solar_sd=None, sky=None, shown=(), told=None):
+    def readings(self, scenario, times, solar_sd=None, sky=None, shown=(), told=None):
         """What one owner reads at some local times, as rows; `shown` may be solar_wh and load_w,
         `told` by time what else is in the row. A tool told without a count is read in watts."""
         rows, gain = [], 1.0 + COUNTER_SD * self.rng.standard_normal()
         for number, text in enumerate(times, start=1):
             k = self._second(text)
             at = self.plan.span.start + timedelta(seconds=k)
-            percent = self.percent[k, lane] + DISPLAY_SD * self.rng.standard_normal()
+            percent = self.percent[k, scenario] + DISPLAY_SD * self.rng.standard_normal()
             seen = {"battery_percent": float(np.clip(np.round(percent), 0, 100)), "sky": sky}
             if solar_sd is not None:
-                seen["solar_w"] = self._noisy(self.solar_w[max(k - 1, 0), lane], solar_sd)
+                seen["solar_w"] = self._noisy(self.solar_w[max(k - 1, 0), scenario], solar_sd)
             if "solar_wh" in shown:
-                seen["solar_wh"] = float(gain * self.taken_wh[k, lane])
+                seen["solar_wh"] = float(gain * self.taken_wh[k, scenario])
             if "load_w" in shown:
-                seen["load_w"] = self._noisy(self.load_w[max(k - 1, 0), lane], METER_SD)
+                seen["load_w"] = self._noisy(self.load_w[max(k - 1, 0), scenario], METER_SD)
             seen |= (told or {}).get(text, {})
             if "tool" in seen and "count" not in seen:
-                seen["load_w"] = self._of_a_tool(seen["tool"], max(k - 1, 0), lane)
+                seen["load_w"] = self._of_a_tool(seen["tool"], max(k - 1, 0), scenario)
             rows.append(Row(number, at, self.clock.utc(at), **seen))
         return tuple(rows)
 
-    def _of_a_tool(self, name, k, lane):
+    def _of_a_tool(self, name, k, scenario):
         task, index, luck = next(one for one in self.asked if (one[0].tool or one[0].name) == name)
-        watts = task.working_w * self.truth.tools[name][lane] * luck[index[k], lane]
+        watts = task.working_w * self.truth.tools[name][scenario] * luck[index[k], scenario]
         return self._noisy(watts, METER_SD if task.kind == "steady" else TOOL_SD)
 
     def _noisy(self, value, sd):

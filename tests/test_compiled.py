@@ -88,8 +88,8 @@ def part_of(case: Case, first: int, last: int) -> Case:
     )
 
 
-def by_lanes(case: Case, battery: Battery, share: Array, limit_w: float) -> Case:
-    """The case with each design in each weather as a lane of its own, weather by weather."""
+def by_scenarios(case: Case, battery: Battery, share: Array, limit_w: float) -> Case:
+    """The case with each design in each weather as a scenario of its own, weather by weather."""
     weather = np.repeat(np.arange(3), share.size)
     sun = np.minimum(case.solar_w[:, weather] * np.tile(share, 3), limit_w)
     return replace(
@@ -102,7 +102,7 @@ def by_lanes(case: Case, battery: Battery, share: Array, limit_w: float) -> Case
 
 
 def hours_without(case: Case) -> Array:
-    """How long each lane could not give what was asked of it [h], from the store alone."""
+    """How long each scenario could not give what was asked of it [h], from the store alone."""
     air = case.temp_pack[case.temp_row]
     block = block_of(case, slice(0, case.edges.size - 1), case.battery.frozen(air))
     floor = case.battery.locked_share(air) * case.battery.capacity_wh
@@ -116,11 +116,11 @@ def both_agree(seed: int, changes: dict[str, Any], sizes_wh: Array, code: Any) -
     share, limit_w = np.linspace(0.0, 1.5, sizes_wh.size), 350.0
     capacity = np.tile(sizes_wh, 3)
     battery = replace(case.battery, capacity_wh=capacity, charge_max_w=0.4 * capacity)
-    lanes = by_lanes(case, battery, share, limit_w)
-    run = simulate(lanes)
+    scenarios = by_scenarios(case, battery, share, limit_w)
+    run = simulate(scenarios)
     sweep = Sweep(battery, share, limit_w * case.controller_efficiency)
     found = [sweep.run(part_of(case, *ends), code=code) for ends in ((0, 100), (100, 240))]
-    locked = battery.locked_share(lanes.temp_pack)[lanes.temp_row]
+    locked = battery.locked_share(scenarios.temp_pack)[scenarios.temp_row]
     above = np.minimum(run.store_wh[1:], run.store_wh[:-1]) / capacity - locked
     lowest = np.minimum(found[0].lowest, found[1].lowest).ravel()
     unmet_wh = (found[0].unmet_wh + found[1].unmet_wh).ravel()
@@ -129,7 +129,7 @@ def both_agree(seed: int, changes: dict[str, Any], sizes_wh: Array, code: Any) -
     assert charge == pytest.approx(run.store_wh[-1] / capacity, rel=1e-9, abs=1e-12)
     assert lowest == pytest.approx(above.min(axis=0), rel=1e-9, abs=1e-12)
     assert unmet_wh == pytest.approx(run.unmet_wh.sum(axis=0), rel=1e-9, abs=1e-9)
-    assert without == pytest.approx(hours_without(lanes), rel=1e-9, abs=1e-12)
+    assert without == pytest.approx(hours_without(scenarios), rel=1e-9, abs=1e-12)
     assert (without > 0.0).any()  # or it would say little
     assert (lowest > 0.0).any() or changes.get("start_share") == 0.0
 

@@ -26,7 +26,7 @@ from energy.weather.synthetic.generator import (
 )
 
 BROKEN = (0.3, 0.6)  # clearness of the days looked at: neither overcast nor clear
-LANES = 20
+SCENARIOS = 20
 CELL_S = 600.0
 
 
@@ -68,8 +68,8 @@ def broken(request) -> Broken:
     day = np.arange(8760) // 24
     clearness = np.bincount(day, record.ghi) / np.bincount(day, above)
     chosen = (clearness > BROKEN[0]) & (clearness < BROKEN[1])
-    days = np.repeat(np.where(chosen, clearness, 0.5)[:, None], LANES, axis=1)
-    scores = normal_scores(0, "hours", 8760, LANES, HOUR_TO_HOUR)
+    days = np.repeat(np.where(chosen, clearness, 0.5)[:, None], SCENARIOS, axis=1)
+    scores = normal_scores(0, "hours", 8760, SCENARIOS, HOUR_TO_HOUR)
     clear_kt = np.where(above > 1.0, clear / np.maximum(above, 1.0), 0.0)
     drawn = hourly_clearness(days, day, height, above, clear_kt, scores) * above[:, None]
     print(request.param, chosen.sum(), "broken days")

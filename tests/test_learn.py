@@ -95,15 +95,15 @@ def seen_on(name):
     truth = lived.truths(plan, MANY, seed=21)
     life = lived.Lived(really, truth, lived.skies(plan, MANY, 22, *sky_sd), 23, charger)
     found, known = [], None
-    for lane in range(MANY):
-        before, day = day_of(plan, life.readings(lane, *how), known=known)
+    for scenario in range(MANY):
+        before, day = day_of(plan, life.readings(scenario, *how), known=known)
         known = known or day.budget
         fitted = fit(before, [day])
         after, wrong = fitted.belief, fitted.contradicts(before, len(day.observed))
-        true = np.array([truth.of(key)[lane] for key in before.keys])
+        true = np.array([truth.of(key)[scenario] for key in before.keys])
         off, left = (true - after.mean) / after.sd, after.sd / before.sd
         figures = dict(zip(before.keys, zip(off, left, strict=True), strict=True))
-        found.append(Seen(figures, wrong, float(life.lowest()[lane])))
+        found.append(Seen(figures, wrong, float(life.lowest()[scenario])))
     return found
 
 
@@ -145,8 +145,8 @@ def test_what_kits_honestly_show_is_not_taken_for_odd():
     truth = lived.truths(plan, 20, seed=21)
     life = lived.Lived(really, truth, lived.skies(plan, 20, 22, *sky_sd), 23, charger)
     found, known = [], None
-    for lane in range(20):
-        before, day = day_of(plan, life.readings(lane, *how), known=known)
+    for scenario in range(20):
+        before, day = day_of(plan, life.readings(scenario, *how), known=known)
         known = known or day.budget
         found += surprise(before, day).tolist()
     assert len(found) > 100
@@ -176,15 +176,15 @@ def next_day(first, times, solar_sd, day_sd, folder, kits=40):
     then = lived.Lived(plan, truth, lived.skies(plan, kits, 8, 0.0, 0.0), seed=9)
     stated = budget(plan)
     before, after, known = [], [], None
-    for lane in range(kits):
-        belief, day = day_of(first, life.readings(lane, times, solar_sd), known=known)
+    for scenario in range(kits):
+        belief, day = day_of(first, life.readings(scenario, times, solar_sd), known=known)
         known = known or day.budget
         found = fit(belief, [day]).belief
         kit = with_profiles(Kit(), first, found, day.in_plan, "your own readings")
         (folder / "my-kit.toml").write_text(as_toml(kit, "my-kit.toml"))
         tables = plan.source | {"profiles": ["my-kit.toml"]}
         mine = budget(Plan.from_dict(tables, folder=folder), known=stated)
-        lowest = then.lowest()[lane]
+        lowest = then.lowest()[scenario]
         before.append(stated.lowest().percent - lowest)
         after.append(mine.lowest().percent - lowest)
     return np.sqrt(np.mean(np.square(after)) / np.mean(np.square(before)))
@@ -214,8 +214,11 @@ def ten_days(kits=24):
         lives.append(lived.Lived(plan, truth, sky, seed=60 + number))
     how = (FIVE, 0.20), (BETWEEN_TOOLS,)
     rows = [
-        [life.readings(lane, *how[plan is dark]) for plan, life in zip(plans, lives, strict=True)]
-        for lane in range(kits)
+        [
+            life.readings(scenario, *how[plan is dark])
+            for plan, life in zip(plans, lives, strict=True)
+        ]
+        for scenario in range(kits)
     ]
     return NOTHING.with_figures(figures_of(sunny)), truth, plans, rows
 
@@ -257,8 +260,8 @@ def through_the_file(plans, rows, folder):
 def test_ten_days_one_by_one_leave_no_bias():
     first, truth, plans, rows = ten_days()
     off, known = [], {}
-    for lane, read in enumerate(rows):
-        true = np.array([truth.of(key)[lane] for key in first.keys])
+    for scenario, read in enumerate(rows):
+        true = np.array([truth.of(key)[scenario] for key in first.keys])
         off.append((one_by_one(first, plans, read, known).mean - true) / first.first_sd)
     assert np.abs(np.mean(off, axis=0)).max() <= 0.35
 
@@ -276,8 +279,8 @@ def test_ten_days_one_by_one_equal_ten_days_at_once():
 def test_ten_days_through_the_file_equal_ten_days_at_once(tmp_path):
     first, _, plans, rows = ten_days()
     apart = []
-    for lane, read in enumerate(rows[:3]):
-        (folder := tmp_path / str(lane)).mkdir()
+    for scenario, read in enumerate(rows[:3]):
+        (folder := tmp_path / str(scenario)).mkdir()
         found, whole = through_the_file(plans, read, folder), at_once(first, plans, read, {})
         means = dict(zip(found.keys, found.mean, strict=True))
         apart.append([means[key] for key in first.keys] - whole.mean)

@@ -1,4 +1,4 @@
-"""The pass through time: the books close, lanes do not see each other, and a pack that is empty,
+"""The pass through time: the books close, scenarios do not see each other, and a pack that is empty,
 full or frozen serves what the source allows. Energy balance is the check; scenarios are invented.
 """
 
@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from energy.model.simulate import simulate
 from energy.plan import Plan
 from energy.simulation.budget import LEDGER, Budget, budget
-from energy.simulation.result import lanes_of
+from energy.simulation.result import scenarios_of
 
 PLACE = {"latitude_deg": 47.0, "longitude_deg": 9.0, "timezone": "Europe/Zurich"}
 PLAIN = {
@@ -117,7 +117,7 @@ few = settings(max_examples=25, deadline=None)
 
 @given(plans())
 @few
-def test_the_ledger_closes_in_every_lane(plan: Plan) -> None:
+def test_the_ledger_closes_in_every_scenario(plan: Plan) -> None:
     books = budget(plan).ledger_wh
     came = books["sun_on_panel"] + books["other_charging"]
     went = sum(
@@ -154,13 +154,13 @@ def test_the_charge_stays_between_empty_and_full(plan: Plan) -> None:
 
 @given(plans(), st.integers(0, 3))
 @few
-def test_a_lane_alone_goes_as_it_went_among_many(plan: Plan, lane: int) -> None:
+def test_a_scenario_alone_goes_as_it_went_among_many(plan: Plan, scenario: int) -> None:
     b = budget(plan)
-    lane %= b.success.size
-    alone = simulate(lanes_of(b.case, slice(lane, lane + 1)))
-    assert alone.store_wh[:, 0] == pytest.approx(b.run.store_wh[:, lane], rel=1e-12, abs=1e-12)
+    scenario %= b.success.size
+    alone = simulate(scenarios_of(b.case, slice(scenario, scenario + 1)))
+    assert alone.store_wh[:, 0] == pytest.approx(b.run.store_wh[:, scenario], rel=1e-12, abs=1e-12)
     for name, entry in alone.ledger_wh.items():
-        assert entry[0] == pytest.approx(b.run.ledger_wh[name][lane], rel=1e-12, abs=1e-10)
+        assert entry[0] == pytest.approx(b.run.ledger_wh[name][scenario], rel=1e-12, abs=1e-10)
 
 
 @st.composite
@@ -301,7 +301,7 @@ def test_a_frozen_pack_still_passes_the_source_on_to_the_load() -> None:
     assert b.ledger_wh["stored_change"][0] == pytest.approx(0.0, abs=1e-9)
 
 
-def lanes(b: Budget, count: int) -> np.ndarray:
+def scenarios(b: Budget, count: int) -> np.ndarray:
     return b.charge_percent[:, :count]
 
 
@@ -310,4 +310,4 @@ def test_the_first_futures_do_not_depend_on_how_many_there_are() -> None:
         **{"pack.health_spread_percent": 5, "panel.1.condition_spread_percent": 8}
     )
     few, many = (budget(spread.replace(**{"weather.futures": n})) for n in (10, 31))
-    assert lanes(few, 10) == pytest.approx(lanes(many, 10), rel=1e-12)
+    assert scenarios(few, 10) == pytest.approx(scenarios(many, 10), rel=1e-12)

@@ -21,7 +21,7 @@ from energy.model.simulate import Case, block_of
 REPAID_STEPS = 10_000_000  # some 2 s of `simulate`, about what making the code takes once
 BLOCK = 256  # designs taken through all segments together: their busy rows fit the nearest cache
 LARGEST = 1e300  # stands for no limit: the machine code is told that nothing is infinite
-FAST = {"nnan", "nsz", "arcp", "contract", "reassoc"}  # what lets it take several lanes at once
+FAST = {"nnan", "nsz", "arcp", "contract", "reassoc"}  # what lets it take several scenarios at once
 
 # Rows of the table of designs. What a design is (TAPER_H is one over TAPER, ENDS where the store
 # ends in the taper); how it goes; and, while a block is worked on, what happens in a segment.
@@ -142,7 +142,7 @@ class Sweep:
     def run(
         self, case: Case, laid: Laid | None = None, code: Callable[..., None] | None = None
     ) -> Passed:
-        """Go on through a case whose lanes are the weathers; the size of its battery is unused.
+        """Go on through a case whose scenarios are the weathers; the size of its battery is unused.
 
         laid: what `laid_out` makes of the case, or of one with another sun, where it is known.
         code: `machine_code` unless given; `pass_through` as it stands does the same, slowly.
@@ -295,7 +295,7 @@ def _offer(s: Any, w: int, now: Segment, shared: Shared) -> None:
 def _move(s: Any, w: int, now: Segment, shared: Shared) -> tuple[int, int]:
     """Move each store, the taper aside; how many reach the taper, and how many run out.
 
-    Counting conditions that are one comparison each lets several lanes go at once.
+    Counting conditions that are one comparison each lets several scenarios go at once.
     """
     tapers, lacks = 0, 0
     for j in range(w):
@@ -328,7 +328,7 @@ def _taper(s: Any, w: int, now: Segment, shared: Shared) -> None:
 
 
 def _decay(x: Any) -> Any:
-    """exp(-x) for x from 0, wrong by 1e-14 at most: several lanes at once, as exp is not.
+    """exp(-x) for x from 0, wrong by 1e-14 at most: several scenarios at once, as exp is not.
 
     >>> all(abs(_decay(x) - np.exp(-x)) < 1e-14 for x in np.linspace(0.0, 80.0, 801).tolist())
     True

@@ -1,7 +1,7 @@
 """From sky to panel watts: where a panel points, the light on it, its cells' heat, its DC power.
 
 pvlib does each published step; the poses, the horizon and the shade are ours. What the controller
-makes of the power lives in `electronics`. Rows are daylight moments, columns the lanes.
+makes of the power lives in `electronics`. Rows are daylight moments, columns the scenarios.
 """
 
 from collections.abc import Sequence
@@ -24,7 +24,7 @@ ADR = {"k_a": 1.0, "k_d": -6.0, "tc_d": 0.02, "k_rs": 0.05, "k_rsh": 0.10}
 
 @dataclass(frozen=True)
 class Light:
-    """Light on a tilted plane by where it comes from [W/m2], each of shape (n, lanes).
+    """Light on a tilted plane by where it comes from [W/m2], each of shape (n, scenarios).
 
     direct is the beam with the circumsolar glow, behind the horizon zero; sky, band and ground
     the isotropic dome, the brighter band along the horizon, and what the ground throws back.
@@ -92,7 +92,7 @@ def light_on_plane(
     """Perez-Driesse plane-of-array light with its parts kept apart.
 
     Driesse et al. 2024, doi:10.1016/j.solener.2023.112093. sky = (ghi, dni, dhi) [W/m2], each
-    (n, lanes); tilt, azimuth (n,) [degrees]. The horizon [(azimuth, height) in degrees] blocks
+    (n, scenarios); tilt, azimuth (n,) [degrees]. The horizon [(azimuth, height) in degrees] blocks
     beam and glow and thins dome and band by the mean of cos^2(height); ground light stays.
 
     >>> from energy.model.sun import clear_sun
@@ -162,7 +162,7 @@ def diffuse_modifiers(tilt: Array) -> tuple[Array, Array, Array]:
 
 
 def effective_light(sun: Sun, light: Light, tilt: Array, azimuth: Array) -> Array:
-    """What passes the panel's glass [W/m2], (n, lanes), by `pvlib.iam.physical` and Marion.
+    """What passes the panel's glass [W/m2], (n, scenarios), by `pvlib.iam.physical` and Marion.
 
     >>> from energy.model.sun import clear_sun
     >>> s = clear_sun(np.array([1781956800.0]), 50.0, 0.0)

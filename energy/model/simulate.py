@@ -1,7 +1,7 @@
 """One pass through time: sun, chargers, loads and battery settled segment by segment, with books.
 
 The battery itself moves only in `battery`; here its surplus is spilled, its want is shared out in
-rank order, and every watt-hour is entered once. Axis 0 is time (segments), axis 1 the lanes.
+rank order, and every watt-hour is entered once. Axis 0 is time (segments), axis 1 the scenarios.
 """
 
 from collections.abc import Sequence
@@ -13,7 +13,7 @@ from energy.model import Array, Index, Mask
 from energy.model.battery import Battery, advance, rate_to_terminal, start, terminal_to_rate
 from energy.model.electronics import InverterCurve
 
-BLOCK_CELLS = 25_000  # segments x lanes worked on at once: fits the cache, bounds the memory
+BLOCK_CELLS = 25_000  # segments x scenarios worked on at once: fits the cache, bounds the memory
 ENTRIES = (
     "spilled",
     "other_charging",
@@ -43,7 +43,7 @@ class Draw:
 
 @dataclass(frozen=True)
 class Case:
-    """All that decides how the charge goes; n segments, m lanes.
+    """All that decides how the charge goes; n segments, m scenarios.
 
     edges [UTC s], (n + 1,); solar_w [W at the panel side of the controller, after its limit],
     (rows, m), with solar_row (n,) saying which row a segment takes (-1: dark); temp_pack [deg C],
@@ -99,7 +99,7 @@ class Block:
     outlet: dict[str, Array]  # at the outlets
     leads: Array | None  # of that, what the tools' leads turn into heat
     load: Array
-    inverter_idle: Array  # (b, 1 or lanes)
+    inverter_idle: Array  # (b, 1 or scenarios)
     rate: Array  # asked of (-) or offered to (+) the store, Wh/h
     net: Array
 
@@ -117,19 +117,19 @@ def simulate(case: Case, detail: bool = False, state: tuple[Array, Array] | None
     >>> simulate(case).store_wh[:, 0]
     array([1000.,  900.,  800.])
     """
-    battery, lanes = case.battery, case.battery.capacity_wh.size
+    battery, scenarios = case.battery, case.battery.capacity_wh.size
     count, tasks = case.edges.size - 1, case.factor.shape[0]
     state = start(battery) if state is None else state
     run = Run(
-        store_wh=np.empty((count + 1, lanes)),
-        first_short_s=np.full(lanes, np.inf),
-        unmet_wh=np.zeros((tasks, lanes)),
-        first_unmet_s=np.full((tasks, lanes), np.inf),
-        ledger_wh={name: np.zeros(lanes) for name in ENTRIES},
-        detail={name: np.zeros((count, lanes)) for name in DETAILS} if detail else {},
+        store_wh=np.empty((count + 1, scenarios)),
+        first_short_s=np.full(scenarios, np.inf),
+        unmet_wh=np.zeros((tasks, scenarios)),
+        first_unmet_s=np.full((tasks, scenarios), np.inf),
+        ledger_wh={name: np.zeros(scenarios) for name in ENTRIES},
+        detail={name: np.zeros((count, scenarios)) for name in DETAILS} if detail else {},
     )
     run.store_wh[0] = state[0]
-    size = max(1, BLOCK_CELLS // lanes)
+    size = max(1, BLOCK_CELLS // scenarios)
     for first in range(0, count, size):
         rows = slice(first, min(first + size, count))
         air, air_row = _air(case, rows)
@@ -150,13 +150,13 @@ def _air(case: Case, rows: slice) -> tuple[Array, Index]:
 
 
 def block_of(case: Case, rows: slice, frozen: Array) -> Block:
-    """What is offered and asked in the segments `rows`; frozen as `Battery.frozen`, (b, lanes)."""
-    battery, lanes = case.battery, case.battery.capacity_wh.size
+    """What is offered and asked in the segments `rows`; frozen as `Battery.frozen`, (b, scenarios)."""
+    battery, scenarios = case.battery, case.battery.capacity_wh.size
     lit = case.solar_row[rows]
-    solar = np.zeros((lit.size, lanes))
+    solar = np.zeros((lit.size, scenarios))
     solar[lit >= 0] = case.solar_w[lit[lit >= 0]] * case.controller_efficiency
-    outlet = {supply: np.zeros((lit.size, lanes)) for supply in ("ac", "dc12", "usb")}
-    leads = np.zeros((lit.size, lanes)) if any(d.lead_loss for d in case.draws) else None
+    outlet = {supply: np.zeros((lit.size, scenarios)) for supply in ("ac", "dc12", "usb")}
+    leads = np.zeros((lit.size, scenarios)) if any(d.lead_loss for d in case.draws) else None
     for draw in case.draws:
         a, b = np.searchsorted(draw.rows, [rows.start, rows.stop])
         if b > a:
@@ -206,8 +206,8 @@ def _settle(case: Case, block: Block, store: Array, full: Array, run: Run) -> No
         unused=surplus - taken,
         from_battery=np.maximum(-block.net, 0.0) * hours,
     )
-    row, lane = np.nonzero(full < 1.0)
-    short = row, lane
+    row, scenario = np.nonzero(full < 1.0)
+    short = row, scenario
     if short[0].size:
         _shed(case, block, short, given[short], full[short], flows, run)
     charger = np.maximum(block.charger * hours - flows.unused, 0.0)
@@ -233,7 +233,7 @@ def _settle(case: Case, block: Block, store: Array, full: Array, run: Run) -> No
 
 @dataclass(frozen=True)
 class _Flows:
-    """Watt-hours of a block, (b, lanes): changed in place where the pack runs out."""
+    """Watt-hours of a block, (b, scenarios): changed in place where the pack runs out."""
 
     delivered: Array
     conversion: Array
@@ -253,11 +253,11 @@ def _shed(
 ) -> None:
     """Settle the cells in which the store ran out: all is served for the share `full` of the
     time; for the rest what still comes in goes to the pack's idle, then to tasks by rank."""
-    row, lane = short
+    row, scenario = short
     hours = block.hours[row, 0]
-    rest, capacity = (1.0 - full) * hours, case.battery.capacity_wh[lane]
+    rest, capacity = (1.0 - full) * hours, case.battery.capacity_wh[scenario]
     begins = case.edges[block.rows.start + row] + full * hours * 3600.0
-    np.minimum.at(run.first_short_s, lane, begins)
+    np.minimum.at(run.first_short_s, scenario, begins)
     # A lead-acid battery still trickles from its bound well.
     held = np.maximum(given + block.rate[short] * full * hours, 0.0) / np.maximum(rest, 1e-12)
     trickle = -rate_to_terminal(-held, capacity, case.battery.resistive_h)
@@ -269,7 +269,7 @@ def _shed(
     served_ac, served = np.zeros(row.size), np.zeros(row.size)
     spent = np.zeros(row.size)
     for draw in case.draws:
-        watts = _watts_at(draw, block.rows.start + row) * case.factor[draw.task, lane]
+        watts = _watts_at(draw, block.rows.start + row) * case.factor[draw.task, scenario]
         watts = watts * (1.0 + draw.lead_loss)
         if not watts.any():
             continue
@@ -289,9 +289,9 @@ def _shed(
         left, spent = left - cost, spent + cost
         served = served + got / (1.0 + draw.lead_loss)
         missing = (watts - got) / (1.0 + draw.lead_loss) * rest
-        run.unmet_wh[draw.task] += np.bincount(lane, missing, minlength=run.first_short_s.size)
+        run.unmet_wh[draw.task] += np.bincount(scenario, missing, minlength=run.first_short_s.size)
         wanting = missing > 1e-9
-        np.minimum.at(run.first_unmet_s[draw.task], lane[wanting], begins[wanting])
+        np.minimum.at(run.first_unmet_s[draw.task], scenario[wanting], begins[wanting])
     idle_only = np.where(paid, 0.0, np.minimum(left, inverter_idle))
     left = left - idle_only
     paid_idle = pack_idle + np.where(paid, inverter_idle, idle_only)

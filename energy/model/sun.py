@@ -116,7 +116,7 @@ def cloud_transmission(okta: Array) -> Array:
 def diffuse_of(sun: Sun, ghi: Array) -> Array:
     """Diffuse light [W/m2] of a cloudy sky by Erbs, as made continuous by Driesse.
 
-    Driesse et al. 2024, doi:10.1016/j.solener.2023.112093. ghi [W/m2], shape (n,) or (n, lanes);
+    Driesse et al. 2024, doi:10.1016/j.solener.2023.112093. ghi [W/m2], shape (n,) or (n, scenarios);
     a sun lower than 3 degrees gives diffuse light only.
 
     >>> s = clear_sun(np.array([1781956800.0]), 0.0, 0.0)
@@ -132,7 +132,7 @@ def diffuse_of(sun: Sun, ghi: Array) -> Array:
 def close_beam(sun: Sun, ghi: Array, dhi: Array, dni_limit: Array) -> tuple[Array, Array]:
     """Beam from global and diffuse, dni = (ghi - dhi) / cos z; what passes the limit is diffuse.
 
-    All in W/m2; dni_limit has shape (n,), ghi and dhi (n,) or (n, lanes). Returns (dni, dhi),
+    All in W/m2; dni_limit has shape (n,), ghi and dhi (n,) or (n, scenarios). Returns (dni, dhi),
     which close to ghi wherever the sun is up; with the sun down all light is diffuse.
 
     >>> s = clear_sun(np.array([1781956800.0]), 0.0, 0.0)

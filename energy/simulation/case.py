@@ -74,12 +74,12 @@ def scene(
     cells: Array,
     sun: Solar | None = None,
 ) -> Scene:
-    """Lay a plan with its bursts and weathers out in segments and lanes, ready to simulate.
+    """Lay a plan with its bursts and weathers out in segments and scenarios, ready to simulate.
 
     span [UTC s]; cells are the edges on which the weather is given; sun, where it is known, what
     the panels give on them. Raises PlanError for more moments than can be simulated.
     """
-    lanes = weather.shift_days.size
+    scenarios = weather.shift_days.size
     begun = placed.begun
     chargers = [calendar.windows(c.between, c.days) for c in plan.charger]
     on_windows = inverter_windows(plan, calendar)
@@ -89,10 +89,10 @@ def scene(
     refused = refusals(edges, placed.bursts, plan.task, order, limits, begun)
     turned_away = {id(r.burst) for r in refused}
     accepted = [b for b in placed.bursts if id(b) not in turned_away]
-    condition = conditions(plan, lanes)
+    condition = conditions(plan, scenarios)
     if sun is None:
         sun = solar(plan, weather, calendar, cells, span, condition)
-    battery = _battery(plan, lanes)
+    battery = _battery(plan, scenarios)
     cell = cell_of(edges, cells)
     temperature, temp_row = weather.temp_air, cell
     if plan.pack.temperature is not None:
@@ -116,13 +116,13 @@ def scene(
         inverter_on=inverter_on(edges, accepted, plan.task, limits, begun),
         outlet_efficiency=limits.outlet_efficiency,
         draws=_draws(edges, accepted, plan, order, lead_losses(plan, weather.cold)),
-        factor=_task_factors(plan, lanes),
+        factor=_task_factors(plan, scenarios),
     )
     return Scene(
         case=case,
         refused=tuple(refused),
         solar=sun,
-        condition=_mean_condition(plan, condition, lanes),
+        condition=_mean_condition(plan, condition, scenarios),
     )
 
 
@@ -147,27 +147,27 @@ def _edges(
     return edges
 
 
-def conditions(plan: Plan, lanes: int) -> list[Array]:
-    """The condition of each panel, share of its label, one a lane."""
+def conditions(plan: Plan, scenarios: int) -> list[Array]:
+    """The condition of each panel, share of its label, one a scenario."""
     return [
         panel.condition_percent
         / 100.0
-        * draw(plan, f"condition {number}", "", panel.condition_spread_percent, lanes)
+        * draw(plan, f"condition {number}", "", panel.condition_spread_percent, scenarios)
         for number, panel in enumerate(plan.panel)
     ]
 
 
-def _mean_condition(plan: Plan, conditions: Sequence[Array], lanes: int) -> Array:
-    """The condition of all panels together, weighted by their watts, (lanes,)."""
+def _mean_condition(plan: Plan, conditions: Sequence[Array], scenarios: int) -> Array:
+    """The condition of all panels together, weighted by their watts, (scenarios,)."""
     rated = [panel.rated_w * panel.count for panel in plan.panel]
     if not rated:
-        return np.ones(lanes)
+        return np.ones(scenarios)
     return np.asarray(np.average(np.stack(conditions), axis=0, weights=rated))
 
 
-def _task_factors(plan: Plan, lanes: int) -> Array:
-    factors = [draw(plan, "task", task.name, task.spread_percent, lanes) for task in plan.task]
-    return np.stack(factors) if factors else np.ones((0, lanes))
+def _task_factors(plan: Plan, scenarios: int) -> Array:
+    factors = [draw(plan, "task", task.name, task.spread_percent, scenarios) for task in plan.task]
+    return np.stack(factors) if factors else np.ones((0, scenarios))
 
 
 def ranked(plan: Plan) -> list[int]:
@@ -184,17 +184,17 @@ def energy_by_task(placed: Sequence[Burst], tasks: int) -> Array:
     return total
 
 
-def draw(plan: Plan, what: str, name: str, spread_percent: float, lanes: int) -> Array:
-    """One lognormal factor of mean 1 a lane; the coefficient of variation is the spread.
+def draw(plan: Plan, what: str, name: str, spread_percent: float, scenarios: int) -> Array:
+    """One lognormal factor of mean 1 a scenario; the coefficient of variation is the spread.
 
     Each thing has a stream of its own, named after it, so that dropping a task changes no other
-    task's luck, and the first 10 lanes of 1,000 are those of 10. Tasks of one name are the same
-    work on other days or hours and share their luck. A single lane draws nothing.
+    task's luck, and the first 10 scenarios of 1,000 are those of 10. Tasks of one name are the same
+    work on other days or hours and share their luck. A single scenario draws nothing.
     """
-    if lanes == 1 or spread_percent == 0.0:
-        return np.ones(lanes)
+    if scenarios == 1 or spread_percent == 0.0:
+        return np.ones(scenarios)
     key = [plan.weather.seed, zlib.crc32(f"{what}:{name}".encode())]
-    normal = np.random.default_rng(key).standard_normal(lanes)
+    normal = np.random.default_rng(key).standard_normal(scenarios)
     sigma = np.sqrt(np.log1p((spread_percent / 100.0) ** 2))
     return np.asarray(np.exp(sigma * normal - sigma**2 / 2.0))
 
@@ -250,14 +250,14 @@ def limits_of(plan: Plan, on_windows: list[Interval] | None) -> Limits:
     )
 
 
-def _battery(plan: Plan, lanes: int) -> Battery:
+def _battery(plan: Plan, scenarios: int) -> Battery:
     pack = plan.pack
-    health = draw(plan, "health", "", pack.health_spread_percent, lanes)
+    health = draw(plan, "health", "", pack.health_spread_percent, scenarios)
     capacity = pack.capacity_wh * np.minimum(pack.health_percent / 100.0 * health, 1.0)
     return Battery(
         chemistry=pack.chemistry,
         capacity_wh=capacity,
-        charge_max_w=np.full(lanes, pack.charge_max_w),
+        charge_max_w=np.full(scenarios, pack.charge_max_w),
         start_share=pack.start_percent / 100.0,
         resistive_h=pack.resistive_h,
         coulombic=pack.coulombic_percent / 100.0,

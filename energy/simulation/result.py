@@ -50,7 +50,7 @@ class Chance:
 
 @dataclass(frozen=True)
 class Lowest:
-    """The lowest point of one lane: percent of charge, when [UTC s], Wh above the reserve, and
+    """The lowest point of one scenario: percent of charge, when [UTC s], Wh above the reserve, and
     the percent that the cold locks then: 100 where it is too cold to give."""
 
     percent: float
@@ -61,13 +61,13 @@ class Lowest:
 
 @dataclass(frozen=True)
 class Budget:
-    """Charge, sun, load and ledger of a plan over time (n segments) and lanes (m futures).
+    """Charge, sun, load and ledger of a plan over time (n segments) and scenarios (m futures).
 
     time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m)
     with refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy
     inside the span; notes are lines the answer should say; progress is how far those tasks are that
     `done` names. case, cells, solar, record, now and done are what it was made from; condition (m,)
-    is the panels' mean condition in each lane; ends are the budgets at both ends of the doubt about
+    is the panels' mean condition in each scenario; ends are the budgets at both ends of the doubt about
     drawn weather's means.
     """
 
@@ -111,26 +111,26 @@ class Budget:
 
     @cached_property
     def _lowest(self) -> tuple[Index, Array]:
-        """Edge and height above what the cold locks [percent] of each lane's lowest point."""
+        """Edge and height above what the cold locks [percent] of each scenario's lowest point."""
         return lowest_point(self.case, self.run)
 
     @property
     def lowest_percent(self) -> Array:
-        """State of charge at each lane's lowest point, (m,)."""
+        """State of charge at each scenario's lowest point, (m,)."""
         edge, _ = self._lowest
         return self.charge_percent[edge, np.arange(edge.size)]
 
     @property
     def locked_at_lowest_percent(self) -> Array:
-        """What the cold locks at each lane's lowest point [percent of charge], (m,)."""
+        """What the cold locks at each scenario's lowest point [percent of charge], (m,)."""
         return np.asarray(self.lowest_percent - self._lowest[1])
 
-    def too_cold_at(self, time_s: Array | float, lane: Index | int) -> Mask:
-        """Whether it is too cold for the pack to give at moments of lanes, which are one shape."""
+    def too_cold_at(self, time_s: Array | float, scenario: Index | int) -> Mask:
+        """Whether it is too cold for the pack to give at moments of scenarios, which are one shape."""
         row = np.searchsorted(self.time_s, time_s, side="right") - 1
         row = self.case.temp_row[np.clip(row, 0, self.time_s.size - 2)]
         air = self.case.temp_pack
-        return self.case.battery.too_cold(air[row, lane if air.shape[1] > 1 else 0])
+        return self.case.battery.too_cold(air[row, scenario if air.shape[1] > 1 else 0])
 
     @cached_property
     def too_cold(self) -> Mask:
@@ -147,8 +147,8 @@ class Budget:
     def too_cold_from_s(self) -> float | None:
         """From when the pack is first too cold to give in the middle weather [UTC s], or None."""
         air = self.case.temp_pack
-        lane = self.middle if air.shape[1] > 1 else 0
-        cold = np.flatnonzero(self.case.battery.too_cold(air[self.case.temp_row, lane]))
+        scenario = self.middle if air.shape[1] > 1 else 0
+        cold = np.flatnonzero(self.case.battery.too_cold(air[self.case.temp_row, scenario]))
         return float(self.time_s[cold[0]]) if cold.size else None
 
     @cached_property
@@ -180,7 +180,7 @@ class Budget:
 
     @cached_property
     def middle(self) -> int:
-        """The lane whose lowest charge is the median; of equals the one nearest to the dates.
+        """The scenario whose lowest charge is the median; of equals the one nearest to the dates.
 
         Where the cold locks a part, the lowest charge is counted from there, as the reserve is.
         """
@@ -192,17 +192,17 @@ class Budget:
         equal = np.flatnonzero((lowest == lowest[median]) & (unmet == unmet[median]))
         return int(min(equal, key=lambda k: (abs(shift[k]), shift[k], k)))
 
-    def lowest(self, lane: int | None = None) -> Lowest:
-        """The lowest point of a lane (left out: the middle one)."""
-        lane = self.middle if lane is None else lane
-        edge, above = self._lowest[0][lane], float(self._lowest[1][lane])
-        spare = (above - self.plan.pack.reserve_percent) / 100.0 * float(self.capacity_wh[lane])
-        percent = float(self.charge_percent[edge, lane])
+    def lowest(self, scenario: int | None = None) -> Lowest:
+        """The lowest point of a scenario (left out: the middle one)."""
+        scenario = self.middle if scenario is None else scenario
+        edge, above = self._lowest[0][scenario], float(self._lowest[1][scenario])
+        spare = (above - self.plan.pack.reserve_percent) / 100.0 * float(self.capacity_wh[scenario])
+        percent = float(self.charge_percent[edge, scenario])
         return Lowest(percent, float(self.time_s[edge]), spare, percent - above)
 
     @property
     def verdict(self) -> str:
-        """overloads | runs-flat | dips-into-reserve | stays-powered, for the middle lane."""
+        """overloads | runs-flat | dips-into-reserve | stays-powered, for the middle scenario."""
         if self.refusals:
             return "overloads"
         if self.run.ran_short[self.middle]:
@@ -270,13 +270,13 @@ class Budget:
         """Where the doubt about the lowest charge comes from: the shares (0 to 1) of the weather,
         the loads and the kit (the panels' condition, the pack's health).
 
-        From more runs, each with all but one held at their means over the lanes. Empty where
+        From more runs, each with all but one held at their means over the scenarios. Empty where
         nothing moves the lowest charge.
         """
-        case = lanes_of(self.case, slice(drawn.FUTURES))  # as many as tell of a spread
-        lanes = case.factor.shape[1]
-        condition = self.condition[:lanes]
-        capacity_wh = np.full(lanes, case.battery.capacity_wh.mean())
+        case = scenarios_of(self.case, slice(drawn.FUTURES))  # as many as tell of a spread
+        scenarios = case.factor.shape[1]
+        condition = self.condition[:scenarios]
+        capacity_wh = np.full(scenarios, case.battery.capacity_wh.mean())
         own_sun = case.solar_w / condition
         mean_sun = np.broadcast_to(own_sun.mean(axis=1, keepdims=True), case.solar_w.shape)
         calm = replace(
@@ -299,7 +299,7 @@ class Budget:
 
     @property
     def full_again_s(self) -> float | None:
-        """When the middle lane is full again after its lowest point [UTC s], or None."""
+        """When the middle scenario is full again after its lowest point [UTC s], or None."""
         edge = self._lowest[0][self.middle]
         charge = self.charge_percent[:, self.middle]
         full = np.flatnonzero(charge[edge:] >= FULL_PERCENT)
@@ -308,12 +308,12 @@ class Budget:
         return float(self.time_s[edge + full[0]])
 
     def flows(self) -> dict[str, Array]:
-        """The flows of the middle lane over time, each (n,) in watts.
+        """The flows of the middle scenario over time, each (n,) in watts.
 
         solar_w into the pack's bus, spilled_w at the panel, charger_w, load_w asked at the outlets
         (refused bursts too), delivered_w, idle_w of pack and inverter.
         """
-        one = simulate(lanes_of(self.case, slice(self.middle, self.middle + 1)), detail=True)
+        one = simulate(scenarios_of(self.case, slice(self.middle, self.middle + 1)), detail=True)
         flows = {name: values[:, 0] for name, values in one.detail.items()}
         for refusal in self.refusals:
             for piece in refusal.burst.pieces:
@@ -348,7 +348,7 @@ class Budget:
 
 
 def lowest_point(case: Case, run: Run) -> tuple[Index, Array]:
-    """At which edge each lane of a pass is lowest, and how high above what the cold locks then
+    """At which edge each scenario of a pass is lowest, and how high above what the cold locks then
     [percent of charge], both (m,)."""
     charge = run.store_wh * (100.0 / case.battery.capacity_wh)
     locked = (100.0 * case.battery.locked_share(case.temp_pack))[case.temp_row]
@@ -361,7 +361,7 @@ def lowest_point(case: Case, run: Run) -> tuple[Index, Array]:
 
 
 def succeeds(above_percent: Array, run: Run, reserve_percent: float) -> Mask:
-    """In which lanes the reserve is kept and nothing runs short, (m,); above as `lowest_point`."""
+    """In which scenarios the reserve is kept and nothing runs short, (m,); above as `lowest_point`."""
     return (above_percent >= reserve_percent - 1e-9) & ~run.ran_short
 
 
@@ -388,7 +388,7 @@ def wilson(share: float, number: float) -> tuple[float, float]:
 
 
 def _lowest_share(case: Case) -> Array:
-    """How low each lane falls above what the cold locks, as shares of its store, (m,)."""
+    """How low each scenario falls above what the cold locks, as shares of its store, (m,)."""
     store, lowest = simulate(case).store_wh[1:], np.inf
     locked = case.battery.locked_share(case.temp_pack)
     for first in range(0, store.shape[0], AT_ONCE):
@@ -398,12 +398,12 @@ def _lowest_share(case: Case) -> Array:
     return np.asarray(lowest)
 
 
-def lanes_of(case: Case, only: slice | Index) -> Case:
-    """Some lanes of a case alone: they go as they went among the others.
+def scenarios_of(case: Case, only: slice | Index) -> Case:
+    """Some scenarios of a case alone: they go as they went among the others.
 
     >>> from energy.simulation.budget import budget
     >>> case = budget(Plan.read("builtin:cloudy-repair")).case
-    >>> lanes_of(case, slice(3)).factor.shape[1]
+    >>> scenarios_of(case, slice(3)).factor.shape[1]
     3
     """
     battery = replace(

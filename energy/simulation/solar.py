@@ -18,7 +18,7 @@ from energy.simulation.cables import at_the_pack, solar_limit_w
 from energy.simulation.strings import Arrangement, laid_out
 from energy.weather.scenarios import Weathers
 
-CELLS_AT_ONCE = 30_000  # rows x lanes worked on at once: bounds the memory of the optics
+CELLS_AT_ONCE = 30_000  # rows x scenarios worked on at once: bounds the memory of the optics
 
 
 @dataclass(frozen=True)
@@ -51,10 +51,10 @@ def solar(
 
     What a run from panel to pack costs is among the panels' losses.
     """
-    lanes = weather.shift_days.size
+    scenarios = weather.shift_days.size
     hours = np.diff(cells)[weather.lit] / 3600.0
     in_span = inside(cells, [span])[weather.lit]
-    power, sun_wh = np.zeros((hours.size, lanes)), np.zeros(lanes)
+    power, sun_wh = np.zeros((hours.size, scenarios)), np.zeros(scenarios)
     strings = laid_out(plan, weather.cold)
     for number, panel in enumerate(plan.panel):
         out = in_span
@@ -94,7 +94,7 @@ def _panel_power(
     rows: Index,
     keep: Array,
 ) -> tuple[Array, Array]:
-    """Watts of one panel in full condition, and the watts of sun on it, (rows, lanes or 1)."""
+    """Watts of one panel in full condition, and the watts of sun on it, (rows, scenarios or 1)."""
     panel, place = strings.panel, plan.place
     sun = weather.sun.rows(rows)
     sky = weather.ghi[rows], weather.dni[rows], weather.dhi[rows]

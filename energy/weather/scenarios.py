@@ -42,7 +42,7 @@ class Weathers:
     """The weathers of a plan on cells of time.
 
     sun holds the middles of the lit cells, lit their numbers (rows,). ghi, dni, dhi [W/m2] are
-    (rows, m); temp_air [deg C] and wind_speed [m/s at 10 m] (cells, m); m is 1 where all lanes
+    (rows, m); temp_air [deg C] and wind_speed [m/s at 10 m] (cells, m); m is 1 where all scenarios
     share one weather. shift_days (m,) says how far each was moved. independent is what the m
     weathers are worth, None where no chance is drawn from weather. rough: the means themselves are
     so doubtful that a yes needs the low end of that doubt. cold is the place's lowest air, in which
@@ -211,27 +211,27 @@ def _from_forecast(
         )
     join_s = min(reach_s, span[1])
     whole = ahead.members_until(forecast, join_s)
-    lanes = min(whole.ghi.shape[1], plan.weather.futures or whole.ghi.shape[1])
-    members = ahead.laid_over(whole.first(lanes), cells, sun, lit)
+    scenarios = min(whole.ghi.shape[1], plan.weather.futures or whole.ghi.shape[1])
+    members = ahead.laid_over(whole.first(scenarios), cells, sun, lit)
     left_out = forecast.ghi.shape[1] - whole.ghi.shape[1]
     notes = [f"{left_out} members of the forecast end too early and are left out"] * (left_out > 0)
     common = {
-        "source": f"{forecast.source}, {lanes} members, fetched"
+        "source": f"{forecast.source}, {scenarios} members, fetched"
         f" {ahead.age_in_words(forecast.fetched_s)}",
         "sharpen": "a new forecast, fetched just before leaving",
         "temperature_stated": True,
-        "shift_days": np.zeros(lanes),
-        "independent": float(lanes),
+        "shift_days": np.zeros(scenarios),
+        "independent": float(scenarios),
         "distance_km": apart(plan, forecast)[0],
         "fetched_s": forecast.fetched_s,
         "notes": notes,
     }
     if reach_s >= span[1]:
         return [common | members]
-    then = _after_forecast(plan, lanes)
+    then = _after_forecast(plan, scenarios)
     tails = weathers(then, record_of(then), calendar, cells, span, doubts)
     notes.append(f"the forecast ends {_on_clock(join_s, clock)}; then: {tails[0].source}")
-    common["independent"] = min(lanes, tails[0].independent or lanes)
+    common["independent"] = min(scenarios, tails[0].independent or scenarios)
     common["rough"] = tails[0].rough
     late = cells[:-1] >= join_s
     return [common | _carried_on(members, tail, late, lit) for tail in tails]
@@ -247,14 +247,14 @@ def _carried_on(members: dict[str, Any], tail: Weathers, late: Mask, lit: Index)
     return found
 
 
-def _after_forecast(plan: Plan, lanes: int) -> Plan:
+def _after_forecast(plan: Plan, scenarios: int) -> Plan:
     """The plan under what carries on where its forecast ends: history if held, else climate."""
     place = plan.place
     at = (place.latitude_deg, place.longitude_deg)
     if history_near(*at) is not None:
-        return plan.replace(**{"weather.kind": "history", "weather.futures": lanes})
+        return plan.replace(**{"weather.kind": "history", "weather.futures": scenarios})
     if has_climate(*at):
-        return plan.replace(**{"weather.kind": "climate", "weather.futures": lanes})
+        return plan.replace(**{"weather.kind": "climate", "weather.futures": scenarios})
     raise PlanError(
         [
             f"{plan.origin}: [weather]: the forecast ends before the span does, and nothing can"

@@ -188,9 +188,9 @@ def simulation_s(chemistry: str) -> tuple[float, str]:
     tables["task"].append({"tool": "fan-12v", "between": ["22:00", "06:00"]})
     tables["pack"]["chemistry"] = chemistry
     case = budget(Plan.from_dict(tables)).case
-    count, lanes = case.edges.size - 1, case.factor.shape[1]
+    count, scenarios = case.edges.size - 1, case.factor.shape[1]
     best = min(timeit.repeat(lambda: simulate(case), number=1, repeat=BEST_OF))
-    return best, f"{case.factor.shape[0]} tasks, {count} x {lanes}"
+    return best, f"{case.factor.shape[0]} tasks, {count} x {scenarios}"
 
 
 if __name__ == "__main__":

@@ -111,13 +111,13 @@ def frontier_against_grid(
 
 def many_against_one(of: Designs) -> tuple[float, float]:
     """Seconds a step takes: of one design among 512, and in a plain loop over one."""
-    lanes = np.arange(512)
-    case = of.case(of.bases[0], 400.0 + 2.0 * lanes, 2000.0 + 10.0 * lanes, lanes % 31)
+    scenarios = np.arange(512)
+    case = of.case(of.bases[0], 400.0 + 2.0 * scenarios, 2000.0 + 10.0 * scenarios, scenarios % 31)
     steps = case.edges.size - 1
     simulate(case)
     start = time.perf_counter()
     simulate(case)
-    many_s = clock(start) / steps / lanes.size
+    many_s = clock(start) / steps / scenarios.size
     solar = case.controller_efficiency * np.append(case.solar_w[:, 0], 0.0)[case.solar_row]
     running: list[list[tuple[str, float]]] = [[] for _ in range(steps)]
     for draw in case.draws:

@@ -97,8 +97,8 @@ class Search:
             for k, panel in enumerate(self.plan.panel)
         )
         posed = self.plan.model_copy(update={"panel": panels})
-        lanes = self.weather.shift_days.size
-        conditions = [np.full(lanes, panel.condition_percent / 100.0) for panel in panels]
+        scenarios = self.weather.shift_days.size
+        conditions = [np.full(scenarios, panel.condition_percent / 100.0) for panel in panels]
         found = solar(posed, self.weather, self.calendar, self.cells, self.span, conditions)
         return np.asarray(found.panel_w.mean(axis=1) * self.hours)
 
@@ -186,13 +186,13 @@ def search(b: Budget) -> Search:
     panels give at a moment depends on that moment alone, so its weathers need no names. Where
     panels swing with a boat, they are the ones to be posed, else all.
     """
-    weather, lanes = b.weather, b.weather.ghi.shape[1]
+    weather, scenarios = b.weather, b.weather.ghi.shape[1]
     every = int(np.clip(weather.lit.size // FINE_ROWS, 1, COARSEST))
     firsts = np.arange(0, weather.lit.size, every)
     rows = np.minimum(firsts + every // 2, weather.lit.size - 1)
     hours = np.diff(b.cells)[weather.lit] / 3600.0
-    columns = min(COLUMNS, lanes)
-    ranks = ((np.arange(columns) + 0.5) * lanes / columns).astype(int)
+    columns = min(COLUMNS, scenarios)
+    ranks = ((np.arange(columns) + 0.5) * scenarios / columns).astype(int)
     ranked = np.argsort(weather.ghi[rows], axis=1)[:, ranks]
     few = replace(
         weather,

@@ -50,8 +50,8 @@ def closed_in(b: Budget) -> Caution | None:
 def pack_temperature(b: Budget) -> Array:
     """The pack's temperature in the middle weather, deg C, (segments,)."""
     temperature = b.case.temp_pack
-    lane = b.middle if temperature.shape[1] > 1 else 0
-    return np.asarray(temperature[b.case.temp_row, lane])
+    scenario = b.middle if temperature.shape[1] > 1 else 0
+    return np.asarray(temperature[b.case.temp_row, scenario])
 
 
 def too_cold(b: Budget) -> Caution | None:

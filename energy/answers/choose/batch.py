@@ -1,6 +1,6 @@
-"""Many choices of bursts in one pass of the simulation, side by side as lanes.
+"""Many choices of bursts in one pass of the simulation, side by side as scenarios.
 
-The same step, sun and scenarios as a budget of each; a pass costs little more for a few more lanes,
+The same step, sun and scenarios as a budget of each; a pass costs little more for a few more scenarios,
 so that eight choices in 31 scenarios take about the time of two.
 """
 
@@ -16,7 +16,7 @@ from energy.model.simulate import Case, simulate
 from energy.simulation.budget import Budget
 from energy.simulation.cables import lead_losses
 from energy.simulation.case import draw_of, inverter_windows, limits_of, ranked
-from energy.simulation.result import lanes_of, lowest_point, succeeds
+from energy.simulation.result import lowest_point, scenarios_of, succeeds
 
 
 class Batch:
@@ -83,7 +83,7 @@ class Batch:
             supply = plan.task[task].supply
             lost = self.lost.get(task, 0.0)
             loads.append(draw_of(edges, groups[task, numbers], row, supply, lost))
-        tiled = lanes_of(replace(own, inverter_on=own.inverter_on[:0]), side_by_side)
+        tiled = scenarios_of(replace(own, inverter_on=own.inverter_on[:0]), side_by_side)
         return replace(
             tiled,
             edges=edges,

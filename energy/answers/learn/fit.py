@@ -44,15 +44,15 @@ class Fit:
 
 def slopes(day: Day, belief: Belief, theta: Array, luck: Array) -> tuple[Array, Array]:
     """What would have been read at some figures and nuisances, (observed,), and how it moves with
-    each of them, (observed, p + q): one pass of 2 (p + q) + 1 lanes."""
+    each of them, (observed, p + q): one pass of 2 (p + q) + 1 scenarios."""
     at = np.concatenate([theta, luck])
     size = np.concatenate([np.maximum(STEP * belief.sd, 0.01), np.full(luck.size, LUCK_STEP)])
     moved = np.concatenate([np.diag(size), -np.diag(size), np.zeros((at.size, 1))], axis=1)
-    lanes = at[:, None] + moved
-    lanes[: theta.size] = np.maximum(lanes[: theta.size], LEAST_FACTOR / 2.0)
-    found = day.predict(lanes[: theta.size], lanes[theta.size :])
+    scenarios = at[:, None] + moved
+    scenarios[: theta.size] = np.maximum(scenarios[: theta.size], LEAST_FACTOR / 2.0)
+    found = day.predict(scenarios[: theta.size], scenarios[theta.size :])
     each = np.arange(at.size)
-    apart = lanes[each, each] - lanes[each, each + at.size]
+    apart = scenarios[each, each] - scenarios[each, each + at.size]
     return found[:, -1], (found[:, : at.size] - found[:, at.size : -1]) / apart
 
 
@@ -105,12 +105,12 @@ def fit(belief: Belief, days: Sequence[Day]) -> Fit:
 
 def _likely_sky(day: Day, theta: Array) -> Array:
     """Nuisances to begin with: the same for all skies, as fits best by itself."""
-    lanes = np.zeros((day.nuisances, SKIES_TRIED.size))
-    lanes[1 : 2 * len(day.sky_days)] = SKIES_TRIED
-    found = day.predict(np.repeat(theta[:, None], SKIES_TRIED.size, axis=1), lanes)
+    scenarios = np.zeros((day.nuisances, SKIES_TRIED.size))
+    scenarios[1 : 2 * len(day.sky_days)] = SKIES_TRIED
+    found = day.predict(np.repeat(theta[:, None], SKIES_TRIED.size, axis=1), scenarios)
     left = (day.values[:, None] - found) / day.sigma[:, None]
     best = int(np.argmin((left**2).sum(axis=0) + SKIES_TRIED**2))
-    return np.asarray(lanes[:, best])
+    return np.asarray(scenarios[:, best])
 
 
 def _parts(at: Array, figures: int, counts: Sequence[int]) -> list[tuple[Array, Array]]:

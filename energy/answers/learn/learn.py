@@ -141,7 +141,7 @@ class Learned:
         return before, self._sun_w(self.fit.belief.mean, self.fit.luck[0])
 
     def _sun_w(self, mean: Array, luck: Array) -> Array:
-        case, _ = self.day.lanes(mean[:, None], luck[:, None], in_percent=False)
+        case, _ = self.day.scenarios(mean[:, None], luck[:, None], in_percent=False)
         return np.asarray(case.solar_w[:, 0] * case.controller_efficiency)
 
     def plot(self) -> "Picture":

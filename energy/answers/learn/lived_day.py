@@ -1,6 +1,6 @@
 """A span that was lived through: what was read of it, and what the one pass predicts of that.
 
-The figures of the kit and what only that day decided (its sky, how hard each cut was) are lanes
+The figures of the kit and what only that day decided (its sky, how hard each cut was) are scenarios
 of the same simulation as every answer's. Laying a plan out like this is for `observe`, what
 follows for the figures for `learn`.
 """
@@ -15,7 +15,7 @@ from energy.model.simulate import Case, simulate
 from energy.simulation.budget import Budget
 from energy.weather.record import HOUR_S
 
-CELLS_AT_ONCE = 400_000  # segments x lanes: bounds the memory
+CELLS_AT_ONCE = 400_000  # segments x scenarios: bounds the memory
 RUN_ON_SCATTER = 0.05  # standard deviation of what simply runs on, from day to day; judgement
 LEAST_SHARE = 0.02  # no tool draws less of what is stated, no sky lets less through
 
@@ -53,7 +53,7 @@ class Group:
 class Day:
     """A span with its readings, ready to be asked what they would have been.
 
-    Lanes are m, segments n. Nuisances are standard normal, (q, m): the start charge, then the
+    Scenarios are m, segments n. Nuisances are standard normal, (q, m): the start charge, then the
     skies, then luck. in_plan (p,) are the plan's own figures as factors on the belief's base,
     believed (p,) those of before, which say how large the nuisances are; sun_w (n,) the expected
     panel side, sky (n, skies) what share of it each nuisance adds. The last two draws of the case
@@ -92,10 +92,10 @@ class Day:
         """What was read, (observed,)."""
         return np.array([one.value for one in self.observed])
 
-    def lanes(
+    def scenarios(
         self, theta: Array, nuisance: Array, *, in_percent: bool = True
     ) -> tuple[Case, tuple[Array, Array]]:
-        """The case in so many lanes, and the battery's state at its start.
+        """The case in so many scenarios, and the battery's state at its start.
 
         theta (p, m) factors on the belief's base, nuisance (q, m). What only the day decides is
         added to the figures, not multiplied with them, and for what is read in percent it grows
@@ -139,11 +139,11 @@ class Day:
 
     def charge(self, theta: Array, nuisance: Array) -> Array:
         """State of charge at the segments' edges [percent], (n + 1, m)."""
-        case, state = self.lanes(theta, nuisance)
+        case, state = self.scenarios(theta, nuisance)
         return 100.0 * simulate(case, state=state).store_wh / case.battery.capacity_wh
 
     def predict(self, theta: Array, nuisance: Array) -> Array:
-        """What would have been read, (observed, m); shapes as for `lanes`."""
+        """What would have been read, (observed, m); shapes as for `scenarios`."""
         most = max(1, CELLS_AT_ONCE // self.case.edges.size)
         parts = [
             self._predict(theta[:, k : k + most], nuisance[:, k : k + most])
@@ -152,9 +152,9 @@ class Day:
         return np.concatenate(parts, axis=1)
 
     def _predict(self, theta: Array, nuisance: Array) -> Array:
-        case, state = self.lanes(theta, nuisance)
+        case, state = self.scenarios(theta, nuisance)
         store_wh = simulate(case, state=state).store_wh
-        metered, _ = self.lanes(theta, nuisance, in_percent=False)
+        metered, _ = self.scenarios(theta, nuisance, in_percent=False)
         edges, taken_wh = case.edges, np.zeros_like(store_wh)
         if any(one.kind == "solar_wh" for one in self.observed):
             taken_w = simulate(metered, detail=True, state=state).detail["solar_w"]

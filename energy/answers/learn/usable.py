@@ -65,7 +65,7 @@ def is_read(percent: float) -> bool:
 def with_readings(day: Day, belief: Belief, rows: Sequence[Row], light: Light, later: bool) -> Day:
     """The day with all that can be used of the rows, and lines about what cannot."""
     usual = belief.mean[:, None], np.zeros((day.nuisances, 1))
-    charge, (case, _) = day.charge(*usual)[:, 0], day.lanes(*usual)
+    charge, (case, _) = day.charge(*usual)[:, 0], day.scenarios(*usual)
     used = Used()
     read = [row for row in rows if row.battery_percent is not None]
     start_s = read[0].time_s if read else float(day.case.edges[0])  # there the day begins

@@ -1,6 +1,6 @@
 """A plan at other sizes: its panels and its pack scaled, in the weathers of its check.
 
-A lane is a design in one weather; all lanes go through the one simulation. Which sizes to try, and
+A scenario is a design in one weather; all scenarios go through the one simulation. Which sizes to try, and
 what the answer is, is decided in `frontier` and `size`.
 """
 
@@ -25,7 +25,7 @@ from energy.weather.scenarios import record_of
 LARGE_WH = 1e6  # a pack that no limit of its own holds back
 NO_LIMIT = 1e6  # W or A
 SOLAR_LIMITS = ("max_w", "max_a", "charge_max_a")
-LANES_AT_ONCE = 512  # fits the cache, bounds the memory
+SCENARIOS_AT_ONCE = 512  # fits the cache, bounds the memory
 SCALED_BY_PACK = ("charge_max_w", "discharge_max_w")
 BOUGHT = ("kg", "price")
 
@@ -163,7 +163,7 @@ class Designs:
         return tuple(range(len(self.with_ends.deciding)))
 
     def sun_w(self, base: Base, panel_w: Array, window: Index) -> Array:
-        """Watts at the end of the panels' cable, before the input's limit, (rows, lanes)."""
+        """Watts at the end of the panels' cable, before the input's limit, (rows, scenarios)."""
         found = base.case.solar_w[:, window] * (panel_w / self.base_w)
         if self.plan.run:
             for watts in np.unique(panel_w):
@@ -219,7 +219,7 @@ class Designs:
         return np.full_like(battery_wh, pack.charge_max_w)
 
     def battery(self, base: Base, battery_wh: Array, window: Index) -> Battery:
-        """Packs of these labels, each in one weather of a base; arrays (lanes,)."""
+        """Packs of these labels, each in one weather of a base; arrays (scenarios,)."""
         health = base.case.battery.capacity_wh[window] / base.label_wh
         return replace(
             base.case.battery,
@@ -228,7 +228,7 @@ class Designs:
         )
 
     def case(self, base: Base, panel_w: Array, battery_wh: Array, window: Index) -> Case:
-        """The case of some designs, each in one weather of a base; all arrays (lanes,)."""
+        """The case of some designs, each in one weather of a base; all arrays (scenarios,)."""
         case = base.case
         shared_air = case.temp_pack.shape[1] == 1
         return replace(
@@ -242,11 +242,11 @@ class Designs:
     def tried(
         self, group: int, panel_w: Array, battery_wh: Array, window: Index
     ) -> tuple[Mask, Array]:
-        """Whether each lane succeeds, and how far it stays above the reserve [share of C]."""
-        lanes = window.size
-        ok, margin = np.zeros(lanes, dtype=bool), np.zeros(lanes)
-        for first in range(0, lanes, LANES_AT_ONCE):
-            part = slice(first, first + LANES_AT_ONCE)
+        """Whether each scenario succeeds, and how far it stays above the reserve [share of C]."""
+        scenarios = window.size
+        ok, margin = np.zeros(scenarios, dtype=bool), np.zeros(scenarios)
+        for first in range(0, scenarios, SCENARIOS_AT_ONCE):
+            part = slice(first, first + SCENARIOS_AT_ONCE)
             case = self.case(self.bases[group], panel_w[part], battery_wh[part], window[part])
             capacity = case.battery.capacity_wh
             found = replace(

@@ -39,7 +39,7 @@ class Frontier:
 
     panel_w (p,), sizes_wh (n,) rising; goals in percent, rising; smallest (p, goals), n where no
     pack of the list reaches the goal; begins (p, m) per group: from which size on each weather is
-    served, simulated where the frontier needed it, else as proposed; lanes: how many were run.
+    served, simulated where the frontier needed it, else as proposed; scenarios: how many were run.
     """
 
     panel_w: Array
@@ -47,7 +47,7 @@ class Frontier:
     goals: tuple[float, ...]
     smallest: Index
     begins: tuple[Index, ...]
-    lanes: int
+    scenarios: int
 
     def battery_wh(self, goal: float) -> list[float | None]:
         """The smallest pack at each panel size [Wh]; None where none reaches the goal."""
@@ -85,7 +85,7 @@ def frontier(
     count = sizes_wh.size
     known = [_first_guess(needed_wh(of, group, panel_w), sizes_wh) for group in groups]
     enough = [np.array([needed(g, one.guess.shape[1]) for g in goals]) for one in known]
-    lanes, turn = 0, 0
+    scenarios, turn = 0, 0
     while True:
         low, high, guess = (
             _over_groups(known, enough, name) for name in ("short", "served", "guess")
@@ -98,11 +98,11 @@ def frontier(
         for group, one, least in zip(groups, known, enough, strict=True):
             decides = _kth(one.guess, least) == guess
             checks = _checks(one, least, guess, open_, decides, count)
-            lanes += checks[0].size
+            scenarios += checks[0].size
             _run(of, group, one, panel_w, sizes_wh, checks, halve=turn >= GUESSES)
         turn += 1
     begins = tuple(np.clip(one.guess, one.short + 1, one.served) for one in known)
-    return Frontier(panel_w, sizes_wh, tuple(goals), np.maximum(high, 0), begins, lanes)
+    return Frontier(panel_w, sizes_wh, tuple(goals), np.maximum(high, 0), begins, scenarios)
 
 
 def _first_guess(wanted_wh: Array, sizes_wh: Array) -> Known:

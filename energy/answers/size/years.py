@@ -119,15 +119,15 @@ def years(plan: Plan, panel_w: Array, battery_wh: Array, progress: Progress | No
     plan = plan.replace(**kept_connection(plan, cold))
     batches = _batches(plan, record)
     parts = []
-    for number, (piece, lanes) in enumerate(batches):
-        of, edges = ready_year(plan, piece, lanes, cold)
+    for number, (piece, scenarios) in enumerate(batches):
+        of, edges = ready_year(plan, piece, scenarios, cold)
 
         def told(day: int, at: int = number) -> None:
             if progress is not None:
                 progress(at * YEAR_DAYS + day, len(batches) * YEAR_DAYS)
 
         parts.append(
-            (_dates(plan, piece, lanes), *_day_by_day(of, edges, panel_w, battery_wh, told))
+            (_dates(plan, piece, scenarios), *_day_by_day(of, edges, panel_w, battery_wh, told))
         )
     dates, lost, unmet_wh, lowest = (
         np.concatenate(several, axis=-1) for several in zip(*parts, strict=True)
@@ -170,13 +170,13 @@ def _batches(plan: Plan, record: Source) -> list[tuple[Source, int]]:
 
 
 def ready_year(
-    plan: Plan, record: Source, lanes: int, cold: Cold | None = None
+    plan: Plan, record: Source, scenarios: int, cold: Cold | None = None
 ) -> tuple[Designs, Array]:
     """A year plan (see `year_plan`) ready for many sizes, and its midnights [UTC s], (d + 1,).
 
     cold is the place's lowest air by all years held, where `record` is a few of them.
     """
-    plan = plan.replace(**{"weather.futures": lanes})
+    plan = plan.replace(**{"weather.futures": scenarios})
     large = unbound(plan, LARGE_WH)
     calendar, span = calendar_of(plan), _span_s(plan)
     cells = cells_of(large, calendar, span, record)
@@ -190,12 +190,12 @@ def ready_year(
     return Designs(plan, (base,), panel_watts(plan), weather.cold), midnights
 
 
-def _dates(plan: Plan, record: Source, lanes: int) -> NDArray[np.datetime64]:
+def _dates(plan: Plan, record: Source, scenarios: int) -> NDArray[np.datetime64]:
     """The local date of each day in each year, (d, y)."""
     first = np.datetime64(plan.span.start.date(), "D")
     days = np.arange(YEAR_DAYS)[:, None]
     if not isinstance(record, Record) or record.typical:
-        return np.broadcast_to(first + days, (YEAR_DAYS, lanes))
+        return np.broadcast_to(first + days, (YEAR_DAYS, scenarios))
     rows = _windows(plan, record)
     middle_s = record.start_s[rows[rows.shape[0] // 2]] + record.utc_offset_s
     middle = middle_s.astype("datetime64[s]").astype("datetime64[D]")

@@ -70,8 +70,8 @@ def drawn(
     number of futures: fewer would tell nothing of them, more nothing new.
     """
     days = _Days(plan, calendar, cells, sun)
-    lanes = plan.weather.futures or FUTURES
-    found = [_weather(plan, calendar, cells, sun, lit, days, lanes, None)]
+    scenarios = plan.weather.futures or FUTURES
+    found = [_weather(plan, calendar, cells, sun, lit, days, scenarios, None)]
     if plan.weather.kind in FROM_MEANS:
         found += [_weather(plan, calendar, cells, sun, lit, days, FUTURES, at) for at in doubts]
     return found
@@ -105,13 +105,13 @@ def _weather(
     sun: Sun,
     lit: Index,
     days: _Days,
-    lanes: int,
+    scenarios: int,
     doubt: float | None,
 ) -> dict[str, Any]:
     seed, light = plan.weather.seed, days.light
-    clearness = _daily(plan, calendar, days, lanes, doubt)
+    clearness = _daily(plan, calendar, days, scenarios, doubt)
     clear_kt = np.where(light > 1.0, days.clear / np.maximum(light, 1.0), 0.0)
-    scores = normal_scores(seed, "hours", light.size, lanes, HOUR_TO_HOUR)
+    scores = normal_scores(seed, "hours", light.size, scenarios, HOUR_TO_HOUR)
     kt = hourly_clearness(clearness, days.day, days.height, light, clear_kt, scores)
     target = kt * light[:, None]
     ghi = hours_to_cells(target, OVER_CLEAR_HOUR, cells, lit, sun.ghi, days.starts, HOUR_S)
@@ -128,22 +128,24 @@ def _weather(
         "temp_air": _air(plan, calendar, middles, clearness, cell_day),
         "wind_speed": np.full((middles.size, 1), plan.weather.wind_speed_m_s),
         "temperature_stated": plan.weather.temp_air_c is not None,
-        "shift_days": np.zeros(lanes),
+        "shift_days": np.zeros(scenarios),
         "independent": None,
         "rough": plan.weather.kind == "climate",
     }
 
 
-def _daily(plan: Plan, calendar: Calendar, days: _Days, lanes: int, doubt: float | None) -> Array:
-    """Clearness of the days, (days, lanes): about a stated sky, or about the month's mean."""
+def _daily(
+    plan: Plan, calendar: Calendar, days: _Days, scenarios: int, doubt: float | None
+) -> Array:
+    """Clearness of the days, (days, scenarios): about a stated sky, or about the month's mean."""
     weather = plan.weather
-    chance = ndtr(normal_scores(weather.seed, "days", days.dates.size, lanes, DAY_TO_DAY))
+    chance = ndtr(normal_scores(weather.seed, "days", days.dates.size, scenarios, DAY_TO_DAY))
     if weather.kind == "sky":
         assert weather.sky is not None
         okta = okta_by_date(weather.sky, calendar, days.noon_s)
         return np.asarray(days.clear_day[:, None] * daily_transmission(okta[:, None], chance))
     means = (between_months(noons(days.dates)) @ _knots(plan))[:, None]
-    means = means * _doubt(plan, lanes, doubt)
+    means = means * _doubt(plan, scenarios, doubt)
     return daily_clearness(means, highest_clearness(means, days.clear_day[:, None]), chance)
 
 
@@ -219,15 +221,17 @@ def extraterrestrial_day_wh(latitude: float, day_of_year: Array) -> Array:
     return np.asarray(24.0 / np.pi * extra * np.maximum(level, 0.0))
 
 
-def _doubt(plan: Plan, lanes: int, doubt: float | None) -> Array:
-    """What the means are multiplied with: one factor a lane, the same for all its days."""
+def _doubt(plan: Plan, scenarios: int, doubt: float | None) -> Array:
+    """What the means are multiplied with: one factor a scenario, the same for all its days."""
     climate = plan.weather.kind == "climate"
     sigma = PLACE_SIGMA if climate else FIGURES_SIGMA
     if doubt is not None:
-        return np.full(lanes, np.exp(sigma * doubt))
+        return np.full(scenarios, np.exp(sigma * doubt))
     if not climate:
-        return np.ones(lanes)
-    return np.asarray(np.exp(sigma * normal_scores(plan.weather.seed, "place", 1, lanes, 0.0)[0]))
+        return np.ones(scenarios)
+    return np.asarray(
+        np.exp(sigma * normal_scores(plan.weather.seed, "place", 1, scenarios, 0.0)[0])
+    )
 
 
 def _air(

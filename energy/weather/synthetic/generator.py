@@ -111,17 +111,17 @@ def highest_clearness(mean: Array, clear_day: Array) -> Array:
     return np.maximum(np.minimum(limit, OVER_CLEAR_DAY * clear_day), DULLEST + 0.01)
 
 
-def normal_scores(seed: int, stage: str, steps: int, lanes: int, lag: float) -> Array:
-    """Standard normal numbers, (steps, lanes), each following the last with correlation `lag`.
+def normal_scores(seed: int, stage: str, steps: int, scenarios: int, lag: float) -> Array:
+    """Standard normal numbers, (steps, scenarios), each following the last with correlation `lag`.
 
-    Every stage has a stream of its own, and the first lanes do not depend on how many there are.
+    Every stage has a stream of its own, and the first scenarios do not depend on how many there are.
 
     >>> few, many = (normal_scores(0, "days", 5, m, 0.29) for m in (10, 1000))
     >>> bool((few == many[:, :10]).all())
     True
     """
     fresh = np.random.default_rng([seed, zlib.crc32(stage.encode())])
-    scores = fresh.standard_normal((lanes, steps)).T.copy()
+    scores = fresh.standard_normal((scenarios, steps)).T.copy()
     for step in range(1, steps):
         scores[step] = lag * scores[step - 1] + np.sqrt(1.0 - lag**2) * scores[step]
     return scores
