@@ -142,7 +142,7 @@ def file() -> Fates:
             need_wh = needs.uniform(*NEED) * PANEL_W / 1000.0 * flat_wh
             begin = datetime(2026, 1, 1, 8) + timedelta(days=int(start))
             found = budget(small_plan(site, begin, need_wh))
-            assert not found.refusals
+            assert not found.overloads
             shift = np.abs(found.weather.shift_days)
             foretold.append(found.success[shift > NEAR].mean())
             happened.append(found.success[shift == 0][0])

@@ -116,7 +116,7 @@ def test_two_saws_that_trip_the_inverter_together_are_kept_apart():
            "between": ["10:00", "12:00"], "flexible": True, "value": 1.0}  # fmt: skip
     tasks = [{"name": "one", **saw}, {"name": "other", **saw}]
     answer = choose(plan(tasks, {"capacity_wh": 800, "inverter": {"rated_w": 500, "surge_w": 900}}))
-    assert not answer.budget.refusals
+    assert not answer.budget.overloads
     assert sum(answer.served.values()) == pytest.approx(2.0)
 
 
@@ -360,7 +360,7 @@ def test_what_cannot_start_beside_the_cuts_comes_between_them():
     pack = {"capacity_wh": 2000, "discharge_max_w": 3000,
             "inverter": {"rated_w": 1100, "surge_w": 2000}}  # fmt: skip
     asked = plan([cut, tea], pack, weather={"kind": "clear"})
-    assert {r.limit for r in budget(asked).refusals} == {"surge"}
+    assert {r.limit for r in budget(asked).overloads} == {"surge"}
     answer = choose(asked)
     assert answer.budget.yes
     assert answer.left_out == ()

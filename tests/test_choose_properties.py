@@ -121,7 +121,7 @@ def test_nothing_left_out_can_be_put_back_and_its_figures_are_those_of_the_budge
         again = put_back(seed, left.task)
         free = hands_follow(again) and in_order(again)
         assert "waits for" in left.why or not (again.yes and free), left.task
-        if left.failing is not None and free and not again.refusals:
+        if left.failing is not None and free and not again.overloads:
             assert left.failing == int((~again.low_end.success).sum())
             assert left.may_fail == again.low_end.may_fail
             assert left.failing > left.may_fail

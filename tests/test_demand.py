@@ -47,7 +47,7 @@ def mains(name: str, working_w: float = 600, **more: object) -> dict:
 
 
 def turned_away(b: Budget) -> list[tuple[str, str]]:
-    return sorted((b.plan.task[r.burst.task].name, r.limit) for r in b.refusals)
+    return sorted((b.plan.task[r.burst.task].name, r.limit) for r in b.overloads)
 
 
 # --- rank ------------------------------------------------------------------------------------
@@ -81,7 +81,7 @@ def test_only_the_burst_that_collides_is_refused() -> None:
     # two bursts in the middle of the halves of 9 to 11, at 9:25 and 10:25; the must comes at 10:20
     twice = mains("twice", times=2, each_min=10, between=["09:00", "11:00"])
     b = run(twice, mains("must", must=True, between=["10:20", "10:50"]))
-    assert len(b.refusals) == 1
+    assert len(b.overloads) == 1
     assert b.unmet_wh[:, 0] == pytest.approx([100.0, 0.0])
 
 
@@ -115,10 +115,10 @@ BIG_LAMP = {"name": "t", "supply": "dc12", "working_w": 76}
 def test_a_burst_beyond_a_limit_is_refused_with_its_numbers(
     task: dict, pack: dict, limit: str, asked: float | None, allowed: float
 ) -> None:
-    (refusal,) = run(task, **pack).refusals
-    assert refusal.limit == limit
-    assert refusal.allowed == pytest.approx(allowed)
-    assert asked is None or refusal.asked == pytest.approx(asked)
+    (overload,) = run(task, **pack).overloads
+    assert overload.limit == limit
+    assert overload.allowed == pytest.approx(allowed)
+    assert asked is None or overload.asked == pytest.approx(asked)
 
 
 @pytest.mark.parametrize(
@@ -134,7 +134,7 @@ def test_a_burst_beyond_a_limit_is_refused_with_its_numbers(
     ids=["rated", "volt-amperes", "surge", "long start within rated", "12 V", "USB"],
 )
 def test_a_burst_just_at_a_limit_runs(task: dict) -> None:
-    assert run(task).refusals == ()
+    assert run(task).overloads == ()
 
 
 def test_losses_count_against_the_discharge_limit() -> None:
@@ -145,8 +145,8 @@ def test_losses_count_against_the_discharge_limit() -> None:
 def test_a_surge_adds_to_what_runs_already() -> None:
     heater = mains("heater", 500, must=True)
     pump = mains("pump", 100, start_w=1600, start_s=0.2, between=["09:30", "10:00"])
-    (refusal,) = run(heater, pump).refusals
-    assert (refusal.limit, refusal.asked) == ("surge", 2100.0)
+    (overload,) = run(heater, pump).overloads
+    assert (overload.limit, overload.asked) == ("surge", 2100.0)
 
 
 def test_two_surges_at_the_same_moment_add_up() -> None:
@@ -157,7 +157,7 @@ def test_two_surges_at_the_same_moment_add_up() -> None:
 def test_two_surges_one_after_the_other_do_not_add_up() -> None:
     first = mains("a", 100, start_w=1100, start_s=0.2)
     later = mains("b", 100, start_w=1100, start_s=0.2, between=["09:01", "10:00"])
-    assert run(first, later).refusals == ()
+    assert run(first, later).overloads == ()
 
 
 def test_a_refused_start_leaves_no_trace_on_the_next() -> None:

@@ -83,14 +83,14 @@ def reaches_its_goal(b):
 
 def says_yes(b, planned):
     """Whether a plan written out holds, with what is turned away of its own tasks set aside."""
-    if not reaches_its_goal(b) or any(r.burst.task >= planned for r in b.refusals):
+    if not reaches_its_goal(b) or any(r.burst.task >= planned for r in b.overloads):
         return False
     if not b.plan.goal.one_at_a_time:
         return True
     held = sorted(
         (burst.start_s, burst.end_s, burst.task >= planned)
         for burst in b.bursts
-        if b.plan.task[burst.task].hand_held and burst not in [r.burst for r in b.refusals]
+        if b.plan.task[burst.task].hand_held and burst not in [r.burst for r in b.overloads]
     )
     met = [pair for pair in pairwise(held) if pair[1][0] < pair[0][1] - 1e-3]
     return not any(one[2] or other[2] for one, other in met)
@@ -151,8 +151,8 @@ def test_check_says_yes_to_so_many_and_to_no_more(seed):
     before = budget(whole)
     written = budget(whole.replace(**answer.change))
     assert written.chance == answer.budget.chance
-    assert len(written.refusals) == len(before.refusals)
-    assert set(answer.set_aside) == {whole.task[r.burst.task].name for r in before.refusals}
+    assert len(written.overloads) == len(before.overloads)
+    assert set(answer.set_aside) == {whole.task[r.burst.task].name for r in before.overloads}
     assert units(written, planned, answer) == pytest.approx(answer.count)
     assert answer.planned == reaches_its_goal(before)
     if not answer.planned:

@@ -70,7 +70,7 @@ def test_a_start_without_a_surge_does_not_lengthen_anothers(tmp_path):
     saw = {"name": "saw", "supply": "ac", "working_w": 400, "start_w": 1200, "start_s": 0.3}
     tables = copy.deepcopy(TABLES)
     tables["task"] = [{**heater, "at": "08:00"}, {**saw, "minutes": 1, "at": "08:00"}]
-    assert budget(Plan.from_dict(tables)).refusals == ()
+    assert budget(Plan.from_dict(tables)).overloads == ()
 
 
 def test_a_trace_runs_once_and_meets_the_limits_with_its_own_watts(tmp_path):
@@ -83,7 +83,7 @@ def test_a_trace_runs_once_and_meets_the_limits_with_its_own_watts(tmp_path):
         {**saw, "at": "08:00", "minutes": 1},
     ]
     found = budget(Plan.from_dict(tables, "plan", tmp_path))
-    assert found.refusals == ()
+    assert found.overloads == ()
     # 10 W for 40 minutes and 700 W for 10: closed form.
     assert found.asked_wh[0] == pytest.approx(10.0 * 40.0 / 60.0 + 700.0 * 10.0 / 60.0)
 

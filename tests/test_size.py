@@ -138,7 +138,7 @@ def reached(b: Budget, goal: float) -> bool:
     shares = [100.0 * float(b.success.mean())]
     if b.weather.kind == "climate":
         shares += [100.0 * float(end.success.mean()) for end in b.ends]
-    return not b.refusals and min(shares) >= goal - 1e-9
+    return not b.overloads and min(shares) >= goal - 1e-9
 
 
 def brute(start: Plan) -> list[list[list[bool]]]:
@@ -352,8 +352,8 @@ def test_where_every_pack_asked_for_is_too_weak_the_size_that_is_not_is_named() 
     assert "1000 Wh and less is too weak" in found.why
     assert found.least_wh is not None
     assert f"power enough comes from about {found.least_wh:.0f} Wh on" in found.why
-    assert not budget(design(short_cuts(), 100.0, found.least_wh)).refusals
-    assert budget(design(short_cuts(), 100.0, 0.9 * found.least_wh)).refusals
+    assert not budget(design(short_cuts(), 100.0, found.least_wh)).overloads
+    assert budget(design(short_cuts(), 100.0, 0.9 * found.least_wh)).overloads
 
 
 def test_a_pick_without_panels_drops_them_and_their_cable() -> None:

@@ -36,7 +36,7 @@ class Limits:
 
 
 @dataclass(frozen=True)
-class Refusal:
+class Overload:
     """Why a burst does not run: the limit's name, the number that broke it and the number allowed.
 
     limit: no-inverter | inverter-off | inverter | surge | surge-time | dc12 | usb | discharge |
@@ -158,17 +158,17 @@ class _Running:
                 np.maximum(self.surge_s, load.start_s, out=self.surge_s)
 
 
-def _admit(running: _Running, burst: Burst, load: Load) -> Refusal | None:
+def _admit(running: _Running, burst: Burst, load: Load) -> Overload | None:
     """Let one burst run beside what runs already, or say which limit forbids it."""
     if load.supply == "ac" and running.limits.curve is None:
-        return Refusal(burst, "no-inverter", 0.0, 0.0)
+        return Overload(burst, "no-inverter", 0.0, 0.0)
     on, surge_s, hull = running.on.copy(), running.surge_s.copy(), dict(running.hull)
     found = running.broken(load.supply, running.start(burst, load))
     if found is None:
         return None
     running.take_back(burst, load)
     running.on, running.surge_s, running.hull = on, surge_s, hull
-    return Refusal(burst, *found)
+    return Overload(burst, *found)
 
 
 def inverter_on(
@@ -238,14 +238,14 @@ def room(
     return free
 
 
-def refusals(
+def overloads(
     edges: Array,
     wanted: Sequence[Burst],
     loads: Sequence[Load],
     order: Sequence[int],
     limits: Limits,
     begun: Begun = frozenset(),
-) -> list[Refusal]:
+) -> list[Overload]:
     """Which bursts do not run: tasks in rank `order`, each beside those ranked before it.
 
     edges [UTC s], shape (n + 1,), must hold every start and end of a piece.
@@ -258,7 +258,7 @@ def refusals(
     >>> limits = Limits(inverter_curve(1000.0, 8.0, 90.0), 2000.0, 1.0, "with-tasks",
     ...                 {"dc12": 120.0, "usb": 100.0}, {"dc12": 0.95, "usb": 0.9}, 3.0, 1e3, 1e3)
     >>> cut = bursts(saw, 0, 0, [(0.0, 60.0)], (0.0, 60.0))
-    >>> refusals(np.array([0.0, 60.0]), cut, [saw], [0], limits)[0].limit
+    >>> overloads(np.array([0.0, 60.0]), cut, [saw], [0], limits)[0].limit
     'surge'
     """
     if not wanted:
@@ -270,7 +270,7 @@ def refusals(
         return []
     running = _Running(edges, limits, begun)
     tried = [_admit(running, burst, loads[burst.task]) for burst in queue]
-    return [refusal for refusal in tried if refusal is not None]
+    return [overload for overload in tried if overload is not None]
 
 
 def _all_fit(running: _Running, queue: Sequence[Burst], loads: Sequence[Load]) -> bool:

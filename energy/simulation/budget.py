@@ -205,7 +205,7 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
         capacity_wh=ready.case.battery.capacity_wh,
         run=run,
         placed=whole.placed,
-        refusals=ready.refused,
+        overloads=ready.refused,
         asked_wh=energy_by_task(whole.placed.bursts, tasks),
         unmet_wh=unmet,
         ledger_wh={name: books[name] for name in LEDGER},

@@ -16,7 +16,7 @@ from energy.model import Array, Index
 from energy.model.battery import Battery
 from energy.model.demand import Burst
 from energy.model.electronics import inverter_curve
-from energy.model.limits import Limits, Refusal, inverter_on, refusals
+from energy.model.limits import Limits, Overload, inverter_on, overloads
 from energy.model.simulate import Case, Draw
 from energy.model.timeline import (
     GRID_S,
@@ -48,7 +48,7 @@ class Scene:
     """
 
     case: Case
-    refused: tuple[Refusal, ...]
+    refused: tuple[Overload, ...]
     solar: Solar
     condition: Array
 
@@ -86,7 +86,7 @@ def scene(
     edges = _edges(plan, span, cells, placed.bursts, [*chargers, on_windows or []])
     limits = limits_of(plan, on_windows)
     order = ranked(plan)
-    refused = refusals(edges, placed.bursts, plan.task, order, limits, begun)
+    refused = overloads(edges, placed.bursts, plan.task, order, limits, begun)
     turned_away = {id(r.burst) for r in refused}
     accepted = [b for b in placed.bursts if id(b) not in turned_away]
     condition = conditions(plan, scenarios)

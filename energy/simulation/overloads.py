@@ -2,18 +2,18 @@
 
 from collections.abc import Sequence
 
-from energy.model.limits import Refusal
+from energy.model.limits import Overload
 from energy.simulation.result import Budget
 
 OUTLETS = {"ac": "the mains outlets", "dc12": "the 12 V outlets", "usb": "the USB outlets"}
 
 
-def why_refused(supply: str, start_w: float, turned_away: Sequence[Refusal], bursts: int) -> str:
+def why_refused(supply: str, start_w: float, turned_away: Sequence[Overload], bursts: int) -> str:
     """The limit that a task breaks, in words with the numbers.
 
     >>> from energy.model.demand import Burst
     >>> burst = Burst(0, 0, ())
-    >>> why_refused("ac", 2700.0, [Refusal(burst, "surge", 2700.0, 2000.0)], 1)
+    >>> why_refused("ac", 2700.0, [Overload(burst, "surge", 2700.0, 2000.0)], 1)
     'starts at 2700 W, the inverter surges to 2000 W'
     """
     first = turned_away[0]
@@ -42,8 +42,8 @@ def why_refused(supply: str, start_w: float, turned_away: Sequence[Refusal], bur
 
 def why_turned_away(b: Budget) -> str:
     """Which task a limit turns away first, and the number that broke it."""
-    task = b.refusals[0].burst.task
-    mine = [r for r in b.refusals if r.burst.task == task]
+    task = b.overloads[0].burst.task
+    mine = [r for r in b.overloads if r.burst.task == task]
     bursts = sum(burst.task == task for burst in b.bursts)
     one = b.plan.task[task]
     return f'"{one.name}" {why_refused(one.supply, one.start_w, mine, bursts)}'

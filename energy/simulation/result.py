@@ -14,7 +14,7 @@ import numpy as np
 
 from energy.model import Array, Index, Mask
 from energy.model.demand import Burst
-from energy.model.limits import Refusal
+from energy.model.limits import Overload
 from energy.model.simulate import Case, Run, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
@@ -78,7 +78,7 @@ class Budget:
     capacity_wh: Array
     run: Run
     placed: Placed
-    refusals: tuple[Refusal, ...]
+    overloads: tuple[Overload, ...]
     asked_wh: Array
     unmet_wh: Array
     ledger_wh: dict[str, Array]
@@ -203,7 +203,7 @@ class Budget:
     @property
     def verdict(self) -> str:
         """overloads | runs-flat | dips-into-reserve | stays-powered, for the middle scenario."""
-        if self.refusals:
+        if self.overloads:
             return "overloads"
         if self.run.ran_short[self.middle]:
             return "runs-flat"
@@ -258,7 +258,7 @@ class Budget:
     @property
     def yes(self) -> bool:
         """Whether the chance reaches the goal and nothing overloads."""
-        return self.reaches_goal and not self.refusals
+        return self.reaches_goal and not self.overloads
 
     @property
     def dull_tenth_percent(self) -> float:
@@ -315,10 +315,10 @@ class Budget:
         """
         one = simulate(scenarios_of(self.case, slice(self.middle, self.middle + 1)), detail=True)
         flows = {name: values[:, 0] for name, values in one.detail.items()}
-        for refusal in self.refusals:
-            for piece in refusal.burst.pieces:
+        for overload in self.overloads:
+            for piece in overload.burst.pieces:
                 first, last = np.searchsorted(self.time_s, [piece.start_s, piece.end_s])
-                factor = self.case.factor[refusal.burst.task, self.middle]
+                factor = self.case.factor[overload.burst.task, self.middle]
                 flows["load_w"][first:last] += piece.mean_w * factor
         return flows
 

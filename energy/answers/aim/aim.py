@@ -227,7 +227,7 @@ def enough_for(b: Budget, wh: float) -> str:
     named whose number of repeats is nearest to three.
     """
     stored = wh * b.case.controller_efficiency * b.plan.pack.coulombic_percent / 100.0
-    refused = {refusal.burst.task for refusal in b.refusals}
+    refused = {overload.burst.task for overload in b.overloads}
     counts, longer = [], []
     for k, task in enumerate(b.plan.task):
         if b.asked_wh[k] <= 0.0 or k in refused:

@@ -37,7 +37,7 @@ class _Running:
 
 
 def _running(b: Budget) -> _Running:
-    turned_away = {id(refusal.burst) for refusal in b.refusals}
+    turned_away = {id(overload.burst) for overload in b.overloads}
     start_w = [task.start_w for task in b.plan.task]
     steps = [
         (

@@ -221,7 +221,7 @@ def task_answers(b: Budget) -> tuple[TaskAnswer, ...]:
     """How each task fares, in the plan's order."""
     answers = []
     for k, task in enumerate(b.plan.task):
-        turned_away = [r for r in b.refusals if r.burst.task == k]
+        turned_away = [r for r in b.overloads if r.burst.task == k]
         bursts = sum(burst.task == k for burst in b.bursts)
         flat_s = float(b.run.first_unmet_s[k, b.middle])
         why_not = None

@@ -123,7 +123,7 @@ def task_rows(b: Budget) -> list[Row]:
 
     What must run keeps a row of its own as long as there are rows.
     """
-    turned_away = {id(refusal.burst) for refusal in b.refusals}
+    turned_away = {id(overload.burst) for overload in b.overloads}
     rows = []
     for name in dict.fromkeys(task.name for task in b.plan.task):
         same = {k for k, task in enumerate(b.plan.task) if task.name == name}

@@ -101,7 +101,7 @@ def finding(b: Budget) -> str:
 
 def _overloads(b: Budget) -> str:
     """The sentence that comes first where a limit refuses anything."""
-    broken = sorted({refusal.burst.task for refusal in b.refusals})
+    broken = sorted({overload.burst.task for overload in b.overloads})
     if not broken:
         return ""
     if len(broken) == 1:

@@ -78,7 +78,7 @@ def show_check(
     if changes is not None:
         for change in changes:
             out.print(change)
-        if any(_some_run(b, refusal.burst.task) for refusal in b.refusals):
+        if any(_some_run(b, overload.burst.task) for overload in b.overloads):
             out.print(
                 "What cannot run beside the rest may run at another time: energy choose looks for"
                 " one."
@@ -91,7 +91,7 @@ def show_check(
 
 def _some_run(b: Budget, k: int) -> bool:
     """Whether a task of which something is turned away runs at other times."""
-    return sum(r.burst.task == k for r in b.refusals) < sum(x.task == k for x in b.bursts)
+    return sum(r.burst.task == k for r in b.overloads) < sum(x.task == k for x in b.bursts)
 
 
 def verdict_words(verdict: str, too_cold: bool) -> str:
@@ -110,13 +110,13 @@ def headline(answer: Check) -> Text:
     b = answer.budget
     goal = f"{b.chance.goal:.0f} %"
     words = f"it {verdict_words(b.verdict, bool(b.too_cold[b.middle]))}"
-    if b.refusals:
+    if b.overloads:
         k, first = next((k, task) for k, task in enumerate(answer.tasks) if not task.runs)
         some = "always " if _some_run(b, k) else ""
         words = f'"{first.name}" cannot {some}run: {first.why_not}'
         if b.run.ran_short[b.middle]:
             words += f"; and the pack {verdict_words('runs-flat', bool(b.too_cold[b.middle]))}"
-    if b.chance.futures > 1 and not b.refusals:
+    if b.chance.futures > 1 and not b.overloads:
         reach = "reaches" if answer.yes else "stays below"
         which = "the chance under this sky" if b.weather.kind == "sky" else "the chance"
         if not answer.yes and b.chance.percent >= b.chance.goal and b.chance.low is not None:
@@ -135,7 +135,7 @@ def summary(answer: Check) -> Iterable[str]:
         away = f", {b.weather.distance_km:.0f} km away: not this place's own weather"
     yield f"Weather: {b.weather.source}{away}. Sharper with {b.weather.sharpen}."
     line = chance_line(b.chance)
-    if b.refusals:
+    if b.overloads:
         line = f"what can run, {line}"
     yield line[0].upper() + line[1:] + _doubt(b) + "."
     must = b.chance.must_percent

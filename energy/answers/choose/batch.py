@@ -11,7 +11,7 @@ import numpy as np
 
 from energy.model import Array, Index, Mask
 from energy.model.demand import Burst
-from energy.model.limits import inverter_on, refusals
+from energy.model.limits import inverter_on, overloads
 from energy.model.simulate import Case, simulate
 from energy.simulation.budget import Budget
 from energy.simulation.cables import lead_losses
@@ -32,12 +32,12 @@ class Batch:
 
     def fits(self, bursts: Sequence[Burst]) -> bool:
         """Whether the limits let all of these bursts run together."""
-        if not self.b.refusals and all(id(burst) in self.planned for burst in bursts):
+        if not self.b.overloads and all(id(burst) in self.planned for burst in bursts):
             return True
         marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
         edges = np.unique(np.concatenate([self.b.time_s, marks]))
         plan = self.b.plan
-        return not refusals(edges, bursts, plan.task, self.order, self.limits)
+        return not overloads(edges, bursts, plan.task, self.order, self.limits)
 
     def failing(
         self, choices: Sequence[Sequence[Burst]], scenarios: Index | None = None

@@ -245,7 +245,7 @@ def _impossible(search: Search) -> Choose:
     below = np.flatnonzero(deciding.charge_percent[:, scenario] < least)
     first_s = float(deciding.time_s[below[0]]) if below.size else lowest.at_s
     short_wh = max(-lowest.spare_wh, 0.0) + _unserved_wh(deciding, scenario)
-    forbidden = bool(alone.refusals) or clashes(alone)
+    forbidden = bool(alone.overloads) or clashes(alone)
     return Choose(
         budget=alone,
         possible=False,

@@ -163,7 +163,7 @@ def _more_of(alone: Plan, table: dict[str, Any]) -> _More:
 def _beside(base: Budget, number: int) -> tuple[list[Burst], tuple[str, ...]]:
     """What the limits let run of the first tasks of a plan, and the names of those of which they
     turn something away."""
-    refused = {id(refusal.burst) for refusal in base.refusals}
+    refused = {id(overload.burst) for overload in base.overloads}
     mine = [burst for burst in base.bursts if burst.task < number]
     aside = {burst.task for burst in mine if id(burst) in refused}
     names = (base.plan.task[k].name for k in sorted(aside))
@@ -172,7 +172,7 @@ def _beside(base: Budget, number: int) -> tuple[list[Burst], tuple[str, ...]]:
 
 def _fits(b: Budget, number: int) -> bool:
     """Whether the chance reaches the goal and nothing beyond the first tasks overloads."""
-    return b.reaches_goal and all(refusal.burst.task < number for refusal in b.refusals)
+    return b.reaches_goal and all(overload.burst.task < number for overload in b.overloads)
 
 
 def _table(plan: Plan, tool: str) -> tuple[dict[str, Any], Task | None]:

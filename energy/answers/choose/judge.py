@@ -352,5 +352,5 @@ def second_hands(plan: Plan, bursts: Sequence[Burst]) -> bool:
 
 def clashes(b: Budget) -> bool:
     """Whether what runs of a budget needs a second pair of hands."""
-    refused = {id(refusal.burst) for refusal in b.refusals}
+    refused = {id(overload.burst) for overload in b.overloads}
     return second_hands(b.plan, [burst for burst in b.bursts if id(burst) not in refused])

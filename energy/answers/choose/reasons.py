@@ -79,9 +79,9 @@ class Reasons:
             needs_wh=judge.items.task_wh[k] * share,
         )
         planned = [burst for piece in whole for burst in piece.planned]
-        if any(refusal.burst.task == k for refusal in judge.whole.refusals):
+        if any(overload.burst.task == k for overload in judge.whole.overloads):
             alone = with_bursts(deciding, planned)
-            if alone.refusals:
+            if alone.overloads:
                 return replace(left, why=_limit(alone, k, planned))
         return self._beside(left, k)
 
@@ -105,7 +105,7 @@ class Reasons:
                 why = self._order(k)
                 continue
             tried = with_bursts(judge.deciding, _all(self._rest(mine) | placed))
-            if not tried.refusals and not clashes(tried):
+            if not tried.overloads and not clashes(tried):
                 break
             why, tried = self._forbidden(tried, k, _all(placed)), None
         if tried is None:
@@ -189,11 +189,11 @@ class Reasons:
         """Which limit, or which hands, forbid a task beside the rest."""
         moves = all(p.movable for p in self.judge.every if p.task == k)
         start = "no free hour for it: " if moves else "beside the rest "
-        if not tried.refusals:
+        if not tried.overloads:
             return f"{start}the hands are taken by another tool"
-        if any(refusal.burst.task == k for refusal in tried.refusals):
+        if any(overload.burst.task == k for overload in tried.overloads):
             return f"{start}{_limit(tried, k, planned)}"
-        other = tried.refusals[0].burst.task
+        other = tried.overloads[0].burst.task
         name = tried.plan.task[other].name
         bursts = [burst for burst in tried.bursts if burst.task == other]
         return f'{start}"{name}" could not run: {_limit(tried, other, bursts)}'
@@ -235,5 +235,5 @@ def _minutes(piece: Piece) -> float:
 def _limit(b: Budget, k: int, bursts: Sequence[Burst]) -> str:
     """The limit that a task breaks, in words with the numbers."""
     task = b.plan.task[k]
-    mine = [refusal for refusal in b.refusals if refusal.burst.task == k]
+    mine = [overload for overload in b.overloads if overload.burst.task == k]
     return why_refused(task.supply, task.start_w, mine, len(bursts))

@@ -13,7 +13,7 @@ import numpy as np
 from energy.answers.choose.pieces import MOST_PAUSE_S
 from energy.model import Index, Mask
 from energy.model.demand import Burst, Step, bursts, steps
-from energy.model.limits import refusals, room
+from energy.model.limits import overloads, room
 from energy.model.timeline import Interval, one_after_another, snap
 from energy.simulation.budget import Budget
 from energy.simulation.case import inverter_windows, limits_of, ranked
@@ -112,7 +112,7 @@ class Room:
         marks = [t for burst in own for step in burst.pieces for t in (step.start_s, step.end_s)]
         edges = np.unique(np.concatenate([self.b.case.edges, marks]))
         plan = self.b.plan
-        found = refusals(edges, [*self.planned, *own], plan.task, ranked(plan), self.limits)
+        found = overloads(edges, [*self.planned, *own], plan.task, ranked(plan), self.limits)
         if not found:
             return "the hands are taken by another tool"
         return why_refused(self.task.supply, self.task.start_w, found, 1)

@@ -35,7 +35,7 @@ def show_choice(answer: Choose, out: Console) -> None:
             return
         when = "" if answer.short_at is None else f"{answer.short_at:%a %d %b %H:%M}"
         out.print(Text(f"NO: {answer.alone} does not fit, even alone.", style="bold red"))
-        if b.refusals:
+        if b.overloads:
             out.print(Text(f"{why_turned_away(b)}."))
             return
         if answer.short_at is None:

@@ -10,7 +10,7 @@ import numpy as np
 from energy.answers.aim.poses import Search, search
 from energy.answers.choose.coarse import Coarse, worst_first
 from energy.answers.fix.ladder import Change, Ladder
-from energy.model.limits import Refusal
+from energy.model.limits import Overload
 from energy.model.timeline import Interval
 from energy.plan.kit import compass_word
 from energy.plan.words import and_list
@@ -236,9 +236,9 @@ def stronger_inverter(b: Budget) -> Ladder | None:
     )
 
 
-def _too_weak(b: Budget) -> list[Refusal]:
+def _too_weak(b: Budget) -> list[Overload]:
     """What a stronger inverter would not turn away."""
-    return [refusal for refusal in b.refusals if refusal.limit in ("inverter", "surge")]
+    return [overload for overload in b.overloads if overload.limit in ("inverter", "surge")]
 
 
 def _bearing(b: Budget) -> Change:
@@ -246,14 +246,14 @@ def _bearing(b: Budget) -> Change:
     inverter = b.plan.pack.inverter
     assert inverter is not None
     rated, surge = inverter.rated_w, inverter.surge_w
-    for refusal in _too_weak(b):  # of its limits a refusal names the first
-        task = b.plan.task[refusal.burst.task]
-        runs_w = max(piece.working_w for piece in refusal.burst.pieces)
+    for overload in _too_weak(b):  # of its limits a overload names the first
+        task = b.plan.task[overload.burst.task]
+        runs_w = max(piece.working_w for piece in overload.burst.pieces)
         rated, surge = max(rated, runs_w / task.power_factor), max(surge, task.start_w)
-        if refusal.limit == "inverter":
-            rated = max(rated, refusal.asked)
+        if overload.limit == "inverter":
+            rated = max(rated, overload.asked)
         else:
-            surge = max(surge, refusal.asked)
+            surge = max(surge, overload.asked)
     rated, surge = (
         old if new <= old else math.ceil(new / 100.0) * 100.0
         for old, new in ((inverter.rated_w, rated), (inverter.surge_w, surge))

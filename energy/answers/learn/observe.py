@@ -149,7 +149,7 @@ def _groups(
     """The draws cut at the marks, and what multiplies each."""
     middles = (case.edges[1:] + case.edges[:-1]) / 2.0
     stretch = np.searchsorted(marks, middles)
-    refused = {id(refusal.burst) for refusal in b.refusals}
+    refused = {id(overload.burst) for overload in b.overloads}
     ran = [burst for burst in b.bursts if id(burst) not in refused]
     at = np.searchsorted(marks, [(burst.start_s + burst.end_s) / 2.0 for burst in ran])
     counts: dict[tuple[str, int], int] = {}

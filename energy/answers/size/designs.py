@@ -12,7 +12,7 @@ import numpy as np
 
 from energy.model import Array, Index, Mask
 from energy.model.battery import Battery
-from energy.model.limits import Refusal
+from energy.model.limits import Overload
 from energy.model.simulate import Case, simulate
 from energy.plan import Plan
 from energy.simulation.budget import Budget, budget
@@ -148,9 +148,9 @@ class Designs:
     groups: tuple[Budget, ...] = ()
 
     @property
-    def refusals(self) -> tuple[Refusal, ...]:
+    def overloads(self) -> tuple[Overload, ...]:
         """What the limits turn away in the groups' own pack."""
-        return self.groups[0].refusals
+        return self.groups[0].overloads
 
     @property
     def with_ends(self) -> Budget:

@@ -55,7 +55,7 @@ def size_map(answer: Size | YearSize) -> "Figure":
     panel.set_xlim(watts[0], watts[-1])
     panel.set_ylim(sizes[0], sizes[-1])
     room = Room(panel)
-    if not answer.designs.refusals:
+    if not answer.designs.overloads:
         _areas(panel, answer)
         _too_weak(panel, room, answer)
         _contours(panel, room, answer)
@@ -74,7 +74,7 @@ def _lay_out(figure: Any, answer: Size | YearSize) -> Any:
     ]
     first = answer.designs.groups[0]
     texts = [f"Weather: {first.weather.source}; {first.success.size} windows."]
-    if not answer.designs.refusals:
+    if not answer.designs.overloads:
         texts[0] += (
             " The lines are simulated; the shades below them are a quick estimate of 60, 40 and"
             " 20 %."

@@ -71,7 +71,7 @@ class Search:
         do with a label, no packs of that label can."""
         largest = tuple(max(values) for values in zip(*inverters, strict=True)) or None
         of = self._generous(np.arange(len(self.packs)), largest)
-        if of.refusals:
+        if of.overloads:
             self.refused[:], self.low[:] = True, self.watts.size
             return
         if inverters:
@@ -110,7 +110,7 @@ class Search:
             at = np.flatnonzero(self.group == number)
             self._ready[number] = of = self._generous(at, self.joined[k].inverter)
             self.runs += 1
-            if of.refusals:
+            if of.overloads:
                 self.refused[at], self.low[at] = True, self.watts.size
         return self._ready[number]
 
@@ -156,7 +156,7 @@ class Search:
             why = "too small with every panel of the list"
             if self.refused[k]:
                 of = self._group(k)
-                why = why_turned_away(of.groups[0] if of.refusals else self._at_own_limits(k))
+                why = why_turned_away(of.groups[0] if of.overloads else self._at_own_limits(k))
             yield f"{in_words(self.packs[k])}: {why}"
 
     def _just(self, k: int) -> Index:
@@ -201,7 +201,7 @@ class Search:
             return
         power = self.limits[:, [0, 2]]  # label and discharge
         same = self.group == self.group[k]
-        if self._at_own_limits(k).refusals:
+        if self._at_own_limits(k).overloads:
             weak = same & (power <= power[k]).all(axis=1)
             self.refused[weak], self.low[weak] = True, self.watts.size
         else:

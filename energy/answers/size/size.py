@@ -143,7 +143,7 @@ def size(plan: Plan, progress: Callable[[int, int], None] | None = None) -> Size
     of = designs(plan)
     panel_w, sizes_wh = ranges(of)
     goals = tuple(sorted({*GOALS, plan.goal.chance_percent}))
-    if of.refusals:
+    if of.overloads:
         nothing = np.full((panel_w.size, len(goals)), sizes_wh.size)
         none = np.full((panel_w.size, of.groups[0].success.size), sizes_wh.size)
         found = Frontier(panel_w, sizes_wh, goals, nothing, (none,), 0)
@@ -204,7 +204,7 @@ def ranges(of: Designs, stays: bool = False) -> tuple[Array, Array]:
         held = YEAR_MOST_DAYS / days if stays else min(1.5, 1.5 * MOST_DAYS / days)
         carries = held * load_wh / usable
         most = max(carries, pack.capacity_wh)
-        if not of.refusals:
+        if not of.overloads:
             most = BEYOND_POWER * strong_enough_wh(of, most / BEYOND_POWER)
         each = round_step(most / BATTERY_STEPS)
         low, high = (math.ceil(wh / each) * each for wh in (max(each, LEAST_WH), most))
@@ -242,14 +242,14 @@ def within_limits(of: Designs, found: Frontier) -> tuple[Frontier, str | None, f
     """The frontier without packs that cannot give the power, which those are in words, and the
     smallest size that can: of the list, or about that where none of the list can."""
     count = found.sizes_wh.size
-    if of.refusals:
+    if of.overloads:
         return found, f"no pack size serves the plan: {why_turned_away(of.groups[0])}", None
     low, high = min(int(found.smallest.min()), count - 1), count
-    if not at_size(of, found.sizes_wh[low]).refusals:
+    if not at_size(of, found.sizes_wh[low]).overloads:
         return found, None, None
     while high - low > 1:
         middle = (low + high) // 2
-        weak = at_size(of, found.sizes_wh[middle]).refusals
+        weak = at_size(of, found.sizes_wh[middle]).overloads
         low, high = (middle, high) if weak else (low, middle)
     smallest = np.where(found.smallest < count, np.maximum(found.smallest, high), count)
     begins = tuple(
@@ -273,14 +273,14 @@ def at_size(of: Designs, battery_wh: float) -> Budget:
 def strong_enough_wh(of: Designs, least_wh: float) -> float:
     """The smallest pack from least_wh on, to within a few percent, that can give the power.
 
-    No task may be turned away whatever the size (see `Designs.refusals`).
+    No task may be turned away whatever the size (see `Designs.overloads`).
     """
     low, high = least_wh, least_wh
-    while at_size(of, high).refusals:
+    while at_size(of, high).overloads:
         low, high = high, 2.0 * high
     while high > NEARLY * low:
         middle = math.sqrt(low * high)
-        low, high = (middle, high) if at_size(of, middle).refusals else (low, middle)
+        low, high = (middle, high) if at_size(of, middle).overloads else (low, middle)
     each = round_step(high * (NEARLY - 1.0))
     return math.ceil(high / each) * each if high > least_wh else least_wh
 

@@ -51,7 +51,7 @@ def show_size(
         out.print(Text(line))
     if answer.points:
         out.print(points_table(answer))
-    if not answer.designs.refusals:
+    if not answer.designs.overloads:
         out.print(frontier_table(answer))
     if kits is not None:
         show_kits(kits, out)

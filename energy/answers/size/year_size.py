@@ -220,8 +220,8 @@ def year_size(plan: Plan, progress: Callable[[int, int], None] | None = None) ->
     )
     goals = tuple(sorted({*GOALS, plan.goal.chance_percent}))
     smallest = np.full((panel_w.size, len(goals)), sizes_wh.size)
-    rounds = _Rounds(progress, 0 if of.refusals else sizes_wh.size)
-    if not of.refusals:
+    rounds = _Rounds(progress, 0 if of.overloads else sizes_wh.size)
+    if not of.overloads:
         smallest = _search(plan, panel_w, sizes_wh, goals, rounds)
     found = Frontier(panel_w, sizes_wh, goals, smallest, (), 0)
     found, limit, least_wh = within_limits(of, found)
@@ -239,7 +239,7 @@ def year_size(plan: Plan, progress: Callable[[int, int], None] | None = None) ->
         pick=pick,
         points=() if pick is None else points_of(found, pick, lines),
         own=through_years(through, 0),
-        own_limit=why_turned_away(as_it_is) if as_it_is.refusals else None,
+        own_limit=why_turned_away(as_it_is) if as_it_is.overloads else None,
         picked=None if pick is None else through_years(through, 1),
         limit=limit,
         least_wh=least_wh,

@@ -40,7 +40,7 @@ def show_years(answer: YearSize, out: Console, *, demo: bool = False) -> None:
         out.print(Text(line))
     if answer.points:
         out.print(points_table(answer))
-    if not answer.designs.refusals:
+    if not answer.designs.overloads:
         out.print(frontier_table(answer))
     if answer.picked is not None or not answer.own_limit:
         out.print(month_table(answer))
