@@ -1,4 +1,5 @@
-"""A second, slow simulator for the tests: one scenario, one plain step after another, a second each.
+"""A second, slow simulator for the tests: one scenario, one plain step after another, a second
+each.
 
 It shares no code with `energy`: windows, limits, sun, inverter and battery are written again from
 the rules, as simply as they can be said. It does not know traces, drawn futures or weather files.

@@ -1,5 +1,6 @@
-"""The pass through time: the books close, scenarios do not see each other, and a pack that is empty,
-full or frozen serves what the source allows. Energy balance is the check; scenarios are invented.
+"""The pass through time: the books close, scenarios do not see each other, and a pack that is
+empty, full or frozen serves what the source allows. Energy balance is the check; scenarios are
+invented.
 """
 
 from datetime import date, datetime, timedelta

@@ -42,9 +42,9 @@ USABLE["flooded"] = USABLE["agm"]
 class Battery:
     """A battery's figures; those marked (scenarios) may differ between scenarios.
 
-    capacity_wh C (scenarios), charge_max_w at the terminals (scenarios), shares from 0 to 1, resistive_h
-    [h], self_discharge_per_h [1/h]; kinetic_c and kinetic_k_per_h only for lead-acid. Colder than
-    discharge_min_c [deg C] it gives nothing; None: it gives in any cold.
+    capacity_wh C (scenarios), charge_max_w at the terminals (scenarios), shares from 0 to 1,
+    resistive_h [h], self_discharge_per_h [1/h]; kinetic_c and kinetic_k_per_h only for lead-acid.
+    Colder than discharge_min_c [deg C] it gives nothing; None: it gives in any cold.
     """
 
     chemistry: str
@@ -144,9 +144,9 @@ def hours_to_meet(gap_wh: Array, slope: Array, leak_per_h: float) -> Array:
 
 @dataclass(frozen=True)
 class Path:
-    """How the store went: store_wh (n + 1, scenarios); full (n, scenarios), the share of each segment
-    over which the whole rate was given (1 unless the store ran out in it); and the second state
-    of a lead-acid battery at the end, (scenarios,)."""
+    """How the store went: store_wh (n + 1, scenarios); full (n, scenarios), the share of each
+    segment over which the whole rate was given (1 unless the store ran out in it); and the second
+    state of a lead-acid battery at the end, (scenarios,)."""
 
     store_wh: Array
     full: Array
@@ -169,9 +169,9 @@ def advance(
     """Move the store through n segments of constant rate.
 
     rate [Wh/h], (n, scenarios), positive: what is offered to the store (the charge ceiling is kept
-    here), negative: what is asked of it; hours (n,); floor_wh (n, scenarios): where it is empty (for
-    lead-acid: where its available well is). The exact solution of each segment, so that halving
-    a segment changes nothing.
+    here), negative: what is asked of it; hours (n,); floor_wh (n, scenarios): where it is empty
+    (for lead-acid: where its available well is). The exact solution of each segment, so that
+    halving a segment changes nothing.
 
     >>> one = np.array([1000.0])
     >>> pack = Battery("lfp", one, one, 0.5, 0.06, 0.99, 0.9, 0.0)

@@ -150,7 +150,8 @@ def _air(case: Case, rows: slice) -> tuple[Array, Index]:
 
 
 def block_of(case: Case, rows: slice, frozen: Array) -> Block:
-    """What is offered and asked in the segments `rows`; frozen as `Battery.frozen`, (b, scenarios)."""
+    """What is offered and asked in the segments `rows`; frozen as `Battery.frozen`, (b,
+    scenarios)."""
     battery, scenarios = case.battery, case.battery.capacity_wh.size
     lit = case.solar_row[rows]
     solar = np.zeros((lit.size, scenarios))

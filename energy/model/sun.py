@@ -116,8 +116,8 @@ def cloud_transmission(okta: Array) -> Array:
 def diffuse_of(sun: Sun, ghi: Array) -> Array:
     """Diffuse light [W/m2] of a cloudy sky by Erbs, as made continuous by Driesse.
 
-    Driesse et al. 2024, doi:10.1016/j.solener.2023.112093. ghi [W/m2], shape (n,) or (n, scenarios);
-    a sun lower than 3 degrees gives diffuse light only.
+    Driesse et al. 2024, doi:10.1016/j.solener.2023.112093. ghi [W/m2], shape (n,) or (n,
+    scenarios); a sun lower than 3 degrees gives diffuse light only.
 
     >>> s = clear_sun(np.array([1781956800.0]), 0.0, 0.0)
     >>> bool(0.9 < diffuse_of(s, 0.2 * s.ghi)[0] / (0.2 * s.ghi[0]) < 1.0)

@@ -1,4 +1,5 @@
-"""The one pass: a plan and its weather become segments, sun, demand and scenarios, and are simulated.
+"""The one pass: a plan and its weather become segments, sun, demand and scenarios, and are
+simulated.
 
 Every answer asks `budget` once or in a loop. What came of it is asked of the `Budget`, in
 `outcome`; the physics lives in `model`, the weather in `weather`, the laying out of a plan in

@@ -63,11 +63,11 @@ class Lowest:
 class Budget:
     """Charge, sun, load and ledger of a plan over time (n segments) and scenarios (m futures).
 
-    time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m)
-    with refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy
-    inside the span; notes are lines the answer should say; progress is how far those tasks are that
-    `done` names. case, cells, solar, record, now and done are what it was made from; condition (m,)
-    is the panels' mean condition in each scenario; ends are the budgets at both ends of the doubt about
+    time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m) with
+    refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy inside
+    the span; notes are lines the answer should say; progress is how far those tasks are that `done`
+    names. case, cells, solar, record, now and done are what it was made from; condition (m,) is the
+    panels' mean condition in each scenario; ends are the budgets at both ends of the doubt about
     drawn weather's means.
     """
 
@@ -126,7 +126,8 @@ class Budget:
         return np.asarray(self.lowest_percent - self._lowest[1])
 
     def too_cold_at(self, time_s: Array | float, scenario: Index | int) -> Mask:
-        """Whether it is too cold for the pack to give at moments of scenarios, which are one shape."""
+        """Whether it is too cold for the pack to give at moments of scenarios, which are one
+        shape."""
         row = np.searchsorted(self.time_s, time_s, side="right") - 1
         row = self.case.temp_row[np.clip(row, 0, self.time_s.size - 2)]
         air = self.case.temp_pack
@@ -361,7 +362,8 @@ def lowest_point(case: Case, run: Run) -> tuple[Index, Array]:
 
 
 def succeeds(above_percent: Array, run: Run, reserve_percent: float) -> Mask:
-    """In which scenarios the reserve is kept and nothing runs short, (m,); above as `lowest_point`."""
+    """In which scenarios the reserve is kept and nothing runs short, (m,); above as
+    `lowest_point`."""
     return (above_percent >= reserve_percent - 1e-9) & ~run.ran_short
 
 

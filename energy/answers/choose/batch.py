@@ -1,7 +1,7 @@
 """Many choices of bursts in one pass of the simulation, side by side as scenarios.
 
-The same step, sun and scenarios as a budget of each; a pass costs little more for a few more scenarios,
-so that eight choices in 31 scenarios take about the time of two.
+The same step, sun and scenarios as a budget of each; a pass costs little more for a few more
+scenarios, so that eight choices in 31 scenarios take about the time of two.
 """
 
 from collections.abc import Sequence

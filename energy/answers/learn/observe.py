@@ -1,7 +1,7 @@
 """Lays a plan out as the span that was lived through; which readings count is for `used`.
 
-The plan's own pass is asked once; its draws and charger become what the scenarios of `seen` multiply.
-The sun with its doubts is laid out in `light`.
+The plan's own pass is asked once; its draws and charger become what the scenarios of `seen`
+multiply. The sun with its doubts is laid out in `light`.
 """
 
 from collections.abc import Sequence

@@ -1,7 +1,7 @@
 """A plan at other sizes: its panels and its pack scaled, in the weathers of its check.
 
-A scenario is a design in one weather; all scenarios go through the one simulation. Which sizes to try, and
-what the answer is, is decided in `frontier` and `size`.
+A scenario is a design in one weather; all scenarios go through the one simulation. Which sizes to
+try, and what the answer is, is decided in `frontier` and `size`.
 """
 
 from dataclasses import dataclass, replace

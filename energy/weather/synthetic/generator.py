@@ -114,7 +114,8 @@ def highest_clearness(mean: Array, clear_day: Array) -> Array:
 def normal_scores(seed: int, stage: str, steps: int, scenarios: int, lag: float) -> Array:
     """Standard normal numbers, (steps, scenarios), each following the last with correlation `lag`.
 
-    Every stage has a stream of its own, and the first scenarios do not depend on how many there are.
+    Every stage has a stream of its own, and the first scenarios do not depend on how many there
+    are.
 
     >>> few, many = (normal_scores(0, "days", 5, m, 0.29) for m in (10, 1000))
     >>> bool((few == many[:, :10]).all())
