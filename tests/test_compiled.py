@@ -18,7 +18,7 @@ from energy.model import Array, compiled
 from energy.model.battery import Battery, advance, start
 from energy.model.compiled import REPAID_STEPS, Sweep, laid_out, machine_code, pass_through, repaid
 from energy.model.electronics import inverter_curve
-from energy.model.simulate import Case, Draw, block_of, simulate
+from energy.model.simulate import Case, Load, block_of, simulate
 
 ROOT = Path(__file__).resolve().parents[1]
 EDGE_PACKS: dict[str, dict[str, Any]] = {  # what random figures would seldom hit
@@ -46,13 +46,13 @@ def random_case(seed: int, changes: dict[str, Any]) -> Case:
     lit = sun[:, 0] > 0.0
     battery = Battery("lfp", np.ones(3), np.ones(3), 1.0, 0.06, 0.99, 0.9, 3e-5)
     on = rng.random(count) < 0.5
-    draws = []
+    loads = []
     for task, supply in enumerate(("usb", "ac", "dc12", "ac", "ac")):
         rows = (
             np.flatnonzero(on & (rng.random(count) < 0.6)) if supply == "ac" else np.arange(count)
         )
         watts = rng.uniform(0.0, 60.0, rows.size)
-        draws.append(Draw(task, supply, rows, watts, lead_loss=0.04 * (task == 3)))
+        loads.append(Load(task, supply, rows, watts, lead_loss=0.04 * (task == 3)))
     return Case(
         edges=np.concatenate([[0.0], np.cumsum(seconds)]),
         battery=replace(battery, **changes),
@@ -66,14 +66,14 @@ def random_case(seed: int, changes: dict[str, Any]) -> Case:
         inverter=inverter_curve(600.0, 8.0, 90.0),
         inverter_on=on.astype(float),
         outlet_efficiency={"dc12": 0.95, "usb": 0.9},
-        draws=draws,
+        loads=loads,
         factor=rng.uniform(0.8, 1.2, (5, weathers)),
     )
 
 
 def part_of(case: Case, first: int, last: int) -> Case:
     """Some segments of a random case."""
-    inside = [(d.rows >= first) & (d.rows < last) for d in case.draws]
+    inside = [(d.rows >= first) & (d.rows < last) for d in case.loads]
     return replace(
         case,
         edges=case.edges[first : last + 1],
@@ -81,9 +81,9 @@ def part_of(case: Case, first: int, last: int) -> Case:
         charger_w=case.charger_w[first:last],
         temp_row=case.temp_row[first:last],
         inverter_on=case.inverter_on[first:last],
-        draws=[
+        loads=[
             replace(d, rows=d.rows[here] - first, watts=d.watts[here])
-            for d, here in zip(case.draws, inside, strict=True)
+            for d, here in zip(case.loads, inside, strict=True)
         ],
     )
 

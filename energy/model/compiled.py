@@ -147,10 +147,10 @@ class Sweep:
         laid: what `laid_out` makes of the case, or of one with another sun, where it is known.
         code: `machine_code` unless given; `pass_through` as it stands does the same, slowly.
 
-        >>> from energy.model.simulate import Draw
+        >>> from energy.model.simulate import Load
         >>> one, dark = np.array([1000.0]), np.array([-1])
         >>> pack = Battery("lfp", one, one, 1.0, 0.0, 1.0, 0.9, 0.0)
-        >>> lamp = Draw(0, "dc12", np.array([0]), np.array([95.0]))
+        >>> lamp = Load(0, "dc12", np.array([0]), np.array([95.0]))
         >>> case = Case(np.array([0.0, 36000.0]), pack, np.zeros((0, 1)), dark, 0.97, np.zeros(1),
         ...             np.full((1, 1), 25.0), np.zeros(1, int), 0.0, None, np.zeros(1),
         ...             {"dc12": 0.95, "usb": 0.9}, [lamp], np.ones((1, 1)))
@@ -208,17 +208,17 @@ def _sun_w(case: Case) -> Array:
 
 
 def _work(case: Case) -> Work:
-    watts = np.zeros((len(case.draws), case.edges.size - 1))
-    for k, draw in enumerate(case.draws):
+    watts = np.zeros((len(case.loads), case.edges.size - 1))
+    for k, draw in enumerate(case.loads):
         watts[k, draw.rows] = draw.watts
     efficiency = {"ac": 1.0, **case.outlet_efficiency}
     curve = case.inverter
     return Work(
         watts,
-        case.factor[[draw.task for draw in case.draws]].copy(),
-        np.array([draw.lead_loss for draw in case.draws], dtype=float),
-        np.array([draw.supply == "ac" for draw in case.draws], dtype=bool),
-        np.array([efficiency[draw.supply] for draw in case.draws], dtype=float),
+        case.factor[[draw.task for draw in case.loads]].copy(),
+        np.array([draw.lead_loss for draw in case.loads], dtype=float),
+        np.array([draw.supply == "ac" for draw in case.loads], dtype=bool),
+        np.array([efficiency[draw.supply] for draw in case.loads], dtype=float),
         float(case.idle_w),
         (1.0, 0.0, 0.0, 0.0) if curve is None else (curve.rated_w, curve.idle_w, curve.a, curve.b),
     )

@@ -15,7 +15,7 @@ from energy.model.timeline import Interval, snap
 TAPER_STEPS = 12  # a charger's falling tail is drawn as so many steps
 
 
-class Load(Protocol):
+class ToolFigures(Protocol):
     """The figures of a tool that decide what it draws (watts, Wh, seconds, minutes, percent)."""
 
     @property
@@ -66,7 +66,7 @@ class Step:
     starts: bool = False
 
 
-def steps(load: Load, duration_s: float) -> list[Step]:
+def steps(load: ToolFigures, duration_s: float) -> list[Step]:
     """The steps of one burst of `duration_s`, by the tool's kind.
 
     >>> from types import SimpleNamespace
@@ -88,7 +88,7 @@ def steps(load: Load, duration_s: float) -> list[Step]:
     return [Step(0.0, duration_s, mean_w, load.working_w, starts=True)]
 
 
-def _cycling_steps(load: Load, duration_s: float) -> list[Step]:
+def _cycling_steps(load: ToolFigures, duration_s: float) -> list[Step]:
     assert load.on_w is not None
     assert load.period_min is not None
     period_s, found = load.period_min * 60.0, []
@@ -102,7 +102,7 @@ def _cycling_steps(load: Load, duration_s: float) -> list[Step]:
     return found
 
 
-def _charging_steps(load: Load, duration_s: float) -> list[Step]:
+def _charging_steps(load: ToolFigures, duration_s: float) -> list[Step]:
     assert load.energy_wh is not None
     assert load.power_w is not None
     assert load.charge_s is not None
@@ -118,7 +118,7 @@ def _charging_steps(load: Load, duration_s: float) -> list[Step]:
     return [s for s in found if s.end_s > s.start_s]
 
 
-def _trace_steps(load: Load, duration_s: float) -> list[Step]:
+def _trace_steps(load: ToolFigures, duration_s: float) -> list[Step]:
     assert load.trace is not None
     times = [t - load.trace[0][0] for t, _ in load.trace]
     ends = [*times[1:], max(duration_s, times[-1])]
@@ -153,7 +153,7 @@ class Burst:
 
 
 def bursts(
-    load: Load, task: int, window: int, placed: Iterable[Interval], span: Interval
+    load: ToolFigures, task: int, window: int, placed: Iterable[Interval], span: Interval
 ) -> list[Burst]:
     """Lay a task's bursts on the span; what lies outside is cut off, a surge with it.
 

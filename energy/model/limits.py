@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from energy.model import Array, Mask
-from energy.model.demand import Burst, Load
+from energy.model.demand import Burst, ToolFigures
 from energy.model.electronics import InverterCurve
 from energy.model.timeline import Interval
 
@@ -75,7 +75,7 @@ class _Running:
                 first, last = np.searchsorted(self.edges, [start, end])
                 self.on[first:last] = 1.0
 
-    def start(self, burst: Burst, load: Load) -> slice:
+    def start(self, burst: Burst, load: ToolFigures) -> slice:
         """Add a burst to the sums; returns all segments over which the bus has changed."""
         self._add(burst, load, 1.0)
         first, last = np.searchsorted(self.edges, [burst.start_s, burst.end_s])
@@ -88,11 +88,11 @@ class _Running:
                 self.surge_s[first] = max(self.surge_s[first], load.start_s)
         return self.switch_on(burst, rows)
 
-    def take_back(self, burst: Burst, load: Load) -> None:
+    def take_back(self, burst: Burst, load: ToolFigures) -> None:
         """Take a burst out of the sums of watts."""
         self._add(burst, load, -1.0)
 
-    def _add(self, burst: Burst, load: Load, sign: float) -> None:
+    def _add(self, burst: Burst, load: ToolFigures, sign: float) -> None:
         for piece in burst.pieces:
             first, last = np.searchsorted(self.edges, [piece.start_s, piece.end_s])
             self.outlet_w[load.supply][first:last] += sign * piece.working_w
@@ -146,7 +146,7 @@ class _Running:
         yield "discharge", bus, limits.discharge_max_w
         yield "battery", bus, limits.battery_max_w
 
-    def add_everywhere(self, load: Load, working_w: float, starts: bool) -> None:
+    def add_everywhere(self, load: ToolFigures, working_w: float, starts: bool) -> None:
         """Let a load work in every segment, and start in each."""
         self.outlet_w[load.supply] += working_w
         if load.supply == "ac":
@@ -158,7 +158,7 @@ class _Running:
                 np.maximum(self.surge_s, load.start_s, out=self.surge_s)
 
 
-def _admit(running: _Running, burst: Burst, load: Load) -> Overload | None:
+def _admit(running: _Running, burst: Burst, load: ToolFigures) -> Overload | None:
     """Let one burst run beside what runs already, or say which limit forbids it."""
     if load.supply == "ac" and running.limits.curve is None:
         return Overload(burst, "no-inverter", 0.0, 0.0)
@@ -174,7 +174,7 @@ def _admit(running: _Running, burst: Burst, load: Load) -> Overload | None:
 def inverter_on(
     edges: Array,
     accepted: Sequence[Burst],
-    loads: Sequence[Load],
+    loads: Sequence[ToolFigures],
     limits: Limits,
     begun: Begun = frozenset(),
 ) -> Array:
@@ -206,9 +206,9 @@ def inverter_on(
 def room(
     edges: Array,
     accepted: Sequence[Burst],
-    loads: Sequence[Load],
+    loads: Sequence[ToolFigures],
     limits: Limits,
-    load: Load,
+    load: ToolFigures,
     working_w: float,
     starts: bool,
 ) -> Mask:
@@ -241,7 +241,7 @@ def room(
 def overloads(
     edges: Array,
     wanted: Sequence[Burst],
-    loads: Sequence[Load],
+    loads: Sequence[ToolFigures],
     order: Sequence[int],
     limits: Limits,
     begun: Begun = frozenset(),
@@ -273,7 +273,7 @@ def overloads(
     return [overload for overload in tried if overload is not None]
 
 
-def _all_fit(running: _Running, queue: Sequence[Burst], loads: Sequence[Load]) -> bool:
+def _all_fit(running: _Running, queue: Sequence[Burst], loads: Sequence[ToolFigures]) -> bool:
     """Whether everything runs together: then nothing needs to be tried one by one."""
     supplies = {loads[burst.task].supply for burst in queue}
     if "ac" in supplies and running.limits.curve is None:

@@ -28,7 +28,7 @@ DETAILS = ("solar_w", "spilled_w", "charger_w", "load_w", "delivered_w", "idle_w
 
 
 @dataclass(frozen=True)
-class Draw:
+class Load:
     """What one task asks: mean watts in the segments `rows` (ascending).
 
     lead_loss is the share of them that its lead adds at the outlet.
@@ -63,7 +63,7 @@ class Case:
     inverter: InverterCurve | None
     inverter_on: Array
     outlet_efficiency: dict[str, float]
-    draws: Sequence[Draw]
+    loads: Sequence[Load]
     factor: Array
 
 
@@ -110,7 +110,7 @@ def simulate(case: Case, detail: bool = False, state: tuple[Array, Array] | None
     >>> from energy.model.battery import Battery
     >>> one, dark = np.array([1000.0]), np.full(2, -1)
     >>> pack = Battery("lfp", one, one, 1.0, 0.0, 1.0, 0.9, 0.0)
-    >>> lamp = Draw(0, "dc12", np.array([0, 1]), np.array([95.0, 95.0]))
+    >>> lamp = Load(0, "dc12", np.array([0, 1]), np.array([95.0, 95.0]))
     >>> case = Case(np.array([0.0, 3600.0, 7200.0]), pack, np.zeros((0, 1)), dark, 0.97,
     ...             np.zeros(2), np.full((1, 1), 25.0), np.zeros(2, int), 0.0, None, np.zeros(2),
     ...             {"dc12": 0.95, "usb": 0.9}, [lamp], np.ones((1, 1)))
@@ -157,8 +157,8 @@ def block_of(case: Case, rows: slice, frozen: Array) -> Block:
     solar = np.zeros((lit.size, scenarios))
     solar[lit >= 0] = case.solar_w[lit[lit >= 0]] * case.controller_efficiency
     outlet = {supply: np.zeros((lit.size, scenarios)) for supply in ("ac", "dc12", "usb")}
-    leads = np.zeros((lit.size, scenarios)) if any(d.lead_loss for d in case.draws) else None
-    for draw in case.draws:
+    leads = np.zeros((lit.size, scenarios)) if any(d.lead_loss for d in case.loads) else None
+    for draw in case.loads:
         a, b = np.searchsorted(draw.rows, [rows.start, rows.stop])
         if b > a:
             watts = draw.watts[a:b, None] * case.factor[draw.task]
@@ -269,7 +269,7 @@ def _shed(
     paid = np.zeros(row.size, dtype=bool)
     served_ac, served = np.zeros(row.size), np.zeros(row.size)
     spent = np.zeros(row.size)
-    for draw in case.draws:
+    for draw in case.loads:
         watts = _watts_at(draw, block.rows.start + row) * case.factor[draw.task, scenario]
         watts = watts * (1.0 + draw.lead_loss)
         if not watts.any():
@@ -306,7 +306,7 @@ def _shed(
     flows.unused[short] = left * rest
 
 
-def _watts_at(draw: Draw, rows: Index) -> Array:
+def _watts_at(draw: Load, rows: Index) -> Array:
     """A task's mean watts in some segments, zero where it does not run."""
     at = np.minimum(np.searchsorted(draw.rows, rows), draw.rows.size - 1)
     return np.where(draw.rows[at] == rows, draw.watts[at], 0.0)

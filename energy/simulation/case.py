@@ -17,7 +17,7 @@ from energy.model.battery import Battery
 from energy.model.demand import Burst
 from energy.model.electronics import inverter_curve
 from energy.model.limits import Limits, Overload, inverter_on, overloads
-from energy.model.simulate import Case, Draw
+from energy.model.simulate import Case, Load
 from energy.model.timeline import (
     GRID_S,
     Calendar,
@@ -115,7 +115,7 @@ def scene(
         inverter=limits.curve,
         inverter_on=inverter_on(edges, accepted, plan.task, limits, begun),
         outlet_efficiency=limits.outlet_efficiency,
-        draws=_draws(edges, accepted, plan, order, lead_losses(plan, weather.cold)),
+        loads=_loads(edges, accepted, plan, order, lead_losses(plan, weather.cold)),
         factor=_task_factors(plan, scenarios),
     )
     return Scene(
@@ -270,26 +270,26 @@ def _battery(plan: Plan, scenarios: int) -> Battery:
     )
 
 
-def _draws(
+def _loads(
     edges: Array,
     accepted: Sequence[Burst],
     plan: Plan,
     order: Sequence[int],
     lost: dict[int, float],
-) -> list[Draw]:
+) -> list[Load]:
     """The mean watts of every task that runs, by segment, in rank order; lost in its lead by task
     as a share of them."""
     mine: dict[int, list[Burst]] = {}
     for burst in accepted:
         mine.setdefault(burst.task, []).append(burst)
     return [
-        draw_of(edges, mine[k], k, plan.task[k].supply, lost.get(k, 0.0))
+        load_of(edges, mine[k], k, plan.task[k].supply, lost.get(k, 0.0))
         for k in order
         if k in mine
     ]
 
 
-def draw_of(edges: Array, bursts: Sequence[Burst], row: int, supply: str, lead_loss: float) -> Draw:
+def load_of(edges: Array, bursts: Sequence[Burst], row: int, supply: str, lead_loss: float) -> Load:
     """What some bursts ask by segment, as one load; `row` is that of its random factors."""
     pieces = [piece for burst in bursts for piece in burst.pieces]
     first = np.searchsorted(edges, [piece.start_s for piece in pieces])
@@ -298,4 +298,4 @@ def draw_of(edges: Array, bursts: Sequence[Burst], row: int, supply: str, lead_l
     watts = np.repeat([piece.mean_w for piece in pieces], last - first)
     unique, at = np.unique(where, return_inverse=True)
     total = np.asarray(np.bincount(at, watts), dtype=float)
-    return Draw(row, supply, unique, total, lead_loss)
+    return Load(row, supply, unique, total, lead_loss)

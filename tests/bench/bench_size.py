@@ -39,7 +39,7 @@ from energy.answers.size.years import years  # noqa: E402
 from energy.model.battery import Battery  # noqa: E402
 from energy.model.compiled import Sweep  # noqa: E402
 from energy.model.electronics import inverter_curve  # noqa: E402
-from energy.model.simulate import ENTRIES, Case, Draw, simulate  # noqa: E402
+from energy.model.simulate import ENTRIES, Case, Load, simulate  # noqa: E402
 from energy.plan import Plan  # noqa: E402
 from energy.simulation.result import needed  # noqa: E402
 
@@ -120,7 +120,7 @@ def many_against_one(of: Designs) -> tuple[float, float]:
     many_s = clock(start) / steps / scenarios.size
     solar = case.controller_efficiency * np.append(case.solar_w[:, 0], 0.0)[case.solar_row]
     running: list[list[tuple[str, float]]] = [[] for _ in range(steps)]
-    for draw in case.draws:
+    for draw in case.loads:
         factor = float(case.factor[draw.task, 0])
         for row, watts in zip(draw.rows.tolist(), draw.watts.tolist(), strict=True):
             running[row].append((draw.supply, watts * factor))
@@ -211,9 +211,9 @@ def ten_years() -> tuple[Case, Battery, np.ndarray]:
         inverter=inverter_curve(1000.0, 8.0, 90.0),
         inverter_on=on,
         outlet_efficiency={"dc12": 0.95, "usb": 0.9},
-        draws=[
-            Draw(0, "dc12", np.arange(hours), np.full(hours, 10.0)),
-            Draw(1, "ac", by_day, np.full(by_day.size, 60.0)),
+        loads=[
+            Load(0, "dc12", np.arange(hours), np.full(hours, 10.0)),
+            Load(1, "ac", by_day, np.full(by_day.size, 60.0)),
         ],
         factor=rng.uniform(0.9, 1.1, (2, years_)),
     )

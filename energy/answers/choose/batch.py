@@ -15,7 +15,7 @@ from energy.model.limits import inverter_on, overloads
 from energy.model.simulate import Case, simulate
 from energy.simulation.budget import Budget
 from energy.simulation.cables import lead_losses
-from energy.simulation.case import draw_of, inverter_windows, limits_of, ranked
+from energy.simulation.case import inverter_windows, limits_of, load_of, ranked
 from energy.simulation.result import lowest_point, scenarios_of, succeeds
 
 
@@ -82,7 +82,7 @@ class Batch:
             factor[row] = own.factor[task, side_by_side] * chosen
             supply = plan.task[task].supply
             lost = self.lost.get(task, 0.0)
-            loads.append(draw_of(edges, groups[task, numbers], row, supply, lost))
+            loads.append(load_of(edges, groups[task, numbers], row, supply, lost))
         tiled = scenarios_of(replace(own, inverter_on=own.inverter_on[:0]), side_by_side)
         return replace(
             tiled,
@@ -91,7 +91,7 @@ class Batch:
             temp_row=own.temp_row[was],
             charger_w=own.charger_w[was],
             inverter_on=self._inverter_on(edges, choices, scenarios.size),
-            draws=loads,
+            loads=loads,
             factor=factor,
         )
 

@@ -19,7 +19,7 @@ from energy.answers.learn.readings import Row
 from energy.answers.learn.usable import PLUG_METER, Used, is_read, with_readings
 from energy.model import Array
 from energy.model.electronics import inverter_curve
-from energy.model.simulate import Case, Draw
+from energy.model.simulate import Case, Load
 from energy.plan import Plan
 from energy.plan.task import Task
 from energy.simulation.budget import Budget, budget
@@ -66,10 +66,10 @@ def observe(
         case = replace(case, battery=replace(case.battery, start_share=shown / 100.0))
     light = light_of(b, case, rows, covered)
     tools = tools_of(done, plan)
-    groups, draws = _groups(b, tools, case, _marks(rows), belief)
+    groups, loads = _groups(b, tools, case, _marks(rows), belief)
     charger_w, told_w, lines = _charger(case, rows)
     notes += lines
-    draws += [_idle_draw(b, case), _bus_draw(case, -PLUG_METER * told_w)]
+    loads += [_idle_load(b, case), _bus_load(case, -PLUG_METER * told_w)]
     luck = 1 + max((group.luck for group in groups), default=-1)
     groups.append(Group(_index(belief, pack_key("idle_w", plan))))
     groups.append(Group(-1, luck, 1.0) if told_w.any() else Group(-1))
@@ -79,7 +79,7 @@ def observe(
             case,
             solar_row=np.arange(case.edges.size - 1),
             charger_w=charger_w,
-            draws=[replace(draw, task=k) for k, draw in enumerate(draws)],
+            loads=[replace(draw, task=k) for k, draw in enumerate(loads)],
         ),
         in_plan=_in_plan(plan, belief),
         believed=belief.mean,
@@ -117,11 +117,11 @@ def _stretch(case: Case, start_s: float, end_s: float) -> Case:
     first = min(int(np.searchsorted(case.edges, start_s, side="right")) - 1, last - 1)
     edges = case.edges[first : last + 1].copy()
     edges[0] = max(min(start_s, float(edges[1]) - 1.0), edges[0])
-    draws = []
-    for draw in case.draws:
+    loads = []
+    for draw in case.loads:
         a, b = np.searchsorted(draw.rows, [first, last])
         if b > a:
-            draws.append(replace(draw, rows=draw.rows[a:b] - first, watts=draw.watts[a:b]))
+            loads.append(replace(draw, rows=draw.rows[a:b] - first, watts=draw.watts[a:b]))
     rows = slice(first, last)
     return replace(
         case,
@@ -131,7 +131,7 @@ def _stretch(case: Case, start_s: float, end_s: float) -> Case:
         temp_pack=case.temp_pack.mean(axis=1, keepdims=True),
         temp_row=case.temp_row[rows],
         inverter_on=case.inverter_on[rows],
-        draws=draws,
+        loads=loads,
     )
 
 
@@ -145,7 +145,7 @@ def _marks(rows: Sequence[Row]) -> Array:
 
 def _groups(
     b: Budget, tools: Sequence[str], case: Case, marks: Array, belief: Belief
-) -> tuple[list[Group], list[Draw]]:
+) -> tuple[list[Group], list[Load]]:
     """The draws cut at the marks, and what multiplies each."""
     middles = (case.edges[1:] + case.edges[:-1]) / 2.0
     stretch = np.searchsorted(marks, middles)
@@ -157,21 +157,21 @@ def _groups(
         key = tools[burst.task], where
         counts[key] = counts.get(key, 0) + 1
     groups: list[Group] = []
-    draws: list[Draw] = []
+    loads: list[Load] = []
     lucks: dict[tuple[str, int], int] = {}
-    for draw in case.draws:
+    for draw in case.loads:
         task = b.plan.task[draw.task]
         figure = _index(belief, f"tool:{tools[draw.task]}")
         for where in np.unique(stretch[draw.rows]).tolist():
             some = stretch[draw.rows] == where
-            draws.append(replace(draw, rows=draw.rows[some], watts=draw.watts[some]))
+            loads.append(replace(draw, rows=draw.rows[some], watts=draw.watts[some]))
             one = tools[draw.task], where if _repeated(task) else -1
             if figure < 0:
                 groups.append(Group(-1))
                 continue
             luck = lucks.setdefault(one, len(lucks))
             groups.append(Group(figure, luck, _scatter(task, counts.get(one, 1))))
-    return groups, draws
+    return groups, loads
 
 
 def _repeated(task: Task) -> bool:
@@ -214,7 +214,7 @@ def _overlap(edges: Array, start_s: float, end_s: float) -> Array:
     return np.clip(inside_s / np.diff(edges), 0.0, 1.0)
 
 
-def _idle_draw(b: Budget, case: Case) -> Draw:
+def _idle_load(b: Budget, case: Case) -> Load:
     """How the bus draw grows with the idle figures, pack and inverter alike.
 
     An inverter that idles at more but is as good at half load loses less at other loads: its own
@@ -225,16 +225,16 @@ def _idle_draw(b: Budget, case: Case) -> Draw:
     inverter = pack.inverter
     if inverter is not None and case.inverter is not None and inverter.idle_w > 0.0:
         mains = np.zeros(watts.size)
-        for draw in case.draws:
+        for draw in case.loads:
             if draw.supply == "ac":
                 mains[draw.rows] += draw.watts
         more = inverter_curve(inverter.rated_w, 1.1 * inverter.idle_w, inverter.efficiency_percent)
         grown = more.input_w(mains) - case.inverter.input_w(mains)
         watts = watts + case.inverter_on * grown / 0.1
-    return _bus_draw(case, watts)
+    return _bus_load(case, watts)
 
 
-def _bus_draw(case: Case, bus_w: Array) -> Draw:
+def _bus_load(case: Case, bus_w: Array) -> Load:
     """Watts at the DC bus as a draw of their own."""
     efficiency = case.outlet_efficiency["dc12"]
-    return Draw(0, "dc12", np.arange(bus_w.size, dtype=np.intp), bus_w * efficiency)
+    return Load(0, "dc12", np.arange(bus_w.size, dtype=np.intp), bus_w * efficiency)

@@ -24,7 +24,7 @@ from energy.answers.size.designs import (
 from energy.answers.size.proposal import days_in
 from energy.model import Array, Mask
 from energy.model.compiled import Sweep, laid_out, repaid
-from energy.model.simulate import Case, Draw, simulate
+from energy.model.simulate import Case, Load, simulate
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import place_bursts
@@ -283,12 +283,12 @@ def _part(case: Case, first: int, last: int) -> Case:
         temp_pack=case.temp_pack[coldest : int(temp_row.max()) + 1],
         temp_row=temp_row - coldest,
         inverter_on=case.inverter_on[rows],
-        draws=list(_draws(case, first, last)),
+        loads=list(_loads(case, first, last)),
     )
 
 
-def _draws(case: Case, first: int, last: int) -> Iterator[Draw]:
-    for draw in case.draws:
+def _loads(case: Case, first: int, last: int) -> Iterator[Load]:
+    for draw in case.loads:
         a, b = np.searchsorted(draw.rows, [first, last])
         if b > a:
             yield replace(draw, rows=draw.rows[a:b] - first, watts=draw.watts[a:b])
