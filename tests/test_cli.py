@@ -386,7 +386,8 @@ def test_every_plan_key_stands_in_the_readme():
 
     readme = (Path(__file__).parents[1] / "README.md").read_text()
     models = [
-        getattr(schema, n) for n in ("Place", "Span", "Weather", "Task", "Goal", "Size", "Run")
+        getattr(schema, n)
+        for n in ("Place", "Span", "Weather", "Task", "Goal", "Size", "Simulated")
     ]
     models += [getattr(kit, n) for n in ("Panel", "Pack", "Inverter", "SolarInput", "Charger")]
     keys = {field.alias or name for model in models for name, field in model.model_fields.items()}

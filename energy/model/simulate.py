@@ -68,7 +68,7 @@ class Case:
 
 
 @dataclass(frozen=True)
-class Run:
+class Simulated:
     """How it went: store_wh (n + 1, m); first_short_s (m,), when anything first wanted energy in
     vain, the idle draws too [UTC s, inf if never]; unmet_wh and first_unmet_s, likewise of each
     task, (tasks, m); ledger_wh name -> (m,); detail name -> (n, m) in watts, empty unless asked
@@ -104,7 +104,9 @@ class Block:
     net: Array
 
 
-def simulate(case: Case, detail: bool = False, state: tuple[Array, Array] | None = None) -> Run:
+def simulate(
+    case: Case, detail: bool = False, state: tuple[Array, Array] | None = None
+) -> Simulated:
     """Run the case, from a `state` where one is given; with `detail` the flows are kept too.
 
     >>> from energy.model.battery import Battery
@@ -120,7 +122,7 @@ def simulate(case: Case, detail: bool = False, state: tuple[Array, Array] | None
     battery, scenarios = case.battery, case.battery.capacity_wh.size
     count, tasks = case.edges.size - 1, case.factor.shape[0]
     state = start(battery) if state is None else state
-    run = Run(
+    run = Simulated(
         store_wh=np.empty((count + 1, scenarios)),
         first_short_s=np.full(scenarios, np.inf),
         unmet_wh=np.zeros((tasks, scenarios)),
@@ -181,7 +183,7 @@ def block_of(case: Case, rows: slice, frozen: Array) -> Block:
     return Block(rows, hours, solar, charger, outlet, leads, load, inverter_idle, rate, net)
 
 
-def _settle(case: Case, block: Block, store: Array, full: Array, run: Run) -> None:
+def _settle(case: Case, block: Block, store: Array, full: Array, run: Simulated) -> None:
     """Enter a block into the books: what was taken, spilled, lost, delivered and left unmet."""
     battery, hours, efficiency = case.battery, block.hours, case.controller_efficiency
     change = np.diff(store, axis=0)
@@ -250,7 +252,7 @@ def _shed(
     given: Array,
     full: Array,
     flows: _Flows,
-    run: Run,
+    run: Simulated,
 ) -> None:
     """Settle the cells in which the store ran out: all is served for the share `full` of the
     time; for the rest what still comes in goes to the pack's idle, then to tasks by rank."""

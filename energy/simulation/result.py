@@ -15,7 +15,7 @@ import numpy as np
 from energy.model import Array, Index, Mask
 from energy.model.demand import Burst
 from energy.model.limits import Overload
-from energy.model.simulate import Case, Run, simulate
+from energy.model.simulate import Case, Simulated, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
 from energy.simulation.bursts import Placed
@@ -76,7 +76,7 @@ class Budget:
     weather: Weathers
     time_s: Array
     capacity_wh: Array
-    run: Run
+    run: Simulated
     placed: Placed
     overloads: tuple[Overload, ...]
     asked_wh: Array
@@ -348,7 +348,7 @@ class Budget:
         return self.calendar.moment(time_s)
 
 
-def lowest_point(case: Case, run: Run) -> tuple[Index, Array]:
+def lowest_point(case: Case, run: Simulated) -> tuple[Index, Array]:
     """At which edge each scenario of a pass is lowest, and how high above what the cold locks then
     [percent of charge], both (m,)."""
     charge = run.store_wh * (100.0 / case.battery.capacity_wh)
@@ -361,7 +361,7 @@ def lowest_point(case: Case, run: Run) -> tuple[Index, Array]:
     return edge, np.minimum(lowest_end, lowest_start)
 
 
-def succeeds(above_percent: Array, run: Run, reserve_percent: float) -> Mask:
+def succeeds(above_percent: Array, run: Simulated, reserve_percent: float) -> Mask:
     """In which scenarios the reserve is kept and nothing runs short, (m,); above as
     `lowest_point`."""
     return (above_percent >= reserve_percent - 1e-9) & ~run.ran_short

@@ -11,7 +11,7 @@ from typing import Any
 
 from energy.answers.check.rest import left_of
 from energy.answers.choose.filling import Filling
-from energy.answers.choose.room import Room, Run
+from energy.answers.choose.room import Room, Simulated
 from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, Moment, to_utc
 from energy.plan import Plan, PlanError, profiles
@@ -93,7 +93,7 @@ def how_many(
     windows = _windows(alone, calendar, task.between if task is not None else None)
     if not windows:
         raise PlanError([f"{plan.origin}: no time is left for more of {shown(tool)} in the span"])
-    first = more.tables(calendar, [Run(windows[0][0], 1, 0.0)])
+    first = more.tables(calendar, [Simulated(windows[0][0], 1, 0.0)])
     base = budget(alone.replace(task=[*planned, *first]))
     others, set_aside = _beside(base, len(planned))
     if task is not None and task.after is not None:
@@ -135,7 +135,7 @@ class _More:
     unit: str
     each_s: float
 
-    def tables(self, calendar: Calendar, runs: Sequence[Run]) -> list[dict[str, Any]]:
+    def tables(self, calendar: Calendar, runs: Sequence[Simulated]) -> list[dict[str, Any]]:
         """The plan's tables of some runs."""
         return [
             at_other_times(

@@ -24,7 +24,7 @@ EPSILON_S = 1e-6
 
 
 @dataclass(frozen=True)
-class Run:
+class Simulated:
     """Repeats one after another, or one stretch of time that counts as so many units, from
     `start_s` [UTC s]; pace_s from the start of one to the start of the next."""
 
@@ -75,9 +75,9 @@ class Room:
                     at = snap(at + self.pace_s)
         return found
 
-    def runs(self, starts: Sequence[float]) -> list[Run]:
+    def runs(self, starts: Sequence[float]) -> list[Simulated]:
         """Units that begin at these moments, as few runs of them as follow one another evenly."""
-        found: list[Run] = []
+        found: list[Simulated] = []
         furthest_s = self.pace_s if self.stretch else self.pace_s + MOST_PAUSE_S
         for start_s in sorted(starts):
             last = found[-1] if found else None
@@ -86,10 +86,10 @@ class Room:
                 if step_s == last.pace_s or (last.count == 1 and step_s <= furthest_s):
                     found[-1] = replace(last, count=last.count + 1, pace_s=step_s)
                     continue
-            found.append(Run(start_s, 1, self.pace_s))
+            found.append(Simulated(start_s, 1, self.pace_s))
         return found
 
-    def bursts(self, runs: Sequence[Run]) -> list[Burst]:
+    def bursts(self, runs: Sequence[Simulated]) -> list[Burst]:
         """The bursts of some runs, each a window of its own to the inverter."""
         span = float(self.b.time_s[0]), float(self.b.time_s[-1])
         found: list[Burst] = []
@@ -100,7 +100,7 @@ class Room:
             found += bursts(self.task, self.number, number, placed, span)
         return found
 
-    def lasts(self, run: Run) -> Interval:
+    def lasts(self, run: Simulated) -> Interval:
         """When a run begins and ends [UTC s]."""
         return run.start_s, run.start_s + (run.count - 1) * run.pace_s + self.each_s
 
@@ -108,7 +108,7 @@ class Room:
         """Which limit, or which hands, turned it away somewhere; empty where nothing did."""
         if self.turned_away_s is None:
             return ""
-        own = self.bursts([Run(self.turned_away_s, 1, self.pace_s)])
+        own = self.bursts([Simulated(self.turned_away_s, 1, self.pace_s)])
         marks = [t for burst in own for step in burst.pieces for t in (step.start_s, step.end_s)]
         edges = np.unique(np.concatenate([self.b.case.edges, marks]))
         plan = self.b.plan
