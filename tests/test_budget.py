@@ -133,7 +133,7 @@ def test_the_middle_weather_has_the_lower_median(repair: Budget) -> None:
 
 def test_a_future_succeeds_with_its_reserve_kept_and_nothing_unmet(repair: Budget) -> None:
     height = [repair.lowest(scenario).spare_wh >= -1e-6 for scenario in range(repair.success.size)]
-    fed = repair.run.unmet_wh.sum(axis=0) <= 1e-9
+    fed = repair.simulated.unmet_wh.sum(axis=0) <= 1e-9
     assert repair.success.tolist() == (np.array(height) & fed).tolist()
 
 

@@ -159,9 +159,13 @@ def test_a_scenario_alone_goes_as_it_went_among_many(plan: Plan, scenario: int) 
     b = budget(plan)
     scenario %= b.success.size
     alone = simulate(scenarios_of(b.case, slice(scenario, scenario + 1)))
-    assert alone.store_wh[:, 0] == pytest.approx(b.run.store_wh[:, scenario], rel=1e-12, abs=1e-12)
+    assert alone.store_wh[:, 0] == pytest.approx(
+        b.simulated.store_wh[:, scenario], rel=1e-12, abs=1e-12
+    )
     for name, entry in alone.ledger_wh.items():
-        assert entry[0] == pytest.approx(b.run.ledger_wh[name][scenario], rel=1e-12, abs=1e-10)
+        assert entry[0] == pytest.approx(
+            b.simulated.ledger_wh[name][scenario], rel=1e-12, abs=1e-10
+        )
 
 
 @st.composite
@@ -235,7 +239,7 @@ def test_the_sun_serves_an_empty_pack_as_far_as_it_goes() -> None:
 def test_a_pack_runs_flat_at_the_exact_moment() -> None:
     # 100 Wh at 80 W last 75 minutes
     b = budget(plan({"capacity_wh": 100, "resistive_h": 0}, {"name": "lamp", "working_w": 80}))
-    assert b.run.first_unmet_s[0, 0] - b.time_s[0] == pytest.approx(75 * 60)
+    assert b.simulated.first_unmet_s[0, 0] - b.time_s[0] == pytest.approx(75 * 60)
 
 
 # --- a full and a charging pack ----------------------------------------------------------------

@@ -76,7 +76,7 @@ class Budget:
     weather: Weathers
     time_s: Array
     capacity_wh: Array
-    run: Simulated
+    simulated: Simulated
     placed: Placed
     overloads: tuple[Overload, ...]
     asked_wh: Array
@@ -101,7 +101,7 @@ class Budget:
     @cached_property
     def charge_percent(self) -> Array:
         """State of charge at the segments' edges, (n + 1, m)."""
-        return self.run.store_wh * (100.0 / self.capacity_wh)
+        return self.simulated.store_wh * (100.0 / self.capacity_wh)
 
     @property
     def locked_percent(self) -> Array:
@@ -112,7 +112,7 @@ class Budget:
     @cached_property
     def _lowest(self) -> tuple[Index, Array]:
         """Edge and height above what the cold locks [percent] of each scenario's lowest point."""
-        return lowest_point(self.case, self.run)
+        return lowest_point(self.case, self.simulated)
 
     @property
     def lowest_percent(self) -> Array:
@@ -139,10 +139,10 @@ class Budget:
 
         Where anything goes short, its first moment tells; else the lowest point does.
         """
-        first = self.run.first_short_s
+        first = self.simulated.first_short_s
         at_first = self.too_cold_at(first, np.arange(first.size))
         at_lowest = self.locked_at_lowest_percent > 99.9
-        return ~self.success & np.where(self.run.ran_short, at_first, at_lowest)
+        return ~self.success & np.where(self.simulated.ran_short, at_first, at_lowest)
 
     @property
     def too_cold_from_s(self) -> float | None:
@@ -155,7 +155,7 @@ class Budget:
     @cached_property
     def success(self) -> Mask:
         """Which futures keep the reserve and leave nothing unmet for want of energy, (m,)."""
-        return succeeds(self._lowest[1], self.run, self.plan.pack.reserve_percent)
+        return succeeds(self._lowest[1], self.simulated, self.plan.pack.reserve_percent)
 
     @cached_property
     def margin_percent(self) -> float:
@@ -206,7 +206,7 @@ class Budget:
         """overloads | runs-flat | dips-into-reserve | stays-powered, for the middle scenario."""
         if self.overloads:
             return "overloads"
-        if self.run.ran_short[self.middle]:
+        if self.simulated.ran_short[self.middle]:
             return "runs-flat"
         return "stays-powered" if self.success[self.middle] else "dips-into-reserve"
 

@@ -223,7 +223,7 @@ def task_answers(b: Budget) -> tuple[TaskAnswer, ...]:
     for k, task in enumerate(b.plan.task):
         turned_away = [r for r in b.overloads if r.burst.task == k]
         bursts = sum(burst.task == k for burst in b.bursts)
-        flat_s = float(b.run.first_unmet_s[k, b.middle])
+        flat_s = float(b.simulated.first_unmet_s[k, b.middle])
         why_not = None
         if turned_away:
             why_not = why_refused(task.supply, task.start_w, turned_away, bursts)

@@ -80,7 +80,7 @@ def finding(b: Budget) -> str:
     low = f"lowest {b.lowest().percent:.0f} % {when(b, b.lowest().at_s)}"
     if b.too_cold[b.middle]:
         middle = f"gets too cold to give {when(b, _stops_s(b))}"
-    elif b.run.ran_short[b.middle]:
+    elif b.simulated.ran_short[b.middle]:
         middle = f"runs flat {when(b, _stops_s(b))}"
     else:
         middle = low if b.success[b.middle] else f"dips into the reserve, {low}"
@@ -112,7 +112,7 @@ def _overloads(b: Budget) -> str:
 
 def _stops_s(b: Budget) -> float:
     """When in the middle weather the pack first gives too little; else its lowest point."""
-    first = float(b.run.first_short_s[b.middle])
+    first = float(b.simulated.first_short_s[b.middle])
     return first if first < float("inf") else b.lowest().at_s
 
 

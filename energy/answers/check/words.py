@@ -114,7 +114,7 @@ def headline(answer: Check) -> Text:
         k, first = next((k, task) for k, task in enumerate(answer.tasks) if not task.runs)
         some = "always " if _some_run(b, k) else ""
         words = f'"{first.name}" cannot {some}run: {first.why_not}'
-        if b.run.ran_short[b.middle]:
+        if b.simulated.ran_short[b.middle]:
             words += f"; and the pack {verdict_words('runs-flat', bool(b.too_cold[b.middle]))}"
     if b.chance.futures > 1 and not b.overloads:
         reach = "reaches" if answer.yes else "stays below"
@@ -175,7 +175,7 @@ def failures(b: Budget) -> str:
     if fails == 0 or b.chance.futures == 1:
         return ""
     cold = int(b.too_cold.sum())
-    flat = int((b.run.ran_short & ~b.success & ~b.too_cold).sum())
+    flat = int((b.simulated.ran_short & ~b.success & ~b.too_cold).sum())
     others = "In the one other" if fails == 1 else f"In the other {fails}"
     if fails == b.chance.futures:
         others = f"In all {fails}"
@@ -202,7 +202,7 @@ def _doubt(b: Budget) -> str:
 
 def _flat_line(answer: Check) -> str:
     b = answer.budget
-    first = b.run.first_unmet_s[:, b.middle]
+    first = b.simulated.first_unmet_s[:, b.middle]
     lost = [t for k, t in enumerate(answer.tasks) if first[k] < float("inf")]
     if not lost:
         return ""
