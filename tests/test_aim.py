@@ -41,10 +41,10 @@ def one_panel(latitude=45.0, day=DAY, weather=CLEAR, place=(), pack=(), **panel)
 
 def without_air(of: Plan):
     """The budget of a plan under a sun that shines as strongly all day, from a black sky."""
-    b = budget(of)
-    up = np.maximum(np.cos(np.radians(b.weather.sun.apparent_zenith)), 0.0)[:, None]
+    result = budget(of)
+    up = np.maximum(np.cos(np.radians(result.weather.sun.apparent_zenith)), 0.0)[:, None]
     beam = np.full_like(up, 900.0)
-    return replace(b, weather=replace(b.weather, ghi=900.0 * up, dni=beam, dhi=0.0 * up))
+    return replace(result, weather=replace(result.weather, ghi=900.0 * up, dni=beam, dhi=0.0 * up))
 
 
 @pytest.fixture(scope="module")
@@ -130,11 +130,11 @@ def test_the_best_tilt_of_a_typical_june_and_december(day, tilt):
 
 
 def test_free_searches_from_random_starts_find_nothing_better(repair):
-    b, luck = repair.plan.budget, np.random.default_rng(1)
+    result, luck = repair.plan.budget, np.random.default_rng(1)
 
     def lost(pose):
         tilt, facing = float(np.clip(pose[0], 0.0, 90.0)), float(pose[1] % 360.0)
-        tried = changed(b, {"panel.1.tilt_deg": tilt, "panel.1.facing": facing})
+        tried = changed(result, {"panel.1.tilt_deg": tilt, "panel.1.facing": facing})
         return -replace(repair.best, budget=tried).own_wh
 
     for _ in range(2):
@@ -219,11 +219,11 @@ def test_shade_in_the_afternoon_turns_the_panel_east():
 def test_the_plan_with_a_setting_gives_the_energy_foretold(job, name):
     # Monday 07:00 to Friday 18:00: the light of five days lies in it, that of three is "a day".
     setting = getattr(job, name)
-    b = budget(job.plan.budget.plan.replace(**setting.change))
-    given_w = b.solar.panel_w.mean(axis=1)
-    hours = np.diff(b.cells)[b.weather.lit] / 3600.0
+    result = budget(job.plan.budget.plan.replace(**setting.change))
+    given_w = result.solar.panel_w.mean(axis=1)
+    hours = np.diff(result.cells)[result.weather.lit] / 3600.0
     midnight = to_utc(datetime(2027, 1, 12), ZoneInfo("America/New_York"))
-    day = np.floor((b.cells[:-1][b.weather.lit] - midnight) / 86400.0)
+    day = np.floor((result.cells[:-1][result.weather.lit] - midnight) / 86400.0)
     three = np.isin(day, [0.0, 1.0, 2.0])
     assert (given_w * hours)[three].sum() / 3.0 == pytest.approx(setting.wh_per_day, rel=1e-9)
     five_wh = (given_w * hours).sum()
@@ -301,9 +301,9 @@ def test_a_plan_that_follows_the_sun_is_told_what_standing_still_costs():
 
 def test_energy_becomes_repeats_after_the_losses():
     # By hand: 100 Wh x 0.97 controller x 0.99 battery x 0.90 outlet = 86.4 Wh; a charge takes 20.
-    b = budget(plan(task=[{**CHARGER, "charges": 2, "between": ["09:00", "17:00"]}]))
-    assert enough_for(b, 100.0) == '"phone" about 4 more times'
-    assert enough_for(b, 10.0) == ""
+    result = budget(plan(task=[{**CHARGER, "charges": 2, "between": ["09:00", "17:00"]}]))
+    assert enough_for(result, 100.0) == '"phone" about 4 more times'
+    assert enough_for(result, 10.0) == ""
 
 
 def test_what_a_full_pack_spills_is_worth_nobodys_turn():

@@ -109,9 +109,9 @@ def test_what_lies_above_the_reserve_is_spare() -> None:
 
 def test_the_reserve_lies_above_what_the_cold_locks() -> None:
     # Usable share of such a pack at -20 C is 0.6 (common practice): 50 % is 10 % above empty.
-    b = budget(plan({**LAMP, "working_w": 1e-6}, start_percent=50, temperature=-20))
-    assert b.verdict == "dips-into-reserve"
-    assert b.lowest().spare_wh == pytest.approx(-50.0, abs=1e-3)
+    result = budget(plan({**LAMP, "working_w": 1e-6}, start_percent=50, temperature=-20))
+    assert result.verdict == "dips-into-reserve"
+    assert result.lowest().spare_wh == pytest.approx(-50.0, abs=1e-3)
 
 
 # --- many weathers -----------------------------------------------------------------------------
@@ -160,15 +160,17 @@ def test_a_stated_sky_has_no_range(weather: dict) -> None:
 
 
 def test_the_spread_of_a_task_has_mean_one_and_its_coefficient_of_variation() -> None:
-    b = budget(plan({**LAMP, "spread_percent": 30}, weather={"kind": "clear", "futures": 4000}))
-    factor = b.ledger_wh["delivered"] / 100.0
+    result = budget(
+        plan({**LAMP, "spread_percent": 30}, weather={"kind": "clear", "futures": 4000})
+    )
+    factor = result.ledger_wh["delivered"] / 100.0
     assert factor.mean() == pytest.approx(1.0, abs=0.02)
     assert factor.std() / factor.mean() == pytest.approx(0.30, rel=0.06)
 
 
 def test_a_single_future_draws_nothing() -> None:
-    b = budget(plan({**LAMP, "spread_percent": 30}, weather={"kind": "clear", "futures": 1}))
-    assert b.ledger_wh["delivered"][0] == pytest.approx(100.0)
+    result = budget(plan({**LAMP, "spread_percent": 30}, weather={"kind": "clear", "futures": 1}))
+    assert result.ledger_wh["delivered"][0] == pytest.approx(100.0)
 
 
 # --- days --------------------------------------------------------------------------------------
@@ -180,24 +182,24 @@ def test_a_single_future_draws_nothing() -> None:
 def test_an_all_day_load_burns_as_many_hours_as_the_day_has(
     day: tuple[int, int, int], hours: int
 ) -> None:
-    b = budget(plan(LAMP, start=datetime(*day), hours=24))
-    assert (b.time_s[-1] - b.time_s[0]) / 3600 == hours
-    assert b.asked_wh[0] == pytest.approx(10 * hours)
+    result = budget(plan(LAMP, start=datetime(*day), hours=24))
+    assert (result.time_s[-1] - result.time_s[0]) / 3600 == hours
+    assert result.asked_wh[0] == pytest.approx(10 * hours)
 
 
 FLAT = [{"rated_w": 200, "aim": "flat"}]
 
 
 def test_a_polar_night_has_no_sun() -> None:
-    b = budget(plan(LAMP, start=datetime(2026, 12, 20), hours=48, place=NORTH, panel=FLAT))
-    assert b.ledger_wh["sun_on_panel"][0] == 0.0
+    result = budget(plan(LAMP, start=datetime(2026, 12, 20), hours=48, place=NORTH, panel=FLAT))
+    assert result.ledger_wh["sun_on_panel"][0] == 0.0
 
 
 def test_a_polar_day_has_sun_at_midnight() -> None:
     start = datetime(2026, 6, 20, 12)
-    b = budget(plan(LAMP, start=start, hours=24, place=NORTH, panel=FLAT, start_percent=50))
-    midnight = datetime(2026, 6, 21, tzinfo=b.calendar.zone).timestamp()
-    assert b.flows()["solar_w"][b.time_s.searchsorted(midnight)] > 0.1
+    result = budget(plan(LAMP, start=start, hours=24, place=NORTH, panel=FLAT, start_percent=50))
+    midnight = datetime(2026, 6, 21, tzinfo=result.calendar.zone).timestamp()
+    assert result.flows()["solar_w"][result.time_s.searchsorted(midnight)] > 0.1
 
 
 @pytest.mark.parametrize(
@@ -210,7 +212,7 @@ def test_a_polar_day_has_sun_at_midnight() -> None:
     ids=["beyond the date line", "45 minutes", "before the date line"],
 )
 def test_the_sun_peaks_at_solar_noon_of_the_plans_own_date(place: dict) -> None:
-    b = budget(
+    result = budget(
         plan(LAMP, start=datetime(2026, 9, 1), hours=24, place=place, panel=FLAT, start_percent=0)
     )
     noon = pd.Timestamp("2026-09-01 12:00", tz=place["timezone"])
@@ -220,16 +222,16 @@ def test_the_sun_peaks_at_solar_noon_of_the_plans_own_date(place: dict) -> None:
     solar_noon = noon.tz_convert("UTC").normalize() + pd.Timedelta(12 * 60 - late_min, "min")
     off_s = (solar_noon - noon).total_seconds()
     solar_noon -= pd.Timedelta(round(off_s / 86400.0), "D")
-    sun = b.weather.sun.ghi
-    lit = b.weather.lit
-    middle = sun_middles(b, lit)
+    sun = result.weather.sun.ghi
+    lit = result.weather.lit
+    middle = sun_middles(result, lit)
     peak_s = (middle * sun**8).sum() / (sun**8).sum()
     assert peak_s == pytest.approx(solar_noon.timestamp(), abs=300.0)
 
 
-def sun_middles(b: Budget, lit: np.ndarray) -> np.ndarray:
+def sun_middles(result: Budget, lit: np.ndarray) -> np.ndarray:
     """Middles of the lit cells [UTC s], on the grid of 5 minutes from an hour before the span."""
-    first = np.floor(b.time_s[0] / 3600.0) * 3600.0 - 3600.0
+    first = np.floor(result.time_s[0] / 3600.0) * 3600.0 - 3600.0
     return first + 300.0 * (lit + 0.5)
 
 
@@ -241,10 +243,10 @@ def sun_middles(b: Budget, lit: np.ndarray) -> np.ndarray:
 def test_a_typical_year_serves_any_date(start: datetime, hours: float) -> None:
     weather = {"kind": "file", "file": "builtin:greensboro"}
     place = {"latitude_deg": 36.1, "longitude_deg": -79.95, "timezone": "America/New_York"}
-    b = budget(plan(LAMP, start=start, hours=hours, place=place, weather=weather, panel=FLAT))
-    assert b.chance.futures == 31
-    assert b.asked_wh[0] == pytest.approx(10 * hours)
-    assert (b.ledger_wh["sun_on_panel"] > 20.0).all()
+    result = budget(plan(LAMP, start=start, hours=hours, place=place, weather=weather, panel=FLAT))
+    assert result.chance.futures == 31
+    assert result.asked_wh[0] == pytest.approx(10 * hours)
+    assert (result.ledger_wh["sun_on_panel"] > 20.0).all()
 
 
 # --- a day under way ---------------------------------------------------------------------------
@@ -253,15 +255,15 @@ NOON = datetime(2026, 6, 10, 12)
 
 
 def test_a_day_under_way_starts_from_the_measured_charge() -> None:
-    b = budget(plan(LAMP), NOON, 46.0)
-    assert b.charge_percent[0, 0] == pytest.approx(46.0)
-    assert b.local(float(b.time_s[0])).strftime("%H:%M") == "12:00"
+    result = budget(plan(LAMP), NOON, 46.0)
+    assert result.charge_percent[0, 0] == pytest.approx(46.0)
+    assert result.local(float(result.time_s[0])).strftime("%H:%M") == "12:00"
 
 
 def test_a_day_under_way_drops_what_is_done() -> None:
     done = {"name": "done", "working_w": 50, "between": ["09:00", "11:00"]}
-    b = budget(plan(LAMP, done), NOON, 46.0)
-    assert b.asked_wh.tolist() == pytest.approx([60.0, 0.0])
+    result = budget(plan(LAMP, done), NOON, 46.0)
+    assert result.asked_wh.tolist() == pytest.approx([60.0, 0.0])
 
 
 def test_a_day_under_way_compares_with_what_was_expected() -> None:

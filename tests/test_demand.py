@@ -46,8 +46,8 @@ def mains(name: str, working_w: float = 600, **more: object) -> dict:
     }
 
 
-def turned_away(b: Budget) -> list[tuple[str, str]]:
-    return sorted((b.plan.task[r.burst.task].name, r.limit) for r in b.overloads)
+def turned_away(result: Budget) -> list[tuple[str, str]]:
+    return sorted((result.plan.task[r.burst.task].name, r.limit) for r in result.overloads)
 
 
 # --- rank ------------------------------------------------------------------------------------
@@ -256,5 +256,5 @@ def test_one_heavy_grinder_cut_takes_about_a_twentieth_of_half_a_kilowatt_hour(
     assert 3.0 <= before - after <= 7.0
 
 
-def around(b: Budget) -> tuple[float, float]:
-    return b.bursts[0].start_s, b.bursts[0].end_s
+def around(result: Budget) -> tuple[float, float]:
+    return result.bursts[0].start_s, result.bursts[0].end_s

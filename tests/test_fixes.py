@@ -100,22 +100,22 @@ def test_what_is_called_not_enough_is_not_among_the_fixes(answers, name):
 
 
 def test_a_yes_needs_no_fix():
-    b = budget(small(pack={"capacity_wh": 3000, "temperature": 20}))
-    assert b.yes
-    assert fixes(b).found == ()
+    result = budget(small(pack={"capacity_wh": 3000, "temperature": 20}))
+    assert result.yes
+    assert fixes(result).found == ()
 
 
 def test_the_smallest_pack_is_what_the_energy_says():
     # 300 Wh for the pump and 60 Wh for the radio, at 95 and 90 %, 3 W of idle for 24 hours, and
     # 15 % kept: with half of the store to start with some (316 + 67 + 72) / (0.60 - 0.15).
-    b = budget(small())
-    (fix,) = (f for f in fixes(b).found if f.kind == "more-pack")
+    result = budget(small())
+    (fix,) = (f for f in fixes(result).found if f.kind == "more-pack")
     assert fix.change["pack.capacity_wh"] == pytest.approx(455 / 0.45, rel=0.06)
 
 
 def test_what_must_run_is_never_left_out_and_the_lowest_rank_goes_first():
-    b = budget(small(pack={"capacity_wh": 800, "start_percent": 70, "temperature": 20}))
-    (fix,) = (f for f in fixes(b).found if f.kind == "leave-out")
+    result = budget(small(pack={"capacity_wh": 800, "start_percent": 70, "temperature": 20}))
+    (fix,) = (f for f in fixes(result).found if f.kind == "leave-out")
     assert all(key.startswith("task.2") for key in fix.change)
 
 
@@ -160,28 +160,28 @@ def test_no_part_of_what_is_left_out_can_be_put_back(seed):
     ]  # fmt: skip
     pack = {"capacity_wh": int(random.integers(2, 5)) * 100, "start_percent": 60,
             "temperature": 20}  # fmt: skip
-    b = budget(small(task=tasks, pack=pack, weather={"kind": "sky", "sky": "broken"}))
-    found = {fix.kind: fix for fix in fixes(b).found}
+    result = budget(small(task=tasks, pack=pack, weather={"kind": "sky", "sky": "broken"}))
+    found = {fix.kind: fix for fix in fixes(result).found}
     if "leave-out" not in found:
         gone = {f"task.{k + 1}": None for k in range(1, len(tasks))}
-        assert b.yes or not changed(b, gone).yes
+        assert result.yes or not changed(result, gone).yes
         return
     change = found["leave-out"].change
-    assert changed(b, change).yes
-    several = list(parts_put_back(b.plan, change))
+    assert changed(result, change).yes
+    several = list(parts_put_back(result.plan, change))
     assert several
     for less in several:
-        assert not changed(b, less).yes, less
+        assert not changed(result, less).yes, less
 
 
 def test_what_is_left_out_of_many_days_is_said_in_short():
     # Two of four evenings run flat: a day's sun carries one evening of film, not all of them.
     film = {"name": "film", "supply": "dc12", "working_w": 60, "minutes": 120,
             "between": ["19:00", "21:00"]}  # fmt: skip
-    b = budget(small(task=[film], pack={"capacity_wh": 500, "temperature": 20},
+    result = budget(small(task=[film], pack={"capacity_wh": 500, "temperature": 20},
                      span={"start": "2026-05-14T08:00", "end": "2026-05-18T08:00"}))  # fmt: skip
-    (fix,) = (f for f in fixes(b).found if f.kind == "leave-out")
-    again = budget(b.plan.replace(**fix.change))
+    (fix,) = (f for f in fixes(result).found if f.kind == "leave-out")
+    again = budget(result.plan.replace(**fix.change))
     assert again.yes
     minutes = sum(burst.end_s - burst.start_s for burst in again.bursts) / 60.0
     assert fix.text.startswith(f'Leave out {480 - minutes:.0f} min of "film"')
@@ -242,11 +242,11 @@ def short_of(random):
 
 @pytest.mark.parametrize("seed", range(12))
 def test_nothing_is_called_not_enough_that_is(seed):
-    b = budget(short_of(np.random.default_rng(seed)))
-    not_enough = {kind for kind, words in KINDS.items() if words in fixes(b).not_enough}
-    for kind, change in full_range(b):
+    result = budget(short_of(np.random.default_rng(seed)))
+    not_enough = {kind for kind, words in KINDS.items() if words in fixes(result).not_enough}
+    for kind, change in full_range(result):
         if kind in not_enough:
-            assert not changed(b, change).yes, (kind, change)
+            assert not changed(result, change).yes, (kind, change)
 
 
 @pytest.mark.parametrize("name", [*DEMOS[:2], "small"])
@@ -271,8 +271,8 @@ def test_another_source_in_the_morning_helps_what_falls_lowest_at_noon():
             "between": ["09:00", "11:00"]}  # fmt: skip
     pack = {"capacity_wh": 300, "temperature": 20, "start_percent": 70}
     panel = [{"rated_w": 200, "out_between": ["11:30", "20:00"]}]
-    b = budget(small(task=[pump], pack=pack, panel=panel))
-    (fix,) = (f for f in fixes(b).found if f.kind == "another-source")
+    result = budget(small(task=[pump], pack=pack, panel=panel))
+    (fix,) = (f for f in fixes(result).found if f.kind == "another-source")
     assert fix.change["charger"][0]["between"][1] <= "11:00"
 
 
@@ -290,12 +290,12 @@ def test_a_pose_for_the_hours_that_count_is_not_missed(
             "between": [f"{hour:02d}:00", "22:00"]}  # fmt: skip
     pack = {"capacity_wh": capacity_wh, "start_percent": start, "temperature": 20}
     sky = {"kind": "sky", "sky": "broken"}
-    b = budget(small(task=[pump], pack=pack, panel=[{"rated_w": panel_w}], weather=sky))
+    result = budget(small(task=[pump], pack=pack, panel=[{"rated_w": panel_w}], weather=sky))
     grid = [{"panel.1.tilt_deg": tilt, "panel.1.facing": facing}
             for tilt in (15, 30, 45) for facing in range(0, 360, 45)]  # fmt: skip
-    assert not b.yes
-    assert any(changed(b, pose).yes for pose in grid)
-    assert "better-pose" in [fix.kind for fix in fixes(b).found]
+    assert not result.yes
+    assert any(changed(result, pose).yes for pose in grid)
+    assert "better-pose" in [fix.kind for fix in fixes(result).found]
 
 
 def test_a_fuller_start_stands_last():
@@ -315,8 +315,8 @@ def test_where_no_change_is_enough_alone_two_may_be():
              "between": ["12:00", "20:00"]},
         ],
     )  # fmt: skip
-    b = budget(plan)
-    found = fixes(b)
+    result = budget(plan)
+    found = fixes(result)
     assert [fix.kind for fix in found.found if "+" in fix.kind] == [fix.kind for fix in found.found]
     (pair,) = found.found
     assert pair.kind.startswith("leave-out + ") or pair.kind.endswith("leave-out")
@@ -324,8 +324,8 @@ def test_where_no_change_is_enough_alone_two_may_be():
 
 
 def test_from_now_on_nobody_can_start_fuller():
-    b = budget(small(), datetime(2026, 5, 14, 13), 40.0)
-    found = fixes(b)
+    result = budget(small(), datetime(2026, 5, 14, 13), 40.0)
+    found = fixes(result)
     assert "fuller-start" not in [fix.kind for fix in found.found]
     assert all(fix.budget.yes for fix in found.found)
 
@@ -337,11 +337,11 @@ def test_from_now_on_only_what_is_still_to_come_is_left_out():
             "inverter": {"rated_w": 1000}}  # fmt: skip
     plan = small(task=[cut], pack=pack)
     now = datetime(2026, 5, 14, 12, 5)
-    b = budget(plan, now, 45.0)
-    left = sum(burst.task == 0 for burst in b.bursts)
+    result = budget(plan, now, 45.0)
+    left = sum(burst.task == 0 for burst in result.bursts)
     assert left == 4
-    assert not b.yes
-    (fix,) = (f for f in fixes(b).found if f.kind == "leave-out")
+    assert not result.yes
+    (fix,) = (f for f in fixes(result).found if f.kind == "leave-out")
     assert f" of {left} of" in fix.text
     again = budget(plan.replace(**fix.change))
     assert again.yes
@@ -362,9 +362,9 @@ def test_a_fix_from_now_on_can_be_written_down(minute, tmp_path):
 
 def test_where_nothing_of_the_tasks_is_left_the_pack_still_may_be_helped():
     lamp = {"name": "lamp", "supply": "usb", "working_w": 5, "between": ["09:00", "10:00"]}
-    b = budget(small(task=[lamp]), datetime(2026, 5, 14, 20, 0), 20.0)
-    assert not b.yes
-    found = fixes(b).found
+    result = budget(small(task=[lamp]), datetime(2026, 5, 14, 20, 0), 20.0)
+    assert not result.yes
+    found = fixes(result).found
     assert found
     assert all(fix.budget.yes for fix in found)
 
@@ -373,25 +373,25 @@ def test_a_tool_that_trips_the_inverter_names_the_one_that_bears_it():
     saw = {"name": "saw", "supply": "ac", "working_w": 900, "start_w": 2450, "times": 3,
            "each_s": 60, "between": ["10:00", "12:00"]}  # fmt: skip
     pack = {"capacity_wh": 2000, "temperature": 20, "inverter": {"rated_w": 800, "surge_w": 1600}}
-    b = budget(small(task=[saw], pack=pack))
-    assert b.verdict == "overloads"
-    (fix,) = (f for f in fixes(b).found if f.kind == "stronger-inverter")
+    result = budget(small(task=[saw], pack=pack))
+    assert result.verdict == "overloads"
+    (fix,) = (f for f in fixes(result).found if f.kind == "stronger-inverter")
     assert fix.change == {"pack.inverter.rated_w": 900.0, "pack.inverter.surge_w": 2500.0}
     assert not fix.free
     weaker = {"pack.inverter.rated_w": 900.0, "pack.inverter.surge_w": 2400.0}
-    assert not budget(b.plan.replace(**weaker)).yes
+    assert not budget(result.plan.replace(**weaker)).yes
 
 
 def test_a_better_pose_is_found_and_is_the_one_that_aim_finds():
-    b = budget(Plan.read("builtin:cloudy-repair"))
-    (fix,) = (f for f in fixes(b).found if f.kind == "better-pose")
+    result = budget(Plan.read("builtin:cloudy-repair"))
+    (fix,) = (f for f in fixes(result).found if f.kind == "better-pose")
     assert fix.free
-    assert fix.change == aim(b).change
+    assert fix.change == aim(result).change
 
 
 def test_a_rough_table_needs_its_low_end_in_fixes_too():
-    b = budget(small(weather={}, panel=[{"rated_w": 60}]))
-    for fix in fixes(b).found:
+    result = budget(small(weather={}, panel=[{"rated_w": 60}]))
+    for fix in fixes(result).found:
         assert fix.budget.chance.low >= 90.0
 
 
@@ -411,11 +411,11 @@ def test_no_more_is_left_out_than_has_to_be():
         {"name": "phone", "supply": "usb", "working_w": 10, "hours": 1, "priority": 3,
          "between": ["12:00", "14:00"]},
     ]  # fmt: skip
-    b = budget(small(task=tasks))
-    (fix,) = (f for f in fixes(b).found if f.kind == "leave-out")
+    result = budget(small(task=tasks))
+    (fix,) = (f for f in fixes(result).found if f.kind == "leave-out")
     assert fix.change == {"task.1": None}
     assert fix.text == 'Leave out "fridge".'
-    assert budget(b.plan.replace(**fix.change)).yes
+    assert budget(result.plan.replace(**fix.change)).yes
 
 
 def test_nobody_is_told_to_leave_out_a_medical_device():

@@ -274,9 +274,9 @@ def test_a_meters_log_is_recorded_and_refused_twice(tmp_path):
 
 def test_a_score_is_the_difference_in_points():
     plan = lived.folded()
-    b = budget(plan)
-    at_noon = b.calendar.at(("clock", 720.0), plan.span.start.date())
-    predicted = float(np.interp(at_noon, b.time_s, b.charge_percent[:, 0]))
+    result = budget(plan)
+    at_noon = result.calendar.at(("clock", 720.0), plan.span.start.date())
+    predicted = float(np.interp(at_noon, result.time_s, result.charge_percent[:, 0]))
     text = f"time,battery_percent\n12:00,{predicted - 6.0:.3f}\n"
     assert score(plan, parse_readings(text, plan)).typical_points == pytest.approx(6.0, abs=0.01)
 

@@ -59,9 +59,9 @@ def test_a_mains_lead_counts_the_power_factor():
 )
 def test_the_ledger_closes_with_leads_also_in_a_flat_pack(capacity_wh, task):
     leads = [LEAD, {**LEAD, "to": "task:saw"}][: len(task)]
-    b = budget(dark(leads, task, capacity_wh=capacity_wh))
-    kept = books(b)
-    asked = float(b.asked_wh.sum())
+    result = budget(dark(leads, task, capacity_wh=capacity_wh))
+    kept = books(result)
+    asked = float(result.asked_wh.sum())
     assert kept["delivered"] + kept["unmet"] == pytest.approx(asked, rel=1e-9)
     lost = ("charge_loss", "discharge_loss", "idle", "conversion_loss", "delivered")
     assert sum(kept[name] for name in lost) == pytest.approx(-kept["stored_change"], rel=1e-9)

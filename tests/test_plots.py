@@ -192,8 +192,8 @@ def test_the_title_says_when_the_pack_is_flat():
 
 
 def test_the_title_counts_the_weathers_that_work():
-    b = budget(Plan.read("builtin:cloudy-repair"))
-    assert f"in {b.success.sum()} of {b.success.size} weathers" in plots.finding(b)
+    result = budget(Plan.read("builtin:cloudy-repair"))
+    assert f"in {result.success.sum()} of {result.success.size} weathers" in plots.finding(result)
 
 
 def test_names_with_signs_of_formulas_are_shown_as_they_are():
@@ -395,9 +395,9 @@ def test_a_no_for_the_low_ends_sake_says_so_in_the_title():
     plan = Plan.read("builtin:cloudy-repair").replace(
         **{"weather": {"kind": "climate", "temp_air_c": [5, 12]}, "pack.capacity_wh": 1080}
     )
-    b = budget(plan)
-    assert not b.yes
-    assert b.chance.percent >= 90.0 or "low end" not in plots.finding(b)
-    many = budget(plan.replace(**{"goal.chance_percent": b.chance.percent}))
+    result = budget(plan)
+    assert not result.yes
+    assert result.chance.percent >= 90.0 or "low end" not in plots.finding(result)
+    many = budget(plan.replace(**{"goal.chance_percent": result.chance.percent}))
     assert not many.yes
     assert f"low end {many.chance.low:.0f} %" in plots.finding(many)

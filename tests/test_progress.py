@@ -55,11 +55,13 @@ def at(clock, day=1):
 def left(whole, now, **done):
     """What a check still lays out of each task: start, minutes, by name."""
     found = {}
-    b = check(whole, now=now, battery_percent=60.0, done=done).budget
-    for burst in b.bursts:
+    result = check(whole, now=now, battery_percent=60.0, done=done).budget
+    for burst in result.bursts:
         name = whole.task[burst.task].name
         minutes = (burst.end_s - burst.start_s) / 60.0
-        found.setdefault(name, []).append((f"{b.local(burst.start_s):%H:%M}", round(minutes, 3)))
+        found.setdefault(name, []).append(
+            (f"{result.local(burst.start_s):%H:%M}", round(minutes, 3))
+        )
     return found
 
 
@@ -153,8 +155,8 @@ def test_tasks_of_one_name_are_done_one_after_the_other():
 
 
 def test_the_inverter_that_is_on_between_cuts_is_on_from_now():
-    b = check(plan(CUT), now=at("11:00"), battery_percent=60.0, done={"cut": 12}).budget
-    assert b.case.inverter_on[0] == 1.0
+    result = check(plan(CUT), now=at("11:00"), battery_percent=60.0, done={"cut": 12}).budget
+    assert result.case.inverter_on[0] == 1.0
     fresh = check(plan(CUT), now=at("11:00"), battery_percent=60.0, done={"cut": 0}).budget
     assert fresh.case.inverter_on[0] == 0.0
 
@@ -441,5 +443,5 @@ def test_what_is_moved_nearer_noon_stays_in_its_window_with_its_pauses():
                        "discharge_max_w": 2000})  # fmt: skip
     moved = nearer_noon(budget(whole))
     assert moved is not None
-    b = budget(whole.replace(**moved.change(1.0)))
-    assert f"{b.local(b.bursts[-1].end_s):%H:%M}" <= "08:00"
+    result = budget(whole.replace(**moved.change(1.0)))
+    assert f"{result.local(result.bursts[-1].end_s):%H:%M}" <= "08:00"

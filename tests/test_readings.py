@@ -120,9 +120,9 @@ def test_what_is_right_is_learned_beside_what_is_wrong():
 
 
 def asked_wh(plan, tool):
-    b = budget(plan)
+    result = budget(plan)
     tasks = [k for k, task in enumerate(plan.task) if task.tool == tool]
-    return sum(b.asked_wh[k] for k in tasks)
+    return sum(result.asked_wh[k] for k in tasks)
 
 
 def test_what_was_counted_takes_the_place_of_what_was_planned():
@@ -147,8 +147,8 @@ def test_a_count_of_none_takes_the_tool_out_of_the_day():
 def test_counted_bursts_lie_between_the_two_readings():
     rows = read("08:30,88\n09:15,80,,,,angle-grinder-115,5\n").rows
     done, _ = as_done(PLAN, rows)
-    b = budget(done)
-    mine = [x for x in b.bursts if done.task[x.task].tool == "angle-grinder-115"]
+    result = budget(done)
+    mine = [x for x in result.bursts if done.task[x.task].tool == "angle-grinder-115"]
     assert len(mine) == 5
     assert rows[0].time_s <= mine[0].start_s < mine[-1].end_s <= rows[1].time_s
 

@@ -131,9 +131,11 @@ def test_the_ledger_closes_in_every_scenario(plan: Plan) -> None:
 @given(plans())
 @few
 def test_what_is_asked_is_delivered_or_unmet(plan: Plan) -> None:
-    b = budget(plan)
-    asked = (b.asked_wh[:, None] * b.case.factor).sum(axis=0)
-    assert b.ledger_wh["delivered"] + b.ledger_wh["unmet"] == pytest.approx(asked, rel=1e-9)
+    result = budget(plan)
+    asked = (result.asked_wh[:, None] * result.case.factor).sum(axis=0)
+    assert result.ledger_wh["delivered"] + result.ledger_wh["unmet"] == pytest.approx(
+        asked, rel=1e-9
+    )
 
 
 @given(plans())
@@ -156,15 +158,15 @@ def test_the_charge_stays_between_empty_and_full(plan: Plan) -> None:
 @given(plans(), st.integers(0, 3))
 @few
 def test_a_scenario_alone_goes_as_it_went_among_many(plan: Plan, scenario: int) -> None:
-    b = budget(plan)
-    scenario %= b.success.size
-    alone = simulate(scenarios_of(b.case, slice(scenario, scenario + 1)))
+    result = budget(plan)
+    scenario %= result.success.size
+    alone = simulate(scenarios_of(result.case, slice(scenario, scenario + 1)))
     assert alone.store_wh[:, 0] == pytest.approx(
-        b.simulated.store_wh[:, scenario], rel=1e-12, abs=1e-12
+        result.simulated.store_wh[:, scenario], rel=1e-12, abs=1e-12
     )
     for name, entry in alone.ledger_wh.items():
         assert entry[0] == pytest.approx(
-            b.simulated.ledger_wh[name][scenario], rel=1e-12, abs=1e-10
+            result.simulated.ledger_wh[name][scenario], rel=1e-12, abs=1e-10
         )
 
 
@@ -208,38 +210,38 @@ EMPTY = {"start_percent": 0}
 
 
 def test_an_empty_pack_serves_by_rank_and_the_last_in_part() -> None:
-    b = budget(plan(EMPTY, SECOND, FIRST, charger=[SOCKET]))
-    assert b.unmet_wh[:, 0] == pytest.approx([4 * 20.0, 0.0])
+    result = budget(plan(EMPTY, SECOND, FIRST, charger=[SOCKET]))
+    assert result.unmet_wh[:, 0] == pytest.approx([4 * 20.0, 0.0])
 
 
 def test_an_empty_pack_pays_its_own_idle_first() -> None:
-    b = budget(plan({**EMPTY, "idle_w": 10}, SECOND, FIRST, charger=[SOCKET]))
-    assert b.unmet_wh[:, 0] == pytest.approx([4 * 30.0, 0.0])
+    result = budget(plan({**EMPTY, "idle_w": 10}, SECOND, FIRST, charger=[SOCKET]))
+    assert result.unmet_wh[:, 0] == pytest.approx([4 * 30.0, 0.0])
 
 
 def test_a_must_task_is_lost_too_when_nothing_comes_in() -> None:
-    b = budget(plan(EMPTY, {**FIRST, "must": True}))
-    assert b.unmet_wh[0, 0] == pytest.approx(160.0)
+    result = budget(plan(EMPTY, {**FIRST, "must": True}))
+    assert result.unmet_wh[0, 0] == pytest.approx(160.0)
 
 
 def test_what_cannot_pay_the_inverters_idle_serves_no_mains_task() -> None:
     pack = {**EMPTY, "inverter": {"rated_w": 1000, "idle_w": 20}}
     saw = {"name": "saw", "supply": "ac", "working_w": 100}
-    b = budget(plan(pack, saw, charger=[{"name": "socket", "watts": 19}]))
-    assert b.ledger_wh["delivered"][0] == 0.0
+    result = budget(plan(pack, saw, charger=[{"name": "socket", "watts": 19}]))
+    assert result.ledger_wh["delivered"][0] == 0.0
 
 
 def test_the_sun_serves_an_empty_pack_as_far_as_it_goes() -> None:
-    b = budget(plan(EMPTY, {**FIRST, "working_w": 400}, panel=[{"rated_w": 200}]))
-    flows = b.flows()
+    result = budget(plan(EMPTY, {**FIRST, "working_w": 400}, panel=[{"rated_w": 200}]))
+    flows = result.flows()
     assert 0.0 < flows["solar_w"].max() < 400.0
     assert flows["delivered_w"] == pytest.approx(flows["solar_w"])
 
 
 def test_a_pack_runs_flat_at_the_exact_moment() -> None:
     # 100 Wh at 80 W last 75 minutes
-    b = budget(plan({"capacity_wh": 100, "resistive_h": 0}, {"name": "lamp", "working_w": 80}))
-    assert b.simulated.first_unmet_s[0, 0] - b.time_s[0] == pytest.approx(75 * 60)
+    result = budget(plan({"capacity_wh": 100, "resistive_h": 0}, {"name": "lamp", "working_w": 80}))
+    assert result.simulated.first_unmet_s[0, 0] - result.time_s[0] == pytest.approx(75 * 60)
 
 
 # --- a full and a charging pack ----------------------------------------------------------------
@@ -248,23 +250,23 @@ LAMP = {"name": "lamp", "working_w": 40}
 
 
 def test_a_charger_gives_a_full_pack_only_what_the_load_asks() -> None:
-    b = budget(plan({}, LAMP, charger=[{"name": "socket", "watts": 100}]))
-    assert b.ledger_wh["other_charging"][0] == pytest.approx(160.0)
-    assert b.ledger_wh["stored_change"][0] == pytest.approx(0.0, abs=1e-9)
+    result = budget(plan({}, LAMP, charger=[{"name": "socket", "watts": 100}]))
+    assert result.ledger_wh["other_charging"][0] == pytest.approx(160.0)
+    assert result.ledger_wh["stored_change"][0] == pytest.approx(0.0, abs=1e-9)
 
 
 def test_a_charger_gives_way_to_the_sun() -> None:
     sources = {"panel": [{"rated_w": 400}], "charger": [{"name": "socket", "watts": 100}]}
-    b = budget(plan({}, LAMP, **sources))
-    flows = b.flows()
+    result = budget(plan({}, LAMP, **sources))
+    flows = result.flows()
     spilling = flows["spilled_w"] > 1e-9
     assert spilling.any()
     assert np.abs(flows["charger_w"][spilling]).max() == pytest.approx(0.0, abs=1e-9)
 
 
 def test_a_full_pack_spills_the_surplus() -> None:
-    b = budget(plan({}, LAMP, panel=[{"rated_w": 400}]))
-    books = b.ledger_wh
+    result = budget(plan({}, LAMP, panel=[{"rated_w": 400}]))
+    books = result.ledger_wh
     used = 160.0 / 0.97  # the controller's efficiency
     usable = books["sun_on_panel"][0] - books["panel_losses"][0]
     assert books["spilled"][0] == pytest.approx(usable - used, rel=1e-6)
@@ -284,8 +286,10 @@ COLD = {"temperature": -5, "start_percent": 50}
 
 
 def gained(pack: dict, *tasks: dict) -> float:
-    b = budget(plan(pack, *(tasks or ({**LAMP, "between": ["11:58", "11:59"]},)), charger=[SOCKET]))
-    return float(b.ledger_wh["stored_change"][0])
+    result = budget(
+        plan(pack, *(tasks or ({**LAMP, "between": ["11:58", "11:59"]},)), charger=[SOCKET])
+    )
+    return float(result.ledger_wh["stored_change"][0])
 
 
 @pytest.mark.parametrize("chemistry", ["lfp", "nmc"])
@@ -301,13 +305,13 @@ def test_a_pack_that_may_charge_in_the_cold_does(warm: dict) -> None:
 
 
 def test_a_frozen_pack_still_passes_the_source_on_to_the_load() -> None:
-    b = budget(plan(COLD, LAMP, charger=[SOCKET]))
-    assert b.ledger_wh["other_charging"][0] == pytest.approx(160.0)
-    assert b.ledger_wh["stored_change"][0] == pytest.approx(0.0, abs=1e-9)
+    result = budget(plan(COLD, LAMP, charger=[SOCKET]))
+    assert result.ledger_wh["other_charging"][0] == pytest.approx(160.0)
+    assert result.ledger_wh["stored_change"][0] == pytest.approx(0.0, abs=1e-9)
 
 
-def scenarios(b: Budget, count: int) -> np.ndarray:
-    return b.charge_percent[:, :count]
+def scenarios(result: Budget, count: int) -> np.ndarray:
+    return result.charge_percent[:, :count]
 
 
 def test_the_first_futures_do_not_depend_on_how_many_there_are() -> None:

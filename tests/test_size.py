@@ -133,12 +133,12 @@ def resized(start: Plan, panel_w: float, battery_wh: float) -> Plan:
     return start.replace(**changes)
 
 
-def reached(b: Budget, goal: float) -> bool:
+def reached(result: Budget, goal: float) -> bool:
     """Whether a whole budget answers yes at a goal."""
-    shares = [100.0 * float(b.success.mean())]
-    if b.weather.kind == "climate":
-        shares += [100.0 * float(end.success.mean()) for end in b.ends]
-    return not b.overloads and min(shares) >= goal - 1e-9
+    shares = [100.0 * float(result.success.mean())]
+    if result.weather.kind == "climate":
+        shares += [100.0 * float(end.success.mean()) for end in result.ends]
+    return not result.overloads and min(shares) >= goal - 1e-9
 
 
 def brute(start: Plan) -> list[list[list[bool]]]:

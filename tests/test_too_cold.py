@@ -47,11 +47,11 @@ def told(of: Plan) -> str:
 
 
 def test_a_full_pack_below_the_limit_serves_nothing_and_keeps_its_charge() -> None:
-    b = budget(plan({}))
-    assert b.unmet_wh[0, 0] == pytest.approx(400.0)
-    assert b.charge_percent[:, 0] == pytest.approx(100.0)
-    assert b.verdict == "runs-flat"
-    assert not b.yes
+    result = budget(plan({}))
+    assert result.unmet_wh[0, 0] == pytest.approx(400.0)
+    assert result.charge_percent[:, 0] == pytest.approx(100.0)
+    assert result.verdict == "runs-flat"
+    assert not result.yes
 
 
 def test_at_the_limit_itself_it_still_gives() -> None:
@@ -59,58 +59,58 @@ def test_at_the_limit_itself_it_still_gives() -> None:
 
 
 def test_a_pack_kept_warm_does_not_mind_the_air() -> None:
-    b = budget(plan({"temperature": 15}))
-    assert b.verdict == "stays-powered"
-    assert b.too_cold_from_s is None
+    result = budget(plan({"temperature": 15}))
+    assert result.verdict == "stays-powered"
+    assert result.too_cold_from_s is None
 
 
 def test_heated_is_for_charging_and_gives_no_more_in_the_cold() -> None:
-    b = budget(plan({"heated": True, "start_percent": 50}, charger=[SOCKET]))
-    assert b.unmet_wh[0, 0] == 0.0  # the socket serves the lamp
-    assert b.charge_percent[-1, 0] > 80.0  # and charges the heated pack
+    result = budget(plan({"heated": True, "start_percent": 50}, charger=[SOCKET]))
+    assert result.unmet_wh[0, 0] == 0.0  # the socket serves the lamp
+    assert result.charge_percent[-1, 0] > 80.0  # and charges the heated pack
     alone = budget(plan({"heated": True}))
     assert alone.unmet_wh[0, 0] == pytest.approx(400.0)
 
 
 def test_sun_and_charger_still_serve_the_load() -> None:
-    b = budget(plan({}, charger=[SOCKET]))
-    assert b.unmet_wh[0, 0] == 0.0
-    assert b.ledger_wh["other_charging"][0] == pytest.approx(400.0 / 0.95)
-    assert b.charge_percent[:, 0] == pytest.approx(100.0)
-    assert b.verdict == "dips-into-reserve"  # which lies behind the cold, and is no reserve
+    result = budget(plan({}, charger=[SOCKET]))
+    assert result.unmet_wh[0, 0] == 0.0
+    assert result.ledger_wh["other_charging"][0] == pytest.approx(400.0 / 0.95)
+    assert result.charge_percent[:, 0] == pytest.approx(100.0)
+    assert result.verdict == "dips-into-reserve"  # which lies behind the cold, and is no reserve
 
 
 def test_a_small_source_serves_a_part_of_the_load() -> None:
-    b = budget(plan({}, charger=[{**SOCKET, "watts": 20}]))
-    assert b.unmet_wh[0, 0] == pytest.approx(400.0 - 10.0 * 20.0 * 0.95)
+    result = budget(plan({}, charger=[{**SOCKET, "watts": 20}]))
+    assert result.unmet_wh[0, 0] == pytest.approx(400.0 - 10.0 * 20.0 * 0.95)
 
 
 def test_an_idle_draw_alone_is_enough_for_a_no() -> None:
     short = {**LAMP, "at": "08:00", "minutes": 1}
-    b = budget(plan({"idle_w": 3, "reserve_percent": 0}, short, air=[-25, -5], hours=24))
-    assert b.verdict == "runs-flat"
+    result = budget(plan({"idle_w": 3, "reserve_percent": 0}, short, air=[-25, -5], hours=24))
+    assert result.verdict == "runs-flat"
 
 
 def test_what_the_cold_withholds_returns_when_it_thaws() -> None:
     # From -30 at sunrise to -10 at 15 h solar: it passes -20 halfway (a half cosine).
-    b = budget(plan({}, air=[-30, -10], hours=6))
-    served = b.flows()["delivered_w"] > 0.0
-    first = b.time_s[:-1][served][0]
+    result = budget(plan({}, air=[-30, -10], hours=6))
+    served = result.flows()["delivered_w"] > 0.0
+    first = result.time_s[:-1][served][0]
     assert served.any()
     assert not served.all()
     assert (np.diff(served.astype(int)) >= 0).all()  # once thawed it gives to the end
-    cell = np.searchsorted(b.time_s, first)
-    air = b.case.temp_pack[b.case.temp_row, 0]
+    cell = np.searchsorted(result.time_s, first)
+    air = result.case.temp_pack[result.case.temp_row, 0]
     assert air[cell - 1] < -20.0 <= air[cell]
-    lost = 40.0 * (first - b.time_s[0]) / 3600.0
-    assert b.unmet_wh[0, 0] == pytest.approx(lost)
+    lost = 40.0 * (first - result.time_s[0]) / 3600.0
+    assert result.unmet_wh[0, 0] == pytest.approx(lost)
 
 
 @pytest.mark.parametrize("chemistry", ["agm", "flooded"])
 def test_lead_acid_has_no_such_limit(chemistry: str) -> None:
-    b = budget(plan({"chemistry": chemistry, "capacity_wh": 3000}))
-    assert b.unmet_wh[0, 0] == 0.0
-    assert b.too_cold_from_s is None
+    result = budget(plan({"chemistry": chemistry, "capacity_wh": 3000}))
+    assert result.unmet_wh[0, 0] == 0.0
+    assert result.too_cold_from_s is None
 
 
 def test_a_limit_stated_for_lead_acid_is_refused() -> None:
@@ -150,11 +150,11 @@ def test_sun_that_serves_all_leaves_a_reserve_that_cannot_be_had() -> None:
 def test_many_weathers_are_counted_by_what_stops_them() -> None:
     # Of the 31 weathers those are too cold in which the air falls below the limit.
     weather = {"kind": "file", "file": "builtin:sand-point"}
-    b = budget(plan({"discharge_min_c": -3}, weather=weather))
-    air = b.weather.temp_air[np.unique(b.case.temp_row)]
+    result = budget(plan({"discharge_min_c": -3}, weather=weather))
+    air = result.weather.temp_air[np.unique(result.case.temp_row)]
     cold = int((air < -3.0).any(axis=0).sum())
     assert 0 < cold < 31
-    assert failures(b) == f"In the other {cold} the pack gets too cold to give."
+    assert failures(result) == f"In the other {cold} the pack gets too cold to give."
     small = budget(plan({"discharge_min_c": -3, "capacity_wh": 420}, weather=weather))
     assert failures(small).endswith(
         f"in {31 - cold} of them the pack runs flat, in {cold} of them the pack gets too cold to"
@@ -170,14 +170,14 @@ def test_the_json_tells_since_when() -> None:
 
 
 def test_the_three_skies_say_so_too() -> None:
-    b = budget(plan({}))
-    assert [sky.too_cold for sky in under_skies(b)] == [True, True, True]
+    result = budget(plan({}))
+    assert [sky.too_cold for sky in under_skies(result)] == [True, True, True]
 
 
 def test_the_picture_says_so_and_keeps_its_reserve_on_the_paper() -> None:
-    b = budget(plan({}))
-    assert "gets too cold to give at 08:00" in finding(b)
-    panel = charge(b).axes[0]
+    result = budget(plan({}))
+    assert "gets too cold to give at 08:00" in finding(result)
+    panel = charge(result).axes[0]
     assert all(np.max(line.get_ydata()) <= 104.0 for line in panel.lines)
 
 

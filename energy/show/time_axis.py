@@ -22,39 +22,41 @@ TICK_GAP_PX = 14.0
 CLOCK_PT, DATES_PT = 7.0, 18.5  # below the axis
 
 
-def hours(b: Budget, time_s: Any) -> Any:
+def hours(result: Budget, time_s: Any) -> Any:
     """Hours from the start of the span."""
-    return (np.asarray(time_s) - b.time_s[0]) / 3600.0
+    return (np.asarray(time_s) - result.time_s[0]) / 3600.0
 
 
-def when(b: Budget, time_s: float) -> str:
+def when(result: Budget, time_s: float) -> str:
     """A moment on the plan's clock, with the day where the span has several."""
-    local = b.local(time_s)
-    if b.calendar.first == b.calendar.last:
+    local = result.local(time_s)
+    if result.calendar.first == result.calendar.last:
         return f"at {local:%H:%M}"
-    return f"on {local:%a} {local.day} {local:%b} at {local:%H:%M}"
+    return f"on {local:%a} {local.day} {local:%result} at {local:%H:%M}"
 
 
-def briefly(b: Budget, time_s: float) -> str:
+def briefly(result: Budget, time_s: float) -> str:
     """The same in as few words as tell the day."""
-    local, days = b.local(time_s), (b.calendar.last - b.calendar.first).days
+    local, days = result.local(time_s), (result.calendar.last - result.calendar.first).days
     if days == 0:
         return f"{local:%H:%M}"
-    return f"{local:%a %H:%M}" if days < 7 else f"{local.day} {local:%b %H:%M}"
+    return f"{local:%a %H:%M}" if days < 7 else f"{local.day} {local:%result %H:%M}"
 
 
-def clock_changes(b: Budget) -> list[str]:
+def clock_changes(result: Budget) -> list[str]:
     """The dates of the span on which the local clock is put forward or back."""
     found = []
-    for k in range((b.calendar.last - b.calendar.first).days + 1):
-        day = b.calendar.first + timedelta(k)
-        ends = [b.local(b.calendar.at(("clock", minute), day)) for minute in (0.0, 1440.0)]
+    for k in range((result.calendar.last - result.calendar.first).days + 1):
+        day = result.calendar.first + timedelta(k)
+        ends = [
+            result.local(result.calendar.at(("clock", minute), day)) for minute in (0.0, 1440.0)
+        ]
         if ends[0].utcoffset() != ends[1].utcoffset():
-            found.append(f"{day:%a} {day.day} {day:%b}")
+            found.append(f"{day:%a} {day.day} {day:%result}")
     return found
 
 
-def nights(b: Budget) -> list[Interval]:
+def nights(result: Budget) -> list[Interval]:
     """The stretches of the span between sunset and sunrise; a polar day has none.
 
     >>> from energy.simulation.budget import budget
@@ -62,9 +64,9 @@ def nights(b: Budget) -> list[Interval]:
     >>> len(nights(budget(Plan.read("builtin:two-night-trip"))))
     2
     """
-    first, last = float(b.time_s[0]), float(b.time_s[-1])
-    numbers = range(-1, (b.calendar.last - b.calendar.first).days + 2)
-    days = [b.calendar.sun_times(b.calendar.first + timedelta(k)) for k in numbers]
+    first, last = float(result.time_s[0]), float(result.time_s[-1])
+    numbers = range(-1, (result.calendar.last - result.calendar.first).days + 2)
+    days = [result.calendar.sun_times(result.calendar.first + timedelta(k)) for k in numbers]
     dark = [(days[k][1], days[k + 1][0]) for k in range(len(days) - 1)]
     joined: list[Interval] = []
     for dusk, dawn in ((max(a, first), min(z, last)) for a, z in dark):
@@ -75,7 +77,7 @@ def nights(b: Budget) -> list[Interval]:
     return joined
 
 
-def clock_marks(b: Budget, most: int) -> list[float]:
+def clock_marks(result: Budget, most: int) -> list[float]:
     """Moments [UTC s] at round times of the local clock, at most about so many.
 
     A change of the clock leaves a shorter or a longer step; none where even half days are too many.
@@ -86,54 +88,59 @@ def clock_marks(b: Budget, most: int) -> list[float]:
     >>> [f"{found.local(t):%H:%M}" for t in clock_marks(found, 9)]
     ['09:00', '12:00', '15:00', '18:00', '21:00', '00:00', '03:00', '06:00']
     """
-    first, last = float(b.time_s[0]), float(b.time_s[-1])
+    first, last = float(result.time_s[0]), float(result.time_s[-1])
     fitting = [step for step in STEPS_MIN if (last - first) / 60.0 / step <= most]
     if not fitting:
         return []
     stride_s = 60.0 * min(fitting[0], QUARTER_MIN)
     tried = np.arange(np.ceil(first / stride_s) * stride_s, last + 0.5, stride_s)
-    local = [(float(t), b.local(float(t))) for t in tried]
+    local = [(float(t), result.local(float(t))) for t in tried]
     return [t for t, at in local if (60 * at.hour + at.minute) % fitting[0] == 0]
 
 
-def midnights(b: Budget) -> list[float]:
+def midnights(result: Budget) -> list[float]:
     """Where a new local date begins inside the span [UTC s]."""
-    days = (b.calendar.last - b.calendar.first).days
+    days = (result.calendar.last - result.calendar.first).days
     found = [
-        b.calendar.at(("clock", 0.0), b.calendar.first + timedelta(k + 1)) for k in range(days)
+        result.calendar.at(("clock", 0.0), result.calendar.first + timedelta(k + 1))
+        for k in range(days)
     ]
-    return [t for t in found if b.time_s[0] < t < b.time_s[-1]]
+    return [t for t in found if result.time_s[0] < t < result.time_s[-1]]
 
 
-def time_axis(b: Budget, axes: Sequence[Any], until_s: float | None = None) -> None:
+def time_axis(result: Budget, axes: Sequence[Any], until_s: float | None = None) -> None:
     """Night, clock lines and midnights on all panels; words under the first and the last. The
     panels end with the span, or at until_s [UTC s]."""
-    whole, box = float(hours(b, b.time_s[-1])), axes[0].get_window_extent()
-    end = whole if until_s is None else min(float(hours(b, until_s)), whole)
+    whole, box = float(hours(result, result.time_s[-1])), axes[0].get_window_extent()
+    end = whole if until_s is None else min(float(hours(result, until_s)), whole)
     step_h = (width_in(axes[0].figure, SMALL_PT)("00:00") + TICK_GAP_PX) * end / box.width
-    marks = [mark for mark in clock_marks(b, int(whole / step_h)) if float(hours(b, mark)) <= end]
-    starts = [x for x in (0.0, *(float(x) for x in hours(b, midnights(b)))) if x < end]
+    marks = [
+        mark
+        for mark in clock_marks(result, int(whole / step_h))
+        if float(hours(result, mark)) <= end
+    ]
+    starts = [x for x in (0.0, *(float(x) for x in hours(result, midnights(result)))) if x < end]
     for panel in axes:
         panel.set_xlim(0.0, end)
         panel.set_xticks([])
-        _lines(b, panel, [float(x) for x in hours(b, marks)], starts[1:])
+        _lines(result, panel, [float(x) for x in hours(result, marks)], starts[1:])
     free = -np.inf
     for mark in marks:
-        x = float(hours(b, mark))
+        x = float(hours(result, mark))
         if x - free >= step_h:
             for panel in (axes[0], axes[-1]):
-                _under(panel, x, CLOCK_PT, f"{b.local(mark):%H:%M}", "center")
+                _under(panel, x, CLOCK_PT, f"{result.local(mark):%H:%M}", "center")
             free = x
-    _dates(b, axes[-1], starts, DATES_PT)
+    _dates(result, axes[-1], starts, DATES_PT)
     if not marks:
-        _dates(b, axes[0], starts, CLOCK_PT)
+        _dates(result, axes[0], starts, CLOCK_PT)
 
 
-def _lines(b: Budget, panel: Any, marks: Sequence[float], new_days: Sequence[float]) -> None:
+def _lines(result: Budget, panel: Any, marks: Sequence[float], new_days: Sequence[float]) -> None:
     """The shade of the nights, and faint lines at the marks and the midnights."""
     few = len(new_days) <= MOST_DAYS
-    for dusk, dawn in nights(b) if len(new_days) <= MOST_NIGHTS else []:
-        ends = float(hours(b, dusk)), float(hours(b, dawn))
+    for dusk, dawn in nights(result) if len(new_days) <= MOST_NIGHTS else []:
+        ends = float(hours(result, dusk)), float(hours(result, dawn))
         panel.axvspan(*ends, color=COLOURS["night"], linewidth=0.0, zorder=0)
     for x in marks:
         panel.axvline(x, color=COLOURS["grid"], linewidth=0.5, zorder=1)
@@ -142,13 +149,13 @@ def _lines(b: Budget, panel: Any, marks: Sequence[float], new_days: Sequence[flo
         panel.axvline(x, color=colour, linewidth=1.0 if few else 0.5, zorder=1)
 
 
-def _dates(b: Budget, panel: Any, starts: Sequence[float], down_pt: float) -> None:
+def _dates(result: Budget, panel: Any, starts: Sequence[float], down_pt: float) -> None:
     """The dates, each from its midnight on, as many as fit."""
     end, free = panel.get_xlim()[1], 0.0
     width, h_px = width_in(panel.figure, SMALL_PT, bold=True), end / panel.get_window_extent().width
     for k, x in enumerate(starts):
-        day = b.local(float(b.time_s[0]) + 3600.0 * x)
-        text = f"{day:%a} {day.day} {day:%b}"
+        day = result.local(float(result.time_s[0]) + 3600.0 * x)
+        text = f"{day:%a} {day.day} {day:%result}"
         own_end = starts[k + 1] if k == 0 and len(starts) > 1 else end
         if x >= free and x + width(text) * h_px <= own_end:
             _under(panel, x, down_pt, text, "left", bold=True)

@@ -40,10 +40,10 @@ def why_refused(supply: str, start_w: float, turned_away: Sequence[Overload], bu
     return text
 
 
-def why_turned_away(b: Budget) -> str:
+def why_turned_away(result: Budget) -> str:
     """Which task a limit turns away first, and the number that broke it."""
-    task = b.overloads[0].burst.task
-    mine = [r for r in b.overloads if r.burst.task == task]
-    bursts = sum(burst.task == task for burst in b.bursts)
-    one = b.plan.task[task]
+    task = result.overloads[0].burst.task
+    mine = [r for r in result.overloads if r.burst.task == task]
+    bursts = sum(burst.task == task for burst in result.bursts)
+    one = result.plan.task[task]
     return f'"{one.name}" {why_refused(one.supply, one.start_w, mine, bursts)}'

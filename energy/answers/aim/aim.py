@@ -188,11 +188,11 @@ def aim(plan: Plan | Budget) -> Aim:
     >>> 0 <= answer.tilt_deg <= 90 and answer.best.wh_per_day >= answer.flat.wh_per_day
     True
     """
-    b = plan if isinstance(plan, Budget) else budget(plan)
-    if not b.plan.panel:
-        raise PlanError([f"{b.plan.origin}: has no [[panel]]: there is nothing to point"])
-    b = replace(b, ends=())  # the doubt about the means moves no pose
-    sought, own = search(b), Setting({}, b, daylight(b))
+    result = plan if isinstance(plan, Budget) else budget(plan)
+    if not result.plan.panel:
+        raise PlanError([f"{result.plan.origin}: has no [[panel]]: there is nothing to point"])
+    result = replace(result, ends=())  # the doubt about the means moves no pose
+    sought, own = search(result), Setting({}, result, daylight(result))
     yields = sought.yields()
     best, tilt, azimuth = _best(own, sought, yields)
     turns = [] if sought.swings else sought.turns(tilt, azimuth)
@@ -220,21 +220,21 @@ def _rising(turned: Iterable[Setting]) -> tuple[Setting, ...]:
     return tuple(found)
 
 
-def enough_for(b: Budget, wh: float) -> str:
+def enough_for(result: Budget, wh: float) -> str:
     """What so much more from the panels would run, in the plan's own tasks; "" for none.
 
     Losses in the controller, the battery and the outlet are taken off; of the tasks the one is
     named whose number of repeats is nearest to three.
     """
-    stored = wh * b.case.controller_efficiency * b.plan.pack.coulombic_percent / 100.0
-    refused = {overload.burst.task for overload in b.overloads}
+    stored = wh * result.case.controller_efficiency * result.plan.pack.coulombic_percent / 100.0
+    refused = {overload.burst.task for overload in result.overloads}
     counts, longer = [], []
-    for k, task in enumerate(b.plan.task):
-        if b.asked_wh[k] <= 0.0 or k in refused:
+    for k, task in enumerate(result.plan.task):
+        if result.asked_wh[k] <= 0.0 or k in refused:
             continue
-        bursts = [burst for burst in b.bursts if burst.task == k]
+        bursts = [burst for burst in result.bursts if burst.task == k]
         hours = sum(burst.end_s - burst.start_s for burst in bursts) / 3600.0
-        at_outlet = stored * _outlet_share(b, task.supply) / float(b.asked_wh[k])
+        at_outlet = stored * _outlet_share(result, task.supply) / float(result.asked_wh[k])
         if task.times or task.charges:
             counts.append((at_outlet * len(bursts), task.name))
         else:
@@ -250,10 +250,10 @@ def enough_for(b: Budget, wh: float) -> str:
     return ""
 
 
-def _outlet_share(b: Budget, supply: str) -> float:
-    inverter = b.plan.pack.inverter
+def _outlet_share(result: Budget, supply: str) -> float:
+    inverter = result.plan.pack.inverter
     if supply != "ac":
-        return b.case.outlet_efficiency[supply]
+        return result.case.outlet_efficiency[supply]
     return inverter.efficiency_percent / 100.0 if inverter is not None else 1.0
 
 
@@ -264,16 +264,16 @@ def _set(own: Setting, change: Change, at: tuple[str, ...] = ()) -> Setting:
 def _best(own: Setting, sought: Search, yields: Yields) -> tuple[Setting, float, float]:
     """The pose with the most in the plan's hours, its tilt and azimuth: the plan's own unless
     another beats it, and flat rather than nearly flat."""
-    b = own.budget
+    result = own.budget
     aim = sought.standing
-    panels = [b.plan.panel[k] for k in sought.aimed]
+    panels = [result.plan.panel[k] for k in sought.aimed]
     stated = {(panel.tilt_deg, panel.facing_deg) for panel in panels}
     stand = all(panel.aim == aim for panel in panels) and len(stated) == 1
     poses = [*(stated if stand else ()), yields.best()]
     tried = [(_set(own, sought.change(aim, pose)), *pose) for pose in poses]
     best = max(tried, key=lambda one: one[0].own_wh)
     if 0.0 < best[1] <= NEARLY_FLAT_DEG:
-        level = (0.0, 180.0 if b.plan.place.latitude_deg >= 0.0 else 0.0)
+        level = (0.0, 180.0 if result.plan.place.latitude_deg >= 0.0 else 0.0)
         flat = _set(own, sought.change(aim, level))
         if flat.own_wh >= (1.0 - ALIKE_SHARE) * best[0].own_wh:
             return flat, *level

@@ -43,31 +43,31 @@ class Daylight:
         """How many local dates are counted."""
         return (self.last - self.first).days + 1
 
-    def half_hours_wh(self, b: Budget) -> Array:
+    def half_hours_wh(self, result: Budget) -> Array:
         """What a budget's panels give in each half hour of the clock [Wh], (48,): the mean of all
         weathers and of the days counted, together a day's yield."""
-        weather, cells = self.wide or (b.weather, b.cells)
-        power = b.solar.panel_w
+        weather, cells = self.wide or (result.weather, result.cells)
+        power = result.solar.panel_w
         if self.wide is not None:
-            known = conditions(b.plan, weather.shift_days.size)
+            known = conditions(result.plan, weather.shift_days.size)
             posed = (
-                solar(_over(b, span), weather, b.calendar, cells, span, known).panel_w
+                solar(_over(result, span), weather, result.calendar, cells, span, known).panel_w
                 for span in self.spans
             )
             power = np.sum(list(posed), axis=0)
         hours = (np.diff(cells) * inside(cells, self.spans) / 3600.0)[weather.lit]
-        of_cell = half_hours(b.calendar, cells[:-1][weather.lit])
+        of_cell = half_hours(result.calendar, cells[:-1][weather.lit])
         total = np.bincount(of_cell, power.mean(axis=1) * hours, DAY_BINS)
         return np.asarray(total / self.days)
 
 
-def given_wh(b: Budget) -> float:
+def given_wh(result: Budget) -> float:
     """What the panels give in a budget's span after the input's limit, all weathers' mean [Wh]."""
-    books = b.ledger_wh
+    books = result.ledger_wh
     return float((books["sun_on_panel"] - books["panel_losses"] - books["refused"]).mean())
 
 
-def daylight(b: Budget) -> Daylight:
+def daylight(result: Budget) -> Daylight:
     """The days whose sun counts as a day's yield of a budget's plan.
 
     >>> from energy.simulation.budget import budget
@@ -75,32 +75,32 @@ def daylight(b: Budget) -> Daylight:
     >>> found.counts, found.days, str(found.first)
     ('whole-days', 3, '2027-01-12')
     """
-    found = _counted(b)
-    day_wh = float(found.half_hours_wh(b).sum())
-    return replace(found, plan_days=max(given_wh(b) / day_wh, 1.0)) if day_wh > 0.0 else found
+    found = _counted(result)
+    day_wh = float(found.half_hours_wh(result).sum())
+    return replace(found, plan_days=max(given_wh(result) / day_wh, 1.0)) if day_wh > 0.0 else found
 
 
-def _counted(b: Budget) -> Daylight:
-    start, end = span_of(b)
-    first, last = b.local(start).date(), b.local(end - 1.0).date()
+def _counted(result: Budget) -> Daylight:
+    start, end = span_of(result)
+    first, last = result.local(start).date(), result.local(end - 1.0).date()
     dates = [first + timedelta(k) for k in range((last - first).days + 1)]
-    midnights = [b.calendar.at(("clock", 0.0), day) for day in (*dates, last + timedelta(1))]
+    midnights = [result.calendar.at(("clock", 0.0), day) for day in (*dates, last + timedelta(1))]
     spans = dict(zip(dates, pairwise(midnights), strict=True))
     whole = [day for day, span in spans.items() if start <= span[0] and span[1] <= end]
     if whole:
         return Daylight("whole-days", whole[0], whole[-1], tuple(spans[day] for day in whole))
     over = midnights[0], midnights[-1]
-    plan = _over(b, over)
-    cells = cells_of(plan, b.calendar, over, b.record)
+    plan = _over(result, over)
+    cells = cells_of(plan, result.calendar, over, result.record)
     try:
-        weather, *_ = weathers(plan, b.record, b.calendar, cells, over)
+        weather, *_ = weathers(plan, result.record, result.calendar, cells, over)
     except PlanError:  # a record or a forecast of the plan's own hours alone
         return Daylight("own-hours", first, last, ((start, end),))
     return Daylight("touched-days", first, last, tuple(spans.values()), (weather, cells))
 
 
-def _over(b: Budget, span: Interval) -> Plan:
+def _over(result: Budget, span: Interval) -> Plan:
     """A budget's plan over another span [UTC s] of its dates."""
-    start, end = (b.local(time_s).replace(tzinfo=None) for time_s in span)
-    ends = b.plan.span.model_copy(update={"start": start, "end": end})
-    return b.plan.model_copy(update={"span": ends})
+    start, end = (result.local(time_s).replace(tzinfo=None) for time_s in span)
+    ends = result.plan.span.model_copy(update={"start": start, "end": end})
+    return result.plan.model_copy(update={"span": ends})

@@ -51,8 +51,8 @@ def aim_picture(answer: Aim) -> "Figure":
 
     figure = Figure(figsize=(WIDTH_IN, 1.0), dpi=DPI, facecolor="white")
     FigureCanvasAgg(figure)
-    b, room = answer.plan.budget, (WIDTH_IN - 2.0 * EDGE_IN) * DPI
-    title = shorten(b.plan.title or b.plan.origin, room, width_in(figure, PLAN_PT))
+    result, room = answer.plan.budget, (WIDTH_IN - 2.0 * EDGE_IN) * DPI
+    title = shorten(result.plan.title or result.plan.origin, room, width_in(figure, PLAN_PT))
     head = [(title, style(PLAN_PT))]
     bold = width_in(figure, TITLE_PT, bold=True)
     head += [
@@ -61,7 +61,7 @@ def aim_picture(answer: Aim) -> "Figure":
     small = width_in(figure, SMALL_PT)
     foot = [
         (line, style(SMALL_PT, colour="quiet"))
-        for text in [*remarks(answer), f"Clock: {b.calendar.zone.key}."]
+        for text in [*remarks(answer), f"Clock: {result.calendar.zone.key}."]
         for line in wrap(text, room, small, most=2)
     ]
     left, right = _lay_out(figure, head, foot)

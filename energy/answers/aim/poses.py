@@ -28,9 +28,9 @@ DAY_BINS = 24 * 60 // BIN_MIN
 MOST_TURNS = 3
 
 
-def span_of(b: Budget) -> Interval:
+def span_of(result: Budget) -> Interval:
     """The span judged [UTC s]."""
-    return float(b.time_s[0]), float(b.time_s[-1])
+    return float(result.time_s[0]), float(result.time_s[-1])
 
 
 def half_hours(calendar: Calendar, time_s: Array) -> Index:
@@ -179,18 +179,18 @@ class Search:
         return np.asarray((up >= 0.9 * up.max()) & (up > 0.0))
 
 
-def search(b: Budget) -> Search:
+def search(result: Budget) -> Search:
     """A budget's plan and weathers made ready for trying poses.
 
     At each moment the weathers are ranked by their light, and a few ranks stand for all: what
     panels give at a moment depends on that moment alone, so its weathers need no names. Where
     panels swing with a boat, they are the ones to be posed, else all.
     """
-    weather, scenarios = b.weather, b.weather.ghi.shape[1]
+    weather, scenarios = result.weather, result.weather.ghi.shape[1]
     every = int(np.clip(weather.lit.size // FINE_ROWS, 1, COARSEST))
     firsts = np.arange(0, weather.lit.size, every)
     rows = np.minimum(firsts + every // 2, weather.lit.size - 1)
-    hours = np.diff(b.cells)[weather.lit] / 3600.0
+    hours = np.diff(result.cells)[weather.lit] / 3600.0
     columns = min(COLUMNS, scenarios)
     ranks = ((np.arange(columns) + 0.5) * scenarios / columns).astype(int)
     ranked = np.argsort(weather.ghi[rows], axis=1)[:, ranks]
@@ -205,14 +205,14 @@ def search(b: Budget) -> Search:
         wind_speed=weather.wind_speed.mean(axis=1, keepdims=True),
         shift_days=np.zeros(columns),
     )
-    swinging = tuple(k for k, panel in enumerate(b.plan.panel) if panel.aim == "swinging")
+    swinging = tuple(k for k, panel in enumerate(result.plan.panel) if panel.aim == "swinging")
     return Search(
-        plan=b.plan,
+        plan=result.plan,
         weather=few,
-        calendar=b.calendar,
-        cells=b.cells,
-        span=span_of(b),
+        calendar=result.calendar,
+        cells=result.cells,
+        span=span_of(result),
         hours=np.add.reduceat(hours, firsts) if firsts.size else hours,
-        aimed=swinging or tuple(range(len(b.plan.panel))),
+        aimed=swinging or tuple(range(len(result.plan.panel))),
         swings=bool(swinging),
     )

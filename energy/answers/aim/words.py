@@ -21,8 +21,8 @@ SPILLED_SHARE = 0.05  # less of the yield is not worth a word
 
 def show_aim(answer: Aim, out: Console) -> None:
     """Print the best pose, how to set it up, what others cost, and what turning is worth."""
-    b = answer.plan.budget
-    out.print(Text(b.plan.title or b.plan.origin, style="bold"))
+    result = answer.plan.budget
+    out.print(Text(result.plan.title or result.plan.origin, style="bold"))
     out.print(Text(f"{finding(answer)}.", style="bold"))
     if answer.follow.own_wh > 0.0:
         for line in advice(answer):
@@ -31,7 +31,7 @@ def show_aim(answer: Aim, out: Console) -> None:
         for line in remarks(answer):
             out.print(Text(line))
         out.print(hours_table(answer))
-    for note in b.notes:
+    for note in result.notes:
         out.print(Text(f"Note: {note}."))
 
 
@@ -162,7 +162,7 @@ def turned(answer: Aim) -> Setting | None:
 
 def remarks(answer: Aim) -> list[str]:
     """Whether turning is worth it, and what the figures rest on."""
-    b, found = answer.plan.budget, []
+    result, found = answer.plan.budget, []
     worth = answer.worth_turning
     if worth is not None:
         found.append(
@@ -182,8 +182,8 @@ def remarks(answer: Aim) -> list[str]:
             f"As planned {watt_hours(spilled)} Wh a day are spilled, when the pack is full: more"
             " sun then is worth nothing, work moved to those hours is."
         )
-    weathers = "one weather" if b.chance.futures == 1 else f"{b.chance.futures} weathers"
-    found.append(f"Means of {weathers}, horizon and shade counted: {b.weather.source}.")
+    weathers = "one weather" if result.chance.futures == 1 else f"{result.chance.futures} weathers"
+    found.append(f"Means of {weathers}, horizon and shade counted: {result.weather.source}.")
     return [*found, day_in_words(answer)]
 
 

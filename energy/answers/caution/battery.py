@@ -15,28 +15,28 @@ HEAVY_KG = 25.0  # the most for one person, in ISO 11228-1; from memory
 PROPPED_DEG = 10.0  # a panel as steep catches the wind from below (common practice)
 
 
-def _lithium(b: Budget) -> bool:
-    return b.plan.pack.chemistry in LITHIUM
+def _lithium(result: Budget) -> bool:
+    return result.plan.pack.chemistry in LITHIUM
 
 
-def hydrogen(b: Budget) -> Caution | None:
+def hydrogen(result: Budget) -> Caution | None:
     """Lead-acid under charge."""
-    if _lithium(b) or not (b.plan.panel or b.plan.charger):
+    if _lithium(result) or not (result.plan.panel or result.plan.charger):
         return None
-    enclosed = "enclosed" in b.plan.place.around
+    enclosed = "enclosed" in result.plan.place.around
     return Caution(
         "hydrogen",
         "Lead-acid batteries give off hydrogen while charging: air the place well, and keep flames"
         " and sparks away."
         + (" In a closed space it gathers under the roof: open it before you charge." * enclosed),
-        f"[pack] chemistry = {b.plan.pack.chemistry}" + " (enclosed)" * enclosed,
+        f"[pack] chemistry = {result.plan.pack.chemistry}" + " (enclosed)" * enclosed,
         "ventilation of stationary batteries: IEC 62485-2",  # from memory
     )
 
 
-def closed_in(b: Budget) -> Caution | None:
+def closed_in(result: Budget) -> Caution | None:
     """A lithium pack in a space without air."""
-    if "enclosed" not in b.plan.place.around or not _lithium(b):
+    if "enclosed" not in result.plan.place.around or not _lithium(result):
         return None
     return Caution(
         "pack-without-air",
@@ -47,17 +47,17 @@ def closed_in(b: Budget) -> Caution | None:
     )
 
 
-def pack_temperature(b: Budget) -> Array:
+def pack_temperature(result: Budget) -> Array:
     """The pack's temperature in the middle weather, deg C, (segments,)."""
-    temperature = b.case.temp_pack
-    scenario = b.middle if temperature.shape[1] > 1 else 0
-    return np.asarray(temperature[b.case.temp_row, scenario])
+    temperature = result.case.temp_pack
+    scenario = result.middle if temperature.shape[1] > 1 else 0
+    return np.asarray(temperature[result.case.temp_row, scenario])
 
 
-def too_cold(b: Budget) -> Caution | None:
+def too_cold(result: Budget) -> Caution | None:
     """Lithium as cold as it may be discharged, or nearly, in any weather."""
-    limit_c = b.plan.pack.discharge_min_c
-    cases = [one.case for one in (b, *b.ends)]
+    limit_c = result.plan.pack.discharge_min_c
+    cases = [one.case for one in (result, *result.ends)]
     coldest_c = min(float(case.temp_pack[np.unique(case.temp_row)].min()) for case in cases)
     if limit_c is None or coldest_c > limit_c + NEARLY_TOO_COLD_K:
         return None
@@ -71,14 +71,14 @@ def too_cold(b: Budget) -> Caution | None:
     )
 
 
-def cold_charge(b: Budget) -> Caution | None:
+def cold_charge(result: Budget) -> Caution | None:
     """Lithium offered a charge in frost."""
-    if not _lithium(b) or b.plan.pack.heated:
+    if not _lithium(result) or result.plan.pack.heated:
         return None
-    case, temperature = b.case, pack_temperature(b)
+    case, temperature = result.case, pack_temperature(result)
     offered = case.charger_w > 0.0
     lit = case.solar_row >= 0
-    offered[lit] |= case.solar_w[case.solar_row[lit], b.middle] > 0.0
+    offered[lit] |= case.solar_w[case.solar_row[lit], result.middle] > 0.0
     frozen = temperature[offered & (temperature < 0.0)]
     if frozen.size == 0:
         return None
@@ -90,15 +90,15 @@ def cold_charge(b: Budget) -> Caution | None:
     )
 
 
-def _hottest_c(b: Budget) -> float:
+def _hottest_c(result: Budget) -> float:
     """The pack's highest temperature in any of the weathers, deg C."""
-    return float(b.case.temp_pack[b.case.temp_row].max())
+    return float(result.case.temp_pack[result.case.temp_row].max())
 
 
-def hot_pack(b: Budget) -> Caution | None:
+def hot_pack(result: Budget) -> Caution | None:
     """Lithium above 45 C."""
-    hottest = _hottest_c(b)
-    if not _lithium(b) or hottest <= HOT_C:
+    hottest = _hottest_c(result)
+    if not _lithium(result) or hottest <= HOT_C:
         return None
     return Caution(
         "hot-pack",
@@ -108,15 +108,15 @@ def hot_pack(b: Budget) -> Caution | None:
     )
 
 
-def sunlit_pack(b: Budget) -> Caution | None:
+def sunlit_pack(result: Budget) -> Caution | None:
     """A pack kept in warm open air under a bright sun, of which nobody says that it is shaded."""
-    open_air = {"outdoors", "afloat"} & set(b.plan.place.around)
-    if b.plan.pack.temperature is not None or not open_air or hot_pack(b) is not None:
+    open_air = {"outdoors", "afloat"} & set(result.plan.place.around)
+    if result.plan.pack.temperature is not None or not open_air or hot_pack(result) is not None:
         return None
-    row, ghi = b.case.solar_row, b.weather.ghi
+    row, ghi = result.case.solar_row, result.weather.ghi
     bright = row >= 0
-    bright[bright] = ghi[row[bright], b.middle if ghi.shape[1] > 1 else 0] >= SUN_W_M2
-    hottest = float(pack_temperature(b)[bright].max(initial=-np.inf))
+    bright[bright] = ghi[row[bright], result.middle if ghi.shape[1] > 1 else 0] >= SUN_W_M2
+    hottest = float(pack_temperature(result)[bright].max(initial=-np.inf))
     if hottest + SUN_K <= HOT_C:
         return None
     return Caution(
@@ -127,11 +127,11 @@ def sunlit_pack(b: Budget) -> Caution | None:
     )
 
 
-def damaged_lithium(b: Budget) -> Caution | None:
+def damaged_lithium(result: Budget) -> Caution | None:
     """A lithium pack where rain, knocks or heat reach it."""
-    where: list[str] = [w for w in b.plan.place.around if w in ("outdoors", "wet", "afloat")]
-    where += ["hot"] * (_hottest_c(b) > HOT_C)
-    if not _lithium(b) or not where:
+    where: list[str] = [w for w in result.plan.place.around if w in ("outdoors", "wet", "afloat")]
+    where += ["hot"] * (_hottest_c(result) > HOT_C)
+    if not _lithium(result) or not where:
         return None
     return Caution(
         "damaged-lithium",
@@ -141,9 +141,9 @@ def damaged_lithium(b: Budget) -> Caution | None:
     )
 
 
-def acid(b: Budget) -> Caution | None:
+def acid(result: Budget) -> Caution | None:
     """Lead-acid with liquid acid."""
-    if b.plan.pack.chemistry != "flooded":
+    if result.plan.pack.chemistry != "flooded":
         return None
     return Caution(
         "acid",
@@ -154,9 +154,9 @@ def acid(b: Budget) -> Caution | None:
     )  # from memory
 
 
-def wind(b: Budget) -> Caution | None:
+def wind(result: Budget) -> Caution | None:
     """A panel that stands against the wind."""
-    propped = [p for p in b.plan.panel if p.aim != "flat" and p.tilt_deg >= PROPPED_DEG]
+    propped = [p for p in result.plan.panel if p.aim != "flat" and p.tilt_deg >= PROPPED_DEG]
     if not propped:
         return None
     return Caution(
@@ -167,12 +167,12 @@ def wind(b: Budget) -> Caution | None:
     )
 
 
-def heavy(b: Budget) -> Caution | None:
+def heavy(result: Budget) -> Caution | None:
     """A pack or a panel too heavy for one pair of hands, or a load that is lifted by a tool."""
-    things = [("[pack]", b.plan.pack.kg)]
-    things += [(f'panel "{panel.name}"', panel.kg) for panel in b.plan.panel]
+    things = [("[pack]", result.plan.pack.kg)]
+    things += [(f'panel "{panel.name}"', panel.kg) for panel in result.plan.panel]
     heavier = [f"{name}, {kg:g} kg" for name, kg in things if kg is not None and kg > HEAVY_KG]
-    lifting = [task for task in b.plan.task if carries(task, "lifts")]
+    lifting = [task for task in result.plan.task if carries(task, "lifts")]
     if not heavier and not lifting:
         return None
     carry = (

@@ -57,6 +57,6 @@ def words(task: Task) -> str:
     return plain(f"{task.name} {task.tool or ''} {task.group}")
 
 
-def points_in_hand(b: Budget) -> float:
+def points_in_hand(result: Budget) -> float:
     """What the middle weather leaves above the reserve at its lowest, in points of charge."""
-    return b.lowest().spare_wh / float(b.capacity_wh[b.middle]) * 100.0
+    return result.lowest().spare_wh / float(result.capacity_wh[result.middle]) * 100.0

@@ -21,14 +21,14 @@ LONG_LEAD_M = 10.0  # a lead as long comes on a drum (common practice)
 ALLOWED = 1.0 + 1e-9
 
 
-def _mains(b: Budget) -> list[Task]:
-    return [task for task in b.plan.task if task.supply == "ac"]
+def _mains(result: Budget) -> list[Task]:
+    return [task for task in result.plan.task if task.supply == "ac"]
 
 
-def mains_in_the_wet(b: Budget) -> Caution | None:
+def mains_in_the_wet(result: Budget) -> Caution | None:
     """Mains tools outdoors, in the wet or afloat; those in the hand, or used with sparks or water,
     wherever they are."""
-    place, tasks = b.plan.place, _mains(b)
+    place, tasks = result.plan.place, _mains(result)
     where = [w for w in ("outdoors", "wet", "afloat") if w in place.around]
     if not where:
         tasks = [task for task in tasks if any(carries(task, risk) for risk in SHOCKS)]
@@ -47,9 +47,9 @@ def mains_in_the_wet(b: Budget) -> Caution | None:
     )  # from memory
 
 
-def inverter_earth(b: Budget) -> Caution | None:
+def inverter_earth(result: Budget) -> Caution | None:
     """Mains tools on an inverter, wherever they are used."""
-    tasks = _mains(b)
+    tasks = _mains(result)
     if not tasks:
         return None
     return Caution(
@@ -62,9 +62,9 @@ def inverter_earth(b: Budget) -> Caution | None:
     )
 
 
-def rain(b: Budget) -> Caution | None:
+def rain(result: Budget) -> Caution | None:
     """Rain or spray on a pack and its plugs."""
-    where = [w for w in ("wet", "afloat") if w in b.plan.place.around]
+    where = [w for w in ("wet", "afloat") if w in result.plan.place.around]
     if not where:
         return None
     return Caution(
@@ -76,14 +76,14 @@ def rain(b: Budget) -> Caution | None:
     )
 
 
-def coiled_lead(b: Budget) -> Caution | None:
+def coiled_lead(result: Budget) -> Caution | None:
     """A heavy mains load that a lead on a drum probably feeds."""
-    long_runs = [run for run in b.plan.run if run.length_m >= LONG_LEAD_M]
+    long_runs = [run for run in result.plan.run if run.length_m >= LONG_LEAD_M]
     leads = {end for run in long_runs for end in (run.from_, run.to)}
-    outdoors = "outdoors" in b.plan.place.around
+    outdoors = "outdoors" in result.plan.place.around
     tasks = [
         task
-        for task in _mains(b)
+        for task in _mains(result)
         if (outdoors and task.peak_w >= HEAVY_W) or f"task:{task.name}" in leads
     ]
     if not tasks:
@@ -97,29 +97,29 @@ def coiled_lead(b: Budget) -> Caution | None:
     )
 
 
-def live_panel(b: Budget) -> Caution | None:
+def live_panel(result: Budget) -> Caution | None:
     """Any panel."""
-    if not b.plan.panel:
+    if not result.plan.panel:
         return None
     return Caution(
         "live-panel",
         "A panel is live whenever there is light: fold or cover it before plugging, and never pull"
         " a plug under load.",
-        first_few([f'panel "{panel.name}"' for panel in b.plan.panel]),
+        first_few([f'panel "{panel.name}"' for panel in result.plan.panel]),
         "connectors not to be opened under load: IEC 62852",  # from memory
     )
 
 
-def _strings(b: Budget) -> list[Arrangement]:
+def _strings(result: Budget) -> list[Arrangement]:
     """The strings to expect, in the lowest air of the place."""
-    return laid_out(b.plan, b.weather.cold)
+    return laid_out(result.plan, result.weather.cold)
 
 
-def string_shock(b: Budget) -> Caution | None:
+def string_shock(result: Budget) -> Caution | None:
     """A string whose volts can hurt who touches them."""
-    around = b.plan.place.around
+    around = result.plan.place.around
     limit_v = TOUCH_WET_V if "wet" in around or "afloat" in around else TOUCH_DRY_V
-    high = [(way, way.v_oc_cold or way.v_mp) for way in _strings(b)]
+    high = [(way, way.v_oc_cold or way.v_mp) for way in _strings(result)]
     high = [(way, volts) for way, volts in high if volts > limit_v]
     if not high:
         return None
@@ -132,15 +132,15 @@ def string_shock(b: Budget) -> Caution | None:
     )
 
 
-def cold_string(b: Budget) -> Caution | None:
+def cold_string(result: Budget) -> Caution | None:
     """A string that in the lowest air gives more volts than the input bears, or may do so."""
-    max_v, cold = b.plan.pack.solar_input.max_v, b.weather.cold
-    high = [(way, way.sure_v) for way in _strings(b) if way.bears_volts is False]
+    max_v, cold = result.plan.pack.solar_input.max_v, result.weather.cold
+    high = [(way, way.sure_v) for way in _strings(result) if way.bears_volts is False]
     words, at_c = "reach", cold.sure_c
     if not high and max_v is not None:
         high = [
             (way, way.v_oc_cold)
-            for way in _strings(b)
+            for way in _strings(result)
             if way.bears_volts is None and way.v_oc_cold is not None
         ]
         words, at_c = "would reach", cold.lowest_c
@@ -159,9 +159,9 @@ def cold_string(b: Budget) -> Caution | None:
     )
 
 
-def string_amps(b: Budget) -> Caution | None:
+def string_amps(result: Budget) -> Caution | None:
     """Strings that together can give more amps than the input takes."""
-    strings, max_a = _strings(b), b.plan.pack.solar_input.max_a
+    strings, max_a = _strings(result), result.plan.pack.solar_input.max_a
     if max_a is None or amps_fit(strings):
         return None
     return Caution(
@@ -177,12 +177,12 @@ def _in_strings(high: list[tuple[Arrangement, float]]) -> str:
     return first_few([f'panel "{way.panel.name}", {way.in_series} in series' for way, _ in high])
 
 
-def _raised_by(b: Budget, test: Callable[[Joined], bool]) -> str:
+def _raised_by(result: Budget, test: Callable[[Joined], bool]) -> str:
     """The runs that meet a test, by number and ends."""
-    if not b.plan.run:
+    if not result.plan.run:
         return ""
-    runs = [one for one in joined(b.plan, _strings(b)) if test(one)]
-    number = {id(run): k for k, run in enumerate(b.plan.run, start=1)}
+    runs = [one for one in joined(result.plan, _strings(result)) if test(one)]
+    number = {id(run): k for k, run in enumerate(result.plan.run, start=1)}
     ends = [f'run {number[id(one.run)]} "{one.run.from_}" to "{one.run.to}"' for one in runs]
     return first_few(ends)
 
@@ -191,9 +191,9 @@ def _is_thin(one: Joined) -> bool:
     return one.must_carry_a > one.carries_a(one.mm2) * ALLOWED
 
 
-def thin_cable(b: Budget) -> Caution | None:
+def thin_cable(result: Budget) -> Caution | None:
     """A run that carries less than its fuse, or than its outlet may give."""
-    runs = _raised_by(b, _is_thin)
+    runs = _raised_by(result, _is_thin)
     if not runs:
         return None
     return Caution(
@@ -205,9 +205,9 @@ def thin_cable(b: Budget) -> Caution | None:
     )  # from memory
 
 
-def long_cable(b: Budget) -> Caution | None:
+def long_cable(result: Budget) -> Caution | None:
     """A run on which more is lost than allowed."""
-    runs = _raised_by(b, _drops_too_much)
+    runs = _raised_by(result, _drops_too_much)
     if not runs:
         return None
     return Caution(
@@ -229,10 +229,10 @@ def _at_the_battery(one: Joined) -> bool:
     return at_pack and one.volts <= TOUCH_DRY_V
 
 
-def short_circuit(b: Budget) -> Caution | None:
+def short_circuit(result: Budget) -> Caution | None:
     """A battery with posts: lead-acid, one sold by its amp-hours, or one wired by hand."""
-    pack = b.plan.pack
-    runs = _raised_by(b, _at_the_battery)
+    pack = result.plan.pack
+    runs = _raised_by(result, _at_the_battery)
     if pack.chemistry in LITHIUM and pack.capacity_ah is None and not runs:
         return None
     return Caution(
@@ -244,9 +244,9 @@ def short_circuit(b: Budget) -> Caution | None:
     )
 
 
-def battery_fuse(b: Budget) -> Caution | None:
+def battery_fuse(result: Budget) -> Caution | None:
     """A low-voltage cable from the pack."""
-    runs = _raised_by(b, _at_the_battery)
+    runs = _raised_by(result, _at_the_battery)
     if not runs:
         return None
     return Caution(

@@ -40,16 +40,16 @@ HOT_AIR_C = 45.0  # common practice
 SPOILS_WH = 1.0  # less than this missing is no warm fridge (our choice)
 
 
-def _engines(b: Budget) -> str:
+def _engines(result: Budget) -> str:
     """The chargers whose names tell of an engine."""
-    names = [c.name for c in b.plan.charger if ENGINE.search(NO_ENGINE.sub("", plain(c.name)))]
+    names = [c.name for c in result.plan.charger if ENGINE.search(NO_ENGINE.sub("", plain(c.name)))]
     return first_few([f'charger "{name}"' for name in names])
 
 
-def monoxide(b: Budget, enclosed: bool) -> Caution | None:
+def monoxide(result: Budget, enclosed: bool) -> Caution | None:
     """An engine's exhaust, in an enclosed space or in the open."""
-    engines = _engines(b)
-    if not engines or enclosed != ("enclosed" in b.plan.place.around):
+    engines = _engines(result)
+    if not engines or enclosed != ("enclosed" in result.plan.place.around):
         return None
     where = "run it in the open, well away from doors, windows, tents and cabins."
     if enclosed:
@@ -64,9 +64,9 @@ def monoxide(b: Budget, enclosed: bool) -> Caution | None:
     )
 
 
-def burner(b: Budget) -> Caution | None:
+def burner(result: Budget) -> Caution | None:
     """A heater or cooker that burns fuel, whose fan or pump the pack feeds."""
-    tasks = [task for task in b.plan.task if carries(task, "flame")]
+    tasks = [task for task in result.plan.task if carries(task, "flame")]
     if not tasks:
         return None
     return Caution(
@@ -77,9 +77,9 @@ def burner(b: Budget) -> Caution | None:
     )
 
 
-def medical(b: Budget) -> Caution | None:
+def medical(result: Budget) -> Caution | None:
     """A medical device, or medicine kept cold."""
-    tasks = [task for task in b.plan.task if carries(task, "medical")]
+    tasks = [task for task in result.plan.task if carries(task, "medical")]
     if not tasks:
         return None
     return Caution(
@@ -90,9 +90,9 @@ def medical(b: Budget) -> Caution | None:
     )
 
 
-def extreme_heat(b: Budget) -> Caution | None:
+def extreme_heat(result: Budget) -> Caution | None:
     """Air above 45 C in any of the weathers."""
-    hottest = float(b.weather.temp_air.max())
+    hottest = float(result.weather.temp_air.max())
     if hottest <= HOT_AIR_C:
         return None
     return Caution(
@@ -103,16 +103,16 @@ def extreme_heat(b: Budget) -> Caution | None:
     )
 
 
-def _lights_shown(b: Budget) -> list[Task]:
+def _lights_shown(result: Budget) -> list[Task]:
     """The tasks that are lights a boat shows to others."""
-    telling = [(task, words(task)) for task in b.plan.task]
+    telling = [(task, words(task)) for task in result.plan.task]
     return [task for task, word in telling if SHOWN_AFLOAT.search(word) and LAMP.search(word)]
 
 
-def dark_boat(b: Budget) -> Caution | None:
+def dark_boat(result: Budget) -> Caution | None:
     """Afloat in the dark, and no light to be seen by among the tasks."""
-    night = bool((b.case.solar_row < 0).any())
-    if "afloat" not in b.plan.place.around or not night or _lights_shown(b):
+    night = bool((result.case.solar_row < 0).any())
+    if "afloat" not in result.plan.place.around or not night or _lights_shown(result):
         return None
     return Caution(
         "dark-boat",
@@ -123,14 +123,14 @@ def dark_boat(b: Budget) -> Caution | None:
     )
 
 
-def lifeline(b: Budget) -> Caution | None:
+def lifeline(result: Budget) -> Caution | None:
     """Afloat, little in hand for a light, pump or radio that must run."""
-    must_run = [task for task in b.plan.task if task.must]
+    must_run = [task for task in result.plan.task if task.must]
     lifelines = [task for task in must_run if LIFELINE.search(words(task))]
-    if "afloat" not in b.plan.place.around or not lifelines:
+    if "afloat" not in result.plan.place.around or not lifelines:
         return None
-    must = b.chance.must_percent
-    if points_in_hand(b) > NEAR_RESERVE and (must is None or must >= b.chance.goal):
+    must = result.chance.must_percent
+    if points_in_hand(result) > NEAR_RESERVE and (must is None or must >= result.chance.goal):
         return None
     lit = any(re.search(rf"\b(?:{LIGHT})\b", words(task)) for task in lifelines)
     return Caution(
@@ -142,10 +142,10 @@ def lifeline(b: Budget) -> Caution | None:
     )
 
 
-def second_light(b: Budget) -> Caution | None:
+def second_light(result: Budget) -> Caution | None:
     """Afloat, and the light to be seen by hangs on this pack alone."""
-    lights = _lights_shown(b)
-    if "afloat" not in b.plan.place.around or not lights or lifeline(b) is not None:
+    lights = _lights_shown(result)
+    if "afloat" not in result.plan.place.around or not lights or lifeline(result) is not None:
         return None
     return Caution(
         "second-light",
@@ -156,12 +156,12 @@ def second_light(b: Budget) -> Caution | None:
     )
 
 
-def warm_fridge(b: Budget) -> Caution | None:
+def warm_fridge(result: Budget) -> Caution | None:
     """A fridge that goes without in some weather, or nearly so in the middle one."""
-    near = points_in_hand(b) <= NEAR_RESERVE
+    near = points_in_hand(result) <= NEAR_RESERVE
     tasks = [
         task
-        for task, unmet_wh in zip(b.plan.task, b.unmet_wh, strict=True)
+        for task, unmet_wh in zip(result.plan.task, result.unmet_wh, strict=True)
         if FRIDGE.search(words(task)) and (near or unmet_wh.max() > SPOILS_WH)
     ]
     if not tasks:

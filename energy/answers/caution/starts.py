@@ -36,9 +36,9 @@ class _Running:
         )
 
 
-def _running(b: Budget) -> _Running:
-    turned_away = {id(overload.burst) for overload in b.overloads}
-    start_w = [task.start_w for task in b.plan.task]
+def _running(result: Budget) -> _Running:
+    turned_away = {id(overload.burst) for overload in result.overloads}
+    start_w = [task.start_w for task in result.plan.task]
     steps = [
         (
             burst.task,
@@ -47,20 +47,20 @@ def _running(b: Budget) -> _Running:
             step.working_w,
             max(start_w[burst.task] - step.working_w, 0.0) if step.starts else 0.0,
         )
-        for burst in b.bursts
+        for burst in result.bursts
         if id(burst) not in turned_away
         for step in burst.pieces
     ]
     task, start_s, end_s, working_w, over_w = np.array(steps).reshape(-1, 5).T
-    first, after = np.searchsorted(b.time_s, [start_s, end_s])
+    first, after = np.searchsorted(result.time_s, [start_s, end_s])
     return _Running(task.astype(int), first, after, working_w, over_w)
 
 
-def not_stated(b: Budget) -> Caution | None:
+def not_stated(result: Budget) -> Caution | None:
     """A motor on the mains whose start nobody has stated: it is taken to start as it works."""
     motors = [
         task
-        for task in b.plan.task
+        for task in result.plan.task
         if task.supply == "ac"
         and "start_w" not in task.model_fields_set
         and task.tool not in built_in("tools")
@@ -76,13 +76,13 @@ def not_stated(b: Budget) -> Caution | None:
     )
 
 
-def surge_when_low(b: Budget) -> Caution | None:
+def surge_when_low(result: Budget) -> Caution | None:
     """A tool that starts on a nearly empty pack."""
-    charge, locked = b.charge_percent[:-1, b.middle], b.locked_percent
-    above = charge - locked[:, b.middle if locked.shape[1] > 1 else 0]
+    charge, locked = result.charge_percent[:-1, result.middle], result.locked_percent
+    above = charge - locked[:, result.middle if locked.shape[1] > 1 else 0]
     if above.min() >= SAG_PERCENT:
         return None
-    every = _running(b)
+    every = _running(result)
     starts = every.some(every.over_w > 0.0)
     low = starts.task[above[starts.first] < SAG_PERCENT]
     if low.size == 0:
@@ -91,19 +91,19 @@ def surge_when_low(b: Budget) -> Caution | None:
         "surge-when-low",
         "A tool starts with the pack below about 10 %: real packs sag and cut out then, which is"
         " not in this answer.",
-        named(b.plan.task[k] for k in np.unique(low)),
+        named(result.plan.task[k] for k in np.unique(low)),
     )
 
 
-def near_surge(b: Budget) -> Caution | None:
+def near_surge(result: Budget) -> Caution | None:
     """A start that takes nearly all the inverter can give."""
-    inverter = b.plan.pack.inverter
+    inverter = result.plan.pack.inverter
     if inverter is None:
         return None
-    every = _running(b)
-    mains = every.some(np.array([task.supply == "ac" for task in b.plan.task])[every.task])
+    every = _running(result)
+    mains = every.some(np.array([task.supply == "ac" for task in result.plan.task])[every.task])
     starts = mains.some(mains.over_w > 0.0)
-    change_w = np.zeros(b.time_s.size)
+    change_w = np.zeros(result.time_s.size)
     np.add.at(change_w, mains.first, mains.working_w)
     np.add.at(change_w, mains.after, -mains.working_w)
     watts = np.cumsum(change_w)
@@ -115,5 +115,5 @@ def near_surge(b: Budget) -> Caution | None:
         "surge-near-limit",
         f"A start comes close to the {inverter.surge_w:.0f} W the inverter surges to: start that"
         " tool with nothing else running, and expect a trip now and then.",
-        named(b.plan.task[k] for k in np.unique(near)),
+        named(result.plan.task[k] for k in np.unique(near)),
     )

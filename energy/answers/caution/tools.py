@@ -18,33 +18,35 @@ SPARKS = {
 }
 
 
-def _carrying(b: Budget, risk: str) -> list[Task]:
-    return [task for task in b.plan.task if carries(task, risk)]
+def _carrying(result: Budget, risk: str) -> list[Task]:
+    return [task for task in result.plan.task if carries(task, risk)]
 
 
-def _cutting(b: Budget) -> list[Task]:
+def _cutting(result: Budget) -> list[Task]:
     """The tasks with a blade that goes to and fro, or with a saw of no known kind."""
-    others = [*_carrying(b, "rotating"), *_carrying(b, "sparks")]
+    others = [*_carrying(result, "rotating"), *_carrying(result, "sparks")]
     return [
         task
-        for task in b.plan.task
+        for task in result.plan.task
         if task not in others and (task.group == "cutting" or carries(task, "blade"))
     ]
 
 
-def _welding(b: Budget) -> list[Task]:
+def _welding(result: Budget) -> list[Task]:
     """The tasks with an electric arc; grinding a weld is none."""
     return [
-        task for task in _carrying(b, "sparks") if task.group == "welding" or carries(task, "arc")
+        task
+        for task in _carrying(result, "sparks")
+        if task.group == "welding" or carries(task, "arc")
     ]
 
 
-def sparks(b: Budget, caution: str) -> Caution | None:
+def sparks(result: Budget, caution: str) -> Caution | None:
     """Sparks near fuel, near a lead-acid battery, or near neither."""
-    tasks = _carrying(b, "sparks")
+    tasks = _carrying(result, "sparks")
     near = {
-        "sparks-near-fuel": "fuel" in b.plan.place.around,
-        "sparks-near-lead-acid": b.plan.pack.chemistry not in LITHIUM,
+        "sparks-near-fuel": "fuel" in result.plan.place.around,
+        "sparks-near-lead-acid": result.plan.pack.chemistry not in LITHIUM,
     }
     near["sparks"] = not any(near.values())
     if not tasks or not near[caution]:
@@ -52,10 +54,10 @@ def sparks(b: Budget, caution: str) -> Caution | None:
     return Caution(caution, SPARKS[caution], named(tasks))
 
 
-def fuel_vapour(b: Budget) -> Caution | None:
+def fuel_vapour(result: Budget) -> Caution | None:
     """Fuel around, and nothing in the plan that throws sparks on purpose."""
-    around = b.plan.place.around
-    if "fuel" not in around or _carrying(b, "sparks"):
+    around = result.plan.place.around
+    if "fuel" not in around or _carrying(result, "sparks"):
         return None
     afloat = "afloat" in around
     return Caution(
@@ -67,11 +69,11 @@ def fuel_vapour(b: Budget) -> Caution | None:
     )  # from memory
 
 
-def alone(b: Budget) -> Caution | None:
+def alone(result: Budget) -> Caution | None:
     """Nobody near, and a tool that can maim or burn."""
-    tasks = [*_carrying(b, "rotating"), *_cutting(b)]
-    tasks += [task for task in _carrying(b, "sparks") if task not in tasks]
-    if "alone" not in b.plan.place.around or not tasks:
+    tasks = [*_carrying(result, "rotating"), *_cutting(result)]
+    tasks += [task for task in _carrying(result, "sparks") if task not in tasks]
+    if "alone" not in result.plan.place.around or not tasks:
         return None
     return Caution(
         "alone-with-tools",
@@ -82,9 +84,9 @@ def alone(b: Budget) -> Caution | None:
     )
 
 
-def rotating(b: Budget) -> Caution | None:
+def rotating(result: Budget) -> Caution | None:
     """A bit, a disc or a blade that turns."""
-    tasks = _carrying(b, "rotating")
+    tasks = _carrying(result, "rotating")
     if not tasks:
         return None
     return Caution(
@@ -95,9 +97,9 @@ def rotating(b: Budget) -> Caution | None:
     )
 
 
-def blades(b: Budget) -> Caution | None:
+def blades(result: Budget) -> Caution | None:
     """A blade that does not turn."""
-    tasks = _cutting(b)
+    tasks = _cutting(result)
     if not tasks:
         return None
     return Caution(
@@ -108,9 +110,9 @@ def blades(b: Budget) -> Caution | None:
     )
 
 
-def welding_arc(b: Budget) -> Caution | None:
+def welding_arc(result: Budget) -> Caution | None:
     """An electric arc."""
-    tasks = _welding(b)
+    tasks = _welding(result)
     if not tasks:
         return None
     return Caution(
@@ -123,9 +125,9 @@ def welding_arc(b: Budget) -> Caution | None:
     )  # from memory
 
 
-def hot(b: Budget) -> Caution | None:
+def hot(result: Budget) -> Caution | None:
     """What melts, glows or blows hot air; welding has a caution of its own."""
-    tasks = [task for task in _carrying(b, "hot") if task not in _welding(b)]
+    tasks = [task for task in _carrying(result, "hot") if task not in _welding(result)]
     if not tasks:
         return None
     return Caution(
@@ -136,9 +138,9 @@ def hot(b: Budget) -> Caution | None:
     )
 
 
-def dust(b: Budget) -> Caution | None:
+def dust(result: Budget) -> Caution | None:
     """What makes dust that harms the lungs."""
-    tasks = _carrying(b, "dust")
+    tasks = _carrying(result, "dust")
     if not tasks:
         return None
     return Caution(

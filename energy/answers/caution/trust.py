@@ -33,16 +33,20 @@ def frost_possible(latitude_deg: float, elevation_m: float, day: date) -> bool:
     return reach > {4: 35.0, 5: 42.5, 9: 42.5}.get(month, 25.0)
 
 
-def frost_not_judged(b: Budget) -> Caution | None:
+def frost_not_judged(result: Budget) -> Caution | None:
     """Nobody has said how cold it gets where it could freeze."""
-    if b.weather.temperature_stated or b.plan.pack.temperature is not None:
+    if result.weather.temperature_stated or result.plan.pack.temperature is not None:
         return None
-    latitude, height, calendar = b.plan.place.latitude_deg, b.weather.elevation_m, b.calendar
+    latitude, height, calendar = (
+        result.plan.place.latitude_deg,
+        result.weather.elevation_m,
+        result.calendar,
+    )
     days = (calendar.first + timedelta(k) for k in range((calendar.last - calendar.first).days + 1))
     if not any(frost_possible(latitude, height, day) for day in days):
         return None
     holds = "a lead-acid battery gives much less in the cold."
-    if b.plan.pack.chemistry in LITHIUM:
+    if result.plan.pack.chemistry in LITHIUM:
         holds = "lithium gives less in the cold and, unless heated, takes no charge below 0."
     return Caution(
         "frost-not-judged",
@@ -52,11 +56,11 @@ def frost_not_judged(b: Budget) -> Caution | None:
     )
 
 
-def follows_air(b: Budget) -> Caution | None:
+def follows_air(result: Budget) -> Caution | None:
     """A pack in outside air that is far from mild."""
-    temperature = pack_temperature(b)
+    temperature = pack_temperature(result)
     low, high = float(temperature.min()), float(temperature.max())
-    if b.plan.pack.temperature is not None or (low >= MILD_C[0] and high <= MILD_C[1]):
+    if result.plan.pack.temperature is not None or (low >= MILD_C[0] and high <= MILD_C[1]):
         return None
     return Caution(
         "pack-follows-air",
@@ -66,37 +70,37 @@ def follows_air(b: Budget) -> Caution | None:
     )
 
 
-def far_weather(b: Budget) -> Caution | None:
+def far_weather(result: Budget) -> Caution | None:
     """Weather measured far away or at another height."""
-    km, m = b.weather.distance_km, b.weather.height_difference_m
+    km, m = result.weather.distance_km, result.weather.height_difference_m
     far = [f"{km:.0f} km away"] * (km > FAR_KM) + [f"{m:.0f} m higher or lower"] * (m > FAR_M)
     if not far:
         return None
     return Caution(
         "weather-from-afar",
         f"The weather is that of a place {' and '.join(far)}: hills and coasts make their own sky.",
-        f"[weather] {b.weather.kind}: {b.weather.source}",
+        f"[weather] {result.weather.kind}: {result.weather.source}",
     )
 
 
-def old_forecast(b: Budget) -> Caution | None:
+def old_forecast(result: Budget) -> Caution | None:
     """A forecast fetched more than a day ago."""
-    fetched_s = b.weather.fetched_s
+    fetched_s = result.weather.fetched_s
     if fetched_s is None or time.time() - fetched_s <= OLD_S:
         return None
     return Caution(
         "forecast-old",
         f"The forecast was fetched {age_in_words(fetched_s)}, and the sky has moved on: fetch a new"
         " one just before leaving.",
-        f"[weather] forecast: {b.weather.source}",
+        f"[weather] forecast: {result.weather.source}",
     )
 
 
-def not_a_promise(b: Budget) -> Caution | None:
+def not_a_promise(result: Budget) -> Caution | None:
     """One sky, or a chance."""
-    several = b.chance.futures > 1
-    one_sky = b.plan.weather.kind in ("sky", "clear") or not several
-    if one_sky and b.plan.panel:
+    several = result.chance.futures > 1
+    one_sky = result.plan.weather.kind in ("sky", "clear") or not several
+    if one_sky and result.plan.panel:
         text = "One sky is an example, not a chance: try a duller one before you rely on it."
     elif several:
         text = (
@@ -105,4 +109,4 @@ def not_a_promise(b: Budget) -> Caution | None:
         )
     else:
         return None
-    return Caution("not-a-promise", text, f"[weather] kind = {b.plan.weather.kind}")
+    return Caution("not-a-promise", text, f"[weather] kind = {result.plan.weather.kind}")

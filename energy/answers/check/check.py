@@ -81,31 +81,33 @@ class Check:
 
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints; times are ISO on the plan's clock."""
-        b = self.budget
-        lowest = b.lowest()
+        result = self.budget
+        lowest = result.lowest()
         found: dict[str, Any] = {
-            "title": b.plan.title,
-            "verdict": b.verdict,
+            "title": result.plan.title,
+            "verdict": result.verdict,
             "weather": {
-                "kind": b.weather.kind,
-                "from": b.weather.source,
-                "sharpen": b.weather.sharpen,
+                "kind": result.weather.kind,
+                "from": result.weather.source,
+                "sharpen": result.weather.sharpen,
             },
-            "chance": b.chance.as_dict(),
+            "chance": result.chance.as_dict(),
             "lowest_charge": {
                 "percent": round(lowest.percent, 1),
-                "at": b.local(lowest.at_s).isoformat(timespec="seconds"),
+                "at": result.local(lowest.at_s).isoformat(timespec="seconds"),
                 "spare_wh": round(lowest.spare_wh, 1),
-                "dull_tenth_percent": round(b.dull_tenth_percent, 1),
+                "dull_tenth_percent": round(result.dull_tenth_percent, 1),
             },
             "too_cold_from": None
-            if b.too_cold_from_s is None
-            else b.local(b.too_cold_from_s).isoformat(timespec="seconds"),
-            "end_charge_percent": round(float(b.charge_percent[-1, b.middle]), 1),
+            if result.too_cold_from_s is None
+            else result.local(result.too_cold_from_s).isoformat(timespec="seconds"),
+            "end_charge_percent": round(float(result.charge_percent[-1, result.middle]), 1),
             "full_again_at": None
-            if b.full_again_s is None
-            else b.local(b.full_again_s).isoformat(timespec="seconds"),
-            "ledger_wh": {k: round(float(v[b.middle]), 2) for k, v in b.ledger_wh.items()},
+            if result.full_again_s is None
+            else result.local(result.full_again_s).isoformat(timespec="seconds"),
+            "ledger_wh": {
+                k: round(float(v[result.middle]), 2) for k, v in result.ledger_wh.items()
+            },
             "tasks": [{k: _rounded(v, 2) for k, v in asdict(task).items()} for task in self.tasks],
         }
         if self.now is not None:
@@ -113,7 +115,7 @@ class Check:
                 "at": self.now.at.isoformat(timespec="seconds"),
                 "measured_percent": _rounded(self.now.measured_percent, 1),
                 "expected_percent": _rounded(self.now.expected_percent, 1),
-                "done": [one.as_dict() for one in b.progress],
+                "done": [one.as_dict() for one in result.progress],
             }
         if self.skies:
             found["skies"] = [
@@ -191,7 +193,7 @@ def _expected_percent(plan: Plan, rest: Budget) -> float | None:
 
 
 def under_skies(
-    b: Budget,
+    result: Budget,
     now: datetime | None = None,
     battery_percent: float | None = None,
     done: Done | None = None,
@@ -200,72 +202,73 @@ def under_skies(
 
     Where the plan states no air temperature, the range of the middle weather's air is kept.
     """
-    air = b.weather.temp_air[:, min(b.middle, b.weather.temp_air.shape[1] - 1)]
-    stated = b.plan.weather.temp_air_c
+    air = result.weather.temp_air[:, min(result.middle, result.weather.temp_air.shape[1] - 1)]
+    stated = result.plan.weather.temp_air_c
     weather = {
         "kind": "sky",
         "futures": 1,
         "temp_air_c": (float(air.min()), float(air.max())) if stated is None else stated,
-        "wind_speed_m_s": b.plan.weather.wind_speed_m_s,
+        "wind_speed_m_s": result.plan.weather.wind_speed_m_s,
     }
     found = []
     for sky in SKIES:
-        changes = {"weather": {**weather, "sky": sky}, "place.elevation_m": b.weather.elevation_m}
-        under = budget(b.plan.replace(**changes), now, battery_percent, done=done)
+        changes = {
+            "weather": {**weather, "sky": sky},
+            "place.elevation_m": result.weather.elevation_m,
+        }
+        under = budget(result.plan.replace(**changes), now, battery_percent, done=done)
         cold = bool(under.too_cold[under.middle])
         found.append(Sky(sky, under.verdict, under.lowest().percent, cold))
     return tuple(found)
 
 
-def task_answers(b: Budget) -> tuple[TaskAnswer, ...]:
+def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
     """How each task fares, in the plan's order."""
     answers = []
-    for k, task in enumerate(b.plan.task):
-        turned_away = [r for r in b.overloads if r.burst.task == k]
-        bursts = sum(burst.task == k for burst in b.bursts)
-        flat_s = float(b.simulated.first_unmet_s[k, b.middle])
+    for k, task in enumerate(result.plan.task):
+        turned_away = [r for r in result.overloads if r.burst.task == k]
+        bursts = sum(burst.task == k for burst in result.bursts)
+        flat_s = float(result.simulated.first_unmet_s[k, result.middle])
         why_not = None
         if turned_away:
             why_not = why_refused(task.supply, task.start_w, turned_away, bursts)
         elif np.isfinite(flat_s):
-            why_not = f"pack flat from {clock(b, flat_s)}"
-            if b.too_cold_at(flat_s, b.middle):
-                limit_c = b.plan.pack.discharge_min_c
-                why_not = (
-                    f"pack too cold to give at {clock(b, flat_s)} (below {limit_c:g} degrees C)"
-                )
+            why_not = f"pack flat from {clock(result, flat_s)}"
+            if result.too_cold_at(flat_s, result.middle):
+                limit_c = result.plan.pack.discharge_min_c
+                why_not = f"pack too cold to give at {clock(result, flat_s)} (below {limit_c:g} degrees C)"
         elif not bursts:
             why_not = "nothing of it lies inside the span"
-            if b.now is not None:
-                why_not = f"nothing of it comes after {clock(b, float(b.time_s[0]))}"
+            if result.now is not None:
+                why_not = f"nothing of it comes after {clock(result, float(result.time_s[0]))}"
         answers.append(
             TaskAnswer(
                 name=task.name,
                 tool=task.tool or "",
                 supply=task.supply,
                 must=task.must,
-                energy_wh=float(b.asked_wh[k]),
-                unmet_wh=float(b.unmet_wh[k, b.middle]),
+                energy_wh=float(result.asked_wh[k]),
+                unmet_wh=float(result.unmet_wh[k, result.middle]),
                 peak_w=task.peak_w,
                 runs=not turned_away,
                 why_not=why_not,
-                chance_percent=100.0 * float((b.unmet_wh[k] <= 1e-9).mean()),
+                chance_percent=100.0 * float((result.unmet_wh[k] <= 1e-9).mean()),
             )
         )
     return tuple(answers)
 
 
-def clock(b: Budget, time_s: float) -> str:
+def clock(result: Budget, time_s: float) -> str:
     """A moment as people on the plan's clock say it; with the day where the span has several.
 
     >>> answer = check(Plan.read("builtin:cloudy-repair"))
     >>> len(clock(answer.budget, float(answer.budget.time_s[0]))) >= 5
     True
     """
-    local = b.local(time_s)
-    if b.calendar.first == b.calendar.last:
+    local = result.local(time_s)
+    if result.calendar.first == result.calendar.last:
         return f"{local:%H:%M}"
-    return f"{local:%a} {local.day} {local:%b %H:%M}"
+    return f"{local:%a} {local.day} {local:%result %H:%M}"
 
 
 def _rounded(value: Any, digits: int) -> Any:

@@ -38,23 +38,26 @@ class Row:
     refused: tuple[Interval, ...]
 
 
-def charge_panel(b: Budget, panel: Any) -> None:
+def charge_panel(result: Budget, panel: Any) -> None:
     """The charge of the middle weather, the band of the others, the reserve and the cold."""
     panel.set_ylim(-2.0, 104.0)
     _values(panel, [0.0, 25.0, 50.0, 75.0, 100.0])
-    x, charge = hours(b, b.time_s), b.charge_percent[:, b.middle]
-    locked = np.broadcast_to(b.locked_percent, (x.size - 1, b.charge_percent.shape[1]))
-    locked, steps = np.repeat(locked[:, b.middle], 2), np.repeat(x, 2)[1:-1]
-    floor = np.minimum(locked + b.plan.pack.reserve_percent, 100.0)
-    room = _room(b, panel)
+    x, charge = hours(result, result.time_s), result.charge_percent[:, result.middle]
+    locked = np.broadcast_to(result.locked_percent, (x.size - 1, result.charge_percent.shape[1]))
+    locked, steps = np.repeat(locked[:, result.middle], 2), np.repeat(x, 2)[1:-1]
+    floor = np.minimum(locked + result.plan.pack.reserve_percent, 100.0)
+    room = _room(result, panel)
     room.keep_clear(x, charge)
     room.keep_clear(steps, floor)
     room.keep_clear_below(steps, locked, ON_A_LINE)
-    band = _band(b, panel, room)
+    band = _band(result, panel, room)
     panel.plot(steps, floor, color=COLOURS["limit"], linestyle=DASHES["limit"], lw=1.3, zorder=3)
     panel.plot(x, charge, color=COLOURS["charge"], linestyle=DASHES["charge"], lw=2.0, zorder=4)
-    _lowest_point(b, panel, room)
-    reserve, frozen = f"reserve {b.plan.pack.reserve_percent:.0f} %", locked.max() >= LEAST_LOCKED
+    _lowest_point(result, panel, room)
+    reserve, frozen = (
+        f"reserve {result.plan.pack.reserve_percent:.0f} %",
+        locked.max() >= LEAST_LOCKED,
+    )
     if frozen:
         hatch = {"facecolor": "none", "edgecolor": COLOURS["locked"], "hatch": "////"}
         panel.fill_between(steps, 0.0, locked, linewidth=0.6, zorder=2, **hatch)
@@ -63,36 +66,36 @@ def charge_panel(b: Budget, panel: Any) -> None:
     if frozen:
         room.label("locked by the cold", *_thin(steps, locked), "quiet")
     if band is not None:
-        room.label(f"middle one of {b.chance.futures} weathers", *_thin(x, charge), "charge")
+        room.label(f"middle one of {result.chance.futures} weathers", *_thin(x, charge), "charge")
         room.label("8 in 10 weathers lie here", *band, "quiet")
 
 
-def _lowest_point(b: Budget, panel: Any, room: Room) -> None:
-    lowest = b.lowest()
-    x, y = float(hours(b, lowest.at_s)), lowest.percent
+def _lowest_point(result: Budget, panel: Any, room: Room) -> None:
+    lowest = result.lowest()
+    x, y = float(hours(result, lowest.at_s)), lowest.percent
     ring = {"markersize": 7.0, "markerfacecolor": "white", "markeredgewidth": 1.6}
     panel.plot([x], [y], "o", markeredgecolor=COLOURS["charge"], clip_on=False, zorder=5.5, **ring)
     around = 0.006 * float(np.ptp(panel.get_xlim()))
     room.keep_clear(np.array([x - around, x + around]), np.array([y, y]))
-    room.label(f"lowest: {y:.0f} %, {briefly(b, lowest.at_s)}", [x], [y], "charge")
+    room.label(f"lowest: {y:.0f} %, {briefly(result, lowest.at_s)}", [x], [y], "charge")
 
 
-def _room(b: Budget, panel: Any) -> Room:
+def _room(result: Budget, panel: Any) -> Room:
     """The room for labels, with the midnights in it."""
     room = Room(panel)
-    for x in hours(b, midnights(b)):
+    for x in hours(result, midnights(result)):
         room.keep_clear(np.full(2, x), np.array(panel.get_ylim()), ON_A_MARK)
     return room
 
 
-def _band(b: Budget, panel: Any, room: Room) -> tuple[Array, Array] | None:
+def _band(result: Budget, panel: Any, room: Room) -> tuple[Array, Array] | None:
     """The 10th to the 90th percentile of the futures; returns where its label may stand."""
-    if b.charge_percent.shape[1] < 2:
+    if result.charge_percent.shape[1] < 2:
         return None
-    rows = np.unique(np.linspace(0, b.time_s.size - 1, MOST_EDGES).astype(int))
-    x = hours(b, b.time_s[rows])
-    low, high = np.percentile(b.charge_percent[rows], [10.0, 90.0], axis=1)
-    middle = b.charge_percent[rows, b.middle]
+    rows = np.unique(np.linspace(0, result.time_s.size - 1, MOST_EDGES).astype(int))
+    x = hours(result, result.time_s[rows])
+    low, high = np.percentile(result.charge_percent[rows], [10.0, 90.0], axis=1)
+    middle = result.charge_percent[rows, result.middle]
     panel.fill_between(x, low, high, color=COLOURS["band"], linewidth=0.0, zorder=2)
     for edge in (low, high):
         panel.plot(x, edge, color=COLOURS["charge"], linestyle=DASHES["band"], lw=0.7, zorder=2)
@@ -118,17 +121,17 @@ def _values(panel: Any, ticks: Sequence[float]) -> None:
         panel.axhline(value, color=COLOURS["grid"], linewidth=0.5, zorder=1)
 
 
-def task_rows(b: Budget) -> list[Row]:
+def task_rows(result: Budget) -> list[Row]:
     """What the task panel shows: a row a name in the plan's order; too many are summed.
 
     What must run keeps a row of its own as long as there are rows.
     """
-    turned_away = {id(overload.burst) for overload in b.overloads}
+    turned_away = {id(overload.burst) for overload in result.overloads}
     rows = []
-    for name in dict.fromkeys(task.name for task in b.plan.task):
-        same = {k for k, task in enumerate(b.plan.task) if task.name == name}
-        mine = [burst for burst in b.bursts if burst.task in same]
-        must = any(b.plan.task[k].must for k in same)
+    for name in dict.fromkeys(task.name for task in result.plan.task):
+        same = {k for k, task in enumerate(result.plan.task) if task.name == name}
+        mine = [burst for burst in result.bursts if burst.task in same]
+        must = any(result.plan.task[k].must for k in same)
         runs = tuple(i for burst in mine if id(burst) not in turned_away for i in _drawing(burst))
         refused = tuple((m.start_s, m.end_s) for m in mine if id(m) in turned_away)
         rows.append(Row(name, must, runs, refused))
@@ -159,7 +162,7 @@ def _drawing(burst: Burst) -> list[Interval]:
     return found
 
 
-def task_panel(b: Budget, panel: Any, rows: Sequence[Row], names_px: float) -> str:
+def task_panel(result: Budget, panel: Any, rows: Sequence[Row], names_px: float) -> str:
     """Bars at the times the tasks run; returns how they are to be read."""
     panel.set_ylim(len(rows) - 0.5, -0.5)
     panel.set_yticks([])
@@ -169,9 +172,9 @@ def task_panel(b: Budget, panel: Any, rows: Sequence[Row], names_px: float) -> s
         colour = COLOURS["ink" if row.must else "task"]
         long, short = _by_length(row.runs, 3600.0 * h_per_px * THIN_PX)
         for bursts, tall in ((long, TALL), (short, LOW)):
-            bars = _bars(b, bursts, h_per_px * THIN_PX)
+            bars = _bars(result, bursts, h_per_px * THIN_PX)
             panel.broken_barh(bars, (y - tall / 2, tall), color=colour, linewidth=0.0, zorder=3)
-        hollow = _bars(b, row.refused, h_per_px * HOLLOW_PX)
+        hollow = _bars(result, row.refused, h_per_px * HOLLOW_PX)
         edge = {"facecolor": "white", "edgecolor": limit, "linewidth": 1.0}
         panel.broken_barh(hollow, (y - TALL / 2, TALL), zorder=4, **edge)
         crosses = [left + width / 2.0 for left, width in hollow]
@@ -209,12 +212,14 @@ def _by_length(
     return long, [i for i in intervals if i[1] - i[0] < least_s]
 
 
-def _bars(b: Budget, intervals: Sequence[Interval], least_h: float) -> list[tuple[float, float]]:
+def _bars(
+    result: Budget, intervals: Sequence[Interval], least_h: float
+) -> list[tuple[float, float]]:
     """Left ends and widths in hours, none too narrow to be seen; what then overlaps is one bar."""
-    end = float(hours(b, b.time_s[-1]))
+    end = float(hours(result, result.time_s[-1]))
     bars: list[tuple[float, float]] = []
     for start_s, end_s in sorted(intervals):
-        left, right = float(hours(b, start_s)), float(hours(b, end_s))
+        left, right = float(hours(result, start_s)), float(hours(result, end_s))
         width = max(right - left, least_h)
         left = min(max((left + right - width) / 2.0, 0.0), end - width)
         if bars and left < sum(bars[-1]):
@@ -249,13 +254,13 @@ class Flow:
     dashes: Any
 
 
-def flows_panel(b: Budget, panel: Any) -> None:
+def flows_panel(result: Budget, panel: Any) -> None:
     """What the sun gives, what the tasks ask, what was spilled or not served; watts."""
-    edges, mean = b.time_s, {}
-    for name, watts in b.flows().items():
-        edges, steps = means(b.time_s, watts)
+    edges, mean = result.time_s, {}
+    for name, watts in result.flows().items():
+        edges, steps = means(result.time_s, watts)
         mean[name] = np.repeat(steps, 2)
-    x = np.repeat(hours(b, edges), 2)[1:-1]
+    x = np.repeat(hours(result, edges), 2)[1:-1]
     sun, load, charger = mean["solar_w"], mean["load_w"], mean["charger_w"]
     spilled, short = mean["spilled_w"], load - mean["delivered_w"]
     short = np.where(short > 0.5, short, 0.0)
@@ -263,7 +268,7 @@ def flows_panel(b: Budget, panel: Any) -> None:
     panel.set_ylim(0.0, 1.35 * peak)
     _values(panel, _round_watts(peak))
     _flow_areas(panel, x, sun, load, short)
-    room = _room(b, panel)
+    room = _room(result, panel)
     room.keep_clear_below(x, load)
     flows = (
         Flow("sun into the pack", sun, sun, "sun", "-"),

@@ -69,7 +69,7 @@ def charge(budget: Budget, cautions: Sequence["Caution"] = ()) -> "Figure":
     return figure
 
 
-def finding(b: Budget) -> str:
+def finding(result: Budget) -> str:
     """What the picture shows, in a sentence or two, with whole percent.
 
     >>> from energy.simulation.budget import budget
@@ -77,63 +77,67 @@ def finding(b: Budget) -> str:
     >>> finding(budget(Plan.read("builtin:cloudy-repair"))).split(" weathers")[0]
     'No: stays powered in 27 of 31'
     """
-    low = f"lowest {b.lowest().percent:.0f} % {when(b, b.lowest().at_s)}"
-    if b.too_cold[b.middle]:
-        middle = f"gets too cold to give {when(b, _stops_s(b))}"
-    elif b.simulated.ran_short[b.middle]:
-        middle = f"runs flat {when(b, _stops_s(b))}"
+    low = f"lowest {result.lowest().percent:.0f} % {when(result, result.lowest().at_s)}"
+    if result.too_cold[result.middle]:
+        middle = f"gets too cold to give {when(result, _stops_s(result))}"
+    elif result.simulated.ran_short[result.middle]:
+        middle = f"runs flat {when(result, _stops_s(result))}"
     else:
-        middle = low if b.success[b.middle] else f"dips into the reserve, {low}"
-    worked, tried = int(b.success.sum()), b.chance.futures
+        middle = low if result.success[result.middle] else f"dips into the reserve, {low}"
+    worked, tried = int(result.success.sum()), result.chance.futures
     share = "none" if worked == 0 else "all" if worked == tried else str(worked)
-    answer = "Yes" if b.yes else "No"
+    answer = "Yes" if result.yes else "No"
     of = "" if share == "all" else "of "
-    goal = f"goal {b.chance.goal:.0f} %"
-    if not b.yes and b.chance.percent >= b.chance.goal and b.chance.low is not None:
-        goal += f", low end {b.chance.low:.0f} %"  # which is what decides of a rough table
+    goal = f"goal {result.chance.goal:.0f} %"
+    if (
+        not result.yes
+        and result.chance.percent >= result.chance.goal
+        and result.chance.low is not None
+    ):
+        goal += f", low end {result.chance.low:.0f} %"  # which is what decides of a rough table
     text = f"{answer}: stays powered in {share} {of}{tried} weathers ({goal}); "
     if middle is not low:
         text += "the middle one "
     if tried == 1:
         text = "In the one weather tried it " + ("stays powered; " if middle is low else "")
-    return _overloads(b) + text + middle
+    return _overloads(result) + text + middle
 
 
-def _overloads(b: Budget) -> str:
+def _overloads(result: Budget) -> str:
     """The sentence that comes first where a limit refuses anything."""
-    broken = sorted({overload.burst.task for overload in b.overloads})
+    broken = sorted({overload.burst.task for overload in result.overloads})
     if not broken:
         return ""
     if len(broken) == 1:
-        name = shorten(b.plan.task[broken[0]].name, MOST_LETTERS, len)
+        name = shorten(result.plan.task[broken[0]].name, MOST_LETTERS, len)
         return f'Overloads: "{name}" cannot run as planned. '
-    return f"Overloads: {len(broken)} of {len(b.plan.task)} tasks cannot run as planned. "
+    return f"Overloads: {len(broken)} of {len(result.plan.task)} tasks cannot run as planned. "
 
 
-def _stops_s(b: Budget) -> float:
+def _stops_s(result: Budget) -> float:
     """When in the middle weather the pack first gives too little; else its lowest point."""
-    first = float(b.simulated.first_short_s[b.middle])
-    return first if first < float("inf") else b.lowest().at_s
+    first = float(result.simulated.first_short_s[result.middle])
+    return first if first < float("inf") else result.lowest().at_s
 
 
 Line = tuple[str, dict[str, Any]]
 
 
-def _head(b: Budget, figure: Any) -> list[Line]:
+def _head(result: Budget, figure: Any) -> list[Line]:
     """The lines above the panels: the plan's title, then what was found."""
     room = (WIDTH_IN - 2 * EDGE_IN) * DPI
-    plan = shorten(b.plan.title or b.plan.origin, room, width_in(figure, PLAN_PT))
-    found = balanced(finding(b), room, width_in(figure, TITLE_PT, bold=True), most=3)
+    plan = shorten(result.plan.title or result.plan.origin, room, width_in(figure, PLAN_PT))
+    found = balanced(finding(result), room, width_in(figure, TITLE_PT, bold=True), most=3)
     return [(plan, style(PLAN_PT)), *((line, style(TITLE_PT, bold=True)) for line in found)]
 
 
-def _foot(b: Budget, cautions: Sequence["Caution"], figure: Any) -> list[Line]:
+def _foot(result: Budget, cautions: Sequence["Caution"], figure: Any) -> list[Line]:
     """The lines below the panels: weather, clock, and the first cautions."""
     room, width = (WIDTH_IN - 2 * EDGE_IN) * DPI, width_in(figure, SMALL_PT)
-    clock = b.calendar.zone.key
-    if changes := clock_changes(b):
+    clock = result.calendar.zone.key
+    if changes := clock_changes(result):
         clock += f", put forward or back on {' and '.join(changes)}"
-    texts = [f"Weather: {b.weather.source}. Shaded from sunset to sunrise. Clock: {clock}."]
+    texts = [f"Weather: {result.weather.source}. Shaded from sunset to sunrise. Clock: {clock}."]
     texts += [f"Take care: {caution.text}" for caution in cautions[:CAUTIONS_SHOWN]]
     if len(cautions) > CAUTIONS_SHOWN:
         more = len(cautions) - CAUTIONS_SHOWN

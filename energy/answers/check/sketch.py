@@ -47,32 +47,32 @@ def sketch(budget: Budget, width: int = 72, height: int = 8) -> str:
     return "\n".join([_heading(budget), *(line.rstrip() for line in drawn.rstrip().split("\n"))])
 
 
-def _heading(b: Budget) -> str:
-    lowest = b.lowest()
-    weather = "middle weather" if b.chance.futures > 1 else "the one weather tried"
-    when = briefly(b, lowest.at_s)
+def _heading(result: Budget) -> str:
+    lowest = result.lowest()
+    weather = "middle weather" if result.chance.futures > 1 else "the one weather tried"
+    when = briefly(result, lowest.at_s)
     return f"Charge of the pack, {weather}; lowest {lowest.percent:.0f} %, {when}"
 
 
-def _floor(b: Budget, x: Array, across: Array) -> Array:
+def _floor(result: Budget, x: Array, across: Array) -> Array:
     """The reserve, above what the cold locks."""
-    locked = np.broadcast_to(b.locked_percent, (x.size - 1, b.charge_percent.shape[1]))
+    locked = np.broadcast_to(result.locked_percent, (x.size - 1, result.charge_percent.shape[1]))
     row = np.clip(np.searchsorted(x, across, side="right") - 1, 0, x.size - 2)
-    floor = locked[row, b.middle] + b.plan.pack.reserve_percent
+    floor = locked[row, result.middle] + result.plan.pack.reserve_percent
     return np.asarray(np.minimum(floor, 100.0))
 
 
-def _clock(b: Budget, width: int) -> tuple[list[float], list[str]]:
+def _clock(result: Budget, width: int) -> tuple[list[float], list[str]]:
     """Where the clock is written below, and what; a midnight names its day."""
     most = (width - LABEL_COLUMNS) // CLOCK_COLUMNS
-    days = midnights(b)
-    marks = clock_marks(b, most) or days[:: math.ceil(len(days) / most)]
-    local = [b.local(mark) for mark in marks]
+    days = midnights(result)
+    marks = clock_marks(result, most) or days[:: math.ceil(len(days) / most)]
+    local = [result.local(mark) for mark in marks]
     words = [
         f"{at:%a} {at.day}" if mark in days else f"{at:%H:%M}"
         for mark, at in zip(marks, local, strict=True)
     ]
-    return [float(mark) for mark in hours(b, marks)], words
+    return [float(mark) for mark in hours(result, marks)], words
 
 
 def _percents(reserve: float, rows: int) -> tuple[list[float], list[str]]:

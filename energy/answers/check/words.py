@@ -39,9 +39,9 @@ BOOKS = (
 )
 
 
-def strings_suit(b: Budget) -> bool:
+def strings_suit(result: Budget) -> bool:
     """Whether no string of the plan's panels is sure to be too much for the solar input."""
-    laid = laid_out(b.plan, b.weather.cold)
+    laid = laid_out(result.plan, result.weather.cold)
     return amps_fit(laid) and not any(way.fits is False for way in laid)
 
 
@@ -56,12 +56,12 @@ def show_check(
     """Print the whole answer of a check; `changes` are the lines of those that make it a yes, None
     where none were looked for; `demo` says that the plan is the built-in one, `own` are tools whose
     figures come from the person's own readings."""
-    b = answer.budget
+    result = answer.budget
     if demo:
         out.print("No plan given: this is the built-in demo, an invented example.")
-    out.print(Text(b.plan.title or b.plan.origin, style="bold"))
+    out.print(Text(result.plan.title or result.plan.origin, style="bold"))
     out.print(headline(answer))
-    if not strings_suit(b):
+    if not strings_suit(result):
         words = "But the panels' strings do not suit the solar input: ask energy wire first."
         out.print(Text(words, style="bold red"))
     for line in summary(answer):
@@ -69,7 +69,7 @@ def show_check(
     if out.is_terminal and (out.encoding or "").startswith("utf"):
         from energy.answers.check.sketch import sketch
 
-        out.print(Text(sketch(b, width=min(out.width, 90))))
+        out.print(Text(sketch(result, width=min(out.width, 90))))
     for sky in answer.skies:
         words = (
             f"{verdict_words(sky.verdict, sky.too_cold)}, lowest charge {sky.lowest_percent:.0f} %"
@@ -78,20 +78,22 @@ def show_check(
     if changes is not None:
         for change in changes:
             out.print(change)
-        if any(_some_run(b, overload.burst.task) for overload in b.overloads):
+        if any(_some_run(result, overload.burst.task) for overload in result.overloads):
             out.print(
                 "What cannot run beside the rest may run at another time: energy choose looks for"
                 " one."
             )
     out.print(task_table(answer.tasks, own))
-    out.print(energy_table(b))
-    for note in b.notes:
+    out.print(energy_table(result))
+    for note in result.notes:
         out.print(Text(f"Note: {note}."))
 
 
-def _some_run(b: Budget, k: int) -> bool:
+def _some_run(result: Budget, k: int) -> bool:
     """Whether a task of which something is turned away runs at other times."""
-    return sum(r.burst.task == k for r in b.overloads) < sum(x.task == k for x in b.bursts)
+    return sum(r.burst.task == k for r in result.overloads) < sum(
+        x.task == k for x in result.bursts
+    )
 
 
 def verdict_words(verdict: str, too_cold: bool) -> str:
@@ -107,20 +109,26 @@ def verdict_words(verdict: str, too_cold: bool) -> str:
 
 def headline(answer: Check) -> Text:
     """The answer in one line: yes or no against the goal, and the verdict's reason."""
-    b = answer.budget
-    goal = f"{b.chance.goal:.0f} %"
-    words = f"it {verdict_words(b.verdict, bool(b.too_cold[b.middle]))}"
-    if b.overloads:
+    result = answer.budget
+    goal = f"{result.chance.goal:.0f} %"
+    words = f"it {verdict_words(result.verdict, bool(result.too_cold[result.middle]))}"
+    if result.overloads:
         k, first = next((k, task) for k, task in enumerate(answer.tasks) if not task.runs)
-        some = "always " if _some_run(b, k) else ""
+        some = "always " if _some_run(result, k) else ""
         words = f'"{first.name}" cannot {some}run: {first.why_not}'
-        if b.simulated.ran_short[b.middle]:
-            words += f"; and the pack {verdict_words('runs-flat', bool(b.too_cold[b.middle]))}"
-    if b.chance.futures > 1 and not b.overloads:
+        if result.simulated.ran_short[result.middle]:
+            words += (
+                f"; and the pack {verdict_words('runs-flat', bool(result.too_cold[result.middle]))}"
+            )
+    if result.chance.futures > 1 and not result.overloads:
         reach = "reaches" if answer.yes else "stays below"
-        which = "the chance under this sky" if b.weather.kind == "sky" else "the chance"
-        if not answer.yes and b.chance.percent >= b.chance.goal and b.chance.low is not None:
-            which = f"the low end of the chance, {b.chance.low:.0f} %,"
+        which = "the chance under this sky" if result.weather.kind == "sky" else "the chance"
+        if (
+            not answer.yes
+            and result.chance.percent >= result.chance.goal
+            and result.chance.low is not None
+        ):
+            which = f"the low end of the chance, {result.chance.low:.0f} %,"
         words = f"{which} {reach} the goal of {goal}; in the middle weather {words}"
     text = Text("YES" if answer.yes else "NO", style="bold green" if answer.yes else "bold red")
     text.append(f": {words}.", style="bold")
@@ -129,55 +137,55 @@ def headline(answer: Check) -> Text:
 
 def summary(answer: Check) -> Iterable[str]:
     """What a person reads next: the weather, the chance, the lowest point, the end."""
-    b, lowest = answer.budget, answer.budget.lowest()
+    result, lowest = answer.budget, answer.budget.lowest()
     away = ""
-    if b.weather.distance_km > FAR_KM:
-        away = f", {b.weather.distance_km:.0f} km away: not this place's own weather"
-    yield f"Weather: {b.weather.source}{away}. Sharper with {b.weather.sharpen}."
-    line = chance_line(b.chance)
-    if b.overloads:
+    if result.weather.distance_km > FAR_KM:
+        away = f", {result.weather.distance_km:.0f} km away: not this place's own weather"
+    yield f"Weather: {result.weather.source}{away}. Sharper with {result.weather.sharpen}."
+    line = chance_line(result.chance)
+    if result.overloads:
         line = f"what can run, {line}"
-    yield line[0].upper() + line[1:] + _doubt(b) + "."
-    must = b.chance.must_percent
-    if must is not None and b.chance.futures > 1:
+    yield line[0].upper() + line[1:] + _doubt(result) + "."
+    must = result.chance.must_percent
+    if must is not None and result.chance.futures > 1:
         yield f"What must run is fully served in {must:.0f} % of them."
-    failed = failures(b)
+    failed = failures(result)
     if failed:
         yield failed
     side = "above" if lowest.spare_wh >= 0 else "short of"
-    reserve = f"the reserve of {b.plan.pack.reserve_percent:.0f} %"
-    if lowest.locked_percent >= 0.5 and b.weather.temperature_stated:
+    reserve = f"the reserve of {result.plan.pack.reserve_percent:.0f} %"
+    if lowest.locked_percent >= 0.5 and result.weather.temperature_stated:
         reserve += f" and the {lowest.locked_percent:.0f} % that the cold locks"
-    text = f"Lowest charge {lowest.percent:.0f} % at {clock(b, lowest.at_s)}, "
+    text = f"Lowest charge {lowest.percent:.0f} % at {clock(result, lowest.at_s)}, "
     if lowest.locked_percent > 99.9:
-        limit_c = b.plan.pack.discharge_min_c
+        limit_c = result.plan.pack.discharge_min_c
         text += f"but below {limit_c:g} degrees C the pack gives none of it"
     else:
         text += f"{watt_hours(abs(lowest.spare_wh))} Wh {side} {reserve}"
-    if b.chance.futures > 1:
-        text += f"; one weather in ten falls to {b.dull_tenth_percent:.0f} % or lower"
+    if result.chance.futures > 1:
+        text += f"; one weather in ten falls to {result.dull_tenth_percent:.0f} % or lower"
     yield text + "."
     flat = _flat_line(answer)
     if flat:
         yield flat
-    end = f"{float(b.charge_percent[-1, b.middle]):.0f} % at the end"
-    if b.full_again_s is not None:
-        end = f"Full again at {clock(b, b.full_again_s)}; {end}"
+    end = f"{float(result.charge_percent[-1, result.middle]):.0f} % at the end"
+    if result.full_again_s is not None:
+        end = f"Full again at {clock(result, result.full_again_s)}; {end}"
     yield end + "."
     if answer.now is not None:
         yield now_line(answer)
         yield from progress_lines(answer)
 
 
-def failures(b: Budget) -> str:
+def failures(result: Budget) -> str:
     """What happens in the weathers in which it does not work; empty where there are none."""
-    fails = b.chance.futures - int(b.success.sum())
-    if fails == 0 or b.chance.futures == 1:
+    fails = result.chance.futures - int(result.success.sum())
+    if fails == 0 or result.chance.futures == 1:
         return ""
-    cold = int(b.too_cold.sum())
-    flat = int((b.simulated.ran_short & ~b.success & ~b.too_cold).sum())
+    cold = int(result.too_cold.sum())
+    flat = int((result.simulated.ran_short & ~result.success & ~result.too_cold).sum())
     others = "In the one other" if fails == 1 else f"In the other {fails}"
-    if fails == b.chance.futures:
+    if fails == result.chance.futures:
         others = f"In all {fails}"
     if flat == cold == 0:
         return f"{others} it dips into the reserve, and nothing stops."
@@ -188,9 +196,9 @@ def failures(b: Budget) -> str:
     return f"{others} it dips into the reserve; {', '.join(some)}."
 
 
-def _doubt(b: Budget) -> str:
+def _doubt(result: Budget) -> str:
     """Where the spread of the lowest charge comes from, in round tens of percent."""
-    shares = b.doubt if b.chance.futures > 1 else {}
+    shares = result.doubt if result.chance.futures > 1 else {}
     if not shares:
         return ""
     name, most = max(shares.items(), key=lambda item: item[1])
@@ -201,14 +209,14 @@ def _doubt(b: Budget) -> str:
 
 
 def _flat_line(answer: Check) -> str:
-    b = answer.budget
-    first = b.simulated.first_unmet_s[:, b.middle]
+    result = answer.budget
+    first = result.simulated.first_unmet_s[:, result.middle]
     lost = [t for k, t in enumerate(answer.tasks) if first[k] < float("inf")]
     if not lost:
         return ""
-    at, limit_c = clock(b, float(first.min())), b.plan.pack.discharge_min_c
+    at, limit_c = clock(result, float(first.min())), result.plan.pack.discharge_min_c
     text = f"Flat at {at}"
-    if b.too_cold_at(float(first.min()), b.middle):
+    if result.too_cold_at(float(first.min()), result.middle):
         text = (
             f"Too cold to give at {at}: below {limit_c:g} degrees C it gives nothing, however full"
         )
@@ -267,22 +275,24 @@ def task_table(tasks: Sequence[TaskAnswer], own: Sequence[str] = ()) -> Table:
     return table
 
 
-def energy_table(b: Budget) -> Table:
+def energy_table(result: Budget) -> Table:
     """Where the energy came from and went, in the middle weather."""
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("where the energy went, middle weather")
     table.add_column("Wh", justify="right")
     for name, words, sign in BOOKS:
-        value = float(b.ledger_wh[name][b.middle])
+        value = float(result.ledger_wh[name][result.middle])
         if abs(value) >= 0.5 or name == "delivered":
             table.add_row(words, watt_hours(sign * value))
-    drawn = float(b.ledger_wh["delivered"][b.middle] + b.ledger_wh["unmet"][b.middle])
-    stated = float(b.asked_wh.sum())
-    change = float(b.ledger_wh["stored_change"][b.middle])
+    drawn = float(
+        result.ledger_wh["delivered"][result.middle] + result.ledger_wh["unmet"][result.middle]
+    )
+    stated = float(result.asked_wh.sum())
+    change = float(result.ledger_wh["stored_change"][result.middle])
     table.add_row(
         "taken from the store" if change < 0 else "put into the store", watt_hours(-change)
     )
-    unmet = float(b.ledger_wh["unmet"][b.middle])
+    unmet = float(result.ledger_wh["unmet"][result.middle])
     if unmet >= 0.05:
         table.add_row("asked but not served", watt_hours(unmet))
     if abs(drawn - stated) > 0.02 * stated:

@@ -22,13 +22,13 @@ from energy.simulation.result import lowest_point, scenarios_of, succeeds
 class Batch:
     """A budget's plan with other bursts, many at a time."""
 
-    def __init__(self, b: Budget):
-        self.b = b
-        self.limits = limits_of(b.plan, inverter_windows(b.plan, b.calendar))
-        self.order = ranked(b.plan)
+    def __init__(self, result: Budget):
+        self.b = result
+        self.limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
+        self.order = ranked(result.plan)
         self.rank = {task: n for n, task in enumerate(self.order)}
-        self.lost = lead_losses(b.plan, b.weather.cold)
-        self.planned = {id(burst) for burst in b.bursts}
+        self.lost = lead_losses(result.plan, result.weather.cold)
+        self.planned = {id(burst) for burst in result.bursts}
 
     def fits(self, bursts: Sequence[Burst]) -> bool:
         """Whether the limits let all of these bursts run together."""

@@ -23,13 +23,13 @@ MOST_INTERVALS = 600
 class Bound:
     """The most value that a plan's items can serve, priority by priority."""
 
-    def __init__(self, b: Budget, every: Sequence[Piece], items: Items, slot_s: float):
-        self.items, self.may_fail = items, b.may_fail
-        coarse = Coarse(b, slot_s, np.arange(b.success.size), hopeful=True)
+    def __init__(self, result: Budget, every: Sequence[Piece], items: Items, slot_s: float):
+        self.items, self.may_fail = items, result.may_fail
+        coarse = Coarse(result, slot_s, np.arange(result.success.size), hopeful=True)
         self.first, self.last = _intervals(coarse.edges.size - 1)
         asked, free = np.zeros((2, len(every), self.first.size))
         for i, piece in enumerate(every):
-            asked[i], free[i] = self._least_wh(coarse, b, piece)
+            asked[i], free[i] = self._least_wh(coarse, result, piece)
         room = self._room_wh(coarse)
         for i in items.always:
             room = room - asked[i][:, None] * coarse.factor[every[i].task]
@@ -96,7 +96,7 @@ class Bound:
         stays = coarse.floor[self.last - 1] * coarse.full_wh
         return np.asarray(held + came - stays)
 
-    def _least_wh(self, coarse: Coarse, b: Budget, piece: Piece) -> tuple[Array, Array]:
+    def _least_wh(self, coarse: Coarse, result: Budget, piece: Piece) -> tuple[Array, Array]:
         """What all of a piece asks within each interval wherever it runs, (intervals,) [Wh], and by
         how much a part of it can be more of the work than of that: a block that is cut short may
         end before an interval begins."""
@@ -108,7 +108,7 @@ class Bound:
         asked = self._within(coarse, piece, piece.planned)
         free = np.zeros(asked.size)
         for level in range(1, piece.levels):
-            if part := laid(b, piece, level):
+            if part := laid(result, piece, level):
                 share = self._within(coarse, piece, part) / np.maximum(asked, 1e-9)
                 free = np.maximum(free, level / piece.levels - np.where(asked > 0.0, share, 1.0))
         return asked, np.clip(free, 0.0, 1.0)

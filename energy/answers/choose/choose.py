@@ -195,14 +195,14 @@ def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 1)
 
 
-def _timetable(b: Budget) -> tuple[Row, ...]:
+def _timetable(result: Budget) -> tuple[Row, ...]:
     """A line for each task and window of a budget's plan, in order of time."""
     of: dict[tuple[int, int], list[tuple[float, float]]] = {}
-    for burst in b.bursts:
+    for burst in result.bursts:
         of.setdefault((burst.task, burst.window), []).append((burst.start_s, burst.end_s))
     rows = []
     for (k, _), times in of.items():
-        task = b.plan.task[k]
+        task = result.plan.task[k]
         counted = task.times is not None or task.charges is not None
         first, last = min(times), max(times)
         each_s = pause_s = None
@@ -214,8 +214,8 @@ def _timetable(b: Budget) -> tuple[Row, ...]:
             Row(
                 task=task.name,
                 times=len(times) if counted else 1,
-                start=b.local(first[0]),
-                end=b.local(max(end for _, end in times)),
+                start=result.local(first[0]),
+                end=result.local(max(end for _, end in times)),
                 each_s=each_s,
                 pause_s=pause_s,
             )
@@ -264,12 +264,12 @@ def _impossible(search: Search) -> Choose:
     )
 
 
-def _unserved_wh(b: Budget, scenario: int) -> float:
+def _unserved_wh(result: Budget, scenario: int) -> float:
     """What the tasks lacked in a weather, as it would be taken from the pack [Wh]."""
-    pack = b.plan.pack
+    pack = result.plan.pack
     efficiency = {"dc12": pack.dc12.efficiency_percent, "usb": pack.usb.efficiency_percent}
     efficiency["ac"] = pack.inverter.efficiency_percent if pack.inverter is not None else 100.0
     return sum(
-        float(b.unmet_wh[k, scenario]) * 100.0 / efficiency[task.supply]
-        for k, task in enumerate(b.plan.task)
+        float(result.unmet_wh[k, scenario]) * 100.0 / efficiency[task.supply]
+        for k, task in enumerate(result.plan.task)
     )

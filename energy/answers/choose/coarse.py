@@ -28,18 +28,18 @@ class Coarse:
 
     def __init__(
         self,
-        b: Budget,
+        result: Budget,
         slot_s: float = SLOT_S,
         scenarios: Index | None = None,
         hopeful: bool = False,
     ):
-        case, battery = b.case, b.case.battery
-        self.b, self.slot_s = b, slot_s
-        self.scenarios = about_the_deciding(b) if scenarios is None else scenarios
-        inner = np.arange(np.ceil(b.time_s[0] / slot_s) * slot_s, b.time_s[-1], slot_s)
-        self.edges = np.unique(np.concatenate([b.time_s[:1], inner, b.time_s[-1:]]))
-        slot = np.searchsorted(self.edges, b.time_s[:-1], side="right") - 1
-        hours = np.diff(b.time_s)[:, None] / 3600.0
+        case, battery = result.case, result.case.battery
+        self.b, self.slot_s = result, slot_s
+        self.scenarios = about_the_deciding(result) if scenarios is None else scenarios
+        inner = np.arange(np.ceil(result.time_s[0] / slot_s) * slot_s, result.time_s[-1], slot_s)
+        self.edges = np.unique(np.concatenate([result.time_s[:1], inner, result.time_s[-1:]]))
+        slot = np.searchsorted(self.edges, result.time_s[:-1], side="right") - 1
+        hours = np.diff(result.time_s)[:, None] / 3600.0
         solar = np.zeros((hours.size, self.scenarios.size))
         lit = case.solar_row >= 0
         solar[lit] = case.solar_w[case.solar_row[lit]][:, self.scenarios]
@@ -54,7 +54,7 @@ class Coarse:
         self.most_wh = self.most_wh * battery.charge_ceiling[self.scenarios]
         coldest = np.minimum if hopeful else np.maximum
         self.floor = coldest.reduceat(battery.locked_share(air), first)
-        self.floor = self.floor + b.plan.pack.reserve_percent / 100.0
+        self.floor = self.floor + result.plan.pack.reserve_percent / 100.0
         self.start_wh = battery.start_share * self.full_wh
         self.coulombic = battery.coulombic
         self.factor = case.factor[:, self.scenarios]
@@ -128,7 +128,7 @@ class Coarse:
         return lowest, (held / self.full_wh).mean(axis=1) / net.shape[1]
 
 
-def about_the_deciding(b: Budget) -> Index:
+def about_the_deciding(result: Budget) -> Index:
     """The scenarios about the one on which the goal turns, from the lowest; that one in the middle.
 
     >>> from energy.simulation.budget import budget
@@ -136,12 +136,12 @@ def about_the_deciding(b: Budget) -> Index:
     >>> about_the_deciding(budget(Plan.read("builtin:cloudy-repair"))).size
     7
     """
-    order = worst_first(b)
-    half = min(SCENARIOS // 2, b.may_fail, order.size - 1 - b.may_fail)
-    return order[b.may_fail - half : b.may_fail + half + 1]
+    order = worst_first(result)
+    half = min(SCENARIOS // 2, result.may_fail, order.size - 1 - result.may_fail)
+    return order[result.may_fail - half : result.may_fail + half + 1]
 
 
-def worst_first(b: Budget) -> Index:
+def worst_first(result: Budget) -> Index:
     """Scenarios from the one that falls lowest."""
-    above = b.lowest_percent - b.locked_at_lowest_percent
+    above = result.lowest_percent - result.locked_at_lowest_percent
     return np.argsort(np.round(above, 6), kind="stable")

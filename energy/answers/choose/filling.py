@@ -24,13 +24,13 @@ Starts = list[float]
 class Filling:
     """Fills a plan with units of one more task; starts are the moments at which one may begin."""
 
-    def __init__(self, b: Budget, room: Room, planned: Sequence[Burst], starts: Starts):
-        self.b, self.room, self.planned, self.starts = b, room, planned, starts
-        self.batch = Batch(b)
-        order = worst_first(b)
-        few = min(2 * b.may_fail + MORE_SCENARIOS, order.size)
+    def __init__(self, result: Budget, room: Room, planned: Sequence[Burst], starts: Starts):
+        self.b, self.room, self.planned, self.starts = result, room, planned, starts
+        self.batch = Batch(result)
+        order = worst_first(result)
+        few = min(2 * result.may_fail + MORE_SCENARIOS, order.size)
         self.dullest, self.others = np.sort(order[:few]), np.sort(order[few:])
-        self.slot_s = max(SLOT_S, float(b.time_s[-1] - b.time_s[0]) / MOST_SLOTS)
+        self.slot_s = max(SLOT_S, float(result.time_s[-1] - result.time_s[0]) / MOST_SLOTS)
 
     def holds(self, several: Sequence[Starts]) -> list[bool]:
         """Which sets of units the charge bears in enough scenarios."""

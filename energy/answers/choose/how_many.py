@@ -170,9 +170,11 @@ def _beside(base: Budget, number: int) -> tuple[list[Burst], tuple[str, ...]]:
     return [burst for burst in mine if id(burst) not in refused], tuple(dict.fromkeys(names))
 
 
-def _fits(b: Budget, number: int) -> bool:
+def _fits(result: Budget, number: int) -> bool:
     """Whether the chance reaches the goal and nothing beyond the first tasks overloads."""
-    return b.reaches_goal and all(overload.burst.task < number for overload in b.overloads)
+    return result.reaches_goal and all(
+        overload.burst.task < number for overload in result.overloads
+    )
 
 
 def _table(plan: Plan, tool: str) -> tuple[dict[str, Any], Task | None]:

@@ -61,14 +61,14 @@ class Items:
         return not any(self.after.get(k, frozenset()) <= open_ for k in chosen if k in self.after)
 
 
-def items_of(b: Budget, every: Sequence[Piece]) -> Items:
+def items_of(result: Budget, every: Sequence[Piece]) -> Items:
     """The items of a plan's pieces, by priority, then most value for what they ask first."""
-    plan = b.plan
+    plan = result.plan
     always = tuple(i for i, piece in enumerate(every) if plan.task[piece.task].must)
     groups = _together(plan, every)
     priorities = tuple(sorted({plan.task[every[g[0]].task].priority for g in groups}))
     value = [sum(plan.task[every[i].task].value * every[i].share for i in g) for g in groups]
-    asked = [_need_wh(b, piece) for piece in every]
+    asked = [_need_wh(result, piece) for piece in every]
     need = [sum(asked[i] for i in g) for g in groups]
     task_wh: dict[int, float] = {}
     for piece, wh in zip(every, asked, strict=True):
@@ -160,9 +160,9 @@ def _named(plan: Plan, name: str) -> frozenset[int]:
     return frozenset(k for k, task in enumerate(plan.task) if task.name == name)
 
 
-def _need_wh(b: Budget, piece: Piece) -> float:
+def _need_wh(result: Budget, piece: Piece) -> float:
     """What all of a piece asks of the pack [Wh], by the outlet's efficiency."""
-    pack, supply = b.plan.pack, b.plan.task[piece.task].supply
+    pack, supply = result.plan.pack, result.plan.task[piece.task].supply
     percent = {"dc12": pack.dc12.efficiency_percent, "usb": pack.usb.efficiency_percent}
     percent["ac"] = pack.inverter.efficiency_percent if pack.inverter is not None else 100.0
     asked = sum(

@@ -350,7 +350,7 @@ def second_hands(plan: Plan, bursts: Sequence[Burst]) -> bool:
     return any(after[0] < before[1] - 1e-3 for before, after in pairwise(held))
 
 
-def clashes(b: Budget) -> bool:
+def clashes(result: Budget) -> bool:
     """Whether what runs of a budget needs a second pair of hands."""
-    refused = {id(overload.burst) for overload in b.overloads}
-    return second_hands(b.plan, [burst for burst in b.bursts if id(burst) not in refused])
+    refused = {id(overload.burst) for overload in result.overloads}
+    return second_hands(result.plan, [burst for burst in result.bursts if id(burst) not in refused])

@@ -74,7 +74,7 @@ class Piece:
         return self.amount * level / self.levels
 
 
-def pieces(b: Budget) -> list[Piece]:
+def pieces(result: Budget) -> list[Piece]:
     """Every piece of every task of a plan, in the plan's order.
 
     >>> from energy.simulation.budget import budget
@@ -83,15 +83,15 @@ def pieces(b: Budget) -> list[Piece]:
     >>> {piece.task for piece in found} == set(range(9))
     True
     """
-    return [piece for k in range(len(b.plan.task)) for piece in _of_task(b, k)]
+    return [piece for k in range(len(result.plan.task)) for piece in _of_task(result, k)]
 
 
-def _of_task(b: Budget, k: int) -> Iterator[Piece]:
-    task, calendar = b.plan.task[k], b.calendar
-    first, last = float(b.time_s[0]), float(b.time_s[-1])
+def _of_task(result: Budget, k: int) -> Iterator[Piece]:
+    task, calendar = result.plan.task[k], result.calendar
+    first, last = float(result.time_s[0]), float(result.time_s[-1])
     windows: list[tuple[int, date, Interval, tuple[Burst, ...]]] = []
     for number, day in enumerate(calendar.days(task.days)):
-        mine = tuple(burst for burst in b.bursts if (burst.task, burst.window) == (k, number))
+        mine = tuple(burst for burst in result.bursts if (burst.task, burst.window) == (k, number))
         if not mine:
             continue
         window = calendar.window(task.between, day)
@@ -103,7 +103,7 @@ def _of_task(b: Budget, k: int) -> Iterator[Piece]:
     continuous = task.between is None and task.at is None
     early = any(day < calendar.first for _, day, _, _ in windows)
     if windows and (early or (continuous and task.repeats is None and task.duration_s is None)):
-        every = tuple(burst for burst in b.bursts if burst.task == k)
+        every = tuple(burst for burst in result.bursts if burst.task == k)
         span = first, last
         yield Piece(k, windows[0][0], None, 1, 1.0, "", 1.0, 0.0, 0.0, False, span, *span, every)
         return
@@ -158,12 +158,12 @@ def _pause_s(task: Task, window: Interval, each_s: float) -> float:
     return float(int(min(max(gives_s, 0.0), MOST_PAUSE_S)))
 
 
-def laid(b: Budget, piece: Piece, level: int, blocks: Blocks = ()) -> tuple[Burst, ...]:
+def laid(result: Budget, piece: Piece, level: int, blocks: Blocks = ()) -> tuple[Burst, ...]:
     """The bursts of so much of a piece: in these blocks, else in the plan's own way.
 
     Empty where so many repeats cannot be spread over its window.
     """
-    task, span = b.plan.task[piece.task], (float(b.time_s[0]), float(b.time_s[-1]))
+    task, span = result.plan.task[piece.task], (float(result.time_s[0]), float(result.time_s[-1]))
     if not level:
         return ()
     if blocks:
@@ -198,7 +198,7 @@ def _intervals(piece: Piece, block: Block) -> list[Interval]:
 
 
 def tables(
-    b: Budget, every: Sequence[Piece], levels: Sequence[int], blocks: Sequence[Blocks]
+    result: Budget, every: Sequence[Piece], levels: Sequence[int], blocks: Sequence[Blocks]
 ) -> list[dict[str, Any]]:
     """The plan's [[task]] tables in which each piece is done so far, in these blocks (none: in the
     plan's own way).
@@ -207,39 +207,39 @@ def tables(
     block. Tasks of one name share their random factor, so that splitting one changes no scenario.
     """
     found: list[dict[str, Any]] = []
-    for k, table in enumerate(b.plan.source["task"]):
+    for k, table in enumerate(result.plan.source["task"]):
         mine = [i for i, piece in enumerate(every) if piece.task == k]
         if all(levels[i] == every[i].levels and not blocks[i] for i in mine):
             found.append(table)
             continue
         for i in mine:
             if levels[i]:
-                found += _tables(b, table, every[i], levels[i], blocks[i])
+                found += _tables(result, table, every[i], levels[i], blocks[i])
     return found
 
 
 def _tables(
-    b: Budget, table: dict[str, Any], piece: Piece, level: int, blocks: Blocks
+    result: Budget, table: dict[str, Any], piece: Piece, level: int, blocks: Blocks
 ) -> Iterator[dict[str, Any]]:
-    clock = b.calendar.clock
-    made = at_other_times(table, days=None, flexible=None, name=b.plan.task[piece.task].name)
+    clock = result.calendar.clock
+    made = at_other_times(table, days=None, flexible=None, name=result.plan.task[piece.task].name)
     if level == piece.levels and not blocks:
         assert piece.day is not None  # what is chosen in all windows at once stays as it is
-        yield made | {"days": [(piece.day - b.calendar.first).days + 1]}
+        yield made | {"days": [(piece.day - result.calendar.first).days + 1]}
     elif not blocks:
         made = at_other_times(made, **_so_much(piece, level))
         if (piece.opens_s, piece.closes_s) == piece.whole:
-            yield made | {"days": [_day_number(b, piece.whole[0])]}
+            yield made | {"days": [_day_number(result, piece.whole[0])]}
         else:
             between = [clock(piece.opens_s), clock(piece.closes_s)]
-            days = [_day_number(b, piece.opens_s)]
+            days = [_day_number(result, piece.opens_s)]
             yield at_other_times(made, between=between, days=days)
     for block in blocks:
         pause_s = block.pause_s if piece.counted and block.count > 1 and block.pause_s else None
         yield at_other_times(
             made,
             at=clock(block.start_s),
-            days=[_day_number(b, block.start_s)],
+            days=[_day_number(result, block.start_s)],
             pause_s=pause_s,
             **_so_much(piece, block.count),
         )
@@ -251,6 +251,6 @@ def _so_much(piece: Piece, level: int) -> dict[str, Any]:
     return {piece.unit: round(much) if piece.counted else round(much, 6)}
 
 
-def _day_number(b: Budget, time_s: float) -> int:
+def _day_number(result: Budget, time_s: float) -> int:
     """The span's day, from 1, on which a moment lies."""
-    return (b.local(time_s).date() - b.calendar.first).days + 1
+    return (result.local(time_s).date() - result.calendar.first).days + 1

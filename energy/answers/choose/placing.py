@@ -24,9 +24,9 @@ HALVES_EVERY_S = 3600.0  # two blocks of one task are tried at whole hours apart
 class Occupied:
     """What runs together at each moment of the span: watts, volt-amperes, starts, hands."""
 
-    def __init__(self, b: Budget):
-        self.b, self.start_s = b, float(b.time_s[0])
-        ticks = int(np.ceil((b.time_s[-1] - self.start_s) / TICK_S)) + 1
+    def __init__(self, result: Budget):
+        self.b, self.start_s = result, float(result.time_s[0])
+        ticks = int(np.ceil((result.time_s[-1] - self.start_s) / TICK_S)) + 1
         self.load = {key: np.zeros(ticks) for key in ("ac", "dc12", "usb", "va", "surge", "bus")}
         self.hands = np.zeros(ticks, dtype=bool)
         self.known: dict[tuple[int, float, bool], dict[str, float]] = {}
@@ -134,8 +134,8 @@ class Occupied:
 class Places:
     """The layouts to try for a choice of pieces."""
 
-    def __init__(self, b: Budget, coarse: Coarse, every: Sequence[Piece]):
-        self.b, self.coarse, self.every = b, coarse, every
+    def __init__(self, result: Budget, coarse: Coarse, every: Sequence[Piece]):
+        self.b, self.coarse, self.every = result, coarse, every
         self._asked: dict[tuple[int, int, Blocks], Array] = {}
         self._bursts: dict[tuple[int, int, Blocks], tuple[Burst, ...]] = {}
         self._taken: dict[tuple[tuple[int, int, Blocks], ...], Occupied] = {}

@@ -232,8 +232,8 @@ def _minutes(piece: Piece) -> float:
     return sum(burst.end_s - burst.start_s for burst in piece.planned) / 60.0
 
 
-def _limit(b: Budget, k: int, bursts: Sequence[Burst]) -> str:
+def _limit(result: Budget, k: int, bursts: Sequence[Burst]) -> str:
     """The limit that a task breaks, in words with the numbers."""
-    task = b.plan.task[k]
-    mine = [overload for overload in b.overloads if overload.burst.task == k]
+    task = result.plan.task[k]
+    mine = [overload for overload in result.overloads if overload.burst.task == k]
     return why_refused(task.supply, task.start_w, mine, len(bursts))

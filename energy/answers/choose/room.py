@@ -42,18 +42,18 @@ class Room:
 
     def __init__(
         self,
-        b: Budget,
+        result: Budget,
         task: int,
         planned: Sequence[Burst],
         each_s: float,
         stretch: bool,
     ):
-        self.b, self.number, self.task, self.planned = b, task, b.plan.task[task], planned
+        self.b, self.number, self.task, self.planned = result, task, result.plan.task[task], planned
         self.each_s, self.stretch = each_s, stretch
         self.pace_s = each_s if stretch else float(ceil(each_s - EPSILON_S))
         begins = [step.start_s for burst in planned for step in burst.pieces if step.starts]
-        self.edges = np.unique(np.concatenate([b.case.edges, np.array(begins) + SURGE_S]))
-        self.limits = limits_of(b.plan, inverter_windows(b.plan, b.calendar))
+        self.edges = np.unique(np.concatenate([result.case.edges, np.array(begins) + SURGE_S]))
+        self.limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
         self.turned_away_s: float | None = None  # the first moment at which it could not run
         self._taken: dict[tuple[float, bool], Index] = {}
         self._hands = self._held()

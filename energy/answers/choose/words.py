@@ -26,23 +26,23 @@ UNITS = {
 
 def show_choice(answer: Choose, out: Console) -> None:
     """Print the timetable of a choice, what is left out and why, and the chance."""
-    b = answer.budget
-    out.print(Text(b.plan.title or b.plan.origin, style="bold"))
+    result = answer.budget
+    out.print(Text(result.plan.title or result.plan.origin, style="bold"))
     if not answer.possible:
         if not answer.alone:
             none = f"NO: no choice was found; --effort {answer.effort + 1} looks further."
             out.print(Text(none, style="bold red"))
             return
-        when = "" if answer.short_at is None else f"{answer.short_at:%a %d %b %H:%M}"
+        when = "" if answer.short_at is None else f"{answer.short_at:%a %d %result %H:%M}"
         out.print(Text(f"NO: {answer.alone} does not fit, even alone.", style="bold red"))
-        if b.overloads:
-            out.print(Text(f"{why_turned_away(b)}."))
+        if result.overloads:
+            out.print(Text(f"{why_turned_away(result)}."))
             return
         if answer.short_at is None:
             out.print(Text("Two hand-held tools need the same hands: plan them one after another."))
             return
         why = (
-            f"it falls below the reserve of {b.plan.pack.reserve_percent:.0f} % at {when}, and in"
+            f"it falls below the reserve of {result.plan.pack.reserve_percent:.0f} % at {when}, and in"
             f" all it is {watt_hours(answer.short_wh)} Wh short"
         )
         if answer.too_cold:
@@ -51,8 +51,8 @@ def show_choice(answer: Choose, out: Console) -> None:
         return
     words = "everything fits" if not answer.left_out else "this fits"
     out.print(Text(f"YES: {words}.", style="bold green"))
-    line = chance_line(b.chance)
-    out.print(Text(f"Weather: {b.weather.source}. {line[0].upper()}{line[1:]}."))
+    line = chance_line(result.chance)
+    out.print(Text(f"Weather: {result.weather.source}. {line[0].upper()}{line[1:]}."))
     if answer.stopped:
         out.print(Text("Stopped before its end: the best so far."))
     if not answer.proven:

@@ -66,7 +66,7 @@ class Fixes:
         return pd.DataFrame(rows, columns=["kind", "text", "free", "chance_percent"])
 
 
-def fixes(b: Budget) -> Fixes:
+def fixes(result: Budget) -> Fixes:
     """The smallest change of each kind that makes the answer yes; none where it is yes already.
 
     Where no kind does it alone, the first pair that does, free changes before others. Where the
@@ -79,43 +79,43 @@ def fixes(b: Budget) -> Fixes:
     >>> all(fix.budget.yes for fix in found)
     True
     """
-    if b.yes:
+    if result.yes:
         return Fixes((), ())
     done: Change = {}
-    if b.now is not None:
-        left = left_of(b.plan, b.now, b.plan.pack.start_percent, b.done)
+    if result.now is not None:
+        left = left_of(result.plan, result.now, result.plan.pack.start_percent, result.done)
         if left["task"]:  # else nothing of the tasks is there to be changed
-            b, done = budget(b.plan.replace(**left), b.now), left
-    kinds = ladders(b)
+            result, done = budget(result.plan.replace(**left), result.now), left
+    kinds = ladders(result)
     found, not_enough = [], []
     for ladder in kinds:
-        fix = _smallest(b, ladder)
+        fix = _smallest(result, ladder)
         if fix is not None:
             found.append(fix)
         else:
             not_enough.append(KINDS[ladder.kind])
     if not found:
-        pair = _smallest_pair(b, kinds)
+        pair = _smallest_pair(result, kinds)
         found = [pair] if pair is not None else []
     found = [replace(fix, change=done | fix.change) for fix in found]
     return Fixes(tuple(found), tuple(not_enough))
 
 
-def _try(b: Budget, change: Change, deciding: bool = True) -> Budget | None:
+def _try(result: Budget, change: Change, deciding: bool = True) -> Budget | None:
     """The budget of the changed plan, or None where the change makes no plan."""
     try:
-        return changed(b, change, deciding)
+        return changed(result, change, deciding)
     except PlanError:
         return None
 
 
-def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | None:
+def _smallest(result: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | None:
     """The smallest size of a change that works, with what is changed beside it; None if none.
 
     What is left out has no size: it is a choice. What is found is run through all weathers.
     """
     given, seen = beside or {}, dict[float, Budget]()
-    without = b if beside is None else _try(b, given, deciding=False)
+    without = result if beside is None else _try(result, given, deciding=False)
     if without is None or without.yes:  # what is beside it does it alone
         return None
     if ladder.kind == "leave-out":
@@ -123,10 +123,10 @@ def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | 
         return Fix(ladder.kind, least[1], ladder.free, least[0], least[2]) if least else None
 
     def tried(size: float) -> tuple[bool, float]:
-        found = _try(b, given | ladder.change(size))
+        found = _try(result, given | ladder.change(size))
         if found is None:
             return False, -1.0
-        if not b.ends:  # then all weathers decide
+        if not result.ends:  # then all weathers decide
             seen[size] = found
         return found.yes, found.margin_percent
 
@@ -134,7 +134,7 @@ def _smallest(b: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | 
     if size is None:
         return None
     for _ in range(STEPS_UP):  # all weathers may ask for a little more than those that decide
-        best = seen.get(size) or _try(b, given | ladder.change(size), deciding=False)
+        best = seen.get(size) or _try(result, given | ladder.change(size), deciding=False)
         if best is not None and best.yes:
             return Fix(ladder.kind, ladder.words(size), ladder.free, ladder.change(size), best)
         more = size + 1.0 if ladder.whole else _rounded_up((1.0 + STEP_SHARE) * size)
@@ -190,17 +190,17 @@ def _between(low: float, high: float, under: float, over: float, turn: int, whol
     return min(max(float(round(middle)), low + 1.0), high - 1.0) if whole else middle
 
 
-def _smallest_pair(b: Budget, ladders: list[Ladder]) -> Fix | None:
+def _smallest_pair(result: Budget, ladders: list[Ladder]) -> Fix | None:
     """The first two kinds that work together, easy ones before hard ones, both made small."""
     rank = {ladder.kind: k for k, ladder in enumerate(ladders)}
     pairs = sorted(
         combinations(ladders, 2), key=lambda pair: max(rank[ladder.kind] for ladder in pair)
     )
     for easy, hard in pairs:
-        harder = _smallest(b, hard, easy.change(easy.most))
+        harder = _smallest(result, hard, easy.change(easy.most))
         if harder is None:
             continue
-        easier = _smallest(b, easy, harder.change)
+        easier = _smallest(result, easy, harder.change)
         if easier is not None:
             return Fix(
                 kind=f"{easier.kind} + {harder.kind}",

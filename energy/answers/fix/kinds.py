@@ -24,7 +24,7 @@ KINDS = {
 }
 
 
-def ladders(b: Budget) -> list[Ladder]:
+def ladders(result: Budget) -> list[Ladder]:
     """The kinds of change that this plan allows, easiest first.
 
     >>> from energy.simulation.budget import budget
@@ -45,4 +45,4 @@ def ladders(b: Budget) -> list[Ladder]:
         kit.more_pack,
         kit.fuller_start,
     )
-    return [ladder for kind in kinds if (ladder := kind(b)) is not None]
+    return [ladder for kind in kinds if (ladder := kind(result)) is not None]

@@ -25,8 +25,8 @@ INVERTERS = 6  # stronger ones that are tried
 MOST_PANEL_W, MOST_PACK = 3000.0, 8.0  # more is another plan: watts added, times the capacity
 
 
-def inverter_off(b: Budget) -> Ladder | None:
-    inverter = b.plan.pack.inverter
+def inverter_off(result: Budget) -> Ladder | None:
+    inverter = result.plan.pack.inverter
     if inverter is None or inverter.on == "only-in-use":
         return None
     return Ladder(
@@ -39,38 +39,38 @@ def inverter_off(b: Budget) -> Ladder | None:
     )
 
 
-def better_pose(b: Budget) -> Ladder | None:
+def better_pose(result: Budget) -> Ladder | None:
     """The panels that stand still, set up the best way for the days and the weather; where that is
     not enough, for the hours in which the pack empties."""
-    panels = b.plan.panel
+    panels = result.plan.panel
     if not panels or any(panel.aim in ("re-aimed", "follow") for panel in panels):
         return None
-    sought = search(b)
-    best = _standing(b, sought, sought.yields().best(), ": energy aim says how")
-    if changed(b, best.change(1.0), deciding=True).yes:
+    sought = search(result)
+    best = _standing(result, sought, sought.yields().best(), ": energy aim says how")
+    if changed(result, best.change(1.0), deciding=True).yes:
         return best
-    early = sought.yields(_emptying(b.low_end)).best()
-    emptying = _standing(b, sought, early, ", for the hours in which the pack empties")
-    return emptying if changed(b, emptying.change(1.0), deciding=True).yes else best
+    early = sought.yields(_emptying(result.low_end)).best()
+    emptying = _standing(result, sought, early, ", for the hours in which the pack empties")
+    return emptying if changed(result, emptying.change(1.0), deciding=True).yes else best
 
 
-def _emptying(b: Budget) -> Interval:
+def _emptying(result: Budget) -> Interval:
     """From when the pack is full for the last time before its lowest charge, or from the start, to
     that lowest charge, in the scenario that decides [UTC s]."""
-    scenario = int(worst_first(b)[min(b.may_fail, b.success.size - 1)])
-    lowest_s = b.lowest(scenario).at_s
-    full = (b.charge_percent[:, scenario] >= FULL_PERCENT) & (b.time_s < lowest_s)
-    return float(b.time_s[full][-1]) if full.any() else float(b.time_s[0]), lowest_s
+    scenario = int(worst_first(result)[min(result.may_fail, result.success.size - 1)])
+    lowest_s = result.lowest(scenario).at_s
+    full = (result.charge_percent[:, scenario] >= FULL_PERCENT) & (result.time_s < lowest_s)
+    return float(result.time_s[full][-1]) if full.any() else float(result.time_s[0]), lowest_s
 
 
-def _standing(b: Budget, sought: Search, pose: tuple[float, float], why: str) -> Ladder:
+def _standing(result: Budget, sought: Search, pose: tuple[float, float], why: str) -> Ladder:
     """The panels that stand still, at a tilt and an azimuth."""
     tilt, azimuth = pose
     facing = (
         "" if sought.swings else f", facing {azimuth:.0f} degrees true ({compass_word(azimuth)})"
     )
     several = len(sought.aimed) > 1
-    name = "the panels" if several else f'"{b.plan.panel[sought.aimed[0]].name}"'
+    name = "the panels" if several else f'"{result.plan.panel[sought.aimed[0]].name}"'
     return Ladder(
         kind="better-pose",
         free=True,
@@ -81,14 +81,14 @@ def _standing(b: Budget, sought: Search, pose: tuple[float, float], why: str) ->
     )
 
 
-def re_aim(b: Budget) -> Ladder | None:
+def re_aim(result: Budget) -> Ladder | None:
     """Turn what stands still at the sun, up to three times a day."""
-    panels = [k for k, panel in enumerate(b.plan.panel) if panel.aim in ("fixed", "flat")]
+    panels = [k for k, panel in enumerate(result.plan.panel) if panel.aim in ("fixed", "flat")]
     if not panels:
         return None
-    rise, fall = b.calendar.sun_times(b.calendar.first)
-    out = b.plan.panel[panels[0]].out_between
-    window = b.calendar.window(out, b.calendar.first) if out is not None else None
+    rise, fall = result.calendar.sun_times(result.calendar.first)
+    out = result.plan.panel[panels[0]].out_between
+    window = result.calendar.window(out, result.calendar.first) if out is not None else None
     if window is not None:
         rise, fall = max(rise, window[0]), min(fall, window[1])
     if fall - rise < 2.0 * 3600.0:
@@ -97,7 +97,7 @@ def re_aim(b: Budget) -> Ladder | None:
     def times(number: float) -> list[str]:
         part = (fall - rise) / number
         moments = (rise + (k + 0.3) * part for k in range(int(number)))
-        return [f"{b.local(round(t / 1800.0) * 1800.0):%H:%M}" for t in moments]
+        return [f"{result.local(round(t / 1800.0) * 1800.0):%H:%M}" for t in moments]
 
     def change(number: float) -> Change:
         found: Change = {}
@@ -108,7 +108,7 @@ def re_aim(b: Budget) -> Ladder | None:
             }
         return found
 
-    name = "the panels" if len(panels) > 1 else f'"{b.plan.panel[panels[0]].name}"'
+    name = "the panels" if len(panels) > 1 else f'"{result.plan.panel[panels[0]].name}"'
     return Ladder(
         kind="re-aim",
         free=True,
@@ -119,9 +119,9 @@ def re_aim(b: Budget) -> Ladder | None:
     )
 
 
-def fuller_start(b: Budget) -> Ladder | None:
-    start = b.plan.pack.start_percent
-    if b.now is not None or start >= 100.0:
+def fuller_start(result: Budget) -> Ladder | None:
+    start = result.plan.pack.start_percent
+    if result.now is not None or start >= 100.0:
         return None
     return Ladder(
         kind="fuller-start",
@@ -133,21 +133,21 @@ def fuller_start(b: Budget) -> Ladder | None:
     )
 
 
-def another_source(b: Budget) -> Ladder | None:
+def another_source(result: Budget) -> Ladder | None:
     """Minutes of 100 W that end at the hour of the day, and on the day, at which they help most."""
-    several = [_source_until(b, ends_s, most) for ends_s, most in _best_ends(b)]
-    enough = (one for one in several if changed(b, one.change(one.most), deciding=True).yes)
+    several = [_source_until(result, ends_s, most) for ends_s, most in _best_ends(result)]
+    enough = (one for one in several if changed(result, one.change(one.most), deciding=True).yes)
     return next(enough, several[-1]) if several else None
 
 
-def _source_until(b: Budget, ends_s: float, most: float) -> Ladder:
+def _source_until(result: Budget, ends_s: float, most: float) -> Ladder:
     """Up to so many minutes of 100 W until a moment."""
-    at = b.local(ends_s)
-    day = (at.date() - b.calendar.first).days + 1
-    others = b.plan.source.get("charger", [])
+    at = result.local(ends_s)
+    day = (at.date() - result.calendar.first).days + 1
+    others = result.plan.source.get("charger", [])
 
     def starts(minutes: float) -> str:
-        return f"{b.local(ends_s - 60.0 * minutes):%H:%M}"
+        return f"{result.local(ends_s - 60.0 * minutes):%H:%M}"
 
     def change(minutes: float) -> Change:
         source = {
@@ -171,7 +171,7 @@ def _source_until(b: Budget, ends_s: float, most: float) -> Ladder:
     )
 
 
-def _best_ends(b: Budget) -> list[tuple[float, float]]:
+def _best_ends(result: Budget) -> list[tuple[float, float]]:
     """Until when a source helps most [UTC s], and for how many minutes before that it could run:
     for each of a few lengths, the short ones first, from one that seems to be enough.
 
@@ -180,13 +180,13 @@ def _best_ends(b: Budget) -> list[tuple[float, float]]:
     """
     windows = [
         (ends_s, min(float(SOURCE_MOST_MIN), (ends_s - opens_s) // 60.0))
-        for opens_s, closes_s in _tended(b)
+        for opens_s, closes_s in _tended(result)
         for ends_s in [*np.arange(opens_s + 3600.0, closes_s, 3600.0).tolist(), closes_s]
     ]
     if not windows:
         return []
-    coarse = Coarse(b.low_end)
-    asked = coarse.asked_by(b.bursts)
+    coarse = Coarse(result.low_end)
+    asked = coarse.asked_by(result.bursts)
     found, seems = [], []
     for length in SOURCE_TRIED_MIN:
         given = [
@@ -201,28 +201,30 @@ def _best_ends(b: Budget) -> list[tuple[float, float]]:
     return list(dict.fromkeys(found[first:]))
 
 
-def _tended(b: Budget) -> list[Interval]:
+def _tended(result: Budget) -> list[Interval]:
     """When somebody could tend a charger, day by day inside the span, in whole minutes [UTC s]."""
     found = []
-    for day in b.calendar.days(None):
-        opens, closes = (b.calendar.at(("clock", 60.0 * h), day) for h in (EARLIEST_H, LATEST_H))
-        opens_s = math.ceil(max(opens, float(b.time_s[0])) / 60.0) * 60.0
-        closes_s = min(closes, float(b.time_s[-1])) // 60.0 * 60.0
+    for day in result.calendar.days(None):
+        opens, closes = (
+            result.calendar.at(("clock", 60.0 * h), day) for h in (EARLIEST_H, LATEST_H)
+        )
+        opens_s = math.ceil(max(opens, float(result.time_s[0])) / 60.0) * 60.0
+        closes_s = min(closes, float(result.time_s[-1])) // 60.0 * 60.0
         if closes_s - opens_s >= 60.0:
             found.append((opens_s, closes_s))
     return found
 
 
-def stronger_inverter(b: Budget) -> Ladder | None:
+def stronger_inverter(result: Budget) -> Ladder | None:
     """One that bears what is turned away: its rating and its surge, in whole hundreds."""
-    inverter = b.plan.pack.inverter
-    if inverter is None or not _too_weak(b):
+    inverter = result.plan.pack.inverter
+    if inverter is None or not _too_weak(result):
         return None
     change: Change = {}
-    beside = b
+    beside = result
     for _ in range(INVERTERS):  # beside what now runs, what ranks lower may ask for more
         change = _bearing(beside)
-        beside = changed(b, change, deciding=True)
+        beside = changed(result, change, deciding=True)
         if not _too_weak(beside):
             break
     rated, surge = change.values()
@@ -236,18 +238,18 @@ def stronger_inverter(b: Budget) -> Ladder | None:
     )
 
 
-def _too_weak(b: Budget) -> list[Overload]:
+def _too_weak(result: Budget) -> list[Overload]:
     """What a stronger inverter would not turn away."""
-    return [overload for overload in b.overloads if overload.limit in ("inverter", "surge")]
+    return [overload for overload in result.overloads if overload.limit in ("inverter", "surge")]
 
 
-def _bearing(b: Budget) -> Change:
+def _bearing(result: Budget) -> Change:
     """The inverter that bears what this one turns away, each beside what it lets run."""
-    inverter = b.plan.pack.inverter
+    inverter = result.plan.pack.inverter
     assert inverter is not None
     rated, surge = inverter.rated_w, inverter.surge_w
-    for overload in _too_weak(b):  # of its limits a overload names the first
-        task = b.plan.task[overload.burst.task]
+    for overload in _too_weak(result):  # of its limits a overload names the first
+        task = result.plan.task[overload.burst.task]
         runs_w = max(piece.working_w for piece in overload.burst.pieces)
         rated, surge = max(rated, runs_w / task.power_factor), max(surge, task.start_w)
         if overload.limit == "inverter":
@@ -261,8 +263,8 @@ def _bearing(b: Budget) -> Change:
     return {"pack.inverter.rated_w": rated, "pack.inverter.surge_w": surge}
 
 
-def more_panel(b: Budget) -> Ladder:
-    panels = b.plan.panel
+def more_panel(result: Budget) -> Ladder:
+    panels = result.plan.panel
     if not panels:
         return Ladder(
             kind="more-panel",
@@ -287,8 +289,8 @@ def more_panel(b: Budget) -> Ladder:
     )
 
 
-def more_pack(b: Budget) -> Ladder:
-    old = b.plan.pack.capacity_wh
+def more_pack(result: Budget) -> Ladder:
+    old = result.plan.pack.capacity_wh
     return Ladder(
         kind="more-pack",
         free=False,

@@ -20,10 +20,10 @@ from energy.simulation.case import ranked
 TRIES = 16  # for improving on the greedy choice
 
 
-def leave_out(b: Budget) -> Ladder | None:
+def leave_out(result: Budget) -> Ladder | None:
     """All that need not run; where nothing must, all but the first task."""
-    tasks = b.plan.task
-    gone = [k for k in ranked(b.plan) if not _stays(tasks[k])]
+    tasks = result.plan.task
+    gone = [k for k in ranked(result.plan) if not _stays(tasks[k])]
     if not gone:
         return None
     gone = gone[1:] if len(gone) == len(tasks) else gone
@@ -31,17 +31,17 @@ def leave_out(b: Budget) -> Ladder | None:
     return Ladder("leave-out", True, 1.0, True, lambda _: change, lambda _: "")
 
 
-def least_left_out(b: Budget) -> tuple[Change, str, Budget] | None:
+def least_left_out(result: Budget) -> tuple[Change, str, Budget] | None:
     """What to leave out of a plan so that it reaches its goal, in words, and the budget without it;
     None where even leaving out all that need not run is not enough."""
-    search = Search(_standing(b), SLOT_S, 1, None)
+    search = Search(_standing(result), SLOT_S, 1, None)
     held = search.maximal(TRIES)
     while held is not None:
         levels = search.judge.piece_levels(held.levels)
         if not any(levels):  # a plan without tasks is none
             return None
-        change, words = _without(b, search.every, levels)
-        found = changed(b, change)
+        change, words = _without(result, search.every, levels)
+        found = changed(result, change)
         if found.yes:
             return change, words, found
         # the scenarios that decide and all of them may differ by one
@@ -49,30 +49,30 @@ def least_left_out(b: Budget) -> tuple[Change, str, Budget] | None:
     return None
 
 
-def _without(b: Budget, every: Sequence[Piece], levels: Sequence[int]) -> tuple[Change, str]:
+def _without(result: Budget, every: Sequence[Piece], levels: Sequence[int]) -> tuple[Change, str]:
     """The change to a plan that does so much of each piece, and what it leaves out in words."""
     change: Change = {}
     words, alike = [], True
-    for k in range(len(b.plan.task)):
+    for k in range(len(result.plan.task)):
         mine = [(piece, levels[i]) for i, piece in enumerate(every) if piece.task == k]
         if any(level < piece.levels for piece, level in mine):
-            less = _less(b, k, mine)
+            less = _less(result, k, mine)
             alike &= less is not None
             change |= less or {}
-            words.append(_left_out(b, k, mine))
+            words.append(_left_out(result, k, mine))
     if not alike:  # of some task not the same in all windows: a table for each
-        change = {"task": tables(b, every, levels, [()] * len(every))}
+        change = {"task": tables(result, every, levels, [()] * len(every))}
     words.sort(key=lambda one: not one.startswith('"'))  # the whole ones first, to be read once
     return change, f"Leave out {and_list(words)}."
 
 
-def _standing(b: Budget) -> Budget:
+def _standing(result: Budget) -> Budget:
     """The same budget of a plan in which nothing may move, what a life hangs on must run, and hands
     are not counted, as `check` does not."""
-    keys: Change = {f"task.{k + 1}.flexible": False for k in range(len(b.plan.task))}
-    keys |= {f"task.{k + 1}.must": True for k, task in enumerate(b.plan.task) if _stays(task)}
-    plan = b.plan.replace(**keys, **{"goal.one_at_a_time": False})
-    return replace(b, plan=plan, ends=tuple(replace(end, plan=plan) for end in b.ends))
+    keys: Change = {f"task.{k + 1}.flexible": False for k in range(len(result.plan.task))}
+    keys |= {f"task.{k + 1}.must": True for k, task in enumerate(result.plan.task) if _stays(task)}
+    plan = result.plan.replace(**keys, **{"goal.one_at_a_time": False})
+    return replace(result, plan=plan, ends=tuple(replace(end, plan=plan) for end in result.ends))
 
 
 def _stays(task: Task) -> bool:
@@ -80,9 +80,9 @@ def _stays(task: Task) -> bool:
     return task.must or carries(task, "medical")
 
 
-def _less(b: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> Change | None:
+def _less(result: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> Change | None:
     """The keys that leave out the same of a task in all its windows; None where it differs."""
-    task, key = b.plan.task[k], f"task.{k + 1}"
+    task, key = result.plan.task[k], f"task.{k + 1}"
     shares = {level / piece.levels for piece, level in mine}
     if shares == {0.0}:
         return {key: None}
@@ -96,16 +96,18 @@ def _less(b: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> Change | None
     return {f"{key}.{unit}": round(much / (60.0 if unit == "hours" else 1.0), 6)}
 
 
-def _left_out(b: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> str:
+def _left_out(result: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> str:
     """What is left out of a task, in words, with its days where not all are alike."""
     gone = [(piece, piece.amount - piece.so_much(level)) for piece, level in mine]
     less = [(piece, much) for piece, much in gone if much > 0.0]
-    words = f'"{b.plan.task[k].name}"'
+    words = f'"{result.plan.task[k].name}"'
     if any(level for piece, level in mine if level < piece.levels):
         much, of = sum(much for _, much in gone), sum(piece.amount for piece, _ in gone)
         share = f"{much:.0f} of {of:.0f}" if mine[0][0].counted else f"{much:.0f} min"
         words = f"{share} of {words}"
     if len(less) == len(mine):
         return words
-    at = b.local(less[0][0].opens_s)
-    return f"{words} on " + (f"{at:%a} {at.day} {at:%b}" if len(less) == 1 else f"{len(less)} days")
+    at = result.local(less[0][0].opens_s)
+    return f"{words} on " + (
+        f"{at:%a} {at.day} {at:%result}" if len(less) == 1 else f"{len(less)} days"
+    )

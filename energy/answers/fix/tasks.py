@@ -11,50 +11,56 @@ from energy.simulation.budget import Budget
 from energy.simulation.case import ranked
 
 
-def nearer_noon(b: Budget) -> Ladder | None:
+def nearer_noon(result: Budget) -> Ladder | None:
     """Flexible tasks one after another around the sun's noon, each inside its own window."""
     moved: list[tuple[int, float, float, float]] = []
-    for k in ranked(b.plan):
-        task = b.plan.task[k]
-        mine = [burst for burst in b.bursts if burst.task == k]
-        window = b.calendar.window(task.between, b.local(mine[0].start_s).date()) if mine else None
+    for k in ranked(result.plan):
+        task = result.plan.task[k]
+        mine = [burst for burst in result.bursts if burst.task == k]
+        window = (
+            result.calendar.window(task.between, result.local(mine[0].start_s).date())
+            if mine
+            else None
+        )
         if not task.flexible or window is None or task.between is None:
             continue
         per_day = [burst for burst in mine if burst.window == mine[0].window]
         long = sum(burst.end_s - burst.start_s for burst in per_day)
         long += (task.pause_s or 0.0) * ((task.repeats or 1) - 1)
-        opens = max(window[0], float(b.time_s[0]))
+        opens = max(window[0], float(result.time_s[0]))
         if long <= window[1] - opens:
             moved.append((k, long, opens, window[1]))
     if not moved:
         return None
-    rise, fall = b.calendar.sun_times(b.local(moved[0][2]).date())
+    rise, fall = result.calendar.sun_times(result.local(moved[0][2]).date())
     begins = (rise + fall - sum(long for _, long, _, _ in moved)) / 2.0
     change: Change = {}
     for k, long, opens, closes in moved:
         start = min(max(begins, opens), closes - long)
-        at = b.local(math.floor(start / 300.0) * 300.0)
+        at = result.local(math.floor(start / 300.0) * 300.0)
         if at.timestamp() < opens:
-            at = b.local(math.ceil(start / 60.0) * 60.0)
+            at = result.local(math.ceil(start / 60.0) * 60.0)
         change |= {f"task.{k + 1}.at": f"{at:%H:%M}", f"task.{k + 1}.between": None}
         begins = start + long
-    names = ", ".join(f'"{b.plan.task[k].name}" at {change[f"task.{k + 1}.at"]}' for k, *_ in moved)
+    names = ", ".join(
+        f'"{result.plan.task[k].name}" at {change[f"task.{k + 1}.at"]}' for k, *_ in moved
+    )
     return Ladder(
         "move-flexible", True, 1.0, True, lambda _: change, lambda _: f"Move nearer noon: {names}."
     )
 
 
-def past_the_inverter(b: Budget) -> Ladder | None:
+def past_the_inverter(result: Budget) -> Ladder | None:
     """What is charged on the mains outlet, charged at 12 V instead."""
-    rated = b.plan.pack.dc12.rated_w
+    rated = result.plan.pack.dc12.rated_w
     moved = [
         k
-        for k, task in enumerate(b.plan.task)
+        for k, task in enumerate(result.plan.task)
         if task.kind == "charging" and task.supply == "ac" and (task.power_w or 0.0) <= rated
     ]
     if not moved:
         return None
-    names = and_list([f'"{b.plan.task[k].name}"' for k in moved])
+    names = and_list([f'"{result.plan.task[k].name}"' for k in moved])
     return Ladder(
         kind="charge-past-the-inverter",
         free=False,

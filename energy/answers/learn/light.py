@@ -33,7 +33,7 @@ class Light:
     called_clear: Mask
 
 
-def light_of(b: Budget, case: Case, rows: Sequence[Row], covered: bool = False) -> Light:
+def light_of(result: Budget, case: Case, rows: Sequence[Row], covered: bool = False) -> Light:
     """The light in the segments of a case, which is a stretch of the budget's; none at all where
     the panels were covered."""
     edges, lit = case.edges, case.solar_row
@@ -43,13 +43,13 @@ def light_of(b: Budget, case: Case, rows: Sequence[Row], covered: bool = False) 
     eighths = np.full(lit.size, -1) if covered else _told(edges, rows)
     for okta in np.unique(eighths[eighths >= 0]).tolist():
         there = eighths == okta
-        sun[there] = _under(b, okta, edges)[there]
-    day = _day_numbers(b, edges)
+        sun[there] = _under(result, okta, edges)[there]
+    day = _day_numbers(result, edges)
     clear = eighths == 0
     columns, days = [], {}
     for number in np.unique(day[sun > 0.0]).tolist():
         today = day == number
-        spread = _day_spread(b, today, lit)
+        spread = _day_spread(result, today, lit)
         columns.append(np.where(today & ~clear, np.where(eighths > 0, DAY_SKY, spread), 0.0))
         columns.append(np.where(today & clear, CLEAR_SKY, 0.0))
     hours = _hours(edges, (sun > 0.0) & ~clear)
@@ -58,7 +58,7 @@ def light_of(b: Budget, case: Case, rows: Sequence[Row], covered: bool = False) 
     energy = sun * np.diff(edges)
     for number in np.unique(day[sun > 0.0]).tolist():
         weight = np.where(day == number, energy, 0.0)
-        name = f"{b.local(float(edges[int(np.argmax(day == number))])):%Y-%m-%d}"
+        name = f"{result.local(float(edges[int(np.argmax(day == number))])):%Y-%m-%d}"
         days[name] = weight @ sky / weight.sum()
     return Light(sun, sky, days, clear)
 
@@ -75,9 +75,9 @@ def _told(edges: Array, rows: Sequence[Row]) -> Index:
     return told
 
 
-def _under(b: Budget, okta: int, edges: Array) -> Array:
+def _under(result: Budget, okta: int, edges: Array) -> Array:
     """What the panels give under a stated sky, on the segments between the edges [W]."""
-    weather = b.plan.weather
+    weather = result.plan.weather
     sky = {
         "kind": "sky",
         "sky": okta,
@@ -86,22 +86,22 @@ def _under(b: Budget, okta: int, edges: Array) -> Array:
         "wind_speed_m_s": weather.wind_speed_m_s,
     }
     stated = {key: value for key, value in sky.items() if value is not None}
-    case = budget(b.plan.replace(weather=stated)).case
+    case = budget(result.plan.replace(weather=stated)).case
     watts = np.where(case.solar_row >= 0, case.solar_w[case.solar_row, 0], 0.0)
     joules = np.concatenate([[0.0], np.cumsum(watts * np.diff(case.edges))])
     return np.asarray(np.diff(np.interp(edges, case.edges, joules)) / np.diff(edges))
 
 
-def _day_numbers(b: Budget, edges: Array) -> Index:
+def _day_numbers(result: Budget, edges: Array) -> Index:
     """The local date of each segment, as a number."""
-    midnights = [b.calendar.at(("clock", 0.0), day) for day in b.calendar.days(None)]
+    midnights = [result.calendar.at(("clock", 0.0), day) for day in result.calendar.days(None)]
     return np.searchsorted(midnights, edges[:-1], side="right")
 
 
-def _day_spread(b: Budget, today: Mask, lit: Index) -> float:
+def _day_spread(result: Budget, today: Mask, lit: Index) -> float:
     """How much a day's sun differs between the plan's weathers, as a share, within bounds."""
     rows = lit[today & (lit >= 0)]
-    energy = b.case.solar_w[rows].sum(axis=0)
+    energy = result.case.solar_w[rows].sum(axis=0)
     mean = float(energy.mean()) if energy.size else 0.0
     spread = float(energy.std()) / mean if mean > 0.0 else 0.0
     return min(max(DAY_SKY, spread), MOST_DAY_SKY)

@@ -50,9 +50,9 @@ def observe(
     """
     first = next((row for row in rows if row.battery_percent is not None), None)
     done, notes = as_done(plan, rows)
-    b = known if known is not None and known.plan is done else budget(done, known=known)
-    begins_s = float(b.time_s[0]) if first is None else first.time_s
-    case = _stretch(b.case, begins_s, rows[-1].time_s)
+    result = known if known is not None and known.plan is done else budget(done, known=known)
+    begins_s = float(result.time_s[0]) if first is None else first.time_s
+    case = _stretch(result.case, begins_s, rows[-1].time_s)
     start_sd = START_UNREAD
     if first is not None and first.battery_percent is not None:
         shown, start_sd = first.battery_percent, START_READ
@@ -64,17 +64,17 @@ def observe(
             )
             shown = min(max(shown, START_AT_END), 100.0 - START_AT_END)
         case = replace(case, battery=replace(case.battery, start_share=shown / 100.0))
-    light = light_of(b, case, rows, covered)
+    light = light_of(result, case, rows, covered)
     tools = tools_of(done, plan)
-    groups, loads = _groups(b, tools, case, _marks(rows), belief)
+    groups, loads = _groups(result, tools, case, _marks(rows), belief)
     charger_w, told_w, lines = _charger(case, rows)
     notes += lines
-    loads += [_idle_load(b, case), _bus_load(case, -PLUG_METER * told_w)]
+    loads += [_idle_load(result, case), _bus_load(case, -PLUG_METER * told_w)]
     luck = 1 + max((group.luck for group in groups), default=-1)
     groups.append(Group(_index(belief, pack_key("idle_w", plan))))
     groups.append(Group(-1, luck, 1.0) if told_w.any() else Group(-1))
     day = Day(
-        budget=b,
+        budget=result,
         case=replace(
             case,
             solar_row=np.arange(case.edges.size - 1),
@@ -86,7 +86,7 @@ def observe(
         capacity=_index(belief, pack_key("capacity_wh", plan)),
         condition=_index(belief, panel_key(plan)) if plan.panel else -1,
         sun_w=light.sun_w,
-        sun_limit_w=solar_limit_w(plan, b.weather.cold),
+        sun_limit_w=solar_limit_w(plan, result.weather.cold),
         sky=light.sky,
         sky_days=light.days,
         groups=tuple(groups),
@@ -144,13 +144,13 @@ def _marks(rows: Sequence[Row]) -> Array:
 
 
 def _groups(
-    b: Budget, tools: Sequence[str], case: Case, marks: Array, belief: Belief
+    result: Budget, tools: Sequence[str], case: Case, marks: Array, belief: Belief
 ) -> tuple[list[Group], list[Load]]:
     """The draws cut at the marks, and what multiplies each."""
     middles = (case.edges[1:] + case.edges[:-1]) / 2.0
     stretch = np.searchsorted(marks, middles)
-    refused = {id(overload.burst) for overload in b.overloads}
-    ran = [burst for burst in b.bursts if id(burst) not in refused]
+    refused = {id(overload.burst) for overload in result.overloads}
+    ran = [burst for burst in result.bursts if id(burst) not in refused]
     at = np.searchsorted(marks, [(burst.start_s + burst.end_s) / 2.0 for burst in ran])
     counts: dict[tuple[str, int], int] = {}
     for burst, where in zip(ran, at.tolist(), strict=True):
@@ -160,7 +160,7 @@ def _groups(
     loads: list[Load] = []
     lucks: dict[tuple[str, int], int] = {}
     for draw in case.loads:
-        task = b.plan.task[draw.task]
+        task = result.plan.task[draw.task]
         figure = _index(belief, f"tool:{tools[draw.task]}")
         for where in np.unique(stretch[draw.rows]).tolist():
             some = stretch[draw.rows] == where
@@ -214,13 +214,13 @@ def _overlap(edges: Array, start_s: float, end_s: float) -> Array:
     return np.clip(inside_s / np.diff(edges), 0.0, 1.0)
 
 
-def _idle_load(b: Budget, case: Case) -> Load:
+def _idle_load(result: Budget, case: Case) -> Load:
     """How the bus draw grows with the idle figures, pack and inverter alike.
 
     An inverter that idles at more but is as good at half load loses less at other loads: its own
     curve says how much.
     """
-    pack = b.plan.pack
+    pack = result.plan.pack
     watts = np.full(case.edges.size - 1, pack.idle_w)
     inverter = pack.inverter
     if inverter is not None and case.inverter is not None and inverter.idle_w > 0.0:

@@ -40,7 +40,7 @@ def learned(answer: Learned) -> "Figure":
     >>> len(learned(learn(plan, parse_readings(text, plan))).axes)
     1
     """
-    b, day = answer.day.budget, answer.day
+    result, day = answer.day.budget, answer.day
     watts = [one for one in day.observed if one.kind == "solar_w"]
     page = new_page()
     high = [CHARGE_IN, FLOWS_IN] if watts else [CHARGE_IN]
@@ -48,22 +48,26 @@ def learned(answer: Learned) -> "Figure":
     foot += " after, what fits the readings best, with that day's sky and work as they came out."
     title = answer.plan.title or answer.plan.origin
     panels = lay_out(
-        page, title, finding(answer).rstrip("."), [foot, f"Clock: {b.calendar.zone.key}."], high
+        page,
+        title,
+        finding(answer).rstrip("."),
+        [foot, f"Clock: {result.calendar.zone.key}."],
+        high,
     )
-    time_axis(b, panels, answer.readings.rows[-1].time_s + AFTER_S)
+    time_axis(result, panels, answer.readings.rows[-1].time_s + AFTER_S)
     heading(panels[0], "Charge of the pack, %")
     panels[0].set_ylim(-2.0, 104.0)
     values_left(panels[0], [0.0, 25.0, 50.0, 75.0, 100.0])
     before, after = answer.charge_percent()
-    x = hours(b, day.case.edges)
+    x = hours(result, day.case.edges)
     read = [row for row in answer.readings.rows if row.battery_percent is not None]
-    points = hours(b, [row.time_s for row in read]), [row.battery_percent for row in read]
+    points = hours(result, [row.time_s for row in read]), [row.battery_percent for row in read]
     _measured(panels[0], x, before, after, points, "charge")
     if watts:
         heading(panels[1], "Sun into the pack, W")
         sun_before, sun_after = (np.repeat(sun, 2) for sun in answer.solar_w())
         seen = [one.value for one in watts]
-        at = hours(b, [one.row.time_s for one in watts])
+        at = hours(result, [one.row.time_s for one in watts])
         peak = max(float(sun_before.max()), float(sun_after.max()), *seen, 1.0)
         panels[1].set_ylim(0.0, 1.35 * peak)
         values_left(panels[1], round_values(peak))

@@ -93,8 +93,8 @@ def score(
     if not isinstance(readings, Readings):
         readings = read_readings(readings, plan)
     read = [row for row in readings.rows if row.battery_percent is not None]
-    b = budget(plan)
-    read = [row for row in read if row.time_s > b.time_s[0] + ONES_OWN_S]
+    result = budget(plan)
+    read = [row for row in read if row.time_s > result.time_s[0] + ONES_OWN_S]
     rows = [row for row in read if is_read(row.battery_percent or 0.0)]
     notes = [*readings.problems]
     if len(rows) < len(read):
@@ -105,12 +105,12 @@ def score(
         raise PlanError([*notes, f"{readings.name}: no battery_percent to compare"])
     refuse_known_rows(kit, rows, "readings", "a prediction that knows them is no forecast; ")
     refuse_known_rows(kit, rows, "scores")
-    low, high = np.percentile(b.charge_percent, [10.0, 90.0], axis=1)
+    low, high = np.percentile(result.charge_percent, [10.0, 90.0], axis=1)
     found = []
     for row in rows:
         predicted, least, most = (
-            float(np.interp(row.time_s, b.time_s, values))
-            for values in (b.charge_percent[:, b.middle], low, high)
+            float(np.interp(row.time_s, result.time_s, values))
+            for values in (result.charge_percent[:, result.middle], low, high)
         )
         found.append(Compared(row.at, row.battery_percent or 0.0, predicted, least, most))
     error = np.array([one.measured_percent - one.predicted_percent for one in found])
@@ -137,7 +137,7 @@ def score(
         inside=sum(
             c.low_percent - WHOLE <= c.measured_percent <= c.high_percent + WHOLE for c in found
         ),
-        weathers=b.charge_percent.shape[1],
+        weathers=result.charge_percent.shape[1],
         days=usual.days,
         typical_on_record=usual.points,
         notes=tuple(notes),

@@ -141,13 +141,13 @@ def _tries(plan: Plan, whole: Day) -> list[_Try]:
 def _around_tools(plan: Plan, whole: Day) -> list[_Try]:
     """Percent before the first and after the last burst of each tool, the panel out or covered."""
     found = []
-    b, tools = whole.budget, tools_of(plan)
+    result, tools = whole.budget, tools_of(plan)
     for name in dict.fromkeys(tools):
-        mine = [burst for burst in b.bursts if tools[burst.task] == name]
+        mine = [burst for burst in result.bursts if tools[burst.task] == name]
         today = [m for m in mine if (m.window, m.task) == (mine[0].window, mine[0].task)]
         if not today or today[-1].end_s - today[0].start_s > LONGEST_WORK_S:
             continue
-        rows = _two(plan, b, whole, today[0].start_s, today[-1].end_s)
+        rows = _two(plan, result, whole, today[0].start_s, today[-1].end_s)
         text = f"ead the percentage before the first use of {words(f'tool:{name}')}, when half of"
         text += " it is done and when it is finished; nothing else running, wait a minute."
         found.append(_Try(name, f"R{text}", plan, rows))
@@ -156,7 +156,7 @@ def _around_tools(plan: Plan, whole: Day) -> list[_Try]:
     return found
 
 
-def _two(plan: Plan, b: Budget, whole: Day, start_s: float, end_s: float) -> tuple[Row, ...]:
+def _two(plan: Plan, result: Budget, whole: Day, start_s: float, end_s: float) -> tuple[Row, ...]:
     """Percentages at two moments, and one in the middle; the pack not so full that it cannot be
     read."""
     edges = whole.case.edges
@@ -166,7 +166,7 @@ def _two(plan: Plan, b: Budget, whole: Day, start_s: float, end_s: float) -> tup
     rows = []
     for number, at in enumerate(moments, start=1):
         percent = float(at_moment(edges, charge, at)[0])
-        local = b.local(at).replace(tzinfo=None, microsecond=0)
+        local = result.local(at).replace(tzinfo=None, microsecond=0)
         rows.append(_row(plan, number, local, min(percent, START_PERCENT)))
     return tuple(rows)
 

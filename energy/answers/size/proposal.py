@@ -62,18 +62,20 @@ def net_w(case: Case) -> tuple[Array, Array]:
     return sun, sun - net
 
 
-def load_and_sun(b: Budget) -> tuple[float, float, int]:
+def load_and_sun(result: Budget) -> tuple[float, float, int]:
     """What the job asks of the bus and what the sun brings to it [Wh], means over the weathers,
     and how many days long it is (see `days_in`)."""
-    sun, load = net_w(b.case)
-    hours = np.diff(b.case.edges)[:, None] / 3600.0
+    sun, load = net_w(result.case)
+    hours = np.diff(result.case.edges)[:, None] / 3600.0
     asked_wh, sun_wh = ((values * hours).sum(axis=0).mean() for values in (load, sun))
-    return float(asked_wh), float(sun_wh), length_days(b)
+    return float(asked_wh), float(sun_wh), length_days(result)
 
 
-def length_days(b: Budget) -> int:
+def length_days(result: Budget) -> int:
     """How many days a budget's span holds (see `days_in`)."""
-    return days_in(b.plan.place.longitude_deg, float(b.time_s[0]), float(b.time_s[-1]))
+    return days_in(
+        result.plan.place.longitude_deg, float(result.time_s[0]), float(result.time_s[-1])
+    )
 
 
 def days_in(longitude_deg: float, start_s: float, end_s: float) -> int:

@@ -108,7 +108,7 @@ class Size:
         """The answer as `--json` prints it, without kits and worksheet."""
         rows = [self.frontier.battery_wh(goal) for goal in GOALS]
         names = [f"{goal:g}" for goal in GOALS]
-        p, b = self.pick, self.budget
+        p, result = self.pick, self.budget
         return {
             "goal": plain(self.goal),
             "frontier": [
@@ -125,7 +125,7 @@ class Size:
                 "kg": None if p is None else round(p.kg, 1),
                 "price": None if p is None else round(p.price),
                 "why": self.why,
-                "chance": None if b is None else b.chance.as_dict(),
+                "chance": None if result is None else result.chance.as_dict(),
             },
         }
 

@@ -96,7 +96,7 @@ def array_w(daily_wh: float, sun_hours: float, ratio: float, efficiency: float) 
     return daily_wh * ratio / (sun_hours * efficiency)
 
 
-def worksheet(b: Budget) -> Worksheet:
+def worksheet(result: Budget) -> Worksheet:
     """The sheet for a budget's plan, with the mean sun of its weathers.
 
     >>> from energy.simulation.budget import budget
@@ -105,10 +105,10 @@ def worksheet(b: Budget) -> Worksheet:
     >>> [step.unit for step in sheet.steps]
     ['Wh/day', 'h/day', 'days', '', '', 'Wh', '', '', 'W']
     """
-    pack, days, goal = b.plan.pack, length_days(b), b.plan.goal.chance_percent
-    daily_wh, load_words = _daily_load(b, days)
-    watts = panel_watts(b.plan)
-    sun_hours = float(b.ledger_wh["sun_on_panel"].mean()) / max(watts, 1e-9) / days
+    pack, days, goal = result.plan.pack, length_days(result), result.plan.goal.chance_percent
+    daily_wh, load_words = _daily_load(result, days)
+    watts = panel_watts(result.plan)
+    sun_hours = float(result.ledger_wh["sun_on_panel"].mean()) / max(watts, 1e-9) / days
     available = 99.0 if goal >= CRITICAL_GOAL else 95.0
     fitted = storage_days(sun_hours, available)
     stored = min(fitted, float(days))
@@ -120,13 +120,13 @@ def worksheet(b: Budget) -> Worksheet:
     if stored < fitted:
         stored_words += f", but the job has no more than {days}"
     depth = max(1.0 - pack.reserve_percent / 100.0, 0.05)
-    air_c = float(b.case.temp_pack.mean())
+    air_c = float(result.case.temp_pack.mean())
     cold = float(np.interp(air_c, *USABLE[pack.chemistry]))
     cold_words = f"share of the label at {air_c:.0f} degrees C"
-    if b.case.battery.too_cold(b.case.temp_pack).any():
+    if result.case.battery.too_cold(result.case.temp_pack).any():
         cold_words += f"; below {pack.discharge_min_c:g} a pack of any size gives nothing"
     battery = battery_label_wh(daily_wh, stored, depth, cold) / (pack.health_percent / 100.0)
-    efficiency = _panel_to_battery(b)
+    efficiency = _panel_to_battery(result)
     ratio = CRITICAL_RATIO if goal >= CRITICAL_GOAL else ORDINARY_RATIO
     sun_words = "mean of the plan's season, in the panels' plane"
     panel, panel_words = 0.0, "no sun to live on: the battery alone"
@@ -150,12 +150,12 @@ def worksheet(b: Budget) -> Worksheet:
         ),
         Step("panel", panel, "W", panel_words),
     )
-    return Worksheet(panel, battery, steps, _why(b, days, stored))
+    return Worksheet(panel, battery, steps, _why(result, days, stored))
 
 
-def _daily_load(b: Budget, days: int) -> tuple[float, str]:
+def _daily_load(result: Budget, days: int) -> tuple[float, str]:
     """A mean day's load at the battery [Wh], outlets' losses and idle draws in."""
-    pack, total_wh, parts = b.plan.pack, 0.0, []
+    pack, total_wh, parts = result.plan.pack, 0.0, []
     inverter = pack.inverter.efficiency_percent if pack.inverter is not None else 100.0
     for supply, words, efficiency in (
         ("ac", "mains", inverter),
@@ -164,16 +164,18 @@ def _daily_load(b: Budget, days: int) -> tuple[float, str]:
     ):
         outlet_wh = sum(
             float(wh)
-            for task, wh in zip(b.plan.task, b.asked_wh, strict=True)
+            for task, wh in zip(result.plan.task, result.asked_wh, strict=True)
             if task.supply == supply
         )
         if outlet_wh > 0.0:
             total_wh += at_the_battery_wh(outlet_wh, efficiency)
             parts.append(f"{outlet_wh / days:.0f} {words} / {efficiency / 100.0:.2f}")
-    hours = np.diff(b.case.edges) / 3600.0
-    inverter_w = b.case.inverter_on * (b.case.inverter.idle_w if b.case.inverter else 0.0)
-    idle_wh = float(((inverter_w + b.case.idle_w) * hours).sum())
-    charged_wh = float((b.case.charger_w * hours).sum())
+    hours = np.diff(result.case.edges) / 3600.0
+    inverter_w = result.case.inverter_on * (
+        result.case.inverter.idle_w if result.case.inverter else 0.0
+    )
+    idle_wh = float(((inverter_w + result.case.idle_w) * hours).sum())
+    charged_wh = float((result.case.charger_w * hours).sum())
     parts.append(f"{idle_wh / days:.0f} idle")
     text = " + ".join(parts)
     if charged_wh > 0.0:
@@ -183,17 +185,17 @@ def _daily_load(b: Budget, days: int) -> tuple[float, str]:
     return max((total_wh + idle_wh - charged_wh) / days, 0.0), text
 
 
-def _panel_to_battery(b: Budget) -> float:
+def _panel_to_battery(result: Budget) -> float:
     """Condition of the panels, controller and charging together (0 to 1); a PWM input holds the
     panels at the battery's volts."""
-    plan, watts = b.plan, panel_watts(b.plan)
+    plan, watts = result.plan, panel_watts(result.plan)
     condition = 1.0
     if watts > 0.0:
         weighted = sum(p.rated_w * p.count * p.condition_percent for p in plan.panel)
         condition = weighted / watts / 100.0
     controller = plan.pack.solar_input.efficiency_percent / 100.0
     if plan.pack.solar_input.kind == "pwm" and watts > 0.0:
-        controller *= pwm_share(laid_out(plan, b.weather.cold))
+        controller *= pwm_share(laid_out(plan, result.weather.cold))
     return max(condition * controller * plan.pack.coulombic_percent / 100.0, 0.01)
 
 
@@ -202,12 +204,12 @@ def _efficiency_words(pack: Pack) -> str:
     return f"condition x controller{held} x charging"
 
 
-def _why(b: Budget, days: int, stored: float) -> str:
+def _why(result: Budget, days: int, stored: float) -> str:
     job = "day" if days == 1 else f"{days} days"
     kept = f"{stored:.2g} day{'' if stored == 1.0 else 's'}"
     return (
         f"The sheet takes a mean day's sun and {kept} of load without any, for a load"
         f" that goes on for ever; the simulation runs this job's own {job} through"
-        f" {b.success.size} weathers, starting at {b.plan.pack.start_percent:.0f} %, and counts"
+        f" {result.success.size} weathers, starting at {result.plan.pack.start_percent:.0f} %, and counts"
         " what the sun brings on dull days too."
     )
