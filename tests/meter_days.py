@@ -103,9 +103,10 @@ class Lived:
         b = b / inverter.rated_w
         pack_idle, idle = pack.idle_w * truth.idle, inverter.idle_w * truth.idle
         efficiency = pack.solar_input.efficiency_percent / 100.0
-        luck = [self._luck(task, int(index.max()) + 1, scenarios) for task, (_, index) in asked]
+        nuisance = [self._luck(task, int(index.max()) + 1, scenarios) for task, (_, index) in asked]
         self.asked = [
-            (task, index, scatter) for (task, (_, index)), scatter in zip(asked, luck, strict=True)
+            (task, index, scatter)
+            for (task, (_, index)), scatter in zip(asked, nuisance, strict=True)
         ]
         store = capacity * pack.start_percent / 100.0
         self.percent = np.empty((clock.n + 1, scenarios))
@@ -114,7 +115,7 @@ class Lived:
         self.taken_wh = np.zeros((clock.n + 1, scenarios))
         for k in range(clock.n):
             mains, direct, outlets = np.zeros(scenarios), 0.0, np.zeros(scenarios)
-            for (task, (watts, index)), scatter in zip(asked, luck, strict=True):
+            for (task, (watts, index)), scatter in zip(asked, nuisance, strict=True):
                 if watts[k]:
                     here = watts[k] * truth.tools[task.tool or task.name] * scatter[index[k]]
                     outlets = outlets + here
@@ -176,8 +177,10 @@ class Lived:
         return tuple(rows)
 
     def _of_a_tool(self, name, k, scenario):
-        task, index, luck = next(one for one in self.asked if (one[0].tool or one[0].name) == name)
-        watts = task.working_w * self.truth.tools[name][scenario] * luck[index[k], scenario]
+        task, index, nuisance = next(
+            one for one in self.asked if (one[0].tool or one[0].name) == name
+        )
+        watts = task.working_w * self.truth.tools[name][scenario] * nuisance[index[k], scenario]
         return self._noisy(watts, METER_SD if task.kind == "steady" else TOOL_SD)
 
     def _noisy(self, value, sd):

@@ -13,8 +13,8 @@ from energy.answers.learn.kit_file import (
     named_by,
     read_kit,
     refuse_known_log,
-    with_belief,
     with_log,
+    with_posterior,
 )
 from energy.answers.learn.learn import learn
 from energy.answers.learn.own_figures import own
@@ -62,7 +62,9 @@ def test_a_learned_tool_says_that_its_figures_are_ones_own(tmp_path):
 
 def test_the_file_gives_back_what_was_believed(tmp_path):
     answer, path = written(tmp_path, lived.folded(), READ)
-    assert read_kit(path).belief.covariance == pytest.approx(answer.kit.belief.covariance, rel=1e-6)
+    assert read_kit(path).posterior.covariance == pytest.approx(
+        answer.kit.posterior.covariance, rel=1e-6
+    )
 
 
 def test_the_same_rows_twice_are_refused(tmp_path):
@@ -91,7 +93,7 @@ def test_the_same_figures_follow_whether_the_plan_names_the_kit_or_not(tmp_path)
     again = READ.replace("08:30,88", "08:31,88").replace("11:00,60", "11:01,61")
     mine = Plan.from_dict(plan.source | {"profiles": ["my-kit.toml"]}, folder=tmp_path)
     means = [
-        learn(one, parse_readings(again, one), read_kit(path)).kit.belief.mean
+        learn(one, parse_readings(again, one), read_kit(path)).kit.posterior.mean
         for one in (plan, mine)
     ]
     assert means[0] == pytest.approx(means[1], rel=0.02)
@@ -105,16 +107,16 @@ def test_a_figure_the_plan_states_itself_is_named(tmp_path):
 
 def test_doubt_comes_back_with_time_but_never_beyond_the_first():
     plan = lived.folded()
-    belief = learn(plan, parse_readings(READ, plan)).kit.belief
-    later, much_later = belief.aged(6.0), belief.aged(1e6)
-    assert (later.sd >= belief.sd).all()
-    assert much_later.sd == pytest.approx(belief.first_sd)
+    posterior = learn(plan, parse_readings(READ, plan)).kit.posterior
+    later, much_later = posterior.aged(6.0), posterior.aged(1e6)
+    assert (later.sd >= posterior.sd).all()
+    assert much_later.sd == pytest.approx(posterior.first_sd)
 
 
 def test_a_kit_that_was_spoiled_is_refused_in_one_line(tmp_path):
     plan = lived.folded()
     answer, path = written(tmp_path, plan, READ)
-    broken = with_belief(answer.kit, answer.kit.belief, answer.readings.rows[-1].at.date())
+    broken = with_posterior(answer.kit, answer.kit.posterior, answer.readings.rows[-1].at.date())
     broken.tables["learned"]["figures"]["mean"].pop()
     path.write_text(as_toml(broken, path.name))
     with pytest.raises(PlanError, match=r"my-kit.toml: \[learned.figures\] cannot be used"):
@@ -181,7 +183,7 @@ def test_figures_come_from_all_the_kits_that_a_plan_names(tmp_path):
     assert {"tool:angle-grinder-115", "tool:drill-10"} <= set(found)
     both = named_by(naming(tmp_path, plan, "a.toml", "b.toml"), tmp_path)
     assert len(both.learned["readings"]) == 2
-    np.linalg.cholesky(both.belief.covariance)
+    np.linalg.cholesky(both.posterior.covariance)
 
 
 BARE = {
@@ -352,8 +354,8 @@ def test_what_was_just_learned_is_not_suggested_first():
     plan = lived.folded()
     first = what_to_read(plan)[0]
     assert first.about == "angle-grinder-115"
-    belief = NOTHING.with_figures(figures_of(plan)).told("tool:angle-grinder-115", 1.0, 0.01)
-    assert what_to_read(plan, belief)[0].about != "angle-grinder-115"
+    posterior = NOTHING.with_figures(figures_of(plan)).told("tool:angle-grinder-115", 1.0, 0.01)
+    assert what_to_read(plan, posterior)[0].about != "angle-grinder-115"
 
 
 def test_the_charge_at_the_start_is_the_plans_own_and_scores_nothing():

@@ -12,8 +12,8 @@ import meter_days as lived
 import numpy as np
 import pytest
 
-from energy.answers.learn.fit import fit, surprise
-from energy.answers.learn.kit_file import Kit, as_toml, read_kit, with_belief, with_profiles
+from energy.answers.learn.fit import fit, z_score
+from energy.answers.learn.kit_file import Kit, as_toml, read_kit, with_posterior, with_profiles
 from energy.answers.learn.learn import learn
 from energy.answers.learn.observe import observe
 from energy.answers.learn.posterior import INTERVAL_80, NOTHING, figures_of
@@ -27,9 +27,9 @@ AFTERNOON = ["12:00", "13:00", "14:00", "15:00", "16:00"]
 MANY = 100
 
 
-def day_of(plan, rows, belief=None, later=False, known=None):
-    belief = belief or NOTHING.with_figures(figures_of(plan))
-    return belief, observe(plan, rows, belief, later=later, known=known)
+def day_of(plan, rows, posterior=None, later=False, known=None):
+    posterior = posterior or NOTHING.with_figures(figures_of(plan))
+    return posterior, observe(plan, rows, posterior, later=later, known=known)
 
 
 COUNTED = {  # where the plan says twenty of each
@@ -99,7 +99,7 @@ def seen_on(name):
         before, day = day_of(plan, life.readings(scenario, *how), known=known)
         known = known or day.budget
         fitted = fit(before, [day])
-        after, wrong = fitted.belief, fitted.contradicts(before, len(day.observed))
+        after, wrong = fitted.posterior, fitted.contradicts(before, len(day.observed))
         true = np.array([truth.of(key)[scenario] for key in before.keys])
         off, left = (true - after.mean) / after.sd, after.sd / before.sd
         figures = dict(zip(before.keys, zip(off, left, strict=True), strict=True))
@@ -148,7 +148,7 @@ def test_what_kits_honestly_show_is_not_taken_for_odd():
     for scenario in range(20):
         before, day = day_of(plan, life.readings(scenario, *how), known=known)
         known = known or day.budget
-        found += surprise(before, day).tolist()
+        found += z_score(before, day).tolist()
     assert len(found) > 100
     assert not any(found)
 
@@ -177,9 +177,9 @@ def next_day(first, times, solar_sd, day_sd, folder, kits=40):
     stated = budget(plan)
     before, after, known = [], [], None
     for scenario in range(kits):
-        belief, day = day_of(first, life.readings(scenario, times, solar_sd), known=known)
+        posterior, day = day_of(first, life.readings(scenario, times, solar_sd), known=known)
         known = known or day.budget
-        found = fit(belief, [day]).belief
+        found = fit(posterior, [day]).posterior
         kit = with_profiles(Kit(), first, found, day.in_plan, "your own readings")
         (folder / "my-kit.toml").write_text(as_toml(kit, "my-kit.toml"))
         tables = plan.source | {"profiles": ["my-kit.toml"]}
@@ -203,7 +203,7 @@ TEN = 10
 
 @cache
 def ten_days(kits=24):
-    """Ten mixed days of some kits, each as (belief before anything, plans, rows)."""
+    """Ten mixed days of some kits, each as (posterior before anything, plans, rows)."""
     sunny, dark = lived.plan_of(), lived.folded()
     truth = lived.truths(sunny, kits, seed=31)
     plans, lives = [], []
@@ -224,37 +224,37 @@ def ten_days(kits=24):
 
 
 def one_by_one(first, plans, rows, known):
-    """The belief after each day's rows were learned in turn."""
-    belief = first
+    """The posterior after each day's rows were learned in turn."""
+    posterior = first
     for plan, read in zip(plans, rows, strict=True):
-        _, day = day_of(plan, read, belief, later=True, known=known.get(plan.span))
+        _, day = day_of(plan, read, posterior, later=True, known=known.get(plan.span))
         known[plan.span] = day.budget
-        belief = fit(belief, [day]).belief
-    return belief
+        posterior = fit(posterior, [day]).posterior
+    return posterior
 
 
 def at_once(first, plans, rows, known):
-    """The belief after one fit of all the days."""
+    """The posterior after one fit of all the days."""
     days = [
         day_of(plan, read, first, later=True, known=known.get(plan.span))[1]
         for plan, read in zip(plans, rows, strict=True)
     ]
-    return fit(first, days).belief
+    return fit(first, days).posterior
 
 
 def through_the_file(plans, rows, folder):
-    """The belief after each day was learned from the file that the day before left, which the
+    """The posterior after each day was learned from the file that the day before left, which the
     day's plan names."""
     path, named = folder / "my-kit.toml", {"profiles": ["my-kit.toml"]}
     for number, (plan, read) in enumerate(zip(plans, rows, strict=True)):
         mine = Plan.from_dict(plan.source | named, folder=folder) if number else plan
         kit = read_kit(path)
-        belief = kit.belief.with_figures(figures_of(mine))
-        _, day = day_of(mine, read, belief, later=True)
-        after = fit(belief, [day]).belief
+        posterior = kit.posterior.with_figures(figures_of(mine))
+        _, day = day_of(mine, read, posterior, later=True)
+        after = fit(posterior, [day]).posterior
         new = with_profiles(kit, mine, after, day.in_plan, "your own readings")
-        path.write_text(as_toml(with_belief(new, after, read[-1].at.date()), path.name))
-    return read_kit(path).belief
+        path.write_text(as_toml(with_posterior(new, after, read[-1].at.date()), path.name))
+    return read_kit(path).posterior
 
 
 def test_ten_days_one_by_one_leave_no_bias():
@@ -287,22 +287,22 @@ def test_ten_days_through_the_file_equal_ten_days_at_once(tmp_path):
     assert np.sqrt(np.square(apart / first.first_sd).mean(axis=0)).max() <= 0.15
 
 
-def sampled(day, belief, after, chains=64, steps=900):
+def sampled(day, posterior, after, chains=64, steps=900):
     """Half the width of the 80 % intervals of all figures by random walks (Metropolis et al.,
     Journal of Chemical Physics 21 (1953) 1087), started and scaled by the answer under test."""
     rng = np.random.default_rng(0)
-    figures, size = belief.mean.size, belief.mean.size + day.nuisances
+    figures, size = posterior.mean.size, posterior.mean.size + day.nuisances
     whole = np.zeros((size, size))
-    whole[:figures, :figures] = after.belief.covariance
+    whole[:figures, :figures] = after.posterior.covariance
     whole[figures:, figures:] = after.luck_covariance[0]
     whole[:figures, figures:] = after.luck_with[0]
     whole[figures:, :figures] = after.luck_with[0].T
     root = np.linalg.cholesky(whole + 1e-12 * np.eye(size))
-    precise = np.linalg.inv(belief.covariance)
-    middle = np.concatenate([after.belief.mean, after.luck[0]])
+    precise = np.linalg.inv(posterior.covariance)
+    middle = np.concatenate([after.posterior.mean, after.nuisance[0]])
 
     def log_chance(x):
-        off = x[:figures] - belief.mean[:, None]
+        off = x[:figures] - posterior.mean[:, None]
         left = (day.values[:, None] - day.predict(x[:figures], x[figures:])) / day.sigma[:, None]
         prior = (off * (precise @ off)).sum(axis=0) + (x[figures:] ** 2).sum(axis=0)
         return -((left**2).sum(axis=0) + prior) / 2.0
@@ -323,9 +323,11 @@ def sampled(day, belief, after, chains=64, steps=900):
 def test_the_intervals_are_within_a_tenth_of_a_samplers():
     plan = lived.folded()
     life = lived.Lived(plan, lived.truths(plan, 1, 3), lived.skies(plan, 1, 4, 0.0, 0.0), seed=5)
-    belief, day = day_of(plan, life.readings(0, BETWEEN_TOOLS))
-    after = fit(belief, [day])
-    assert INTERVAL_80 * after.belief.sd == pytest.approx(sampled(day, belief, after), rel=0.10)
+    posterior, day = day_of(plan, life.readings(0, BETWEEN_TOOLS))
+    after = fit(posterior, [day])
+    assert INTERVAL_80 * after.posterior.sd == pytest.approx(
+        sampled(day, posterior, after), rel=0.10
+    )
 
 
 NIGHT = {

@@ -100,7 +100,10 @@ def test_a_panel_of_another_make_is_not_taken_for_the_kits():
 def test_a_panel_is_never_told_to_be_better_than_new():
     answer = of_the_sun(lit(condition_percent=100), 95)
     (panel,) = (item for item in answer.items if item.what == "condition_percent")
-    assert answer.fit.belief.mean[answer.fit.belief.keys.index("condition_percent:my-panel")] > 1.01
+    assert (
+        answer.fit.posterior.mean[answer.fit.posterior.keys.index("condition_percent:my-panel")]
+        > 1.01
+    )
     assert (panel.after, panel.high) == (100.0, 100.0)
     assert answer.kit.tables["panels"]["my-panel"]["condition_percent"] == 100.0
 
@@ -108,7 +111,7 @@ def test_a_panel_is_never_told_to_be_better_than_new():
 def test_the_same_panel_laid_out_otherwise_is_the_kits():
     kit = of_the_sun(lit(), 60).kit
     again = of_the_sun(lit(tilt_deg=25), 60, kit).kit
-    assert again.belief.keys == kit.belief.keys
+    assert again.posterior.keys == kit.posterior.keys
     assert again.tables["panels"].keys() == {"my-panel"}
 
 
@@ -158,9 +161,9 @@ def test_what_is_written_to_another_file_holds_what_the_plans_kit_knew(tmp_path)
     kit = asked(tmp_path, mine, LATER, "k2.toml")
     assert len(kit.learned["readings"]) == 2
     assert kit.tables["my-saw"]["working_w"] == 300
-    first = read_kit(tmp_path / "k1.toml").belief
+    first = read_kit(tmp_path / "k1.toml").posterior
     at = first.keys.index(f"tool:{GRINDER}")
-    assert kit.belief.sd[kit.belief.keys.index(f"tool:{GRINDER}")] < 0.98 * first.sd[at]
+    assert kit.posterior.sd[kit.posterior.keys.index(f"tool:{GRINDER}")] < 0.98 * first.sd[at]
 
 
 # --- what contradicts the plan ------------------------------------------------------------------

@@ -242,8 +242,8 @@ def test_a_plan_takes_the_traced_tool_from_the_kit(tmp_path):
 
 def test_a_log_outweighs_what_was_stated():
     watts, _ = cuts(length_s=60)
-    belief = with_trace(Kit(), trace(log_of(watts), GRINDER), DAY).belief
-    assert belief.sd[0] < 0.35 * belief.first_sd[0]
+    posterior = with_trace(Kit(), trace(log_of(watts), GRINDER), DAY).posterior
+    assert posterior.sd[0] < 0.35 * posterior.first_sd[0]
 
 
 def test_the_same_log_is_learned_once_whatever_its_file_is_called(tmp_path):
@@ -257,7 +257,7 @@ def test_the_same_log_is_learned_once_whatever_its_file_is_called(tmp_path):
     assert caught.value.problems == [f"copy.csv: was learned before, as may.csv of {GRINDER}"]
     watts, _ = cuts(length_s=60, seed=1)
     more = with_trace(kit, trace(log_of(watts), GRINDER), DAY)
-    assert more.belief.sd[0] < kit.belief.sd[0]
+    assert more.posterior.sd[0] < kit.posterior.sd[0]
 
 
 def clocked(watts, form):
@@ -309,6 +309,6 @@ def test_the_profile_is_what_log_and_statement_together_say(tool, watts, interva
     found = trace(log_of(watts, interval_s), tool)
     kit = with_trace(Kit(), found, DAY)
     size = size_of(as_task(tool, kit.tables["tools"][tool]))
-    stated, logged = kit.belief.base[0], size_of(as_task(tool, found.profile))
-    assert size == pytest.approx(stated * kit.belief.mean[0], rel=0.002)
+    stated, logged = kit.posterior.base[0], size_of(as_task(tool, found.profile))
+    assert size == pytest.approx(stated * kit.posterior.mean[0], rel=0.002)
     assert min(stated, logged) < size < max(stated, logged)

@@ -82,7 +82,7 @@ def what_next(
         from energy.simulation.budget import budget
 
         read = asked.read()
-        answer = what_to_read(read, named_by(read, asked.folder, kit).belief)
+        answer = what_to_read(read, named_by(read, asked.folder, kit).posterior)
         warned = cautions(budget(read))
         asked.tell(as_dict(answer), lambda out: show_suggestions(answer, out), warned)
 

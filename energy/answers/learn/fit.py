@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from energy.answers.learn.lived_day import Day
-from energy.answers.learn.posterior import Belief
+from energy.answers.learn.posterior import Posterior
 from energy.model import Array
 
 STEP, LUCK_STEP = 0.25, 0.25  # to either side, in standard deviations, for the slopes
@@ -26,27 +26,29 @@ SKIES_TRIED = np.linspace(-3.0, 3.0, 13)  # a pack taken for full hides what the
 
 @dataclass(frozen=True)
 class Fit:
-    """The belief after, and what each day's nuisances came to: mean (q,), covariance (q, q), and
+    """The posterior after, and what each day's nuisances came to: mean (q,), covariance (q, q), and
     covariance with the figures (p, q); cost is the sum of squares that is left, about one for each
     thing read where plan and readings agree."""
 
-    belief: Belief
+    posterior: Posterior
     cost: float
-    luck: tuple[Array, ...]
+    nuisance: tuple[Array, ...]
     luck_covariance: tuple[Array, ...]
     luck_with: tuple[Array, ...]
 
-    def contradicts(self, before: Belief, count: int) -> bool:
+    def contradicts(self, before: Posterior, count: int) -> bool:
         """Whether no likely kit would have shown so many things together."""
-        moved = np.abs(self.belief.mean - before.mean) / before.first_sd
+        moved = np.abs(self.posterior.mean - before.mean) / before.first_sd
         return bool(moved.max() > FARTHEST or self.cost > MOST_COST * count)
 
 
-def slopes(day: Day, belief: Belief, theta: Array, luck: Array) -> tuple[Array, Array]:
+def slopes(day: Day, posterior: Posterior, theta: Array, nuisance: Array) -> tuple[Array, Array]:
     """What would have been read at some figures and nuisances, (observed,), and how it moves with
     each of them, (observed, p + q): one pass of 2 (p + q) + 1 scenarios."""
-    at = np.concatenate([theta, luck])
-    size = np.concatenate([np.maximum(STEP * belief.sd, 0.01), np.full(luck.size, LUCK_STEP)])
+    at = np.concatenate([theta, nuisance])
+    size = np.concatenate(
+        [np.maximum(STEP * posterior.sd, 0.01), np.full(nuisance.size, LUCK_STEP)]
+    )
     moved = np.concatenate([np.diag(size), -np.diag(size), np.zeros((at.size, 1))], axis=1)
     scenarios = at[:, None] + moved
     scenarios[: theta.size] = np.maximum(scenarios[: theta.size], LEAST_FACTOR / 2.0)
@@ -56,17 +58,17 @@ def slopes(day: Day, belief: Belief, theta: Array, luck: Array) -> tuple[Array, 
     return found[:, -1], (found[:, : at.size] - found[:, at.size : -1]) / apart
 
 
-def fit(belief: Belief, days: Sequence[Day]) -> Fit:
-    """The belief after some days, all at once.
+def fit(posterior: Posterior, days: Sequence[Day]) -> Fit:
+    """The posterior after some days, all at once.
 
-    Each day must have been laid out with this belief (see `observe`).
+    Each day must have been laid out with this posterior (see `observe`).
     """
-    figures = belief.mean.size
+    figures = posterior.mean.size
     counts = [day.nuisances for day in days]
     total = figures + sum(counts)
     prior = np.eye(total)
-    prior[:figures, :figures] = np.linalg.inv(belief.covariance)
-    start = np.concatenate([belief.mean, np.zeros(sum(counts))])
+    prior[:figures, :figures] = np.linalg.inv(posterior.covariance)
+    start = np.concatenate([posterior.mean, np.zeros(sum(counts))])
     values = np.concatenate([day.values for day in days])
     weight = 1.0 / np.concatenate([day.sigma for day in days]) ** 2
 
@@ -74,16 +76,16 @@ def fit(belief: Belief, days: Sequence[Day]) -> Fit:
         parts = _parts(at, figures, counts)
         left = values - np.concatenate(
             [
-                day.predict(theta[:, None], luck[:, None])[:, 0]
-                for day, (theta, luck) in zip(days, parts, strict=True)
+                day.predict(theta[:, None], nuisance[:, None])[:, 0]
+                for day, (theta, nuisance) in zip(days, parts, strict=True)
             ]
         )
         return float(weight @ left**2 + (at - start) @ prior @ (at - start))
 
-    at = np.concatenate([belief.mean, *(_likely_sky(day, belief.mean) for day in days)])
+    at = np.concatenate([posterior.mean, *(_likely_sky(day, posterior.mean) for day in days)])
     reached = cost(at)
     for _ in range(MOST_TURNS):
-        expected, jacobian = _slopes(days, belief, at, counts)
+        expected, jacobian = _slopes(days, posterior, at, counts)
         curvature = prior + jacobian.T @ (weight[:, None] * jacobian)
         downhill = jacobian.T @ (weight * (values - expected)) - prior @ (at - start)
         step = np.linalg.solve(curvature, downhill)
@@ -96,11 +98,11 @@ def fit(belief: Belief, days: Sequence[Day]) -> Fit:
             step = step / 2.0
         else:
             break
-        at, close = tried, bool(np.all(np.abs(step[:figures]) < CLOSE * belief.sd))
+        at, close = tried, bool(np.all(np.abs(step[:figures]) < CLOSE * posterior.sd))
         reached = there
         if close:
             break
-    return _found(belief, days, at, reached, np.asarray(np.linalg.inv(curvature)), counts)
+    return _found(posterior, days, at, reached, np.asarray(np.linalg.inv(curvature)), counts)
 
 
 def _likely_sky(day: Day, theta: Array) -> Array:
@@ -120,48 +122,48 @@ def _parts(at: Array, figures: int, counts: Sequence[int]) -> list[tuple[Array, 
 
 
 def _slopes(
-    days: Sequence[Day], belief: Belief, at: Array, counts: Sequence[int]
+    days: Sequence[Day], posterior: Posterior, at: Array, counts: Sequence[int]
 ) -> tuple[Array, Array]:
     """What would have been read on all days, and how it moves with all that is sought."""
-    figures, values, rows = belief.mean.size, [], []
+    figures, values, rows = posterior.mean.size, [], []
     first = figures
-    for day, (theta, luck) in zip(days, _parts(at, figures, counts), strict=True):
-        value, slope = slopes(day, belief, theta, luck)
+    for day, (theta, nuisance) in zip(days, _parts(at, figures, counts), strict=True):
+        value, slope = slopes(day, posterior, theta, nuisance)
         row = np.zeros((value.size, at.size))
-        row[:, :figures], row[:, first : first + luck.size] = (
+        row[:, :figures], row[:, first : first + nuisance.size] = (
             slope[:, :figures],
             slope[:, figures:],
         )
         values.append(value)
         rows.append(row)
-        first += luck.size
+        first += nuisance.size
     return np.concatenate(values), np.concatenate(rows)
 
 
 def _found(
-    belief: Belief,
+    posterior: Posterior,
     days: Sequence[Day],
     at: Array,
     cost: float,
     covariance: Array,
     counts: Sequence[int],
 ) -> Fit:
-    figures = belief.mean.size
+    figures = posterior.mean.size
     after = replace(
-        belief, mean=at[:figures], covariance=_symmetric(covariance[:figures, :figures])
+        posterior, mean=at[:figures], covariance=_symmetric(covariance[:figures, :figures])
     )
     ends = figures + np.cumsum(counts)
     parts = [slice(end - count, end) for end, count in zip(ends, counts, strict=True)]
     return Fit(
-        belief=after,
+        posterior=after,
         cost=cost,
-        luck=tuple(at[part] for part in parts),
+        nuisance=tuple(at[part] for part in parts),
         luck_covariance=tuple(covariance[part, part] for part in parts),
         luck_with=tuple(covariance[:figures, part] for part in parts),
     )
 
 
-def surprise(belief: Belief, day: Day) -> Array:
+def z_score(posterior: Posterior, day: Day) -> Array:
     """How far each reading lies from all that was to be expected, in standard deviations,
     (observed,); 0 where some likely kit under some likely sky would have shown it.
 
@@ -169,8 +171,8 @@ def surprise(belief: Belief, day: Day) -> Array:
     well not be.
     """
     rng = np.random.default_rng(0)
-    root = np.linalg.cholesky(belief.covariance)
-    theta = belief.mean[:, None] + root @ rng.standard_normal((belief.mean.size, DRAWN))
+    root = np.linalg.cholesky(posterior.covariance)
+    theta = posterior.mean[:, None] + root @ rng.standard_normal((posterior.mean.size, DRAWN))
     found = day.predict(
         np.maximum(theta, LEAST_FACTOR), rng.standard_normal((day.nuisances, DRAWN))
     )
@@ -180,15 +182,17 @@ def surprise(belief: Belief, day: Day) -> Array:
     return np.where(beyond & (np.abs(far) > ODD_SIGMAS), far, 0.0)
 
 
-def expected_covariance(belief: Belief, day: Day) -> Array:
+def expected_covariance(posterior: Posterior, day: Day) -> Array:
     """The covariance of the figures after a day's readings, whatever they will say, (p, p)."""
     if not day.observed:
-        return belief.covariance
-    _, slope = slopes(day, belief, belief.mean, np.zeros(day.nuisances))
-    figure, luck = np.split(slope, [belief.mean.size], axis=1)
-    noise = luck @ luck.T + np.diag(day.sigma**2)
-    seen = figure @ belief.covariance
-    return _symmetric(belief.covariance - seen.T @ np.linalg.solve(noise + seen @ figure.T, seen))
+        return posterior.covariance
+    _, slope = slopes(day, posterior, posterior.mean, np.zeros(day.nuisances))
+    figure, nuisance = np.split(slope, [posterior.mean.size], axis=1)
+    noise = nuisance @ nuisance.T + np.diag(day.sigma**2)
+    seen = figure @ posterior.covariance
+    return _symmetric(
+        posterior.covariance - seen.T @ np.linalg.solve(noise + seen @ figure.T, seen)
+    )
 
 
 def _symmetric(covariance: Array) -> Array:

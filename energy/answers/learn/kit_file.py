@@ -25,7 +25,7 @@ from energy.answers.learn.kit_names import (
 )
 from energy.answers.learn.posterior import (
     NOTHING,
-    Belief,
+    Posterior,
     rounded,
     size_of,
 )
@@ -59,10 +59,10 @@ PACK_PLACED = ("profile", "start_percent", "reserve_percent", "temperature", "ca
 
 @dataclass(frozen=True)
 class Kit:
-    """What a file of learned figures holds: all its tables, and the belief in them."""
+    """What a file of learned figures holds: all its tables, and the posterior in them."""
 
     tables: Table = field(default_factory=dict)
-    belief: Belief = NOTHING
+    posterior: Posterior = NOTHING
 
     @property
     def learned(self) -> Table:
@@ -82,11 +82,11 @@ class Kit:
         found = self.learned.get("figures", {}).get("updated")
         return found if isinstance(found, date) else None
 
-    def aged(self, day: date) -> Belief:
-        """The belief as it stands on a later day."""
+    def aged(self, day: date) -> Posterior:
+        """The posterior as it stands on a later day."""
         if self.updated is None:
-            return self.belief
-        return self.belief.aged((day - self.updated).days / MONTH_DAYS)
+            return self.posterior
+        return self.posterior.aged((day - self.updated).days / MONTH_DAYS)
 
 
 def kit_of(kit: "Kit | Path | str | None") -> "Kit":
@@ -120,7 +120,7 @@ def read_kit(path: Path) -> Kit:
         raise PlanError(
             [f"{name}: [learned.figures] cannot be used; learn anew into another file"]
         ) from None
-    return Kit(tables, Belief(keys, base, mean, covariance, first))
+    return Kit(tables, Posterior(keys, base, mean, covariance, first))
 
 
 def named_by(plan: Plan, folder: Path, written: Path | None = None) -> Kit:
@@ -134,7 +134,7 @@ def named_by(plan: Plan, folder: Path, written: Path | None = None) -> Kit:
     if len(kits) < 2:
         return kits[0] if kits else Kit()
     tables: Table = {}
-    belief, day = NOTHING, max(kit.updated or date.min for kit in kits)
+    posterior, day = NOTHING, max(kit.updated or date.min for kit in kits)
     for kit in kits:
         for kind, several in kit.tables.items():
             if kind == "learned":
@@ -144,9 +144,9 @@ def named_by(plan: Plan, folder: Path, written: Path | None = None) -> Kit:
                 tables.setdefault(kind, {}).update(several)
             else:
                 tables[kind] = several
-        belief = belief.joined(kit.aged(day))
+        posterior = posterior.joined(kit.aged(day))
     kit = Kit(copy.deepcopy(tables))
-    return with_belief(kit, belief, day) if belief.keys else kit
+    return with_posterior(kit, posterior, day) if posterior.keys else kit
 
 
 def refuse_known_rows(kit: Kit, rows: Sequence[Row], what: str, why: str = "") -> None:
@@ -205,26 +205,28 @@ def with_log(
     return replace(kit, tables=tables)
 
 
-def with_belief(kit: Kit, belief: Belief, day: date) -> Kit:
-    """The kit with another belief, as of a day."""
+def with_posterior(kit: Kit, posterior: Posterior, day: date) -> Kit:
+    """The kit with another posterior, as of a day."""
     tables = copy.deepcopy(kit.tables)
     tables.setdefault("learned", {})["figures"] = {
         "updated": max(day, kit.updated or day),
-        "names": list(belief.keys),
-        "base": _short(belief.base),
-        "mean": _short(belief.mean),
-        "first_spread": _short(belief.first_sd),
-        "covariance": [_short(row) for row in belief.covariance],
+        "names": list(posterior.keys),
+        "base": _short(posterior.base),
+        "mean": _short(posterior.mean),
+        "first_spread": _short(posterior.first_sd),
+        "covariance": [_short(row) for row in posterior.covariance],
     }
-    return Kit(tables, belief)
+    return Kit(tables, posterior)
 
 
-def with_profiles(kit: Kit, plan: Plan, belief: Belief, in_plan: np.ndarray, source: str) -> Kit:
+def with_profiles(
+    kit: Kit, plan: Plan, posterior: Posterior, in_plan: np.ndarray, source: str
+) -> Kit:
     """The kit with the profiles of what was learned or moved, as the plan's own scaled."""
     tables = copy.deepcopy(kit.tables)
-    factor = dict(zip(belief.keys, (belief.mean / in_plan).tolist(), strict=True))
-    doubt = dict(zip(belief.keys, belief.sd.tolist(), strict=True))
-    known = set(belief.changed)
+    factor = dict(zip(posterior.keys, (posterior.mean / in_plan).tolist(), strict=True))
+    doubt = dict(zip(posterior.keys, posterior.sd.tolist(), strict=True))
+    known = set(posterior.changed)
     for name, task in zip(tools_of(plan), plan.task, strict=True):
         key = f"tool:{name}"
         if key in known and task.kind != "trace":

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.learn.fit import Fit, fit, surprise
+from energy.answers.learn.fit import Fit, fit, z_score
 from energy.answers.learn.kit_file import (
     OWN,
     Kit,
@@ -21,7 +21,7 @@ from energy.answers.learn.kit_file import (
     refuse_another_make,
     refuse_known_rows,
     wins_over,
-    with_belief,
+    with_posterior,
     with_profiles,
     with_rows,
 )
@@ -32,8 +32,8 @@ from energy.answers.learn.posterior import (
     LEARNED,
     MOVED,
     SURE_OF_CAPACITY,
-    Belief,
     Figure,
+    Posterior,
     figures_of,
     refuse_another,
     rounded,
@@ -89,7 +89,7 @@ class Learned:
     next_reading: str
     notes: tuple[str, ...]
     kit: Kit = field(repr=False)
-    before: Belief = field(repr=False)
+    before: Posterior = field(repr=False)
     fit: Fit = field(repr=False)
     day: Day = field(repr=False)
 
@@ -132,16 +132,18 @@ class Learned:
         """Charge at the edges of `day.case`: as expected before, and as found [percent]."""
         zeros = np.zeros((self.day.nuisances, 1))
         before = self.day.charge(self.before.mean[:, None], zeros)[:, 0]
-        after = self.day.charge(self.fit.belief.mean[:, None], self.fit.luck[0][:, None])[:, 0]
+        after = self.day.charge(self.fit.posterior.mean[:, None], self.fit.nuisance[0][:, None])[
+            :, 0
+        ]
         return before, after
 
     def solar_w(self) -> tuple[Array, Array]:
         """Watts of sun into the pack's bus in the segments of `day.case`: before, and as found."""
         before = self._sun_w(self.before.mean, np.zeros(self.day.nuisances))
-        return before, self._sun_w(self.fit.belief.mean, self.fit.luck[0])
+        return before, self._sun_w(self.fit.posterior.mean, self.fit.nuisance[0])
 
-    def _sun_w(self, mean: Array, luck: Array) -> Array:
-        case, _ = self.day.scenarios(mean[:, None], luck[:, None], in_percent=False)
+    def _sun_w(self, mean: Array, nuisance: Array) -> Array:
+        case, _ = self.day.scenarios(mean[:, None], nuisance[:, None], in_percent=False)
         return np.asarray(case.solar_w[:, 0] * case.controller_efficiency)
 
     def plot(self) -> "Picture":
@@ -176,21 +178,21 @@ def learn(
         raise PlanError([*readings.problems, f"{readings.name}: no row can be used; {enough}"])
     refuse_known_rows(kit, rows, "readings")
     figures = figures_of(plan)
-    refuse_another(kit.belief, figures)
+    refuse_another(kit.posterior, figures)
     refuse_another_make(kit, plan)
     before = kit.aged(rows[-1].at.date()).with_figures(figures)
-    read = observe(plan, rows, before, later=bool(kit.belief.keys))
-    day, odd = _without_odd(read, before)
+    read = observe(plan, rows, before, later=bool(kit.posterior.keys))
+    day, outlier = _without_odd(read, before)
     if not day.observed:
-        lines = [*read.notes, *(odd or [f"too little was read to learn from; {enough}"])]
+        lines = [*read.notes, *(outlier or [f"too little was read to learn from; {enough}"])]
         raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
     found = fit(before, [day])
     _refuse_contradiction(readings.name, figures, before, found, len(day.observed))
-    after, last = found.belief, rows[-1].at.date()
+    after, last = found.posterior, rows[-1].at.date()
     new = with_profiles(kit, plan, after, day.in_plan, f"{OWN}, to {last}")
     left_out = {one.row for one in read.observed} - {one.row for one in day.observed}
     used = [row for row in rows if row not in left_out]
-    new = with_rows(with_belief(new, after, last), "readings", readings.name, used)
+    new = with_rows(with_posterior(new, after, last), "readings", readings.name, used)
     items = _items(figures, before, after, _raw(plan, rows)) + _skies(day, found)
     suggestions = what_to_read(plan, after, day.budget, most=1)
     return Learned(
@@ -199,7 +201,7 @@ def learn(
         items=tuple(items),
         apart=tuple(_apart(figures, after, day, found)),
         next_reading=suggestions[0].text if suggestions else "",
-        notes=(*readings.problems, *day.notes, *odd, *wins_over(plan, new)),
+        notes=(*readings.problems, *day.notes, *outlier, *wins_over(plan, new)),
         kit=new,
         before=before,
         fit=found,
@@ -208,13 +210,13 @@ def learn(
 
 
 def _refuse_contradiction(
-    name: str, figures: Sequence[Figure], before: Belief, found: Fit, count: int
+    name: str, figures: Sequence[Figure], before: Posterior, found: Fit, count: int
 ) -> None:
     """Raise PlanError where no likely kit would have shown these readings together."""
     if not found.contradicts(before, count):
         return
-    moved = np.abs(found.belief.mean - before.mean) / before.first_sd
-    items = _items(figures, before, found.belief, {})
+    moved = np.abs(found.posterior.mean - before.mean) / before.first_sd
+    items = _items(figures, before, found.posterior, {})
     far = [float(moved[before.keys.index(figure.key)]) for figure in figures]
     most = items[far.index(max(far))]
     raise PlanError(
@@ -227,7 +229,7 @@ def _refuse_contradiction(
 
 
 def _items(
-    figures: Sequence[Figure], before: Belief, after: Belief, raw: dict[str, float]
+    figures: Sequence[Figure], before: Posterior, after: Posterior, raw: dict[str, float]
 ) -> list[Item]:
     items = []
     for figure in figures:
@@ -264,7 +266,7 @@ def _skies(day: Day, found: Fit) -> list[Item]:
         first = float(np.sqrt(of_all @ of_all))
         if first == 0.0:
             continue
-        mean = 1.0 + float(of_all @ found.luck[0])
+        mean = 1.0 + float(of_all @ found.nuisance[0])
         sd = float(np.sqrt(of_all @ found.luck_covariance[0] @ of_all))
         low, high = max(mean - INTERVAL_80 * sd, 0.0), mean + INTERVAL_80 * sd
         items.append(
@@ -304,7 +306,7 @@ def _raw(plan: Plan, rows: Sequence[Row]) -> dict[str, float]:
     return {tool: wh / counts[tool] for tool, wh in lost.items() if wh > 0.0}
 
 
-def _apart(figures: Sequence[Figure], after: Belief, day: Day, found: Fit) -> list[str]:
+def _apart(figures: Sequence[Figure], after: Posterior, day: Day, found: Fit) -> list[str]:
     """What the readings move only together, in words."""
     left = dict(zip(after.keys, (after.sd / after.first_sd).tolist(), strict=True))
     names = {figure.key: words(figure.key) for figure in figures}
@@ -333,7 +335,7 @@ def _apart(figures: Sequence[Figure], after: Belief, day: Day, found: Fit) -> li
 
 
 def _with_sky(
-    names: dict[str, str], after: Belief, day: Day, found: Fit, left: dict[str, float]
+    names: dict[str, str], after: Posterior, day: Day, found: Fit, left: dict[str, float]
 ) -> list[str]:
     """Panel and sky, where each day's light is known but not which of the two made it."""
     key = next((key for key in names if key.startswith("condition_percent")), None)
@@ -353,10 +355,10 @@ def _with_sky(
     return []
 
 
-def _without_odd(day: Day, before: Belief) -> tuple[Day, list[str]]:
+def _without_odd(day: Day, before: Posterior) -> tuple[Day, list[str]]:
     """The day without the readings that nothing the plan says explains, and a line on each."""
     kept, lines = [], []
-    for one, far in zip(day.observed, surprise(before, day).tolist(), strict=True):
+    for one, far in zip(day.observed, z_score(before, day).tolist(), strict=True):
         if far == 0.0:
             kept.append(one)
             continue

@@ -41,11 +41,11 @@ class Observed:
 
 @dataclass(frozen=True)
 class Group:
-    """What multiplies one draw of the case: a figure of the belief, and so much luck of that day;
-    -1 is none."""
+    """What multiplies one draw of the case: a figure of the posterior, and so much luck of that
+    day; -1 is none."""
 
     figure: int
-    luck: int = -1
+    nuisance: int = -1
     scatter: float = 0.0
 
 
@@ -54,7 +54,7 @@ class Day:
     """A span with its readings, ready to be asked what they would have been.
 
     Scenarios are m, segments n. Nuisances are standard normal, (q, m): the start charge, then the
-    skies, then luck. in_plan (p,) are the plan's own figures as factors on the belief's base,
+    skies, then luck. in_plan (p,) are the plan's own figures as factors on the posterior's base,
     believed (p,) those of before, which say how large the nuisances are; sun_w (n,) the expected
     panel side, sky (n, skies) what share of it each nuisance adds. The last two draws of the case
     are the idle draw beyond the plan's and a charger's error. sky_days gives each date's weights
@@ -80,7 +80,7 @@ class Day:
     @property
     def nuisances(self) -> int:
         """How many things only the day decides."""
-        return 2 + int(self.sky.shape[1]) + max(group.luck for group in self.groups)
+        return 2 + int(self.sky.shape[1]) + max(group.nuisance for group in self.groups)
 
     @property
     def sigma(self) -> Array:
@@ -97,7 +97,7 @@ class Day:
     ) -> tuple[Case, tuple[Array, Array]]:
         """The case in so many scenarios, and the battery's state at its start.
 
-        theta (p, m) factors on the belief's base, nuisance (q, m). What only the day decides is
+        theta (p, m) factors on the posterior's base, nuisance (q, m). What only the day decides is
         added to the figures, not multiplied with them, and for what is read in percent it grows
         with the capacity: so the percentages cannot prefer small figures only because they would
         scatter less. What is read in watts knows nothing of the capacity.
@@ -106,14 +106,14 @@ class Day:
         grown = np.ones(theta.shape[1])
         if in_percent:
             grown = theta[self.capacity] / self.believed[self.capacity]
-        luck = nuisance[1 + self.sky.shape[1] :]
+        nuisance = nuisance[1 + self.sky.shape[1] :]
         factor = np.ones((len(self.groups), theta.shape[1]))
         for row, group in enumerate(self.groups):
             if group.figure >= 0:
                 factor[row] = ratio[group.figure]
-            if group.luck >= 0:
+            if group.nuisance >= 0:
                 size = usual[group.figure] if group.figure >= 0 else 1.0
-                factor[row] += group.scatter * size * grown * luck[group.luck]
+                factor[row] += group.scatter * size * grown * nuisance[group.nuisance]
         factor = np.maximum(factor, LEAST_SHARE)
         factor[-2:] -= 1.0
         battery = replace(

@@ -14,7 +14,7 @@ from energy.answers.learn.day_as_done import as_done
 from energy.answers.learn.kit_names import pack_key, panel_key, tools_of
 from energy.answers.learn.light import light_of
 from energy.answers.learn.lived_day import RUN_ON_SCATTER, Day, Group
-from energy.answers.learn.posterior import Belief, figures_of
+from energy.answers.learn.posterior import Posterior, figures_of
 from energy.answers.learn.readings import Row
 from energy.answers.learn.usable import PLUG_METER, Used, is_read, with_readings
 from energy.model import Array
@@ -36,7 +36,7 @@ MOST_INTERVALS = 60
 def observe(
     plan: Plan,
     rows: Sequence[Row],
-    belief: Belief,
+    posterior: Posterior,
     *,
     later: bool = False,
     known: Budget | None = None,
@@ -44,8 +44,8 @@ def observe(
 ) -> Day:
     """The span from its first percentage on, with everything read since.
 
-    The belief must hold all figures of the plan (see `Belief.with_figures`); `later`: other days
-    were learned before; `known` as for `budget`; `covered`: the panels got no light. Raises
+    The posterior must hold all figures of the plan (see `Posterior.with_figures`); `later`: other
+    days were learned before; `known` as for `budget`; `covered`: the panels got no light. Raises
     PlanError where the plan cannot be run.
     """
     first = next((row for row in rows if row.battery_percent is not None), None)
@@ -66,13 +66,13 @@ def observe(
         case = replace(case, battery=replace(case.battery, start_share=shown / 100.0))
     light = light_of(result, case, rows, covered)
     tools = tools_of(done, plan)
-    groups, loads = _groups(result, tools, case, _marks(rows), belief)
+    groups, loads = _groups(result, tools, case, _marks(rows), posterior)
     charger_w, told_w, lines = _charger(case, rows)
     notes += lines
     loads += [_idle_load(result, case), _bus_load(case, -PLUG_METER * told_w)]
-    luck = 1 + max((group.luck for group in groups), default=-1)
-    groups.append(Group(_index(belief, pack_key("idle_w", plan))))
-    groups.append(Group(-1, luck, 1.0) if told_w.any() else Group(-1))
+    nuisance = 1 + max((group.nuisance for group in groups), default=-1)
+    groups.append(Group(_index(posterior, pack_key("idle_w", plan))))
+    groups.append(Group(-1, nuisance, 1.0) if told_w.any() else Group(-1))
     day = Day(
         budget=result,
         case=replace(
@@ -81,10 +81,10 @@ def observe(
             charger_w=charger_w,
             loads=[replace(draw, task=k) for k, draw in enumerate(loads)],
         ),
-        in_plan=_in_plan(plan, belief),
-        believed=belief.mean,
-        capacity=_index(belief, pack_key("capacity_wh", plan)),
-        condition=_index(belief, panel_key(plan)) if plan.panel else -1,
+        in_plan=_in_plan(plan, posterior),
+        believed=posterior.mean,
+        capacity=_index(posterior, pack_key("capacity_wh", plan)),
+        condition=_index(posterior, panel_key(plan)) if plan.panel else -1,
         sun_w=light.sun_w,
         sun_limit_w=solar_limit_w(plan, result.weather.cold),
         sky=light.sky,
@@ -95,19 +95,20 @@ def observe(
         observed=(),
         notes=tuple(notes),
     )
-    return with_readings(day, belief, rows, light, later)
+    return with_readings(day, posterior, rows, light, later)
 
 
-def _index(belief: Belief, key: str) -> int:
-    return belief.keys.index(key) if key in belief.keys else -1
+def _index(posterior: Posterior, key: str) -> int:
+    return posterior.keys.index(key) if key in posterior.keys else -1
 
 
-def _in_plan(plan: Plan, belief: Belief) -> Array:
-    """The plan's own figures as factors on the belief's base; what it lacks stays as believed."""
-    found = belief.mean.copy()
+def _in_plan(plan: Plan, posterior: Posterior) -> Array:
+    """The plan's own figures as factors on the posterior's base; what it lacks stays as
+    believed."""
+    found = posterior.mean.copy()
     for figure in figures_of(plan):
-        at = belief.keys.index(figure.key)
-        found[at] = figure.value / belief.base[at]
+        at = posterior.keys.index(figure.key)
+        found[at] = figure.value / posterior.base[at]
     return found
 
 
@@ -144,7 +145,7 @@ def _marks(rows: Sequence[Row]) -> Array:
 
 
 def _groups(
-    result: Budget, tools: Sequence[str], case: Case, marks: Array, belief: Belief
+    result: Budget, tools: Sequence[str], case: Case, marks: Array, posterior: Posterior
 ) -> tuple[list[Group], list[Load]]:
     """The draws cut at the marks, and what multiplies each."""
     middles = (case.edges[1:] + case.edges[:-1]) / 2.0
@@ -161,7 +162,7 @@ def _groups(
     lucks: dict[tuple[str, int], int] = {}
     for draw in case.loads:
         task = result.plan.task[draw.task]
-        figure = _index(belief, f"tool:{tools[draw.task]}")
+        figure = _index(posterior, f"tool:{tools[draw.task]}")
         for where in np.unique(stretch[draw.rows]).tolist():
             some = stretch[draw.rows] == where
             loads.append(replace(draw, rows=draw.rows[some], watts=draw.watts[some]))
@@ -169,8 +170,8 @@ def _groups(
             if figure < 0:
                 groups.append(Group(-1))
                 continue
-            luck = lucks.setdefault(one, len(lucks))
-            groups.append(Group(figure, luck, _scatter(task, counts.get(one, 1))))
+            nuisance = lucks.setdefault(one, len(lucks))
+            groups.append(Group(figure, nuisance, _scatter(task, counts.get(one, 1))))
     return groups, loads
 
 

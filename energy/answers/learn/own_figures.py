@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from energy.answers.learn.kit_file import Kit, named_by
-from energy.answers.learn.posterior import Belief, figures_of
+from energy.answers.learn.posterior import Posterior, figures_of
 from energy.plan import Plan
 from energy.plan.schema import Place
 
@@ -66,20 +66,20 @@ def own(plan: Plan, folder: Path) -> Own:
     Own(figures=(), usual=None)
     """
     kit = named_by(plan, folder)
-    return Own(tuple(_used(plan, kit.belief)), usual_at(kit, plan.place))
+    return Own(tuple(_used(plan, kit.posterior)), usual_at(kit, plan.place))
 
 
-def _used(plan: Plan, belief: Belief) -> list[OwnFigure]:
+def _used(plan: Plan, posterior: Posterior) -> list[OwnFigure]:
     """The figures that readings taught or moved, whose value is the plan's too."""
-    changed, found = set(belief.changed), []
+    changed, found = set(posterior.changed), []
     for figure in figures_of(plan):
         if figure.key in changed:
-            at = belief.keys.index(figure.key)
-            value = float(belief.base[at] * belief.mean[at])
+            at = posterior.keys.index(figure.key)
+            value = float(posterior.base[at] * posterior.mean[at])
             if figure.unit == "%":
                 value = min(value, 100.0)
             if abs(figure.value - value) <= SAME * value:
-                left = 100.0 * float(belief.sd[at] / belief.first_sd[at])
+                left = 100.0 * float(posterior.sd[at] / posterior.first_sd[at])
                 found.append(OwnFigure(figure.key, left))
     return found
 

@@ -1,7 +1,7 @@
 """The figures of a kit that readings can teach, and what is believed of them.
 
 Each figure is a factor on what was first stated of it, with a mean near one. What a reading says
-of them is worked out in `seen`; how a belief changes, in `learn`.
+of them is worked out in `seen`; how a posterior changes, in `learn`.
 """
 
 from collections.abc import Iterable
@@ -39,7 +39,7 @@ class Figure:
 
 
 @dataclass(frozen=True)
-class Belief:
+class Posterior:
     """Factors (p,) on the stated figures `base`, their covariance (p, p), and the standard
     deviation each had before anything was read."""
 
@@ -67,7 +67,7 @@ class Belief:
         moved = np.abs(self.mean - 1.0) > MOVED
         return [k for k, far in zip(self.keys, moved, strict=True) if far or k in learned]
 
-    def with_figures(self, figures: Iterable[Figure]) -> "Belief":
+    def with_figures(self, figures: Iterable[Figure]) -> "Posterior":
         """The same with those figures of a plan added that it does not hold yet."""
         new = [figure for figure in figures if figure.key not in self.keys]
         size, count = len(self.keys), len(self.keys) + len(new)
@@ -75,7 +75,7 @@ class Belief:
         covariance[:size, :size] = self.covariance
         spread = np.array([figure.spread for figure in new])
         covariance[range(size, count), range(size, count)] = spread**2
-        return Belief(
+        return Posterior(
             keys=(*self.keys, *(figure.key for figure in new)),
             base=np.concatenate([self.base, [figure.value for figure in new]]),
             mean=np.concatenate([self.mean, np.ones(len(new))]),
@@ -83,7 +83,7 @@ class Belief:
             first_sd=np.concatenate([self.first_sd, spread]),
         )
 
-    def joined(self, other: "Belief") -> "Belief":
+    def joined(self, other: "Posterior") -> "Posterior":
         """Both, as learned apart from each other; of a figure in both the other's counts, but
         where only this one has learned it."""
         kept = set(self.learned) - set(other.learned)
@@ -93,7 +93,7 @@ class Belief:
         covariance = np.zeros((size, size))
         covariance[:first, :first] = self.covariance[np.ix_(mine, mine)]
         covariance[first:, first:] = other.covariance[np.ix_(theirs, theirs)]
-        return Belief(
+        return Posterior(
             keys=(*(self.keys[k] for k in mine), *(other.keys[k] for k in theirs)),
             base=np.concatenate([self.base[mine], other.base[theirs]]),
             mean=np.concatenate([self.mean[mine], other.mean[theirs]]),
@@ -101,15 +101,15 @@ class Belief:
             first_sd=np.concatenate([self.first_sd[mine], other.first_sd[theirs]]),
         )
 
-    def aged(self, months: float) -> "Belief":
+    def aged(self, months: float) -> "Posterior":
         """The same some time later: doubt comes back, never beyond what there was at first."""
         rate = np.array([AGE_PER_MONTH[key.split(":")[0]] for key in self.keys])
         back = rate**2 * max(months, 0.0)
         room = np.maximum(self.first_sd**2 - np.diag(self.covariance), 0.0)
         covariance = self.covariance + np.diag(np.minimum(back, room))
-        return Belief(self.keys, self.base, self.mean, covariance, self.first_sd)
+        return Posterior(self.keys, self.base, self.mean, covariance, self.first_sd)
 
-    def told(self, key: str, factor: float, sd: float) -> "Belief":
+    def told(self, key: str, factor: float, sd: float) -> "Posterior":
         """The same after one figure was measured by itself.
 
         >>> figure = Figure("tool:saw", 100.0, 0.25, 1.0, "W")
@@ -121,10 +121,10 @@ class Belief:
         gain = self.covariance[at] / (self.covariance[at, at] + sd**2)
         mean = self.mean + gain * (factor - self.mean[at])
         covariance = self.covariance - np.outer(gain, self.covariance[at])
-        return Belief(self.keys, self.base, mean, covariance, self.first_sd)
+        return Posterior(self.keys, self.base, mean, covariance, self.first_sd)
 
 
-NOTHING = Belief((), np.zeros(0), np.zeros(0), np.zeros((0, 0)), np.zeros(0))
+NOTHING = Posterior((), np.zeros(0), np.zeros(0), np.zeros((0, 0)), np.zeros(0))
 
 
 def figures_of(plan: Plan) -> list[Figure]:
@@ -149,16 +149,16 @@ def figures_of(plan: Plan) -> list[Figure]:
     return found
 
 
-def refuse_another(belief: Belief, figures: Iterable[Figure]) -> None:
+def refuse_another(posterior: Posterior, figures: Iterable[Figure]) -> None:
     """Raise PlanError where a plan states so different a figure under a name the kit knows that it
     must be of another pack, panel or tool."""
     problems = []
     for figure in figures:
-        if figure.key not in belief.keys:
+        if figure.key not in posterior.keys:
             continue
-        at = belief.keys.index(figure.key)
-        first, now = float(belief.base[at]), float(belief.base[at] * belief.mean[at])
-        most = 1.0 + ANOTHER * float(belief.first_sd[at])
+        at = posterior.keys.index(figure.key)
+        first, now = float(posterior.base[at]), float(posterior.base[at] * posterior.mean[at])
+        most = 1.0 + ANOTHER * float(posterior.first_sd[at])
         if all(max(figure.value / value, value / figure.value) > most for value in (first, now)):
             kind, _, name = figure.key.partition(":")
             kit, here = (f"{rounded(value * figure.each, 3):g}" for value in (now, figure.value))

@@ -10,7 +10,7 @@ import numpy as np
 
 from energy.answers.learn.light import Light
 from energy.answers.learn.lived_day import RUN_ON_SCATTER, Day, Observed, load_w, segment_at
-from energy.answers.learn.posterior import Belief
+from energy.answers.learn.posterior import Posterior
 from energy.answers.learn.readings import Row
 from energy.model.simulate import Case
 
@@ -62,9 +62,11 @@ def is_read(percent: float) -> bool:
     return 0.0 < percent < HIGHEST_READ
 
 
-def with_readings(day: Day, belief: Belief, rows: Sequence[Row], light: Light, later: bool) -> Day:
+def with_readings(
+    day: Day, posterior: Posterior, rows: Sequence[Row], light: Light, later: bool
+) -> Day:
     """The day with all that can be used of the rows, and lines about what cannot."""
-    usual = belief.mean[:, None], np.zeros((day.nuisances, 1))
+    usual = posterior.mean[:, None], np.zeros((day.nuisances, 1))
     charge, (case, _) = day.charge(*usual)[:, 0], day.scenarios(*usual)
     used = Used()
     read = [row for row in rows if row.battery_percent is not None]
@@ -79,7 +81,7 @@ def with_readings(day: Day, belief: Belief, rows: Sequence[Row], light: Light, l
         percent = charge[at + 1] if row.battery_percent is None else row.battery_percent
         full = percent >= day.budget.plan.pack.taper_from_percent
         _solar(case, row, at, full, bool(light.called_clear[at]), used)
-        _load(day, belief, case, row, at, used)
+        _load(day, posterior, case, row, at, used)
     _counter(day, within, used)
     return replace(day, observed=tuple(used.found), notes=(*day.notes, *used.lines()))
 
@@ -117,7 +119,7 @@ def _solar(case: Case, row: Row, at: int, full: bool, clear: bool, used: Used) -
         used.found.append(Observed("solar_w", row, row.solar_w, sigma))
 
 
-def _load(day: Day, belief: Belief, case: Case, row: Row, at: int, used: Used) -> None:
+def _load(day: Day, posterior: Posterior, case: Case, row: Row, at: int, used: Used) -> None:
     """Watts read at the outlets: of one tool where the row names it, else of all that runs."""
     if row.load_w is None:
         return
@@ -126,13 +128,13 @@ def _load(day: Day, belief: Belief, case: Case, row: Row, at: int, used: Used) -
         key = f"tool:{row.tool}"
         mine = (task for tool, task in zip(day.tools, tasks, strict=True) if tool == row.tool)
         task = next(mine, None)
-        if task is None or key not in belief.keys or task.kind == "trace":
+        if task is None or key not in posterior.keys or task.kind == "trace":
             used.leave(row, f"the watts of {row.tool} are nothing to be learned")
             return
         stated = task.peak_w
         share = EVEN_TOOL if task.kind in EVEN_KINDS else LIVELY_TOOL
         sigma = float(np.hypot(share * stated, LEAST_W))
-        figure = belief.keys.index(key)
+        figure = posterior.keys.index(key)
         used.found.append(Observed("tool_w", row, row.load_w, sigma, 0.0, stated, figure))
         return
     kinds = {tasks[task].kind for task in _tasks_at(day, at)}

@@ -17,7 +17,7 @@ from energy.answers.learn.kit_names import tools_of
 from energy.answers.learn.lived_day import Day, at_moment
 from energy.answers.learn.observe import observe
 from energy.answers.learn.posterior import NOTHING as NOT_READ
-from energy.answers.learn.posterior import Belief, figures_of, refuse_another, words
+from energy.answers.learn.posterior import Posterior, figures_of, refuse_another, words
 from energy.answers.learn.readings import Row
 from energy.model import Array
 from energy.model.timeline import to_utc
@@ -57,31 +57,34 @@ class _Try:
 
 
 def what_to_read(
-    plan: Plan, belief: Belief | None = None, known: Budget | None = None, most: int = SUGGESTED
+    plan: Plan,
+    posterior: Posterior | None = None,
+    known: Budget | None = None,
+    most: int = SUGGESTED,
 ) -> tuple[Suggestion, ...]:
     """The readings that would teach most about this plan, the best first.
 
-    belief is what is known of the kit already; none where it is left out.
+    posterior is what is known of the kit already; none where it is left out.
 
     >>> found = what_to_read(Plan.read("builtin:cloudy-repair"))
     >>> len(found), found[0].doubt_left_percent < 100
     (3, True)
     """
-    figures, belief = figures_of(plan), belief or NOT_READ
-    refuse_another(belief, figures)
-    belief = belief.with_figures(figures)
-    whole = observe(plan, [_row(plan, 1, t) for t in _ends(plan)], belief, known=known)
-    slope = _lowest_slope(whole, belief)
-    before = float(slope @ belief.covariance @ slope)
+    figures, posterior = figures_of(plan), posterior or NOT_READ
+    refuse_another(posterior, figures)
+    posterior = posterior.with_figures(figures)
+    whole = observe(plan, [_row(plan, 1, t) for t in _ends(plan)], posterior, known=known)
+    slope = _lowest_slope(whole, posterior)
+    before = float(slope @ posterior.covariance @ slope)
     if before <= 0.0:
         return ()
     found: dict[str, Suggestion] = {}
     for one in _tries(plan, whole):
         try:
-            day = observe(one.plan, one.rows, belief, known=whole.budget, covered=one.covered)
+            day = observe(one.plan, one.rows, posterior, known=whole.budget, covered=one.covered)
         except PlanError:
             continue
-        after = float(slope @ expected_covariance(belief, day) @ slope)
+        after = float(slope @ expected_covariance(posterior, day) @ slope)
         left = 100.0 * float(np.sqrt(max(after, 0.0) / before))
         if left > 100.0 * (1.0 - LEAST_GAIN):
             continue
@@ -99,12 +102,12 @@ def as_dict(found: Sequence[Suggestion]) -> dict[str, Any]:
     }
 
 
-def _lowest_slope(day: Day, belief: Belief) -> Array:
+def _lowest_slope(day: Day, posterior: Posterior) -> Array:
     """How the lowest charge of the plan moves with each figure [percent], (p,)."""
-    count = belief.mean.size
-    steps = np.maximum(0.25 * belief.sd, 0.01)
+    count = posterior.mean.size
+    steps = np.maximum(0.25 * posterior.sd, 0.01)
     moved = np.concatenate([np.diag(steps), -np.diag(steps)], axis=1)
-    theta = np.maximum(belief.mean[:, None] + moved, 0.05)
+    theta = np.maximum(posterior.mean[:, None] + moved, 0.05)
     lowest = day.charge(theta, np.zeros((day.nuisances, 2 * count))).min(axis=0)
     return np.asarray((lowest[:count] - lowest[count:]) / (2.0 * steps))
 

@@ -364,8 +364,8 @@ def _evened(log: Log) -> Log:
     steps = np.diff(time_s)
     interval = float(np.median(steps))
     gap = np.append(steps > GAP * interval, False)
-    odd = (steps < interval / GAP) | (steps > GAP * interval)
-    if odd.mean() > UNEVEN:
+    outlier = (steps < interval / GAP) | (steps > GAP * interval)
+    if outlier.mean() > UNEVEN:
         _refuse(
             name,
             f"its steps run from {steps.min():g} to {steps.max():g} s: log at an even interval",

@@ -16,8 +16,8 @@ from energy.answers.learn.kit_file import (
     Kit,
     refuse_known_log,
     tool_table,
-    with_belief,
     with_log,
+    with_posterior,
 )
 from energy.answers.learn.posterior import Figure, rounded, size_of
 from energy.answers.meter.bursts import (
@@ -323,25 +323,25 @@ def with_trace(kit: Kit, found: Traced, day: date) -> Kit:
     first, last = log.days or (None, None)
     day = min(last or day, day)
     size, key = size_of(task), f"tool:{tool}"
-    if key in kit.belief.keys:
-        at = kit.belief.keys.index(key)
-        in_kit = float(kit.belief.base[at] * kit.belief.mean[at])
+    if key in kit.posterior.keys:
+        at = kit.posterior.keys.index(key)
+        in_kit = float(kit.posterior.base[at] * kit.posterior.mean[at])
         _refuse_another(log, task, in_kit, f"those of {tool} in the kit")
     spread = task.spread_percent / 100.0
     base = profiles.tools().get(tool)
     stated = size if base is None else size_of(as_task(tool, base))
     doubt = 0.25 if base is None else base.get("spread_percent", 20.0) / 100.0
-    belief = kit.aged(day).with_figures([Figure(key, stated, max(doubt, spread), 1.0, "W")])
-    at = belief.keys.index(key)
-    factor = size / float(belief.base[at])
-    after = belief.told(key, factor, factor * float(np.hypot(PLUG_METER, spread)))
+    posterior = kit.aged(day).with_figures([Figure(key, stated, max(doubt, spread), 1.0, "W")])
+    at = posterior.keys.index(key)
+    factor = size / float(posterior.base[at])
+    after = posterior.told(key, factor, factor * float(np.hypot(PLUG_METER, spread)))
     mean, sd = float(after.mean[at]), float(after.sd[at])
     profile = {
         **found.profile,
         **tool_table(task, mean / factor),
         "spread_percent": rounded(100.0 * max(sd / mean, LEAST_SPREAD)),
     }
-    new = with_belief(with_log(kit, tool, log.name, log.mark, first, last), after, day)
+    new = with_posterior(with_log(kit, tool, log.name, log.mark, first, last), after, day)
     tables = {**new.tables, "tools": {**new.tables.get("tools", {}), tool: profile}}
     tables.pop(tool, None)
     return replace(new, tables=tables)
