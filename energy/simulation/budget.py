@@ -204,7 +204,7 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
         weather=weather,
         time_s=ready.case.edges,
         capacity_wh=ready.case.battery.capacity_wh,
-        run=run,
+        simulated=run,
         placed=whole.placed,
         overloads=ready.refused,
         asked_wh=energy_by_task(whole.placed.bursts, tasks),

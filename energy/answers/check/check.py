@@ -236,7 +236,8 @@ def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
             why_not = f"pack flat from {clock(result, flat_s)}"
             if result.too_cold_at(flat_s, result.middle):
                 limit_c = result.plan.pack.discharge_min_c
-                why_not = f"pack too cold to give at {clock(result, flat_s)} (below {limit_c:g} degrees C)"
+                at = clock(result, flat_s)
+                why_not = f"pack too cold to give at {at} (below {limit_c:g} degrees C)"
         elif not bursts:
             why_not = "nothing of it lies inside the span"
             if result.now is not None:

@@ -23,7 +23,7 @@ class Batch:
     """A budget's plan with other bursts, many at a time."""
 
     def __init__(self, result: Budget):
-        self.b = result
+        self.result = result
         self.limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
         self.order = ranked(result.plan)
         self.rank = {task: n for n, task in enumerate(self.order)}
@@ -32,11 +32,11 @@ class Batch:
 
     def fits(self, bursts: Sequence[Burst]) -> bool:
         """Whether the limits let all of these bursts run together."""
-        if not self.b.overloads and all(id(burst) in self.planned for burst in bursts):
+        if not self.result.overloads and all(id(burst) in self.planned for burst in bursts):
             return True
         marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
-        edges = np.unique(np.concatenate([self.b.time_s, marks]))
-        plan = self.b.plan
+        edges = np.unique(np.concatenate([self.result.time_s, marks]))
+        plan = self.result.plan
         return not overloads(edges, bursts, plan.task, self.order, self.limits)
 
     def failing(
@@ -51,17 +51,17 @@ class Batch:
         >>> bool((all_of_it == ~known.success).all()), bool(none_of_it.any())
         (True, False)
         """
-        everyone = np.arange(self.b.success.size)
+        everyone = np.arange(self.result.success.size)
         scenarios = everyone if scenarios is None else scenarios
         case = self._case(choices, scenarios)
         run = simulate(case)
         _, above = lowest_point(case, run)
-        success = succeeds(above, run, self.b.plan.pack.reserve_percent)
+        success = succeeds(above, run, self.result.plan.pack.reserve_percent)
         return list(~success.reshape(len(choices), scenarios.size))
 
     def _case(self, choices: Sequence[Sequence[Burst]], scenarios: Index) -> Case:
         """All choices side by side, each in all scenarios."""
-        plan, own = self.b.plan, self.b.case
+        plan, own = self.result.plan, self.result.case
         every = {id(burst): burst for bursts in choices for burst in bursts}
         marks = [t for burst in every.values() for p in burst.pieces for t in (p.start_s, p.end_s)]
         edges = np.unique(np.concatenate([own.edges, marks]))
@@ -99,6 +99,6 @@ class Batch:
         self, edges: Array, choices: Sequence[Sequence[Burst]], scenarios: int
     ) -> Array:
         if self.limits.on == "always" or not isinstance(self.limits.on, str):
-            return inverter_on(edges, (), self.b.plan.task, self.limits)
-        on = [inverter_on(edges, bursts, self.b.plan.task, self.limits) for bursts in choices]
+            return inverter_on(edges, (), self.result.plan.task, self.limits)
+        on = [inverter_on(edges, bursts, self.result.plan.task, self.limits) for bursts in choices]
         return np.repeat(np.stack(on, axis=1), scenarios, axis=1)

@@ -34,7 +34,7 @@ class Coarse:
         hopeful: bool = False,
     ):
         case, battery = result.case, result.case.battery
-        self.b, self.slot_s = result, slot_s
+        self.result, self.slot_s = result, slot_s
         self.scenarios = about_the_deciding(result) if scenarios is None else scenarios
         inner = np.arange(np.ceil(result.time_s[0] / slot_s) * slot_s, result.time_s[-1], slot_s)
         self.edges = np.unique(np.concatenate([result.time_s[:1], inner, result.time_s[-1:]]))
@@ -62,7 +62,7 @@ class Coarse:
     def asked_wh(self, task: int, bursts: Sequence[Burst], idle: bool = True) -> Array:
         """What some bursts of a task ask of the bus in each slot [Wh], at the stated watts (t,);
         with `idle` what the inverter takes to be on for them is in it."""
-        plan, curve = self.b.plan, self.b.case.inverter
+        plan, curve = self.result.plan, self.result.case.inverter
         supply, asked = plan.task[task].supply, np.zeros(self.edges.size - 1)
         steps = [step for burst in bursts for step in burst.pieces]
         if not steps:

@@ -25,7 +25,7 @@ class Filling:
     """Fills a plan with units of one more task; starts are the moments at which one may begin."""
 
     def __init__(self, result: Budget, room: Room, planned: Sequence[Burst], starts: Starts):
-        self.b, self.room, self.planned, self.starts = result, room, planned, starts
+        self.result, self.room, self.planned, self.starts = result, room, planned, starts
         self.batch = Batch(result)
         order = worst_first(result)
         few = min(2 * result.may_fail + MORE_SCENARIOS, order.size)
@@ -41,12 +41,12 @@ class Filling:
                 for one in several[first : first + AT_ONCE]
             ]
             failing = [int(mask.sum()) for mask in self.batch.failing(sets, self.dullest)]
-            unsure = [k for k, number in enumerate(failing) if number <= self.b.may_fail]
+            unsure = [k for k, number in enumerate(failing) if number <= self.result.may_fail]
             if unsure and self.others.size:
                 masks = self.batch.failing([sets[k] for k in unsure], self.others)
                 for k, mask in zip(unsure, masks, strict=True):
                     failing[k] += int(mask.sum())
-            found += [number <= self.b.may_fail for number in failing]
+            found += [number <= self.result.may_fail for number in failing]
         return found
 
     def most(self) -> Starts:
@@ -81,7 +81,7 @@ class Filling:
         early."""
         if not self.starts:
             return []
-        coarse = Coarse(self.b, self.slot_s)
+        coarse = Coarse(self.result, self.slot_s)
         of: dict[int, Starts] = {}
         for start in self.starts:
             of.setdefault(self._slot(start), []).append(start)

@@ -25,7 +25,7 @@ class Occupied:
     """What runs together at each moment of the span: watts, volt-amperes, starts, hands."""
 
     def __init__(self, result: Budget):
-        self.b, self.start_s = result, float(result.time_s[0])
+        self.result, self.start_s = result, float(result.time_s[0])
         ticks = int(np.ceil((result.time_s[-1] - self.start_s) / TICK_S)) + 1
         self.load = {key: np.zeros(ticks) for key in ("ac", "dc12", "usb", "va", "surge", "bus")}
         self.hands = np.zeros(ticks, dtype=bool)
@@ -34,7 +34,7 @@ class Occupied:
     def copy(self) -> "Occupied":
         """The same, to be filled further."""
         other = Occupied.__new__(Occupied)
-        other.b, other.start_s, other.known = self.b, self.start_s, self.known
+        other.result, other.start_s, other.known = self.result, self.start_s, self.known
         other.load = {key: values.copy() for key, values in self.load.items()}
         other.hands = self.hands.copy()
         return other
@@ -54,7 +54,7 @@ class Occupied:
             return False
         if bursts and self._free_all_along(task, bursts):
             return True
-        pack = self.b.plan.pack
+        pack = self.result.plan.pack
         limits = {"dc12": pack.dc12.rated_w, "usb": pack.usb.rated_w, "bus": pack.discharge_max_w}
         if pack.inverter is not None:
             limits |= {"va": pack.inverter.rated_w}
@@ -76,7 +76,7 @@ class Occupied:
         quick answer, where it is yes."""
         hull = self._ticks(bursts[0].start_s, bursts[-1].end_s)
         peak = max((step.working_w for burst in bursts for step in burst.pieces), default=0.0)
-        watts, pack = self._watts(task, peak, True), self.b.plan.pack
+        watts, pack = self._watts(task, peak, True), self.result.plan.pack
         most = {key: float(values[hull].max()) for key, values in self.load.items()}
         inverter, surge_w = pack.inverter, watts.get("surge", 0.0)
         limits = {"dc12": pack.dc12.rated_w, "usb": pack.usb.rated_w, "bus": pack.discharge_max_w}
@@ -99,9 +99,9 @@ class Occupied:
         """What a step asks of its outlet, the inverter and the bus."""
         key = task, working_w, starts
         if key not in self.known:
-            one, pack = self.b.plan.task[task], self.b.plan.pack
+            one, pack = self.result.plan.task[task], self.result.plan.pack
             watts: dict[str, float] = {one.supply: working_w, "bus": working_w}
-            curve = self.b.case.inverter
+            curve = self.result.case.inverter
             if one.supply == "ac":
                 watts["va"] = working_w / one.power_factor
                 watts["surge"] = max(one.start_w - working_w, 0.0) * starts
@@ -114,7 +114,7 @@ class Occupied:
         return self.known[key]
 
     def _held(self, task: int) -> bool:
-        plan = self.b.plan
+        plan = self.result.plan
         return plan.goal.one_at_a_time and plan.task[task].hand_held
 
     def _hulls(self, bursts: Sequence[Burst], moved: bool) -> list[slice]:
@@ -135,7 +135,7 @@ class Places:
     """The layouts to try for a choice of pieces."""
 
     def __init__(self, result: Budget, coarse: Coarse, every: Sequence[Piece]):
-        self.b, self.coarse, self.every = result, coarse, every
+        self.result, self.coarse, self.every = result, coarse, every
         self._asked: dict[tuple[int, int, Blocks], Array] = {}
         self._bursts: dict[tuple[int, int, Blocks], tuple[Burst, ...]] = {}
         self._taken: dict[tuple[tuple[int, int, Blocks], ...], Occupied] = {}
@@ -144,7 +144,7 @@ class Places:
         """The bursts of so much of a piece (see `laid`), made once."""
         key = piece, level, blocks
         if key not in self._bursts:
-            self._bursts[key] = laid(self.b, self.every[piece], level, blocks)
+            self._bursts[key] = laid(self.result, self.every[piece], level, blocks)
         return self._bursts[key]
 
     def layouts(
@@ -195,7 +195,7 @@ class Places:
                     return None
                 if free:
                     own = np.stack([self._hopeful_wh(i, levels[i], place) for place in free])
-                    bears = hopeful.failing(asked + own) <= self.b.may_fail
+                    bears = hopeful.failing(asked + own) <= self.result.may_fail
                     grown += [
                         (placed | {i: free[n]}, asked + own[n]) for n in np.flatnonzero(bears)
                     ]
@@ -209,7 +209,7 @@ class Places:
             if len(self._taken) > KEPT:
                 self._taken.clear()
             before = self._taken.get(key[:-1])
-            occupied = Occupied(self.b) if before is None else before.copy()
+            occupied = Occupied(self.result) if before is None else before.copy()
             for i, level, blocks in key if before is None else key[-1:]:
                 occupied.add(self.every[i].task, self.bursts(i, level, blocks), bool(blocks))
             self._taken[key] = occupied
@@ -218,8 +218,8 @@ class Places:
     @cached_property
     def _hopeful(self) -> Coarse:
         """All scenarios, with nothing counted against a choice that might not be."""
-        everyone = np.arange(self.b.success.size)
-        return Coarse(self.b, self.coarse.slot_s, everyone, hopeful=True)
+        everyone = np.arange(self.result.success.size)
+        return Coarse(self.result, self.coarse.slot_s, everyone, hopeful=True)
 
     def _hopeful_wh(self, piece: int, level: int, blocks: Blocks) -> Array:
         task = self.every[piece].task
@@ -302,9 +302,9 @@ class Places:
 
     def _on_the_clock(self, time_s: float) -> bool:
         """Whether the plan's clock says this moment, and not another of the same face."""
-        local = self.b.local(time_s)
+        local = self.result.local(time_s)
         minutes = local.hour * 60.0 + local.minute
-        return self.b.calendar.at(("clock", minutes), local.date()) == time_s
+        return self.result.calendar.at(("clock", minutes), local.date()) == time_s
 
     def _asked_wh(self, piece: int, level: int, blocks: Blocks) -> Array:
         key = piece, level, blocks

@@ -48,7 +48,12 @@ class Room:
         each_s: float,
         stretch: bool,
     ):
-        self.b, self.number, self.task, self.planned = result, task, result.plan.task[task], planned
+        self.result, self.number, self.task, self.planned = (
+            result,
+            task,
+            result.plan.task[task],
+            planned,
+        )
         self.each_s, self.stretch = each_s, stretch
         self.pace_s = each_s if stretch else float(ceil(each_s - EPSILON_S))
         begins = [step.start_s for burst in planned for step in burst.pieces if step.starts]
@@ -91,7 +96,7 @@ class Room:
 
     def bursts(self, runs: Sequence[Simulated]) -> list[Burst]:
         """The bursts of some runs, each a window of its own to the inverter."""
-        span = float(self.b.time_s[0]), float(self.b.time_s[-1])
+        span = float(self.result.time_s[0]), float(self.result.time_s[-1])
         found: list[Burst] = []
         for number, run in enumerate(runs):
             placed = [(run.start_s, snap(run.start_s + run.count * self.each_s))]
@@ -110,8 +115,8 @@ class Room:
             return ""
         own = self.bursts([Simulated(self.turned_away_s, 1, self.pace_s)])
         marks = [t for burst in own for step in burst.pieces for t in (step.start_s, step.end_s)]
-        edges = np.unique(np.concatenate([self.b.case.edges, marks]))
-        plan = self.b.plan
+        edges = np.unique(np.concatenate([self.result.case.edges, marks]))
+        plan = self.result.plan
         found = overloads(edges, [*self.planned, *own], plan.task, ranked(plan), self.limits)
         if not found:
             return "the hands are taken by another tool"
@@ -149,7 +154,7 @@ class Room:
         """The segments in which so many watts more are too many, in order."""
         key = working_w, starts
         if key not in self._taken:
-            tasks, limits = self.b.plan.task, self.limits
+            tasks, limits = self.result.plan.task, self.limits
             free = room(self.edges, self.planned, tasks, limits, self.task, working_w, starts)
             self._taken[key] = np.flatnonzero(~free | self._hands)
         return self._taken[key]
@@ -157,8 +162,8 @@ class Room:
     def _held(self) -> Mask:
         """Which segments take the hands that the task needs too."""
         taken = np.zeros(self.edges.size - 1, dtype=bool)
-        tasks = self.b.plan.task
-        if self.b.plan.goal.one_at_a_time and self.task.hand_held:
+        tasks = self.result.plan.task
+        if self.result.plan.goal.one_at_a_time and self.task.hand_held:
             for burst in self.planned:
                 if tasks[burst.task].hand_held:
                     first, last = self._segments(burst.start_s, burst.end_s)
@@ -167,6 +172,6 @@ class Room:
 
     def _on_the_clock(self, time_s: float) -> bool:
         """Whether the plan's clock says this moment, and not another of the same face."""
-        local = self.b.local(time_s)
+        local = self.result.local(time_s)
         minutes = local.hour * 60.0 + local.minute + local.second / 60.0
-        return self.b.calendar.at(("clock", minutes), local.date()) == time_s
+        return self.result.calendar.at(("clock", minutes), local.date()) == time_s

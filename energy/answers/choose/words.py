@@ -42,8 +42,8 @@ def show_choice(answer: Choose, out: Console) -> None:
             out.print(Text("Two hand-held tools need the same hands: plan them one after another."))
             return
         why = (
-            f"it falls below the reserve of {result.plan.pack.reserve_percent:.0f} % at {when}, and in"
-            f" all it is {watt_hours(answer.short_wh)} Wh short"
+            f"it falls below the reserve of {result.plan.pack.reserve_percent:.0f} % at {when},"
+            f" and in all it is {watt_hours(answer.short_wh)} Wh short"
         )
         if answer.too_cold:
             why = f"the pack is too cold to give at {when}: keep it warmer, doing less is no help"

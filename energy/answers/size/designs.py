@@ -250,7 +250,11 @@ class Designs:
             case = self.case(self.bases[group], panel_w[part], battery_wh[part], window[part])
             capacity = case.battery.capacity_wh
             found = replace(
-                self.groups[group], run=simulate(case), case=case, capacity_wh=capacity, ends=()
+                self.groups[group],
+                simulated=simulate(case),
+                case=case,
+                capacity_wh=capacity,
+                ends=(),
             )
             ok[part] = found.success
             above = found.lowest_percent - found.locked_at_lowest_percent

@@ -210,6 +210,7 @@ def _why(result: Budget, days: int, stored: float) -> str:
     return (
         f"The sheet takes a mean day's sun and {kept} of load without any, for a load"
         f" that goes on for ever; the simulation runs this job's own {job} through"
-        f" {result.success.size} weathers, starting at {result.plan.pack.start_percent:.0f} %, and counts"
+        f" {result.success.size} weathers, starting at"
+        f" {result.plan.pack.start_percent:.0f} %, and counts"
         " what the sun brings on dull days too."
     )
