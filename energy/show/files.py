@@ -1,6 +1,6 @@
 """Answers as files: written beside their place and moved in, never half-written.
 
-JSON and CSV for other programs, and plans for people. Pictures are drawn in `plots`.
+JSON and CSV for other programs, and plans for people. Pictures are drawn in `picture`.
 """
 
 import json

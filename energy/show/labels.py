@@ -1,7 +1,7 @@
 """Words in a picture: how wide they are, where a line breaks, and where a label finds room.
 
 Everything is measured in pixels of the figure, from its lower left corner. What the labels say is
-decided in `panels` and `plots`.
+decided in `panels` and `picture`.
 """
 
 from collections.abc import Callable, Sequence

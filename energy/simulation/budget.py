@@ -2,8 +2,8 @@
 simulated.
 
 Every answer asks `budget` once or in a loop. What came of it is asked of the `Budget`, in
-`outcome`; the physics lives in `model`, the weather in `weather`, the laying out of a plan in
-`scene`.
+`result`; the physics lives in `model`, the weather in `weather`, the laying out of a plan in
+`case`.
 """
 
 from collections.abc import Mapping, Sequence

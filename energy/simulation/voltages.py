@@ -1,6 +1,6 @@
 """At what voltage the ends of a cable stand: mains, 12 V and USB outlets, a battery low and full.
 
-What flows there is `runs`'; what a fuse must bear of it is worded in the answers.
+What flows there is `cables`'; what a fuse must bear of it is worded in the answers.
 """
 
 from typing import NamedTuple

@@ -1,7 +1,7 @@
 """A record's weathers: its days moved to the plan's dates and place.
 
 They move by their clear-sky index and diffuse share, and the sun's place is worked out anew.
-Which rows go where is for `moved`; reading records is for `files`.
+Which rows go where is for `resampled`; reading records is for `files`.
 """
 
 from typing import Any

@@ -1,6 +1,6 @@
 """Where a record's rows go when its days are moved to a plan's dates, and how hours become cells.
 
-Arrays only: which plan asks, and what the sky's light becomes, is for `futures`.
+Arrays only: which plan asks, and what the sky's light becomes, is for `scenarios`.
 """
 
 import numpy as np

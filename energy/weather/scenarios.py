@@ -1,8 +1,8 @@
 """The many weathers of a plan: each a column of light, air and wind on the plan's own cells.
 
 What they rest on is found here, and how a forecast is carried on. A record's days are moved in
-`recorded`, means become days in `drawn`, a forecast's members are laid out in `ahead`, and what a
-person states of the sky is read in `sky`.
+`recorded`, means become days in `synthetic.drawn`, a forecast's members are laid out in `forecast`,
+and what a person states of the sky is read in `sky`.
 """
 
 from collections.abc import Sequence

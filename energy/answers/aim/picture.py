@@ -1,6 +1,6 @@
 """Where to point the panels, as a picture: the yield of all poses, and the watts over the day.
 
-Its words are those of `aiming`; what they show is worked out in the answer.
+Its words are those of `words`; what they show is worked out in the answer.
 """
 
 from collections.abc import Sequence

@@ -1,7 +1,7 @@
 """The three panels of a picture: the charge, the tasks, and the sun against the load.
 
 Each function draws on axes that are there already, over hours from the start of the span. The page
-around them is laid out in `plots`.
+around them is laid out in `picture`.
 """
 
 from collections.abc import Sequence

@@ -1,6 +1,6 @@
 """The charge as a few lines of characters, for a terminal; drawn by plotext without colours.
 
-Pictures for a file are drawn in `plots`.
+Pictures for a file are drawn in `picture`.
 """
 
 import math

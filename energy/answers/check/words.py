@@ -1,6 +1,6 @@
 """An answer as words and tables for a terminal or a pipe, through rich.
 
-Numbers are rounded to what is known of them. Pictures are drawn in `plots`.
+Numbers are rounded to what is known of them. Pictures are drawn in `picture`.
 """
 
 from collections.abc import Iterable, Sequence

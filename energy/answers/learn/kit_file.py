@@ -1,6 +1,6 @@
 """A person's own kit as a file: learned tools, pack and panels, and what taught them.
 
-Any plan may name the file in `profiles`. What is learned is worked out in `learn` and `traces`;
+Any plan may name the file in `profiles`. What is learned is worked out in `learn` and `trace`;
 here it is read, added to and worded as TOML.
 """
 

@@ -1,6 +1,6 @@
-"""Lays a plan out as the span that was lived through; which readings count is for `used`.
+"""Lays a plan out as the span that was lived through; which readings count is for `usable`.
 
-The plan's own pass is asked once; its draws and charger become what the scenarios of `seen`
+The plan's own pass is asked once; its draws and charger become what the scenarios of `lived_day`
 multiply. The sun with its doubts is laid out in `light`.
 """
 

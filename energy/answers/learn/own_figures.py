@@ -1,6 +1,6 @@
 """Which figures of a plan are a person's own, and how far off its predictions usually are there.
 
-Both come from the kits that the plan names; what was learned into them is for `overlay`.
+Both come from the kits that the plan names; what was learned into them is for `kit_file`.
 """
 
 from dataclasses import asdict, dataclass

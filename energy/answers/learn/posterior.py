@@ -1,7 +1,7 @@
 """The figures of a kit that readings can teach, and what is believed of them.
 
 Each figure is a factor on what was first stated of it, with a mean near one. What a reading says
-of them is worked out in `seen`; how a posterior changes, in `learn`.
+of them is worked out in `lived_day`; how a posterior changes, in `learn`.
 """
 
 from collections.abc import Iterable

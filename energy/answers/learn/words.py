@@ -1,6 +1,6 @@
 """What readings and logs taught, as words and tables for a terminal or a pipe, through rich.
 
-What it rests on comes from the answers; the pictures are drawn in `learned_picture`.
+What it rests on comes from the answers; the pictures are drawn in `picture`.
 """
 
 from collections.abc import Iterable, Sequence

@@ -1,7 +1,7 @@
 """Finds the bursts in a meter's log: when a tool ran, and how much energy each run took.
 
 Two levels of the logarithm part work from rest: watts themselves would part a tool under load
-from the same tool running free. What follows for the tool is worked out in `traces`.
+from the same tool running free. What follows for the tool is worked out in `trace`.
 """
 
 from collections.abc import Sequence

@@ -2,7 +2,7 @@
 
 Headings, units, decimal commas, counters that wrap or start anew and missing stretches are sorted
 out here; anything that could be read in two ways is refused with one line. What the log shows of
-a tool is found in `traces`.
+a tool is found in `trace`.
 """
 
 import csv

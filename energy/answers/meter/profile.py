@@ -1,6 +1,6 @@
 """What a meter's log shows of a tool, as a profile: what was seen in place of what is stated.
 
-The bursts and levels are found in `bursts` and `traces`.
+The bursts and levels are found in `bursts` and `trace`.
 """
 
 from collections.abc import Sequence

@@ -1,6 +1,6 @@
 """What does a meter's log say of a tool? Bursts, levels and energy, as a profile.
 
-The log is read in `meter`. What its interval cannot show is said, and kept from the profile.
+The log is read in `log`. What its interval cannot show is said, and kept from the profile.
 """
 
 from collections.abc import Sequence

@@ -1,6 +1,6 @@
 """Whole years as words and tables: the sizes that serve so many days, months and worst spell.
 
-The same for a job is in `sizes`.
+The same for a job is in `words`.
 """
 
 from collections.abc import Iterator

@@ -1,6 +1,6 @@
 """What a run's fuse must be besides its amps: the DC volts it bears and the short it breaks.
 
-How many amps is `runs`'; volts and short circuit of the battery are `voltages`'.
+How many amps is `cables`'; volts and short circuit of the battery are `voltages`'.
 """
 
 from collections.abc import Sequence

@@ -1,6 +1,6 @@
 """Which cable, which fuse, and do the panels' strings suit the input? The answer of `energy wire`.
 
-It judges and words what `runs` finds in the plan, by the tables of `model.cable`. How hot a cable
+It judges and words what `cables` finds in the plan, by the tables of `model.cable`. How hot a cable
 gets in a bundle or a coil, and what the law asks, it leaves to local codes and says so.
 """
 

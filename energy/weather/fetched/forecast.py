@@ -1,6 +1,6 @@
 """A forecast laid over a plan's days: each member is one weather.
 
-Where a forecast is kept and read is for `held`; what carries on after its end, for `futures`.
+Where a forecast is kept and read is for `cache`; what carries on after its end, for `scenarios`.
 """
 
 import time

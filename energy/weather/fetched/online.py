@@ -2,7 +2,7 @@
 
 An answer is held after all of it has been checked. Whatever goes wrong before ends in one line,
 and what was held stays as it was. What an answer means is for `services`, where it is held for
-`held`.
+`cache`.
 """
 
 from __future__ import annotations
