@@ -156,7 +156,7 @@ def test_without_must_tasks_there_is_no_must_percent() -> None:
 @pytest.mark.parametrize("weather", [{"kind": "clear"}, {"kind": "sky", "sky": "broken"}], ids=str)
 def test_a_stated_sky_has_no_range(weather: dict) -> None:
     chance = budget(plan(LAMP, weather=weather)).chance
-    assert (chance.low, chance.high, chance.independent) == (None, None, None)
+    assert (chance.low, chance.high, chance.effective_sample_size) == (None, None, None)
 
 
 def test_the_spread_of_a_task_has_mean_one_and_its_coefficient_of_variation() -> None:
@@ -244,7 +244,7 @@ def test_a_typical_year_serves_any_date(start: datetime, hours: float) -> None:
     weather = {"kind": "file", "file": "builtin:greensboro"}
     place = {"latitude_deg": 36.1, "longitude_deg": -79.95, "timezone": "America/New_York"}
     result = budget(plan(LAMP, start=start, hours=hours, place=place, weather=weather, panel=FLAT))
-    assert result.chance.futures == 31
+    assert result.chance.scenarios == 31
     assert result.asked_wh[0] == pytest.approx(10 * hours)
     assert (result.ledger_wh["sun_on_panel"] > 20.0).all()
 

@@ -200,7 +200,7 @@ def test_ten_minutes_pass_their_clear_sky_by_no_more_than_half(spring):
 def test_a_plan_with_nothing_but_coordinates_gets_a_chance_with_its_range():
     found = budget(plan("sand-point", "2026-09-14T08:00", "2026-09-16T18:00"))
     assert found.weather.kind == "climate"
-    assert found.chance.futures == 200
+    assert found.chance.scenarios == 200
     assert found.chance.low <= found.chance.percent <= found.chance.high
 
 

@@ -62,7 +62,7 @@ def plan(end="2026-06-11T20:00", start="2026-06-10T08:00", place=PLACE, **weathe
 def test_each_member_is_a_weather_with_its_own_light():
     hold(forecast())
     found = budget(plan())
-    assert found.chance.futures == 3
+    assert found.chance.scenarios == 3
     weather = found.weather
     hours = np.diff(found.cells)[weather.lit] / HOUR
     light = (weather.ghi * hours[:, None]).sum(axis=0)
@@ -92,7 +92,7 @@ def test_a_member_that_ends_early_is_left_out():
     given = forecast()
     given.ghi[40:, 1] = np.nan
     hold(given)
-    assert budget(plan()).chance.futures == 2
+    assert budget(plan()).chance.scenarios == 2
 
 
 def test_the_climate_table_carries_on_after_the_join_and_says_when():
@@ -131,7 +131,7 @@ def test_held_history_carries_on_before_the_climate_table():
 def test_held_history_is_tried_31_times_a_year():
     save_history(history(), About("invented", "", *PLACE, 600.0, time.time(), "", ""))
     found = budget(plan(kind="history"))
-    assert found.chance.futures == 31 * 4
+    assert found.chance.scenarios == 31 * 4
     assert found.weather.kind == "history"
 
 
@@ -171,4 +171,4 @@ def test_date_line_and_odd_zones_are_ordinary(place):
     clear = (found.weather.sun.ghi * np.diff(found.cells)[found.weather.lit]).sum()
     light = (found.weather.ghi[:, 0] * np.diff(found.cells)[found.weather.lit]).sum()
     assert light / clear == pytest.approx(1.0, abs=0.35)  # the day that the span cuts is part dark
-    assert found.chance.futures == 3
+    assert found.chance.scenarios == 3

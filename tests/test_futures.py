@@ -158,7 +158,7 @@ def two_years(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_two_measured_years_make_62_weathers(two_years: Path) -> None:
     weather = {"kind": "file", "file": str(two_years)}
-    assert budget(plan(datetime(2026, 6, 15), 1, weather, ALPS)).chance.futures == 62
+    assert budget(plan(datetime(2026, 6, 15), 1, weather, ALPS)).chance.scenarios == 62
 
 
 def test_years_without_29_february_take_none(two_years: Path) -> None:

@@ -200,7 +200,7 @@ def test_the_chance_never_falls_with_more_panel_or_more_pack(
 
 
 def test_every_window_of_the_season_is_tried_where_the_plan_asks_for_no_number() -> None:
-    assert designs(small()).groups[0].chance.futures == 31  # 15 days either side of the date
+    assert designs(small()).groups[0].chance.scenarios == 31  # 15 days either side of the date
 
 
 def test_a_pack_that_is_only_the_least_looked_at_is_said_to_be() -> None:

@@ -73,8 +73,8 @@ def overcast(sky="overcast", **weather):
 
 def test_a_stated_sky_is_drawn_in_200_futures_about_the_plain_formulas_sun():
     drawn, plain = budget(overcast()), budget(overcast(futures=1))
-    assert (drawn.chance.futures, plain.chance.futures) == (200, 1)
-    assert (drawn.chance.low, drawn.chance.high, drawn.chance.independent) == (None,) * 3
+    assert (drawn.chance.scenarios, plain.chance.scenarios) == (200, 1)
+    assert (drawn.chance.low, drawn.chance.high, drawn.chance.effective_sample_size) == (None,) * 3
     sun = drawn.ledger_wh["sun_on_panel"]
     assert sun.mean() == pytest.approx(plain.ledger_wh["sun_on_panel"][0], rel=0.1)
     assert 0.2 < sun.std() / sun.mean() < 0.45

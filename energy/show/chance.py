@@ -10,20 +10,20 @@ def chance_line(chance: Chance) -> str:
     >>> chance_line(Chance(87.1, 52.0, 98.0, 31, 7.8, 90.0, None))
     'worked in 27 of 31 weathers (87 %), worth about 8 independent ones: 52 to 98 %'
     """
-    worked = round(chance.percent * chance.futures / 100.0)
-    if chance.futures == 1:
+    worked = round(chance.percent * chance.scenarios / 100.0)
+    if chance.scenarios == 1:
         return "tried in one weather only: an example, not a chance"
-    share = f"worked in {worked} of {chance.futures}"
+    share = f"worked in {worked} of {chance.scenarios}"
     percent = whole_percent(chance.percent)
-    if chance.independent is None and chance.low is not None and chance.high is not None:
+    if chance.effective_sample_size is None and chance.low is not None and chance.high is not None:
         return (
             f"{share} drawn weathers ({percent} %); with the doubt about the means"
             f" {chance.low:.0f} to {chance.high:.0f} %"
         )
-    if chance.independent is None:
+    if chance.effective_sample_size is None:
         return f"{share} futures under the stated sky ({percent} %)"
     text = f"{share} weathers ({percent} %)"
-    worth = max(round(chance.independent), 1)
+    worth = max(round(chance.effective_sample_size), 1)
     text += f", worth about {worth} independent {'one' if worth == 1 else 'ones'}"
     if chance.low is not None and chance.high is not None:
         text += f": {chance.low:.0f} to {chance.high:.0f} %"

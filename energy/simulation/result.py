@@ -38,8 +38,8 @@ class Chance:
     percent: float
     low: float | None
     high: float | None
-    futures: int
-    independent: float | None
+    scenarios: int
+    effective_sample_size: float | None
     goal: float
     must_percent: float | None
 
@@ -224,8 +224,8 @@ class Budget:
         """The share of futures that succeed, with the range of what so many weathers can tell."""
         share = float(self.success.mean())
         low, high = None, None
-        if self.weather.independent is not None:
-            low, high = (100.0 * x for x in wilson(share, self.weather.independent))
+        if self.weather.effective_sample_size is not None:
+            low, high = (100.0 * x for x in wilson(share, self.weather.effective_sample_size))
         if self.ends:
             percents = [100.0 * float(one.success.mean()) for one in (self, *self.ends)]
             low = min(percents) if low is None else min(low, *percents)
@@ -235,8 +235,8 @@ class Budget:
             percent=100.0 * share,
             low=low,
             high=high,
-            futures=self.success.size,
-            independent=self.weather.independent,
+            scenarios=self.success.size,
+            effective_sample_size=self.weather.effective_sample_size,
             goal=self.plan.goal.chance_percent,
             must_percent=None if must is None else 100.0 * float(must.mean()),
         )

@@ -74,7 +74,7 @@ def recorded(
         "wind_speed": between_middles(middles, starts, step, wind),
         "temperature_stated": stated,
         "shift_days": shift,
-        "independent": independent_weathers(max(span_days, 1), shift.size / years, years),
+        "effective_sample_size": independent_weathers(max(span_days, 1), shift.size / years, years),
         "distance_km": distance_km,
         "height_difference_m": height_m,
         "notes": notes,

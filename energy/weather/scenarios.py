@@ -65,7 +65,7 @@ class Weathers:
     temperature_stated: bool
     cold: Cold
     shift_days: Array
-    independent: float | None
+    effective_sample_size: float | None
     rough: bool = False
     distance_km: float = 0.0
     height_difference_m: float = 0.0
@@ -180,7 +180,7 @@ def _stated(plan: Plan, calendar: Calendar, middles: Array, sun: Sun, lit: Index
         "wind_speed": np.full((middles.size, 1), weather.wind_speed_m_s),
         "temperature_stated": weather.temp_air_c is not None,
         "shift_days": np.zeros(weather.futures or 1),
-        "independent": None,
+        "effective_sample_size": None,
     }
 
 
@@ -221,7 +221,7 @@ def _from_forecast(
         "sharpen": "a new forecast, fetched just before leaving",
         "temperature_stated": True,
         "shift_days": np.zeros(scenarios),
-        "independent": float(scenarios),
+        "effective_sample_size": float(scenarios),
         "distance_km": apart(plan, forecast)[0],
         "fetched_s": forecast.fetched_s,
         "notes": notes,
@@ -231,7 +231,7 @@ def _from_forecast(
     then = _after_forecast(plan, scenarios)
     tails = weathers(then, record_of(then), calendar, cells, span, doubts)
     notes.append(f"the forecast ends {_on_clock(join_s, clock)}; then: {tails[0].source}")
-    common["independent"] = min(scenarios, tails[0].independent or scenarios)
+    common["effective_sample_size"] = min(scenarios, tails[0].effective_sample_size or scenarios)
     common["rough"] = tails[0].rough
     late = cells[:-1] >= join_s
     return [common | _carried_on(members, tail, late, lit) for tail in tails]

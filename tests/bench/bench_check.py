@@ -174,7 +174,7 @@ def month_plan() -> tuple[str, int]:
     from energy.simulation.budget import budget
 
     tables = demo_tables(days=31)
-    weathers = budget(Plan.from_dict(tables)).chance.futures
+    weathers = budget(Plan.from_dict(tables)).chance.scenarios
     return tomlkit.dumps(tables), weathers
 
 

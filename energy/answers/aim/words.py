@@ -182,7 +182,9 @@ def remarks(answer: Aim) -> list[str]:
             f"As planned {watt_hours(spilled)} Wh a day are spilled, when the pack is full: more"
             " sun then is worth nothing, work moved to those hours is."
         )
-    weathers = "one weather" if result.chance.futures == 1 else f"{result.chance.futures} weathers"
+    weathers = (
+        "one weather" if result.chance.scenarios == 1 else f"{result.chance.scenarios} weathers"
+    )
     found.append(f"Means of {weathers}, horizon and shade counted: {result.weather.source}.")
     return [*found, day_in_words(answer)]
 

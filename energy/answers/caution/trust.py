@@ -98,7 +98,7 @@ def old_forecast(result: Budget) -> Caution | None:
 
 def not_a_promise(result: Budget) -> Caution | None:
     """One sky, or a chance."""
-    several = result.chance.futures > 1
+    several = result.chance.scenarios > 1
     one_sky = result.plan.weather.kind in ("sky", "clear") or not several
     if one_sky and result.plan.panel:
         text = "One sky is an example, not a chance: try a duller one before you rely on it."

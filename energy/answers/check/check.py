@@ -163,7 +163,7 @@ def check(
     or amount.
 
     >>> answer = check(Plan.read("builtin:cloudy-repair"))
-    >>> answer.budget.chance.futures
+    >>> answer.budget.chance.scenarios
     31
     >>> noon = datetime(2026, 9, 14, 12)
     >>> late = check(answer.budget.plan, now=noon, battery_percent=70, done={"tea": "none"})

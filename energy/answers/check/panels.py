@@ -66,7 +66,7 @@ def charge_panel(result: Budget, panel: Any) -> None:
     if frozen:
         room.label("locked by the cold", *_thin(steps, locked), "quiet")
     if band is not None:
-        room.label(f"middle one of {result.chance.futures} weathers", *_thin(x, charge), "charge")
+        room.label(f"middle one of {result.chance.scenarios} weathers", *_thin(x, charge), "charge")
         room.label("8 in 10 weathers lie here", *band, "quiet")
 
 

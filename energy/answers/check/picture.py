@@ -84,7 +84,7 @@ def finding(result: Budget) -> str:
         middle = f"runs flat {when(result, _stops_s(result))}"
     else:
         middle = low if result.success[result.middle] else f"dips into the reserve, {low}"
-    worked, tried = int(result.success.sum()), result.chance.futures
+    worked, tried = int(result.success.sum()), result.chance.scenarios
     share = "none" if worked == 0 else "all" if worked == tried else str(worked)
     answer = "Yes" if result.yes else "No"
     of = "" if share == "all" else "of "

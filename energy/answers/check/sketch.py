@@ -49,7 +49,7 @@ def sketch(budget: Budget, width: int = 72, height: int = 8) -> str:
 
 def _heading(result: Budget) -> str:
     lowest = result.lowest()
-    weather = "middle weather" if result.chance.futures > 1 else "the one weather tried"
+    weather = "middle weather" if result.chance.scenarios > 1 else "the one weather tried"
     when = briefly(result, lowest.at_s)
     return f"Charge of the pack, {weather}; lowest {lowest.percent:.0f} %, {when}"
 

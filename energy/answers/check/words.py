@@ -120,7 +120,7 @@ def headline(answer: Check) -> Text:
             words += (
                 f"; and the pack {verdict_words('runs-flat', bool(result.too_cold[result.middle]))}"
             )
-    if result.chance.futures > 1 and not result.overloads:
+    if result.chance.scenarios > 1 and not result.overloads:
         reach = "reaches" if answer.yes else "stays below"
         which = "the chance under this sky" if result.weather.kind == "sky" else "the chance"
         if (
@@ -147,7 +147,7 @@ def summary(answer: Check) -> Iterable[str]:
         line = f"what can run, {line}"
     yield line[0].upper() + line[1:] + _doubt(result) + "."
     must = result.chance.must_percent
-    if must is not None and result.chance.futures > 1:
+    if must is not None and result.chance.scenarios > 1:
         yield f"What must run is fully served in {must:.0f} % of them."
     failed = failures(result)
     if failed:
@@ -162,7 +162,7 @@ def summary(answer: Check) -> Iterable[str]:
         text += f"but below {limit_c:g} degrees C the pack gives none of it"
     else:
         text += f"{watt_hours(abs(lowest.spare_wh))} Wh {side} {reserve}"
-    if result.chance.futures > 1:
+    if result.chance.scenarios > 1:
         text += f"; one weather in ten falls to {result.dull_tenth_percent:.0f} % or lower"
     yield text + "."
     flat = _flat_line(answer)
@@ -179,13 +179,13 @@ def summary(answer: Check) -> Iterable[str]:
 
 def failures(result: Budget) -> str:
     """What happens in the weathers in which it does not work; empty where there are none."""
-    fails = result.chance.futures - int(result.success.sum())
-    if fails == 0 or result.chance.futures == 1:
+    fails = result.chance.scenarios - int(result.success.sum())
+    if fails == 0 or result.chance.scenarios == 1:
         return ""
     cold = int(result.too_cold.sum())
     flat = int((result.simulated.ran_short & ~result.success & ~result.too_cold).sum())
     others = "In the one other" if fails == 1 else f"In the other {fails}"
-    if fails == result.chance.futures:
+    if fails == result.chance.scenarios:
         others = f"In all {fails}"
     if flat == cold == 0:
         return f"{others} it dips into the reserve, and nothing stops."
@@ -198,7 +198,7 @@ def failures(result: Budget) -> str:
 
 def _doubt(result: Budget) -> str:
     """Where the spread of the lowest charge comes from, in round tens of percent."""
-    shares = result.doubt if result.chance.futures > 1 else {}
+    shares = result.doubt if result.chance.scenarios > 1 else {}
     if not shares:
         return ""
     name, most = max(shares.items(), key=lambda item: item[1])

@@ -279,7 +279,7 @@ def designs(plan: Plan, known: Designs | None = None, battery_wh: float = LARGE_
     weathers and sun are taken over.
 
     >>> found = designs(Plan.read("builtin:cloudy-repair"))
-    >>> len(found.groups), found.groups[0].chance.futures
+    >>> len(found.groups), found.groups[0].chance.scenarios
     (1, 31)
     """
     plan = with_panel(plan)

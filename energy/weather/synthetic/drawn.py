@@ -129,7 +129,7 @@ def _weather(
         "wind_speed": np.full((middles.size, 1), plan.weather.wind_speed_m_s),
         "temperature_stated": plan.weather.temp_air_c is not None,
         "shift_days": np.zeros(scenarios),
-        "independent": None,
+        "effective_sample_size": None,
         "rough": plan.weather.kind == "climate",
     }
 
