@@ -45,7 +45,11 @@ class Chance:
 
     def as_dict(self) -> dict[str, Any]:
         """The chance as every answer's `--json` prints it."""
-        return {k: round(v, 1) if isinstance(v, float) else v for k, v in asdict(self).items()}
+        keys = {"scenarios": "futures", "effective_sample_size": "independent"}
+        return {
+            keys.get(name, name): round(value, 1) if isinstance(value, float) else value
+            for name, value in asdict(self).items()
+        }
 
 
 @dataclass(frozen=True)
