@@ -212,8 +212,10 @@ def test_charging_never_overfills_the_available_well():
     ],
 )
 def test_lead_acid_in_the_cold_needs_the_published_factor(fahrenheit, factor):
-    locked = lead().locked_share(np.array([(fahrenheit - 32.0) / 1.8]))[0] / 0.45
-    assert 1.0 / (1.0 - locked) == pytest.approx(factor, abs=0.005)
+    cold_unavailable = (
+        lead().cold_unavailable_share(np.array([(fahrenheit - 32.0) / 1.8]))[0] / 0.45
+    )
+    assert 1.0 / (1.0 - cold_unavailable) == pytest.approx(factor, abs=0.005)
 
 
 def test_lithium_takes_no_charge_below_freezing_unless_heated():
@@ -231,22 +233,24 @@ def limited(chemistry, limit_c):
 
 def test_below_its_discharge_limit_lithium_gives_nothing():
     # -20 deg C: common practice, no source. At the limit itself it still gives its usable share.
-    locked = limited("lfp", -20.0).locked_share(np.array([-20.0, -20.1, -35.0]))
-    assert locked == pytest.approx([0.40, 1.0, 1.0])
+    cold_unavailable = limited("lfp", -20.0).cold_unavailable_share(np.array([-20.0, -20.1, -35.0]))
+    assert cold_unavailable == pytest.approx([0.40, 1.0, 1.0])
 
 
 def test_a_limit_of_ones_own_decides_and_without_one_the_cold_holds():
-    assert limited("nmc", -10.0).locked_share(np.array([-10.5])) == pytest.approx([1.0])
-    assert limited("nmc", None).locked_share(np.array([-35.0])) == pytest.approx([0.30])
+    assert limited("nmc", -10.0).cold_unavailable_share(np.array([-10.5])) == pytest.approx([1.0])
+    assert limited("nmc", None).cold_unavailable_share(np.array([-35.0])) == pytest.approx([0.30])
 
 
 def test_lead_acid_keeps_its_share_of_20_below_in_any_cold():
     # 1/2.1 of the available well, 0.45 of the store (practice).
-    assert lead().locked_share(np.array([-40.0])) == pytest.approx([0.45 * (1.0 - 1.0 / 2.1)])
+    assert lead().cold_unavailable_share(np.array([-40.0])) == pytest.approx(
+        [0.45 * (1.0 - 1.0 / 2.1)]
+    )
 
 
 def test_cold_that_locks_the_store_takes_nothing_away():
     battery = lithium(share=0.1)
-    locked = go(battery, [-100.0], [1.0], floor=200.0)
-    assert locked.store_wh[-1, 0] == 100.0
-    assert locked.full[0, 0] == 0.0
+    cold_unavailable = go(battery, [-100.0], [1.0], floor=200.0)
+    assert cold_unavailable.store_wh[-1, 0] == 100.0
+    assert cold_unavailable.full[0, 0] == 0.0

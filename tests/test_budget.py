@@ -123,8 +123,8 @@ def repair(request: pytest.FixtureRequest) -> Budget:
 
 
 def test_the_middle_weather_has_the_lower_median(repair: Budget) -> None:
-    charge, locked = repair.charge_percent, repair.locked_percent
-    above = np.minimum(charge[:-1] - locked, charge[1:] - locked).min(axis=0)
+    charge, cold_unavailable = repair.charge_percent, repair.cold_unavailable_percent
+    above = np.minimum(charge[:-1] - cold_unavailable, charge[1:] - cold_unavailable).min(axis=0)
     median = np.percentile(above, 50.0, method="lower")
     lowest = repair.lowest()
     spare_percent = lowest.spare_wh / repair.capacity_wh[repair.middle] * 100.0

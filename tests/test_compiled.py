@@ -105,7 +105,7 @@ def hours_without(case: Case) -> Array:
     """How long each scenario could not give what was asked of it [h], from the store alone."""
     air = case.temp_pack[case.temp_row]
     block = block_of(case, slice(0, case.edges.size - 1), case.battery.frozen(air))
-    floor = case.battery.locked_share(air) * case.battery.capacity_wh
+    floor = case.battery.cold_unavailable_share(air) * case.battery.capacity_wh
     path = advance(case.battery, start(case.battery), block.rate, block.hours[:, 0], floor)
     return np.asarray(((1.0 - path.full) * block.hours).sum(axis=0))
 
@@ -120,8 +120,8 @@ def both_agree(seed: int, changes: dict[str, Any], sizes_wh: Array, code: Any) -
     run = simulate(scenarios)
     sweep = Sweep(battery, share, limit_w * case.controller_efficiency)
     found = [sweep.run(part_of(case, *ends), code=code) for ends in ((0, 100), (100, 240))]
-    locked = battery.locked_share(scenarios.temp_pack)[scenarios.temp_row]
-    above = np.minimum(run.store_wh[1:], run.store_wh[:-1]) / capacity - locked
+    cold_unavailable = battery.cold_unavailable_share(scenarios.temp_pack)[scenarios.temp_row]
+    above = np.minimum(run.store_wh[1:], run.store_wh[:-1]) / capacity - cold_unavailable
     lowest = np.minimum(found[0].lowest, found[1].lowest).ravel()
     unmet_wh = (found[0].unmet_wh + found[1].unmet_wh).ravel()
     without = (found[0].hours_without + found[1].hours_without).ravel()

@@ -109,9 +109,9 @@ def test_day_by_day_is_the_same_as_in_one_go() -> None:
     once = budget(whole)
     found = years(start, np.array([100.0]), np.array([400.0]))
     share = once.charge_percent[:, 0] / 100.0
-    locked = once.locked_percent[0, 0] / 100.0
+    cold_unavailable = once.cold_unavailable_percent[0, 0] / 100.0
     edges = np.searchsorted(once.time_s, once.time_s[0] + 86400.0 * np.arange(11))
-    lowest = [share[a : b + 1].min() - locked for a, b in pairwise(edges)]
+    lowest = [share[a : b + 1].min() - cold_unavailable for a, b in pairwise(edges)]
     assert found.lowest[:10, 0, 0] == pytest.approx(lowest, abs=1e-9)
 
 

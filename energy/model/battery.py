@@ -83,7 +83,7 @@ class Battery:
         limit = -np.inf if self.discharge_min_c is None else self.discharge_min_c
         return np.asarray(temperature) < limit
 
-    def locked_share(self, temperature: Array) -> Array:
+    def cold_unavailable_share(self, temperature: Array) -> Array:
         """The share of C that the cold locks away; lead-acid: of its available well only.
 
         All of it where it is too cold to give anything.
@@ -91,7 +91,7 @@ class Battery:
         >>> from energy.model.battery import Battery
         >>> one = np.array([1000.0])
         >>> pack = Battery("lfp", one, one, 1.0, 0.06, 0.99, 0.9, 0.0)
-        >>> pack.locked_share(np.array([-10.0, 30.0])).round(3)
+        >>> pack.cold_unavailable_share(np.array([-10.0, 30.0])).round(3)
         array([0.2, 0. ])
         """
         at, usable = USABLE[self.chemistry]

@@ -61,7 +61,7 @@ class Times(NamedTuple):
     inverter_idle_w: Array
     rest_w: Array
     asked_w: Array
-    locked: Array
+    cold_unavailable: Array
     may_charge: Array
 
 
@@ -188,7 +188,7 @@ def laid_out(case: Case) -> Laid:
     if block.leads is not None:
         asked -= block.leads
     rest = block.charger - block.load - case.idle_w
-    by_weather = (rest, asked, case.battery.locked_share(air), 1.0 - frozen)
+    by_weather = (rest, asked, case.battery.cold_unavailable_share(air), 1.0 - frozen)
     times = Times(
         hours.copy(),
         np.exp(-leak_per_h * hours),
@@ -235,7 +235,7 @@ class Segment(NamedTuple):
     rest_w: float
     spare_w: float
     asked_w: float
-    locked: float
+    cold_unavailable: float
     may_charge: float
 
 
@@ -278,7 +278,7 @@ def _segment(sun_w: float, times: Times, work: Work, y: int, t: int) -> Segment:
         times.rest_w[y, t],
         times.charger_w[t] - work.pack_idle_w,
         times.asked_w[y, t],
-        times.locked[y, t],
+        times.cold_unavailable[y, t],
         times.may_charge[y, t],
     )
 
@@ -302,11 +302,11 @@ def _move(s: Any, w: int, now: Segment, shared: Shared) -> tuple[int, int]:
         before, rate, capacity = s[STORE, j], s[RATE, j], s[CAPACITY, j]
         moved = rate * now.move
         wanted = before * now.keep + moved
-        after = max(wanted, min(before, now.locked * capacity))
+        after = max(wanted, min(before, now.cold_unavailable * capacity))
         lacks += max(moved, wanted - after) < -1e-12 * capacity
         over = after - (capacity - rate * s[TAPER_H, j])
         tapers += min(over, rate - shared.leak_per_h * capacity) > 0.0
-        s[LOWEST, j] = min(s[LOWEST, j], min(before, after) * s[PER_WH, j] - now.locked)
+        s[LOWEST, j] = min(s[LOWEST, j], min(before, after) * s[PER_WH, j] - now.cold_unavailable)
         s[BEFORE, j], s[STORE, j] = before, after
     return tapers, lacks
 
@@ -323,7 +323,7 @@ def _taper(s: Any, w: int, now: Segment, shared: Shared) -> None:
         tapered = s[ENDS, j] - (s[ENDS, j] - max(before, meets)) * _decay(along)
         binds = min(after - meets, rate - leak * capacity) > 0.0
         after = tapered if binds else after
-        s[LOWEST, j] = min(s[LOWEST, j], after * s[PER_WH, j] - now.locked)
+        s[LOWEST, j] = min(s[LOWEST, j], after * s[PER_WH, j] - now.cold_unavailable)
         s[STORE, j] = after
 
 

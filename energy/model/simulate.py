@@ -135,9 +135,9 @@ def simulate(
     for first in range(0, count, size):
         rows = slice(first, min(first + size, count))
         air, air_row = _air(case, rows)
-        locked = battery.locked_share(air)[air_row] * battery.capacity_wh
+        cold_unavailable = battery.cold_unavailable_share(air)[air_row] * battery.capacity_wh
         block = block_of(case, rows, battery.frozen(air)[air_row])
-        path = advance(battery, state, block.rate, block.hours[:, 0], locked)
+        path = advance(battery, state, block.rate, block.hours[:, 0], cold_unavailable)
         state = path.store_wh[-1], path.imbalance_wh
         run.store_wh[first + 1 : rows.stop + 1] = path.store_wh[1:]
         _settle(case, block, path.store_wh, path.full, run)

@@ -60,7 +60,7 @@ class Lowest:
     percent: float
     at_s: float
     spare_wh: float
-    locked_percent: float
+    cold_unavailable_percent: float
 
 
 @dataclass(frozen=True)
@@ -108,10 +108,10 @@ class Budget:
         return self.simulated.store_wh * (100.0 / self.capacity_wh)
 
     @property
-    def locked_percent(self) -> Array:
+    def cold_unavailable_percent(self) -> Array:
         """What the cold locks in each segment [percent of charge], (n, m or 1)."""
-        locked = self.case.battery.locked_share(self.case.temp_pack)
-        return (100.0 * locked)[self.case.temp_row]
+        cold_unavailable = self.case.battery.cold_unavailable_share(self.case.temp_pack)
+        return (100.0 * cold_unavailable)[self.case.temp_row]
 
     @cached_property
     def _lowest(self) -> tuple[Index, Array]:
@@ -125,7 +125,7 @@ class Budget:
         return self.charge_percent[edge, np.arange(edge.size)]
 
     @property
-    def locked_at_lowest_percent(self) -> Array:
+    def cold_unavailable_at_lowest_percent(self) -> Array:
         """What the cold locks at each scenario's lowest point [percent of charge], (m,)."""
         return np.asarray(self.lowest_percent - self._lowest[1])
 
@@ -145,7 +145,7 @@ class Budget:
         """
         first = self.simulated.first_short_s
         at_first = self.too_cold_at(first, np.arange(first.size))
-        at_lowest = self.locked_at_lowest_percent > 99.9
+        at_lowest = self.cold_unavailable_at_lowest_percent > 99.9
         return ~self.success & np.where(self.simulated.ran_short, at_first, at_lowest)
 
     @property
@@ -356,10 +356,12 @@ def lowest_point(case: Case, run: Simulated) -> tuple[Index, Array]:
     """At which edge each scenario of a pass is lowest, and how high above what the cold locks then
     [percent of charge], both (m,)."""
     charge = run.store_wh * (100.0 / case.battery.capacity_wh)
-    locked = (100.0 * case.battery.locked_share(case.temp_pack))[case.temp_row]
-    above = charge[1:] - locked
+    cold_unavailable = (100.0 * case.battery.cold_unavailable_share(case.temp_pack))[case.temp_row]
+    above = charge[1:] - cold_unavailable
     ends, lowest_end = above.argmin(axis=0), above.min(axis=0)
-    np.subtract(charge[:-1], locked, out=above)  # the cold may deepen at a segment's start
+    np.subtract(
+        charge[:-1], cold_unavailable, out=above
+    )  # the cold may deepen at a segment's start
     starts, lowest_start = above.argmin(axis=0), above.min(axis=0)
     edge = np.where(lowest_end < lowest_start, ends + 1, starts)
     return edge, np.minimum(lowest_end, lowest_start)
@@ -396,10 +398,10 @@ def wilson(share: float, number: float) -> tuple[float, float]:
 def _lowest_share(case: Case) -> Array:
     """How low each scenario falls above what the cold locks, as shares of its store, (m,)."""
     store, lowest = simulate(case).store_wh[1:], np.inf
-    locked = case.battery.locked_share(case.temp_pack)
+    cold_unavailable = case.battery.cold_unavailable_share(case.temp_pack)
     for first in range(0, store.shape[0], AT_ONCE):
         rows = slice(first, first + AT_ONCE)
-        above = store[rows] / case.battery.capacity_wh - locked[case.temp_row[rows]]
+        above = store[rows] / case.battery.capacity_wh - cold_unavailable[case.temp_row[rows]]
         lowest = np.minimum(lowest, above.min(axis=0))
     return np.asarray(lowest)
 

@@ -43,10 +43,10 @@ class Weathers:
 
     sun holds the middles of the lit cells, lit their numbers (rows,). ghi, dni, dhi [W/m2] are
     (rows, m); temp_air [deg C] and wind_speed [m/s at 10 m] (cells, m); m is 1 where all scenarios
-    share one weather. shift_days (m,) says how far each was moved. effective_sample_size is how many
-    independent ones the m weathers are worth, None where no chance is drawn from weather. rough:
-    the means themselves are so doubtful that a yes needs the low end of that doubt. cold is the place's lowest air, in which
-    strings are judged. fetched_s [UTC s] is when a forecast was
+    share one weather. shift_days (m,) says how far each was moved. effective_sample_size is how
+    many independent ones the m weathers are worth, None where no chance is drawn from weather.
+    rough: the means themselves are so doubtful that a yes needs the low end of that doubt. cold is
+    the place's lowest air, in which strings are judged. fetched_s [UTC s] is when a forecast was
     fetched, None for all other weather.
     """
 

@@ -78,8 +78,11 @@ def not_stated(result: Budget) -> Caution | None:
 
 def surge_when_low(result: Budget) -> Caution | None:
     """A tool that starts on a nearly empty pack."""
-    charge, locked = result.charge_percent[:-1, result.middle], result.locked_percent
-    above = charge - locked[:, result.middle if locked.shape[1] > 1 else 0]
+    charge, cold_unavailable = (
+        result.charge_percent[:-1, result.middle],
+        result.cold_unavailable_percent,
+    )
+    above = charge - cold_unavailable[:, result.middle if cold_unavailable.shape[1] > 1 else 0]
     if above.min() >= SAG_PERCENT:
         return None
     every = _running(result)

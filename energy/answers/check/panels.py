@@ -43,28 +43,33 @@ def charge_panel(result: Budget, panel: Any) -> None:
     panel.set_ylim(-2.0, 104.0)
     _values(panel, [0.0, 25.0, 50.0, 75.0, 100.0])
     x, charge = hours(result, result.time_s), result.charge_percent[:, result.middle]
-    locked = np.broadcast_to(result.locked_percent, (x.size - 1, result.charge_percent.shape[1]))
-    locked, steps = np.repeat(locked[:, result.middle], 2), np.repeat(x, 2)[1:-1]
-    floor = np.minimum(locked + result.plan.pack.reserve_percent, 100.0)
+    cold_unavailable = np.broadcast_to(
+        result.cold_unavailable_percent, (x.size - 1, result.charge_percent.shape[1])
+    )
+    cold_unavailable, steps = (
+        np.repeat(cold_unavailable[:, result.middle], 2),
+        np.repeat(x, 2)[1:-1],
+    )
+    floor = np.minimum(cold_unavailable + result.plan.pack.reserve_percent, 100.0)
     room = _room(result, panel)
     room.keep_clear(x, charge)
     room.keep_clear(steps, floor)
-    room.keep_clear_below(steps, locked, ON_A_LINE)
+    room.keep_clear_below(steps, cold_unavailable, ON_A_LINE)
     band = _band(result, panel, room)
     panel.plot(steps, floor, color=COLOURS["limit"], linestyle=DASHES["limit"], lw=1.3, zorder=3)
     panel.plot(x, charge, color=COLOURS["charge"], linestyle=DASHES["charge"], lw=2.0, zorder=4)
     _lowest_point(result, panel, room)
     reserve, frozen = (
         f"reserve {result.plan.pack.reserve_percent:.0f} %",
-        locked.max() >= LEAST_LOCKED,
+        cold_unavailable.max() >= LEAST_LOCKED,
     )
     if frozen:
         hatch = {"facecolor": "none", "edgecolor": COLOURS["locked"], "hatch": "////"}
-        panel.fill_between(steps, 0.0, locked, linewidth=0.6, zorder=2, **hatch)
+        panel.fill_between(steps, 0.0, cold_unavailable, linewidth=0.6, zorder=2, **hatch)
         reserve += " above what the cold locks"
     room.label(reserve, *_thin(steps, floor), "limit")
     if frozen:
-        room.label("locked by the cold", *_thin(steps, locked), "quiet")
+        room.label("locked by the cold", *_thin(steps, cold_unavailable), "quiet")
     if band is not None:
         room.label(f"middle one of {result.chance.scenarios} weathers", *_thin(x, charge), "charge")
         room.label("8 in 10 weathers lie here", *band, "quiet")

@@ -56,9 +56,11 @@ def _heading(result: Budget) -> str:
 
 def _floor(result: Budget, x: Array, across: Array) -> Array:
     """The reserve, above what the cold locks."""
-    locked = np.broadcast_to(result.locked_percent, (x.size - 1, result.charge_percent.shape[1]))
+    cold_unavailable = np.broadcast_to(
+        result.cold_unavailable_percent, (x.size - 1, result.charge_percent.shape[1])
+    )
     row = np.clip(np.searchsorted(x, across, side="right") - 1, 0, x.size - 2)
-    floor = locked[row, result.middle] + result.plan.pack.reserve_percent
+    floor = cold_unavailable[row, result.middle] + result.plan.pack.reserve_percent
     return np.asarray(np.minimum(floor, 100.0))
 
 

@@ -154,10 +154,10 @@ def summary(answer: Check) -> Iterable[str]:
         yield failed
     side = "above" if lowest.spare_wh >= 0 else "short of"
     reserve = f"the reserve of {result.plan.pack.reserve_percent:.0f} %"
-    if lowest.locked_percent >= 0.5 and result.weather.temperature_stated:
-        reserve += f" and the {lowest.locked_percent:.0f} % that the cold locks"
+    if lowest.cold_unavailable_percent >= 0.5 and result.weather.temperature_stated:
+        reserve += f" and the {lowest.cold_unavailable_percent:.0f} % that the cold locks"
     text = f"Lowest charge {lowest.percent:.0f} % at {clock(result, lowest.at_s)}, "
-    if lowest.locked_percent > 99.9:
+    if lowest.cold_unavailable_percent > 99.9:
         limit_c = result.plan.pack.discharge_min_c
         text += f"but below {limit_c:g} degrees C the pack gives none of it"
     else:

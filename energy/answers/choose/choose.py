@@ -239,9 +239,9 @@ def _impossible(search: Search) -> Choose:
     deciding = alone.low_end
     scenario = int(worst_first(deciding)[min(deciding.may_fail, deciding.success.size - 1)])
     lowest = deciding.lowest(scenario)
-    locked = deciding.locked_percent
-    locked = locked[:, scenario if locked.shape[1] > 1 else 0]
-    least = np.append(locked, locked[-1]) + deciding.plan.pack.reserve_percent
+    cold_unavailable = deciding.cold_unavailable_percent
+    cold_unavailable = cold_unavailable[:, scenario if cold_unavailable.shape[1] > 1 else 0]
+    least = np.append(cold_unavailable, cold_unavailable[-1]) + deciding.plan.pack.reserve_percent
     below = np.flatnonzero(deciding.charge_percent[:, scenario] < least)
     first_s = float(deciding.time_s[below[0]]) if below.size else lowest.at_s
     short_wh = max(-lowest.spare_wh, 0.0) + _unserved_wh(deciding, scenario)

@@ -53,7 +53,7 @@ class Coarse:
         self.most_wh = np.add.reduceat((1.0 - battery.frozen(air)) * hours, first)
         self.most_wh = self.most_wh * battery.charge_ceiling[self.scenarios]
         coldest = np.minimum if hopeful else np.maximum
-        self.floor = coldest.reduceat(battery.locked_share(air), first)
+        self.floor = coldest.reduceat(battery.cold_unavailable_share(air), first)
         self.floor = self.floor + result.plan.pack.reserve_percent / 100.0
         self.start_wh = battery.start_share * self.full_wh
         self.coulombic = battery.coulombic
@@ -143,5 +143,5 @@ def about_the_deciding(result: Budget) -> Index:
 
 def worst_first(result: Budget) -> Index:
     """Scenarios from the one that falls lowest."""
-    above = result.lowest_percent - result.locked_at_lowest_percent
+    above = result.lowest_percent - result.cold_unavailable_at_lowest_percent
     return np.argsort(np.round(above, 6), kind="stable")

@@ -257,7 +257,7 @@ class Designs:
                 ends=(),
             )
             ok[part] = found.success
-            above = found.lowest_percent - found.locked_at_lowest_percent
+            above = found.lowest_percent - found.cold_unavailable_at_lowest_percent
             margin[part] = (above - self.plan.pack.reserve_percent) / 100.0
         return ok, margin
 

@@ -32,7 +32,7 @@ class Bins:
     both: Array
     load2: Array
     frozen: Array
-    locked: Array
+    cold_unavailable: Array
 
 
 def net_w(case: Case) -> tuple[Array, Array]:
@@ -105,7 +105,7 @@ def bins_of(case: Case) -> Bins:
         return np.asarray(np.add.reduceat(values * hours[:, None], first, axis=0) / total[:, None])
 
     air = case.temp_pack
-    locked = case.battery.locked_share(air)[case.temp_row]
+    cold_unavailable = case.battery.cold_unavailable_share(air)[case.temp_row]
     return Bins(
         hours=total,
         sun=mean(sun),
@@ -114,7 +114,7 @@ def bins_of(case: Case) -> Bins:
         both=mean(sun * load),
         load2=mean(load * load),
         frozen=mean(case.battery.frozen(air)[case.temp_row]),
-        locked=np.maximum.reduceat(locked, first, axis=0),
+        cold_unavailable=np.maximum.reduceat(cold_unavailable, first, axis=0),
     )
 
 
@@ -134,7 +134,7 @@ def needed_wh(of: Designs, group: int, panel_w: Array) -> Array:
     ]
     share = np.array(sun)  # of the base panels' light, after the cable
     most_sun = of.limits_w(panel_w)[:, None] * case.controller_efficiency
-    endless = battery.start_share - bins.locked.max(axis=0)
+    endless = battery.start_share - bins.cold_unavailable.max(axis=0)
     keeps = np.broadcast_to(
         endless - of.plan.pack.reserve_percent / 100.0, (panel_w.size, bins.sun.shape[1])
     )
@@ -172,7 +172,7 @@ def _margin(
     well = battery.kinetic_c if battery.kinetic_c is not None else 1.0
     exchange = battery.kinetic_k_per_h or 0.0
     store, tilt = capacity * battery.start_share, np.zeros_like(capacity)
-    lowest = battery.start_share - bins.locked[0] - reserve + np.zeros_like(capacity)
+    lowest = battery.start_share - bins.cold_unavailable[0] - reserve + np.zeros_like(capacity)
     for i, hours in enumerate(bins.hours.tolist()):
         net = np.minimum(share * bins.sun[i], most_sun) - bins.load[i]
         squares = share * (share * bins.sun2[i] - 2.0 * bins.both[i]) + bins.load2[i]
@@ -187,8 +187,8 @@ def _margin(
             tilt = tilt * relax + (1.0 - well) * flow * (1.0 - relax) / exchange
             # charging never overfills the available well
             tilt = np.minimum(tilt, well * (capacity - after))
-            reach = (tilt + well * after) / capacity - bins.locked[i]
+            reach = (tilt + well * after) / capacity - bins.cold_unavailable[i]
             np.minimum(lowest, reach, out=lowest)
         store = after
-        np.minimum(lowest, store / capacity - bins.locked[i] - reserve, out=lowest)
+        np.minimum(lowest, store / capacity - bins.cold_unavailable[i] - reserve, out=lowest)
     return np.asarray(lowest)

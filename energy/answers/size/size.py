@@ -199,8 +199,10 @@ def ranges(of: Designs, stays: bool = False) -> tuple[Array, Array]:
     if asked is not None and asked.battery_wh is not None:
         battery = asked.battery_wh
     else:
-        locked = float(of.groups[0].locked_percent.max()) + pack.reserve_percent
-        usable = max(pack.start_percent - locked, 10.0) / 100.0 * pack.health_percent / 100.0
+        cold_unavailable = float(of.groups[0].cold_unavailable_percent.max()) + pack.reserve_percent
+        usable = (
+            max(pack.start_percent - cold_unavailable, 10.0) / 100.0 * pack.health_percent / 100.0
+        )
         held = YEAR_MOST_DAYS / days if stays else min(1.5, 1.5 * MOST_DAYS / days)
         carries = held * load_wh / usable
         most = max(carries, pack.capacity_wh)
@@ -290,15 +292,15 @@ def _out_of_range(of: Designs, found: Frontier, limit: str | None) -> str:
         f"No pack up to {figure(found.sizes_wh[-1])} Wh reaches"
         f" {of.plan.goal.chance_percent:g} % with panels up to {figure(found.panel_w[-1])} W"
     )
-    pack, locked = of.plan.pack, float(of.groups[0].locked_percent[0].max())
-    cold = (of.groups[0].locked_percent > 99.9).any(axis=0).mean()
+    pack, cold_unavailable = of.plan.pack, float(of.groups[0].cold_unavailable_percent[0].max())
+    cold = (of.groups[0].cold_unavailable_percent > 99.9).any(axis=0).mean()
     if limit is None and cold > 1.0 - of.plan.goal.chance_percent / 100.0:
         limit = f"{100.0 * cold:.0f} % of the weathers are too cold to give: no size helps"
-    if limit is None and pack.start_percent <= pack.reserve_percent + locked:
+    if limit is None and pack.start_percent <= pack.reserve_percent + cold_unavailable:
         limit = (
             f"the pack starts at {pack.start_percent:g} %, and the reserve"
-            f"{' above what the cold locks' if locked > 0.0 else ''} ends at"
-            f" {pack.reserve_percent + locked:.0f} %: no size helps"
+            f"{' above what the cold locks' if cold_unavailable > 0.0 else ''} ends at"
+            f" {pack.reserve_percent + cold_unavailable:.0f} %: no size helps"
         )
     return text if limit is None else f"{text}; {limit}"
 

@@ -236,9 +236,11 @@ def _simulated(of: Designs, days: Iterable[Base], panel_w: Array, battery_wh: Ar
         case = of.case(today, watts, labels, window)
         run = simulate(case, state=state)
         state = run.end
-        locked = case.battery.locked_share(case.temp_pack)[case.temp_row]
+        cold_unavailable = case.battery.cold_unavailable_share(case.temp_pack)[case.temp_row]
         share = run.store_wh / case.battery.capacity_wh
-        low = np.minimum((share[1:] - locked).min(axis=0), (share[:-1] - locked).min(axis=0))
+        low = np.minimum(
+            (share[1:] - cold_unavailable).min(axis=0), (share[:-1] - cold_unavailable).min(axis=0)
+        )
         found = (run.ran_short, run.unmet_wh.sum(axis=0), low)
         yield found[0].reshape(several), found[1].reshape(several), found[2].reshape(several)
 
