@@ -144,11 +144,11 @@ def posed_w(panel, plan, sky, tilt, azimuth, keep):
         ),
         0.0,
     )
-    condition = panel.condition_percent / 100.0 * panel.count
+    derate = panel.condition_percent / 100.0 * panel.count
     warm = 1.0 + panel.temp_coefficient_percent_per_c / 100.0 * (cell_c - 25.0)
-    best = np.maximum(panel.rated_w * through / 1000.0 * low_light * warm * condition, 0.0)
+    best = np.maximum(panel.rated_w * through / 1000.0 * low_light * warm * derate, 0.0)
     if plan.pack.solar_input.kind == "pwm":  # a string gives one panel's amps
-        amps = panel.i_mp * through / 1000.0 * condition / in_series(panel, plan)
+        amps = panel.i_mp * through / 1000.0 * derate / in_series(panel, plan)
         return np.minimum(amps * plan.pack.nominal_v, best)
     return best
 

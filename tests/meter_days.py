@@ -27,7 +27,7 @@ class Truth:
 
     capacity: np.ndarray
     idle: np.ndarray
-    condition: np.ndarray
+    derate: np.ndarray
     tools: dict
 
     def of(self, key):
@@ -35,7 +35,7 @@ class Truth:
         named = {
             "capacity_wh": self.capacity,
             "idle_w": self.idle,
-            "condition_percent": self.condition,
+            "condition_percent": self.derate,
         }
         return named[kind] if kind in named else self.tools[name]
 
@@ -126,7 +126,7 @@ class Lived:
                             getattr(plan.pack, task.supply).efficiency_percent / 100.0
                         )
             need = pack_idle + direct + on[k] * (idle + mains * (1.0 + a) + b * mains**2)
-            sun = panel[k] * truth.condition * sky.at(clock.start + k) * efficiency
+            sun = panel[k] * truth.derate * sky.at(clock.start + k) * efficiency
             net = sun + other[k] - need
             fill = np.minimum(1.0, (1.0 - store / capacity) / (1.0 - taper)) * top
             into = (np.sqrt(1.0 + 4.0 * h * np.maximum(net, 0.0) / capacity) - 1.0) * capacity

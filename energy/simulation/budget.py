@@ -220,7 +220,7 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
         cells=cells,
         solar=ready.solar,
         record=whole.record,
-        condition=ready.condition,
+        derate=ready.derate,
         now=whole.now,
         done=whole.done,
         progress=whole.progress,

@@ -50,7 +50,7 @@ class Scene:
     case: Case
     refused: tuple[Overload, ...]
     solar: Solar
-    condition: Array
+    derate: Array
 
 
 def calendar_of(plan: Plan) -> Calendar:
@@ -89,9 +89,9 @@ def scene(
     refused = overloads(edges, placed.bursts, plan.task, order, limits, begun)
     turned_away = {id(r.burst) for r in refused}
     accepted = [b for b in placed.bursts if id(b) not in turned_away]
-    condition = conditions(plan, scenarios)
+    derate = derates(plan, scenarios)
     if sun is None:
-        sun = solar(plan, weather, calendar, cells, span, condition)
+        sun = solar(plan, weather, calendar, cells, span, derate)
     battery = _battery(plan, scenarios)
     cell = cell_of(edges, cells)
     temperature, temp_row = weather.temp_air, cell
@@ -122,7 +122,7 @@ def scene(
         case=case,
         refused=tuple(refused),
         solar=sun,
-        condition=_mean_condition(plan, condition, scenarios),
+        derate=_mean_derate(plan, derate, scenarios),
     )
 
 
@@ -147,7 +147,7 @@ def _edges(
     return edges
 
 
-def conditions(plan: Plan, scenarios: int) -> list[Array]:
+def derates(plan: Plan, scenarios: int) -> list[Array]:
     """The condition of each panel, share of its label, one a scenario."""
     return [
         panel.condition_percent
@@ -157,12 +157,12 @@ def conditions(plan: Plan, scenarios: int) -> list[Array]:
     ]
 
 
-def _mean_condition(plan: Plan, conditions: Sequence[Array], scenarios: int) -> Array:
+def _mean_derate(plan: Plan, derates: Sequence[Array], scenarios: int) -> Array:
     """The condition of all panels together, weighted by their watts, (scenarios,)."""
     rated = [panel.rated_w * panel.count for panel in plan.panel]
     if not rated:
         return np.ones(scenarios)
-    return np.asarray(np.average(np.stack(conditions), axis=0, weights=rated))
+    return np.asarray(np.average(np.stack(derates), axis=0, weights=rated))
 
 
 def _task_factors(plan: Plan, scenarios: int) -> Array:

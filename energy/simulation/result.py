@@ -91,7 +91,7 @@ class Budget:
     cells: Array = field(repr=False)
     solar: Solar = field(repr=False)
     record: Source = field(repr=False)
-    condition: Array = field(repr=False)
+    derate: Array = field(repr=False)
     now: datetime | None = None
     done: Done = field(default_factory=dict)
     progress: tuple[Progress, ...] = ()
@@ -280,24 +280,24 @@ class Budget:
         """
         case = scenarios_of(self.case, slice(drawn.FUTURES))  # as many as tell of a spread
         scenarios = case.factor.shape[1]
-        condition = self.condition[:scenarios]
+        derate = self.derate[:scenarios]
         capacity_wh = np.full(scenarios, case.battery.capacity_wh.mean())
-        own_sun = case.solar_w / condition
+        own_sun = case.solar_w / derate
         mean_sun = np.broadcast_to(own_sun.mean(axis=1, keepdims=True), case.solar_w.shape)
         calm = replace(
             case,
             battery=replace(case.battery, capacity_wh=capacity_wh),
-            solar_w=mean_sun * condition.mean(),
+            solar_w=mean_sun * derate.mean(),
             temp_pack=case.temp_pack.mean(axis=1, keepdims=True),
             factor=np.ones_like(case.factor),
         )
         only = {
-            "weather": replace(calm, solar_w=own_sun * condition.mean(), temp_pack=case.temp_pack),
+            "weather": replace(calm, solar_w=own_sun * derate.mean(), temp_pack=case.temp_pack),
             "loads": replace(calm, factor=case.factor),
         }
         pack, panels = self.plan.pack, self.plan.panel
         if pack.health_spread_percent or any(p.condition_spread_percent for p in panels):
-            only["kit"] = replace(calm, battery=case.battery, solar_w=mean_sun * condition)
+            only["kit"] = replace(calm, battery=case.battery, solar_w=mean_sun * derate)
         spread = {name: _lowest_share(moved).var() for name, moved in only.items()}
         total = sum(spread.values())
         return {name: float(one / total) for name, one in spread.items()} if total > 1e-9 else {}

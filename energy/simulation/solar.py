@@ -45,7 +45,7 @@ def solar(
     calendar: Calendar,
     cells: Array,
     span: Interval,
-    conditions: Sequence[Array],
+    derates: Sequence[Array],
 ) -> Solar:
     """All panels of a plan together; conditions holds each panel's share of its label, (m,).
 
@@ -69,7 +69,7 @@ def solar(
         for first in range(0, lit.size, size):
             rows = lit[first : first + size]
             got, seen = _panel_power(plan, strings[number], weather, aimed_at, rows, keep[rows])
-            power[rows] += panel.count * got * conditions[number]
+            power[rows] += panel.count * got * derates[number]
             sun_wh += panel.count * (seen * hours[rows, None]).sum(axis=0)
     power = at_the_pack(plan, power, weather.cold)
     power_wh = (power * hours[:, None]).sum(axis=0)

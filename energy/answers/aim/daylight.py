@@ -15,7 +15,7 @@ from energy.model import Array
 from energy.model.timeline import Interval, inside
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget
-from energy.simulation.case import cells_of, conditions
+from energy.simulation.case import cells_of, derates
 from energy.simulation.solar import solar
 from energy.weather.scenarios import Weathers, weathers
 
@@ -49,7 +49,7 @@ class Daylight:
         weather, cells = self.wide or (result.weather, result.cells)
         power = result.solar.panel_w
         if self.wide is not None:
-            known = conditions(result.plan, weather.shift_days.size)
+            known = derates(result.plan, weather.shift_days.size)
             posed = (
                 solar(_over(result, span), weather, result.calendar, cells, span, known).panel_w
                 for span in self.spans

@@ -98,8 +98,8 @@ class Search:
         )
         posed = self.plan.model_copy(update={"panel": panels})
         scenarios = self.weather.shift_days.size
-        conditions = [np.full(scenarios, panel.condition_percent / 100.0) for panel in panels]
-        found = solar(posed, self.weather, self.calendar, self.cells, self.span, conditions)
+        derates = [np.full(scenarios, panel.condition_percent / 100.0) for panel in panels]
+        found = solar(posed, self.weather, self.calendar, self.cells, self.span, derates)
         return np.asarray(found.panel_w.mean(axis=1) * self.hours)
 
     @cached_property

@@ -66,7 +66,7 @@ class Day:
     in_plan: Array
     believed: Array
     capacity: int
-    condition: int
+    derate: int
     sun_w: Array
     sun_limit_w: float
     sky: Array
@@ -130,9 +130,9 @@ class Day:
     def _panel_w(self, theta: Array, nuisance: Array, grown: Array) -> Array:
         """What the panels give in each segment, (n, m); `grown` scales what the sky adds."""
         panel, usual = np.ones(theta.shape[1]), 1.0
-        if self.condition >= 0:
-            panel = theta[self.condition] / self.in_plan[self.condition]
-            usual = self.believed[self.condition] / self.in_plan[self.condition]
+        if self.derate >= 0:
+            panel = theta[self.derate] / self.in_plan[self.derate]
+            usual = self.believed[self.derate] / self.in_plan[self.derate]
         added = self.sky @ nuisance[1 : 1 + self.sky.shape[1]] * usual * grown
         light = np.maximum(panel + added, LEAST_SHARE)
         return np.minimum(self.sun_w[:, None] * light, self.sun_limit_w)

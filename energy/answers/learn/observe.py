@@ -84,7 +84,7 @@ def observe(
         in_plan=_in_plan(plan, posterior),
         believed=posterior.mean,
         capacity=_index(posterior, pack_key("capacity_wh", plan)),
-        condition=_index(posterior, panel_key(plan)) if plan.panel else -1,
+        derate=_index(posterior, panel_key(plan)) if plan.panel else -1,
         sun_w=light.sun_w,
         sun_limit_w=solar_limit_w(plan, result.weather.cold),
         sky=light.sky,

@@ -189,14 +189,14 @@ def _panel_to_battery(result: Budget) -> float:
     """Condition of the panels, controller and charging together (0 to 1); a PWM input holds the
     panels at the battery's volts."""
     plan, watts = result.plan, panel_watts(result.plan)
-    condition = 1.0
+    derate = 1.0
     if watts > 0.0:
         weighted = sum(p.rated_w * p.count * p.condition_percent for p in plan.panel)
-        condition = weighted / watts / 100.0
+        derate = weighted / watts / 100.0
     controller = plan.pack.solar_input.efficiency_percent / 100.0
     if plan.pack.solar_input.kind == "pwm" and watts > 0.0:
         controller *= pwm_share(laid_out(plan, result.weather.cold))
-    return max(condition * controller * plan.pack.coulombic_percent / 100.0, 0.01)
+    return max(derate * controller * plan.pack.coulombic_percent / 100.0, 0.01)
 
 
 def _efficiency_words(pack: Pack) -> str:
