@@ -77,7 +77,7 @@ def random_plan(seed):
 
 def reaches_its_goal(b):
     chance = b.chance
-    low = chance.low if b.weather.rough and chance.low is not None else 100.0
+    low = chance.low if b.weather.mean_uncertain and chance.low is not None else 100.0
     return min(chance.percent, low) >= chance.goal - 1e-9
 
 

@@ -89,7 +89,7 @@ def test_sizes_are_those_of_check_where_the_climate_table_carries_a_forecast_on(
     save_forecast(held, About("invented", "", *at, 250.0, time.time(), "", ""))
     plan = small({"kind": "forecast"}, OUTSIDE)
     found = size(plan)
-    assert found.designs.groups[0].weather.rough
+    assert found.designs.groups[0].weather.mean_uncertain
     assert found.pick is not None, found.why  # 31 members alone never reach Wilson's 90 %
     assert disagreements(plan, found) == []
 

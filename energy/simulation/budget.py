@@ -98,12 +98,12 @@ def budget(
         same_sun = _same_panels(known.plan, plan)
         found, *ends = (
             _judged(whole, of.weather, of.solar if same_sun else None)
-            for of in (known, *known.ends)
+            for of in (known, *known.bounds)
         )
     else:
         several = weathers(plan, record, calendar, cells, span, DOUBTS)
         found, *ends = (_judged(whole, weather, None) for weather in several)
-    return replace(found, ends=tuple(ends))
+    return replace(found, bounds=tuple(ends))
 
 
 def check_now(
@@ -139,7 +139,7 @@ def changed(known: Budget, changes: Mapping[str, Any], deciding: bool = False) -
     1100.0
     """
     if deciding:
-        known = replace(known.low_end, ends=())
+        known = replace(known.low_end, bounds=())
     plan = known.plan.replace(**changes)
     left = {task.name for task in plan.task}
     done = {name: amount for name, amount in known.done.items() if name in left}

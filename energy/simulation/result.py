@@ -71,7 +71,7 @@ class Budget:
     refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy inside
     the span; notes are lines the answer should say; progress is how far those tasks are that `done`
     names. case, cells, solar, record, now and done are what it was made from; condition (m,) is the
-    panels' mean condition in each scenario; ends are the budgets at both ends of the doubt about
+    panels' mean condition in each scenario; bounds are the budgets at both ends of the doubt about
     drawn weather's means.
     """
 
@@ -95,7 +95,7 @@ class Budget:
     now: datetime | None = None
     done: Done = field(default_factory=dict)
     progress: tuple[Progress, ...] = ()
-    ends: "tuple[Budget, ...]" = field(default=(), repr=False)
+    bounds: "tuple[Budget, ...]" = field(default=(), repr=False)
 
     @property
     def bursts(self) -> tuple[Burst, ...]:
@@ -181,7 +181,7 @@ class Budget:
     def low_end(self) -> "Budget":
         """The budget on whose scenarios a yes turns: where the place is only roughly known, the one
         at the low end of that doubt."""
-        return self.ends[0] if self.weather.rough and self.ends else self
+        return self.bounds[0] if self.weather.mean_uncertain and self.bounds else self
 
     @cached_property
     def middle(self) -> int:
@@ -230,8 +230,8 @@ class Budget:
         low, high = None, None
         if self.weather.effective_sample_size is not None:
             low, high = (100.0 * x for x in wilson(share, self.weather.effective_sample_size))
-        if self.ends:
-            percents = [100.0 * float(one.success.mean()) for one in (self, *self.ends)]
+        if self.bounds:
+            percents = [100.0 * float(one.success.mean()) for one in (self, *self.bounds)]
             low = min(percents) if low is None else min(low, *percents)
             high = max(percents) if high is None else max(high, *percents)
         must = self.must_served
@@ -249,7 +249,7 @@ class Budget:
     def deciding(self) -> "tuple[Budget, ...]":
         """The budgets that each have to reach the goal: this one, and for a rough table of weather
         those at both ends of the doubt about its means."""
-        return (self, *self.ends) if self.weather.rough else (self,)
+        return (self, *self.bounds) if self.weather.mean_uncertain else (self,)
 
     @property
     def reaches_goal(self) -> bool:

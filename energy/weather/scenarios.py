@@ -66,7 +66,7 @@ class Weathers:
     cold: Cold
     shift_days: Array
     effective_sample_size: float | None
-    rough: bool = False
+    mean_uncertain: bool = False
     distance_km: float = 0.0
     height_difference_m: float = 0.0
     fetched_s: float | None = None
@@ -232,7 +232,7 @@ def _from_forecast(
     tails = weathers(then, record_of(then), calendar, cells, span, doubts)
     notes.append(f"the forecast ends {_on_clock(join_s, clock)}; then: {tails[0].source}")
     common["effective_sample_size"] = min(scenarios, tails[0].effective_sample_size or scenarios)
-    common["rough"] = tails[0].rough
+    common["mean_uncertain"] = tails[0].mean_uncertain
     late = cells[:-1] >= join_s
     return [common | _carried_on(members, tail, late, lit) for tail in tails]
 

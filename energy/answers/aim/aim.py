@@ -191,7 +191,7 @@ def aim(plan: Plan | Budget) -> Aim:
     result = plan if isinstance(plan, Budget) else budget(plan)
     if not result.plan.panel:
         raise PlanError([f"{result.plan.origin}: has no [[panel]]: there is nothing to point"])
-    result = replace(result, ends=())  # the doubt about the means moves no pose
+    result = replace(result, bounds=())  # the doubt about the means moves no pose
     sought, own = search(result), Setting({}, result, daylight(result))
     yields = sought.yields()
     best, tilt, azimuth = _best(own, sought, yields)

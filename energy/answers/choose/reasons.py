@@ -122,7 +122,7 @@ class Reasons:
             return replace(left, why="no place was found for it; more --effort looks further")
         tasks = judge.deciding.plan.task
         names = and_list(["it", *(f'"{tasks[mate].name}"' for mate in self._mates(k))])
-        where = " in a dull corner of the region" if judge.whole.weather.rough else ""
+        where = " in a dull corner of the region" if judge.whole.weather.mean_uncertain else ""
         why = f"with {names} {failing} of {tried.success.size} weathers fail{where}; {may_fail} may"
         if not any(judge.every[i].unit for i in mine if judge.every[i].task == k):
             why += ALL_OR_NOTHING

@@ -126,7 +126,7 @@ def _smallest(result: Budget, ladder: Ladder, beside: Change | None = None) -> F
         found = _try(result, given | ladder.change(size))
         if found is None:
             return False, -1.0
-        if not result.ends:  # then all weathers decide
+        if not result.bounds:  # then all weathers decide
             seen[size] = found
         return found.yes, found.margin_percent
 

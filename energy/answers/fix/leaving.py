@@ -72,7 +72,9 @@ def _standing(result: Budget) -> Budget:
     keys: Change = {f"task.{k + 1}.flexible": False for k in range(len(result.plan.task))}
     keys |= {f"task.{k + 1}.must": True for k, task in enumerate(result.plan.task) if _stays(task)}
     plan = result.plan.replace(**keys, **{"goal.one_at_a_time": False})
-    return replace(result, plan=plan, ends=tuple(replace(end, plan=plan) for end in result.ends))
+    return replace(
+        result, plan=plan, bounds=tuple(replace(end, plan=plan) for end in result.bounds)
+    )
 
 
 def _stays(task: Task) -> bool:

@@ -155,7 +155,7 @@ class Designs:
     @property
     def with_ends(self) -> Budget:
         """The groups as one budget, as `budget` takes weathers over."""
-        return replace(self.groups[0], ends=self.groups[1:])
+        return replace(self.groups[0], bounds=self.groups[1:])
 
     @cached_property
     def must_hold(self) -> tuple[int, ...]:
@@ -254,7 +254,7 @@ class Designs:
                 simulated=simulate(case),
                 case=case,
                 capacity_wh=capacity,
-                ends=(),
+                bounds=(),
             )
             ok[part] = found.success
             above = found.lowest_percent - found.cold_unavailable_at_lowest_percent
@@ -285,7 +285,7 @@ def designs(plan: Plan, known: Designs | None = None, battery_wh: float = LARGE_
     plan = with_panel(plan)
     plan = plan.replace(**joined_as_now(plan))
     first = budget(unbound(plan, battery_wh), known=None if known is None else known.with_ends)
-    groups = (first, *first.ends)
+    groups = (first, *first.bounds)
     return Designs(
         plan=plan,
         bases=tuple(Base(b.case, battery_wh) for b in groups),

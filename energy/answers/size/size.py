@@ -269,7 +269,7 @@ def within_limits(of: Designs, found: Frontier) -> tuple[Frontier, str | None, f
 
 def at_size(of: Designs, battery_wh: float) -> Budget:
     """The plan with a pack of this label and its own panels, in the plan's own weathers."""
-    return budget(design(of.plan, of.base_w, battery_wh), known=replace(of.groups[0], ends=()))
+    return budget(design(of.plan, of.base_w, battery_wh), known=replace(of.groups[0], bounds=()))
 
 
 def strong_enough_wh(of: Designs, least_wh: float) -> float:

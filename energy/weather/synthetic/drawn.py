@@ -130,7 +130,7 @@ def _weather(
         "temperature_stated": plan.weather.temp_air_c is not None,
         "shift_days": np.zeros(scenarios),
         "effective_sample_size": None,
-        "rough": plan.weather.kind == "climate",
+        "mean_uncertain": plan.weather.kind == "climate",
     }
 
 
