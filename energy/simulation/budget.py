@@ -189,12 +189,12 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
     ready = scene(plan, calendar, whole.span, whole.placed, weather, cells, sun)
     run = simulate(ready.case)
     tasks = len(plan.task)
-    turned_away_wh = energy_by_task([r.burst for r in ready.refused], tasks)
+    turned_away_wh = energy_by_task([r.burst for r in ready.overloads], tasks)
     unmet = run.unmet_wh + turned_away_wh[:, None] * ready.case.factor
     books = {
         "sun_on_panel": ready.solar.sun_wh,
         "panel_losses": ready.solar.loss_wh,
-        "refused": ready.solar.refused_wh,
+        "refused": ready.solar.clipped_wh,
         "unmet": unmet.sum(axis=0),
         **run.ledger_wh,
     }
@@ -206,7 +206,7 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
         capacity_wh=ready.case.battery.capacity_wh,
         simulated=run,
         placed=whole.placed,
-        overloads=ready.refused,
+        overloads=ready.overloads,
         asked_wh=energy_by_task(whole.placed.bursts, tasks),
         unmet_wh=unmet,
         ledger_wh={name: books[name] for name in LEDGER},

@@ -28,7 +28,7 @@ class Solar:
     panel_w: Array
     sun_wh: Array
     loss_wh: Array
-    refused_wh: Array
+    clipped_wh: Array
 
 
 def turns(plan: Plan, number: int, calendar: Calendar) -> list[float]:
