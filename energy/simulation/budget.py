@@ -20,7 +20,7 @@ from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
-from energy.simulation.case import calendar_of, cells_of, energy_by_task, scene
+from energy.simulation.case import calendar_of, cells_of, energy_by_task, lay_out
 from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
 from energy.simulation.result import Chance as Chance
@@ -186,7 +186,7 @@ class _Whole:
 def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
     """One pass; sun, where it is known, is what the panels give."""
     plan, calendar, cells = whole.plan, whole.calendar, whole.cells
-    ready = scene(plan, calendar, whole.span, whole.placed, weather, cells, sun)
+    ready = lay_out(plan, calendar, whole.span, whole.placed, weather, cells, sun)
     run = simulate(ready.case)
     tasks = len(plan.task)
     turned_away_wh = energy_by_task([r.burst for r in ready.overloads], tasks)

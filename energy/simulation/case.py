@@ -40,15 +40,15 @@ DRAWN_CELL_S = 600.0  # weather drawn or foretold by the hour gains nothing from
 
 
 @dataclass(frozen=True)
-class Scene:
+class LaidOut:
     """A plan made ready: the case to simulate and what was settled on the way.
 
-    refused are the bursts that the limits turn away; solar is what the panels give, with their
+    overloads are the bursts that the limits turn away; solar is what the panels give, with their
     books, condition (m,) their mean condition.
     """
 
     case: Case
-    refused: tuple[Overload, ...]
+    overloads: tuple[Overload, ...]
     solar: Solar
     derate: Array
 
@@ -65,7 +65,7 @@ def calendar_of(plan: Plan) -> Calendar:
     )
 
 
-def scene(
+def lay_out(
     plan: Plan,
     calendar: Calendar,
     span: Interval,
@@ -73,7 +73,7 @@ def scene(
     weather: Weathers,
     cells: Array,
     sun: Solar | None = None,
-) -> Scene:
+) -> LaidOut:
     """Lay a plan with its bursts and weathers out in segments and scenarios, ready to simulate.
 
     span [UTC s]; cells are the edges on which the weather is given; sun, where it is known, what
@@ -86,9 +86,9 @@ def scene(
     edges = _edges(plan, span, cells, placed.bursts, [*chargers, on_windows or []])
     limits = limits_of(plan, on_windows)
     order = ranked(plan)
-    refused = overloads(edges, placed.bursts, plan.task, order, limits, begun)
-    turned_away = {id(r.burst) for r in refused}
-    accepted = [b for b in placed.bursts if id(b) not in turned_away]
+    turned_away = overloads(edges, placed.bursts, plan.task, order, limits, begun)
+    refused = {id(r.burst) for r in turned_away}
+    accepted = [burst for burst in placed.bursts if id(burst) not in refused]
     derate = derates(plan, scenarios)
     if sun is None:
         sun = solar(plan, weather, calendar, cells, span, derate)
@@ -118,9 +118,9 @@ def scene(
         loads=_loads(edges, accepted, plan, order, lead_losses(plan, weather.cold)),
         factor=_task_factors(plan, scenarios),
     )
-    return Scene(
+    return LaidOut(
         case=case,
-        refused=tuple(refused),
+        overloads=tuple(turned_away),
         solar=sun,
         derate=_mean_derate(plan, derate, scenarios),
     )

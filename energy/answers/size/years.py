@@ -28,7 +28,7 @@ from energy.model.simulate import Case, Load, simulate
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import place_bursts
-from energy.simulation.case import calendar_of, cells_of, scene
+from energy.simulation.case import calendar_of, cells_of, lay_out
 from energy.simulation.strings import kept_connection
 from energy.weather.coldest import Cold, coldest
 from energy.weather.record import Record
@@ -183,7 +183,7 @@ def ready_year(
     weather, *_ = weathers(large, record, calendar, cells, span)
     weather = replace(weather, cold=cold or weather.cold)
     placed = place_bursts(large, calendar, span)
-    case = scene(large, calendar, span, placed, weather, cells).case
+    case = lay_out(large, calendar, span, placed, weather, cells).case
     base = Base(case, LARGE_WH)
     days = (calendar.first + timedelta(k) for k in range(YEAR_DAYS + 1))
     midnights = np.array([calendar.at(("clock", 0.0), day) for day in days])
