@@ -209,16 +209,16 @@ def _sun_w(case: Case) -> Array:
 
 def _work(case: Case) -> Work:
     watts = np.zeros((len(case.loads), case.edges.size - 1))
-    for k, draw in enumerate(case.loads):
-        watts[k, draw.rows] = draw.watts
+    for k, load in enumerate(case.loads):
+        watts[k, load.rows] = load.watts
     efficiency = {"ac": 1.0, **case.outlet_efficiency}
     curve = case.inverter
     return Work(
         watts,
-        case.factor[[draw.task for draw in case.loads]].copy(),
-        np.array([draw.lead_loss for draw in case.loads], dtype=float),
-        np.array([draw.supply == "ac" for draw in case.loads], dtype=bool),
-        np.array([efficiency[draw.supply] for draw in case.loads], dtype=float),
+        case.factor[[load.task for load in case.loads]].copy(),
+        np.array([load.lead_loss for load in case.loads], dtype=float),
+        np.array([load.supply == "ac" for load in case.loads], dtype=bool),
+        np.array([efficiency[load.supply] for load in case.loads], dtype=float),
         float(case.idle_w),
         (1.0, 0.0, 0.0, 0.0) if curve is None else (curve.rated_w, curve.idle_w, curve.a, curve.b),
     )

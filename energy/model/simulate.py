@@ -122,7 +122,7 @@ def simulate(
     battery, scenarios = case.battery, case.battery.capacity_wh.size
     count, tasks = case.edges.size - 1, case.factor.shape[0]
     state = start(battery) if state is None else state
-    run = Simulated(
+    simulated = Simulated(
         store_wh=np.empty((count + 1, scenarios)),
         first_short_s=np.full(scenarios, np.inf),
         unmet_wh=np.zeros((tasks, scenarios)),
@@ -130,7 +130,7 @@ def simulate(
         ledger_wh={name: np.zeros(scenarios) for name in ENTRIES},
         detail={name: np.zeros((count, scenarios)) for name in DETAILS} if detail else {},
     )
-    run.store_wh[0] = state[0]
+    simulated.store_wh[0] = state[0]
     size = max(1, BLOCK_CELLS // scenarios)
     for first in range(0, count, size):
         rows = slice(first, min(first + size, count))
@@ -139,9 +139,9 @@ def simulate(
         block = block_of(case, rows, battery.frozen(air)[air_row])
         path = advance(battery, state, block.rate, block.hours[:, 0], cold_unavailable)
         state = path.store_wh[-1], path.imbalance_wh
-        run.store_wh[first + 1 : rows.stop + 1] = path.store_wh[1:]
-        _settle(case, block, path.store_wh, path.full, run)
-    return replace(run, end=state)
+        simulated.store_wh[first + 1 : rows.stop + 1] = path.store_wh[1:]
+        _settle(case, block, path.store_wh, path.full, simulated)
+    return replace(simulated, end=state)
 
 
 def _air(case: Case, rows: slice) -> tuple[Array, Index]:
@@ -160,15 +160,15 @@ def block_of(case: Case, rows: slice, frozen: Array) -> Block:
     solar[lit >= 0] = case.solar_w[lit[lit >= 0]] * case.controller_efficiency
     outlet = {supply: np.zeros((lit.size, scenarios)) for supply in ("ac", "dc12", "usb")}
     leads = np.zeros((lit.size, scenarios)) if any(d.lead_loss for d in case.loads) else None
-    for draw in case.loads:
-        a, b = np.searchsorted(draw.rows, [rows.start, rows.stop])
+    for load in case.loads:
+        a, b = np.searchsorted(load.rows, [rows.start, rows.stop])
         if b > a:
-            watts = draw.watts[a:b, None] * case.factor[draw.task]
-            here = draw.rows[a:b] - rows.start
-            outlet[draw.supply][here] += watts
+            watts = load.watts[a:b, None] * case.factor[load.task]
+            here = load.rows[a:b] - rows.start
+            outlet[load.supply][here] += watts
             if leads is not None:
-                outlet[draw.supply][here] += watts * draw.lead_loss
-                leads[here] += watts * draw.lead_loss
+                outlet[load.supply][here] += watts * load.lead_loss
+                leads[here] += watts * load.lead_loss
     load = np.asarray(sum(outlet[s] / case.outlet_efficiency[s] for s in ("dc12", "usb")))
     on = case.inverter_on[rows].reshape(lit.size, -1)
     inverter_idle = on * (case.inverter.idle_w if case.inverter else 0.0)
@@ -183,7 +183,7 @@ def block_of(case: Case, rows: slice, frozen: Array) -> Block:
     return Block(rows, hours, solar, charger, outlet, leads, load, inverter_idle, rate, net)
 
 
-def _settle(case: Case, block: Block, store: Array, full: Array, run: Simulated) -> None:
+def _settle(case: Case, block: Block, store: Array, full: Array, simulated: Simulated) -> None:
     """Enter a block into the books: what was taken, spilled, lost, delivered and left unmet."""
     battery, hours, efficiency = case.battery, block.hours, case.controller_efficiency
     change = np.diff(store, axis=0)
@@ -212,7 +212,7 @@ def _settle(case: Case, block: Block, store: Array, full: Array, run: Simulated)
     row, scenario = np.nonzero(full < 1.0)
     short = row, scenario
     if short[0].size:
-        _shed(case, block, short, given[short], full[short], flows, run)
+        _shed(case, block, short, given[short], full[short], flows, simulated)
     charger = np.maximum(block.charger * hours - flows.unused, 0.0)
     spilled = flows.unused - (block.charger * hours - charger)
     solar = block.solar * hours - spilled
@@ -227,11 +227,11 @@ def _settle(case: Case, block: Block, store: Array, full: Array, run: Simulated)
         "stored_change": change,
     }
     for name, values in entries.items():
-        run.ledger_wh[name] += values.sum(axis=0)
-    if run.detail:
+        simulated.ledger_wh[name] += values.sum(axis=0)
+    if simulated.detail:
         shown = (solar, entries["spilled"], charger, asked, flows.delivered, entries["idle"])
         for name, values in zip(DETAILS, shown, strict=True):
-            run.detail[name][block.rows] = values / hours
+            simulated.detail[name][block.rows] = values / hours
 
 
 @dataclass(frozen=True)
@@ -252,7 +252,7 @@ def _shed(
     given: Array,
     full: Array,
     flows: _Flows,
-    run: Simulated,
+    simulated: Simulated,
 ) -> None:
     """Settle the cells in which the store ran out: all is served for the share `full` of the
     time; for the rest what still comes in goes to the pack's idle, then to tasks by rank."""
@@ -260,7 +260,7 @@ def _shed(
     hours = block.hours[row, 0]
     rest, capacity = (1.0 - full) * hours, case.battery.capacity_wh[scenario]
     begins = case.edges[block.rows.start + row] + full * hours * 3600.0
-    np.minimum.at(run.first_short_s, scenario, begins)
+    np.minimum.at(simulated.first_short_s, scenario, begins)
     # A lead-acid battery still trickles from its bound well.
     held = np.maximum(given + block.rate[short] * full * hours, 0.0) / np.maximum(rest, 1e-12)
     trickle = -rate_to_terminal(-held, capacity, case.battery.resistive_h)
@@ -271,12 +271,12 @@ def _shed(
     paid = np.zeros(row.size, dtype=bool)
     served_ac, served = np.zeros(row.size), np.zeros(row.size)
     spent = np.zeros(row.size)
-    for draw in case.loads:
-        watts = _watts_at(draw, block.rows.start + row) * case.factor[draw.task, scenario]
-        watts = watts * (1.0 + draw.lead_loss)
+    for load in case.loads:
+        watts = _watts_at(load, block.rows.start + row) * case.factor[load.task, scenario]
+        watts = watts * (1.0 + load.lead_loss)
         if not watts.any():
             continue
-        if draw.supply == "ac":
+        if load.supply == "ac":
             assert case.inverter is not None
             opens = (watts > 0.0) & ~paid & (left >= inverter_idle)
             left, paid = left - np.where(opens, inverter_idle, 0.0), paid | opens
@@ -287,14 +287,16 @@ def _shed(
             cost = np.where(paid, np.minimum(whole, left), 0.0)
             served_ac = served_ac + got
         else:
-            cost = np.minimum(watts / case.outlet_efficiency[draw.supply], left)
-            got = cost * case.outlet_efficiency[draw.supply]
+            cost = np.minimum(watts / case.outlet_efficiency[load.supply], left)
+            got = cost * case.outlet_efficiency[load.supply]
         left, spent = left - cost, spent + cost
-        served = served + got / (1.0 + draw.lead_loss)
-        missing = (watts - got) / (1.0 + draw.lead_loss) * rest
-        run.unmet_wh[draw.task] += np.bincount(scenario, missing, minlength=run.first_short_s.size)
+        served = served + got / (1.0 + load.lead_loss)
+        missing = (watts - got) / (1.0 + load.lead_loss) * rest
+        simulated.unmet_wh[load.task] += np.bincount(
+            scenario, missing, minlength=simulated.first_short_s.size
+        )
         wanting = missing > 1e-9
-        np.minimum.at(run.first_unmet_s[draw.task], scenario[wanting], begins[wanting])
+        np.minimum.at(simulated.first_unmet_s[load.task], scenario[wanting], begins[wanting])
     idle_only = np.where(paid, 0.0, np.minimum(left, inverter_idle))
     left = left - idle_only
     paid_idle = pack_idle + np.where(paid, inverter_idle, idle_only)
@@ -308,7 +310,7 @@ def _shed(
     flows.unused[short] = left * rest
 
 
-def _watts_at(draw: Load, rows: Index) -> Array:
+def _watts_at(load: Load, rows: Index) -> Array:
     """A task's mean watts in some segments, zero where it does not run."""
-    at = np.minimum(np.searchsorted(draw.rows, rows), draw.rows.size - 1)
-    return np.where(draw.rows[at] == rows, draw.watts[at], 0.0)
+    at = np.minimum(np.searchsorted(load.rows, rows), load.rows.size - 1)
+    return np.where(load.rows[at] == rows, load.watts[at], 0.0)

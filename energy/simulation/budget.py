@@ -187,16 +187,16 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
     """One pass; sun, where it is known, is what the panels give."""
     plan, calendar, cells = whole.plan, whole.calendar, whole.cells
     ready = lay_out(plan, calendar, whole.span, whole.placed, weather, cells, sun)
-    run = simulate(ready.case)
+    simulated = simulate(ready.case)
     tasks = len(plan.task)
     turned_away_wh = energy_by_task([r.burst for r in ready.overloads], tasks)
-    unmet = run.unmet_wh + turned_away_wh[:, None] * ready.case.factor
+    unmet = simulated.unmet_wh + turned_away_wh[:, None] * ready.case.factor
     books = {
         "sun_on_panel": ready.solar.sun_wh,
         "panel_losses": ready.solar.loss_wh,
         "refused": ready.solar.clipped_wh,
         "unmet": unmet.sum(axis=0),
-        **run.ledger_wh,
+        **simulated.ledger_wh,
     }
     return Budget(
         plan=plan,
@@ -204,7 +204,7 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
         weather=weather,
         time_s=ready.case.edges,
         capacity_wh=ready.case.battery.capacity_wh,
-        simulated=run,
+        simulated=simulated,
         placed=whole.placed,
         overloads=ready.overloads,
         asked_wh=energy_by_task(whole.placed.bursts, tasks),

@@ -152,7 +152,7 @@ def derates(plan: Plan, scenarios: int) -> list[Array]:
     return [
         panel.condition_percent
         / 100.0
-        * draw(plan, f"condition {number}", "", panel.condition_spread_percent, scenarios)
+        * random_factors(plan, f"condition {number}", "", panel.condition_spread_percent, scenarios)
         for number, panel in enumerate(plan.panel)
     ]
 
@@ -166,7 +166,10 @@ def _mean_derate(plan: Plan, derates: Sequence[Array], scenarios: int) -> Array:
 
 
 def _task_factors(plan: Plan, scenarios: int) -> Array:
-    factors = [draw(plan, "task", task.name, task.spread_percent, scenarios) for task in plan.task]
+    factors = [
+        random_factors(plan, "task", task.name, task.spread_percent, scenarios)
+        for task in plan.task
+    ]
     return np.stack(factors) if factors else np.ones((0, scenarios))
 
 
@@ -184,7 +187,9 @@ def energy_by_task(placed: Sequence[Burst], tasks: int) -> Array:
     return total
 
 
-def draw(plan: Plan, what: str, name: str, spread_percent: float, scenarios: int) -> Array:
+def random_factors(
+    plan: Plan, what: str, name: str, spread_percent: float, scenarios: int
+) -> Array:
     """One lognormal factor of mean 1 a scenario; the coefficient of variation is the spread.
 
     Each thing has a stream of its own, named after it, so that dropping a task changes no other
@@ -252,7 +257,7 @@ def limits_of(plan: Plan, on_windows: list[Interval] | None) -> Limits:
 
 def _battery(plan: Plan, scenarios: int) -> Battery:
     pack = plan.pack
-    health = draw(plan, "health", "", pack.health_spread_percent, scenarios)
+    health = random_factors(plan, "health", "", pack.health_spread_percent, scenarios)
     capacity = pack.capacity_wh * np.minimum(pack.health_percent / 100.0 * health, 1.0)
     return Battery(
         chemistry=pack.chemistry,

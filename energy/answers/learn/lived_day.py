@@ -179,8 +179,8 @@ class Day:
 def load_w(case: Case, segment: int) -> Array:
     """Watts at all outlets in a segment of a day's case, (m,)."""
     total = np.zeros(case.factor.shape[1])
-    for draw in case.loads[:-2]:
-        total += draw.watts[draw.rows == segment].sum() * case.factor[draw.task]
+    for load in case.loads[:-2]:
+        total += load.watts[load.rows == segment].sum() * case.factor[load.task]
     return total
 
 

@@ -79,7 +79,7 @@ def observe(
             case,
             solar_row=np.arange(case.edges.size - 1),
             charger_w=charger_w,
-            loads=[replace(draw, task=k) for k, draw in enumerate(loads)],
+            loads=[replace(load, task=k) for k, load in enumerate(loads)],
         ),
         in_plan=_in_plan(plan, posterior),
         believed=posterior.mean,
@@ -119,10 +119,10 @@ def _stretch(case: Case, start_s: float, end_s: float) -> Case:
     edges = case.edges[first : last + 1].copy()
     edges[0] = max(min(start_s, float(edges[1]) - 1.0), edges[0])
     loads = []
-    for draw in case.loads:
-        a, b = np.searchsorted(draw.rows, [first, last])
+    for load in case.loads:
+        a, b = np.searchsorted(load.rows, [first, last])
         if b > a:
-            loads.append(replace(draw, rows=draw.rows[a:b] - first, watts=draw.watts[a:b]))
+            loads.append(replace(load, rows=load.rows[a:b] - first, watts=load.watts[a:b]))
     rows = slice(first, last)
     return replace(
         case,
@@ -160,13 +160,13 @@ def _groups(
     groups: list[Group] = []
     loads: list[Load] = []
     lucks: dict[tuple[str, int], int] = {}
-    for draw in case.loads:
-        task = result.plan.task[draw.task]
-        figure = _index(posterior, f"tool:{tools[draw.task]}")
-        for where in np.unique(stretch[draw.rows]).tolist():
-            some = stretch[draw.rows] == where
-            loads.append(replace(draw, rows=draw.rows[some], watts=draw.watts[some]))
-            one = tools[draw.task], where if _repeated(task) else -1
+    for load in case.loads:
+        task = result.plan.task[load.task]
+        figure = _index(posterior, f"tool:{tools[load.task]}")
+        for where in np.unique(stretch[load.rows]).tolist():
+            some = stretch[load.rows] == where
+            loads.append(replace(load, rows=load.rows[some], watts=load.watts[some]))
+            one = tools[load.task], where if _repeated(task) else -1
             if figure < 0:
                 groups.append(Group(-1))
                 continue
@@ -226,9 +226,9 @@ def _idle_load(result: Budget, case: Case) -> Load:
     inverter = pack.inverter
     if inverter is not None and case.inverter is not None and inverter.idle_w > 0.0:
         mains = np.zeros(watts.size)
-        for draw in case.loads:
-            if draw.supply == "ac":
-                mains[draw.rows] += draw.watts
+        for load in case.loads:
+            if load.supply == "ac":
+                mains[load.rows] += load.watts
         more = inverter_curve(inverter.rated_w, 1.1 * inverter.idle_w, inverter.efficiency_percent)
         grown = more.input_w(mains) - case.inverter.input_w(mains)
         watts = watts + case.inverter_on * grown / 0.1

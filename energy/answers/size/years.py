@@ -290,7 +290,7 @@ def _part(case: Case, first: int, last: int) -> Case:
 
 
 def _loads(case: Case, first: int, last: int) -> Iterator[Load]:
-    for draw in case.loads:
-        a, b = np.searchsorted(draw.rows, [first, last])
+    for load in case.loads:
+        a, b = np.searchsorted(load.rows, [first, last])
         if b > a:
-            yield replace(draw, rows=draw.rows[a:b] - first, watts=draw.watts[a:b])
+            yield replace(load, rows=load.rows[a:b] - first, watts=load.watts[a:b])
