@@ -169,18 +169,18 @@ def block_of(case: Case, rows: slice, frozen: Array) -> Block:
             if leads is not None:
                 outlet[load.supply][here] += watts * load.lead_loss
                 leads[here] += watts * load.lead_loss
-    load = np.asarray(sum(outlet[s] / case.outlet_efficiency[s] for s in ("dc12", "usb")))
+    asked = np.asarray(sum(outlet[s] / case.outlet_efficiency[s] for s in ("dc12", "usb")))
     on = case.inverter_on[rows].reshape(lit.size, -1)
     inverter_idle = on * (case.inverter.idle_w if case.inverter else 0.0)
     if case.inverter is not None:
-        load = load + on * case.inverter.input_w(outlet["ac"])
+        asked = asked + on * case.inverter.input_w(outlet["ac"])
     charger = case.charger_w[rows, None]
-    net = solar + charger - load - case.idle_w
+    net = solar + charger - asked - case.idle_w
     terminal = np.where(net > 0.0, np.minimum(net, battery.charge_max_w) * (1.0 - frozen), net)
     rate = terminal_to_rate(terminal, battery.capacity_wh, battery.resistive_h)
     rate = np.where(rate > 0.0, rate * battery.coulombic, rate)
     hours = np.diff(case.edges[rows.start : rows.stop + 1])[:, None] / 3600.0
-    return Block(rows, hours, solar, charger, outlet, leads, load, inverter_idle, rate, net)
+    return Block(rows, hours, solar, charger, outlet, leads, asked, inverter_idle, rate, net)
 
 
 def _settle(case: Case, block: Block, store: Array, full: Array, simulated: Simulated) -> None:
