@@ -4,7 +4,7 @@ import pytest
 from plan_tables import CHARGER, LAMP, SAW, plan, refused
 
 from energy.answers.wire.wire import wire
-from energy.model import cable
+from energy.model import conductors as conductors
 from energy.simulation.budget import budget
 
 TOOL = {**SAW, "times": 1, "each_s": 60, "start_w": 0, "working_w": 300}
@@ -184,17 +184,17 @@ def test_an_inverter_elsewhere_may_be_an_end_of_stated_figures():
 )  # fmt: skip
 def test_gauges_by_what_their_terminals_bear(awg, at_60, at_75):
     # NFPA 70 110.14(C), from memory: 60 C up to 100 A unless marked, 75 C above.
-    mm2 = cable.awg_mm2(awg)
-    assert cable.ampacity_a(mm2, circuit_a=100.0) == at_60
-    assert cable.ampacity_a(mm2, circuit_a=125.0) == at_75
-    assert cable.ampacity_a(mm2, circuit_a=100.0, terminals_c=75) == at_75
-    assert cable.ampacity_a(mm2, circuit_a=125.0, terminals_c=60) == at_60
+    mm2 = conductors.awg_mm2(awg)
+    assert conductors.ampacity_a(mm2, circuit_a=100.0) == at_60
+    assert conductors.ampacity_a(mm2, circuit_a=125.0) == at_75
+    assert conductors.ampacity_a(mm2, circuit_a=100.0, terminals_c=75) == at_75
+    assert conductors.ampacity_a(mm2, circuit_a=125.0, terminals_c=60) == at_60
 
 
 def test_terminals_decide_whether_a_gauge_will_do():
     # 65 A x 1.25 = 81 A, fuse 100 A: AWG 3 carries 85 A at 60 C and 100 A at 75 C.
     winch = {"from": "battery", "to": "winch", "length_m": 1, "volts": 12.8, "amps": 65}
-    winch["mm2"] = round(cable.awg_mm2(3), 2)
+    winch["mm2"] = round(conductors.awg_mm2(3), 2)
     unmarked, marked = (wire(wired({**winch, **key})).runs[0] for key in ({}, {"terminals_c": 75}))
     assert unmarked.too_thin
     assert not marked.too_thin

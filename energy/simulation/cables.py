@@ -1,13 +1,15 @@
 """A plan's runs of cable: what each joins, its volts and amps, and what it costs the simulation.
 
-Resistances and tables are `model.cable`'s. How a run is judged and worded lives in the answers.
+Resistances and tables are `model.conductors`'s. How a run is judged and worded lives in the
+answers.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from energy.model import Array, cable
+from energy.model import Array
+from energy.model import conductors as conductors
 from energy.model.electronics import inverter_curve
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Run
@@ -41,7 +43,7 @@ class Joined:
     @property
     def beyond_fuses(self) -> bool:
         """Whether no fuse of the series bears its current; no cable of the tables does either."""
-        return self.peak_a > cable.FUSES_A[-1]
+        return self.peak_a > conductors.FUSES_A[-1]
 
     @property
     def fuse_a(self) -> float | None:
@@ -62,16 +64,16 @@ class Joined:
 
     @property
     def _for_itself_a(self) -> float:
-        return self.peak_a if self.beyond_fuses else cable.fuse_a(self.peak_a)
+        return self.peak_a if self.beyond_fuses else conductors.fuse_a(self.peak_a)
 
     def carries_a(self, mm2: float) -> float:
         """What a cross-section carries for hours [A]. ValueError for one of no table."""
-        return cable.ampacity_a(mm2, self.bears_a, self.run.terminals_c)
+        return conductors.ampacity_a(mm2, self.bears_a, self.run.terminals_c)
 
     @property
     def mm2(self) -> float:
         """The cross-section stated, else the smallest that will do, else the thickest there is."""
-        return self.run.mm2 or self.smallest_mm2 or cable.CROSS_SECTIONS_MM2[-1]
+        return self.run.mm2 or self.smallest_mm2 or conductors.CROSS_SECTIONS_MM2[-1]
 
     @property
     def smallest_mm2(self) -> float | None:
@@ -84,7 +86,7 @@ class Joined:
         run = self.run
         allowed_v = self.volts * run.allowed_drop_percent / 100.0
         wire = (run.conductor, run.temp_c, run.terminals_c)
-        return cable.smallest_awg(self.amps, run.length_m, allowed_v, self.bears_a, *wire)
+        return conductors.smallest_awg(self.amps, run.length_m, allowed_v, self.bears_a, *wire)
 
     @property
     def none_does(self) -> str:
@@ -96,7 +98,7 @@ class Joined:
         run = self.run
         allowed_v = self.volts * run.allowed_drop_percent / 100.0
         try:
-            found = cable.smallest_mm2(
+            found = conductors.smallest_mm2(
                 self.amps, run.length_m, allowed_v, self.bears_a, run.conductor, run.temp_c
             )
         except ValueError as error:
@@ -105,7 +107,7 @@ class Joined:
 
     def ohm(self, mm2: float) -> float:
         """Resistance there and back [ohm]."""
-        return cable.loop_ohm(self.run.length_m, mm2, self.run.conductor, self.run.temp_c)
+        return conductors.loop_ohm(self.run.length_m, mm2, self.run.conductor, self.run.temp_c)
 
 
 def joined(plan: Plan, strings: list[Arrangement]) -> list[Joined]:
@@ -126,7 +128,7 @@ def joined(plan: Plan, strings: list[Arrangement]) -> list[Joined]:
                 )
             seen[ends] = number
             if run.mm2 is not None:
-                cable.ohm_per_km(run.mm2)
+                conductors.ohm_per_km(run.mm2)
             found.append(_joined(plan, run, strings))
         except ValueError as error:
             problems.append(f"{plan.origin}: run {number}: {error}")
@@ -153,7 +155,7 @@ def _joined(plan: Plan, run: Run, strings: list[Arrangement]) -> Joined:
             " task:NAME: give volts, with amps or watts"
         )
     amps = _amps(run, run.volts, 0.0)
-    return Joined(run, "stated", run.volts, amps, cable.CONTINUOUS * amps)
+    return Joined(run, "stated", run.volts, amps, conductors.CONTINUOUS * amps)
 
 
 def _amps(run: Run, volts: float, else_a: float) -> float:
@@ -169,7 +171,7 @@ def _from_panels(run: Run, strings: list[Arrangement]) -> Joined:
     amps = _amps(run, volts, watts / volts)
     stated = run.amps is not None or run.watts is not None
     bright_a = I_SC_SHARE * amps if stated else sum(s.i_sc for s in strings)
-    return Joined(run, "panel", volts, amps, cable.PANEL_CIRCUIT * bright_a)
+    return Joined(run, "panel", volts, amps, conductors.PANEL_CIRCUIT * bright_a)
 
 
 def _to_inverter(plan: Plan, run: Run) -> Joined:
@@ -186,7 +188,7 @@ def _to_inverter(plan: Plan, run: Run) -> Joined:
         kind="inverter",
         volts=volts,
         amps=amps,
-        peak_a=cable.CONTINUOUS * amps,
+        peak_a=conductors.CONTINUOUS * amps,
         start_a=surge_w / volts if inverter.surge_w > inverter.rated_w else None,
         about=f"{inverter.rated_w:g} W at the inverter's outlets draw {drawn_w:.0f} W at"
         f" {volts:.3g} V, {at}",
@@ -210,7 +212,7 @@ def _to_task(plan: Plan, run: Run, task: Task) -> Joined:
         kind=task.supply,
         volts=volts,
         amps=amps,
-        peak_a=cable.CONTINUOUS * amps,
+        peak_a=conductors.CONTINUOUS * amps,
         start_a=task.start_w / volts / factor if starts else None,
         about="" if run.volts is not None else outlet.about,
         breaker_a=None if inverter is None else voltages.breaker_a(inverter.rated_w, volts),
@@ -235,7 +237,7 @@ def at_the_pack(plan: Plan, panel_w: Array, cold: Cold) -> Array:
     if plan.pack.solar_input.kind == "pwm":
         assert plan.pack.nominal_v is not None
         drawn_v = plan.pack.nominal_v
-    return cable.after_cable(panel_w, one.ohm(one.mm2), one.volts, drawn_v)
+    return conductors.after_cable(panel_w, one.ohm(one.mm2), one.volts, drawn_v)
 
 
 def solar_limit_w(plan: Plan, cold: Cold) -> float:

@@ -1,14 +1,14 @@
 """How a plan's panels are joined at the solar input, in equal strings of each kind, and how much of
 what they give it takes for that.
 
-What cold does to a panel's volts is `model.cable`'s. How strings are judged and worded lives in
-the answers.
+What cold does to a panel's volts is `model.conductors`'s. How strings are judged and worded lives
+in the answers.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from energy.model import cable
+from energy.model import conductors as conductors
 from energy.plan import Plan
 from energy.plan.kit import Pack, Panel
 from energy.weather.coldest import Cold
@@ -87,7 +87,7 @@ class Arrangement:
         """Of a string: by the panel's own coefficient, else by the table of NFPA 70 690.7(A)."""
         own = "temp_coefficient_voc_percent_per_c" in self.panel.model_fields_set
         coefficient = self.panel.temp_coefficient_voc_percent_per_c if own else None
-        return self.in_series * cable.cold_v_oc(volts, air_c, coefficient)
+        return self.in_series * conductors.cold_v_oc(volts, air_c, coefficient)
 
 
 def arrangements(panel: Panel, pack: Pack, cold: Cold) -> list[Arrangement]:

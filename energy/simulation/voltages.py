@@ -5,7 +5,7 @@ What flows there is `cables`'; what a fuse must bear of it is worded in the answ
 
 from typing import NamedTuple
 
-from energy.model import cable
+from energy.model import conductors as conductors
 from energy.plan import Plan
 from energy.plan.kit import Pack
 from energy.plan.mains import LOWEST_V, usual_mains
@@ -103,7 +103,7 @@ def breaker_a(rated_w: float, volts: float) -> float:
     (10.0, 16.0)
     """
     socket_a = US_SOCKET_A if volts < 150.0 else IEC_SOCKET_A
-    return min(cable.fuse_a(min(rated_w / volts, socket_a)), socket_a)
+    return min(conductors.fuse_a(min(rated_w / volts, socket_a)), socket_a)
 
 
 def empty_v(pack: Pack) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from energy.model import cable
+from energy.model import conductors as cable
 from energy.plan import Plan, PlanError
 from energy.weather.fetched.cache import Forecast, history_near
 from energy.weather.record import DAY_S, Record

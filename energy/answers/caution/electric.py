@@ -1,6 +1,7 @@
 """Cautions about current: mains from an inverter, leads, cables, fuses, and panels in strings.
 
-What a plan's runs and strings come to is `cables`' and `model.cable`'s; here it is only judged.
+What a plan's runs and strings come to is `cables`' and `model.conductors`'s; here it is only
+judged.
 """
 
 from collections.abc import Callable

@@ -6,7 +6,7 @@ How many amps is `cables`'; volts and short circuit of the battery are `voltages
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from energy.model import cable
+from energy.model import conductors as conductors
 from energy.plan.kit import Pack
 from energy.simulation import voltages
 from energy.simulation.cables import Joined
@@ -88,7 +88,9 @@ def _string_fuses(laid: Sequence[Arrangement]) -> list[str]:
     rule = "IEC 62548, NFPA 70 690.9"  # from memory
     if strings == 2:
         return [f"2 strings in parallel need no fuse each ({rule})"]
-    sizes = sorted({cable.fuse_a(cable.PANEL_CIRCUIT * way.i_sc / way.in_parallel) for way in laid})
+    sizes = sorted(
+        {conductors.fuse_a(conductors.PANEL_CIRCUIT * way.i_sc / way.in_parallel) for way in laid}
+    )
     amps = " or ".join(f"{size:g}" for size in sizes)
     return [
         f"{strings} strings in parallel: a fuse of {amps} A in each, no larger than the series fuse"

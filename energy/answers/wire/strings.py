@@ -6,7 +6,7 @@ How panels can be joined is `strings`' of the physics; cables and fuses are `wir
 from dataclasses import dataclass, replace
 from typing import Any
 
-from energy.model import cable
+from energy.model import conductors as conductors
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget
 from energy.simulation.strings import (
@@ -150,12 +150,12 @@ def cold_notes(plan: Plan, air: Air) -> list[str]:
             notes.append(f'panel {number} "{panel.name}": give v_oc from its label to judge it')
         elif not own:
             beyond = (
-                f", and {-cable.STEEPEST_PERCENT_PER_C:g} % a degree below"
-                f" {cable.COLDEST_C:g}, where it ends"
+                f", and {-conductors.STEEPEST_PERCENT_PER_C:g} % a degree below"
+                f" {conductors.COLDEST_C:g}, where it ends"
             )
             notes.append(
                 f'panel {number} "{panel.name}": cold voltage by NFPA 70 table 690.7(A)'
-                f"{beyond * (cold.lowest_c < cable.COLDEST_C)}, for want of its own coefficient"
+                f"{beyond * (cold.lowest_c < conductors.COLDEST_C)}, for want of its own coefficient"
             )
         if panel.i_sc is None:
             notes.append(
@@ -203,7 +203,7 @@ def string_notes(plan: Plan, laid: list[Arrangement], strings: tuple[String, ...
 def asks_of(plan: Plan, laid: list[Arrangement]) -> tuple[str, ...]:
     """More amps in bright sun than the input takes: good or not as its maker says."""
     takes_a = plan.pack.solar_input.max_a
-    bright_a = cable.PANEL_CIRCUIT / cable.CONTINUOUS * sum(way.i_sc for way in laid)
+    bright_a = conductors.PANEL_CIRCUIT / conductors.CONTINUOUS * sum(way.i_sc for way in laid)
     if takes_a is None or bright_a <= takes_a:
         return ()
     return (

@@ -1,7 +1,7 @@
 """Which cable, which fuse, and do the panels' strings suit the input? The answer of `energy wire`.
 
-It judges and words what `cables` finds in the plan, by the tables of `model.cable`. How hot a cable
-gets in a bundle or a coil, and what the law asks, it leaves to local codes and says so.
+It judges and words what `cables` finds in the plan, by the tables of `model.conductors`. How hot a
+cable gets in a bundle or a coil, and what the law asks, it leaves to local codes and says so.
 """
 
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ from energy.answers.wire.strings import (
     string_notes,
     with_record_low,
 )
-from energy.model import cable
+from energy.model import conductors as conductors
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget
 from energy.simulation.cables import Joined, joined
@@ -244,7 +244,7 @@ def _awg(one: Joined, mm2: float) -> int | None:
     """The gauge as thick, that bears as much where the cross-section does."""
     beside_a = one.bears_a if one.carries_a(mm2) >= one.bears_a else 0.0
     try:
-        return cable.awg_as_thick(mm2, beside_a, one.run.terminals_c)
+        return conductors.awg_as_thick(mm2, beside_a, one.run.terminals_c)
     except ValueError:
         return None
 
@@ -252,10 +252,10 @@ def _awg(one: Joined, mm2: float) -> int | None:
 def _rule(one: Joined, mm2: float) -> str:
     """The rules behind a run's figures, in one line."""
     run = one.run
-    listed = mm2 in cable.CROSS_SECTIONS_MM2
+    listed = mm2 in conductors.CROSS_SECTIONS_MM2
     copper = "IEC 60228 class 5"
     if not listed:
-        copper = f"AWG {cable.awg_words(cable.same_awg(mm2) or 0)} by ASTM B258"
+        copper = f"AWG {conductors.awg_words(conductors.same_awg(mm2) or 0)} by ASTM B258"
     if run.conductor == "tinned":
         copper += ", tinned"
     parts = [f"{copper} at {run.temp_c:g} C, there and back"]
@@ -264,7 +264,7 @@ def _rule(one: Joined, mm2: float) -> str:
     elif run.mm2 is None:
         parts.append(f"smallest size that keeps {run.allowed_drop_percent:g} % and its current")
     if one.beyond_fuses:
-        parts.append(f"no fuse: the series ends at {cable.FUSES_A[-1]:g} A")
+        parts.append(f"no fuse: the series ends at {conductors.FUSES_A[-1]:g} A")
     elif one.kind == "panel":
         parts.append("fuse 1.25 x 1.25 x Isc (NFPA 70 690.8), next standard size")
     elif one.fuse_a is not None:
@@ -277,7 +277,7 @@ def _rule(one: Joined, mm2: float) -> str:
         parts.append("no fuse of its own: it bears 1.25 x its tool's amps, next standard size")
     heat = "IEC 60364-5-52 method B1" if mm2 >= 1.0 else "BS 7671 table 4F3A"
     if not listed:
-        column_c = cable.gauge_column_c(one.bears_a, run.terminals_c)
+        column_c = conductors.gauge_column_c(one.bears_a, run.terminals_c)
         heat = f"NFPA 70 240.4(D), 310.16 at {column_c} C by 110.14(C)"
     parts.append(f"copper that carries it, alone and uncoiled ({heat})")
     return "; ".join(parts)
@@ -319,6 +319,6 @@ def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[
 def _instead(one: Joined) -> str:
     """What would do, a gauge for a gauge, or why nothing does."""
     awg = one.smallest_awg
-    if cable.same_awg(one.mm2) is not None and awg is not None:
-        return f": take AWG {cable.awg_words(awg)}"
+    if conductors.same_awg(one.mm2) is not None and awg is not None:
+        return f": take AWG {conductors.awg_words(awg)}"
     return f"; {one.none_does}" if one.none_does else f": take {one.smallest_mm2:g} mm2"

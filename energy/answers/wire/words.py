@@ -10,7 +10,7 @@ from rich.text import Text
 
 from energy.answers.wire.strings import String
 from energy.answers.wire.wire import Wire, Wired
-from energy.model import cable
+from energy.model import conductors as conductors
 
 CLOSING = (
     "Cables: local codes, the makers' instructions and licensed practice come first. Check"
@@ -107,7 +107,7 @@ def run_table(runs: tuple[Wired, ...]) -> Table:
             Text(f"{run.drop_percent:.1f} %", style="bold red" if run.drops_too_much else ""),
             f"{run.loss_w:.1f}",
             Text(f"{run.mm2:g}", style="bold red" if run.too_thin else ""),
-            "-" if run.awg is None else cable.awg_words(run.awg),
+            "-" if run.awg is None else conductors.awg_words(run.awg),
             "-" if run.fuse_a is None else f"{run.fuse_a:g}",
             *([dip] if starts else []),
         )
