@@ -187,7 +187,7 @@ class Size(Strict):
     candidates: Annotated[str, Field(min_length=1, max_length=4096)] | None = None
 
 
-class Run(Strict):
+class Cable(Strict):
     """A cable from one thing to another."""
 
     from_: Annotated[Name, Field(alias="from")]
@@ -219,4 +219,4 @@ class Tables(Strict):
     task: Annotated[tuple[Task, ...], BeforeValidator(as_tuple), Field(min_length=1)]
     goal: Goal
     size: Size | None = None
-    run: Annotated[tuple[Run, ...], BeforeValidator(as_tuple)] = ()
+    run: Annotated[tuple[Cable, ...], BeforeValidator(as_tuple)] = ()

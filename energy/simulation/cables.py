@@ -12,7 +12,7 @@ from energy.model import Array
 from energy.model import conductors as conductors
 from energy.model.electronics import inverter_curve
 from energy.plan import Plan, PlanError
-from energy.plan.schema import Run
+from energy.plan.schema import Cable
 from energy.plan.task import Task
 from energy.simulation import voltages
 from energy.simulation.strings import I_SC_SHARE, Arrangement, laid_out, working_v
@@ -30,7 +30,7 @@ class Joined:
     outlet's own; known is False where the volts are the lowest there are, for want of better.
     """
 
-    run: Run
+    cable: Cable
     kind: str
     volts: float
     amps: float
@@ -60,7 +60,7 @@ class Joined:
     def must_carry_a(self) -> float:
         """What the copper must carry [A]: of a flexible lead as stated, thinner than its outlet's
         breaker but not too thin for that, its own tool."""
-        return self._for_itself_a if (self.run.mm2 or 0.0) >= LEAD_MM2 else self.bears_a
+        return self._for_itself_a if (self.cable.mm2 or 0.0) >= LEAD_MM2 else self.bears_a
 
     @property
     def _for_itself_a(self) -> float:
@@ -68,12 +68,12 @@ class Joined:
 
     def carries_a(self, mm2: float) -> float:
         """What a cross-section carries for hours [A]. ValueError for one of no table."""
-        return conductors.ampacity_a(mm2, self.bears_a, self.run.terminals_c)
+        return conductors.ampacity_a(mm2, self.bears_a, self.cable.terminals_c)
 
     @property
     def mm2(self) -> float:
         """The cross-section stated, else the smallest that will do, else the thickest there is."""
-        return self.run.mm2 or self.smallest_mm2 or conductors.CROSS_SECTIONS_MM2[-1]
+        return self.cable.mm2 or self.smallest_mm2 or conductors.CROSS_SECTIONS_MM2[-1]
 
     @property
     def smallest_mm2(self) -> float | None:
@@ -83,10 +83,10 @@ class Joined:
     @property
     def smallest_awg(self) -> int | None:
         """The same of the gauges."""
-        run = self.run
-        allowed_v = self.volts * run.allowed_drop_percent / 100.0
-        wire = (run.conductor, run.temp_c, run.terminals_c)
-        return conductors.smallest_awg(self.amps, run.length_m, allowed_v, self.bears_a, *wire)
+        cable = self.cable
+        allowed_v = self.volts * cable.allowed_drop_percent / 100.0
+        wire = (cable.conductor, cable.temp_c, cable.terminals_c)
+        return conductors.smallest_awg(self.amps, cable.length_m, allowed_v, self.bears_a, *wire)
 
     @property
     def none_does(self) -> str:
@@ -95,11 +95,11 @@ class Joined:
 
     @property
     def _smallest(self) -> tuple[float | None, str]:
-        run = self.run
-        allowed_v = self.volts * run.allowed_drop_percent / 100.0
+        cable = self.cable
+        allowed_v = self.volts * cable.allowed_drop_percent / 100.0
         try:
             found = conductors.smallest_mm2(
-                self.amps, run.length_m, allowed_v, self.bears_a, run.conductor, run.temp_c
+                self.amps, cable.length_m, allowed_v, self.bears_a, cable.conductor, cable.temp_c
             )
         except ValueError as error:
             return None, str(error)
@@ -107,7 +107,9 @@ class Joined:
 
     def ohm(self, mm2: float) -> float:
         """Resistance there and back [ohm]."""
-        return conductors.loop_ohm(self.run.length_m, mm2, self.run.conductor, self.run.temp_c)
+        return conductors.loop_ohm(
+            self.cable.length_m, mm2, self.cable.conductor, self.cable.temp_c
+        )
 
 
 def joined(plan: Plan, strings: list[Arrangement]) -> list[Joined]:
@@ -118,18 +120,18 @@ def joined(plan: Plan, strings: list[Arrangement]) -> list[Joined]:
     found: list[Joined] = []
     problems: list[str] = []
     seen: dict[frozenset[str], int] = {}
-    for number, run in enumerate(plan.run, start=1):
-        ends = frozenset((run.from_, run.to))
+    for number, cable in enumerate(plan.run, start=1):
+        ends = frozenset((cable.from_, cable.to))
         try:
             if ends in seen:
                 raise ValueError(
-                    f'"{run.from_}" to "{run.to}" is run {seen[ends]} already: give the whole way'
+                    f'"{cable.from_}" to "{cable.to}" is run {seen[ends]} already: give the whole way'
                     " as one length, or name what else it joins"
                 )
             seen[ends] = number
-            if run.mm2 is not None:
-                conductors.ohm_per_km(run.mm2)
-            found.append(_joined(plan, run, strings))
+            if cable.mm2 is not None:
+                conductors.ohm_per_km(cable.mm2)
+            found.append(_joined(plan, cable, strings))
         except ValueError as error:
             problems.append(f"{plan.origin}: run {number}: {error}")
     if problems:
@@ -137,54 +139,54 @@ def joined(plan: Plan, strings: list[Arrangement]) -> list[Joined]:
     return found
 
 
-def _joined(plan: Plan, run: Run, strings: list[Arrangement]) -> Joined:
-    ends = {run.from_, run.to}
+def _joined(plan: Plan, cable: Cable, strings: list[Arrangement]) -> Joined:
+    ends = {cable.from_, cable.to}
     tasks = [t for t in plan.task if f"task:{t.name}" in ends]
     if len(ends) == 1:
-        raise ValueError(f'from and to are both "{run.from_}"')
+        raise ValueError(f'from and to are both "{cable.from_}"')
     if ends == {"panel", "pack"}:
-        return _from_panels(run, strings)
+        return _from_panels(cable, strings)
     has_inverter = plan.pack.inverter is not None
     if ends == {"pack", "inverter"} and has_inverter:
-        return _to_inverter(plan, run)
+        return _to_inverter(plan, cable)
     if tasks and ("pack" in ends or ("inverter" in ends and has_inverter)):
-        return _to_task(plan, run, max(tasks, key=lambda task: task.peak_va))
-    if run.volts is None or (run.amps is None and run.watts is None):
+        return _to_task(plan, cable, max(tasks, key=lambda task: task.peak_va))
+    if cable.volts is None or (cable.amps is None and cable.watts is None):
         raise ValueError(
-            f'"{run.from_}" to "{run.to}" is not panel to pack, pack to inverter or pack to'
+            f'"{cable.from_}" to "{cable.to}" is not panel to pack, pack to inverter or pack to'
             " task:NAME: give volts, with amps or watts"
         )
-    amps = _amps(run, run.volts, 0.0)
-    return Joined(run, "stated", run.volts, amps, conductors.CONTINUOUS * amps)
+    amps = _amps(cable, cable.volts, 0.0)
+    return Joined(cable, "stated", cable.volts, amps, conductors.CONTINUOUS * amps)
 
 
-def _amps(run: Run, volts: float, else_a: float) -> float:
+def _amps(cable: Cable, volts: float, else_a: float) -> float:
     """The amps that a run states itself, else those of what it joins."""
-    if run.amps is not None:
-        return run.amps
-    return else_a if run.watts is None else run.watts / volts
+    if cable.amps is not None:
+        return cable.amps
+    return else_a if cable.watts is None else cable.watts / volts
 
 
-def _from_panels(run: Run, strings: list[Arrangement]) -> Joined:
+def _from_panels(cable: Cable, strings: list[Arrangement]) -> Joined:
     watts, amps = sum(s.v_mp * s.i_mp for s in strings), sum(s.i_mp for s in strings)
-    volts = run.volts or watts / amps
-    amps = _amps(run, volts, watts / volts)
-    stated = run.amps is not None or run.watts is not None
+    volts = cable.volts or watts / amps
+    amps = _amps(cable, volts, watts / volts)
+    stated = cable.amps is not None or cable.watts is not None
     bright_a = I_SC_SHARE * amps if stated else sum(s.i_sc for s in strings)
-    return Joined(run, "panel", volts, amps, conductors.PANEL_CIRCUIT * bright_a)
+    return Joined(cable, "panel", volts, amps, conductors.PANEL_CIRCUIT * bright_a)
 
 
-def _to_inverter(plan: Plan, run: Run) -> Joined:
+def _to_inverter(plan: Plan, cable: Cable) -> Joined:
     """The inverter at its rating on an empty battery: NFPA 70 690.8(A), from memory."""
     inverter = plan.pack.inverter
     assert inverter is not None
     curve = inverter_curve(inverter.rated_w, inverter.idle_w, inverter.efficiency_percent)
     drawn_w, surge_w = curve.input_w(np.array([inverter.rated_w, inverter.surge_w])).tolist()
-    volts = run.volts or voltages.empty_v(plan.pack)
-    amps = _amps(run, volts, drawn_w / volts)
-    at = "as stated" if run.volts is not None else "the battery's lowest, under load"
+    volts = cable.volts or voltages.empty_v(plan.pack)
+    amps = _amps(cable, volts, drawn_w / volts)
+    at = "as stated" if cable.volts is not None else "the battery's lowest, under load"
     return Joined(
-        run=run,
+        cable=cable,
         kind="inverter",
         volts=volts,
         amps=amps,
@@ -195,28 +197,28 @@ def _to_inverter(plan: Plan, run: Run) -> Joined:
     )
 
 
-def _to_task(plan: Plan, run: Run, task: Task) -> Joined:
+def _to_task(plan: Plan, cable: Cable, task: Task) -> Joined:
     if task.supply == "ac":
         outlet = voltages.mains(plan)
     elif task.supply == "usb":
-        outlet = voltages.usb(run.watts or task.peak_w)
+        outlet = voltages.usb(cable.watts or task.peak_w)
     else:
         outlet = voltages.dc12(plan.pack)
-    volts = run.volts or outlet.volts
+    volts = cable.volts or outlet.volts
     factor = task.power_factor if task.supply == "ac" else 1.0
-    amps = _amps(run, volts, task.peak_va / volts)
+    amps = _amps(cable, volts, task.peak_va / volts)
     starts = task.start_w > task.peak_w
     inverter = plan.pack.inverter if task.supply == "ac" else None
     return Joined(
-        run=run,
+        cable=cable,
         kind=task.supply,
         volts=volts,
         amps=amps,
         peak_a=conductors.CONTINUOUS * amps,
         start_a=task.start_w / volts / factor if starts else None,
-        about="" if run.volts is not None else outlet.about,
+        about="" if cable.volts is not None else outlet.about,
         breaker_a=None if inverter is None else voltages.breaker_a(inverter.rated_w, volts),
-        known=run.volts is not None or outlet.known,
+        known=cable.volts is not None or outlet.known,
     )
 
 
@@ -269,13 +271,13 @@ def lead_losses(plan: Plan, cold: Cold) -> dict[int, float]:
     Raises PlanError.
     """
     found: dict[int, float] = {}
-    if not any(end.startswith("task:") for run in plan.run for end in (run.from_, run.to)):
+    if not any(end.startswith("task:") for cable in plan.run for end in (cable.from_, cable.to)):
         return found
     for one in joined(plan, laid_out(plan, cold)):
         if one.kind in ("ac", "dc12", "usb"):
             drop = one.amps * one.ohm(one.mm2) / one.volts
             for k, task in enumerate(plan.task):
-                if f"task:{task.name}" in (one.run.from_, one.run.to):
+                if f"task:{task.name}" in (one.cable.from_, one.cable.to):
                     found[k] = drop / (task.power_factor if task.supply == "ac" else 1.0)
     return found
 

@@ -79,8 +79,8 @@ def rain(result: Budget) -> Caution | None:
 
 def coiled_lead(result: Budget) -> Caution | None:
     """A heavy mains load that a lead on a drum probably feeds."""
-    long_runs = [run for run in result.plan.run if run.length_m >= LONG_LEAD_M]
-    leads = {end for run in long_runs for end in (run.from_, run.to)}
+    long_runs = [cable for cable in result.plan.run if cable.length_m >= LONG_LEAD_M]
+    leads = {end for cable in long_runs for end in (cable.from_, cable.to)}
     outdoors = "outdoors" in result.plan.place.around
     tasks = [
         task
@@ -183,8 +183,8 @@ def _raised_by(result: Budget, test: Callable[[Joined], bool]) -> str:
     if not result.plan.run:
         return ""
     runs = [one for one in joined(result.plan, _strings(result)) if test(one)]
-    number = {id(run): k for k, run in enumerate(result.plan.run, start=1)}
-    ends = [f'run {number[id(one.run)]} "{one.run.from_}" to "{one.run.to}"' for one in runs]
+    number = {id(cable): k for k, cable in enumerate(result.plan.run, start=1)}
+    ends = [f'run {number[id(one.cable)]} "{one.cable.from_}" to "{one.cable.to}"' for one in runs]
     return first_few(ends)
 
 
@@ -221,12 +221,16 @@ def long_cable(result: Budget) -> Caution | None:
 
 def _drops_too_much(one: Joined) -> bool:
     drop_percent = 100.0 * one.amps * one.ohm(one.mm2) / one.volts
-    return drop_percent > one.run.allowed_drop_percent * ALLOWED
+    return drop_percent > one.cable.allowed_drop_percent * ALLOWED
 
 
 def _at_the_battery(one: Joined) -> bool:
     """Whether a run begins at the pack at low voltage, mains and USB outlets limit themselves."""
-    at_pack = "pack" in (one.run.from_, one.run.to) and one.kind in ("dc12", "inverter", "stated")
+    at_pack = "pack" in (one.cable.from_, one.cable.to) and one.kind in (
+        "dc12",
+        "inverter",
+        "stated",
+    )
     return at_pack and one.volts <= TOUCH_DRY_V
 
 

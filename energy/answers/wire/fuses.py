@@ -59,7 +59,7 @@ def fuse(one: Joined, pack: Pack, laid: Sequence[Arrangement], cold_v: float | N
 
 
 def _at_pack(one: Joined) -> bool:
-    return "pack" in (one.run.from_, one.run.to)
+    return "pack" in (one.cable.from_, one.cable.to)
 
 
 def _volts(one: Joined, pack: Pack, cold_v: float | None) -> tuple[float | None, str]:
@@ -74,7 +74,7 @@ def _volts(one: Joined, pack: Pack, cold_v: float | None) -> tuple[float | None,
     nominal_v = pack.nominal_v
     if one.kind == "dc12" and nominal_v is not None and nominal_v > voltages.TWELVE_VOLT[1]:
         return voltages.TWELVE_VOLT[1], "the highest of a 12 V outlet"
-    if one.run.volts is not None and (nominal_v is None or not _at_pack(one)):
+    if one.cable.volts is not None and (nominal_v is None or not _at_pack(one)):
         return OVERCHARGED * one.volts, "a battery of the stated voltage charged full"
     return max(full_v, one.volts), "the battery charged full"
 

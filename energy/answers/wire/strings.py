@@ -186,7 +186,7 @@ def string_notes(plan: Plan, laid: list[Arrangement], strings: tuple[String, ...
                 f"{name}: its {way.v_mp:.3g} V lie below the pack's {pack_v:g} V: the input must be"
                 " one that raises the voltage"
             )
-    cabled = any({run.from_, run.to} == {"panel", "pack"} for run in plan.run)
+    cabled = any({cable.from_, cable.to} == {"panel", "pack"} for cable in plan.run)
     if sum(way.in_parallel for way in laid) > 2 and not cabled:  # its fuse line says so
         notes.append("three strings or more in parallel: a fuse in each (NFPA 70 690.9)")
     volts = [way.v_mp for way in laid]

@@ -102,7 +102,7 @@ class Wire:
     def verdict(self) -> bool | None:
         """False where a run drops too much or is too thin, or no arrangement of a panel fits; None
         where nothing was judged or whether a string fits is not known."""
-        fits: list[bool | None] = [run.fits for run in self.runs]
+        fits: list[bool | None] = [cable.fits for cable in self.runs]
         fits += [string.fits for string in self.strings if string.taken]
         if False in fits:
             return False
@@ -127,24 +127,24 @@ class Wire:
         return {
             "runs": [
                 {
-                    "from": run.from_,
-                    "to": run.to,
-                    "amps": round(run.amps, 2),
-                    "drop_v": round(run.drop_v, 3),
-                    "drop_percent": round(run.drop_percent, 2),
-                    "loss_w": round(run.loss_w, 2),
-                    "mm2": run.mm2,
-                    "awg": run.awg,
-                    "fuse_a": run.fuse_a,
-                    "rule": run.rule,
-                    "volts": round(run.volts, 2),
-                    "about": run.about,
-                    "fuse_v": None if run.fuse_v is None else round(run.fuse_v, 1),
+                    "from": cable.from_,
+                    "to": cable.to,
+                    "amps": round(cable.amps, 2),
+                    "drop_v": round(cable.drop_v, 3),
+                    "drop_percent": round(cable.drop_percent, 2),
+                    "loss_w": round(cable.loss_w, 2),
+                    "mm2": cable.mm2,
+                    "awg": cable.awg,
+                    "fuse_a": cable.fuse_a,
+                    "rule": cable.rule,
+                    "volts": round(cable.volts, 2),
+                    "about": cable.about,
+                    "fuse_v": None if cable.fuse_v is None else round(cable.fuse_v, 1),
                     "fuse_breaks_a": None
-                    if run.fuse_breaks_a is None
-                    else round(run.fuse_breaks_a),
+                    if cable.fuse_breaks_a is None
+                    else round(cable.fuse_breaks_a),
                 }
-                for run in self.runs
+                for cable in self.runs
             ],
             "strings": [
                 {
@@ -213,16 +213,16 @@ def _wired(
 def _one(plan: Plan, one: Joined, laid: list[Arrangement], cold_v: float | None) -> Wired:
     if not one.known:
         raise ValueError(one.about)
-    run, mm2 = one.run, one.mm2
+    cable, mm2 = one.cable, one.mm2
     ohm, carries_a, must_carry_a = one.ohm(mm2), one.carries_a(mm2), one.must_carry_a
     guard = fuse(one, plan.pack, laid, cold_v)
     return Wired(
-        from_=run.from_,
-        to=run.to,
+        from_=cable.from_,
+        to=cable.to,
         volts=one.volts,
         amps=one.amps,
-        length_m=run.length_m,
-        allowed_drop_percent=run.allowed_drop_percent,
+        length_m=cable.length_m,
+        allowed_drop_percent=cable.allowed_drop_percent,
         drop_v=one.amps * ohm,
         drop_percent=100.0 * one.amps * ohm / one.volts,
         loss_w=one.amps**2 * ohm,
@@ -244,25 +244,25 @@ def _awg(one: Joined, mm2: float) -> int | None:
     """The gauge as thick, that bears as much where the cross-section does."""
     beside_a = one.bears_a if one.carries_a(mm2) >= one.bears_a else 0.0
     try:
-        return conductors.awg_as_thick(mm2, beside_a, one.run.terminals_c)
+        return conductors.awg_as_thick(mm2, beside_a, one.cable.terminals_c)
     except ValueError:
         return None
 
 
 def _rule(one: Joined, mm2: float) -> str:
     """The rules behind a run's figures, in one line."""
-    run = one.run
+    cable = one.cable
     listed = mm2 in conductors.CROSS_SECTIONS_MM2
     copper = "IEC 60228 class 5"
     if not listed:
         copper = f"AWG {conductors.awg_words(conductors.same_awg(mm2) or 0)} by ASTM B258"
-    if run.conductor == "tinned":
+    if cable.conductor == "tinned":
         copper += ", tinned"
-    parts = [f"{copper} at {run.temp_c:g} C, there and back"]
-    if run.mm2 is None and one.none_does:
+    parts = [f"{copper} at {cable.temp_c:g} C, there and back"]
+    if cable.mm2 is None and one.none_does:
         parts.append("the thickest of the table, which is not enough")
-    elif run.mm2 is None:
-        parts.append(f"smallest size that keeps {run.allowed_drop_percent:g} % and its current")
+    elif cable.mm2 is None:
+        parts.append(f"smallest size that keeps {cable.allowed_drop_percent:g} % and its current")
     if one.beyond_fuses:
         parts.append(f"no fuse: the series ends at {conductors.FUSES_A[-1]:g} A")
     elif one.kind == "panel":
@@ -277,7 +277,7 @@ def _rule(one: Joined, mm2: float) -> str:
         parts.append("no fuse of its own: it bears 1.25 x its tool's amps, next standard size")
     heat = "IEC 60364-5-52 method B1" if mm2 >= 1.0 else "BS 7671 table 4F3A"
     if not listed:
-        column_c = conductors.gauge_column_c(one.bears_a, run.terminals_c)
+        column_c = conductors.gauge_column_c(one.bears_a, cable.terminals_c)
         heat = f"NFPA 70 240.4(D), 310.16 at {column_c} C by 110.14(C)"
     parts.append(f"copper that carries it, alone and uncoiled ({heat})")
     return "; ".join(parts)
@@ -285,28 +285,28 @@ def _rule(one: Joined, mm2: float) -> str:
 
 def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[str]:
     notes = []
-    for number, (one, run) in enumerate(zip(ends, runs, strict=True), start=1):
-        if run.about:
-            notes.append(f"run {number}: {run.about}")
-        if run.drops_too_much:
+    for number, (one, cable) in enumerate(zip(ends, runs, strict=True), start=1):
+        if cable.about:
+            notes.append(f"run {number}: {cable.about}")
+        if cable.drops_too_much:
             notes.append(
-                f"run {number} drops {run.drop_percent:.2g} %, {run.allowed_drop_percent:g} % are"
+                f"run {number} drops {cable.drop_percent:.2g} %, {cable.allowed_drop_percent:g} % are"
                 f" allowed{_instead(one)}"
             )
-        if run.too_thin:
+        if cable.too_thin:
             notes.append(
-                f"run {number}: {run.mm2:g} mm2 carries {run.carries_a:g} A for hours, it must"
-                f" carry {run.must_carry_a:.3g} A{_instead(one)}"
+                f"run {number}: {cable.mm2:g} mm2 carries {cable.carries_a:g} A for hours, it must"
+                f" carry {cable.must_carry_a:.3g} A{_instead(one)}"
             )
-        elif one.bears_a > run.carries_a * ALLOWED:
+        elif one.bears_a > cable.carries_a * ALLOWED:
             notes.append(
-                f"run {number}: {run.mm2:g} mm2 carries {run.carries_a:g} A, its outlet's breaker"
+                f"run {number}: {cable.mm2:g} mm2 carries {cable.carries_a:g} A, its outlet's breaker"
                 f" lets {one.bears_a:g} A pass: plug nothing else into it (a flexible lead from AWG"
                 " 16 up may stand behind 20 A: NFPA 70 240.5(B))"
             )
-        if run.start_dip_percent is not None and run.start_dip_percent > HARD_START_PERCENT:
+        if cable.start_dip_percent is not None and cable.start_dip_percent > HARD_START_PERCENT:
             notes.append(
-                f"run {number}: the start dips the voltage by {run.start_dip_percent:.0f} %: the"
+                f"run {number}: the start dips the voltage by {cable.start_dip_percent:.0f} %: the"
                 " tool may not start"
             )
         if one.kind in ("stated", "inverter"):

@@ -30,9 +30,9 @@ def show_wire(answer: Wire, out: Console, *, demo: bool = False) -> None:
     out.print(head)
     if answer.runs:
         out.print(run_table(answer.runs))
-        for rule, numbers in _grouped([run.rule for run in answer.runs]).items():
+        for rule, numbers in _grouped([cable.rule for cable in answer.runs]).items():
             out.print(Text(f"Rule for run {', '.join(numbers)}: {rule}."))
-        for words, numbers in _grouped([run.fuse_words for run in answer.runs]).items():
+        for words, numbers in _grouped([cable.fuse_words for cable in answer.runs]).items():
             out.print(Text(f"Fuse for run {', '.join(numbers)}: {words}."))
     if answer.strings:
         out.print(string_table(answer.strings))
@@ -44,7 +44,7 @@ def show_wire(answer: Wire, out: Console, *, demo: bool = False) -> None:
 
 def headline(answer: Wire) -> Text:
     """The answer in one line."""
-    wrong = [str(k) for k, run in enumerate(answer.runs, start=1) if not run.fits]
+    wrong = [str(k) for k, cable in enumerate(answer.runs, start=1) if not cable.fits]
     taken = [s for s in answer.strings if s.taken]
     misfits = [s for s in taken if s.fits is False and not s.fits_alone]
     unknown = any(s.fits is None for s in taken)
@@ -87,28 +87,31 @@ def run_table(runs: tuple[Wired, ...]) -> Table:
     """The runs: from, to, amps, drop, loss, copper and fuse."""
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, collapse_padding=True)
     table.add_column("run", justify="right")
-    for heading, ends in (("from", [run.from_ for run in runs]), ("to", [run.to for run in runs])):
+    for heading, ends in (
+        ("from", [cable.from_ for cable in runs]),
+        ("to", [cable.to for cable in runs]),
+    ):
         longest = max(len(word) for end in ends for word in end.split())
         table.add_column(heading, overflow="fold", min_width=min(longest, LONGEST_WORD))
-    starts = any(run.start_dip_percent is not None for run in runs)
+    starts = any(cable.start_dip_percent is not None for cable in runs)
     headings = ["m", "V", "A", "drop, V", "drop", "lost, W", "mm2", "AWG", "fuse, A"]
     for heading in [*headings, *(["start dips"] if starts else [])]:
         table.add_column(heading, justify="right")
-    for number, run in enumerate(runs, start=1):
-        dip = "" if run.start_dip_percent is None else f"{run.start_dip_percent:.1f} %"
+    for number, cable in enumerate(runs, start=1):
+        dip = "" if cable.start_dip_percent is None else f"{cable.start_dip_percent:.1f} %"
         table.add_row(
             str(number),
-            Text(run.from_),
-            Text(run.to),
-            f"{run.length_m:g}",
-            f"{run.volts:.3g}",
-            f"{run.amps:.3g}",
-            f"{run.drop_v:.2f}",
-            Text(f"{run.drop_percent:.1f} %", style="bold red" if run.drops_too_much else ""),
-            f"{run.loss_w:.1f}",
-            Text(f"{run.mm2:g}", style="bold red" if run.too_thin else ""),
-            "-" if run.awg is None else conductors.awg_words(run.awg),
-            "-" if run.fuse_a is None else f"{run.fuse_a:g}",
+            Text(cable.from_),
+            Text(cable.to),
+            f"{cable.length_m:g}",
+            f"{cable.volts:.3g}",
+            f"{cable.amps:.3g}",
+            f"{cable.drop_v:.2f}",
+            Text(f"{cable.drop_percent:.1f} %", style="bold red" if cable.drops_too_much else ""),
+            f"{cable.loss_w:.1f}",
+            Text(f"{cable.mm2:g}", style="bold red" if cable.too_thin else ""),
+            "-" if cable.awg is None else conductors.awg_words(cable.awg),
+            "-" if cable.fuse_a is None else f"{cable.fuse_a:g}",
             *([dip] if starts else []),
         )
     return table
