@@ -125,8 +125,8 @@ def joined(plan: Plan, strings: list[Arrangement]) -> list[Joined]:
         try:
             if ends in seen:
                 raise ValueError(
-                    f'"{cable.from_}" to "{cable.to}" is run {seen[ends]} already: give the whole way'
-                    " as one length, or name what else it joins"
+                    f'"{cable.from_}" to "{cable.to}" is run {seen[ends]} already: give the whole'
+                    " way as one length, or name what else it joins"
                 )
             seen[ends] = number
             if cable.mm2 is not None:

@@ -155,7 +155,8 @@ def cold_notes(plan: Plan, air: Air) -> list[str]:
             )
             notes.append(
                 f'panel {number} "{panel.name}": cold voltage by NFPA 70 table 690.7(A)'
-                f"{beyond * (cold.lowest_c < conductors.COLDEST_C)}, for want of its own coefficient"
+                f"{beyond * (cold.lowest_c < conductors.COLDEST_C)},"
+                " for want of its own coefficient"
             )
         if panel.i_sc is None:
             notes.append(

@@ -290,8 +290,8 @@ def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[
             notes.append(f"run {number}: {cable.about}")
         if cable.drops_too_much:
             notes.append(
-                f"run {number} drops {cable.drop_percent:.2g} %, {cable.allowed_drop_percent:g} % are"
-                f" allowed{_instead(one)}"
+                f"run {number} drops {cable.drop_percent:.2g} %,"
+                f" {cable.allowed_drop_percent:g} % are allowed{_instead(one)}"
             )
         if cable.too_thin:
             notes.append(
@@ -300,8 +300,8 @@ def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[
             )
         elif one.bears_a > cable.carries_a * ALLOWED:
             notes.append(
-                f"run {number}: {cable.mm2:g} mm2 carries {cable.carries_a:g} A, its outlet's breaker"
-                f" lets {one.bears_a:g} A pass: plug nothing else into it (a flexible lead from AWG"
+                f"run {number}: {cable.mm2:g} mm2 carries {cable.carries_a:g} A, its outlet's"
+                f" breaker lets {one.bears_a:g} A pass: plug nothing else into it (a flexible lead from AWG"
                 " 16 up may stand behind 20 A: NFPA 70 240.5(B))"
             )
         if cable.start_dip_percent is not None and cable.start_dip_percent > HARD_START_PERCENT:
