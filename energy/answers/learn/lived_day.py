@@ -41,8 +41,8 @@ class Observed:
 
 @dataclass(frozen=True)
 class Group:
-    """What multiplies one draw of the case: a figure of the posterior, and so much luck of that
-    day; -1 is none."""
+    """What multiplies one load of the case: a figure of the posterior, and so much of a nuisance of
+    that day; -1 is none."""
 
     figure: int
     nuisance: int = -1
@@ -54,11 +54,11 @@ class Day:
     """A span with its readings, ready to be asked what they would have been.
 
     Scenarios are m, segments n. Nuisances are standard normal, (q, m): the start charge, then the
-    skies, then luck. in_plan (p,) are the plan's own figures as factors on the posterior's base,
-    believed (p,) those of before, which say how large the nuisances are; sun_w (n,) the expected
-    panel side, sky (n, skies) what share of it each nuisance adds. The last two draws of the case
-    are the idle draw beyond the plan's and a charger's error. sky_days gives each date's weights
-    over the skies, (skies,); tools is the name in the kit of each task's.
+    skies, then the work's. in_plan (p,) are the plan's own figures as factors on the posterior's
+    base, believed (p,) those of before, which say how large the nuisances are; sun_w (n,) the
+    expected panel side, sky (n, skies) what share of it each nuisance adds. The last two loads of
+    the case are the idle draw beyond the plan's and a charger's error. sky_days gives each date's
+    weights over the skies, (skies,); tools is the name in the kit of each task's.
     """
 
     budget: Budget
@@ -106,14 +106,14 @@ class Day:
         grown = np.ones(theta.shape[1])
         if in_percent:
             grown = theta[self.capacity] / self.believed[self.capacity]
-        nuisance = nuisance[1 + self.sky.shape[1] :]
+        of_work = nuisance[1 + self.sky.shape[1] :]
         factor = np.ones((len(self.groups), theta.shape[1]))
         for row, group in enumerate(self.groups):
             if group.figure >= 0:
                 factor[row] = ratio[group.figure]
             if group.nuisance >= 0:
                 size = usual[group.figure] if group.figure >= 0 else 1.0
-                factor[row] += group.scatter * size * grown * nuisance[group.nuisance]
+                factor[row] += group.scatter * size * grown * of_work[group.nuisance]
         factor = np.maximum(factor, LEAST_SHARE)
         factor[-2:] -= 1.0
         battery = replace(

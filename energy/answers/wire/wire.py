@@ -301,8 +301,8 @@ def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[
         elif one.bears_a > cable.carries_a * ALLOWED:
             notes.append(
                 f"run {number}: {cable.mm2:g} mm2 carries {cable.carries_a:g} A, its outlet's"
-                f" breaker lets {one.bears_a:g} A pass: plug nothing else into it (a flexible lead from AWG"
-                " 16 up may stand behind 20 A: NFPA 70 240.5(B))"
+                f" breaker lets {one.bears_a:g} A pass: plug nothing else into it (a flexible lead"
+                " from AWG 16 up may stand behind 20 A: NFPA 70 240.5(B))"
             )
         if cable.start_dip_percent is not None and cable.start_dip_percent > HARD_START_PERCENT:
             notes.append(
