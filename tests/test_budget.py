@@ -216,7 +216,7 @@ def test_the_sun_peaks_at_solar_noon_of_the_plans_own_date(place: dict) -> None:
         plan(LAMP, start=datetime(2026, 9, 1), hours=24, place=place, panel=FLAT, start_percent=0)
     )
     noon = pd.Timestamp("2026-09-01 12:00", tz=place["timezone"])
-    day = noon.tz_convert("UTC").dayofyear
+    day = noon.tz_convert("UTC").day_of_year
     late_min = 4 * place["longitude_deg"] + pvlib.solarposition.equation_of_time_spencer71(day)
     # noon by the sun is 12:00 UTC less the longitude; take the one nearest to the clock's noon
     solar_noon = noon.tz_convert("UTC").normalize() + pd.Timedelta(12 * 60 - late_min, "min")
