@@ -1,9 +1,13 @@
 """Will a day of work or a night out, away from the mains, stay powered?
 
-The Python side of the commands: `Plan`, `check`, `fixes`, `choose`, `how_many`, `size`,
-`year_size`, `worksheet`, `aim`, `wire`,
-`learn`, `score`, `trace`, `what_to_read`, `cautions`, `tools`. Importing this
-costs nothing until a name is used.
+The Python side of the commands, a name a question; most take a plan first:
+
+>>> from energy import Plan, check
+>>> answer = check(Plan.read("builtin:cloudy-repair"))
+>>> answer.answer, answer.chance.scenarios
+('NO', 31)
+
+`budget` is the simulation that they all ask. Importing this costs nothing until a name is used.
 """
 
 from importlib import import_module
@@ -27,12 +31,14 @@ if TYPE_CHECKING:
     from energy.answers.wire.wire import wire as wire
     from energy.plan import Plan as Plan
     from energy.plan import PlanError as PlanError
+    from energy.simulation.budget import budget as budget
 
 from energy.version import __version__ as __version__
 
 _HOMES = {
     "Plan": "energy.plan",
     "PlanError": "energy.plan",
+    "budget": "energy.simulation.budget",
     "check": "energy.answers.check.check",
     "choose": "energy.answers.choose.choose",
     "fixes": "energy.answers.fix.fix",

@@ -106,6 +106,11 @@ def budget(
     return replace(found, bounds=tuple(ends))
 
 
+def budget_of(plan: Plan | Budget) -> Budget:
+    """The budget of a plan, for an answer that may be asked about either."""
+    return plan if isinstance(plan, Budget) else budget(plan)
+
+
 def check_now(
     plan: Plan, now: datetime | None, battery_percent: float | None, done: Done | None = None
 ) -> None:

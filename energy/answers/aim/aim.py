@@ -15,7 +15,7 @@ from energy.answers.aim.daylight import Daylight, daylight, given_wh
 from energy.answers.aim.poses import BIN_MIN, Search, Yields, search
 from energy.model import Array
 from energy.plan import Plan, PlanError
-from energy.simulation.budget import Budget, budget, changed
+from energy.simulation.budget import Budget, changed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -188,7 +188,7 @@ def aim(plan: Plan | Budget) -> Aim:
     >>> 0 <= answer.tilt_deg <= 90 and answer.best.wh_per_day >= answer.flat.wh_per_day
     True
     """
-    result = plan if isinstance(plan, Budget) else budget(plan)
+    result = budget_of(plan)
     if not result.plan.panel:
         raise PlanError([f"{result.plan.origin}: has no [[panel]]: there is nothing to point"])
     result = replace(result, bounds=())  # the doubt about the means moves no pose

@@ -1,8 +1,8 @@
 """What can hurt someone or strand them in this plan: cautions, most serious first.
 
 Each is raised only by what is in the plan, its `around`, its kit, and how the middle weather goes;
-by what exactly is said in `cautioning`. They never replace local codes and licensed practice, and
-the closing line says so.
+by what exactly is said in the files beside this one. They never replace local codes and licensed
+practice, and the closing line says so.
 """
 
 from functools import partial
@@ -10,23 +10,26 @@ from functools import partial
 from energy.answers.caution import battery, electric, life, starts, tools, trust
 from energy.answers.caution.caution import Caution as Caution
 from energy.answers.caution.caution import Rule
-from energy.simulation.budget import Budget
+from energy.plan import Plan
+from energy.simulation.budget import Budget, budget_of
 
 CLOSING = (
     "Local codes, the makers' instructions and licensed practice come before anything said here."
 )
 
 
-def cautions(budget: Budget) -> tuple[Caution, ...]:
-    """Every caution that the plan raises: danger to life first, then injury, gear, and trust.
+def cautions(plan: Plan | Budget) -> tuple[Caution, ...]:
+    """Every caution that a plan raises: danger to life first, then injury, gear, and trust.
 
-    >>> from energy.simulation.budget import budget
-    >>> from energy.plan import Plan
-    >>> [c.id for c in cautions(budget(Plan.read("builtin:cloudy-repair")))][0]
+    plan may also be its budget, which is then not worked out again. Raises PlanError as `budget`
+    does.
+
+    >>> cautions(Plan.read("builtin:cloudy-repair"))[0].id
     'mains-in-the-wet'
     """
-    found = (raised(budget) for raised in BY_DANGER)
-    return tuple(caution for caution in found if caution is not None)
+    result = budget_of(plan)
+    every = (raised(result) for raised in BY_DANGER)
+    return tuple(caution for caution in every if caution is not None)
 
 
 LIFE: tuple[Rule, ...] = (

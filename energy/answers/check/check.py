@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.plan import Plan, PlanError
-from energy.simulation.budget import Budget, budget, check_now
+from energy.simulation.budget import Budget, Chance, Lowest, budget, check_now
 from energy.simulation.overloads import why_refused
 from energy.simulation.progress import Done
 
@@ -78,6 +78,26 @@ class Check:
     def yes(self) -> bool:
         """Whether the chance reaches the goal and nothing overloads."""
         return self.budget.yes
+
+    @property
+    def answer(self) -> str:
+        """The answer in a word: YES or NO."""
+        return "YES" if self.yes else "NO"
+
+    @property
+    def chance(self) -> Chance:
+        """In how many weathers the plan works."""
+        return self.budget.chance
+
+    @property
+    def verdict(self) -> str:
+        """How the middle weather goes: stays-powered, dips-into-reserve, runs-flat, overloads."""
+        return self.budget.verdict
+
+    @property
+    def lowest(self) -> Lowest:
+        """The lowest point of the middle weather."""
+        return self.budget.lowest()
 
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints; times are ISO on the plan's clock."""

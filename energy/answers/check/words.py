@@ -130,7 +130,7 @@ def headline(answer: Check) -> Text:
         ):
             which = f"the low end of the chance, {result.chance.low:.0f} %,"
         words = f"{which} {reach} the goal of {goal}; in the middle weather {words}"
-    text = Text("YES" if answer.yes else "NO", style="bold green" if answer.yes else "bold red")
+    text = Text(answer.answer, style="bold green" if answer.yes else "bold red")
     text.append(f": {words}.", style="bold")
     return text
 

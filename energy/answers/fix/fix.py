@@ -14,8 +14,8 @@ from energy.answers.check.rest import left_of
 from energy.answers.fix.kinds import KINDS, ladders
 from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.leaving import least_left_out
-from energy.plan import PlanError
-from energy.simulation.budget import Budget, budget, changed
+from energy.plan import Plan, PlanError
+from energy.simulation.budget import Budget, budget, budget_of, changed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -66,19 +66,18 @@ class Fixes:
         return pd.DataFrame(rows, columns=["kind", "text", "free", "chance_percent"])
 
 
-def fixes(result: Budget) -> Fixes:
+def fixes(plan: Plan | Budget) -> Fixes:
     """The smallest change of each kind that makes the answer yes; none where it is yes already.
 
-    Where no kind does it alone, the first pair that does, free changes before others. Where the
-    budget begins in the middle of its plan, what is done by then is no longer there to be changed:
-    the changes then begin with those that leave the rest (see `left_of`).
+    plan may also be its budget, which is then not worked out again. Where no kind does it alone,
+    the first pair that does, free changes before others. Where the budget begins in the middle of
+    its plan, what is done by then is no longer there to be changed: the changes then begin with
+    those that leave the rest (see `left_of`).
 
-    >>> from energy.simulation.budget import budget
-    >>> from energy.plan import Plan
-    >>> found = fixes(budget(Plan.read("builtin:cloudy-repair"))).found
-    >>> all(fix.budget.yes for fix in found)
+    >>> all(fix.budget.yes for fix in fixes(Plan.read("builtin:cloudy-repair")).found)
     True
     """
+    result = budget_of(plan)
     if result.yes:
         return Fixes((), ())
     done: Change = {}

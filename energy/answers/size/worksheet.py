@@ -12,8 +12,9 @@ import numpy as np
 from energy.answers.size.designs import panel_watts
 from energy.answers.size.proposal import length_days
 from energy.model.battery import USABLE
+from energy.plan import Plan
 from energy.plan.kit import Pack
-from energy.simulation.budget import Budget
+from energy.simulation.budget import Budget, budget_of
 from energy.simulation.strings import laid_out, pwm_share
 
 # Array-to-load ratio, ordinary and critical loads: the middles of 1.1-1.2 and 1.3-1.4, IEEE 1562
@@ -96,15 +97,14 @@ def array_w(daily_wh: float, sun_hours: float, ratio: float, efficiency: float) 
     return daily_wh * ratio / (sun_hours * efficiency)
 
 
-def worksheet(result: Budget) -> Worksheet:
-    """The sheet for a budget's plan, with the mean sun of its weathers.
+def worksheet(plan: Plan | Budget) -> Worksheet:
+    """The sheet for a plan, or for its budget, with the mean sun of its weathers.
 
-    >>> from energy.simulation.budget import budget
-    >>> from energy.plan import Plan
-    >>> sheet = worksheet(budget(Plan.read("builtin:january-job")))
+    >>> sheet = worksheet(Plan.read("builtin:january-job"))
     >>> [step.unit for step in sheet.steps]
     ['Wh/day', 'h/day', 'days', '', '', 'Wh', '', '', 'W']
     """
+    result = budget_of(plan)
     pack, days, goal = result.plan.pack, length_days(result), result.plan.goal.chance_percent
     daily_wh, load_words = _daily_load(result, days)
     watts = panel_watts(result.plan)
