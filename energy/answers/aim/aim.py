@@ -15,7 +15,7 @@ from energy.answers.aim.daylight import Daylight, daylight, given_wh
 from energy.answers.aim.poses import BIN_MIN, Search, Yields, search
 from energy.model import Array
 from energy.plan import Plan, PlanError
-from energy.simulation.budget import Budget, changed
+from energy.simulation.budget import Budget, budget_of, changed
 
 if TYPE_CHECKING:
     import pandas as pd
