@@ -10,7 +10,7 @@ import pandas as pd
 import pvlib
 import pytest
 
-from energy.answers.check.check import check
+from energy.answers.check.check import check, task_answers
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget
 
@@ -112,6 +112,28 @@ def test_the_reserve_lies_above_what_the_cold_locks() -> None:
     result = budget(plan({**LAMP, "working_w": 1e-6}, start_percent=50, temperature=-20))
     assert result.verdict == "dips-into-reserve"
     assert result.lowest().spare_wh == pytest.approx(-50.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("saw", "never"),
+    [
+        ({"working_w": 300, "start_w": 2500}, True),  # 2000 W of surge
+        ({"working_w": 1100}, True),  # 1000 W rated
+        ({"working_w": 900, "power_factor": 0.8}, True),  # 1125 VA
+        ({"working_w": 300, "start_w": 1900}, False),
+        ({"working_w": 900}, False),
+    ],
+)
+def test_what_else_runs_is_not_blamed_for_a_tool_that_can_never_run(saw, never):
+    inverter = {"rated_w": 1000, "surge_w": 2000, "efficiency_percent": 100}
+    kettle = {"name": "kettle", "supply": "ac", "working_w": 700, "at": "10:00", "minutes": 30,
+              "must": True}  # fmt: skip
+    tool = {"name": "saw", "supply": "ac", "at": "10:10", "minutes": 5} | saw
+    found = budget(plan(kettle, tool, inverter=inverter, discharge_max_w=4000))
+    _, why = (task.why_not for task in task_answers(found))
+    assert ("it can never run on this pack" in why) == never
+    alone = budget(plan(tool, inverter=inverter, discharge_max_w=4000))
+    assert bool(alone.overloads) == never
 
 
 # --- many weathers -----------------------------------------------------------------------------

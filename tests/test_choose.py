@@ -7,17 +7,20 @@ import json
 import subprocess
 import sys
 from datetime import datetime, timedelta
+from io import StringIO
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
+from rich.console import Console
 from scipy.optimize import linprog, milp
 from typer.testing import CliRunner
 
 from energy import Plan, PlanError
 from energy.answers.check.rest import rest_of, under
-from energy.answers.choose.choose import choose
+from energy.answers.choose.choose import Row, choose
+from energy.answers.choose.words import show_choice, what_to_do
 from energy.cli.main import app
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
@@ -194,8 +197,8 @@ def test_json_is_whole(tmp_path):
     )  # fmt: skip
     answer = json.loads(run.stdout)
     assert set(answer) == {
-        "timetable", "blocks", "left_out", "served", "chance", "gap_percent", "proven", "effort",
-        "short_wh", "short_at",
+        "timetable", "blocks", "left_out", "served", "chance", "gap_percent",
+        "gap_priority", "proven", "effort", "short_wh", "short_at",
         "too_cold", "cautions", "own_figures", "usual_error",
     }  # fmt: skip
     assert set(answer["timetable"][0]) == {"task", "times", "start", "end"}
@@ -296,6 +299,26 @@ def test_what_is_under_way_and_must_run_is_not_forgotten_by_the_choice():
     assert not answer.possible
     assert answer.alone == "what must run"
     assert answer.as_dict()["short_wh"] > 100.0
+
+
+@pytest.mark.parametrize("battery_percent", range(66, 98, 4))
+def test_a_charge_under_way_goes_on_whole_or_not_at_all(battery_percent):
+    # 51 minutes of the first of two charges are left at 10:00, of 65 Wh; a lamp must run on.
+    charge = {"name": "charge", "supply": "ac", "kind": "charging", "energy_wh": 100,
+              "power_w": 100, "charges": 2, "between": ["09:00", "14:00"], "flexible": True,
+              "priority": 3}  # fmt: skip
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 20, "hours": 8, "at": "12:00",
+            "must": True}  # fmt: skip
+    now = datetime.fromisoformat(f"{DAY}T10:00")
+    whole = plan([charge, lamp], pack={"capacity_wh": 500}, panel=[])
+    answer = choose(whole.replace(**rest_of(whole, now, battery_percent)))
+    rows = [row for row in answer.timetable if row.task == "charge"]
+    minutes = [(row.end - row.start) / timedelta(minutes=1) for row in rows]
+    assert set(map(round, minutes)) <= {51, 72}
+    left = [one for one in answer.left_out if one.task == "charge"]
+    assert [one.words for one in left] == ["all of it"] * (2 - len(rows))
+    assert not any(one.costs == "charge" for one in left)
+    assert all(one.why.startswith("planned from 1") for one in left)  # two are of one name
 
 
 def test_a_wrong_now_is_refused():
@@ -399,6 +422,58 @@ def test_a_sky_for_each_date_goes_on_from_the_date_of_now():
     now = datetime.fromisoformat("2026-04-11T10:00")
     rest = skies.replace(**rest_of(skies, now, 60.0))
     assert rest.weather.sky == (7, 5)
+
+
+# --- in words a person can use -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("times", "apart_s", "words"),
+    [
+        (1, 0, "charge"),
+        (2, 4200, "charge, 2 times, at 07:00 and 08:10"),
+        (2, 64800, "charge, 2 times, at 07:00 and 01:00 (Sat)"),
+        (2, 60, "charge, 2 times, 60 s apart"),
+        (2, 30, "charge, 2 times, one after another"),
+        (3, 4200, "charge, 3 times, one every 70 min"),
+    ],
+)
+def test_two_repeats_are_two_times_of_day(times, apart_s, words):
+    start = datetime.fromisoformat(f"{DAY}T07:00-04:00")
+    end = start + timedelta(seconds=apart_s * (times - 1) + 30)
+    pause_s = max(apart_s - 30.0, 0.0)
+    assert what_to_do(Row("charge", times, start, end, each_s=30.0, pause_s=pause_s)) == words
+
+
+def test_a_choice_that_is_not_proven_names_the_priority_that_may_lack_some():
+    answer = choose(Plan.read("builtin:january-job"))
+    found = answer.as_dict()
+    assert not answer.proven
+    assert found["gap_priority"] in {task.priority for task in answer.budget.plan.task}
+    served = found["served"][str(found["gap_priority"])]
+    whole = sum(task.value for task in Plan.read("builtin:january-job").task
+                if task.priority == found["gap_priority"])  # fmt: skip
+    assert served < whole
+    out = Console(width=200, record=True, file=StringIO())
+    show_choice(answer, out)
+    assert f"of what could fit of priority {found['gap_priority']} at most" in out.export_text()
+
+
+def test_each_thing_left_out_says_what_it_would_cost():
+    # Eight lamps of which a pack bears four: any that is left out would fit in place of another.
+    lamps = [
+        {"name": f"lamp {k}", "supply": "dc12", "working_w": 50, "times": 1, "each_min": 60,
+         "at": f"{9 + k}:00", "priority": 1 + k}
+        for k in range(8)
+    ]  # fmt: skip
+    asked = plan(lamps, pack={"capacity_wh": 320}, panel=[], weather={"kind": "clear"})
+    answer = choose(asked)
+    assert len(answer.left_out) == 4
+    kept = {row.task for row in answer.timetable}
+    for left in answer.left_out:
+        assert left.costs in kept
+        does = [lamp for lamp in lamps if lamp["name"] in kept - {left.costs} | {left.task}]
+        assert budget(asked.replace(task=does)).yes
 
 
 # --- as a command ------------------------------------------------------------------------------

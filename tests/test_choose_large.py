@@ -7,6 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from choose_plans import random_plan
 from test_choose_order import plan
 
 from energy.answers.choose.bound import Bound
@@ -135,3 +136,46 @@ def test_the_bound_is_not_passed_by_a_block_that_ends_before_the_night():
     half = {"task": [heater | {"hours": 4}, *fans[1:]]}
     assert changed(whole, half).yes
     assert most >= 100 * 4 / 8 + 9 + 9
+
+
+@pytest.mark.parametrize("on", ["always", "with-tasks", [["08:00", "20:00"]]])
+def test_what_the_inverter_takes_to_be_on_counts_against_what_could_fit(on):
+    # 300 Wh above the reserve; twelve hours of 10 W leave 180 Wh for lamps of 20 Wh and losses.
+    lamps = [
+        {"name": f"lamp {k}", "supply": "dc12", "working_w": 20, "minutes": 60, "at": "12:00",
+         "spread_percent": 0, "priority": 2}
+        for k in range(16)
+    ]  # fmt: skip
+    ends = [
+        {"name": "fridge", "supply": "ac", "working_w": 5, "times": 2, "each_min": 1, "must": True,
+         "between": ["08:00", "20:00"], "spread_percent": 0}
+    ]  # fmt: skip
+    pack = {"capacity_wh": 375, "reserve_percent": 20, "idle_w": 0, "dc12": {"rated_w": 900},
+            "discharge_max_w": 900,
+            "inverter": {"rated_w": 600, "idle_w": 10, "on": on}}  # fmt: skip
+    asked = plan(*ends, *lamps, pack=pack)
+    answer = choose(asked)
+    if on == "with-tasks":  # from the first use at 11:00 to the last at 17:00: 60 Wh
+        assert answer.served["2"] > 9.0
+    assert answer.gap_percent < 15.0
+
+
+def test_what_is_all_or_nothing_and_too_much_alone_is_not_counted_as_a_part():
+    # 160 Wh of which none come back; the heater asks 240 Wh and cannot be cut.
+    _, lamps = long_evening()
+    heater = {"name": "heater", "supply": "dc12", "working_w": 40, "between": ["09:00", "15:00"],
+              "priority": 1}  # fmt: skip
+    answer = choose(plan(heater, *lamps, pack=PACK))
+    assert answer.proven
+    assert answer.served == {"1": 0.0, "3": len(lamps)}
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_what_is_served_never_passes_the_bound(seed):
+    whole = budget(random_plan(seed))
+    search = Search(whole, SLOT_S, 1, None)
+    found = search.run()
+    if found is not None:
+        bound = Bound(whole.low_end, search.every, search.items, SLOT_S)
+        for rank, value in enumerate(found.served):
+            assert bound.most(found.served[:rank]) >= value - 1e-6

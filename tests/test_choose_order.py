@@ -165,3 +165,62 @@ def test_what_belongs_together_is_put_back_together():
     assert set(lines) == {"film", "loudspeaker"}
     assert lines["film"].failing == lines["loudspeaker"].failing
     assert 'with it and "film"' in lines["loudspeaker"].why
+
+
+CUT = {"name": "cut", "supply": "ac", "working_w": 400, "times": 10, "each_min": 6,
+       "between": ["09:00", "14:00"], "priority": 1, "value": 2, "spread_percent": 0}  # fmt: skip
+LIGHT = {"name": "light", "supply": "dc12", "working_w": 12, "between": ["09:00", "14:00"],
+         "priority": 1, "with": "cut", "spread_percent": 0}  # fmt: skip
+
+
+def some(cuts, way):
+    return {k: v for k, v in (CUT | {"times": cuts} | way).items() if v is not None}
+
+
+@pytest.mark.parametrize("flexible", [False, True])
+@pytest.mark.parametrize("capacity_wh", [120, 180, 260, 330, 420, 700])
+def test_as_many_cuts_as_the_pack_bears_with_their_light(capacity_wh, flexible):
+    # The light runs through its window however many cuts are made; a later lamp gets what is left.
+    # Spread evenly the cuts keep the inverter on for longer than in a block, where they may move.
+    later = lamp("later", 15, at="16:00", priority=3)
+    pack = {"capacity_wh": capacity_wh, "reserve_percent": 10, "discharge_max_w": 900}
+    asked = plan(CUT | {"flexible": flexible}, LIGHT, later, pack=pack)
+    whole, answer = budget(asked), choose(asked)
+    ways = [{"between": CUT["between"]}]
+    ways += [{"at": at, "between": None} for at in ("09:00", "11:00", "12:00")] * flexible
+    cuts = max(
+        (n for way in ways for n in range(1, 11)
+         if changed(whole, {"task": [some(n, way), LIGHT]}).yes), default=0
+    )  # fmt: skip
+    served = {row.task: row.times for row in answer.timetable}
+    assert cuts == served.get("cut", 0)
+    assert ("light" in served) == (cuts > 0)
+    assert answer.served["1"] == pytest.approx(3 * cuts / 10, abs=1e-4)
+    assert answer.budget.yes
+    for left in answer.left_out:
+        if left.task == "cut":
+            assert left.times == 10 - cuts
+        if left.task == "light":
+            assert left.why.endswith("it goes along in full, however few are done")
+
+
+def test_a_film_and_its_player_end_together():
+    film = lamp("film", 60, at="18:00", minutes=None, hours=1.5, priority=1)
+    film = {key: value for key, value in film.items() if value is not None}
+    player = film | {"name": "player", "working_w": 10, "with": "film"}
+    answer = choose(plan(film, player, pack={"capacity_wh": 80, "reserve_percent": 10}))
+    ends = {row.task: row.end for row in answer.timetable}
+    assert set(ends) == {"film", "player"}
+    assert ends["film"] == ends["player"]
+    assert 0.0 < answer.served["1"] < 2.0
+
+
+def test_counts_that_share_no_part_stay_all_or_nothing():
+    drill = CUT | {"name": "drill", "times": 7, "with": "cut"}
+    pack = {"capacity_wh": 500, "reserve_percent": 10, "discharge_max_w": 900}
+    answer = choose(plan(CUT, drill, pack=pack))
+    assert not answer.possible
+    pairs = plan(CUT, CUT | {"name": "drill", "times": 5, "with": "cut"},
+                 pack=pack)  # fmt: skip
+    counts = {row.task: row.times for row in choose(pairs).timetable}
+    assert counts["cut"] == 2 * counts["drill"] > 0

@@ -4,16 +4,19 @@ All plans are invented.
 """
 
 from datetime import datetime, timedelta
+from io import StringIO
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
+from rich.console import Console
 from test_choose import DAY, plan
 from typer.testing import CliRunner
 
 from energy import Plan, PlanError
 from energy.answers.choose.how_many import how_many
+from energy.answers.choose.words import show_how_many
 from energy.cli.main import app
 from energy.simulation.budget import budget, changed
 
@@ -340,3 +343,75 @@ def test_more_of_what_another_task_goes_with(must):
     apart = {key: value for key, value in speaker.items() if key != "with"}
     more = how_many(plan([film, speaker]), "film").count
     assert more == how_many(plan([film, apart]), "film").count > 0
+
+
+# --- in words a person can use ------------------------------------------------------------------
+
+
+def shown(asked, tool):
+    """What the terminal says, in one line."""
+    out = Console(width=200, record=True, file=StringIO())
+    show_how_many(how_many(asked, tool), out)
+    return " ".join(out.export_text().split())
+
+
+def test_what_is_planned_in_minutes_is_answered_in_minutes():
+    sander = {"name": "sand", "supply": "ac", "kind": "intermittent", "working_w": 350,
+              "idle_w": 30, "duty_percent": 40, "minutes": 20,
+              "between": ["10:00", "11:00"]}  # fmt: skip
+    answer = how_many(plan([sander], {"capacity_wh": 2000}), "sand")
+    assert (answer.unit, answer.each_s) == ("minutes", None)
+    assert answer.count == 40  # two at once would ask 700 VA of 600
+    assert says_yes(budget(plan([sander], {"capacity_wh": 2000}).replace(**answer.change)), 1)
+
+
+def test_a_light_added_beside_the_one_that_burns_is_said_to_be_a_second_one():
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 20, "between": ["18:00", "20:00"]}
+    answer = how_many(plan([lamp]), "lamp")
+    assert (answer.count, answer.beside) == (120, True)
+    assert "a second one" in shown(plan([lamp]), "lamp")
+    strong = plan([lamp | {"working_w": 70}])
+    assert how_many(strong, "lamp").count == 0
+    assert "120 W" in shown(strong, "lamp")
+    one = plan([lamp | {"working_w": 70, "minutes": 60}])
+    assert how_many(one, "lamp").count > 0
+    assert "a second one" not in shown(one, "lamp")
+
+
+@pytest.mark.parametrize("start_percent", range(30, 60, 2))
+def test_none_more_always_says_why(start_percent):
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 40, "minutes": 60,
+            "between": ["18:00", "20:00"]}  # fmt: skip
+    asked = plan([lamp], {"start_percent": start_percent}, panel=[], weather={"kind": "clear"})
+    answer, words = how_many(asked, "lamp"), shown(asked, "lamp")
+    if not answer.planned:
+        assert "already misses the goal" in words
+    elif not answer.full:
+        assert answer.one_more_fails == 1
+        assert "one more and at least 1 of 1 weathers fail; 0 may" in words.lower()
+    else:
+        assert "No more fit" in words
+
+
+def test_a_tool_that_can_never_run_says_so():
+    kiln = {"name": "kiln", "supply": "ac", "working_w": 900, "minutes": 10,
+            "between": ["10:00", "11:00"]}  # fmt: skip
+    assert "it can never run on this pack" in shown(plan([kiln]), "kiln")
+
+
+@pytest.mark.parametrize("capacity_wh", [70, 80, 90, 100])
+def test_in_the_dark_more_of_it_follows_without_a_gap(capacity_wh):
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 20, "minutes": 30,
+            "between": ["20:00", "23:00"]}  # fmt: skip
+    span = {"start": f"{DAY}T19:40", "end": f"{DAY}T23:30"}
+    answer = how_many(plan([lamp], {"capacity_wh": capacity_wh}, span=span), "lamp")
+    assert 0 < answer.count < 180
+    assert len(answer.runs) == 1
+
+
+def test_a_night_names_both_of_its_dates():
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 5, "between": ["21:00", "03:00"]}
+    span = {"start": f"{DAY}T19:40", "end": "2026-04-11T08:00"}
+    assert "between 21:00 on Fri 10 Apr and 03:00 on Sat 11 Apr" in shown(
+        plan([lamp], span=span), "lamp"
+    )

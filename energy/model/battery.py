@@ -197,6 +197,7 @@ def _advance_one_well(
     meets = np.where(charging, capacity - rate / k, np.inf)
     may_taper = np.any(charging, axis=1)
     rest = capacity * k / (k + leak)
+    all_along = np.exp(-(k + leak) * hours[:, None])
     path = np.empty((hours.size + 1, capacity.size))
     path[0] = store
     for i, keeps in enumerate(keep.tolist()):
@@ -204,7 +205,11 @@ def _advance_one_well(
         np.multiply(before, keeps, out=after)
         after += moved[i]
         np.maximum(after, np.minimum(before, floor_wh[i]), out=after)
-        if may_taper[i] and (over := after > meets[i]).any():
+        if not may_taper[i] or not (over := after > meets[i]).any():
+            continue
+        if not (over & (before < meets[i])).any():  # in the taper from its start
+            np.copyto(after, rest - (rest - before) * all_along[i], where=over)
+        else:
             gap = np.where(over, np.maximum(meets[i] - before, 0.0), 0.0)
             slope = np.where(over, rate[i] - leak * before, 1.0)
             until = hours_to_meet(gap, slope, leak)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from energy.model import Array, Mask
+from energy.model import Array, Index, Mask
 from energy.model.demand import Burst, ToolFigures
 from energy.model.electronics import InverterCurve
 from energy.model.timeline import Interval
@@ -75,31 +75,53 @@ class _Running:
                 first, last = np.searchsorted(self.edges, [start, end])
                 self.on[first:last] = 1.0
 
-    def start(self, burst: Burst, load: ToolFigures) -> slice:
+    def start(self, burst: Burst, loads: Sequence[ToolFigures]) -> slice:
         """Add a burst to the sums; returns all segments over which the bus has changed."""
-        self._add(burst, load, 1.0)
+        self._add([burst], loads, 1.0)
         first, last = np.searchsorted(self.edges, [burst.start_s, burst.end_s])
         rows = slice(int(first), int(last))
-        if load.supply != "ac":
-            return rows
-        for piece in burst.pieces:
-            if piece.starts and load.start_w > piece.working_w:
-                first = np.searchsorted(self.edges, piece.start_s)
-                self.surge_s[first] = max(self.surge_s[first], load.start_s)
-        return self.switch_on(burst, rows)
+        return self.switch_on(burst, rows) if loads[burst.task].supply == "ac" else rows
 
-    def take_back(self, burst: Burst, load: ToolFigures) -> None:
+    def start_all(self, bursts: Sequence[Burst], loads: Sequence[ToolFigures]) -> None:
+        """Add many bursts at once."""
+        self._add(bursts, loads, 1.0)
+        self.switch_on_all([burst for burst in bursts if loads[burst.task].supply == "ac"])
+
+    def take_back(self, burst: Burst, loads: Sequence[ToolFigures]) -> None:
         """Take a burst out of the sums of watts."""
-        self._add(burst, load, -1.0)
+        self._add([burst], loads, -1.0)
 
-    def _add(self, burst: Burst, load: ToolFigures, sign: float) -> None:
-        for piece in burst.pieces:
-            first, last = np.searchsorted(self.edges, [piece.start_s, piece.end_s])
-            self.outlet_w[load.supply][first:last] += sign * piece.working_w
-            if load.supply == "ac":
-                self.va[first:last] += sign * piece.working_w / load.power_factor
-                if piece.starts:
-                    self.surge_w[first] += sign * max(load.start_w - piece.working_w, 0.0)
+    def _add(self, bursts: Sequence[Burst], loads: Sequence[ToolFigures], sign: float) -> None:
+        for supply, outlet_w in self.outlet_w.items():
+            mine = [
+                (piece, load)
+                for burst in bursts
+                if (load := loads[burst.task]).supply == supply
+                for piece in burst.pieces
+            ]
+            if not mine:
+                continue
+            times_s = np.array([(piece.start_s, piece.end_s) for piece, _ in mine])
+            first, last = np.searchsorted(self.edges, times_s).T
+            working_w = np.array([piece.working_w for piece, _ in mine])
+            outlet_w += sign * self._in_segments(first, last, working_w)
+            if supply == "ac":
+                factor = np.array([load.power_factor for _, load in mine])
+                self.va += sign * self._in_segments(first, last, working_w / factor)
+                surges = [
+                    (row, load.start_w - piece.working_w, load.start_s)
+                    for row, (piece, load) in zip(first.tolist(), mine, strict=True)
+                    if piece.starts and load.start_w > piece.working_w
+                ]
+                for row, more_w, lasts_s in surges:
+                    self.surge_w[row] += sign * more_w
+                    self.surge_s[row] = max(self.surge_s[row], lasts_s)
+
+    def _in_segments(self, first: Index, last: Index, watts: Array) -> Array:
+        """Watts that run from one segment until before another, summed in each."""
+        long = last - first
+        at = np.arange(long.sum()) + np.repeat(first - np.cumsum(long) + long, long)
+        return np.asarray(np.bincount(at, np.repeat(watts, long), self.va.size), dtype=float)
 
     def bus_w(self, rows: slice) -> Array:
         """Watts asked of the battery, losses and idle draws in, the sun not deducted."""
@@ -119,6 +141,20 @@ class _Running:
         if self.limits.on in ("with-tasks", "only-in-use"):
             self.on[first : rows.stop] = 1.0
         return slice(first, rows.stop)
+
+    def switch_on_all(self, bursts: Sequence[Burst]) -> None:
+        """Keep the inverter on for many AC bursts."""
+        if self.limits.on not in ("with-tasks", "only-in-use"):
+            return
+        hulls: dict[object, tuple[float, float]] = {}
+        for burst in bursts:
+            key = (burst.task, burst.window) if self.limits.on == "with-tasks" else id(burst)
+            start_s, end_s = hulls.get(key, (burst.start_s, burst.end_s))
+            start_s = self.edges[0] if key in self.hull else min(start_s, burst.start_s)
+            hulls[key] = start_s, max(end_s, burst.end_s)
+        if hulls:
+            first, last = np.searchsorted(self.edges, np.array([*hulls.values()]).T)
+            self.on[self._in_segments(first, last, np.ones(first.size)) > 0.0] = 1.0
 
     def broken(self, supply: str, rows: slice) -> tuple[str, float, float] | None:
         """The first limit that the sums pass in these segments: name, asked, allowed."""
@@ -158,15 +194,16 @@ class _Running:
                 np.maximum(self.surge_s, load.start_s, out=self.surge_s)
 
 
-def _admit(running: _Running, burst: Burst, load: ToolFigures) -> Overload | None:
+def _admit(running: _Running, burst: Burst, loads: Sequence[ToolFigures]) -> Overload | None:
     """Let one burst run beside what runs already, or say which limit forbids it."""
+    load = loads[burst.task]
     if load.supply == "ac" and running.limits.curve is None:
         return Overload(burst, "no-inverter", 0.0, 0.0)
     on, surge_s, hull = running.on.copy(), running.surge_s.copy(), dict(running.hull)
-    found = running.broken(load.supply, running.start(burst, load))
+    found = running.broken(load.supply, running.start(burst, loads))
     if found is None:
         return None
-    running.take_back(burst, load)
+    running.take_back(burst, loads)
     running.on, running.surge_s, running.hull = on, surge_s, hull
     return Overload(burst, *found)
 
@@ -196,10 +233,7 @@ def inverter_on(
     running = _Running(edges, limits, begun)
     if limits.curve is None:
         return np.zeros(edges.size - 1)
-    for burst in sorted(accepted, key=lambda b: b.start_s):
-        if loads[burst.task].supply == "ac":
-            first, last = np.searchsorted(edges, [burst.start_s, burst.end_s])
-            running.switch_on(burst, slice(int(first), int(last)))
+    running.switch_on_all([burst for burst in accepted if loads[burst.task].supply == "ac"])
     return running.on
 
 
@@ -229,8 +263,7 @@ def room(
     if load.supply == "ac" and limits.curve is None:
         return np.zeros(edges.size - 1, dtype=bool)
     running = _Running(edges, limits)
-    for burst in accepted:
-        running.start(burst, loads[burst.task])
+    running.start_all(accepted, loads)
     running.add_everywhere(load, working_w, starts)
     free = np.ones(edges.size - 1, dtype=bool)
     for _, asked, allowed in running.asked(load.supply, slice(0, edges.size - 1)):
@@ -261,24 +294,27 @@ def overloads(
     >>> overloads(np.array([0.0, 60.0]), cut, [saw], [0], limits)[0].limit
     'surge'
     """
-    if not wanted:
+    if all_fit(edges, wanted, loads, limits, begun):
         return []
     running = _Running(edges, limits, begun)
     rank = {task: k for k, task in enumerate(order)}
     queue = sorted(wanted, key=lambda b: (rank[b.task], b.start_s))
-    if _all_fit(running, queue, loads):
-        return []
-    running = _Running(edges, limits, begun)
-    tried = [_admit(running, burst, loads[burst.task]) for burst in queue]
+    tried = [_admit(running, burst, loads) for burst in queue]
     return [overload for overload in tried if overload is not None]
 
 
-def _all_fit(running: _Running, queue: Sequence[Burst], loads: Sequence[ToolFigures]) -> bool:
-    """Whether everything runs together: then nothing needs to be tried one by one."""
-    supplies = {loads[burst.task].supply for burst in queue}
-    if "ac" in supplies and running.limits.curve is None:
+def all_fit(
+    edges: Array,
+    wanted: Sequence[Burst],
+    loads: Sequence[ToolFigures],
+    limits: Limits,
+    begun: Begun = frozenset(),
+) -> bool:
+    """Whether everything runs together: then there are no `overloads`, else there are."""
+    supplies = {loads[burst.task].supply for burst in wanted}
+    if "ac" in supplies and limits.curve is None:
         return False
-    for burst in queue:
-        running.start(burst, loads[burst.task])
-    everywhere = slice(0, running.edges.size - 1)
+    running = _Running(edges, limits, begun)
+    running.start_all(wanted, loads)
+    everywhere = slice(0, edges.size - 1)
     return all(running.broken(supply, everywhere) is None for supply in sorted(supplies))

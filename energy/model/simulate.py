@@ -105,9 +105,13 @@ class Block:
 
 
 def simulate(
-    case: Case, detail: bool = False, state: tuple[Array, Array] | None = None
+    case: Case,
+    detail: bool = False,
+    state: tuple[Array, Array] | None = None,
+    books: bool = True,
 ) -> Simulated:
-    """Run the case, from a `state` where one is given; with `detail` the flows are kept too.
+    """Run the case, from a `state` where one is given; with `detail` the flows are kept too,
+    without `books` only the store and when it first runs short.
 
     >>> from energy.model.battery import Battery
     >>> one, dark = np.array([1000.0]), np.full(2, -1)
@@ -140,7 +144,11 @@ def simulate(
         path = advance(battery, state, block.rate, block.hours[:, 0], cold_unavailable)
         state = path.store_wh[-1], path.imbalance_wh
         simulated.store_wh[first + 1 : rows.stop + 1] = path.store_wh[1:]
-        _settle(case, block, path.store_wh, path.full, simulated)
+        row, scenario = np.nonzero(path.full < 1.0)
+        begins_s = case.edges[rows][row] + path.full[row, scenario] * block.hours[row, 0] * 3600.0
+        np.minimum.at(simulated.first_short_s, scenario, begins_s)
+        if books:
+            _settle(case, block, path.store_wh, path.full, begins_s, simulated)
     return replace(simulated, end=state)
 
 
@@ -183,8 +191,11 @@ def block_of(case: Case, rows: slice, frozen: Array) -> Block:
     return Block(rows, hours, solar, charger, outlet, leads, asked, inverter_idle, rate, net)
 
 
-def _settle(case: Case, block: Block, store: Array, full: Array, simulated: Simulated) -> None:
-    """Enter a block into the books: what was taken, spilled, lost, delivered and left unmet."""
+def _settle(
+    case: Case, block: Block, store: Array, full: Array, begins_s: Array, simulated: Simulated
+) -> None:
+    """Enter a block into the books: what was taken, spilled, lost, delivered and left unmet; the
+    store runs out at `begins_s` in the cells where it is not `full`."""
     battery, hours, efficiency = case.battery, block.hours, case.controller_efficiency
     change = np.diff(store, axis=0)
     charging = block.rate > 0.0
@@ -211,8 +222,8 @@ def _settle(case: Case, block: Block, store: Array, full: Array, simulated: Simu
     )
     row, scenario = np.nonzero(full < 1.0)
     short = row, scenario
-    if short[0].size:
-        _shed(case, block, short, given[short], full[short], flows, simulated)
+    if begins_s.size:
+        _shed(case, block, short, begins_s, given[short], full[short], flows, simulated)
     charger = np.maximum(block.charger * hours - flows.unused, 0.0)
     spilled = flows.unused - (block.charger * hours - charger)
     solar = block.solar * hours - spilled
@@ -249,6 +260,7 @@ def _shed(
     case: Case,
     block: Block,
     short: tuple[Index, Index],
+    begins_s: Array,
     given: Array,
     full: Array,
     flows: _Flows,
@@ -259,8 +271,6 @@ def _shed(
     row, scenario = short
     hours = block.hours[row, 0]
     rest, capacity = (1.0 - full) * hours, case.battery.capacity_wh[scenario]
-    begins = case.edges[block.rows.start + row] + full * hours * 3600.0
-    np.minimum.at(simulated.first_short_s, scenario, begins)
     # A lead-acid battery still trickles from its bound well.
     held = np.maximum(given + block.rate[short] * full * hours, 0.0) / np.maximum(rest, 1e-12)
     trickle = -rate_to_terminal(-held, capacity, case.battery.resistive_h)
@@ -296,7 +306,7 @@ def _shed(
             scenario, missing, minlength=simulated.first_short_s.size
         )
         wanting = missing > 1e-9
-        np.minimum.at(simulated.first_unmet_s[load.task], scenario[wanting], begins[wanting])
+        np.minimum.at(simulated.first_unmet_s[load.task], scenario[wanting], begins_s[wanting])
     idle_only = np.where(paid, 0.0, np.minimum(left, inverter_idle))
     left = left - idle_only
     paid_idle = pack_idle + np.where(paid, inverter_idle, idle_only)

@@ -53,15 +53,17 @@ def budget(
     battery_percent: float | None = None,
     known: Budget | None = None,
     done: Done | None = None,
+    books: bool = True,
 ) -> Budget:
     """Simulate a plan in all its weathers, from its start or from a measured charge at `now`.
 
-    now is a naive time on the plan's clock inside the span; battery_percent then replaces the
-    start charge, and what lies before is done, but for what `done` tells otherwise of a task by its
-    name (see `simulation.progress`). `known` is the budget of a plan that differs little: what the
-    change leaves alone is taken from there. Raises PlanError for what only the days themselves
-    show: a record too short, repeats that do not fit between sunrise and sunset; and for names and
-    amounts in `done` that cannot be.
+    now is a naive time on the plan's clock inside the span; battery_percent then replaces the start
+    charge, and what lies before is done, but for what `done` tells otherwise of a task by its name
+    (see `energy.simulation.progress`). `known` is the budget of a plan that differs little: what
+    the change leaves alone is taken from there. Without `books` it knows how the charge goes, but
+    not where the Wh went. Raises PlanError for what only the days themselves show: a record too
+    short, repeats that do not fit between sunrise and sunset; and for names and amounts in `done`
+    that cannot be.
 
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> budget(plan).verdict in ("stays-powered", "dips-into-reserve", "runs-flat", "overloads")
@@ -97,12 +99,12 @@ def budget(
     if known is not None and np.array_equal(known.cells, cells):
         same_sun = _same_panels(known.plan, plan)
         found, *ends = (
-            _judged(whole, of.weather, of.solar if same_sun else None)
+            _judged(whole, of.weather, of.solar if same_sun else None, books)
             for of in (known, *known.bounds)
         )
     else:
         several = weathers(plan, record, calendar, cells, span, DOUBTS)
-        found, *ends = (_judged(whole, weather, None) for weather in several)
+        found, *ends = (_judged(whole, weather, None, books) for weather in several)
     return replace(found, bounds=tuple(ends))
 
 
@@ -137,7 +139,8 @@ def check_now(
 def changed(known: Budget, changes: Mapping[str, Any], deciding: bool = False) -> Budget:
     """The budget of a plan with some keys changed (see `Plan.replace`), in the same weathers.
 
-    With `deciding` in those weathers alone on which its yes depends: quicker, in a search.
+    With `deciding` in those weathers alone on which its yes depends, and without the books:
+    quicker, in a search.
 
     >>> known = budget(Plan.read("builtin:cloudy-repair"))
     >>> changed(known, {"pack.capacity_wh": 1100}).plan.pack.capacity_wh
@@ -148,7 +151,7 @@ def changed(known: Budget, changes: Mapping[str, Any], deciding: bool = False) -
     plan = known.plan.replace(**changes)
     left = {task.name for task in plan.task}
     done = {name: amount for name, amount in known.done.items() if name in left}
-    return budget(plan, known.now, known=known, done=done)
+    return budget(plan, known.now, known=known, done=done, books=not deciding)
 
 
 def with_bursts(known: Budget, bursts: Sequence[Burst]) -> Budget:
@@ -188,15 +191,15 @@ class _Whole:
     cells: Array
 
 
-def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
+def _judged(whole: _Whole, weather: Weathers, sun: Solar | None, books: bool = True) -> Budget:
     """One pass; sun, where it is known, is what the panels give."""
     plan, calendar, cells = whole.plan, whole.calendar, whole.cells
     ready = lay_out(plan, calendar, whole.span, whole.placed, weather, cells, sun)
-    simulated = simulate(ready.case)
+    simulated = simulate(ready.case, books=books)
     tasks = len(plan.task)
     turned_away_wh = energy_by_task([r.burst for r in ready.overloads], tasks)
     unmet = simulated.unmet_wh + turned_away_wh[:, None] * ready.case.factor
-    books = {
+    ledger = {
         "sun_on_panel": ready.solar.sun_wh,
         "panel_losses": ready.solar.loss_wh,
         "refused": ready.solar.clipped_wh,
@@ -214,7 +217,7 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None) -> Budget:
         overloads=ready.overloads,
         asked_wh=energy_by_task(whole.placed.bursts, tasks),
         unmet_wh=unmet,
-        ledger_wh={name: books[name] for name in LEDGER},
+        ledger_wh={name: ledger[name] for name in LEDGER},
         notes=(
             *weather.notes,
             *pwm_notes(laid_out(plan, weather.cold)),

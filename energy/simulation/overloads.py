@@ -2,14 +2,21 @@
 
 from collections.abc import Sequence
 
-from energy.model.limits import Overload
+from energy.model.limits import Overload, overloads
+from energy.simulation.case import inverter_windows, limits_of
 from energy.simulation.result import Budget
 
 OUTLETS = {"ac": "the mains outlets", "dc12": "the 12 V outlets", "usb": "the USB outlets"}
 
 
-def why_refused(supply: str, start_w: float, turned_away: Sequence[Overload], bursts: int) -> str:
-    """The limit that a task breaks, in words with the numbers.
+def why_refused(
+    supply: str,
+    start_w: float,
+    turned_away: Sequence[Overload],
+    bursts: int,
+    beside: str = " and all that runs",
+) -> str:
+    """The limit that a task breaks, in words with the numbers; beside: what else asks of the pack.
 
     >>> from energy.model.demand import Burst
     >>> burst = Burst(0, 0, ())
@@ -29,15 +36,32 @@ def why_refused(supply: str, start_w: float, turned_away: Sequence[Overload], bu
         else f"its start and what else runs make {asked}, the inverter surges to {allowed}",
         "surge-time": f"its start lasts {first.asked:g} s, the inverter surges for"
         f" {first.allowed:g} s",
-        "discharge": f"with losses and all that runs {asked} are asked of the pack, it gives"
+        "discharge": f"with losses{beside} {asked} are asked of the pack, it gives {allowed}",
+        "battery": f"with losses{beside} {asked} are asked of the battery, which can give"
         f" {allowed}",
-        "battery": f"with losses and all that runs {asked} are asked of the battery, which can"
-        f" give {allowed}",
     }
     text = words.get(first.limit, f"{asked} are asked of {OUTLETS[supply]}, which give {allowed}")
     if len(turned_away) < bursts:
         text = f"{len(turned_away)} of {bursts} times: {text}"
     return text
+
+
+def why_never(result: Budget, k: int) -> str:
+    """Which limit all of a task breaks with nothing beside it; empty where some of it could run.
+
+    >>> from energy.simulation.budget import budget
+    >>> from energy.plan import Plan
+    >>> demo = Plan.read("builtin:cloudy-repair")
+    >>> why_never(budget(demo.replace(**{"task.2.start_w": 9000.0})), 1)
+    'starts at 9000 W, the inverter surges to 2000 W: it can never run on this pack'
+    """
+    own, task = [burst for burst in result.bursts if burst.task == k], result.plan.task[k]
+    limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
+    alone = overloads(result.time_s, own, result.plan.task, [k], limits)
+    if len(alone) < len(own) or not own or alone[0].limit == "inverter-off":
+        return ""
+    why = why_refused(task.supply, task.start_w, alone, len(own), beside="")
+    return f"{why}: it can never run on this pack"
 
 
 def why_turned_away(result: Budget) -> str:

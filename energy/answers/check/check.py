@@ -13,7 +13,7 @@ import numpy as np
 
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, Chance, Lowest, budget, check_now
-from energy.simulation.overloads import why_refused
+from energy.simulation.overloads import why_never, why_refused
 from energy.simulation.progress import Done
 
 if TYPE_CHECKING:
@@ -251,7 +251,8 @@ def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
         flat_s = float(result.simulated.first_unmet_s[k, result.middle])
         why_not = None
         if turned_away:
-            why_not = why_refused(task.supply, task.start_w, turned_away, bursts)
+            beside = why_refused(task.supply, task.start_w, turned_away, bursts)
+            why_not = why_never(result, k) or beside
         elif np.isfinite(flat_s):
             why_not = f"pack flat from {clock(result, flat_s)}"
             if result.too_cold_at(flat_s, result.middle):

@@ -196,7 +196,7 @@ class _Rest:
         return found
 
     def _going_on(self, k: int, day: Day, interval: Interval) -> dict[str, Any]:
-        """A repeat under way, at the mean watts of what is left of it."""
+        """A repeat under way, whole, at the mean watts of what is left of it."""
         task = self.plan.task[k]
         mine = bursts(task, k, day.number, [interval], self.span)
         pieces = [piece for burst in mine for piece in burst.pieces]
@@ -206,7 +206,9 @@ class _Rest:
         # What its name tells is left for the name to tell again.
         what |= {k: getattr(task, k) for k in RISKS if getattr(task, k) or not carries(task, k)}
         mean_w = round(energy / (ends_s - self.now_s), 3)
-        return {"name": task.name, "working_w": mean_w} | what | self._until(ends_s)
+        lasts_s = round(ends_s - self.now_s, 3)
+        keys = {"at": self.calendar.clock(self.now_s), "times": 1, "each_s": lasts_s, "days": [1]}
+        return {"name": task.name, "working_w": mean_w} | what | keys
 
     def _until(self, end_s: float) -> dict[str, Any]:
         minutes = round((end_s - self.now_s) / 60.0, 6)

@@ -11,7 +11,7 @@ import numpy as np
 
 from energy.model import Array, Index, Mask
 from energy.model.demand import Burst
-from energy.model.limits import inverter_on, overloads
+from energy.model.limits import all_fit, inverter_on
 from energy.model.simulate import Case, simulate
 from energy.simulation.budget import Budget
 from energy.simulation.cables import lead_losses
@@ -25,19 +25,29 @@ class Batch:
     def __init__(self, result: Budget):
         self.result = result
         self.limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
-        self.order = ranked(result.plan)
-        self.rank = {task: n for n, task in enumerate(self.order)}
+        self.rank = {task: n for n, task in enumerate(ranked(result.plan))}
         self.lost = lead_losses(result.plan, result.weather.cold)
         self.planned = {id(burst) for burst in result.bursts}
+        self.edges = self._edges()
+
+    def _edges(self) -> Array:
+        """Where sun, air, chargers or the inverter's windows change [UTC s]. Between them only the
+        bursts of a choice cut a lithium pack's segments, which are exact however long they are."""
+        case = self.result.case
+        if not case.battery.lithium:
+            return case.edges
+        on = inverter_on(case.edges, (), self.result.plan.task, self.limits)
+        rows = case.solar_row, case.temp_row, case.charger_w, on
+        change = np.any([np.diff(row) != 0 for row in rows], axis=0)
+        return np.asarray(case.edges[np.concatenate([[True], change, [True]])])
 
     def fits(self, bursts: Sequence[Burst]) -> bool:
         """Whether the limits let all of these bursts run together."""
         if not self.result.overloads and all(id(burst) in self.planned for burst in bursts):
             return True
         marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
-        edges = np.unique(np.concatenate([self.result.time_s, marks]))
-        plan = self.result.plan
-        return not overloads(edges, bursts, plan.task, self.order, self.limits)
+        edges = np.unique(np.concatenate([self.edges, marks]))
+        return all_fit(edges, bursts, self.result.plan.task, self.limits)
 
     def failing(
         self, choices: Sequence[Sequence[Burst]], scenarios: Index | None = None
@@ -51,20 +61,27 @@ class Batch:
         >>> bool((all_of_it == ~known.success).all()), bool(none_of_it.any())
         (True, False)
         """
+        return list(self.margins(choices, scenarios) < 0.0)
+
+    def margins(self, choices: Sequence[Sequence[Burst]], scenarios: Index | None = None) -> Array:
+        """How far each choice stays above the reserve in the scenarios (left out: all) at its
+        lowest, less than 0 where it fails [percent of charge], (choices, scenarios)."""
         everyone = np.arange(self.result.success.size)
         scenarios = everyone if scenarios is None else scenarios
-        case = self._case(choices, scenarios)
-        run = simulate(case)
+        case, reserve = self._case(choices, scenarios), self.result.plan.pack.reserve_percent
+        run = simulate(case, books=False)
         _, above = lowest_point(case, run)
-        success = succeeds(above, run, self.result.plan.pack.reserve_percent)
-        return list(~success.reshape(len(choices), scenarios.size))
+        kept = np.maximum(above - reserve, 0.0)
+        fails = np.minimum(above - reserve, -1e-9)
+        margin = np.where(succeeds(above, run, reserve), kept, fails)
+        return margin.reshape(len(choices), scenarios.size)
 
     def _case(self, choices: Sequence[Sequence[Burst]], scenarios: Index) -> Case:
         """All choices side by side, each in all scenarios."""
         plan, own = self.result.plan, self.result.case
         every = {id(burst): burst for bursts in choices for burst in bursts}
         marks = [t for burst in every.values() for p in burst.pieces for t in (p.start_s, p.end_s)]
-        edges = np.unique(np.concatenate([own.edges, marks]))
+        edges = np.unique(np.concatenate([self.edges, marks]))
         was = np.searchsorted(own.edges, edges[:-1], side="right") - 1
         members: dict[int, list[int]] = {key: [] for key in every}
         for number, bursts in enumerate(choices):
@@ -78,8 +95,9 @@ class Batch:
         factor = np.zeros((len(named), side_by_side.size))
         loads = []
         for row, (task, numbers) in enumerate(named):
-            chosen = np.repeat(np.isin(np.arange(len(choices)), numbers), scenarios.size)
-            factor[row] = own.factor[task, side_by_side] * chosen
+            chosen = np.zeros((len(choices), 1))
+            chosen[[*numbers]] = 1.0
+            factor[row] = (own.factor[task, scenarios] * chosen).ravel()
             supply = plan.task[task].supply
             lost = self.lost.get(task, 0.0)
             loads.append(load_of(edges, groups[task, numbers], row, supply, lost))

@@ -18,14 +18,15 @@ from energy.model.demand import Burst
 from energy.simulation.budget import Budget
 
 MOST_INTERVALS = 600
+CLOSE = 1e-6
 
 
 class Bound:
     """The most value that a plan's items can serve, priority by priority."""
 
     def __init__(self, result: Budget, every: Sequence[Piece], items: Items, slot_s: float):
-        self.items, self.may_fail = items, result.may_fail
-        coarse = Coarse(result, slot_s, np.arange(result.success.size), hopeful=True)
+        self.items, self.every, self.may_fail = items, every, result.may_fail
+        self.coarse = coarse = Coarse(result, slot_s, np.arange(result.success.size), hopeful=True)
         self.first, self.last = _intervals(coarse.edges.size - 1)
         asked, free = np.zeros((2, len(every), self.first.size))
         for i, piece in enumerate(every):
@@ -36,8 +37,8 @@ class Bound:
         self.room_wh = room
         self.free = np.stack(
             [
-                free[members[0]] if len(members) == 1 else np.zeros(self.first.size)
-                for members in items.pieces
+                free[[*members]].max(axis=0) * (most > 1)
+                for members, most in zip(items.pieces, items.most, strict=True)
             ]
         )
         self.asked_wh = np.stack(
@@ -53,10 +54,13 @@ class Bound:
     def most(self, reached: Sequence[float]) -> float:
         """The most value at the next priority, where those before reach what they do."""
         rank, items = len(reached), self.items
-        left = self.room_wh
+        left, always = self.room_wh, [*items.always]
         for earlier, value in enumerate(reached):
             mine = [k for k, r in enumerate(items.rank) if r == earlier]
             left = left - self._least_for(mine, value)
+            if value >= float(items.value[mine].sum()) - CLOSE:
+                always += [i for k in mine for i in items.pieces[k]]
+        left = left - self._inverter_wh(always)[:, None]
         mine = [k for k, r in enumerate(items.rank) if r == rank]
         by_scenario = np.sort(self._most_for(mine, left).min(axis=0))
         return float(by_scenario[min(self.may_fail, by_scenario.size - 1)])
@@ -67,7 +71,9 @@ class Bound:
         free = self.free[mine][:, :, None]
         order = np.argsort(-value / np.maximum(asked, 1e-9), axis=0, kind="stable")
         left = (1.0 - free) * np.ones_like(asked)
-        asked, worth = asked * left, value * left
+        whole = np.array([self.items.most[k] == 1 for k in mine])
+        too_much = whole[:, None] & (asked > np.maximum(room_wh, 0.0) + CLOSE).any(axis=1)
+        asked, worth = asked * left, value * left * ~too_much[:, None, :]
         asked = np.take_along_axis(asked, order, axis=0)
         worth = np.take_along_axis(worth, order, axis=0)
         before = np.cumsum(asked, axis=0) - asked
@@ -87,6 +93,14 @@ class Bound:
         before = np.cumsum(worth, axis=0) - worth
         gone = np.clip((spare - before) / worth, 0.0, 1.0)
         return np.asarray((asked * (1.0 - gone)).sum(axis=0))
+
+    def _inverter_wh(self, always: Sequence[int]) -> Array:
+        """What the inverter takes within each interval to be on for what runs at known times
+        [Wh]."""
+        fixed = (self.every[i] for i in always if not self.every[i].movable)
+        taken = self.coarse.inverter_wh([burst for piece in fixed for burst in piece.planned])
+        total = np.concatenate([[0.0], np.cumsum(taken)])
+        return np.asarray(total[self.last] - total[self.first])
 
     def _room_wh(self, coarse: Coarse) -> Array:
         """What the pack can give in each interval at most, (intervals, scenarios) [Wh]."""

@@ -44,11 +44,12 @@ class Choose:
     """The tasks that fit, as a timetable; `change` is what `Plan.replace` takes.
 
     served: at each priority the sum over its tasks of value times the share that runs. proven:
-    whether no choice serves more; else gap_percent says how much more at most, at the first
-    priority where there could be. stopped: the person ended the search. possible is False where
-    nothing fits: then `alone` says what does not even by itself (what must run, or the smallest
-    task), short_wh and short_at by how much and when; it is empty where nothing was found in the
-    tries allowed; too_cold: what stops it is the cold, in which the pack gives nothing.
+    whether no choice serves more; else gap_percent says how much of what could fit is missing at
+    most, at the first priority where some may be, gap_priority. stopped: the person ended the
+    search. possible is False where nothing fits: then `alone` says what does not even by itself
+    (what must run, or the smallest task), short_wh and short_at by how much and when; it is empty
+    where nothing was found in the tries allowed; too_cold: what stops it is the cold, in which the
+    pack gives nothing.
     """
 
     budget: Budget
@@ -57,6 +58,7 @@ class Choose:
     left_out: tuple[LeftOut, ...]
     served: dict[str, float]
     gap_percent: float
+    gap_priority: int | None
     proven: bool
     effort: int
     stopped: bool
@@ -124,6 +126,7 @@ class Choose:
             "served": {key: round(value, 4) for key, value in self.served.items()},
             "chance": self.budget.chance.as_dict(),
             "gap_percent": round(self.gap_percent, 2),
+            "gap_priority": self.gap_priority,
             "proven": self.proven,
             "effort": self.effort,
             "short_wh": round(self.short_wh, 1),
@@ -168,6 +171,7 @@ def choose(
         left_out=Reasons(search.judge, found.held).all(),
         served=search.served_by_priority(found.served),
         gap_percent=found.gap_percent,
+        gap_priority=found.gap_priority,
         proven=found.proven,
         effort=effort,
         stopped=found.stopped,
@@ -184,6 +188,7 @@ def _all_of_it(search: Search) -> Choose:
         left_out=(),
         served=search.served_by_priority(search.items.served(search.items.most)),
         gap_percent=0.0,
+        gap_priority=None,
         proven=True,
         effort=search.effort,
         stopped=False,
@@ -253,6 +258,7 @@ def _impossible(search: Search) -> Choose:
         left_out=(),
         served={},
         gap_percent=0.0,
+        gap_priority=None,
         proven=forbidden or not alone.yes,
         effort=search.effort,
         stopped=False,

@@ -10,8 +10,10 @@ import numpy as np
 
 from energy.model import Array, Index
 from energy.model.demand import Burst
+from energy.model.limits import inverter_on
 from energy.model.timeline import Interval
 from energy.simulation.budget import Budget
+from energy.simulation.case import inverter_windows, limits_of
 
 SLOT_S = 1800.0
 SCENARIOS = 12  # so many about the one that decides are looked at
@@ -85,6 +87,19 @@ class Coarse:
             for begins_s, over_s in hulls.values():
                 asked += self.hours((begins_s, over_s)) * inverter.idle_w
         return asked
+
+    def inverter_wh(self, bursts: Sequence[Burst]) -> Array:
+        """What the inverter takes in each slot to be on for all of some bursts, or on its own [Wh],
+        (t,)."""
+        plan, inverter = self.result.plan, self.result.plan.pack.inverter
+        if inverter is None:
+            return np.zeros(self.edges.size - 1)
+        marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
+        edges = np.unique(np.concatenate([self.result.time_s, marks]))
+        limits = limits_of(plan, inverter_windows(plan, self.result.calendar))
+        on_s = inverter_on(edges, bursts, plan.task, limits) * np.diff(edges)
+        so_far_s = np.interp(self.edges, edges, np.append(0.0, np.cumsum(on_s)))
+        return np.asarray(np.diff(so_far_s) * inverter.idle_w / 3600.0)
 
     def asked_by(self, bursts: Sequence[Burst]) -> Array:
         """What bursts of any tasks ask of the bus in each slot and scenario [Wh], (t, s)."""

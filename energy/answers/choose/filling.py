@@ -27,6 +27,7 @@ class Filling:
     def __init__(self, result: Budget, room: Room, planned: Sequence[Burst], starts: Starts):
         self.result, self.room, self.planned, self.starts = result, room, planned, starts
         self.batch = Batch(result)
+        self.one_more_fails = 0  # in so many scenarios at least, wherever one more is put
         order = worst_first(result)
         few = min(2 * result.may_fail + MORE_SCENARIOS, order.size)
         self.dullest, self.others = np.sort(order[:few]), np.sort(order[few:])
@@ -34,7 +35,12 @@ class Filling:
 
     def holds(self, several: Sequence[Starts]) -> list[bool]:
         """Which sets of units the charge bears in enough scenarios."""
-        found: list[bool] = []
+        return [number <= self.result.may_fail for number in self.failing(several)]
+
+    def failing(self, several: Sequence[Starts]) -> list[int]:
+        """In how many scenarios each set of units fails; at least so many, where more do than
+        may."""
+        found: list[int] = []
         for first in range(0, len(several), AT_ONCE):
             sets = [
                 [*self.planned, *self.room.bursts(self.room.runs(one))]
@@ -46,7 +52,7 @@ class Filling:
                 masks = self.batch.failing([sets[k] for k in unsure], self.others)
                 for k, mask in zip(unsure, masks, strict=True):
                     failing[k] += int(mask.sum())
-            found += [number <= self.result.may_fail for number in failing]
+            found += failing
         return found
 
     def most(self) -> Starts:
@@ -55,8 +61,10 @@ class Filling:
         left = _without(self.starts, chosen)
         while left:
             tried = self._ends_of_slots(left)
-            holds = self.holds([[*chosen, start] for start in tried])
-            fits = [start for start, ok in zip(tried, holds, strict=True) if ok]
+            failing = self.failing([[*chosen, start] for start in tried])
+            self.one_more_fails = min(failing)
+            found = zip(tried, failing, strict=True)
+            fits = [start for start, number in found if number <= self.result.may_fail]
             slots = {self._slot(start) for start in fits}
             beside = [start for start in _without(left, fits) if self._slot(start) in slots]
             chosen = self._more(chosen, [*fits, *beside])
@@ -98,7 +106,10 @@ class Filling:
         )
         merit = dict(zip(of, zip(np.round(margin, 3), np.round(held, 4), strict=True), strict=True))
         order = sorted(of, key=lambda slot: (*(-m for m in merit[slot]), slot))
-        return [start for slot in order for start in of[slot]]
+        found: Starts = []
+        for n, slot in enumerate(order):  # towards what is there already
+            found += reversed(of[slot]) if slot + 1 in order[:n] else of[slot]
+        return found
 
     def _slot(self, start_s: float) -> int:
         return int(start_s // self.slot_s)

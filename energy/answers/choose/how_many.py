@@ -19,6 +19,7 @@ from energy.plan.task import AMOUNTS, Task, at_other_times
 from energy.plan.words import meant, shown
 from energy.simulation.budget import Budget, budget, changed
 from energy.simulation.case import calendar_of
+from energy.simulation.overloads import why_never
 from energy.simulation.progress import Done
 
 MINUTE_S = 60.0
@@ -36,7 +37,9 @@ class HowMany:
 
     windows: where more of it may come, runs: where it is put, in local time. full: no more finds a
     place, whatever the charge. planned: whether the plan reaches its goal before any is added.
-    why_not: which limit or what other work leaves it no place, where that is so. set_aside: the
+    why_not: which limit or what other work leaves it no place, where that is so. one_more_fails: in
+    how many scenarios at least the plan fails with one more, wherever it is put; None where no more
+    finds a place. beside: some of it runs together with what is planned of it. set_aside: the
     plan's own tasks that overload before any is added; what the limits let run of them counts.
     change: what `Plan.replace` takes, for the plan written out with all of it.
     """
@@ -50,6 +53,8 @@ class HowMany:
     full: bool
     planned: bool
     why_not: str
+    one_more_fails: int | None
+    beside: bool
     set_aside: tuple[str, ...]
     budget: Budget = field(repr=False)
     change: dict[str, Any] = field(repr=False)
@@ -62,6 +67,9 @@ class HowMany:
             "unit": self.unit,
             "chance": self.budget.chance.as_dict(),
             "set_aside": list(self.set_aside),
+            "why_not": self.why_not or None,
+            "one_more_fails": self.one_more_fails,
+            "beside": self.beside,
         }
 
 
@@ -89,7 +97,7 @@ def how_many(
     planned = [_without_mates(one) for one in (left or plan.source)["task"]]
     alone = plan.replace(**left | {"task": [_one(table)]})
     calendar = calendar_of(alone)
-    more = _more_of(alone, table)
+    more = _more_of(alone, table, task)
     windows = _windows(alone, calendar, task.between if task is not None else None)
     if not windows:
         raise PlanError([f"{plan.origin}: no time is left for more of {shown(tool)} in the span"])
@@ -120,7 +128,9 @@ def how_many(
         runs=tuple(_local(calendar, room.lasts(run)) for run in runs),
         full=full,
         planned=holds,
-        why_not=room.why_not() if full else "",
+        why_not=(why_never(base, len(planned)) or room.why_not()) if full else "",
+        one_more_fails=filling.one_more_fails if holds and not full else None,
+        beside=_beside_itself(room.bursts(runs), others, best.plan, table.get("name")),
         set_aside=set_aside,
         budget=best,
         change=left | {"task": tables},
@@ -149,11 +159,15 @@ class _More:
         ]
 
 
-def _more_of(alone: Plan, table: dict[str, Any]) -> _More:
-    """What is counted of the tool that is the only task of a plan."""
+def _more_of(alone: Plan, table: dict[str, Any], planned: Task | None) -> _More:
+    """What is counted of the tool that is the only task of a plan: minutes where it is planned in
+    one stretch."""
     task = alone.task[0]
     if task.kind == "charging":
         return _More(table, "charges", task.charge_s or MINUTE_S)
+    stretch = planned is not None and planned.repeats is None
+    if stretch and task.kind == "intermittent":
+        return _More(table, "minutes", MINUTE_S)
     if task.kind in ("intermittent", "trace") or {"each_s", "each_min"} & set(table):
         each_s = task.repeat_s or EACH_S
         return _More(at_other_times(table, each_min=None, each_s=each_s), "times", each_s)
@@ -168,6 +182,14 @@ def _beside(base: Budget, number: int) -> tuple[list[Burst], tuple[str, ...]]:
     aside = {burst.task for burst in mine if id(burst) in refused}
     names = (base.plan.task[k].name for k in sorted(aside))
     return [burst for burst in mine if id(burst) not in refused], tuple(dict.fromkeys(names))
+
+
+def _beside_itself(
+    more: Sequence[Burst], others: Sequence[Burst], plan: Plan, name: str | None
+) -> bool:
+    """Whether some of it runs while what is planned of that name does."""
+    own = [burst for burst in others if plan.task[burst.task].name == name]
+    return any(one.start_s < it.end_s and it.start_s < one.end_s for one in more for it in own)
 
 
 def _fits(result: Budget, number: int) -> bool:

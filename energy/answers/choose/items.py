@@ -5,6 +5,7 @@ At each priority an item serves some value; what must run is no item, it is alwa
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import gcd
 
 import numpy as np
 
@@ -50,8 +51,12 @@ class Items:
         for i in self.always:
             found[i] = every[i].levels
         for item, level in enumerate(levels):
-            for i in self.pieces[item]:
-                found[i] = level if len(self.pieces[item]) == 1 else level * every[i].levels
+            members = self.pieces[item]
+            repeats = any(every[i].counted for i in members)
+            for i in members:
+                most = every[i].levels
+                goes_along = repeats and not every[i].counted
+                found[i] = most * (level > 0) if goes_along else level * most // self.most[item]
         return found
 
     def in_order(self, levels: Sequence[int]) -> bool:
@@ -86,7 +91,7 @@ def items_of(result: Budget, every: Sequence[Piece]) -> Items:
     awaited = _awaited({every[i].task for i in always}, after)
     return Items(
         pieces=tuple(groups[n] for n in order),
-        most=tuple(every[groups[n][0]].levels if len(groups[n]) == 1 else 1 for n in order),
+        most=tuple(_parts([every[i] for i in groups[n]]) for n in order),
         rank=tuple(rank[n] for n in order),
         value=np.array([value[n] for n in order]),
         need_wh=np.array([need[n] for n in order]),
@@ -153,6 +158,20 @@ def _together(plan: Plan, every: Sequence[Piece]) -> list[tuple[int, ...]]:
         day = piece.day if all(one == dates[0] for one in dates) else "all"
         found.setdefault((of(piece.task), day), []).append(i)
     return [tuple(members) for members in found.values()]
+
+
+def _parts(group: Sequence[Piece]) -> int:
+    """Into how many parts some pieces that belong together can be cut.
+
+    Repeats are cut alike, and stretches beside them go along in full: they must be there for the
+    last repeat too. Stretches alone are cut alike where they run side by side from end to end.
+    """
+    counted = [piece.levels for piece in group if piece.counted]
+    if counted or len(group) == 1:
+        return gcd(*(counted or [piece.levels for piece in group]))
+    times = {(piece.planned[0].start_s, piece.planned[-1].end_s) for piece in group}
+    alike = len(times) == 1 and not any(piece.movable for piece in group)
+    return gcd(*(piece.levels for piece in group)) if alike else 1
 
 
 def _named(plan: Plan, name: str) -> frozenset[int]:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
+from operator import le
 
 import numpy as np
 
@@ -17,12 +18,12 @@ from energy.answers.choose.coarse import Coarse, worst_first
 from energy.answers.choose.items import Items
 from energy.answers.choose.pieces import Blocks, Piece, tables
 from energy.answers.choose.placing import Places
-from energy.model import Mask
+from energy.model import Index, Mask
 from energy.model.demand import Burst
 from energy.plan import Plan
 from energy.simulation.budget import Budget, changed
 
-MOST_LAYOUTS = 300
+MOST_LAYOUTS = 300  # of a doubted choice are all looked at, at effort 1
 AT_ONCE = 12  # choices in one pass
 AHEAD = 50  # shown as still to come while nobody knows how many will
 MORE_SCENARIOS = 6  # beyond twice those that may fail: enough to see most failures
@@ -58,6 +59,7 @@ class Judge:
         every: Sequence[Piece],
         items: Items,
         slot_s: float,
+        effort: int,
         beam: int,
         progress: Progress | None,
     ):
@@ -66,10 +68,9 @@ class Judge:
         self.batch = Batch(self.deciding)
         fewer = whole.success.size < self.deciding.success.size
         self._own = Batch(whole) if fewer else None
-        order = worst_first(self.deciding)
-        pivot = min(2 * self.deciding.may_fail + MORE_SCENARIOS, order.size)
-        self.dullest, self.others = np.sort(order[:pivot]), np.sort(order[pivot:])
+        self._rank(worst_first(self.deciding))
         self.places = Places(self.deciding, Coarse(self.deciding, slot_s), every)
+        self.most_layouts = MOST_LAYOUTS * 3 ** (effort - 1)
         self.beam, self.progress = beam, progress
         self.allowed: float = np.inf
         self.tries = 0
@@ -165,23 +166,32 @@ class Judge:
         """Which of the deciding scenarios fail with each of some sets of bursts; None where a limit
         or a second pair of hands forbids them.
 
-        Where more fail among the dullest than may, the others are not looked at. Raises OutOfWork.
+        Where more fail among the dullest than may, the others are not looked at; which those are,
+        the last choice that held tells best. Raises OutOfWork.
         """
         found: list[Mask | None] = [None] * len(several)
         able = [n for n, bursts in enumerate(several) if self._able(bursts)]
         for first in range(0, len(able), AT_ONCE):
             some = able[first : first + AT_ONCE]
             self._count(len(some))
-            masks = self.batch.failing([several[n] for n in some], self.dullest)
-            whole = np.zeros((len(some), self.deciding.success.size), dtype=bool)
-            whole[:, self.dullest] = masks
-            unsure = np.flatnonzero(whole.sum(axis=1) <= self.deciding.may_fail)
+            margins = np.full((len(some), self.deciding.success.size), np.inf)
+            margins[:, self.dullest] = self.batch.margins([several[n] for n in some], self.dullest)
+            unsure = np.flatnonzero((margins < 0.0).sum(axis=1) <= self.deciding.may_fail)
             if unsure.size and self.others.size:
                 sets = [several[some[k]] for k in unsure]
-                whole[np.ix_(unsure, self.others)] = self.batch.failing(sets, self.others)
+                margins[np.ix_(unsure, self.others)] = self.batch.margins(sets, self.others)
+            whole = margins < 0.0
+            holding = np.flatnonzero(whole.sum(axis=1) <= self.deciding.may_fail)
+            if holding.size:
+                self._rank(np.argsort(np.round(margins[holding[-1]], 6), kind="stable"))
             for n, mask in zip(some, whole, strict=True):
                 found[n] = mask
         return found
+
+    def _rank(self, order: Index) -> None:
+        """Look first at the first of the scenarios, in the order of how likely they fail."""
+        first = 2 * self.deciding.may_fail + MORE_SCENARIOS
+        self.dullest, self.others = np.sort(order[:first]), np.sort(order[first:])
 
     def _able(self, bursts: Sequence[Burst]) -> bool:
         """Whether limits and hands let these bursts run together."""
@@ -223,7 +233,7 @@ class Judge:
         """A layout in which a doubted choice holds after all; where there is none, the doubt is
         gone, or stays where there are too many layouts to look at."""
         chosen = self.piece_levels(levels)
-        layouts = self.places.all_layouts(chosen, MOST_LAYOUTS)
+        layouts = self.places.all_layouts(chosen, self.most_layouts)
         if layouts is None:
             return None
         for first in range(0, len(layouts), AT_ONCE):
@@ -337,7 +347,7 @@ class _Scenarios:
 
 
 def _within(smaller: Levels, larger: Levels) -> bool:
-    return all(one <= other for one, other in zip(smaller, larger, strict=True))
+    return all(map(le, smaller, larger))
 
 
 def second_hands(plan: Plan, bursts: Sequence[Burst]) -> bool:

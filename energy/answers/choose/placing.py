@@ -178,12 +178,14 @@ class Places:
 
     def all_layouts(self, levels: Sequence[int], most: int) -> list[tuple[Blocks, ...]] | None:
         """Every layout of a choice that the scenarios could bear at best, so far as limits and
-        hands let it; None where there are more than `most` to look at."""
+        hands let it; None where there are more than `most`."""
         hopeful = self._hopeful
         base = np.zeros((hopeful.edges.size - 1, hopeful.factor.shape[1]))
         still = {i: () for i, piece in enumerate(self.every) if levels[i] and not piece.movable}
         for i in still:
             base += self._hopeful_wh(i, levels[i], ())
+        bursts = [burst for i in still for burst in self.bursts(i, levels[i], ())]
+        base += hopeful.inverter_wh(bursts)[:, None]
         several: list[tuple[dict[int, Blocks], Array]] = [(dict(still), base)]
         for i, piece in enumerate(self.every):
             if not levels[i] or not piece.movable:
@@ -191,7 +193,7 @@ class Places:
             grown: list[tuple[dict[int, Blocks], Array]] = []
             for placed, asked in several:
                 free = self.free_places(i, levels[i], self._occupied(levels, placed))
-                if len(free) * len(several) > most:
+                if len(free) * len(several) > 2 * most:  # the most of them could be borne
                     return None
                 if free:
                     own = np.stack([self._hopeful_wh(i, levels[i], place) for place in free])
@@ -199,6 +201,8 @@ class Places:
                     grown += [
                         (placed | {i: free[n]}, asked + own[n]) for n in np.flatnonzero(bears)
                     ]
+                if len(grown) > most:
+                    return None
             several = grown
         return [tuple(placed.get(i, ()) for i in range(len(self.every))) for placed, _ in several]
 

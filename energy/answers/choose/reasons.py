@@ -6,17 +6,22 @@ Each line is what the simulation says of the choice with all of that task in it 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from energy.answers.choose.judge import Held, Judge, clashes
+import numpy as np
+
+from energy.answers.choose.coarse import worst_first
+from energy.answers.choose.judge import AT_ONCE, Held, Judge, clashes
 from energy.answers.choose.pieces import Blocks, Piece
 from energy.answers.choose.placing import Occupied
+from energy.model import Mask
 from energy.model.demand import Burst
 from energy.plan.words import and_list
 from energy.simulation.budget import Budget, with_bursts
-from energy.simulation.overloads import why_refused
+from energy.simulation.overloads import why_never, why_refused
 
 ALL_OR_NOTHING = "; all or nothing: give it hours, and a part of it may fit"
 Placed = dict[int, Sequence[Burst]]  # by a piece's number
-MOST_TRIED = 6  # passes that look for what a thing would cost, in all
+MOST_TRIED = 48  # choices that show what things would cost, in all lines together
+ALLOWANCE = 1.5  # a thing may take so many times what is stated of it
 
 
 @dataclass(frozen=True)
@@ -52,13 +57,25 @@ class Reasons:
     def __init__(self, judge: Judge, held: Held):
         self.judge, self.held = judge, held
         self.levels = judge.piece_levels(held.levels)
-        self.tries = MOST_TRIED
+        self.tries = AT_ONCE
 
     def all(self) -> tuple[LeftOut, ...]:
         """A line for each task of which something is left out, in the plan's order."""
         every = self.judge.every
         missing = {p.task for p, level in zip(every, self.levels, strict=True) if level < p.levels}
-        return tuple(self._of(k) for k in sorted(missing))
+        self.judge.allowed = np.inf
+        self.tries = min(max(MOST_TRIED // max(len(missing), 1), 1), AT_ONCE)
+        return tuple(self._when(k, self._of(k)) for k in sorted(missing))
+
+    def _when(self, k: int, left: LeftOut) -> LeftOut:
+        """A line with the time from which the task is planned, where others share its name."""
+        deciding = self.judge.deciding
+        if [task.name for task in deciding.plan.task].count(left.task) == 1:
+            return left
+        at = deciding.local(min(p.planned[0].start_s for p in self.judge.every if p.task == k))
+        several = deciding.calendar.first != deciding.calendar.last
+        day = f"{at:%a} {at.day} {at:%b} " if several else ""
+        return replace(left, why=f"planned from {day}{at:%H:%M}: {left.why}")
 
     def _of(self, k: int) -> LeftOut:
         judge, deciding = self.judge, self.judge.deciding
@@ -78,6 +95,11 @@ class Reasons:
             why="",
             needs_wh=judge.items.task_wh[k] * share,
         )
+        for mate in (k, *self._mates(k)):
+            if never := why_never(judge.whole, mate):
+                name = deciding.plan.task[mate].name
+                why = never if mate == k else f'it belongs to "{name}": {never}'
+                return replace(left, why=why)
         planned = [burst for piece in whole for burst in piece.planned]
         if any(overload.burst.task == k for overload in judge.whole.overloads):
             alone = with_bursts(deciding, planned)
@@ -121,15 +143,29 @@ class Reasons:
         if failing <= may_fail:
             return replace(left, why="no place was found for it; more --effort looks further")
         tasks = judge.deciding.plan.task
-        names = and_list(["it", *(f'"{tasks[mate].name}"' for mate in self._mates(k))])
+        missing = (mate for mate in self._mates(k) if not self._does_all(mate))
+        names = and_list(["it", *(f'"{tasks[mate].name}"' for mate in missing)])
         where = " in a dull corner of the region" if judge.whole.weather.mean_uncertain else ""
         why = f"with {names} {failing} of {tried.success.size} weathers fail{where}; {may_fail} may"
-        if not any(judge.every[i].unit for i in mine if judge.every[i].task == k):
-            why += ALL_OR_NOTHING
-        costs = self._costs(k, mine, back)
+        why += self._whole_only(k)
+        costs = self._costs(k, tried, mine, back)
         if costs is not None:
             why += f'; in place of "{costs}" it would fit'
         return replace(left, why=why, costs=costs, failing=failing, may_fail=may_fail)
+
+    def _whole_only(self, k: int) -> str:
+        """That no part of a task can be done, where that is so."""
+        items, every = self.judge.items, self.judge.every
+        if not self._mates(k):
+            cut = any(piece.unit for piece in every if piece.task == k)
+            return "" if cut else ALL_OR_NOTHING
+        groups = [n for n, tasks in enumerate(items.tasks) if k in tasks]
+        if all(items.most[n] == 1 for n in groups):
+            return "; all or nothing, with what it belongs to"
+        repeats = {every[i].task for n in groups for i in items.pieces[n] if every[i].counted}
+        return (
+            "; it goes along in full, however few are done" if repeats and k not in repeats else ""
+        )
 
     def _order(self, k: int) -> str:
         """Which of two tasks would come too early."""
@@ -163,6 +199,10 @@ class Reasons:
             level and piece.task == task
             for level, piece in zip(self.levels, self.judge.every, strict=True)
         )
+
+    def _does_all(self, task: int) -> bool:
+        pairs = zip(self.levels, self.judge.every, strict=True)
+        return all(level == piece.levels for level, piece in pairs if piece.task == task)
 
     def _elsewhere(self, mine: Sequence[int]) -> Placed | None:
         """All of some pieces with those that may move at other hours, where some are free."""
@@ -198,29 +238,43 @@ class Reasons:
         bursts = [burst for burst in tried.bursts if burst.task == other]
         return f'{start}"{name}" could not run: {_limit(tried, other, bursts)}'
 
-    def _costs(self, k: int, mine: Sequence[int], back: Placed) -> str | None:
-        """The lowest of the chosen things that would make room for all of a task."""
-        judge, items = self.judge, self.judge.items
-        for item in reversed(range(len(items.pieces))):
-            members = items.pieces[item]
-            if not self.held.levels[item] or k in items.tasks[item]:
+    def _costs(self, k: int, tried: Budget, mine: Sequence[int], back: Placed) -> str | None:
+        """The lowest of the chosen things that would make room for all of a task, among as many as
+        a line may try; tried: with all of both."""
+        short_wh, items = _short_wh(tried), self.judge.items
+        judge, tasks = self.judge, self.judge.deciding.plan.task
+        names: list[str] = []
+        without: list[list[Burst]] = []
+        for item, members in reversed([*enumerate(items.pieces)]):
+            name = tasks[judge.every[members[0]].task].name
+            frees_wh = float(items.need_wh[item]) * self.held.levels[item] / items.most[item]
+            if frees_wh * ALLOWANCE <= short_wh or name == tasks[k].name or k in items.tasks[item]:
                 continue
             placed = self._rest([*mine, *members]) | back
-            if not self._in_order(placed):
-                continue
-            if not self.tries:
-                return None
-            self.tries -= 1
-            tried = with_bursts(judge.deciding, _all(placed))
-            if tried.yes and not clashes(tried):
-                return tried.plan.task[judge.every[members[0]].task].name
-        return None
+            if len(without) < self.tries and self._in_order(placed):
+                names.append(name)
+                without.append(_all(placed))
+        found = zip(names, judge.failing(without), strict=True)
+        may_fail = judge.deciding.may_fail
+        return next((n for n, failing in found if _holds(failing, may_fail)), None)
 
     def _in_order(self, placed: Placed) -> bool:
         """Whether all that waits for something finds it done."""
         does = {self.judge.every[i].task for i in placed}
         after = self.judge.items.after
         return all(after[k] & does for k in does & set(after)) and self.judge.in_turn(placed)
+
+
+def _holds(failing: Mask | None, may_fail: int) -> bool:
+    """Whether limits and hands allow a choice and few enough scenarios fail with it."""
+    return failing is not None and int(failing.sum()) <= may_fail
+
+
+def _short_wh(result: Budget) -> float:
+    """What is missing at the lowest point of the scenario on which the goal turns [Wh], at least 0;
+    no less would do."""
+    scenario = int(worst_first(result)[min(result.may_fail, result.success.size - 1)])
+    return max(-result.lowest(scenario).spare_wh, 0.0)
 
 
 def _all(placed: Placed) -> list[Burst]:

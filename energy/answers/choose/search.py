@@ -27,14 +27,15 @@ CLOSE = 1e-6
 @dataclass(frozen=True)
 class Found:
     """What a search found: the choice, its budget, what it serves at each priority, whether it is
-    proven best, and how much more there could be at the first priority where there could
-    [percent]; stopped: by the person, before its end."""
+    proven best, and how much of what could fit may be missing at the first priority where some may
+    [percent], with that priority; stopped: by the person, before its end."""
 
     held: Held
     budget: Budget
     served: tuple[float, ...]
     proven: bool
     gap_percent: float
+    gap_priority: int | None
     stopped: bool
 
 
@@ -50,7 +51,7 @@ class Search:
         self.allowed = EXACT_TRIES if self.exact else int(some + more * count)
         self.allowed *= 3 ** (effort - 1)
         beam = 3 if self.exact else min(effort, 3)
-        self.judge = Judge(whole, self.every, self.items, slot_s, beam, progress)
+        self.judge = Judge(whole, self.every, self.items, slot_s, effort, beam, progress)
         self.slot_s = slot_s
         self.best: Held | None = None
         self._alone: Levels = ()
@@ -83,8 +84,7 @@ class Search:
         assert self.best is not None
         self.judge.allowed = np.inf
         self.judge.forget_doubts()
-        for item in range(len(self.best.levels)):
-            self._keep(self._more_of(self.best, item))
+        self._fill(self.best, range(len(self.best.levels)))
 
     def _chosen(self, held: Held) -> list[int]:
         """How much of each piece a choice does."""
@@ -109,10 +109,7 @@ class Search:
         with suppress(OutOfWork):
             self._everything() if self.exact else self._swap()
         self.judge.allowed = np.inf
-        held = self.best
-        for item in range(len(held.levels)):
-            held = self._more_of(held, item)
-        return held
+        return self._fill(self.best, range(len(self.best.levels)))
 
     @property
     def all_in_order(self) -> bool:
@@ -146,8 +143,8 @@ class Search:
                 return None
             budget = self.judge.written(self.best)
         served = self.items.served(self.best.levels)
-        gap = 0.0 if proven else self._gap_percent(served)
-        return Found(self.best, budget, served, proven or gap < CLOSE, gap, stopped)
+        gap, priority = (0.0, None) if proven else self._gap(served)
+        return Found(self.best, budget, served, priority is None, gap, priority, stopped)
 
     def a_little_less(self, held: Held) -> Held:
         """A choice less a part of the last of its items."""
@@ -161,8 +158,9 @@ class Search:
             blocks[i] = ()
         return Held(_with(held.levels, last, least[last]), tuple(blocks))
 
-    def _gap_percent(self, served: Sequence[float]) -> float:
-        """How much more the bound allows, at the first priority where it allows more."""
+    def _gap(self, served: Sequence[float]) -> tuple[float, int | None]:
+        """How much of what the bound allows is missing [percent], at the first priority where some
+        is, and that priority."""
         bound = None
         for rank, value in enumerate(served):
             mine = [k for k, r in enumerate(self.items.rank) if r == rank]
@@ -171,8 +169,8 @@ class Search:
                 bound = bound or Bound(self.whole.low_end, self.every, self.items, self.slot_s)
                 most = min(most, bound.most(served[:rank]))
                 if value < most - CLOSE:
-                    return 100.0 * (most - value) / most
-        return 0.0
+                    return 100.0 * (most - value) / most, self.items.priorities[rank]
+        return 0.0, None
 
     # --- greedy ---------------------------------------------------------------------------------
 
@@ -204,12 +202,20 @@ class Search:
                     held, taken = more, number
             most = most_here
         self._keep(held)
-        left = list(order[taken:])
+        return self._fill(held, order[taken:])
+
+    def _fill(self, held: Held, order: Sequence[int]) -> Held:
+        """The choice with as much more of some items, one after another, as holds; a little more
+        of several is tried at once, up to the first of which more holds."""
+        left = list(order)
         while left:
-            some = [(n, level) for n in left[: AT_ONCE // 2] for level in (self.items.most[n], 1)]
-            self.judge.holds_each([_with(held.levels, n, level) for n, level in some], held)
-            item, left = left[0], left[1:]
-            held = self._more_of(held, item)
+            some, before = left[:AT_ONCE], held
+            more = [(n, held.levels[n] + 1) for n in some if held.levels[n] < self.items.most[n]]
+            self.judge.holds_each([_with(held.levels, n, level) for n, level in more], held)
+            while some and held is before:
+                item = some.pop(0)
+                held = self._more_of(held, item)
+            left = left[left.index(item) + 1 :]
             self._keep(held)
         return held
 

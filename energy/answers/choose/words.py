@@ -17,6 +17,7 @@ from energy.show.chance import chance_line
 from energy.show.numbers import watt_hours
 from energy.simulation.overloads import why_turned_away
 
+SECOND_AT_S = 300.0  # two repeats nearer than this are said to be so far apart
 UNITS = {
     "times": ("more time", "more times"),
     "charges": ("more charge", "more charges"),
@@ -56,7 +57,8 @@ def show_choice(answer: Choose, out: Console) -> None:
     if answer.stopped:
         out.print(Text("Stopped before its end: the best so far."))
     if not answer.proven:
-        gap = f"at most {max(answer.gap_percent, 1.0):.0f} % more of a priority may fit"
+        most = f"at most {max(answer.gap_percent, 1.0):.0f} % is missing"
+        gap = f"of what could fit of priority {answer.gap_priority} {most}"
         out.print(Text(f"Not proven best: {gap}; --effort {answer.effort + 1} looks further."))
     out.print(_timetable(answer))
     if answer.left_out:
@@ -87,14 +89,29 @@ def what_to_do(row: Row) -> str:
     >>> at = datetime(2026, 9, 14, 9, 30)
     >>> what_to_do(Row("cut the bolts", 16, at, at.replace(hour=10), each_s=45.0, pause_s=75.0))
     'cut the bolts, 16 times, one every 2 min'
+    >>> what_to_do(Row("charge", 2, at, at.replace(hour=12), each_s=1800.0, pause_s=5400.0))
+    'charge, 2 times, at 09:30 and 11:30'
     """
     if row.times == 1 or row.each_s is None or row.pause_s is None:
         return row.task
     every_s = row.each_s + row.pause_s
-    pace = f"one every {every_s / 60.0:.0f} min" if every_s >= 90.0 else f"every {every_s:.0f} s"
+    every = f"{every_s / 60.0:.0f} min" if every_s >= 90.0 else f"{every_s:.0f} s"
+    pace = f"one every {every}"
     if row.pause_s < 1.0:
         pace = "one after another"
+    elif row.times == 2:
+        pace = f"{every} apart" if every_s < SECOND_AT_S else f"at {_two_times(row)}"
     return f"{row.task}, {row.times} times, {pace}"
+
+
+def _two_times(row: Row) -> str:
+    """When the two repeats of a block begin."""
+    assert row.each_s is not None
+    assert row.pause_s is not None
+    apart = timedelta(seconds=row.each_s + row.pause_s)
+    second = (row.start.astimezone(UTC) + apart).astimezone(row.start.tzinfo)
+    later = f" ({second:%a})" if second.date() != row.start.date() else ""
+    return f"{row.start:%H:%M} and {second:%H:%M}{later}"
 
 
 def _left_out(answer: Choose) -> Table:
@@ -131,9 +148,23 @@ def show_how_many(answer: HowMany, out: Console) -> None:
         out.print(Text(f"Not the charge is the limit: {answer.why_not}."))
     elif answer.full and answer.planned:
         out.print(Text("No more fit into the time; the charge would do for more."))
+    elif answer.one_more_fails is not None:
+        out.print(Text(_one_more(answer)))
+    if answer.beside:
+        out.print(Text("Some of it runs beside what is planned of it: that takes a second one."))
     if answer.set_aside:
         names = and_list([f'"{name}"' for name in answer.set_aside])
         out.print(Text(f"Set aside, overloading as planned: {names}. energy check says why."))
+
+
+def _one_more(answer: HowMany) -> str:
+    """What fails with one more."""
+    result = answer.budget.low_end
+    if (fails := answer.one_more_fails or 0) <= result.may_fail:
+        return "With one more the chance falls below the goal."
+    where = " in a dull corner of the region" if result.weather.mean_uncertain else ""
+    share = f"{fails} of {result.success.size}"
+    return f"One more and at least {share} weathers fail{where}; {result.may_fail} may."
 
 
 def _where(spells: Sequence[tuple[datetime, datetime]]) -> str:
@@ -141,10 +172,12 @@ def _where(spells: Sequence[tuple[datetime, datetime]]) -> str:
     opens, closes = spells[0][0], spells[-1][1]
     days = len({start.date() for start, _ in spells})
     first = f"{opens:%a} {opens.day} {opens:%b}"
-    if days == 1:
+    last = f"{closes:%a} {closes.day} {closes:%b}"
+    if days == 1 and first == last:
         return f"between {opens:%H:%M} and {closes:%H:%M} on {first}"
-    last = f"{closes:%a} {closes.day} {closes:%b %H:%M}"
-    return f"on {days} days, from {first} {opens:%H:%M} to {last}"
+    if days == 1:
+        return f"between {opens:%H:%M} on {first} and {closes:%H:%M} on {last}"
+    return f"on {days} days, from {first} {opens:%H:%M} to {last} {closes:%H:%M}"
 
 
 def write_calendar(answer: Choose, path: Path) -> None:

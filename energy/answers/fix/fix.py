@@ -113,7 +113,7 @@ def _smallest(result: Budget, ladder: Ladder, beside: Change | None = None) -> F
 
     What is left out has no size: it is a choice. What is found is run through all weathers.
     """
-    given, seen = beside or {}, dict[float, Budget]()
+    given = beside or {}
     without = result if beside is None else _try(result, given, deciding=False)
     if without is None or without.yes:  # what is beside it does it alone
         return None
@@ -125,15 +125,13 @@ def _smallest(result: Budget, ladder: Ladder, beside: Change | None = None) -> F
         found = _try(result, given | ladder.change(size))
         if found is None:
             return False, -1.0
-        if not result.bounds:  # then all weathers decide
-            seen[size] = found
         return found.yes, found.margin_percent
 
     size = _size(ladder, tried, without.margin_percent)
     if size is None:
         return None
     for _ in range(STEPS_UP):  # all weathers may ask for a little more than those that decide
-        best = seen.get(size) or _try(result, given | ladder.change(size), deciding=False)
+        best = _try(result, given | ladder.change(size), deciding=False)
         if best is not None and best.yes:
             return Fix(ladder.kind, ladder.words(size), ladder.free, ladder.change(size), best)
         more = size + 1.0 if ladder.whole else _rounded_up((1.0 + STEP_SHARE) * size)
