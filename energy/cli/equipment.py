@@ -7,6 +7,7 @@ import typer
 from energy.cli.options import (
     AllCautions,
     Asked,
+    Force,
     Json,
     OpenIt,
     PlanPath,
@@ -27,9 +28,10 @@ def size(
         str, typer.Option(metavar="job|year", help="year: for a shed that stays, whole years.")
     ] = "job",
     all_cautions: AllCautions = False,
+    force: Force = False,
 ) -> None:
     """How large must panels and pack be for this job, or for a shed that stays?"""
-    asked = Asked(plan, json, all_cautions)
+    asked = Asked(plan, json, all_cautions, force)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.size.worksheet import worksheet
@@ -99,9 +101,10 @@ def aim(
     open_it: OpenIt = False,
     write: Write = None,
     all_cautions: AllCautions = False,
+    force: Force = False,
 ) -> None:
     """Where should the panels point, and is turning them worth getting up for?"""
-    asked = Asked(plan, json, all_cautions)
+    asked = Asked(plan, json, all_cautions, force)
     with wrong_input_in_lines():
         from energy.answers.aim.aim import aim as ask
         from energy.answers.aim.words import show_aim

@@ -2,13 +2,14 @@
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from energy.cli.options import (
     AllCautions,
     Asked,
+    Force,
     Json,
     OpenIt,
     PlanPath,
@@ -44,16 +45,18 @@ def readings(
     open_it: OpenIt = False,
     write: WriteKit = None,
     all_cautions: AllCautions = False,
+    force: Force = False,
 ) -> None:
     """What do readings of the pack's display teach about the kit?"""
-    asked = Asked(plan, json, all_cautions)
+    asked = Asked(plan, json, all_cautions, force)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.learn.kit_file import named_by
         from energy.answers.learn.learn import learn
         from energy.answers.learn.words import show_learned
 
-        read = _read(asked, readings, write, plot)
+        read = asked.read(plot, beside=[readings])
+        _kit_apart(write, readings, Path(plan), plot)
         answer = learn(read, readings, named_by(read, asked.folder, write))
         save_picture(answer.plot, plot, open_it)
         _write(write, answer.kit)
@@ -94,9 +97,10 @@ def score(
     json: Json = False,
     write: WriteKit = None,
     all_cautions: AllCautions = False,
+    force: Force = False,
 ) -> None:
     """The day after: how far off was the prediction?"""
-    asked = Asked(plan, json, all_cautions)
+    asked = Asked(plan, json, all_cautions, force)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.learn.kit_file import named_by
@@ -104,7 +108,8 @@ def score(
         from energy.answers.learn.words import show_score
         from energy.simulation.budget import budget
 
-        read = _read(asked, readings, write)
+        read = asked.read(beside=[readings])
+        _kit_apart(write, readings, Path(plan))
         answer = ask(read, readings, named_by(read, asked.folder, write))
         _write(write, answer.kit)
         warned = cautions(budget(read))
@@ -123,6 +128,7 @@ def meter(
     plot: Plot = None,
     open_it: OpenIt = False,
     write: WriteKit = None,
+    force: Force = False,
 ) -> None:
     """What does a plug-in meter's log show of one tool?"""
     asked = Asked(str(log), json)
@@ -132,7 +138,8 @@ def meter(
         from energy.answers.meter.words import show_trace
         from energy.show import files
 
-        files.refuse_the_same(str(log), write, plot)
+        files.refuse_outputs([plot], [log], force=force)
+        _kit_apart(write, log, plot)
         answer = trace(log, tool, count)
         save_picture(answer.plot, plot, open_it)
         if write is not None:
@@ -141,12 +148,11 @@ def meter(
         asked.written(write, plot)
 
 
-def _read(asked: Asked, readings: Path, *outputs: Path | None) -> Any:
-    """The plan; raises PlanError where an output would replace it or the readings."""
+def _kit_apart(kit: Path | None, *others: Path | None) -> None:
+    """Raise PlanError where the kit to be added to is another file of the command."""
     from energy.show import files
 
-    files.refuse_the_same(str(readings), *outputs)
-    return asked.read(*outputs)
+    files.refuse_outputs([kit], filter(None, others), force=True)
 
 
 def _write(target: Path | None, kit: "Kit") -> None:

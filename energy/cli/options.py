@@ -51,6 +51,7 @@ AllCautions = Annotated[
     bool, typer.Option("--all-cautions", help="Show every caution that applies.")
 ]
 OpenIt = Annotated[bool, typer.Option("--open", help="Show the picture that --plot draws.")]
+Force = Annotated[bool, typer.Option("--force", help="Replace files that energy did not write.")]
 Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the time series.")]
 
 
@@ -74,6 +75,7 @@ class Asked:
     source: str | None
     json: bool = False
     all_cautions: bool = False
+    force: bool = False
 
     @property
     def demo(self) -> bool:
@@ -85,13 +87,15 @@ class Asked:
         """Where the plan's own files lie."""
         return Path(self.source or "").parent
 
-    def read(self, *outputs: Path | None) -> "Plan":
-        """The plan; raises PlanError where it is wrong or would be overwritten by an output."""
+    def read(self, *outputs: Path | None, beside: Sequence[Path] = ()) -> "Plan":
+        """The plan; raises PlanError where it is wrong, or where an output would replace what it
+        reads, what is read `beside` it, or what is not this tool's to replace."""
         from energy.plan import Plan
         from energy.show import files
 
-        files.refuse_the_same(self.source, *outputs)
-        return Plan.read(self.source or DEMO)
+        read = Plan.read(self.source or DEMO)
+        files.refuse_outputs(outputs, [*read.files, *beside], force=self.force)
+        return read
 
     def own(self, read: "Plan") -> "Own | None":
         """What the plan takes from the kit files it names; None where it names none."""
@@ -146,17 +150,20 @@ class Asked:
         if target is None:
             return
         from energy.plan import Plan
-        from energy.plan.write import write_changes
+        from energy.plan.write import moved_paths, write_changes
         from energy.show import files
 
         source = self.source or DEMO
         before = Plan.read(source)
         after = before.replace(**changes).source
-        changes = changes | {"task": after["task"]} if "task" in changes else changes
+        if "task" in changes:
+            changes = changes | {"task": after["task"]}
         if after.get("run") != before.source.get("run"):
             changes = changes | {"run": after["run"]}
         origin = source if source.startswith("builtin:") else Path(source)
-        files.write_text(target, write_changes(origin, changes), replace=True)
+        text = write_changes(origin, changes | moved_paths(after, before.folder, target.parent))
+        mark = f"# Written by {files.MARK}, from {before.origin}.\n"
+        files.write_text(target, text if files.MARK in text else mark + text)
 
 
 def save_picture(figure: Callable[[], "Figure"], plot: Path | None, open_it: bool) -> None:

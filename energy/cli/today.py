@@ -11,6 +11,7 @@ from energy.cli.options import (
     Battery,
     Csv,
     Done,
+    Force,
     Json,
     Now,
     OpenIt,
@@ -41,9 +42,10 @@ def check(
         bool, typer.Option("--no-fixes", help="Do not look for changes that make it a yes.")
     ] = False,
     all_cautions: AllCautions = False,
+    force: Force = False,
 ) -> None:
     """Does this day of work, or this night out, stay powered?"""
-    asked = Asked(plan, json, all_cautions)
+    asked = Asked(plan, json, all_cautions, force)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.check import words
@@ -101,9 +103,10 @@ def choose(
         typer.Option(min=1, max=6, help="How far to search: each more tries three times as much."),
     ] = 1,
     all_cautions: AllCautions = False,
+    force: Force = False,
 ) -> None:
     """Which tasks fit, when to run each, and what is left out?"""
-    asked = Asked(plan, json, all_cautions)
+    asked = Asked(plan, json, all_cautions, force)
     with wrong_input_in_lines():
         from energy.answers.check import check as checking
         from energy.answers.check.rest import under

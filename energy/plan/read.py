@@ -27,11 +27,26 @@ class Plan(Tables):
     _source: dict[str, Any] = PrivateAttr(default_factory=dict)
     _beside: Beside = PrivateAttr()
     _origin: str = PrivateAttr(default="plan")
+    _file: Path | None = PrivateAttr(default=None)
 
     @property
     def origin(self) -> str:
         """The file's name, as messages show it."""
         return self._origin
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """Every file that the plan reads: itself, profiles, traces, weather and candidates."""
+        mine = [] if self._file is None else [self._file]
+        named = [self._beside.folder / name for name in self.profiles]
+        others = (self.weather.file, None if self.size is None else self.size.candidates)
+        named += [Path(name) for name in others if name and not name.startswith("builtin:")]
+        return (*mine, *named, *self._beside.traces)
+
+    @property
+    def folder(self) -> Path:
+        """From where the paths in it count."""
+        return self._beside.folder
 
     @property
     def source(self) -> dict[str, Any]:
@@ -51,7 +66,9 @@ class Plan(Tables):
         if name.startswith("builtin:"):
             return cls.from_dict(parse(built_in_text(name), name), name)
         file = Path(path)
-        return cls.from_dict(parse(read_text(file), file.name), file.name, file.parent)
+        plan = cls.from_dict(parse(read_text(file), file.name), file.name, file.parent)
+        plan._file = file
+        return plan
 
     @classmethod
     def from_dict(
@@ -119,7 +136,9 @@ class Plan(Tables):
         if source.get("profiles") != self._source.get("profiles"):
             beside = _read_beside(source, self._beside.folder)
         before = {task.name for task in self.task}
-        return type(self)._build(source, *beside, self._origin, before)
+        plan = type(self)._build(source, *beside, self._origin, before)
+        plan._file = self._file
+        return plan
 
 
 def _read_beside(source: dict[str, Any], folder: Path) -> tuple[Beside, list[Problem]]:

@@ -4,6 +4,7 @@ The same edit serves plain tables (`Plan.replace`) and a TOML document with its 
 """
 
 import copy
+import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -127,6 +128,33 @@ def write_changes(path_or_text: Path | str, changes: Mapping[str, Any]) -> str:
     if not whole:  # tables far apart in the file can defeat tomlkit
         raise PlanError([f"{origin}: cannot be changed with its comments kept; change it by hand"])
     return written
+
+
+def moved_paths(tables: Mapping[str, Any], here: Path, there: Path) -> dict[str, Any]:
+    """The changes that let a plan's paths, which count from the folder `here`, be right from
+    `there`; none where these are the same.
+
+    >>> moved_paths({"profiles": ["kit.toml"]}, Path("plans"), Path("plans/away"))
+    {'profiles': ['../kit.toml']}
+    """
+    if os.path.realpath(here) == os.path.realpath(there):
+        return {}
+
+    def moved(name: str) -> str:
+        if name.startswith("builtin:") or os.path.isabs(name):
+            return name
+        return Path(os.path.relpath(here / name, there)).as_posix()
+
+    changes: dict[str, Any] = {}
+    if tables.get("profiles"):
+        changes["profiles"] = [moved(name) for name in tables["profiles"]]
+    for table, key in (("weather", "file"), ("size", "candidates")):
+        if (tables.get(table) or {}).get(key):
+            changes[f"{table}.{key}"] = moved(tables[table][key])
+    for number, task in enumerate(tables.get("task", ()), start=1):
+        if task.get("trace"):
+            changes[f"task.{number}.trace"] = moved(task["trace"])
+    return changes
 
 
 def _toml_item(value: Any) -> Any:

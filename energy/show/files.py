@@ -5,8 +5,10 @@ JSON and CSV for other programs, and plans for people. Pictures are drawn in `pi
 
 import json
 import os
+import stat
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +16,12 @@ from energy.plan import PlanError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+MARK = "offgrid-workshop-energy"  # in every file that is written here, but for tables
+HEADING = "time,charge_percent,"  # what tables of charge over time begin with
+MARK_WITHIN = 65_536  # bytes, from the beginning or the end
+KINDS = ("png", "svg", "pdf")
+WRITER = {"png": "Software", "svg": "Creator", "pdf": "Creator"}  # where each names its writer
 
 
 def as_json(answer: object) -> str:
@@ -27,44 +35,109 @@ def as_json(answer: object) -> str:
     return json.dumps(answer, indent=2, ensure_ascii=False, allow_nan=False)
 
 
-def refuse_the_same(plan: str | None, *outputs: Path | None) -> None:
-    """Raise PlanError where an output would replace the plan, or one output another."""
-    taken = {Path(plan).resolve()} if plan is not None else set()
-    for output in outputs:
-        if output is not None:
-            if output.resolve() in taken:
-                raise PlanError([f"{output}: is the plan, or another output; choose another name"])
-            taken.add(output.resolve())
+def refuse_outputs(
+    outputs: Iterable[Path | None], inputs: Iterable[Path] = (), *, force: bool = False
+) -> None:
+    """Raise PlanError where an output would replace what is read, another output, or, without
+    `force`, a file that this tool did not write.
+
+    Files are told by what they are, not by how their names are spelled.
+    """
+    taken = {path_id(path): "is read for this answer" for path in inputs}
+    problems = []
+    for output in filter(None, outputs):
+        if path_id(output) in taken:
+            problems.append(f"{output}: {taken[path_id(output)]}; choose another name")
+        elif not (force or may_be_replaced(output)):
+            problems.append(f"{output}: is there, not written by energy; --force replaces it")
+        taken[path_id(output)] = "is another output too"
+    if problems:
+        raise PlanError(problems)
+
+
+def path_id(path: Path) -> tuple[int, int] | str:
+    """What tells a file from all others: device and number, or its whole path where it is not
+    there."""
+    try:
+        status = os.stat(path)
+        return status.st_dev, status.st_ino
+    except (OSError, ValueError):
+        return os.path.realpath(path)
+
+
+def may_be_replaced(path: Path) -> bool:
+    """Whether a file is not there, is none of the ordinary ones, is empty or tells that this tool
+    wrote it: by its mark, or a table by its heading."""
+    try:
+        if not path.is_file() or path.stat().st_size == 0:
+            return True
+        with path.open("rb") as file:
+            begins = file.read(MARK_WITHIN)
+            file.seek(max(path.stat().st_size - MARK_WITHIN, 0))
+            text = begins + file.read(MARK_WITHIN)
+    except (OSError, ValueError):
+        return True  # what is wrong with it is said when it is written
+    return MARK.encode() in text or begins.startswith(HEADING.encode())
 
 
 def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = True) -> None:
     """Let `write` fill a file beside `path` and move it in; on failure the place is as before.
 
-    Raises PlanError with one line where the place cannot be written, or where the file is there
-    and may not be replaced.
+    A link is followed, and what it leads to is replaced; mode and owner of what stands there are
+    kept. A device or a FIFO is written to. Raises PlanError with one line where the place cannot be
+    written, or where the file is there and may not be replaced.
     """
     path = Path(path)
-    if not replace and path.exists():
+    if not replace and os.path.lexists(path):
         raise PlanError([f"{path}: is there already; choose another name or remove it first"])
     if path.is_dir():
         raise PlanError([f"{path}: is a folder; give the name of a file"])
+    try:
+        target = Path(os.path.realpath(path, strict=path.exists() or path.is_symlink()))
+    except FileNotFoundError:  # a link to what is not there yet
+        target = Path(os.path.realpath(path))
+    except (OSError, ValueError) as error:
+        raise PlanError([f"{path}: cannot be written ({reason(error)})"]) from None
+    ordinary = target.is_file() or not target.exists()
     beside = None
     try:
         handle, name = tempfile.mkstemp(
-            prefix=f".{path.stem}-", suffix=path.suffix, dir=path.parent or Path()
+            prefix=f".{target.stem[:40]}-",
+            suffix=path.suffix,
+            dir=target.parent if ordinary else None,
         )
         os.close(handle)
         beside = Path(name)
         write(beside)
-        umask = os.umask(0)
-        os.umask(umask)
-        beside.chmod(0o666 & ~umask)
-        beside.replace(path)
-    except OSError as error:
-        raise PlanError([f"{path}: cannot be written ({error.strerror or error})"]) from None
+        if ordinary:
+            _like(target, beside)
+            beside.replace(target)
+        else:
+            with target.open("wb", buffering=0) as place:
+                place.write(beside.read_bytes())
+    except (OSError, ValueError) as error:
+        raise PlanError([f"{path}: cannot be written ({reason(error)})"]) from None
     finally:
         if beside is not None:
             beside.unlink(missing_ok=True)
+
+
+def reason(error: Exception) -> str:
+    """Why the system could not do it."""
+    return getattr(error, "strerror", None) or str(error)
+
+
+def _like(target: Path, beside: Path) -> None:
+    """Give the new file mode and owner of the one that it replaces, else those of a new one."""
+    if target.exists():
+        status = target.stat()
+        with suppress(OSError):  # only root may give a file away
+            os.chown(beside, status.st_uid, status.st_gid)
+        beside.chmod(stat.S_IMODE(status.st_mode))
+    else:
+        umask = os.umask(0)
+        os.umask(umask)
+        beside.chmod(0o666 & ~umask)
 
 
 def write_text(path: Path, text: str, *, replace: bool = True) -> None:
@@ -83,23 +156,19 @@ def write_timeline(answer: Any, path: Path) -> None:
     write_text(path, text)
 
 
-KINDS = ("png", "svg", "pdf")
-
-
 def save(figure: "Figure", path: Path | str) -> None:
     """Write a picture as png, svg or pdf, by the suffix of its name; never half of it.
 
     Raises PlanError with one line for another suffix or a place that cannot be written.
 
-    >>> import tempfile
-    >>> from energy.simulation.budget import budget
-    >>> from energy.plan import Plan
+    >>> from matplotlib.figure import Figure
     >>> with tempfile.TemporaryDirectory() as folder:
-    ...     save(charge(budget(Plan.read("builtin:two-night-trip"))), f"{folder}/trip.svg")
+    ...     save(Figure(), f"{folder}/trip.svg")
     """
     path = Path(path)
     kind = path.suffix.lower().removeprefix(".")
     if kind not in KINDS:
         got = f'"{path.suffix}"' if path.suffix else "none"
         raise PlanError([f"{path}: a picture's name must end in .png, .svg or .pdf (got {got})"])
-    write_safely(path, lambda beside: figure.savefig(beside, format=kind, dpi=figure.dpi))
+    how: dict[str, Any] = {"format": kind, "dpi": figure.dpi, "metadata": {WRITER[kind]: MARK}}
+    write_safely(path, lambda beside: figure.savefig(beside, **how))

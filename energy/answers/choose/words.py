@@ -185,7 +185,7 @@ def write_calendar(answer: Choose, path: Path) -> None:
     from icalendar import Calendar, Event
 
     calendar = Calendar()
-    calendar.add("prodid", "-//energy budget//timetable//EN")
+    calendar.add("prodid", f"-//{files.MARK}//timetable//EN")
     calendar.add("version", "2.0")
     for number, row in enumerate(answer.timetable):
         event = Event()
