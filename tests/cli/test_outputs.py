@@ -21,7 +21,10 @@ weather = { kind = "clear" }
 panel = [{ profile = "folding-100" }]
 pack = { profile = "pack-1000" }
 size = { candidates = "my-kit.csv", panel_w = [100, 200], battery_wh = [500, 1500] }
-task = [{ tool = "my-lamp", hours = 3 }, { name = "log", kind = "trace", supply = "ac", trace = "log.csv" }]
+task = [
+  { tool = "my-lamp", hours = 3 },
+  { name = "log", kind = "trace", supply = "ac", trace = "log.csv" },
+]
 """
 TOOLS = '[tools.my-lamp]\nname = "lamp"\nsupply = "dc12"\nkind = "steady"\nworking_w = 9\n'
 KIT = "name,kind,rated_w,capacity_wh,price\nsmall,panel,100,,90\npack,pack,,1000,700\n"
