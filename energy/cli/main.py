@@ -2,12 +2,12 @@
 
 import gc
 import os
-import sys
 from typing import Annotated
 
 import typer
 
 from energy.cli import learn
+from energy.cli.ending import leave, open_streams, status_of
 from energy.cli.equipment import aim, size, wire
 from energy.cli.files import new, tools, weather
 from energy.cli.today import check, choose
@@ -17,7 +17,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
     help="Will a day of work or a night out, away from the mains, stay powered?",
-    epilog="Exit status: 0 yes, 1 no, 2 the input is wrong, 3 something it needs is not there.",
+    epilog="Exit status: 0 yes, 1 no, 2 the input is wrong, 3 something it needs is not there,"
+    " 70 a fault of the tool, 130 interrupted.",
 )
 
 
@@ -52,21 +53,5 @@ def main() -> None:
     """The entry point: what speeds up a short run, then the commands."""
     gc.disable()  # a short run frees its memory by ending
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # no arrays here are large enough for two
-    try:
-        app(prog_name="energy")
-        status = 0
-    except SystemExit as ending:
-        status = ending.code if isinstance(ending.code, int) else int(ending.code is not None)
-    except KeyboardInterrupt:
-        status = 130
-    leave(status)
-
-
-def leave(status: int) -> None:
-    """End at once: all files are closed, and taking the libraries apart would cost 0.1 s."""
-    try:
-        sys.stdout.flush()
-        sys.stderr.flush()
-    except OSError:  # whoever read the output has gone
-        status = status or 1
-    os._exit(status)
+    open_streams()
+    leave(status_of(lambda: app(prog_name="energy", standalone_mode=False)))

@@ -17,7 +17,7 @@ from energy.plan.documents import parse, read_text
 from energy.plan.merge import MOST, Beside, merge
 from energy.plan.messages import Problem, from_models, lines, place_of, unknown_key
 from energy.plan.schema import Tables
-from energy.plan.words import PlanError
+from energy.plan.words import PlanError, visible
 from energy.plan.write import built_in_text, edit
 
 
@@ -115,7 +115,7 @@ class Plan(Tables):
             problems += from_models(error, tables, source, merged.lacking)
         if problems:
             raise PlanError(lines(problems, tables, origin))
-        plan._source, plan._beside, plan._origin = source, beside, origin
+        plan._source, plan._beside, plan._origin = source, beside, visible(origin)
         return plan
 
     def replace(self, **changes: Any) -> "Plan":

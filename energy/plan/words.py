@@ -37,6 +37,16 @@ def one_line(text: str, longest: int) -> str:
     return text if len(text) <= longest else text[: longest - 1] + "…"
 
 
+def visible(text: str) -> str:
+    """A text of a stranger's with control, bidirectional and zero-width characters written out, so
+    that it cannot steer a terminal.
+
+    >>> visible("a\\x1b[2Jb")
+    'a\\\\x1b[2Jb'
+    """
+    return "".join(letter if letter.isprintable() else ascii(letter)[1:-1] for letter in text)
+
+
 def shown(value: Any) -> str:
     """A value as it may stand in a message: short, on one line.
 

@@ -1,0 +1,159 @@
+"""How the program ends: what its exit status says, and that a plain line is all that is left.
+
+70 is EX_SOFTWARE of sysexits.h; 130 and 141 are 128 and the number of SIGINT and SIGPIPE, as the
+shell has it: common practice, no source."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+MAIN = "import sys\nfrom energy.cli.main import main\nsys.argv[1:] = {}\nmain()"
+CHECK = "import time, energy.answers.check.check as c\ndef check(*a, **k): {}\nc.check = check"
+BROKEN = CHECK.format("raise KeyError('odd')")
+ESCAPES = "\x1b]0;owned\x07\x1b[2J\u202e\u200b"
+
+
+def energy(*arguments, before="", **how):
+    """Run the command in a process of its own, after some lines of Python."""
+    code = f"{before}\n{MAIN.format(list(arguments))}"
+    settings = os.environ | {"PYTHONPATH": str(ROOT), "XDG_CACHE_HOME": how.pop("cache", "/tmp")}
+    settings |= how.pop("settings", {})
+    return subprocess.run(
+        [sys.executable, "-c", code],
+        env=settings,
+        capture_output=how.pop("capture", True),
+        text=True,
+        timeout=120,
+        **how,
+    )
+
+
+def test_a_fault_of_the_tool_is_one_line_and_not_a_no(tmp_path):
+    ended = energy("check", before=BROKEN, cache=str(tmp_path))
+    assert ended.returncode == 70
+    (line,) = ended.stderr.splitlines()
+    assert line.startswith("energy: this is a fault of the tool: KeyError: 'odd'; details: ")
+    assert "in check" in Path(line.rsplit(": ", 1)[1]).read_text()
+
+
+def test_a_fault_where_nothing_can_be_kept_is_one_line_too():
+    ended = energy("check", before=BROKEN, cache="/dev/null/none")
+    assert ended.returncode == 70
+    assert len(ended.stderr.splitlines()) == 1
+
+
+def test_the_end_of_input_at_a_question_is_wrong_input(tmp_path):
+    ended = energy("new", str(tmp_path / "mine.toml"), "--ask", stdin=subprocess.DEVNULL)
+    assert ended.returncode == 2
+    assert ended.stderr.splitlines()[-1] == "the input ended before all questions were answered"
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_interrupt_ends_with_130():
+    slow = CHECK.format("print('here', flush=True); time.sleep(60)")
+    code = f"{slow}\n{MAIN.format(['check'])}"
+    process = subprocess.Popen(
+        [sys.executable, "-c", code],
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout.readline() == "here\n"
+    began = time.monotonic()
+    process.send_signal(signal.SIGINT)
+    _, errors = process.communicate(timeout=30)
+    assert process.returncode == 130
+    assert "Traceback" not in errors
+    assert time.monotonic() > began
+
+
+def test_a_reader_that_has_gone_ends_it_silently():
+    read, write = os.pipe()
+    os.close(read)
+    ended = energy("tools", capture=False, stdout=write, stderr=subprocess.PIPE)
+    os.close(write)
+    assert (ended.returncode, ended.stderr) == (141, "")
+
+
+def test_a_full_device_for_the_answer_is_said():
+    with open("/dev/full", "w") as full:
+        ended = energy("tools", capture=False, stdout=full, stderr=subprocess.PIPE)
+    assert ended.returncode == 3
+    assert ended.stderr.splitlines() == ["the answer cannot be written: No space left on device"]
+
+
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+def test_closed_streams_leave_the_answer_its_status(closed):
+    command = f'"{sys.executable}" -m energy check --no-fixes {closed}'
+    settings = os.environ | {"PYTHONPATH": str(ROOT)}
+    ended = subprocess.run(["bash", "-c", command], env=settings, capture_output=True, check=False)
+    assert ended.returncode == 1  # the demo is a no
+    assert b"Traceback" not in ended.stderr
+
+
+def plan_named(folder, name):
+    """The demo with a tea and a title of that name."""
+    text = (ROOT / "profiles" / "plans" / "cloudy-repair.toml").read_text()
+    shown = "".join(f"\\u{ord(letter):04x}" for letter in name)
+    for key in ('name = "tea', 'title = "'):
+        text = text.replace(key, key + shown)
+    path = folder / "plan.toml"
+    path.write_text(text)
+    return path
+
+
+def test_a_terminal_that_lacks_letters_gets_them_escaped(tmp_path):
+    path = plan_named(tmp_path, "Tee für Ångström")
+    ended = energy("check", str(path), settings={"PYTHONIOENCODING": "ascii"})
+    assert ended.returncode == 1
+    assert "\\xc5ngstr\\xf6m" in ended.stdout
+
+
+def steers(text):
+    return {"\x1b", "\x07", "\u202e", "\u200b"} & set(text)
+
+
+def test_a_name_in_a_plan_that_would_steer_the_terminal_is_refused(tmp_path):
+    ended = energy("check", str(plan_named(tmp_path, f"a{ESCAPES}b")))
+    assert ended.returncode == 2
+    assert "must be one line of printable text" in ended.stderr
+    assert not steers(ended.stdout + ended.stderr)
+
+
+@pytest.mark.parametrize("content", ["nonsense = 1", None])
+def test_nor_can_the_name_of_its_file(tmp_path, content):
+    text = (ROOT / "profiles" / "plans" / "cloudy-repair.toml").read_text()
+    path = tmp_path / f"a{ESCAPES}.toml"
+    path.write_text(content or "".join(text.partition("[place]")[1:]))
+    ended = energy("check", str(path), "--no-fixes")
+    assert ended.returncode == (1 if content is None else 2), ended.stderr
+    assert not steers(ended.stdout + ended.stderr)
+    assert "\\x1b" in ended.stdout or content
+
+
+def test_nor_can_the_city_of_a_weather_file(tmp_path):
+    hours = (
+        f"2026-{m:02d}-{d:02d}T{h:02d}:00" for m in (7,) for d in range(1, 31) for h in range(24)
+    )
+    rows = "\n".join(f"{hour},300,100,18,2" for hour in hours)
+    weather = tmp_path / f"w{ESCAPES}.csv"
+    weather.write_text(f"time,ghi,dhi,temp_air,wind_speed\n{rows}\n")
+    text = (ROOT / "profiles" / "plans" / "cloudy-repair.toml").read_text()
+    plan = tmp_path / "plan.toml"
+    named = json.dumps(weather.name)
+    plan.write_text(
+        text.replace('file = "builtin:sand-point"', f"file = {named}")
+        .replace("2026-09-14", "2026-07-14")
+        .replace("2026-09-15", "2026-07-15")
+    )
+    ended = energy("check", str(plan), "--no-fixes")
+    assert ended.returncode in (0, 1), ended.stderr
+    assert not steers(ended.stdout + ended.stderr)
