@@ -4,7 +4,7 @@ Each plan is small enough to see what is right. All plans are invented.
 """
 
 import pytest
-from choose_plans import in_order
+from choose_plans import in_order, random_plan
 
 from energy import Plan
 from energy.answers.choose.choose import choose
@@ -224,3 +224,11 @@ def test_counts_that_share_no_part_stay_all_or_nothing():
                  pack=pack)  # fmt: skip
     counts = {row.task: row.times for row in choose(pairs).timetable}
     assert counts["cut"] == 2 * counts["drill"] > 0
+
+
+def test_what_must_wait_for_a_movable_task_finds_the_one_place_before_it():
+    # The cut has room for one before the charge that must run at 11:36, and places after
+    # noon that the sun favours; "what must run does not fit, even alone" would be untrue.
+    found = choose(random_plan(58))
+    assert found.possible
+    assert found.served["1"] == pytest.approx(1.0)

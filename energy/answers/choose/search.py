@@ -60,7 +60,7 @@ class Search:
         """The best choice that holds, None where nothing does, or not even what must run."""
         through, stopped = False, False
         try:
-            self.best = self.judge.holds(self.items.least)
+            self.best = self._what_must()
             if self.best is None:
                 return None
             for order in self._orders():
@@ -97,10 +97,15 @@ class Search:
         needed = zip(self.items.tasks, self.items.least, strict=True)
         return found | {k for tasks, least in needed if least for k in tasks}
 
+    def _what_must(self) -> Held | None:
+        """What must run and what that waits for, in whatever layout holds; None where none does."""
+        least = self.items.least
+        return self.judge.holds(least) or self.judge.look_again(least)
+
     def maximal(self, tries: int) -> Held | None:
         """A choice to which no more of anything can be added: greedy, and improved in so many
         tries; None where not even what must run holds."""
-        self.best = self.judge.holds(self.items.least)
+        self.best = self._what_must()
         if self.best is None:
             return None
         self.judge.allowed = np.inf
