@@ -32,7 +32,7 @@ def when(result: Budget, time_s: float) -> str:
     local = result.local(time_s)
     if result.calendar.first == result.calendar.last:
         return f"at {local:%H:%M}"
-    return f"on {local:%a} {local.day} {local:%result} at {local:%H:%M}"
+    return f"on {local:%a} {local.day} {local:%b} at {local:%H:%M}"
 
 
 def briefly(result: Budget, time_s: float) -> str:
@@ -40,7 +40,7 @@ def briefly(result: Budget, time_s: float) -> str:
     local, days = result.local(time_s), (result.calendar.last - result.calendar.first).days
     if days == 0:
         return f"{local:%H:%M}"
-    return f"{local:%a %H:%M}" if days < 7 else f"{local.day} {local:%result %H:%M}"
+    return f"{local:%a %H:%M}" if days < 7 else f"{local.day} {local:%b %H:%M}"
 
 
 def clock_changes(result: Budget) -> list[str]:
@@ -52,7 +52,7 @@ def clock_changes(result: Budget) -> list[str]:
             result.local(result.calendar.at(("clock", minute), day)) for minute in (0.0, 1440.0)
         ]
         if ends[0].utcoffset() != ends[1].utcoffset():
-            found.append(f"{day:%a} {day.day} {day:%result}")
+            found.append(f"{day:%a} {day.day} {day:%b}")
     return found
 
 
@@ -155,7 +155,7 @@ def _dates(result: Budget, panel: Any, starts: Sequence[float], down_pt: float) 
     width, h_px = width_in(panel.figure, SMALL_PT, bold=True), end / panel.get_window_extent().width
     for k, x in enumerate(starts):
         day = result.local(float(result.time_s[0]) + 3600.0 * x)
-        text = f"{day:%a} {day.day} {day:%result}"
+        text = f"{day:%a} {day.day} {day:%b}"
         own_end = starts[k + 1] if k == 0 and len(starts) > 1 else end
         if x >= free and x + width(text) * h_px <= own_end:
             _under(panel, x, down_pt, text, "left", bold=True)

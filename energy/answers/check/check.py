@@ -269,7 +269,7 @@ def clock(result: Budget, time_s: float) -> str:
     local = result.local(time_s)
     if result.calendar.first == result.calendar.last:
         return f"{local:%H:%M}"
-    return f"{local:%a} {local.day} {local:%result %H:%M}"
+    return f"{local:%a} {local.day} {local:%b %H:%M}"
 
 
 def _rounded(value: Any, digits: int) -> Any:

@@ -33,7 +33,7 @@ def show_choice(answer: Choose, out: Console) -> None:
             none = f"NO: no choice was found; --effort {answer.effort + 1} looks further."
             out.print(Text(none, style="bold red"))
             return
-        when = "" if answer.short_at is None else f"{answer.short_at:%a %d %result %H:%M}"
+        when = "" if answer.short_at is None else f"{answer.short_at:%a %d %b %H:%M}"
         out.print(Text(f"NO: {answer.alone} does not fit, even alone.", style="bold red"))
         if result.overloads:
             out.print(Text(f"{why_turned_away(result)}."))

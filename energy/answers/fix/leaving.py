@@ -111,5 +111,5 @@ def _left_out(result: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> str:
         return words
     at = result.local(less[0][0].opens_s)
     return f"{words} on " + (
-        f"{at:%a} {at.day} {at:%result}" if len(less) == 1 else f"{len(less)} days"
+        f"{at:%a} {at.day} {at:%b}" if len(less) == 1 else f"{len(less)} days"
     )
