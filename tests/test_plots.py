@@ -17,6 +17,7 @@ from energy.answers.check import picture as plots
 from energy.answers.check.panels import means, task_rows
 from energy.answers.check.sketch import sketch
 from energy.plan import Plan, PlanError
+from energy.show import files
 from energy.show.labels import shorten, wrap
 from energy.show.palette import COLOURS
 from energy.show.time_axis import clock_marks, midnights, nights
@@ -308,7 +309,7 @@ def test_what_stands_together_differs_in_grey(together):
 )
 def test_a_picture_is_written_by_its_suffix(tmp_path, suffix, begins):
     place = tmp_path / f"picture.{suffix}"
-    plots.save(plots.charge(made("2026-06-01T08:00", "2026-06-01T18:00")), place)
+    files.save(plots.charge(made("2026-06-01T08:00", "2026-06-01T18:00")), place)
     assert place.read_bytes().startswith(begins)
     assert [found.name for found in tmp_path.iterdir()] == [place.name]
 
@@ -316,7 +317,7 @@ def test_a_picture_is_written_by_its_suffix(tmp_path, suffix, begins):
 @pytest.mark.parametrize("name", ["picture.jpeg", "picture", "picture.png.bak"])
 def test_another_suffix_is_refused_in_one_line(tmp_path, name):
     with pytest.raises(PlanError) as refused:
-        plots.save(plots.charge(made("2026-06-01T08:00", "2026-06-01T18:00")), tmp_path / name)
+        files.save(plots.charge(made("2026-06-01T08:00", "2026-06-01T18:00")), tmp_path / name)
     (line,) = refused.value.problems
     assert name in line
     assert ".png, .svg or .pdf" in line
@@ -325,7 +326,7 @@ def test_another_suffix_is_refused_in_one_line(tmp_path, name):
 
 def test_a_place_that_cannot_be_written_is_refused_in_one_line(tmp_path):
     with pytest.raises(PlanError) as refused:
-        plots.save(
+        files.save(
             plots.charge(made("2026-06-01T08:00", "2026-06-01T18:00")),
             tmp_path / "missing" / "picture.png",
         )
@@ -341,7 +342,7 @@ def test_a_picture_that_fails_leaves_the_old_one(tmp_path):
     place = tmp_path / "picture.png"
     place.write_bytes(b"the old one")
     with pytest.raises(PlanError, match="No space left"):
-        plots.save(SimpleNamespace(savefig=fail, dpi=100), place)
+        files.save(SimpleNamespace(savefig=fail, dpi=100), place)
     assert place.read_bytes() == b"the old one"
     assert [found.name for found in tmp_path.iterdir()] == ["picture.png"]
 

@@ -110,6 +110,4 @@ def _left_out(result: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> str:
     if len(less) == len(mine):
         return words
     at = result.local(less[0][0].opens_s)
-    return f"{words} on " + (
-        f"{at:%a} {at.day} {at:%b}" if len(less) == 1 else f"{len(less)} days"
-    )
+    return f"{words} on " + (f"{at:%a} {at.day} {at:%b}" if len(less) == 1 else f"{len(less)} days")
