@@ -12,6 +12,7 @@ import numpy as np
 
 from energy.model.timeline import Interval
 from energy.show.labels import style, width_in
+from energy.show.moments import day_name
 from energy.show.palette import COLOURS, SMALL_PT
 from energy.simulation.budget import Budget
 
@@ -27,33 +28,15 @@ def hours(result: Budget, time_s: Any) -> Any:
     return (np.asarray(time_s) - result.time_s[0]) / 3600.0
 
 
-def when(result: Budget, time_s: float) -> str:
-    """A moment on the plan's clock, with the day where the span has several."""
-    local = result.local(time_s)
-    if result.calendar.first == result.calendar.last:
-        return f"at {local:%H:%M}"
-    return f"on {local:%a} {local.day} {local:%b} at {local:%H:%M}"
-
-
-def briefly(result: Budget, time_s: float) -> str:
-    """The same in as few words as tell the day."""
-    local, days = result.local(time_s), (result.calendar.last - result.calendar.first).days
-    if days == 0:
-        return f"{local:%H:%M}"
-    return f"{local:%a %H:%M}" if days < 7 else f"{local.day} {local:%b %H:%M}"
-
-
 def clock_changes(result: Budget) -> list[str]:
     """The dates of the span on which the local clock is put forward or back."""
-    found = []
-    for k in range((result.calendar.last - result.calendar.first).days + 1):
-        day = result.calendar.first + timedelta(k)
-        ends = [
-            result.local(result.calendar.at(("clock", minute), day)) for minute in (0.0, 1440.0)
-        ]
-        if ends[0].utcoffset() != ends[1].utcoffset():
-            found.append(f"{day:%a} {day.day} {day:%b}")
-    return found
+    calendar, dates = result.calendar, []
+    for k in range((calendar.last - calendar.first).days + 1):
+        day = calendar.first + timedelta(k)
+        start, end = (calendar.moment(calendar.at(("clock", m), day)) for m in (0.0, 1440.0))
+        if start.utcoffset() != end.utcoffset():
+            dates.append(day_name(day))
+    return dates
 
 
 def nights(result: Budget) -> list[Interval]:
@@ -155,7 +138,7 @@ def _dates(result: Budget, panel: Any, starts: Sequence[float], down_pt: float) 
     width, h_px = width_in(panel.figure, SMALL_PT, bold=True), end / panel.get_window_extent().width
     for k, x in enumerate(starts):
         day = result.local(float(result.time_s[0]) + 3600.0 * x)
-        text = f"{day:%a} {day.day} {day:%b}"
+        text = day_name(day)
         own_end = starts[k + 1] if k == 0 and len(starts) > 1 else end
         if x >= free and x + width(text) * h_px <= own_end:
             _under(panel, x, down_pt, text, "left", bold=True)

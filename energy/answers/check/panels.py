@@ -14,9 +14,10 @@ from energy.model import Array
 from energy.model.demand import Burst
 from energy.model.timeline import Interval
 from energy.show.labels import ON_A_LINE, ON_A_MARK, Room, shorten, style, width_in
+from energy.show.moments import short_clock
 from energy.show.page import round_values, values_left
 from energy.show.palette import COLOURS, DASHES, LABEL_PT, RING
-from energy.show.time_axis import briefly, hours, midnights
+from energy.show.time_axis import hours, midnights
 from energy.simulation.budget import Budget
 
 MOST_ROWS = 14
@@ -81,7 +82,8 @@ def _lowest_point(result: Budget, panel: Any, room: Room) -> None:
     x, y = float(hours(result, lowest.at_s)), lowest.percent
     panel.plot([x], [y], markeredgecolor=COLOURS["charge"], **RING)
     room.keep_clear_of_ring(x, y)
-    room.label(f"lowest: {y:.0f} %, {briefly(result, lowest.at_s)}", [x], [y], "charge")
+    when = short_clock(result.calendar, lowest.at_s)
+    room.label(f"lowest: {y:.0f} %, {when}", [x], [y], "charge")
 
 
 def _room(result: Budget, panel: Any) -> Room:

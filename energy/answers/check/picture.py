@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from energy.answers.check.panels import Row, charge_panel, flows_panel, task_panel, task_rows
 from energy.show.labels import shorten, width_in
+from energy.show.moments import at_clock
 from energy.show.page import heading, lay_out, new_page, stacked
 from energy.show.palette import (
     CHARGE_IN,
@@ -19,7 +20,7 @@ from energy.show.palette import (
     LABEL_PT,
     PT_IN,
 )
-from energy.show.time_axis import clock_changes, time_axis, when
+from energy.show.time_axis import clock_changes, time_axis
 from energy.simulation.budget import Budget
 
 if TYPE_CHECKING:
@@ -77,11 +78,13 @@ def finding(result: Budget) -> str:
     >>> finding(budget(Plan.read("builtin:cloudy-repair"))).split(" weathers")[0]
     'No: stays powered in 27 of 31'
     """
-    low = f"lowest {result.lowest().percent:.0f} % {when(result, result.lowest().at_s)}"
+    lowest = result.lowest()
+    low = f"lowest {lowest.percent:.0f} % {at_clock(result.calendar, lowest.at_s)}"
+    stops = at_clock(result.calendar, _stops_s(result))
     if result.too_cold[result.middle]:
-        middle = f"gets too cold to give {when(result, _stops_s(result))}"
+        middle = f"gets too cold to give {stops}"
     elif result.simulated.ran_short[result.middle]:
-        middle = f"runs flat {when(result, _stops_s(result))}"
+        middle = f"runs flat {stops}"
     else:
         middle = low if result.success[result.middle] else f"dips into the reserve, {low}"
     worked, tried = int(result.success.sum()), result.chance.scenarios

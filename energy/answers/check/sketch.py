@@ -8,7 +8,8 @@ import math
 import numpy as np
 
 from energy.model import Array
-from energy.show.time_axis import briefly, clock_marks, hours, midnights
+from energy.show.moments import short_clock
+from energy.show.time_axis import clock_marks, hours, midnights
 from energy.simulation.budget import Budget
 
 LEAST_WIDTH, LEAST_HEIGHT = 32, 5  # below this nothing can be read
@@ -50,7 +51,7 @@ def sketch(budget: Budget, width: int = 72, height: int = 8) -> str:
 def _heading(result: Budget) -> str:
     lowest = result.lowest()
     weather = "middle weather" if result.chance.scenarios > 1 else "the one weather tried"
-    when = briefly(result, lowest.at_s)
+    when = short_clock(result.calendar, lowest.at_s)
     return f"Charge of the pack, {weather}; lowest {lowest.percent:.0f} %, {when}"
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from energy.answers.meter.trace import Traced
 from energy.answers.meter.words import trace_finding
 from energy.show.labels import style
-from energy.show.numbers import figure as rounded
+from energy.show.numbers import measured
 from energy.show.page import heading, lay_out, new_page, round_values, stacked, values_left
 from energy.show.palette import COLOURS, DASHES, HEADING_IN, SMALL_PT
 
@@ -69,7 +69,7 @@ def _levels(found: Traced, panel: Any, unit_s: float, end: float) -> None:
         (found.standby_w if found.standby_w > 0.5 else None, "between", DASHES["spilled"]),
     ):
         if value is not None:
-            colour, name = COLOURS["charge"], f"{words}\n{rounded(value)} W"
+            colour, name = COLOURS["charge"], f"{words}\n{measured(value)} W"
             panel.plot([0.0, end], [value, value], color=colour, ls=dashes, lw=1.1, zorder=4)
             how = {"va": "center", "zorder": 5, **style(SMALL_PT, colour="charge")}
             if value > LEAST_NAMED * panel.get_ylim()[1]:
