@@ -45,14 +45,8 @@ def charge_panel(result: Budget, panel: Any) -> None:
     panel.set_ylim(-2.0, 104.0)
     values_left(panel, [0.0, 25.0, 50.0, 75.0, 100.0])
     x, charge = hours(result, result.time_s), result.charge_percent[:, result.middle]
-    cold_unavailable = np.broadcast_to(
-        result.cold_unavailable_percent, (x.size - 1, result.charge_percent.shape[1])
-    )
-    cold_unavailable, steps = (
-        np.repeat(cold_unavailable[:, result.middle], 2),
-        np.repeat(x, 2)[1:-1],
-    )
-    floor = np.minimum(cold_unavailable + result.plan.pack.reserve_percent, 100.0)
+    cold_unavailable, floor = (np.repeat(percent, 2) for percent in cold_and_floor(result))
+    steps = np.repeat(x, 2)[1:-1]
     room = _room(result, panel)
     room.keep_clear(x, charge)
     room.keep_clear(steps, floor)
@@ -61,10 +55,8 @@ def charge_panel(result: Budget, panel: Any) -> None:
     panel.plot(steps, floor, color=COLOURS["limit"], linestyle=DASHES["limit"], lw=1.3, zorder=3)
     panel.plot(x, charge, color=COLOURS["charge"], linestyle=DASHES["charge"], lw=2.0, zorder=4)
     _lowest_point(result, panel, room)
-    reserve, frozen = (
-        f"reserve {result.plan.pack.reserve_percent:.0f} %",
-        cold_unavailable.max() >= LEAST_LOCKED,
-    )
+    reserve = f"reserve {result.plan.pack.reserve_percent:.0f} %"
+    frozen = cold_unavailable.max() >= LEAST_LOCKED
     if frozen:
         hatch = {"facecolor": "none", "edgecolor": COLOURS["locked"], "hatch": "////"}
         panel.fill_between(steps, 0.0, cold_unavailable, linewidth=0.6, zorder=2, **hatch)
@@ -75,6 +67,14 @@ def charge_panel(result: Budget, panel: Any) -> None:
     if band is not None:
         room.label(f"middle one of {result.chance.scenarios} weathers", x, charge, "charge")
         room.label("8 in 10 weathers lie here", *band, "quiet")
+
+
+def cold_and_floor(result: Budget) -> tuple[Array, Array]:
+    """What the cold locks in the middle weather, and the reserve above that: percent of charge, a
+    value a segment (n,)."""
+    shape = result.time_s.size - 1, result.charge_percent.shape[1]
+    cold_unavailable = np.broadcast_to(result.cold_unavailable_percent, shape)[:, result.middle]
+    return cold_unavailable, np.minimum(cold_unavailable + result.plan.pack.reserve_percent, 100.0)
 
 
 def _lowest_point(result: Budget, panel: Any, room: Room) -> None:
