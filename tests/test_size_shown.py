@@ -11,7 +11,6 @@ import pytest
 from rich.console import Console
 from test_size import CASES, PHONE, small
 
-from energy.answers.check import picture as plots
 from energy.answers.size import words as sizes
 from energy.answers.size.candidates import Candidate
 from energy.answers.size.kits import Kit, Kits
@@ -21,6 +20,7 @@ from energy.answers.size.worksheet import worksheet
 from energy.answers.size.year_size import Month, Spell, Through
 from energy.answers.size.year_words import worst_line
 from energy.plan import Plan
+from energy.show import files
 
 _sized: dict[str, Size] = {}
 
@@ -141,7 +141,7 @@ def test_the_map_names_goals_pick_and_the_plans_own() -> None:
 
 def test_a_map_without_a_pick_is_drawn_too(tmp_path: Path) -> None:
     answer = size(small(size={"panel_w": [10, 20], "battery_wh": [20, 60]}))
-    plots.save(size_map(answer), tmp_path / "map.svg")
+    files.save(size_map(answer), tmp_path / "map.svg")
     assert (tmp_path / "map.svg").stat().st_size > 1000
 
 

@@ -43,6 +43,11 @@ class Chance:
     goal: float
     must_percent: float | None
 
+    @property
+    def worked(self) -> int:
+        """The number of weathers in which the plan works."""
+        return round(self.percent * self.scenarios / 100.0)
+
     def as_dict(self) -> dict[str, Any]:
         """The chance as every answer's `--json` prints it."""
         keys = {"scenarios": "futures", "effective_sample_size": "independent"}

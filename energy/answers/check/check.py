@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.plan import Plan, PlanError
+from energy.show.moments import clock
+from energy.show.numbers import rounded
 from energy.simulation.budget import Budget, Chance, Lowest, budget, check_now
 from energy.simulation.overloads import why_never, why_refused
 from energy.simulation.progress import Done
@@ -128,18 +130,18 @@ class Check:
             "ledger_wh": {
                 k: round(float(v[result.middle]), 2) for k, v in result.ledger_wh.items()
             },
-            "tasks": [{k: _rounded(v, 2) for k, v in asdict(task).items()} for task in self.tasks],
+            "tasks": [{k: rounded(v, 2) for k, v in asdict(task).items()} for task in self.tasks],
         }
         if self.now is not None:
             found["now"] = {
                 "at": self.now.at.isoformat(timespec="seconds"),
-                "measured_percent": _rounded(self.now.measured_percent, 1),
-                "expected_percent": _rounded(self.now.expected_percent, 1),
+                "measured_percent": rounded(self.now.measured_percent, 1),
+                "expected_percent": rounded(self.now.expected_percent, 1),
                 "done": [one.as_dict() for one in result.progress],
             }
         if self.skies:
             found["skies"] = [
-                {k: _rounded(v, 1) for k, v in asdict(sky).items()} for sky in self.skies
+                {k: rounded(v, 1) for k, v in asdict(sky).items()} for sky in self.skies
             ]
         return found
 
@@ -254,15 +256,17 @@ def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
             beside = why_refused(task.supply, task.start_w, turned_away, bursts)
             why_not = why_never(result, k) or beside
         elif np.isfinite(flat_s):
-            why_not = f"pack flat from {clock(result, flat_s)}"
+            why_not = f"pack flat from {clock(result.calendar, flat_s)}"
             if result.too_cold_at(flat_s, result.middle):
                 limit_c = result.plan.pack.discharge_min_c
-                at = clock(result, flat_s)
+                at = clock(result.calendar, flat_s)
                 why_not = f"pack too cold to give at {at} (below {limit_c:g} degrees C)"
         elif not bursts:
             why_not = "nothing of it lies inside the span"
             if result.now is not None:
-                why_not = f"nothing of it comes after {clock(result, float(result.time_s[0]))}"
+                why_not = (
+                    f"nothing of it comes after {clock(result.calendar, float(result.time_s[0]))}"
+                )
         answers.append(
             TaskAnswer(
                 name=task.name,
@@ -278,20 +282,3 @@ def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
             )
         )
     return tuple(answers)
-
-
-def clock(result: Budget, time_s: float) -> str:
-    """A moment as people on the plan's clock say it; with the day where the span has several.
-
-    >>> answer = check(Plan.read("builtin:cloudy-repair"))
-    >>> len(clock(answer.budget, float(answer.budget.time_s[0]))) >= 5
-    True
-    """
-    local = result.local(time_s)
-    if result.calendar.first == result.calendar.last:
-        return f"{local:%H:%M}"
-    return f"{local:%a} {local.day} {local:%b %H:%M}"
-
-
-def _rounded(value: Any, digits: int) -> Any:
-    return round(value, digits) if isinstance(value, float) else value

@@ -16,6 +16,7 @@ from energy.answers.choose.reasons import LeftOut, Reasons
 from energy.answers.choose.search import Search
 from energy.plan import Plan
 from energy.plan.words import and_list
+from energy.show.numbers import rounded
 from energy.simulation.budget import Budget, budget, changed
 
 if TYPE_CHECKING:
@@ -100,8 +101,8 @@ class Choose:
                 "start": row.start.isoformat(timespec="seconds"),
                 "end": row.end.isoformat(timespec="seconds"),
                 "times": row.times,
-                "each_s": _rounded(row.each_s),
-                "pause_s": _rounded(row.pause_s),
+                "each_s": rounded(row.each_s, 1),
+                "pause_s": rounded(row.pause_s, 1),
             }
             for row in self.timetable
         ]
@@ -194,10 +195,6 @@ def _all_of_it(search: Search) -> Choose:
         stopped=False,
         change={},
     )
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 1)
 
 
 def _timetable(result: Budget) -> tuple[Row, ...]:

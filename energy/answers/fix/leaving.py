@@ -14,6 +14,7 @@ from energy.answers.choose.search import Search
 from energy.answers.fix.ladder import Change, Ladder
 from energy.plan.task import Task
 from energy.plan.words import and_list
+from energy.show.moments import day_name
 from energy.simulation.budget import Budget, changed
 from energy.simulation.case import ranked
 
@@ -110,4 +111,4 @@ def _left_out(result: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> str:
     if len(less) == len(mine):
         return words
     at = result.local(less[0][0].opens_s)
-    return f"{words} on " + (f"{at:%a} {at.day} {at:%b}" if len(less) == 1 else f"{len(less)} days")
+    return f"{words} on " + (day_name(at) if len(less) == 1 else f"{len(less)} days")

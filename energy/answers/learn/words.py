@@ -19,7 +19,7 @@ from energy.answers.learn.what_to_read import Suggestion
 
 if TYPE_CHECKING:
     pass
-from energy.show.numbers import figure
+from energy.show.numbers import measured
 
 SAID = 2  # figures in the headline
 
@@ -60,7 +60,7 @@ def _changed(item: Item) -> str:
     if item.what.startswith("sky:"):
         return f"the sun of {item.what[4:]} was {item.after:.0f} % of what was expected"
     is_now = "takes" if item.what.startswith("tool:") else "is"
-    return f"{item.name} {is_now} {figure(item.after)} {item.unit}, not {figure(item.before)}"
+    return f"{item.name} {is_now} {measured(item.after)} {item.unit}, not {measured(item.before)}"
 
 
 def item_table(items: Sequence[Item]) -> Table:
@@ -72,13 +72,13 @@ def item_table(items: Sequence[Item]) -> Table:
     for heading in [*headings, *(["raw Wh"] if raw else [])]:
         table.add_column(heading, justify="left" if heading == "unit" else "right", no_wrap=True)
     for item in items:
-        after = figure(item.after) if item.learned or item.moved else "not learned"
+        after = measured(item.after) if item.learned or item.moved else "not learned"
         after = f"(moved) {after}" if item.moved and not item.learned else after
-        between = f"{figure(item.low)} to {figure(item.high)}" if item.learned else ""
+        between = f"{measured(item.low)} to {measured(item.high)}" if item.learned else ""
         left = f"{min(item.doubt_left_percent, 100.0):.0f} %"
-        cells = [item.name, figure(item.before), after, between, item.unit, left]
+        cells = [item.name, measured(item.before), after, between, item.unit, left]
         if raw:
-            cells.append("" if item.raw_wh is None else figure(item.raw_wh))
+            cells.append("" if item.raw_wh is None else measured(item.raw_wh))
         table.add_row(*(Text(cell) for cell in cells))
     captions = ["raw Wh: one of it from the pack by the percentages alone, as labelled"] * raw
     if any(item.moved and not item.learned for item in items):

@@ -6,7 +6,7 @@ from rich.table import Table
 from rich.text import Text
 
 from energy.answers.meter.trace import Traced
-from energy.show.numbers import figure
+from energy.show.numbers import measured
 
 CLOSING = (
     "Take care: a plug-in meter belongs on a mains outlet of its rating, dry and covered; measure"
@@ -41,13 +41,13 @@ def trace_finding(found: Traced) -> str:
     """
     parts = []
     if found.count is not None and found.each_wh is not None:
-        parts.append(f"{found.count} times {figure(found.each_wh)} Wh")
-    parts.append(f"{figure(found.total_wh)} Wh in all")
+        parts.append(f"{found.count} times {measured(found.each_wh)} Wh")
+    parts.append(f"{measured(found.total_wh)} Wh in all")
     text = f"{found.tool}, {found.kind}: {', '.join(parts)}"
     if found.working_w is not None:
-        text += f"; at work {figure(found.working_w)} W"
+        text += f"; at work {measured(found.working_w)} W"
     if found.idle_w is not None and found.duty_percent is not None:
-        text += f" for {found.duty_percent:.0f} % of the time, free {figure(found.idle_w)} W"
+        text += f" for {found.duty_percent:.0f} % of the time, free {measured(found.idle_w)} W"
     if found.taper_from_percent is not None:
         text += f", falling from {found.taper_from_percent:.0f} % of the charge on"
     return text

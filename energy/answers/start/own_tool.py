@@ -8,10 +8,10 @@ from energy.plan import Plan, PlanError, profiles
 from energy.plan.documents import parse
 from energy.plan.task import RISKS
 from energy.plan.words import meant, shown
+from energy.show.terms import SUPPLIES
 
 Ask = Callable[[str, str, Callable[[str], Any]], Any]
 
-SUPPLIES = {"ac": "mains", "dc12": "12 V", "usb": "USB"}
 KINDS = {
     "steady": "the same watts all along",
     "intermittent": "a motor under load and running free by turns",
