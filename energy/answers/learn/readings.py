@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from energy.answers.learn.kit_names import tools_of
+from energy.answers.learn.component_names import tools_of
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.schema import SKIES

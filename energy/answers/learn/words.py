@@ -4,21 +4,18 @@ What it rests on comes from the answers; the pictures are drawn in `picture`.
 """
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
 
 from rich import box
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.learn.learn import Item, Learned
+from energy.answers.learn.items import Item
+from energy.answers.learn.learn import Learned
+from energy.answers.learn.next_reading import Suggestion
 from energy.answers.learn.own_figures import Own
 from energy.answers.learn.posterior import words
 from energy.answers.learn.score import Score
-from energy.answers.learn.what_to_read import Suggestion
-
-if TYPE_CHECKING:
-    pass
 from energy.show.numbers import figure
 
 SAID = 2  # figures in the headline
@@ -123,26 +120,26 @@ def score_finding(answer: Score) -> str:
     return text + (f". Here it is usually off by {usual}." if answer.days > 1 else ".")
 
 
-def show_suggestions(found: Sequence[Suggestion], out: Console) -> None:
+def show_suggestions(suggestions: Sequence[Suggestion], out: Console) -> None:
     """Print the readings that would teach most about a plan."""
-    if not found:
+    if not suggestions:
         out.print("No reading would teach anything about this plan's lowest charge.")
         return
     out.print(Text("These readings would teach most about this plan, the best first", style="bold"))
-    for one in found:
-        left = f"{one.doubt_left_percent:.0f} % of the kit's doubt about the lowest charge is left"
-        out.print(Text(f"- {one.text} After it {left}."))
+    for suggestion in suggestions:
+        left = f"{suggestion.doubt_left_percent:.0f} % of the kit's doubt"
+        out.print(Text(f"- {suggestion.text} After it {left} about the lowest charge is left."))
 
 
-def lines_of_own(found: Own) -> Iterable[str]:
+def lines_of_own(own: Own) -> Iterable[str]:
     """For the end of an answer: which of its figures come from the person's own readings, with
     the doubt about each that is left, and how far off predictions usually are at this site."""
-    if found.figures:
+    if own.figures:
         parts = [
-            f"{words(one.what)} ({one.doubt_left_percent:.0f} % of its doubt left)"
-            for one in found.figures
+            f"{words(item.what)} ({item.doubt_left_percent:.0f} % of its doubt left)"
+            for item in own.figures
         ]
         yield f"From your own readings: {', '.join(parts)}."
-    if found.usual is not None:
-        days = f"{found.usual.days} day{'' if found.usual.days == 1 else 's'} scored"
-        yield f"Usual error here: {found.usual.points:.0f} points of charge over {days}."
+    if own.usual is not None:
+        days = f"{own.usual.days} day{'' if own.usual.days == 1 else 's'} scored"
+        yield f"Usual error here: {own.usual.points:.0f} points of charge over {days}."

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from energy.answers.learn.kit_file import LEAST_SPREAD, OWN, loaded
+from energy.answers.learn.kit_file import OWN
+from energy.answers.learn.kit_profiles import LEAST_SPREAD, loaded
 from energy.answers.learn.posterior import rounded
 from energy.answers.meter.bursts import Seen, inside, periods
 from energy.answers.meter.log import MAINS_V, Log

@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import numpy as np
 
 from energy.answers.learn.kit_file import (
-    LEAST_SPREAD,
-    Kit,
+    KitFile,
+    LogRecord,
     refuse_known_log,
-    tool_table,
     with_log,
     with_posterior,
 )
+from energy.answers.learn.kit_profiles import LEAST_SPREAD, tool_table
 from energy.answers.learn.posterior import Figure, rounded, size_of
 from energy.answers.meter.bursts import (
     SPLIT,
@@ -304,44 +304,52 @@ def _levels(log: Log, bursts: Sequence[Seen], kind: str) -> dict[str, float]:
     return {"working_w": mean}
 
 
-def with_trace(kit: Kit, found: Traced, day: date) -> Kit:
-    """The kit with a traced tool in it, as of the log's last day or else of `day`: what was known
-    of it before counts by its doubt.
+def with_trace(kit_file: KitFile, traced: Traced, day: date) -> KitFile:
+    """The kit file with a traced tool in it, as of the log's last day or else of `day`: what was
+    known of it before counts by its doubt.
 
     Raises PlanError where the log was learned before, does not show enough for a profile, or
-    shows another kind of tool than the kit holds.
+    shows another kind of tool than the kit file holds.
     """
-    log, tool = found.log, found.tool
-    refuse_known_log(kit, log.name, log.mark)
-    if not found.profile:
-        _refuse(log, found.notes[-1])
-    task = as_task(tool, found.profile)
-    known = kit.tables.get("tools", {}).get(tool, kit.tables.get(tool, {})).get("kind", task.kind)
-    if known != task.kind and {known, task.kind} != {"steady", "intermittent"}:
-        in_both = f"{tool} is {known} in the kit, and {task.kind} in this log"
-        _refuse(log, f"{in_both}; give one another name")
+    log, tool = traced.log, traced.tool
+    refuse_known_log(kit_file, log.name, log.mark)
+    if not traced.profile:
+        _refuse(log, traced.notes[-1])
+    task, key = as_task(tool, traced.profile), f"tool:{tool}"
+    _refuse_another_tool(kit_file, log, task)
     first, last = log.days or (None, None)
     day = min(last or day, day)
-    size, key = size_of(task), f"tool:{tool}"
-    if key in kit.posterior.keys:
-        at = kit.posterior.keys.index(key)
-        in_kit = float(kit.posterior.base[at] * kit.posterior.mean[at])
-        _refuse_another(log, task, in_kit, f"those of {tool} in the kit")
-    spread = task.spread_percent / 100.0
+    size, spread = size_of(task), task.spread_percent / 100.0
     base = profiles.tools().get(tool)
     stated = size if base is None else size_of(as_task(tool, base))
     doubt = 0.25 if base is None else base.get("spread_percent", 20.0) / 100.0
-    posterior = kit.aged(day).with_figures([Figure(key, stated, max(doubt, spread), 1.0, "W")])
-    at = posterior.keys.index(key)
-    factor = size / float(posterior.base[at])
-    after = posterior.told(key, factor, factor * float(np.hypot(PLUG_METER, spread)))
-    mean, sd = float(after.mean[at]), float(after.sd[at])
+    prior = kit_file.aged(day).with_figures([Figure(key, stated, max(doubt, spread), 1.0, "W")])
+    at = prior.keys.index(key)
+    factor = size / float(prior.base[at])
+    posterior = prior.measured(key, factor, factor * float(np.hypot(PLUG_METER, spread)))
+    mean, sd = float(posterior.mean[at]), float(posterior.sd[at])
     profile = {
-        **found.profile,
+        **traced.profile,
         **tool_table(task, mean / factor),
         "spread_percent": rounded(100.0 * max(sd / mean, LEAST_SPREAD)),
     }
-    new = with_posterior(with_log(kit, tool, log.name, log.mark, first, last), after, day)
-    tables = {**new.tables, "tools": {**new.tables.get("tools", {}), tool: profile}}
-    tables.pop(tool, None)
-    return replace(new, tables=tables)
+    record = LogRecord(file=log.name, tool=tool, first=first, last=last)
+    updated = with_posterior(with_log(kit_file, log.mark, record), posterior, day)
+    tools = {**kit_file.profiles.get("tools", {}), tool: profile}
+    tables = {name: table for name, table in kit_file.profiles.items() if name != tool}
+    return replace(updated, profiles={**tables, "tools": tools})
+
+
+def _refuse_another_tool(kit_file: KitFile, log: Log, task: Task) -> None:
+    """Raise PlanError where the kit file holds a tool of that name that is of another kind, or
+    draws far more or less."""
+    tool, tables = task.name, kit_file.profiles
+    kind = tables.get("tools", {}).get(tool, tables.get(tool, {})).get("kind", task.kind)
+    if kind != task.kind and {kind, task.kind} != {"steady", "intermittent"}:
+        in_both = f"{tool} is {kind} in the kit, and {task.kind} in this log"
+        _refuse(log, f"{in_both}; give one another name")
+    posterior, key = kit_file.posterior, f"tool:{tool}"
+    if key in posterior.keys:
+        at = posterior.keys.index(key)
+        size = float(posterior.base[at] * posterior.mean[at])
+        _refuse_another(log, task, size, f"those of {tool} in the kit")

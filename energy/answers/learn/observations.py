@@ -1,6 +1,6 @@
-"""Which of the things read can be used, how sure each is, and why the others teach nothing.
+"""Which readings count as observations, how sure each is, and why the others teach nothing.
 
-The day they belong to is laid out in `observe`.
+The span they belong to is laid out in `observe`.
 """
 
 from collections.abc import Sequence
@@ -8,10 +8,16 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from energy.answers.learn.light import Light
-from energy.answers.learn.lived_day import RUN_ON_SCATTER, Day, Observed, load_w, segment_at
+from energy.answers.learn.forward_model import (
+    RUN_ON_SCATTER,
+    ForwardModel,
+    Observation,
+    load_w,
+    segment_at,
+)
 from energy.answers.learn.posterior import Posterior
 from energy.answers.learn.readings import Row
+from energy.model import Mask
 from energy.model.simulate import Case
 
 # What displays and meters show, as standard deviations from judgement tried on invented days:
@@ -28,18 +34,18 @@ NAMED = 6  # rows in one line
 
 @dataclass
 class Used:
-    """What can be used, and for each reason why something cannot, the numbers of its rows."""
+    """The observations so far, and for each reason to leave a value out the numbers of its rows."""
 
-    found: list[Observed] = field(default_factory=list)
-    left: dict[str, list[int]] = field(default_factory=dict)
+    observed: list[Observation] = field(default_factory=list)
+    left_out: dict[str, list[int]] = field(default_factory=dict)
 
     def leave(self, row: Row, why: str) -> None:
         """Leave something of a row out."""
-        self.left.setdefault(why, []).append(row.number)
+        self.left_out.setdefault(why, []).append(row.number)
 
     def lines(self) -> list[str]:
         """One line a reason."""
-        return [f"{_rows(numbers)}: {why}" for why, numbers in self.left.items()]
+        return [f"{_rows(numbers)}: {why}" for why, numbers in self.left_out.items()]
 
 
 def _rows(numbers: Sequence[int]) -> str:
@@ -63,27 +69,38 @@ def is_read(percent: float) -> bool:
 
 
 def with_readings(
-    day: Day, posterior: Posterior, rows: Sequence[Row], light: Light, later: bool
-) -> Day:
-    """The day with all that can be used of the rows, and lines about what cannot."""
+    day: ForwardModel,
+    posterior: Posterior,
+    rows: Sequence[Row],
+    called_clear: Mask,
+    later: bool,
+) -> ForwardModel:
+    """The day with all that can be used of the rows, and lines about what cannot.
+
+    called_clear (n,) are the segments whose sky was called clear; later: other days were learned
+    before, so that a display's own bend adds up.
+    """
     usual = posterior.mean[:, None], np.zeros((day.nuisances, 1))
     charge, (case, _) = day.charge(*usual)[:, 0], day.scenarios(*usual)
     used = Used()
-    read = [row for row in rows if row.battery_percent is not None]
-    start_s = read[0].time_s if read else float(day.case.edges[0])  # there the day begins
-    within = [row for row in rows if row.time_s >= start_s]
-    _percents(read, PERCENT_SIGMA_LATER if later else PERCENT_SIGMA, used)
+    with_percent = [row for row in rows if row.battery_percent is not None]
+    start_s = with_percent[0].time_s if with_percent else float(day.case.edges[0])
+    _percents(with_percent, PERCENT_SIGMA_LATER if later else PERCENT_SIGMA, used)
     for row in rows:
         if row.time_s < start_s:
             used.leave(row, "before the first battery_percent nothing is learned")
+    within = [row for row in rows if row.time_s >= start_s]
     for row in within:
         at = segment_at(day.case.edges, row.time_s)
         percent = charge[at + 1] if row.battery_percent is None else row.battery_percent
         full = percent >= day.budget.plan.pack.taper_from_percent
-        _solar(case, row, at, full, bool(light.called_clear[at]), used)
-        _load(day, posterior, case, row, at, used)
+        _solar(case, row, at, full, bool(called_clear[at]), used)
+        if row.load_w is not None and row.tool is not None:
+            _tool_load(day, posterior, row, used)
+        elif row.load_w is not None:
+            _load(day, case, row, at, used)
     _counter(day, within, used)
-    return replace(day, observed=tuple(used.found), notes=(*day.notes, *used.lines()))
+    return replace(day, observed=tuple(used.observed), notes=(*day.notes, *used.lines()))
 
 
 def _percents(read: Sequence[Row], sigma: float, used: Used) -> None:
@@ -96,7 +113,7 @@ def _percents(read: Sequence[Row], sigma: float, used: Used) -> None:
                 used.leave(row, "a second battery_percent for one time; the first counts")
             continue
         if shown and is_read(percent):
-            used.found.append(Observed("battery_percent", row, percent, sigma))
+            used.observed.append(Observation("battery_percent", row, percent, sigma))
         elif shown:
             bounds = f"of 0, or of {HIGHEST_READ:.0f} and more"
             used.leave(row, f"a battery_percent {bounds}, teaches nothing")
@@ -116,65 +133,59 @@ def _solar(case: Case, row: Row, at: int, full: bool, clear: bool, used: Used) -
     else:
         share = SOLAR_W_CLEAR if clear else SOLAR_W
         sigma = float(np.hypot(share * expected, LEAST_W))
-        used.found.append(Observed("solar_w", row, row.solar_w, sigma))
+        used.observed.append(Observation("solar_w", row, row.solar_w, sigma))
 
 
-def _load(day: Day, posterior: Posterior, case: Case, row: Row, at: int, used: Used) -> None:
-    """Watts read at the outlets: of one tool where the row names it, else of all that runs."""
-    if row.load_w is None:
+def _tool_load(day: ForwardModel, posterior: Posterior, row: Row, used: Used) -> None:
+    """The watts of the one tool that the row names."""
+    key = f"tool:{row.tool}"
+    tasks = zip(day.tools, day.budget.plan.task, strict=True)
+    task = next((task for tool, task in tasks if tool == row.tool), None)
+    if task is None or key not in posterior.keys or task.kind == "trace":
+        used.leave(row, f"the watts of {row.tool} are nothing to be learned")
         return
-    tasks = day.budget.plan.task
-    if row.tool is not None:
-        key = f"tool:{row.tool}"
-        mine = (task for tool, task in zip(day.tools, tasks, strict=True) if tool == row.tool)
-        task = next(mine, None)
-        if task is None or key not in posterior.keys or task.kind == "trace":
-            used.leave(row, f"the watts of {row.tool} are nothing to be learned")
-            return
-        stated = task.peak_w
-        share = EVEN_TOOL if task.kind in EVEN_KINDS else LIVELY_TOOL
-        sigma = float(np.hypot(share * stated, LEAST_W))
-        figure = posterior.keys.index(key)
-        used.found.append(Observed("tool_w", row, row.load_w, sigma, 0.0, stated, figure))
-        return
-    kinds = {tasks[task].kind for task in _tasks_at(day, at)}
-    if kinds and kinds <= {"steady"}:
-        sigma = float(np.hypot(PLUG_METER * float(load_w(case, at)[0]), LEAST_W))
-        used.found.append(Observed("load_w", row, row.load_w, sigma))
-    elif kinds:
-        used.leave(row, "load_w while something runs that is not steady; name its tool beside it")
-    elif row.load_w > LEAST_W:
-        used.leave(row, "load_w at a time when nothing runs in the plan")
+    share = EVEN_TOOL if task.kind in EVEN_KINDS else LIVELY_TOOL
+    sigma = float(np.hypot(share * task.peak_w, LEAST_W))
+    figure, value = posterior.keys.index(key), row.load_w or 0.0
+    used.observed.append(Observation("tool_w", row, value, sigma, 0.0, task.peak_w, figure))
 
 
-def _tasks_at(day: Day, at: int) -> set[int]:
-    edges = day.case.edges
-    return {
-        burst.task
+def _load(day: ForwardModel, case: Case, row: Row, at: int, used: Used) -> None:
+    """The watts at the outlets of all that runs in the segment `at`."""
+    edges, value = day.case.edges, row.load_w or 0.0
+    kinds = {
+        day.budget.plan.task[burst.task].kind
         for burst in day.budget.bursts
         if burst.start_s < edges[at + 1] and burst.end_s > edges[at]
     }
+    if kinds and kinds <= {"steady"}:
+        sigma = float(np.hypot(PLUG_METER * float(load_w(case, at)[0]), LEAST_W))
+        used.observed.append(Observation("load_w", row, value, sigma))
+    elif kinds:
+        used.leave(row, "load_w while something runs that is not steady; name its tool beside it")
+    elif value > LEAST_W:
+        used.leave(row, "load_w at a time when nothing runs in the plan")
 
 
-def _counter(day: Day, rows: Sequence[Row], used: Used) -> None:
+def _counter(day: ForwardModel, rows: Sequence[Row], used: Used) -> None:
     """The steps of the day's counter of solar watt-hours, from row to row."""
-    before: Row | None = None
+    previous: Row | None = None
     for row in rows:
         if row.solar_wh is None:
             continue
-        step, since = row.solar_wh, _dark_since(day, row)
-        if before is not None and before.at.date() == row.at.date():
-            step, since = row.solar_wh - (before.solar_wh or 0.0), before.time_s
+        step, since_s = row.solar_wh, _dark_since(day, row)
+        if previous is not None and previous.at.date() == row.at.date():
+            step, since_s = row.solar_wh - (previous.solar_wh or 0.0), previous.time_s
         if step < 0.0:
             used.leave(row, "solar_wh fell within the day, which its counter cannot")
             continue
-        if since is not None and row.time_s > since:
+        if since_s is not None and row.time_s > since_s:
             sigma = float(np.hypot(SOLAR_WH * step, LEAST_WH))
-            used.found.append(Observed("solar_wh", row, step, sigma, since))
-        before = row
+            used.observed.append(Observation("solar_wh", row, step, sigma, since_s))
+        previous = row
 
 
-def _dark_since(day: Day, row: Row) -> float | None:
+def _dark_since(day: ForwardModel, row: Row) -> float | None:
     """The moment before the row's day began to be light, where the span holds it."""
     rise, _ = day.budget.calendar.sun_times(row.at.date())
     start = float(day.case.edges[0])
