@@ -8,8 +8,11 @@ import pytest
 
 from energy.answers.learn.kit_file import KitFile, as_toml, read_kit_file
 from energy.answers.learn.posterior import size_of
+from energy.answers.meter.bursts import two_levels
+from energy.answers.meter.kit_entry import with_trace
 from energy.answers.meter.log import parse_log
-from energy.answers.meter.trace import as_task, trace, two_levels, with_trace
+from energy.answers.meter.profile import as_task
+from energy.answers.meter.trace import trace
 from energy.plan import Plan, PlanError
 
 GRINDER = "angle-grinder-115"
@@ -79,8 +82,8 @@ def test_noise_of_30_w_changes_nothing():
 def test_a_value_a_second_shows_levels_and_duty():
     watts, energy = cuts(length_s=60, seed=3)
     found = trace(log_of(watts), GRINDER)
-    assert found.working_w == pytest.approx(850.0, rel=0.04)
-    assert found.idle_w == pytest.approx(260.0, rel=0.04)
+    assert found.levels.working_w == pytest.approx(850.0, rel=0.04)
+    assert found.levels.idle_w == pytest.approx(260.0, rel=0.04)
     mean = as_task(GRINDER, found.profile)
     duty = mean.duty_percent / 100.0
     seconds = energy.sum() * 3600.0 / (duty * mean.working_w + (1.0 - duty) * mean.idle_w)
@@ -129,7 +132,7 @@ def test_a_charge_is_known_by_its_taper(interval_s):
     assert (found.kind, found.count) == ("charging", 1)
     assert found.each_wh == pytest.approx(85.0, rel=0.03)
     assert found.profile["power_w"] == pytest.approx(90.0, rel=0.02)
-    assert found.taper_from_percent == pytest.approx(80.0, abs=5.0)
+    assert found.levels.taper_from_percent == pytest.approx(80.0, abs=5.0)
 
 
 def test_a_cool_box_is_known_by_its_even_cycles():
@@ -199,7 +202,7 @@ def test_two_levels_are_parted_where_both_are_narrowest():
 def test_bursts_of_one_level_need_no_warning(tool):
     square = np.r_[np.zeros(30), np.tile(np.r_[np.full(20, 600.0), np.zeros(20)], 8)]
     found = trace(log_of(square), tool)
-    assert (found.count, found.working_w, found.idle_w) == (8, 600.0, None)
+    assert (found.count, found.levels.working_w, found.levels.idle_w) == (8, 600.0, None)
 
 
 ANOTHERS = {

@@ -128,7 +128,8 @@ def meter(
     asked = Asked(str(log), json)
     with wrong_input_in_lines():
         from energy.answers.learn.kit_file import read_kit_file
-        from energy.answers.meter.trace import trace, with_trace
+        from energy.answers.meter.kit_entry import with_trace
+        from energy.answers.meter.trace import trace
         from energy.answers.meter.words import show_trace
         from energy.show import files
 
