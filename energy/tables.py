@@ -134,5 +134,5 @@ def number(text: str) -> float | None:
 
 def _with_point(cell: str) -> str:
     """A cell with the decimal comma of its number made a point."""
-    found = _DECIMAL_COMMA.fullmatch(cell)
-    return f"{found[1]}.{found[2]}" if found else cell
+    parts = _DECIMAL_COMMA.fullmatch(cell)
+    return f"{parts[1]}.{parts[2]}" if parts else cell

@@ -178,7 +178,7 @@ def next_day(first, times, solar_sd, day_sd, folder, kits=40):
     stated = budget(plan)
     before, after, known = [], [], None
     for scenario in range(kits):
-        posterior, day = day_of(first, life.readings(scenario, times, solar_sd), previous=known)
+        posterior, day = day_of(first, life.readings(scenario, times, solar_sd), known=known)
         known = known or day.budget
         found = fit(posterior, [day]).posterior
         kit = with_profiles(KitFile(), first, found, day.stated_factor, "your own readings")
@@ -228,7 +228,7 @@ def one_by_one(first, plans, rows, known):
     """The posterior after each day's rows were learned in turn."""
     posterior = first
     for plan, read in zip(plans, rows, strict=True):
-        _, day = day_of(plan, read, posterior, later=True, previous=known.get(plan.span))
+        _, day = day_of(plan, read, posterior, later=True, known=known.get(plan.span))
         known[plan.span] = day.budget
         posterior = fit(posterior, [day]).posterior
     return posterior
@@ -237,7 +237,7 @@ def one_by_one(first, plans, rows, known):
 def at_once(first, plans, rows, known):
     """The posterior after one fit of all the days."""
     days = [
-        day_of(plan, read, first, later=True, previous=known.get(plan.span))[1]
+        day_of(plan, read, first, later=True, known=known.get(plan.span))[1]
         for plan, read in zip(plans, rows, strict=True)
     ]
     return fit(first, days).posterior

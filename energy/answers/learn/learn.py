@@ -141,9 +141,9 @@ def learn(
     result = fit(prior, [day])
     _refuse_contradiction(readings.name, figures, prior, result, len(day.observed))
     posterior = result.posterior
-    left_out = {seen.row for seen in everything.observed} - {seen.row for seen in day.observed}
     updated = with_profiles(kit_file, plan, posterior, day.stated_factor, f"{OWN}, to {last}")
     updated = with_posterior(updated, posterior, last)
+    left_out = {seen.row for seen in everything.observed} - {seen.row for seen in day.observed}
     updated = with_readings(updated, readings.name, [row for row in rows if row not in left_out])
     items = figure_items(figures, prior, posterior, raw_wh_of(plan, rows))
     suggestions = what_to_read(plan, posterior, day.budget, most=1)
@@ -169,10 +169,8 @@ def _refuse_contradiction(
         return
     moved = np.abs(result.posterior.mean - prior.mean) / prior.first_sd
     items = figure_items(figures, prior, result.posterior, {})
-    farthest = max(
-        range(len(figures)), key=lambda k: float(moved[prior.keys.index(figures[k].key)])
-    )
-    item = items[farthest]
+    far = [float(moved[prior.keys.index(figure.key)]) for figure in figures]
+    item = items[far.index(max(far))]
     raise PlanError(
         [
             f"{name}: these readings do not fit the plan, and nothing is learned: they come nearest"

@@ -50,8 +50,9 @@ def observe(
     save work. covered: the panels got no light. Raises PlanError where the plan cannot be run.
     """
     done, notes = with_counted_work(plan, rows)
-    same = previous is not None and previous.plan is done
-    result = previous if previous is not None and same else budget(done, known=previous)
+    result = previous
+    if result is None or result.plan is not done:
+        result = budget(done, known=previous)
     first = next((row for row in rows if row.battery_percent is not None), None)
     begins_s = float(result.time_s[0]) if first is None else first.time_s
     case = _stretch(result.case, begins_s, rows[-1].time_s)
@@ -59,13 +60,13 @@ def observe(
     notes += lines
     sun = sun_prior(result, case, rows, covered)
     tools = tools_of(done, plan)
-    load_factors, loads = _tool_loads(result, tools, case, _marks(rows), posterior)
     charger_w, read_w, lines = _charger(case, rows)
     notes += lines
-    loads += [_idle_load(result, case), _bus_load(case, -PLUG_METER * read_w)]
+    load_factors, loads = _tool_loads(result, tools, case, _marks(rows), posterior)
+    idle = LoadFactor(_index(posterior, pack_key("idle_w", plan)))
     nuisance = 1 + max((factor.nuisance for factor in load_factors), default=-1)
-    load_factors.append(LoadFactor(_index(posterior, pack_key("idle_w", plan))))
-    load_factors.append(LoadFactor(-1, nuisance, 1.0) if read_w.any() else LoadFactor(-1))
+    charger_error = LoadFactor(-1, nuisance, 1.0) if read_w.any() else LoadFactor(-1)
+    loads += [_idle_load(result, case), _bus_load(case, -PLUG_METER * read_w)]
     day = ForwardModel(
         budget=result,
         case=replace(
@@ -82,7 +83,7 @@ def observe(
         sun_limit_w=solar_limit_w(plan, result.weather.cold),
         sky=sun.sky,
         sky_days=sun.days,
-        load_factors=tuple(load_factors),
+        load_factors=(*load_factors, idle, charger_error),
         tools=tuple(tools),
         start_sd_percent=start_sd,
         observed=(),

@@ -1,8 +1,4 @@
-"""What readings and logs taught, as pictures: measured against predicted charge, and a meter's log
-with what was found in it.
-
-Their words are those of `learning`; what they show is worked out in the answers.
-"""
+"""Measured against predicted charge, as a picture."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -12,17 +8,12 @@ from energy.answers.learn.learn import Learned
 from energy.answers.learn.words import finding
 from energy.model import Array
 from energy.show.labels import Room
-from energy.show.palette import (
-    CHARGE_IN,
-    COLOURS,
-    DASHES,
-    FLOWS_IN,
-)
+from energy.show.page import heading, lay_out, new_page, round_values, values_left
+from energy.show.palette import CHARGE_IN, COLOURS, DASHES, FLOWS_IN
 from energy.show.time_axis import hours, time_axis
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-from energy.show.page import heading, lay_out, new_page, round_values, values_left
 
 RING = {"markersize": 6.5, "markerfacecolor": "white", "markeredgewidth": 1.6}
 AFTER_S = 3600.0  # shown after the last reading
@@ -41,7 +32,7 @@ def learned(answer: Learned) -> "Figure":
     1
     """
     result, day = answer.day.budget, answer.day
-    watts = [one for one in day.observed if one.kind == "solar_w"]
+    watts = [reading for reading in day.observed if reading.kind == "solar_w"]
     page = new_page()
     high = [CHARGE_IN, FLOWS_IN] if watts else [CHARGE_IN]
     foot = "The line before is what the plan and the figures stated would have given; the line"
@@ -66,21 +57,21 @@ def learned(answer: Learned) -> "Figure":
     if watts:
         heading(panels[1], "Sun into the pack, W")
         sun_before, sun_after = (np.repeat(sun, 2) for sun in answer.solar_w())
-        seen = [one.value for one in watts]
-        at = hours(result, [one.row.time_s for one in watts])
-        peak = max(float(sun_before.max()), float(sun_after.max()), *seen, 1.0)
+        values = [reading.value for reading in watts]
+        at = hours(result, [reading.row.time_s for reading in watts])
+        peak = max(float(sun_before.max()), float(sun_after.max()), *values, 1.0)
         panels[1].set_ylim(0.0, 1.35 * peak)
         values_left(panels[1], round_values(peak))
         steps = np.repeat(x, 2)[1:-1]
         panels[1].fill_between(steps, 0.0, sun_after, color=COLOURS["daylight"], lw=0.0, zorder=2)
-        _measured(panels[1], steps, sun_before, sun_after, (at, seen), "sun")
+        _measured(panels[1], steps, sun_before, sun_after, (at, values), "sun")
     return page
 
 
 def _measured(
     panel: Any, x: Array, before: Array, after: Array, points: tuple[Any, Any], colour: str
 ) -> None:
-    """What was expected, what was found, and rings where it was read."""
+    """Lines of what was expected and what was fitted, and rings where it was read."""
     room = Room(panel)
     panel.plot(x, before, color=COLOURS["quiet"], linestyle=DASHES["limit"], lw=1.3, zorder=3)
     panel.plot(x, after, color=COLOURS[colour], lw=2.0, zorder=4)

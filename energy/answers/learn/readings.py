@@ -226,7 +226,7 @@ def _tool(text: str, plan: Plan) -> str:
     names = {task.name: tool for tool, task in zip(tools, plan.task, strict=True)}
     names |= {task.tool: tool for tool, task in zip(tools, plan.task, strict=True) if task.tool}
     names |= {tool: tool for tool in tools}
-    found = {name.casefold(): tool for name, tool in names.items()}.get(text.casefold())
-    if found is None:
+    tool = {name.casefold(): tool for name, tool in names.items()}.get(text.casefold())
+    if tool is None:
         raise ValueError(f"{shown(text)} is not in the plan{meant(text, names)}")
-    return found
+    return tool

@@ -46,6 +46,21 @@ class Compared:
         low, high = self.low_percent - WHOLE, self.high_percent + WHOLE
         return low <= self.measured_percent <= high
 
+    @property
+    def off_points(self) -> float:
+        """How much more was read than predicted."""
+        return self.measured_percent - self.predicted_percent
+
+    def as_dict(self) -> dict[str, Any]:
+        """The reading as `--json` prints it."""
+        return {
+            "at": self.at.isoformat(timespec="minutes"),
+            "measured_percent": self.measured_percent,
+            "predicted_percent": round(self.predicted_percent, 1),
+            "low_percent": round(self.low_percent, 1),
+            "high_percent": round(self.high_percent, 1),
+        }
+
 
 @dataclass(frozen=True)
 class Score:
@@ -75,16 +90,7 @@ class Score:
                 "weathers": self.weathers,
                 "days": self.days,
                 "typical_on_record": round(self.typical_on_record, 1),
-                "readings": [
-                    {
-                        "at": one.at.isoformat(timespec="minutes"),
-                        "measured_percent": one.measured_percent,
-                        "predicted_percent": round(one.predicted_percent, 1),
-                        "low_percent": round(one.low_percent, 1),
-                        "high_percent": round(one.high_percent, 1),
-                    }
-                    for one in self.compared
-                ],
+                "readings": [reading.as_dict() for reading in self.compared],
             },
             "notes": list(self.notes),
         }
@@ -113,7 +119,7 @@ def score(
     refuse_known_rows(kit_file, rows, "readings", "a prediction that knows them is no forecast; ")
     refuse_known_rows(kit_file, rows, "scores")
     compared = _compared(result, rows)
-    error = np.array([one.measured_percent - one.predicted_percent for one in compared])
+    error = np.array([reading.off_points for reading in compared])
     typical, bias = float(np.sqrt((error**2).mean())), float(error.mean())
     record = ScoreRecord(
         **source_of(readings.name, rows),
@@ -132,7 +138,7 @@ def score(
         compared=compared,
         typical_points=typical,
         bias_points=bias,
-        inside=sum(one.inside for one in compared),
+        inside=sum(reading.inside for reading in compared),
         weathers=result.charge_percent.shape[1],
         days=usual.days,
         typical_on_record=usual.points,

@@ -38,16 +38,16 @@ def show_learned(answer: Learned, out: Console) -> None:
 
 def finding(answer: Learned) -> str:
     """What was learned, in a sentence: what readings took most doubt of first."""
-    known = sorted(
+    learned = sorted(
         (item for item in answer.items if item.learned),
         key=lambda item: (item.what.startswith("sky:"), item.doubt_left_percent),
     )
     read = len(answer.day.observed)
     values = f"{read} value" + ("" if read == 1 else "s")
-    if not known:
+    if not learned:
         return f"Nothing learned from {values}: they move too little, or too much at once."
-    parts = [_changed(item) for item in known[:SAID]]
-    more = len(known) - len(parts)
+    parts = [_changed(item) for item in learned[:SAID]]
+    more = len(learned) - len(parts)
     text = f"Learned from {values}: {'; '.join(parts)}"
     return f"{text}; and {more} more." if more else f"{text}."
 
@@ -94,14 +94,14 @@ def show_score(answer: Score, out: Console) -> None:
     between = [f"8 in 10 of {answer.weathers} weathers"] if several else []
     for heading in ("measured", "predicted", *between, "off, points"):
         table.add_column(heading, justify="right")
-    for one in answer.compared:
-        off = one.measured_percent - one.predicted_percent
+    for reading in answer.compared:
+        low, high = reading.low_percent, reading.high_percent
         table.add_row(
-            f"{one.at:%a %H:%M}",
-            f"{one.measured_percent:.0f} %",
-            f"{one.predicted_percent:.0f} %",
-            *([f"{one.low_percent:.0f} to {one.high_percent:.0f} %"] if several else []),
-            f"{off:+.0f}",
+            f"{reading.at:%a %H:%M}",
+            f"{reading.measured_percent:.0f} %",
+            f"{reading.predicted_percent:.0f} %",
+            *([f"{low:.0f} to {high:.0f} %"] if several else []),
+            f"{reading.off_points:+.0f}",
         )
     out.print(table)
     for note in answer.notes:

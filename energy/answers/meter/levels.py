@@ -47,9 +47,9 @@ def kind_of(log: Log, bursts: Sequence[LoggedBurst], base: Table) -> str:
     profile's own kind or what the levels inside say."""
     if log.interval_s <= TAPER_TO_S and all(taper(log, burst) is not None for burst in bursts):
         return "charging"
-    known = base.get("kind")
-    if known in ("steady", "intermittent", "cycling", "charging"):
-        return str(known)
+    stated = base.get("kind")
+    if stated in ("steady", "intermittent", "cycling", "charging"):
+        return str(stated)
     if cycles(log, bursts):
         return "cycling"
     inner = inside(log, bursts)
@@ -98,7 +98,7 @@ def levels_of(log: Log, bursts: Sequence[LoggedBurst], kind: str) -> Levels:
     """The levels that the log's interval shows of bursts of a tool of this kind."""
     inner = inside(log, bursts)
     if kind == "charging":
-        tapers = [found for found in (taper(log, burst) for burst in bursts) if found is not None]
+        tapers = [fall for fall in (taper(log, burst) for burst in bursts) if fall is not None]
         if not tapers:
             return Levels()
         full_w, share = np.mean(tapers, axis=0)

@@ -149,40 +149,40 @@ def _refuse(name: str, text: str) -> NoReturn:
     raise PlanError([f"{name}: {text}"])
 
 
-def _quantity(text: str) -> tuple[str, float, bool] | None:
-    """What a heading is of, what one of its unit is, and whether it names that; or None."""
-    bare, unit = split_heading(text, EVERY_UNIT)
+def _quantity(place: int, heading: str) -> tuple[str, Column] | None:
+    """What a heading is of, with its column; None where it says nothing here."""
+    bare, unit = split_heading(heading, EVERY_UNIT)
     if re.search("apparent|reactive|factor", bare) or unit in ("va", "var", "kva"):
         return None
     for quantity, words in NAMES.items():
         units = UNITS.get(quantity, {})
         if bare in words.split() and (not unit or unit in units):
-            return quantity, units.get(unit, 1.0), bool(unit) or bare in UNIT_WORDS
+            named = bool(unit) or bare in UNIT_WORDS
+            return quantity, Column(place, heading, units.get(unit, 1.0), named)
         if not bare and unit in units:
-            return quantity, units[unit], True
+            return quantity, Column(place, heading, units[unit], True)
     return None
 
 
 def _columns(headings: Sequence[str], name: str) -> dict[str, Column]:
     """Quantity to its column. Raises PlanError where several columns could be it."""
-    found: dict[str, list[Column]] = {}
-    for place, heading in enumerate(headings):
-        if (known := _quantity(heading)) is not None:
-            found.setdefault(known[0], []).append(Column(place, heading, *known[1:]))
     listed = ", ".join(shown(heading) for heading in headings[:12])
-    columns = {}
-    for quantity, several in found.items():
-        if len(several) > 1:
-            both = " and ".join(shown(one.heading) for one in several)
+    candidates: dict[str, list[Column]] = {}
+    for place, heading in enumerate(headings):
+        if (match := _quantity(place, heading)) is not None:
+            candidates.setdefault(match[0], []).append(match[1])
+    for quantity, columns in candidates.items():
+        if len(columns) > 1:
+            all_of_them = " and ".join(shown(column.heading) for column in columns)
             _refuse(
-                name, f"columns {both} could each be the {quantity}: keep one; columns: {listed}"
+                name,
+                f"columns {all_of_them} could each be the {quantity}: keep one; columns: {listed}",
             )
-        columns[quantity] = several[0]
-    if not {"time", "date"} & set(columns):
+    if not {"time", "date"} & candidates.keys():
         _refuse(name, f"no column of times; columns: {listed}")
-    if not ({"watts", "energy"} & set(columns) or {"volts", "amps"} <= set(columns)):
+    if not ({"watts", "energy"} & candidates.keys() or {"volts", "amps"} <= candidates.keys()):
         _refuse(name, f"no column of watts, of volts and amps, or of Wh; columns: {listed}")
-    return columns
+    return {quantity: columns[0] for quantity, columns in candidates.items()}
 
 
 def _values(table: Table, column: Column) -> Array:
@@ -241,8 +241,8 @@ def _refuse_no_times(wrong: Mask, cells: Any, name: str) -> None:
 
 
 def _stamps(cells: Any, notes: list[str], name: str) -> Array:
-    """Moments in the first form that reads them all and lets them rise."""
-    found: list[Array] = []
+    """Moments in the first form that reads them all and lets them rise [s from 1970]."""
+    readable: list[Array] = []
     for form in STAMPS:
         moments = pd.to_datetime(cells, format=form, errors="coerce", utc=True)
         if moments.notna().all():
@@ -251,12 +251,13 @@ def _stamps(cells: Any, notes: list[str], name: str) -> Array:
                 seconds = seconds + 86_400.0 * np.cumsum(
                     np.diff(seconds, prepend=seconds[0]) < -43_200
                 )
-            found.append(seconds)
-    if not found:
+            readable.append(seconds)
+    if not readable:
         moments = pd.to_datetime(cells, format="ISO8601", errors="coerce", utc=True)
         _refuse_no_times(moments.isna().to_numpy(), cells, name)
-    first, *others = [one for one in found if (np.diff(one) >= 0.0).all()] or found[:1]
-    if any(one[0] != first[0] for one in others):
+    rising = [seconds for seconds in readable if (np.diff(seconds) >= 0.0).all()]
+    first, *others = rising or readable[:1]
+    if any(seconds[0] != first[0] for seconds in others):
         notes.append("day and month of its dates could be either: it counts as of today")
         first = first - first[0]
     return first

@@ -8,15 +8,11 @@ from energy.answers.meter.trace import Traced
 from energy.answers.meter.words import trace_finding
 from energy.show.labels import style
 from energy.show.numbers import figure as rounded
-from energy.show.palette import (
-    COLOURS,
-    DASHES,
-    SMALL_PT,
-)
+from energy.show.page import heading, lay_out, new_page, round_values, values_below, values_left
+from energy.show.palette import COLOURS, DASHES, SMALL_PT
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-from energy.show.page import heading, lay_out, new_page, round_values, values_below, values_left
 
 TRACE_IN = 3.0
 WIDER = 1.1  # room for the names of the levels
@@ -51,9 +47,9 @@ def traced(answer: Traced) -> "Figure":
     values_left(panel, round_values(peak))
     values_below(panel, float(x[-1]))
     for burst in answer.bursts:
-        ends = burst.start_s / unit_s, burst.end_s / unit_s
         colour = "night" if burst.whole else "grid"
-        panel.axvspan(*ends, color=COLOURS[colour], linewidth=0.0, zorder=1)
+        start, end = burst.start_s / unit_s, burst.end_s / unit_s
+        panel.axvspan(start, end, color=COLOURS[colour], linewidth=0.0, zorder=1)
     thin = slice(None, None, max(1, x.size // MOST_POINTS))
     panel.plot(
         x[thin], watts[thin], color=COLOURS["load"], lw=1.0, drawstyle="steps-post", zorder=3
