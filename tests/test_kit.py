@@ -370,3 +370,20 @@ def test_the_charge_at_the_start_is_the_plans_own_and_scores_nothing():
     text = f"time,battery_percent\n{plan.span.start:%H:%M},90\n11:00,70\n13:00,60\n"
     scored = score(plan, parse_readings(text, plan))
     assert len(scored.compared) == 2
+
+
+def test_a_record_that_cannot_be_used_is_one_line(tmp_path):
+    path = tmp_path / "my-kit.toml"
+    path.write_text('[learned.scores.from-0f3a]\nfile = "monday.csv"\nrows = 5\n')
+    with pytest.raises(PlanError) as caught:
+        read_kit_file(path)
+    line = "my-kit.toml: [learned.scores] cannot be used; learn anew into another file"
+    assert caught.value.problems == [line]
+
+
+def test_what_another_hand_wrote_below_learned_is_kept(tmp_path):
+    path = tmp_path / "my-kit.toml"
+    path.write_text(
+        '[learned.logs.from-0f3a]\nfile = "a.csv"\ntool = "saw"\nmeter = "the old one"\n'
+    )
+    assert 'meter = "the old one"' in as_toml(read_kit_file(path), path.name)

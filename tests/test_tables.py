@@ -6,7 +6,10 @@ the comma is the decimal sign are common practice, no source.
 
 import pytest
 
+from energy.answers.meter.log import parse_log
+from energy.answers.size.candidates import read_candidates
 from energy.plan import PlanError
+from energy.plan.documents import read_trace
 from energy.tables import number, parse_table, read_table, split_heading
 
 
@@ -108,3 +111,28 @@ def test_a_heading_is_parted_from_its_unit(heading, parts):
 
 def test_a_number_is_one_or_none():
     assert (number("12.5"), number("-3e2"), number("x"), number("")) == (12.5, -300.0, None, None)
+
+
+# --- its readers, beside readings and logs, whose own tests hold theirs ---------------------------
+
+
+def test_a_trace_may_have_semicolons_and_decimal_commas(tmp_path):
+    (tmp_path / "a.csv").write_text("seconds;watts\n0;2,5\n60;3\n")
+    assert read_trace(tmp_path / "a.csv") == ((0.0, 2.5), (60.0, 3.0))
+
+
+def test_a_trace_whose_decimal_commas_part_its_cells_is_refused(tmp_path):
+    (tmp_path / "a.csv").write_text("0,2,5\n60,3,5\n")
+    with pytest.raises(PlanError, match=r"a\.csv: row 1 has 3 cells under 2 headings"):
+        read_trace(tmp_path / "a.csv")
+
+
+def test_candidates_may_have_semicolons_and_decimal_commas(tmp_path):
+    (tmp_path / "a.csv").write_text("name;kind;capacity_wh\nsmall;pack;256,5\n")
+    (candidate,) = read_candidates(tmp_path / "a.csv")
+    assert candidate.capacity_wh == 256.5
+
+
+def test_a_later_row_of_a_log_with_a_cell_too_many_is_refused_with_its_number():
+    with pytest.raises(PlanError, match="log: row 2 has 3 cells under 2 headings"):
+        parse_log("time,watts\n0,1\n1,1,5\n2,1\n3,1\n")

@@ -33,7 +33,7 @@ NAMED = 6  # rows in one line
 
 
 @dataclass
-class Used:
+class Selection:
     """The observations so far, and for each reason to leave a value out the numbers of its rows."""
 
     observed: list[Observation] = field(default_factory=list)
@@ -68,7 +68,7 @@ def is_read(percent: float) -> bool:
     return 0.0 < percent < HIGHEST_READ
 
 
-def with_readings(
+def with_observations(
     day: ForwardModel,
     posterior: Posterior,
     rows: Sequence[Row],
@@ -82,75 +82,75 @@ def with_readings(
     """
     usual = posterior.mean[:, None], np.zeros((day.nuisances, 1))
     charge, (case, _) = day.charge(*usual)[:, 0], day.scenarios(*usual)
-    used = Used()
+    selection = Selection()
     with_percent = [row for row in rows if row.battery_percent is not None]
     start_s = with_percent[0].time_s if with_percent else float(day.case.edges[0])
-    _percents(with_percent, PERCENT_SIGMA_LATER if later else PERCENT_SIGMA, used)
+    _percents(with_percent, PERCENT_SIGMA_LATER if later else PERCENT_SIGMA, selection)
     for row in rows:
         if row.time_s < start_s:
-            used.leave(row, "before the first battery_percent nothing is learned")
+            selection.leave(row, "before the first battery_percent nothing is learned")
     within = [row for row in rows if row.time_s >= start_s]
     for row in within:
         at = segment_at(day.case.edges, row.time_s)
         percent = charge[at + 1] if row.battery_percent is None else row.battery_percent
         full = percent >= day.budget.plan.pack.taper_from_percent
-        _solar(case, row, at, full, bool(called_clear[at]), used)
+        _solar(case, row, at, full, bool(called_clear[at]), selection)
         if row.load_w is not None and row.tool is not None:
-            _tool_load(day, posterior, row, used)
+            _tool_load(day, posterior, row, selection)
         elif row.load_w is not None:
-            _load(day, case, row, at, used)
-    _counter(day, within, used)
-    return replace(day, observed=tuple(used.observed), notes=(*day.notes, *used.lines()))
+            _load(day, case, row, at, selection)
+    _counter(day, within, selection)
+    return replace(day, observed=tuple(selection.observed), notes=(*day.notes, *selection.lines()))
 
 
-def _percents(read: Sequence[Row], sigma: float, used: Used) -> None:
+def _percents(read: Sequence[Row], sigma: float, selection: Selection) -> None:
     """The percentages after the first, which is where the day begins."""
     shown: dict[float, float] = {}
     for row in read:
         percent = row.battery_percent or 0.0
         if row.time_s in shown:
             if percent != shown[row.time_s]:
-                used.leave(row, "a second battery_percent for one time; the first counts")
+                selection.leave(row, "a second battery_percent for one time; the first counts")
             continue
         if shown and is_read(percent):
-            used.observed.append(Observation("battery_percent", row, percent, sigma))
+            selection.observed.append(Observation("battery_percent", row, percent, sigma))
         elif shown:
             bounds = f"of 0, or of {HIGHEST_READ:.0f} and more"
-            used.leave(row, f"a battery_percent {bounds}, teaches nothing")
+            selection.leave(row, f"a battery_percent {bounds}, teaches nothing")
         shown[row.time_s] = percent
 
 
-def _solar(case: Case, row: Row, at: int, full: bool, clear: bool, used: Used) -> None:
+def _solar(case: Case, row: Row, at: int, full: bool, clear: bool, selection: Selection) -> None:
     """Watts read of the sun, where any were to be expected and the pack takes all."""
     if row.solar_w is None:
         return
     expected = float(case.solar_w[at, 0]) * case.controller_efficiency
     if expected <= LEAST_W:
         if row.solar_w > LEAST_W:
-            used.leave(row, "solar_w where no sun on the panels is to be expected")
+            selection.leave(row, "solar_w where no sun on the panels is to be expected")
     elif full:
-        used.leave(row, "solar_w of a pack that is nearly full is what it wants, not the sun")
+        selection.leave(row, "solar_w of a pack that is nearly full is what it wants, not the sun")
     else:
         share = SOLAR_W_CLEAR if clear else SOLAR_W
         sigma = float(np.hypot(share * expected, LEAST_W))
-        used.observed.append(Observation("solar_w", row, row.solar_w, sigma))
+        selection.observed.append(Observation("solar_w", row, row.solar_w, sigma))
 
 
-def _tool_load(day: ForwardModel, posterior: Posterior, row: Row, used: Used) -> None:
+def _tool_load(day: ForwardModel, posterior: Posterior, row: Row, selection: Selection) -> None:
     """The watts of the one tool that the row names."""
     key = f"tool:{row.tool}"
     tasks = zip(day.tools, day.budget.plan.task, strict=True)
     task = next((task for tool, task in tasks if tool == row.tool), None)
     if task is None or key not in posterior.keys or task.kind == "trace":
-        used.leave(row, f"the watts of {row.tool} are nothing to be learned")
+        selection.leave(row, f"the watts of {row.tool} are nothing to be learned")
         return
     share = EVEN_TOOL if task.kind in EVEN_KINDS else LIVELY_TOOL
     sigma = float(np.hypot(share * task.peak_w, LEAST_W))
     figure, value = posterior.keys.index(key), row.load_w or 0.0
-    used.observed.append(Observation("tool_w", row, value, sigma, 0.0, task.peak_w, figure))
+    selection.observed.append(Observation("tool_w", row, value, sigma, 0.0, task.peak_w, figure))
 
 
-def _load(day: ForwardModel, case: Case, row: Row, at: int, used: Used) -> None:
+def _load(day: ForwardModel, case: Case, row: Row, at: int, selection: Selection) -> None:
     """The watts at the outlets of all that runs in the segment `at`."""
     edges, value = day.case.edges, row.load_w or 0.0
     kinds = {
@@ -160,14 +160,16 @@ def _load(day: ForwardModel, case: Case, row: Row, at: int, used: Used) -> None:
     }
     if kinds and kinds <= {"steady"}:
         sigma = float(np.hypot(PLUG_METER * float(load_w(case, at)[0]), LEAST_W))
-        used.observed.append(Observation("load_w", row, value, sigma))
+        selection.observed.append(Observation("load_w", row, value, sigma))
     elif kinds:
-        used.leave(row, "load_w while something runs that is not steady; name its tool beside it")
+        selection.leave(
+            row, "load_w while something runs that is not steady; name its tool beside it"
+        )
     elif value > LEAST_W:
-        used.leave(row, "load_w at a time when nothing runs in the plan")
+        selection.leave(row, "load_w at a time when nothing runs in the plan")
 
 
-def _counter(day: ForwardModel, rows: Sequence[Row], used: Used) -> None:
+def _counter(day: ForwardModel, rows: Sequence[Row], selection: Selection) -> None:
     """The steps of the day's counter of solar watt-hours, from row to row."""
     previous: Row | None = None
     for row in rows:
@@ -177,11 +179,11 @@ def _counter(day: ForwardModel, rows: Sequence[Row], used: Used) -> None:
         if previous is not None and previous.at.date() == row.at.date():
             step, since_s = row.solar_wh - (previous.solar_wh or 0.0), previous.time_s
         if step < 0.0:
-            used.leave(row, "solar_wh fell within the day, which its counter cannot")
+            selection.leave(row, "solar_wh fell within the day, which its counter cannot")
             continue
         if since_s is not None and row.time_s > since_s:
             sigma = float(np.hypot(SOLAR_WH * step, LEAST_WH))
-            used.observed.append(Observation("solar_wh", row, step, sigma, since_s))
+            selection.observed.append(Observation("solar_wh", row, step, sigma, since_s))
         previous = row
 
 

@@ -14,7 +14,12 @@ import numpy as np
 from energy.answers.learn.component_names import pack_key, panel_key, tools_of
 from energy.answers.learn.counted_work import with_counted_work
 from energy.answers.learn.forward_model import RUN_ON_SCATTER, ForwardModel, LoadFactor
-from energy.answers.learn.observations import PLUG_METER, Used, is_read, with_readings
+from energy.answers.learn.observations import (
+    PLUG_METER,
+    Selection,
+    is_read,
+    with_observations,
+)
 from energy.answers.learn.posterior import Posterior, figures_of
 from energy.answers.learn.readings import Row
 from energy.answers.learn.sun_prior import sun_prior
@@ -89,7 +94,7 @@ def observe(
         observed=(),
         notes=tuple(notes),
     )
-    return with_readings(day, posterior, rows, sun.called_clear, later)
+    return with_observations(day, posterior, rows, sun.called_clear, later)
 
 
 def _with_start(case: Case, first: Row | None) -> tuple[Case, float, list[str]]:
@@ -203,14 +208,14 @@ def _scatter(task: Task, bursts: int) -> float:
 def _charger(case: Case, rows: Sequence[Row]) -> tuple[Array, Array, list[str]]:
     """Watts of other chargers by segment, (n,): as planned except where they were read; what of it
     was read, (n,); and lines where that counts otherwise than its writer may think."""
-    watts, read_w, used = case.charger_w.copy(), np.zeros(case.charger_w.size), Used()
+    watts, read_w, selection = case.charger_w.copy(), np.zeros(case.charger_w.size), Selection()
     start_s = float(case.edges[0])
     read: dict[float, Row] = {}
     for row in rows:
         if row.charger_w is not None:
             read.setdefault(row.time_s, row)
             if row.time_s <= start_s and row.charger_w > 0.0:
-                used.leave(row, "charger_w is that since the row before, and there is none")
+                selection.leave(row, "charger_w is that since the row before, and there is none")
     moments = sorted({start_s, *(row.time_s for row in rows if row.time_s > start_s)})
     for since_s, until_s in pairwise(moments):
         reading = read.get(until_s)
@@ -219,10 +224,10 @@ def _charger(case: Case, rows: Sequence[Row]) -> tuple[Array, Array, list[str]]:
         share = _overlap(case.edges, since_s, until_s)
         if reading.charger_w == 0.0 and (case.charger_w * share).any():
             why = "a charger_w of 0: the plan's [[charger]] gave nothing since the row before"
-            used.leave(reading, why)
+            selection.leave(reading, why)
         watts = watts * (1.0 - share) + reading.charger_w * share
         read_w += reading.charger_w * share
-    return watts, read_w, used.lines()
+    return watts, read_w, selection.lines()
 
 
 def _overlap(edges: Array, start_s: float, end_s: float) -> Array:
