@@ -8,20 +8,21 @@ import numpy as np
 import pytest
 
 from energy.answers.learn.kit_file import (
-    Kit,
+    KitFile,
+    LogRecord,
     as_toml,
     named_by,
-    read_kit,
+    read_kit_file,
     refuse_known_log,
     with_log,
     with_posterior,
 )
 from energy.answers.learn.learn import learn
+from energy.answers.learn.next_reading import what_to_read
 from energy.answers.learn.own_figures import own
-from energy.answers.learn.posterior import NOTHING, figures_of, size_of
+from energy.answers.learn.posterior import EMPTY, figures_of, size_of
 from energy.answers.learn.readings import parse_readings
 from energy.answers.learn.score import score
-from energy.answers.learn.what_to_read import what_to_read
 from energy.answers.learn.words import lines_of_own
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import budget
@@ -32,7 +33,7 @@ READ = "time,battery_percent,tool,count\n08:30,88,,\n11:00,60,angle-grinder-115,
 def written(tmp_path, plan, text, kit=None):
     answer = learn(plan, parse_readings(text, plan), kit)
     path = tmp_path / "my-kit.toml"
-    path.write_text(as_toml(answer.kit, path.name))
+    path.write_text(as_toml(answer.kit_file, path.name))
     return answer, path
 
 
@@ -62,8 +63,8 @@ def test_a_learned_tool_says_that_its_figures_are_ones_own(tmp_path):
 
 def test_the_file_gives_back_what_was_believed(tmp_path):
     answer, path = written(tmp_path, lived.folded(), READ)
-    assert read_kit(path).posterior.covariance == pytest.approx(
-        answer.kit.posterior.covariance, rel=1e-6
+    assert read_kit_file(path).posterior.covariance == pytest.approx(
+        answer.kit_file.posterior.covariance, rel=1e-6
     )
 
 
@@ -71,7 +72,7 @@ def test_the_same_rows_twice_are_refused(tmp_path):
     plan = lived.folded()
     _, path = written(tmp_path, plan, READ)
     with pytest.raises(PlanError, match=r"2 of 2 rows were learned before"):
-        learn(plan, parse_readings(READ, plan), read_kit(path))
+        learn(plan, parse_readings(READ, plan), read_kit_file(path))
 
 
 def test_learning_again_adds_to_what_is_known(tmp_path):
@@ -79,7 +80,7 @@ def test_learning_again_adds_to_what_is_known(tmp_path):
     first, path = written(tmp_path, plan, READ)
     again = READ.replace("08:30,88", "08:31,88").replace("11:00,60", "11:01,61")
     mine = Plan.from_dict(plan.source | {"profiles": ["my-kit.toml"]}, folder=tmp_path)
-    second = learn(mine, parse_readings(again, mine), read_kit(path))
+    second = learn(mine, parse_readings(again, mine), read_kit_file(path))
     left = [
         next(i for i in answer.items if i.what == "tool:angle-grinder-115").doubt_left_percent
         for answer in (first, second)
@@ -93,7 +94,7 @@ def test_the_same_figures_follow_whether_the_plan_names_the_kit_or_not(tmp_path)
     again = READ.replace("08:30,88", "08:31,88").replace("11:00,60", "11:01,61")
     mine = Plan.from_dict(plan.source | {"profiles": ["my-kit.toml"]}, folder=tmp_path)
     means = [
-        learn(one, parse_readings(again, one), read_kit(path)).kit.posterior.mean
+        learn(one, parse_readings(again, one), read_kit_file(path)).kit_file.posterior.mean
         for one in (plan, mine)
     ]
     assert means[0] == pytest.approx(means[1], rel=0.02)
@@ -107,7 +108,7 @@ def test_a_figure_the_plan_states_itself_is_named(tmp_path):
 
 def test_doubt_comes_back_with_time_but_never_beyond_the_first():
     plan = lived.folded()
-    posterior = learn(plan, parse_readings(READ, plan)).kit.posterior
+    posterior = learn(plan, parse_readings(READ, plan)).kit_file.posterior
     later, much_later = posterior.aged(6.0), posterior.aged(1e6)
     assert (later.sd >= posterior.sd).all()
     assert much_later.sd == pytest.approx(posterior.first_sd)
@@ -116,11 +117,13 @@ def test_doubt_comes_back_with_time_but_never_beyond_the_first():
 def test_a_kit_that_was_spoiled_is_refused_in_one_line(tmp_path):
     plan = lived.folded()
     answer, path = written(tmp_path, plan, READ)
-    broken = with_posterior(answer.kit, answer.kit.posterior, answer.readings.rows[-1].at.date())
-    broken.tables["learned"]["figures"]["mean"].pop()
+    broken = with_posterior(
+        answer.kit_file, answer.kit_file.posterior, answer.readings.rows[-1].at.date()
+    )
+    broken.learned.figures.mean.pop()
     path.write_text(as_toml(broken, path.name))
     with pytest.raises(PlanError, match=r"my-kit.toml: \[learned.figures\] cannot be used"):
-        read_kit(path)
+        read_kit_file(path)
 
 
 # --- whose figures they are ---------------------------------------------------------------------
@@ -178,11 +181,11 @@ def test_figures_come_from_all_the_kits_that_a_plan_names(tmp_path):
                                 ("b.toml", "drill-10", ("11:00", "12:30"))):  # fmt: skip
         text = f"time,battery_percent,tool,count\n{between[0]},80,,\n{between[1]},60,{tool},20\n"
         answer = learn(plan, parse_readings(text, plan))
-        (tmp_path / name).write_text(as_toml(answer.kit, name))
+        (tmp_path / name).write_text(as_toml(answer.kit_file, name))
     found = owned(naming(tmp_path, plan, "a.toml", "b.toml"), tmp_path)
     assert {"tool:angle-grinder-115", "tool:drill-10"} <= set(found)
     both = named_by(naming(tmp_path, plan, "a.toml", "b.toml"), tmp_path)
-    assert len(both.learned["readings"]) == 2
+    assert len(both.learned.readings) == 2
     np.linalg.cholesky(both.posterior.covariance)
 
 
@@ -198,7 +201,7 @@ def test_another_pack_without_a_name_is_not_taken_for_the_kits(tmp_path, other):
     _, path = written(tmp_path, plan, READ)
     second = lived.folded(pack=BARE | other)
     with pytest.raises(PlanError) as caught:
-        learn(second, parse_readings(LATER, second), read_kit(path))
+        learn(second, parse_readings(LATER, second), read_kit_file(path))
     (line,) = caught.value.problems
     assert line.startswith("the capacity of my-pack is ")
     assert "in the kit and" in line
@@ -210,7 +213,7 @@ def test_another_tool_under_the_same_name_is_not_taken_for_the_kits(tmp_path):
     plan, other = lived.folded(task=[tables]), lived.folded(task=[{**tables, "working_w": 900}])
     _, path = written(tmp_path, plan, "time,battery_percent\n08:30,80\n11:00,66\n")
     with pytest.raises(PlanError, match=r"the draw of saw is .* give this one a tool name"):
-        learn(other, parse_readings(LATER.partition("\n11")[0], other), read_kit(path))
+        learn(other, parse_readings(LATER.partition("\n11")[0], other), read_kit_file(path))
 
 
 SUN = "time,battery_percent,solar_w,sky\n09:00,50,,\n11:00,55,{},0\n12:00,60,{},0\n13:00,66,{},0\n"
@@ -231,7 +234,7 @@ def learned_panels(folder, plan):
 def test_two_panels_of_another_make_are_kept_apart_in_the_kit(tmp_path):
     plan = two_panels({"rated_w": 100}, {"rated_w": 200})
     answer, _ = learned_panels(tmp_path, plan)
-    panels = answer.kit.tables["panels"]
+    panels = answer.kit_file.profiles["panels"]
     assert {name: table["rated_w"] for name, table in panels.items()} == {
         "my-panel": 100.0,
         "my-panel-2": 200.0,
@@ -258,14 +261,18 @@ def test_panels_named_as_the_notes_say_take_the_learned_condition(tmp_path):
 
 def test_two_panels_of_one_make_share_a_profile(tmp_path):
     answer, _ = learned_panels(tmp_path, two_panels({"rated_w": 100}, {"rated_w": 100}))
-    assert list(answer.kit.tables["panels"]) == ["my-panel"]
+    assert list(answer.kit_file.profiles["panels"]) == ["my-panel"]
 
 
 def test_a_meters_log_is_recorded_and_refused_twice(tmp_path):
-    kit = with_log(Kit(), "saw", "monday.csv", "0f3a", date(2026, 5, 18), date(2026, 5, 19))
+    kit = with_log(
+        KitFile(),
+        "0f3a",
+        LogRecord(file="monday.csv", tool="saw", first=date(2026, 5, 18), last=date(2026, 5, 19)),
+    )
     (tmp_path / "my-kit.toml").write_text(as_toml(kit, "my-kit.toml"))
-    known = read_kit(tmp_path / "my-kit.toml")
-    assert known.logs["from-0f3a"]["last"] == date(2026, 5, 19)
+    known = read_kit_file(tmp_path / "my-kit.toml")
+    assert known.learned.logs["from-0f3a"].last == date(2026, 5, 19)
     refuse_known_log(known, "tuesday.csv", "77aa")
     with pytest.raises(PlanError, match=r"copy.csv: was learned before, as monday.csv of saw"):
         refuse_known_log(known, "copy.csv", "0f3a")
@@ -294,20 +301,20 @@ def scored(plan, text, kit=None):
 
 def test_the_record_of_scores_counts_days_and_refuses_a_row_twice():
     first = scored(on_day(20), "12:00,60\n")
-    same = scored(on_day(20), "13:00,50\n", first.kit)
-    second = scored(on_day(21), "13:00,50\n", same.kit)
+    same = scored(on_day(20), "13:00,50\n", first.kit_file)
+    second = scored(on_day(21), "13:00,50\n", same.kit_file)
     assert [one.days for one in (first, same, second)] == [1, 1, 2]
     with pytest.raises(PlanError, match="scored before"):
-        scored(on_day(21), "13:00,50\n", second.kit)
+        scored(on_day(21), "13:00,50\n", second.kit_file)
 
 
 def test_a_score_of_another_site_is_no_part_of_the_usual_error():
     south = {"latitude_deg": -33.0, "longitude_deg": 19.0, "timezone": "Africa/Johannesburg"}
     here = scored(on_day(20), "12:00,60\n")
-    there = scored(on_day(21, place=south), "12:00,5\n", here.kit)
+    there = scored(on_day(21, place=south), "12:00,5\n", here.kit_file)
     assert there.days == 1
     assert there.typical_on_record == pytest.approx(there.typical_points, abs=0.01)
-    again = scored(on_day(22), "12:00,61\n", there.kit)
+    again = scored(on_day(22), "12:00,61\n", there.kit_file)
     assert again.days == 2
     assert again.typical_on_record < 0.5 * there.typical_points
 
@@ -316,7 +323,7 @@ def test_rows_that_were_learned_are_no_forecast(tmp_path):
     plan = lived.folded()
     _, path = written(tmp_path, plan, READ)
     with pytest.raises(PlanError, match=r"learned before.*no forecast"):
-        score(plan, parse_readings(READ, plan), read_kit(path))
+        score(plan, parse_readings(READ, plan), read_kit_file(path))
 
 
 def test_a_display_at_its_ends_is_not_compared():
@@ -329,7 +336,7 @@ def test_a_display_at_its_ends_is_not_compared():
 
 def test_an_answer_ends_with_the_usual_error_at_its_site(tmp_path):
     answer = scored(on_day(20), "12:00,60\n")
-    (tmp_path / "my-kit.toml").write_text(as_toml(answer.kit, "my-kit.toml"))
+    (tmp_path / "my-kit.toml").write_text(as_toml(answer.kit_file, "my-kit.toml"))
     near, far = {"longitude_deg": 9.1}, {"longitude_deg": 12.0}
     here, there = (
         own(naming(tmp_path, on_day(21), place=answer.plan.source["place"] | place), tmp_path)
@@ -354,7 +361,7 @@ def test_what_was_just_learned_is_not_suggested_first():
     plan = lived.folded()
     first = what_to_read(plan)[0]
     assert first.about == "angle-grinder-115"
-    posterior = NOTHING.with_figures(figures_of(plan)).told("tool:angle-grinder-115", 1.0, 0.01)
+    posterior = EMPTY.with_figures(figures_of(plan)).measured("tool:angle-grinder-115", 1.0, 0.01)
     assert what_to_read(plan, posterior)[0].about != "angle-grinder-115"
 
 
@@ -363,3 +370,20 @@ def test_the_charge_at_the_start_is_the_plans_own_and_scores_nothing():
     text = f"time,battery_percent\n{plan.span.start:%H:%M},90\n11:00,70\n13:00,60\n"
     scored = score(plan, parse_readings(text, plan))
     assert len(scored.compared) == 2
+
+
+def test_a_record_that_cannot_be_used_is_one_line(tmp_path):
+    path = tmp_path / "my-kit.toml"
+    path.write_text('[learned.scores.from-0f3a]\nfile = "monday.csv"\nrows = 5\n')
+    with pytest.raises(PlanError) as caught:
+        read_kit_file(path)
+    line = "my-kit.toml: [learned.scores] cannot be used; learn anew into another file"
+    assert caught.value.problems == [line]
+
+
+def test_what_another_hand_wrote_below_learned_is_kept(tmp_path):
+    path = tmp_path / "my-kit.toml"
+    path.write_text(
+        '[learned.logs.from-0f3a]\nfile = "a.csv"\ntool = "saw"\nmeter = "the old one"\n'
+    )
+    assert 'meter = "the old one"' in as_toml(read_kit_file(path), path.name)

@@ -13,10 +13,11 @@ import numpy as np
 import pytest
 
 from energy.answers.learn.fit import fit, z_score
-from energy.answers.learn.kit_file import Kit, as_toml, read_kit, with_posterior, with_profiles
+from energy.answers.learn.kit_file import KitFile, as_toml, read_kit_file, with_posterior
+from energy.answers.learn.kit_profiles import with_profiles
 from energy.answers.learn.learn import learn
 from energy.answers.learn.observe import observe
-from energy.answers.learn.posterior import INTERVAL_80, NOTHING, figures_of
+from energy.answers.learn.posterior import EMPTY, INTERVAL_80, figures_of
 from energy.answers.learn.readings import parse_readings
 from energy.plan import Plan
 from energy.simulation.budget import budget
@@ -28,8 +29,8 @@ MANY = 100
 
 
 def day_of(plan, rows, posterior=None, later=False, known=None):
-    posterior = posterior or NOTHING.with_figures(figures_of(plan))
-    return posterior, observe(plan, rows, posterior, later=later, known=known)
+    posterior = posterior or EMPTY.with_figures(figures_of(plan))
+    return posterior, observe(plan, rows, posterior, later=later, previous=known)
 
 
 COUNTED = {  # where the plan says twenty of each
@@ -180,7 +181,7 @@ def next_day(first, times, solar_sd, day_sd, folder, kits=40):
         posterior, day = day_of(first, life.readings(scenario, times, solar_sd), known=known)
         known = known or day.budget
         found = fit(posterior, [day]).posterior
-        kit = with_profiles(Kit(), first, found, day.in_plan, "your own readings")
+        kit = with_profiles(KitFile(), first, found, day.stated_factor, "your own readings")
         (folder / "my-kit.toml").write_text(as_toml(kit, "my-kit.toml"))
         tables = plan.source | {"profiles": ["my-kit.toml"]}
         mine = budget(Plan.from_dict(tables, folder=folder), known=stated)
@@ -220,7 +221,7 @@ def ten_days(kits=24):
         ]
         for scenario in range(kits)
     ]
-    return NOTHING.with_figures(figures_of(sunny)), truth, plans, rows
+    return EMPTY.with_figures(figures_of(sunny)), truth, plans, rows
 
 
 def one_by_one(first, plans, rows, known):
@@ -248,13 +249,13 @@ def through_the_file(plans, rows, folder):
     path, named = folder / "my-kit.toml", {"profiles": ["my-kit.toml"]}
     for number, (plan, read) in enumerate(zip(plans, rows, strict=True)):
         mine = Plan.from_dict(plan.source | named, folder=folder) if number else plan
-        kit = read_kit(path)
+        kit = read_kit_file(path)
         posterior = kit.posterior.with_figures(figures_of(mine))
         _, day = day_of(mine, read, posterior, later=True)
         after = fit(posterior, [day]).posterior
-        new = with_profiles(kit, mine, after, day.in_plan, "your own readings")
+        new = with_profiles(kit, mine, after, day.stated_factor, "your own readings")
         path.write_text(as_toml(with_posterior(new, after, read[-1].at.date()), path.name))
-    return read_kit(path).posterior
+    return read_kit_file(path).posterior
 
 
 def test_ten_days_one_by_one_leave_no_bias():
@@ -294,9 +295,9 @@ def sampled(day, posterior, after, chains=64, steps=900):
     figures, size = posterior.mean.size, posterior.mean.size + day.nuisances
     whole = np.zeros((size, size))
     whole[:figures, :figures] = after.posterior.covariance
-    whole[figures:, figures:] = after.luck_covariance[0]
-    whole[:figures, figures:] = after.luck_with[0]
-    whole[figures:, :figures] = after.luck_with[0].T
+    whole[figures:, figures:] = after.nuisance_covariance[0]
+    whole[:figures, figures:] = after.cross_covariance[0]
+    whole[figures:, :figures] = after.cross_covariance[0].T
     root = np.linalg.cholesky(whole + 1e-12 * np.eye(size))
     precise = np.linalg.inv(posterior.covariance)
     middle = np.concatenate([after.posterior.mean, after.nuisance[0]])

@@ -8,8 +8,8 @@ import pytest
 from rich.console import Console
 from test_learn import NIGHT, days, seen_on
 
-from energy.answers.learn.kit_file import as_toml, named_by, read_kit
-from energy.answers.learn.kit_names import tools_of
+from energy.answers.learn.component_names import tools_of
+from energy.answers.learn.kit_file import as_toml, named_by, read_kit_file
 from energy.answers.learn.learn import learn
 from energy.answers.learn.posterior import size_of
 from energy.answers.learn.readings import Readings, parse_readings
@@ -88,7 +88,7 @@ def of_the_sun(plan, watts, kit=None):
 
 
 def test_a_panel_of_another_make_is_not_taken_for_the_kits():
-    kit = of_the_sun(lit(), 60).kit
+    kit = of_the_sun(lit(), 60).kit_file
     with pytest.raises(PlanError) as caught:
         of_the_sun(lit(rated_w=200), 120, kit)
     assert caught.value.problems == [
@@ -105,19 +105,19 @@ def test_a_panel_is_never_told_to_be_better_than_new():
         > 1.01
     )
     assert (panel.after, panel.high) == (100.0, 100.0)
-    assert answer.kit.tables["panels"]["my-panel"]["condition_percent"] == 100.0
+    assert answer.kit_file.profiles["panels"]["my-panel"]["condition_percent"] == 100.0
 
 
 def test_the_same_panel_laid_out_otherwise_is_the_kits():
-    kit = of_the_sun(lit(), 60).kit
-    again = of_the_sun(lit(tilt_deg=25), 60, kit).kit
+    kit = of_the_sun(lit(), 60).kit_file
+    again = of_the_sun(lit(tilt_deg=25), 60, kit).kit_file
     assert again.posterior.keys == kit.posterior.keys
-    assert again.tables["panels"].keys() == {"my-panel"}
+    assert again.profiles["panels"].keys() == {"my-panel"}
 
 
 def test_a_pack_with_another_inverter_is_not_taken_for_the_kits():
     night = {**NIGHT, "pack": {"capacity_wh": 1000, "inverter": {"rated_w": 1800, "on": "always"}}}
-    kit = taught(lived.plan_of(**night), "20:00,80,,\n06:00,66,,\n").kit
+    kit = taught(lived.plan_of(**night), "20:00,80,,\n06:00,66,,\n").kit_file
     other = lived.plan_of(**night).replace(**{"pack.inverter.rated_w": 1500})
     assert refused(other, "21:00,80,,\n05:00,66,,\n", kit).startswith(
         "[packs.my-pack] has inverter.rated_w 1800 in the kit and 1500 in the plan, so it is"
@@ -126,7 +126,7 @@ def test_a_pack_with_another_inverter_is_not_taken_for_the_kits():
 
 
 def test_far_figures_are_told_in_plain_numbers():
-    kit = taught(lived.folded(), READ).kit
+    kit = taught(lived.folded(), READ).kit_file
     line = refused(lived.folded(pack={"profile": "pack-1000", "capacity_wh": 3000}), LATER, kit)
     assert re.search(r"is \d{3,4} Wh in the kit and 3000 in the plan", line)
 
@@ -137,14 +137,14 @@ def test_far_figures_are_told_in_plain_numbers():
 def asked(folder, plan, rows, file):
     path = folder / "rows.csv"
     path.write_text(f"time,battery_percent,tool,count\n{rows}")
-    return learn(plan, path, named_by(plan, folder, folder / file)).kit
+    return learn(plan, path, named_by(plan, folder, folder / file)).kit_file
 
 
 def naming_one_kit(folder):
     """A plan that names k1.toml, which holds READ; k2.toml holds other rows."""
     plan = lived.folded()
     for name, rows in (("k1.toml", READ), ("k2.toml", LATER)):
-        (folder / name).write_text(as_toml(taught(plan, rows).kit, name))
+        (folder / name).write_text(as_toml(taught(plan, rows).kit_file, name))
     return Plan.from_dict(plan.source | {"profiles": ["k1.toml"]}, folder=folder)
 
 
@@ -159,9 +159,9 @@ def test_what_is_written_to_another_file_holds_what_the_plans_kit_knew(tmp_path)
     mine = naming_one_kit(tmp_path)
     (tmp_path / "k2.toml").write_text('[my-saw]\nsupply = "ac"\nworking_w = 300\n')
     kit = asked(tmp_path, mine, LATER, "k2.toml")
-    assert len(kit.learned["readings"]) == 2
-    assert kit.tables["my-saw"]["working_w"] == 300
-    first = read_kit(tmp_path / "k1.toml").posterior
+    assert len(kit.learned.readings) == 2
+    assert kit.profiles["my-saw"]["working_w"] == 300
+    first = read_kit_file(tmp_path / "k1.toml").posterior
     at = first.keys.index(f"tool:{GRINDER}")
     assert kit.posterior.sd[kit.posterior.keys.index(f"tool:{GRINDER}")] < 0.98 * first.sd[at]
 

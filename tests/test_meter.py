@@ -55,7 +55,7 @@ def test_the_steps_of_a_counter_are_not_bursts(watts, interval_s, step_wh, coars
     log = counted(np.full(7200, watts), interval_s, step_wh)
     found = trace(log, "my-lamp")
     assert (found.kind, found.count) == ("steady", 1)
-    assert found.working_w == pytest.approx(watts, rel=0.05)
+    assert found.levels.working_w == pytest.approx(watts, rel=0.05)
     assert (log.interval_s > interval_s) == coarse
 
 
@@ -63,7 +63,7 @@ def test_what_a_counter_counted_in_a_gap_is_not_a_step_of_it():
     counter = [f"{60 * k},{90 * k // 60}" for k in range(240) if not 60 < k < 120]
     found = trace(parse_log("time_s,Wh\n" + "\n".join(counter)), "my-lamp")
     assert (found.kind, found.count) == ("steady", 1)
-    assert found.working_w == pytest.approx(90.0, rel=0.05)
+    assert found.levels.working_w == pytest.approx(90.0, rel=0.05)
 
 
 @pytest.mark.parametrize("pause_s", [6, 30])

@@ -3,10 +3,10 @@
 import pytest
 from meter_days import folded, plan_of
 
-from energy.answers.learn.day_as_done import as_done
+from energy.answers.learn.counted_work import with_counted_work
 from energy.answers.learn.learn import learn
 from energy.answers.learn.observe import observe
-from energy.answers.learn.posterior import NOTHING, figures_of
+from energy.answers.learn.posterior import EMPTY, figures_of
 from energy.answers.learn.readings import parse_readings, read_readings
 from energy.plan import PlanError
 from energy.simulation.budget import budget
@@ -127,26 +127,26 @@ def asked_wh(plan, tool):
 
 def test_what_was_counted_takes_the_place_of_what_was_planned():
     rows = read("08:30,88\n10:00,80,,,,angle-grinder-115,7\n").rows
-    done, _ = as_done(PLAN, rows)
+    done, _ = with_counted_work(PLAN, rows)
     one = asked_wh(PLAN, "angle-grinder-115") / 20  # planned were 20 cuts
     assert asked_wh(done, "angle-grinder-115") == pytest.approx(7 * one)
 
 
 def test_a_tool_nobody_counted_is_taken_as_planned():
     rows = read("08:30,88\n10:00,80,,,,angle-grinder-115,7\n").rows
-    done, _ = as_done(PLAN, rows)
+    done, _ = with_counted_work(PLAN, rows)
     assert asked_wh(done, "drill-10") == pytest.approx(asked_wh(PLAN, "drill-10"))
 
 
 def test_a_count_of_none_takes_the_tool_out_of_the_day():
     rows = read("08:30,88\n11:00,80,,,,angle-grinder-115,0\n").rows
-    done, _ = as_done(PLAN, rows)
+    done, _ = with_counted_work(PLAN, rows)
     assert asked_wh(done, "angle-grinder-115") == 0.0
 
 
 def test_counted_bursts_lie_between_the_two_readings():
     rows = read("08:30,88\n09:15,80,,,,angle-grinder-115,5\n").rows
-    done, _ = as_done(PLAN, rows)
+    done, _ = with_counted_work(PLAN, rows)
     result = budget(done)
     mine = [x for x in result.bursts if done.task[x.task].tool == "angle-grinder-115"]
     assert len(mine) == 5
@@ -155,7 +155,7 @@ def test_counted_bursts_lie_between_the_two_readings():
 
 def test_more_bursts_than_the_time_holds_are_one_line():
     rows = read("08:30,88\n08:35,80,,,,angle-grinder-115,9\n").rows
-    done, notes = as_done(PLAN, rows)
+    done, notes = with_counted_work(PLAN, rows)
     assert notes == [
         "row 2: 9 x 60 s do not fit into the 300 s since the row before; angle-grinder-115 is"
         " taken as planned that day"
@@ -166,7 +166,7 @@ def test_more_bursts_than_the_time_holds_are_one_line():
 def test_what_simply_runs_on_cannot_be_counted():
     plan = plan_of(task=[{"name": "radio", "supply": "usb", "working_w": 5}])
     rows = parse_readings("time,tool,count\n09:00,radio,2\n", plan).rows
-    assert as_done(plan, rows)[1] == ["row 1: radio simply runs on: it cannot be counted"]
+    assert with_counted_work(plan, rows)[1] == ["row 1: radio simply runs on: it cannot be counted"]
 
 
 def test_a_single_row_hash_changes_with_anything_that_was_seen():
@@ -181,7 +181,7 @@ HEATER = [{"name": "heater", "supply": "ac", "working_w": 200, "hours": 3, "at":
 
 def observed(rows, plan=PLAN, head=HEAD):
     return observe(
-        plan, parse_readings(head + rows, plan).rows, NOTHING.with_figures(figures_of(plan))
+        plan, parse_readings(head + rows, plan).rows, EMPTY.with_figures(figures_of(plan))
     )
 
 
@@ -275,9 +275,9 @@ def test_a_reading_that_nothing_explains_is_left_out_and_named():
 
 def test_a_row_that_was_left_out_is_not_remembered():
     answer = taught("08:00,90\n09:00,40\n11:00,72\n", PLAN)
-    (record,) = answer.kit.learned["readings"].values()
+    (record,) = answer.kit_file.learned.readings.values()
     marks = [row.mark for row in answer.readings.rows]
-    assert record["rows"] == [marks[0], marks[2]]
+    assert record.rows == [marks[0], marks[2]]
 
 
 def test_a_row_of_which_something_counts_is_remembered():
@@ -285,8 +285,8 @@ def test_a_row_of_which_something_counts_is_remembered():
     rows = "09:00,60,,,\n12:00,55,900,,\n13:00,52,,,\n"
     answer = taught(rows, plan)
     assert any(note.startswith("row 2: solar_w of 900 is higher") for note in answer.notes)
-    (record,) = answer.kit.learned["readings"].values()
-    assert len(record["rows"]) == 3
+    (record,) = answer.kit_file.learned.readings.values()
+    assert len(record.rows) == 3
 
 
 def test_nothing_but_odd_readings_is_refused():

@@ -6,10 +6,13 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import pytest
 
-from energy.answers.learn.kit_file import Kit, as_toml, read_kit
+from energy.answers.learn.kit_file import KitFile, as_toml, read_kit_file
 from energy.answers.learn.posterior import size_of
+from energy.answers.meter.bursts import two_levels
+from energy.answers.meter.kit_entry import with_trace
 from energy.answers.meter.log import parse_log
-from energy.answers.meter.trace import as_task, trace, two_levels, with_trace
+from energy.answers.meter.profile import as_task
+from energy.answers.meter.trace import trace
 from energy.plan import Plan, PlanError
 
 GRINDER = "angle-grinder-115"
@@ -79,8 +82,8 @@ def test_noise_of_30_w_changes_nothing():
 def test_a_value_a_second_shows_levels_and_duty():
     watts, energy = cuts(length_s=60, seed=3)
     found = trace(log_of(watts), GRINDER)
-    assert found.working_w == pytest.approx(850.0, rel=0.04)
-    assert found.idle_w == pytest.approx(260.0, rel=0.04)
+    assert found.levels.working_w == pytest.approx(850.0, rel=0.04)
+    assert found.levels.idle_w == pytest.approx(260.0, rel=0.04)
     mean = as_task(GRINDER, found.profile)
     duty = mean.duty_percent / 100.0
     seconds = energy.sum() * 3600.0 / (duty * mean.working_w + (1.0 - duty) * mean.idle_w)
@@ -106,7 +109,7 @@ def test_what_the_interval_cannot_show_is_kept_from_the_profile():
     found = trace(log_of(watts, 60), GRINDER)
     assert found.profile == {}
     with pytest.raises(PlanError, match="log a value a second"):
-        with_trace(Kit(), found, DAY)
+        with_trace(KitFile(), found, DAY)
 
 
 def test_the_start_stays_the_profiles():
@@ -129,7 +132,7 @@ def test_a_charge_is_known_by_its_taper(interval_s):
     assert (found.kind, found.count) == ("charging", 1)
     assert found.each_wh == pytest.approx(85.0, rel=0.03)
     assert found.profile["power_w"] == pytest.approx(90.0, rel=0.02)
-    assert found.taper_from_percent == pytest.approx(80.0, abs=5.0)
+    assert found.levels.taper_from_percent == pytest.approx(80.0, abs=5.0)
 
 
 def test_a_cool_box_is_known_by_its_even_cycles():
@@ -199,7 +202,7 @@ def test_two_levels_are_parted_where_both_are_narrowest():
 def test_bursts_of_one_level_need_no_warning(tool):
     square = np.r_[np.zeros(30), np.tile(np.r_[np.full(20, 600.0), np.zeros(20)], 8)]
     found = trace(log_of(square), tool)
-    assert (found.count, found.working_w, found.idle_w) == (8, 600.0, None)
+    assert (found.count, found.levels.working_w, found.levels.idle_w) == (8, 600.0, None)
 
 
 ANOTHERS = {
@@ -231,7 +234,7 @@ def test_even_cycles_of_a_tool_that_is_stated_steady_are_named():
 
 def test_a_plan_takes_the_traced_tool_from_the_kit(tmp_path):
     watts, _ = cuts(length_s=60)
-    kit = with_trace(Kit(), trace(log_of(watts), GRINDER), DAY)
+    kit = with_trace(KitFile(), trace(log_of(watts), GRINDER), DAY)
     (tmp_path / "my-kit.toml").write_text(as_toml(kit, "my-kit.toml"))
     tables = Plan.read("builtin:cloudy-repair").source | {"profiles": ["my-kit.toml"]}
     plan = Plan.from_dict(tables, folder=tmp_path)
@@ -242,16 +245,16 @@ def test_a_plan_takes_the_traced_tool_from_the_kit(tmp_path):
 
 def test_a_log_outweighs_what_was_stated():
     watts, _ = cuts(length_s=60)
-    posterior = with_trace(Kit(), trace(log_of(watts), GRINDER), DAY).posterior
+    posterior = with_trace(KitFile(), trace(log_of(watts), GRINDER), DAY).posterior
     assert posterior.sd[0] < 0.35 * posterior.first_sd[0]
 
 
 def test_the_same_log_is_learned_once_whatever_its_file_is_called(tmp_path):
     watts, _ = cuts(length_s=60)
     text = rows(np.round(watts, 1))
-    kit = with_trace(Kit(), trace(parse_log(text, "may.csv"), GRINDER), DAY)
+    kit = with_trace(KitFile(), trace(parse_log(text, "may.csv"), GRINDER), DAY)
     (tmp_path / "my-kit.toml").write_text(as_toml(kit, "my-kit.toml"))
-    kit = read_kit(tmp_path / "my-kit.toml")
+    kit = read_kit_file(tmp_path / "my-kit.toml")
     with pytest.raises(PlanError) as caught:
         with_trace(kit, trace(parse_log(text, "copy.csv"), GRINDER), DAY)
     assert caught.value.problems == [f"copy.csv: was learned before, as may.csv of {GRINDER}"]
@@ -271,26 +274,26 @@ def clocked(watts, form):
 def test_a_log_counts_as_of_its_own_day_where_it_tells_it():
     watts, _ = cuts(length_s=60)
     for form in ("%Y-%m-%dT%H:%M:%S", "%d.%m.%Y %H:%M:%S"):
-        kit = with_trace(Kit(), trace(clocked(watts, form), GRINDER), DAY)
-        (record,) = kit.logs.values()
-        assert kit.updated == record["first"] == record["last"] == date(2026, 5, 3)
+        kit = with_trace(KitFile(), trace(clocked(watts, form), GRINDER), DAY)
+        (record,) = kit.learned.logs.values()
+        assert kit.updated == record.first == record.last == date(2026, 5, 3)
     for form in ("%H:%M:%S", "%d/%m/%Y %H:%M:%S"):
-        kit = with_trace(Kit(), trace(clocked(watts, form), GRINDER), DAY)
-        (record,) = kit.logs.values()
-        assert (kit.updated, "first" in record) == (DAY, False)
+        kit = with_trace(KitFile(), trace(clocked(watts, form), GRINDER), DAY)
+        (record,) = kit.learned.logs.values()
+        assert (kit.updated, record.first) == (DAY, None)
 
 
 def test_a_log_of_another_kind_of_tool_is_refused():
     with pytest.raises(PlanError, match="falls away as a charge does, and kettle-small is steady"):
         trace(log_of(charge(), 10), "kettle-small")
-    kit = with_trace(Kit(), trace(log_of(charge(), 10), "mine"), DAY)
+    kit = with_trace(KitFile(), trace(log_of(charge(), 10), "mine"), DAY)
     watts, _ = cuts(length_s=60)
     with pytest.raises(PlanError, match="mine is charging in the kit, and intermittent in this"):
         with_trace(kit, trace(log_of(watts), "mine"), DAY)
 
 
 def test_a_log_far_from_what_the_kit_knows_is_refused():
-    kit = with_trace(Kit(), trace(log_of(np.full(300, 800.0)), "my-lamp"), DAY)
+    kit = with_trace(KitFile(), trace(log_of(np.full(300, 800.0)), "my-lamp"), DAY)
     with pytest.raises(PlanError, match=r"55 W .* those of my-lamp in the kit are 800"):
         with_trace(kit, trace(log_of(np.full(300, 55.0)), "my-lamp"), DAY)
 
@@ -307,8 +310,8 @@ def test_a_log_far_from_what_the_kit_knows_is_refused():
 )
 def test_the_profile_is_what_log_and_statement_together_say(tool, watts, interval_s):
     found = trace(log_of(watts, interval_s), tool)
-    kit = with_trace(Kit(), found, DAY)
-    size = size_of(as_task(tool, kit.tables["tools"][tool]))
+    kit = with_trace(KitFile(), found, DAY)
+    size = size_of(as_task(tool, kit.profiles["tools"][tool]))
     stated, logged = kit.posterior.base[0], size_of(as_task(tool, found.profile))
     assert size == pytest.approx(stated * kit.posterior.mean[0], rel=0.002)
     assert min(stated, logged) < size < max(stated, logged)

@@ -21,7 +21,7 @@ FEW_BURSTS = 40
 LEAST_NAMED = 0.04  # of the panel's height: lower a name would stand on the axis
 
 
-def traced(found: Traced) -> "Figure":
+def traced(answer: Traced) -> "Figure":
     """A meter's log with its bursts, levels and standby. A matplotlib Figure of its own.
 
     >>> from energy.answers.meter.log import parse_log
@@ -31,11 +31,11 @@ def traced(found: Traced) -> "Figure":
     >>> len(traced(trace(log, "my-saw")).axes)
     1
     """
-    log, page = found.log, new_page()
+    log, page = answer.log, new_page()
     (panel,) = lay_out(
         page,
-        (f"{log.name}: one value in {log.interval_s:g} s", trace_finding(found)),
-        [f"{note[0].upper()}{note[1:]}." for note in found.notes],
+        (f"{log.name}: one value in {log.interval_s:g} s", trace_finding(answer)),
+        [f"{note[0].upper()}{note[1:]}." for note in answer.notes],
         stacked(LEFT_IN, [(HEADING_IN, TRACE_IN)]),
         BELOW_IN,
     )
@@ -50,23 +50,23 @@ def traced(found: Traced) -> "Figure":
     values_left(panel, round_values(peak))
     times = round_values(float(x[-1]))
     panel.set_xticks(times, [f"{value:g}" for value in times], **style(SMALL_PT))
-    for burst in found.bursts:
+    for burst in answer.bursts:
         colour = COLOURS["night" if burst.whole else "grid"]
         panel.axvspan(burst.start_s / unit_s, burst.end_s / unit_s, color=colour, lw=0.0, zorder=1)
     thin = slice(None, None, max(1, x.size // MOST_POINTS))
     panel.plot(
         x[thin], watts[thin], color=COLOURS["load"], lw=1.0, drawstyle="steps-post", zorder=3
     )
-    _levels(found, panel, unit_s, float(x[-1]))
+    _levels(answer, panel, unit_s, float(x[-1]))
     return page
 
 
-def _levels(found: Traced, panel: Any, unit_s: float, end: float) -> None:
+def _levels(answer: Traced, panel: Any, unit_s: float, end: float) -> None:
     """The levels found, named at their right ends, and the number of each burst where few."""
     for value, words, dashes in (
-        (found.working_w, "at work", DASHES["charge"]),
-        (found.idle_w, "running free", DASHES["limit"]),
-        (found.standby_w if found.standby_w > 0.5 else None, "between", DASHES["spilled"]),
+        (answer.levels.working_w, "at work", DASHES["charge"]),
+        (answer.levels.idle_w, "running free", DASHES["limit"]),
+        (answer.standby_w if answer.standby_w > 0.5 else None, "between", DASHES["spilled"]),
     ):
         if value is not None:
             colour, name = COLOURS["charge"], f"{words}\n{measured(value)} W"
@@ -74,9 +74,9 @@ def _levels(found: Traced, panel: Any, unit_s: float, end: float) -> None:
             how = {"va": "center", "zorder": 5, **style(SMALL_PT, colour="charge")}
             if value > LEAST_NAMED * panel.get_ylim()[1]:
                 panel.text(1.01 * end, value, name, **how)
-    if 1 < len(found.bursts) <= FEW_BURSTS and found.count == len(found.bursts):
+    if 1 < len(answer.bursts) <= FEW_BURSTS and answer.count == len(answer.bursts):
         top = panel.get_ylim()[1]
-        for number, burst in enumerate(found.bursts, start=1):
+        for number, burst in enumerate(answer.bursts, start=1):
             middle = (burst.start_s + burst.end_s) / 2.0 / unit_s
             above = {"ha": "center", "va": "top", **style(SMALL_PT, colour="quiet")}
             panel.text(middle, 0.985 * top, str(number), zorder=5, **above)

@@ -1,4 +1,4 @@
-"""Under which names a plan's tools, pack and panels are kept in a person's own kit.
+"""The names of a plan's tools, pack and panels in a person's kit file.
 
 One name is one thing: what a plan states otherwise than the rest gets a name of its own.
 """
@@ -21,7 +21,7 @@ PANEL_PLACED = (  # what a panel's place decides, not its make
 
 
 def tool_key(tool: str | None, name: str) -> str:
-    """A tool's name in the kit: that of its profile, or one made of the task's name.
+    """A tool's name in the kit file: that of its profile, or one made of the task's name.
 
     >>> tool_key("phone", "charge it"), tool_key(None, "Cut the beam!")
     ('phone', 'cut-the-beam')
@@ -30,19 +30,19 @@ def tool_key(tool: str | None, name: str) -> str:
 
 
 def tools_of(plan: Plan, named_in: Plan | None = None) -> list[str]:
-    """The name in the kit of each task's tool, as in the plan `named_in` where that is another.
+    """The name in the kit file of each task's tool, as in the plan `named_in` if that is given.
 
     A tool's name belongs to the tasks that take its figures as they are, or else to the first;
     one that a task states otherwise goes by the task's own name, or by a number behind it.
     """
-    whole = named_in or plan
-    tasks = zip(whole.source["task"], whole.task, strict=True)
+    naming = named_in or plan
+    tasks = zip(naming.source["task"], naming.task, strict=True)
     names: dict[tuple[Any, ...], str] = {}
     for _, task in sorted(tasks, key=lambda pair: any(key in pair[0] for key in TOOL_MAKE)):
         own = tool_key(None, task.name)
-        several = chain([tool_key(task.tool, task.name), own], (f"{own}-{k}" for k in count(2)))
+        free = chain([tool_key(task.tool, task.name), own], (f"{own}-{k}" for k in count(2)))
         taken = set(names.values())
-        names.setdefault(_make(task), next(name for name in several if name not in taken))
+        names.setdefault(_make(task), next(name for name in free if name not in taken))
     return [names.get(_make(task), tool_key(task.tool, task.name)) for task in plan.task]
 
 
@@ -52,18 +52,18 @@ def _make(task: Task) -> tuple[Any, ...]:
 
 
 def pack_name(plan: Plan) -> str:
-    """The name of a plan's pack in the kit."""
+    """The name of a plan's pack in the kit file."""
     return plan.pack.profile or "my-pack"
 
 
-def pack_key(what: str, plan: Plan) -> str:
+def pack_key(kind: str, plan: Plan) -> str:
     """The key of a figure of the plan's pack."""
-    return f"{what}:{pack_name(plan)}"
+    return f"{kind}:{pack_name(plan)}"
 
 
 def panel_names(plan: Plan) -> list[str]:
-    """The name of each of a plan's panels in the kit: that of its profile, else "my-panel"; those
-    of another make with a name that is taken have their number behind it."""
+    """The name of each of a plan's panels in the kit file: that of its profile, else "my-panel";
+    those of another make with a name that is taken have their number behind it."""
     makes: dict[str, dict[str, Any]] = {}
     names = []
     for number, panel in enumerate(plan.panel, start=1):

@@ -1,4 +1,4 @@
-"""The sun of a span that was lived through: what was to be expected of it, and how uncertain.
+"""The sun of a span before any of it was read: what was to be expected of it, and how uncertain.
 
 Where a row says what the sky was like, the sun under that sky is expected; elsewhere the mean of
 the plan's weathers.
@@ -23,9 +23,13 @@ HOUR_SKY, HOUR_TO_HOUR = 0.25, 0.54
 
 
 @dataclass(frozen=True)
-class Light:
-    """The sun expected in each segment [W, panel side], (n,); what share of it each nuisance of
-    the sky adds, (n, skies); by date the mean of these over the day's sun, (skies,)."""
+class SunPrior:
+    """The sun expected in each of n segments, and its doubt.
+
+    sun_w (n,): what the panels are expected to give. sky (n, s): what share of it each nuisance of
+    the sky adds. days: by date the mean of these over the day's sun, (s,). called_clear (n,): where
+    a row calls the sky clear.
+    """
 
     sun_w: Array
     sky: Array
@@ -33,49 +37,50 @@ class Light:
     called_clear: Mask
 
 
-def light_of(result: Budget, case: Case, rows: Sequence[Row], covered: bool = False) -> Light:
-    """The light in the segments of a case, which is a stretch of the budget's; none at all where
-    the panels were covered."""
+def sun_prior(result: Budget, case: Case, rows: Sequence[Row], covered: bool = False) -> SunPrior:
+    """The sun in the segments of a case, which is a stretch of the budget's; none at all where the
+    panels were covered."""
     edges, lit = case.edges, case.solar_row
-    sun = np.zeros(lit.size)
+    sun_w = np.zeros(lit.size)
     if not covered:
-        sun[lit >= 0] = case.solar_w.mean(axis=1)[lit[lit >= 0]]
-    eighths = np.full(lit.size, -1) if covered else _told(edges, rows)
+        sun_w[lit >= 0] = case.solar_w.mean(axis=1)[lit[lit >= 0]]
+    eighths = np.full(lit.size, -1) if covered else _eighths(edges, rows)
     for okta in np.unique(eighths[eighths >= 0]).tolist():
         there = eighths == okta
-        sun[there] = _under(result, okta, edges)[there]
-    day = _day_numbers(result, edges)
+        sun_w[there] = _stated_sun_w(result, okta, edges)[there]
+    date = _date_numbers(result, edges)
+    lit_dates = np.unique(date[sun_w > 0.0]).tolist()
     clear = eighths == 0
-    columns, days = [], {}
-    for number in np.unique(day[sun > 0.0]).tolist():
-        today = day == number
+    columns = []
+    for number in lit_dates:
+        today = date == number
         spread = _day_spread(result, today, lit)
         columns.append(np.where(today & ~clear, np.where(eighths > 0, DAY_SKY, spread), 0.0))
         columns.append(np.where(today & clear, CLEAR_SKY, 0.0))
-    hours = _hours(edges, (sun > 0.0) & ~clear)
+    hours = _hours(edges, (sun_w > 0.0) & ~clear)
     sky = np.column_stack([*columns, hours]) if columns else np.zeros((lit.size, 0))
-    sky = sky[:, np.abs(sky[sun > 0.0]).sum(axis=0) > 0.0] if sky.size else sky
-    energy = sun * np.diff(edges)
-    for number in np.unique(day[sun > 0.0]).tolist():
-        weight = np.where(day == number, energy, 0.0)
-        name = f"{result.local(float(edges[int(np.argmax(day == number))])):%Y-%m-%d}"
+    sky = sky[:, np.abs(sky[sun_w > 0.0]).sum(axis=0) > 0.0] if sky.size else sky
+    days = {}
+    for number in lit_dates:
+        weight = np.where(date == number, sun_w * np.diff(edges), 0.0)
+        name = f"{result.local(float(edges[int(np.argmax(date == number))])):%Y-%m-%d}"
         days[name] = weight @ sky / weight.sum()
-    return Light(sun, sky, days, clear)
+    return SunPrior(sun_w, sky, days, clear)
 
 
-def _told(edges: Array, rows: Sequence[Row]) -> Index:
-    """The eighths of cloud that the rows tell of each segment, each for the time since the row
-    before; -1 where none does."""
+def _eighths(edges: Array, rows: Sequence[Row]) -> Index:
+    """The eighths of cloud that the rows state of each segment, (n,), each for the time since the
+    row before; -1 where none does."""
     middles = (edges[1:] + edges[:-1]) / 2.0
-    told, since = np.full(middles.size, -1), edges[0]
+    eighths, since_s = np.full(middles.size, -1), edges[0]
     for row in rows:
         if row.sky is not None:
-            told[(middles >= since) & (middles < row.time_s)] = row.sky
-        since = max(since, row.time_s)
-    return told
+            eighths[(middles >= since_s) & (middles < row.time_s)] = row.sky
+        since_s = max(since_s, row.time_s)
+    return eighths
 
 
-def _under(result: Budget, okta: int, edges: Array) -> Array:
+def _stated_sun_w(result: Budget, okta: int, edges: Array) -> Array:
     """What the panels give under a stated sky, on the segments between the edges [W]."""
     weather = result.plan.weather
     sky = {
@@ -92,7 +97,7 @@ def _under(result: Budget, okta: int, edges: Array) -> Array:
     return np.asarray(np.diff(np.interp(edges, case.edges, joules)) / np.diff(edges))
 
 
-def _day_numbers(result: Budget, edges: Array) -> Index:
+def _date_numbers(result: Budget, edges: Array) -> Index:
     """The local date of each segment, as a number."""
     midnights = [result.calendar.at(("clock", 0.0), day) for day in result.calendar.days(None)]
     return np.searchsorted(midnights, edges[:-1], side="right")
@@ -114,6 +119,6 @@ def _hours(edges: Array, cloudy: Mask) -> Array:
     if numbers.size == 0:
         return np.zeros((hour.size, 0))
     root = np.linalg.cholesky(HOUR_TO_HOUR ** np.abs(numbers[:, None] - numbers[None, :]))
-    found = np.zeros((hour.size, numbers.size))
-    found[cloudy] = HOUR_SKY * root[np.searchsorted(numbers, hour[cloudy])]
-    return found
+    shares = np.zeros((hour.size, numbers.size))
+    shares[cloudy] = HOUR_SKY * root[np.searchsorted(numbers, hour[cloudy])]
+    return shares

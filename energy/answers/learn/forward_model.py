@@ -1,8 +1,7 @@
-"""A span that was lived through: what was read of it, and what the one pass predicts of that.
+"""What would have been read in a span, given the figures of a kit and what that span alone decided.
 
-The figures of the kit and what only that day decided (its sky, how hard each cut was) are scenarios
-of the same simulation as every answer's. Laying a plan out like this is for `observe`, what
-follows for the figures for `learn`.
+Figures and nuisances (each day's sky, how hard each cut was) are scenarios of the same simulation
+as every answer's. `observe` makes a forward model from a plan; `fit` inverts it.
 """
 
 from dataclasses import dataclass, replace
@@ -21,9 +20,12 @@ LEAST_SHARE = 0.02  # no tool draws less of what is stated, no sky lets less thr
 
 
 @dataclass(frozen=True)
-class Observed:
-    """One thing read: its kind, row, value and standard deviation; a solar_wh counts from
-    `since_s` on, a tool_w are that tool's `stated_w` in the plan."""
+class Observation:
+    """One value that was read, with its standard deviation sigma.
+
+    kind is its column, or "tool_w" for the load_w of one tool. A solar_wh counts from since_s on;
+    a tool_w is of the tool that draws stated_w in the plan and has this figure of the posterior.
+    """
 
     kind: str
     row: Row
@@ -40,9 +42,9 @@ class Observed:
 
 
 @dataclass(frozen=True)
-class Group:
-    """What multiplies one load of the case: a figure of the posterior, and so much of a nuisance of
-    that day; -1 is none."""
+class LoadFactor:
+    """What multiplies one load of the case: a figure of the posterior, plus `scatter` times a
+    nuisance of the work; -1 is none."""
 
     figure: int
     nuisance: int = -1
@@ -50,47 +52,65 @@ class Group:
 
 
 @dataclass(frozen=True)
-class Day:
-    """A span with its readings, ready to be asked what they would have been.
+class ForwardModel:
+    """A span laid out so that it can be asked what would have been read in it.
 
-    Scenarios are m, segments n. Nuisances are standard normal, (q, m): the start charge, then the
-    skies, then the work's. in_plan (p,) are the plan's own figures as factors on the posterior's
-    base, believed (p,) those of before, which say how large the nuisances are; sun_w (n,) the
-    expected panel side, sky (n, skies) what share of it each nuisance adds. The last two loads of
-    the case are the idle draw beyond the plan's and a charger's error. sky_days gives each date's
-    weights over the skies, (skies,); tools is the name in the kit of each task's.
+    Scenarios are m, segments n, figures p, skies' nuisances s. All nuisances are standard normal,
+    (q, m): the start charge, then the skies', then the work's.
+
+    budget: the plan's own, of the whole span.
+    case: the stretch of it that was read; its last two loads are the idle draw beyond the plan's
+        and a charger's error.
+    stated_factor (p,): the plan's own figures as factors on the posterior's base.
+    prior_mean (p,): the means before the readings, which say how large the nuisances are.
+    capacity, derate: which figures these are; -1 is none.
+    sun_w (n,): what the panels are expected to give, at most sun_limit_w.
+    sky (n, s): what share of that each nuisance adds; sky_days by date their mean, (s,).
+    load_factors: one a load of the case.
+    tools: the name in the kit file of each task's tool.
+    start_sd_percent: the standard deviation of the start charge.
+    observed: what was read and counts; notes: lines about what does not.
     """
 
     budget: Budget
     case: Case
-    in_plan: Array
-    believed: Array
+    stated_factor: Array
+    prior_mean: Array
     capacity: int
     derate: int
     sun_w: Array
     sun_limit_w: float
     sky: Array
     sky_days: dict[str, Array]
-    groups: tuple[Group, ...]
+    load_factors: tuple[LoadFactor, ...]
     tools: tuple[str, ...]
     start_sd_percent: float
-    observed: tuple[Observed, ...]
+    observed: tuple[Observation, ...]
     notes: tuple[str, ...]
 
     @property
     def nuisances(self) -> int:
         """How many things only the day decides."""
-        return 2 + int(self.sky.shape[1]) + max(group.nuisance for group in self.groups)
+        return 2 + int(self.sky.shape[1]) + max(factor.nuisance for factor in self.load_factors)
 
     @property
     def sigma(self) -> Array:
         """Standard deviations of what was read, (observed,)."""
-        return np.array([one.sigma for one in self.observed])
+        return np.array([seen.sigma for seen in self.observed])
 
     @property
     def values(self) -> Array:
         """What was read, (observed,)."""
-        return np.array([one.value for one in self.observed])
+        return np.array([seen.value for seen in self.observed])
+
+    def sky_weights(self) -> dict[str, Array]:
+        """By date the weights over all nuisances, (q,), that make up its sun as a share of what was
+        expected, less one."""
+        padded = {}
+        for name, weight in self.sky_days.items():
+            padded[name] = np.zeros(self.nuisances)
+            padded[name][1 : 1 + weight.size] = weight
+        return padded
 
     def scenarios(
         self, theta: Array, nuisance: Array, *, in_percent: bool = True
@@ -102,18 +122,18 @@ class Day:
         with the capacity: so the percentages cannot prefer small figures only because they would
         scatter less. What is read in watts knows nothing of the capacity.
         """
-        ratio, usual = theta / self.in_plan[:, None], self.believed / self.in_plan
-        grown = np.ones(theta.shape[1])
+        ratio, usual = theta / self.stated_factor[:, None], self.prior_mean / self.stated_factor
+        scale = np.ones(theta.shape[1])
         if in_percent:
-            grown = theta[self.capacity] / self.believed[self.capacity]
-        of_work = nuisance[1 + self.sky.shape[1] :]
-        factor = np.ones((len(self.groups), theta.shape[1]))
-        for row, group in enumerate(self.groups):
-            if group.figure >= 0:
-                factor[row] = ratio[group.figure]
-            if group.nuisance >= 0:
-                size = usual[group.figure] if group.figure >= 0 else 1.0
-                factor[row] += group.scatter * size * grown * of_work[group.nuisance]
+            scale = theta[self.capacity] / self.prior_mean[self.capacity]
+        work = nuisance[1 + self.sky.shape[1] :]
+        factor = np.ones((len(self.load_factors), theta.shape[1]))
+        for row, load_factor in enumerate(self.load_factors):
+            if load_factor.figure >= 0:
+                factor[row] = ratio[load_factor.figure]
+            if load_factor.nuisance >= 0:
+                size = usual[load_factor.figure] if load_factor.figure >= 0 else 1.0
+                factor[row] += load_factor.scatter * size * scale * work[load_factor.nuisance]
         factor = np.maximum(factor, LEAST_SHARE)
         factor[-2:] -= 1.0
         battery = replace(
@@ -121,19 +141,19 @@ class Day:
             capacity_wh=self.case.battery.capacity_wh[0] * ratio[self.capacity],
             charge_max_w=np.full(theta.shape[1], self.case.battery.charge_max_w[0]),
         )
-        sun = self._panel_w(theta, nuisance, grown)
+        sun = self._panel_w(theta, nuisance, scale)
         case = replace(self.case, battery=battery, solar_w=sun, factor=factor)
         share = battery.start_share + self.start_sd_percent / 100.0 * nuisance[0]
         store = battery.capacity_wh * np.clip(share, 0.0, 1.0)
         return case, (store, np.zeros_like(store))
 
-    def _panel_w(self, theta: Array, nuisance: Array, grown: Array) -> Array:
-        """What the panels give in each segment, (n, m); `grown` scales what the sky adds."""
+    def _panel_w(self, theta: Array, nuisance: Array, scale: Array) -> Array:
+        """What the panels give in each segment, (n, m); `scale` (m,) is of the nuisances."""
         panel, usual = np.ones(theta.shape[1]), 1.0
         if self.derate >= 0:
-            panel = theta[self.derate] / self.in_plan[self.derate]
-            usual = self.believed[self.derate] / self.in_plan[self.derate]
-        added = self.sky @ nuisance[1 : 1 + self.sky.shape[1]] * usual * grown
+            panel = theta[self.derate] / self.stated_factor[self.derate]
+            usual = self.prior_mean[self.derate] / self.stated_factor[self.derate]
+        added = self.sky @ nuisance[1 : 1 + self.sky.shape[1]] * usual * scale
         light = np.maximum(panel + added, LEAST_SHARE)
         return np.minimum(self.sun_w[:, None] * light, self.sun_limit_w)
 
@@ -152,28 +172,30 @@ class Day:
         return np.concatenate(parts, axis=1)
 
     def _predict(self, theta: Array, nuisance: Array) -> Array:
+        """The same for so few scenarios that they fit into memory."""
         case, state = self.scenarios(theta, nuisance)
-        store_wh = simulate(case, state=state).store_wh
         metered, _ = self.scenarios(theta, nuisance, in_percent=False)
-        edges, taken_wh = case.edges, np.zeros_like(store_wh)
-        if any(one.kind == "solar_wh" for one in self.observed):
+        edges, store_wh = case.edges, simulate(case, state=state).store_wh
+        taken_wh = np.zeros_like(store_wh)
+        if any(seen.kind == "solar_wh" for seen in self.observed):
             taken_w = simulate(metered, detail=True, state=state).detail["solar_w"]
             np.cumsum(taken_w * np.diff(edges)[:, None] / HOUR_S, axis=0, out=taken_wh[1:])
-        found = np.empty((len(self.observed), theta.shape[1]))
-        for row, one in enumerate(self.observed):
-            at = one.row.time_s
-            if one.kind == "battery_percent":
-                found[row] = 100.0 * at_moment(edges, store_wh, at) / case.battery.capacity_wh
-            elif one.kind == "solar_w":
-                found[row] = metered.solar_w[segment_at(edges, at)] * case.controller_efficiency
-            elif one.kind == "solar_wh":
-                found[row] = at_moment(edges, taken_wh, at)
-                found[row] -= at_moment(edges, taken_wh, one.since_s)
-            elif one.kind == "load_w":
-                found[row] = load_w(metered, segment_at(edges, at))
-            else:
-                found[row] = one.stated_w * theta[one.figure] / self.in_plan[one.figure]
-        return found
+
+        def value(seen: Observation) -> Array:
+            at_s = seen.row.time_s
+            if seen.kind == "battery_percent":
+                return 100.0 * at_moment(edges, store_wh, at_s) / case.battery.capacity_wh
+            if seen.kind == "solar_w":
+                return np.asarray(
+                    metered.solar_w[segment_at(edges, at_s)] * case.controller_efficiency
+                )
+            if seen.kind == "solar_wh":
+                return at_moment(edges, taken_wh, at_s) - at_moment(edges, taken_wh, seen.since_s)
+            if seen.kind == "load_w":
+                return load_w(metered, segment_at(edges, at_s))
+            return np.asarray(seen.stated_w * theta[seen.figure] / self.stated_factor[seen.figure])
+
+        return np.array([value(seen) for seen in self.observed]).reshape(-1, theta.shape[1])
 
 
 def load_w(case: Case, segment: int) -> Array:
