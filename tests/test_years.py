@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -121,6 +122,21 @@ def test_a_thin_lead_loses_more_days() -> None:
     short = small(None, {"nominal_v": 12.8}, task=[LAMP, PUMP])
     without, with_it = (years(one, *sizes) for one in (short, short.replace(run=[lead])))
     assert with_it.unmet_wh.sum() > 1.02 * without.unmet_wh.sum() > 0.0
+
+
+def test_no_panel_brings_nothing_however_the_days_are_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    cable = {"from": "panel", "to": "pack", "length_m": 12, "mm2": 2.5}
+    plan = small(None, {"capacity_wh": 400}, task=[LAMP], run=[cable])
+    sizes = np.array([0.0, 100.0]), np.array([400.0, 400.0])
+    monkeypatch.setattr("energy.answers.size.years.repaid", lambda battery, steps: False)
+    plain = years(plan, *sizes)
+    monkeypatch.setattr("energy.answers.size.years.repaid", lambda battery, steps: True)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", RuntimeWarning)
+        compiled = years(plan, *sizes)
+    assert plain.lost[:, 0].sum() > 360  # a lamp empties a pack without sun within days
+    assert compiled.unmet_wh == pytest.approx(plain.unmet_wh, abs=1e-6)
+    assert compiled.lost.tolist() == plain.lost.tolist()
 
 
 def test_a_years_own_pack_that_cannot_start_a_tool_is_told_so() -> None:

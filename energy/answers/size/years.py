@@ -258,7 +258,8 @@ def _compiled(of: Designs, days: Iterable[Base], panel_w: Array, battery_wh: Arr
         at = np.flatnonzero(np.broadcast_to(number == k, panel_w.shape))
         packs = of.battery(base, np.tile(battery_wh[at], count), np.repeat(every, at.size))
         limit_w = of.limit_w(watts) * base.case.controller_efficiency
-        sweeps.append((watts, at, Sweep(packs, panel_w[at] / watts, limit_w)))
+        share = panel_w[at] / watts if alike else np.ones(at.size)  # of no panel as well
+        sweeps.append((watts, at, Sweep(packs, share, limit_w)))
     for today in days:
         low, unmet, hours = np.zeros((3, panel_w.size, count))
         laid = laid_out(today.case)
