@@ -73,7 +73,7 @@ def read_candidates(file: Path | str) -> tuple[Candidate, ...]:
     if len(rows) > MOST_ROWS:
         raise PlanError([f"{file.name}: holds {len(rows)} rows, at most {MOST_ROWS} are allowed"])
     header, problems = _header(file.name, rows[0][1])
-    found: list[Candidate] = []
+    candidates: list[Candidate] = []
     for number, line in rows[1:] if not problems else []:
         where = f"{file.name}: row {number}"
         cells = next(csv.reader([line]))
@@ -83,19 +83,15 @@ def read_candidates(file: Path | str) -> tuple[Candidate, ...]:
         row = {key: cell.strip() for key, cell in zip(header, cells, strict=False)}
         candidate, wrong = _candidate(row)
         problems += [f"{where}: {text}" for text in wrong]
-        if candidate is not None and any(one.name == candidate.name for one in found):
+        if candidate is not None and any(other.name == candidate.name for other in candidates):
             problems.append(f"{where}: name: {shown(candidate.name)} is there already")
         elif candidate is not None:
-            found.append(candidate)
-    if not problems:
-        problems += [
-            f"{file.name}: holds no {kind}"
-            for kind in ("pack",)
-            if all(one.kind != kind for one in found)
-        ]
+            candidates.append(candidate)
+    if not problems and all(candidate.kind != "pack" for candidate in candidates):
+        problems.append(f"{file.name}: holds no pack")
     if problems:
         raise PlanError(problems)
-    return tuple(found)
+    return tuple(candidates)
 
 
 def _header(name: str, line: str) -> tuple[list[str], list[str]]:

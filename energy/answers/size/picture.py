@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.size.size import GOALS, Size, figure
+from energy.answers.size.figures import size_text
+from energy.answers.size.size import GOALS, Size
 from energy.answers.size.words import both
-from energy.answers.size.year_size import YearSize
 from energy.model import Array
 from energy.show.labels import ON_A_LABEL, ON_A_LINE, Room, balanced, shorten, style, width_in, wrap
 from energy.show.palette import (
@@ -37,7 +37,7 @@ NAME_PX = (120.0, 28.0)  # from name to name, across and upwards
 RING = {"markersize": 9.0, "markerfacecolor": "white", "markeredgewidth": 2.0, "zorder": 6}
 
 
-def size_map(answer: Size | YearSize) -> "Figure":
+def size_map(answer: Size) -> "Figure":
     """The picture of an answer: the chance as an area, the goals as lines, the pick as a ring.
 
     >>> from energy.answers.size.size import size
@@ -63,7 +63,7 @@ def size_map(answer: Size | YearSize) -> "Figure":
     return figure
 
 
-def _lay_out(figure: Any, answer: Size | YearSize) -> Any:
+def _lay_out(figure: Any, answer: Size) -> Any:
     """Write the words around the map and make room for it."""
     wide = (WIDTH_IN - 2 * EDGE_IN) * DPI
     title = shorten(answer.plan.title or answer.plan.origin, wide, width_in(figure, PLAN_PT))
@@ -79,10 +79,10 @@ def _lay_out(figure: Any, answer: Size | YearSize) -> Any:
             " The lines are simulated; the shades below them are a quick estimate of 60, 40 and"
             " 20 %."
         )
-    if isinstance(answer, YearSize):
+    if answer.whole_years is not None:
         texts = [
-            f"Weather: {first.weather.source}; whole years: {answer.own.years}. The lines are the"
-            " share of all days on which nothing asked is lost."
+            f"Weather: {first.weather.source}; whole years: {answer.whole_years.own.years}."
+            " The lines are the share of all days on which nothing asked is lost."
         ]
     small = width_in(figure, SMALL_PT)
     foot = [
@@ -140,7 +140,7 @@ def _frame(panel: Any) -> None:
     )
 
 
-def finding(answer: Size | YearSize) -> str:
+def finding(answer: Size) -> str:
     """What the map shows, in a sentence.
 
     >>> from energy.answers.size.size import size
@@ -150,13 +150,13 @@ def finding(answer: Size | YearSize) -> str:
     """
     if answer.pick is None:
         return answer.why
-    days = " of all days" if isinstance(answer, YearSize) else ""
+    days = " of all days" if answer.whole_years is not None else ""
     return (
         f"Take {both(answer.pick.panel_w, answer.pick.battery_wh)} to reach {answer.goal:g} %{days}"
     )
 
 
-def _lines(answer: Size | YearSize) -> list[tuple[float, Array]]:
+def _lines(answer: Size) -> list[tuple[float, Array]]:
     """Chance and the pack from which on it holds at each panel size, NaN where none does. Below
     the least goal of the frontier as proposed, from there on as simulated."""
     found = answer.frontier
@@ -170,7 +170,7 @@ def _lines(answer: Size | YearSize) -> list[tuple[float, Array]]:
     return lines + [(g, sizes[found.smallest[:, k]]) for k, g in enumerate(found.goals)]
 
 
-def _areas(panel: Any, answer: Size | YearSize) -> None:
+def _areas(panel: Any, answer: Size) -> None:
     """The chance in light steps, the darker the surer."""
     light, dark = (np.array(_rgb(colour)) for colour in ("#ffffff", COLOURS["band"]))
     lines = [(level, sizes) for level, sizes in _lines(answer) if level > 0.0]
@@ -186,7 +186,7 @@ def _rgb(colour: str) -> tuple[float, float, float]:
     return red, green, blue
 
 
-def _contours(panel: Any, room: Room, answer: Size | YearSize) -> None:
+def _contours(panel: Any, room: Room, answer: Size) -> None:
     """A line for each goal, named on it; the plan's own goal strong."""
     watts = answer.frontier.panel_w
     along = np.linspace(watts[0], watts[-1], 241)
@@ -209,7 +209,7 @@ def _contours(panel: Any, room: Room, answer: Size | YearSize) -> None:
 def _name_line(
     panel: Any,
     room: Room,
-    answer: Size | YearSize,
+    answer: Size,
     goal: float,
     line: tuple[Array, Array],
     others: list[Array],
@@ -253,14 +253,14 @@ def _name_line(
         room.keep_clear(np.array([box.x0, box.x1]), np.full(2, height), ON_A_LABEL)
 
 
-def _own_points(answer: Size | YearSize) -> list[tuple[Array, Array]]:
+def _own_points(answer: Size) -> list[tuple[Array, Array]]:
     points = [(answer.designs.base_w, answer.plan.pack.capacity_wh)]
     if answer.pick is not None:
         points.append((answer.pick.panel_w, answer.pick.battery_wh))
     return [(np.array([watts]), np.array([label])) for watts, label in points]
 
 
-def _too_weak(panel: Any, room: Room, answer: Size | YearSize) -> None:
+def _too_weak(panel: Any, room: Room, answer: Size) -> None:
     """The packs that cannot give the power, whatever they hold."""
     if answer.least_wh is None:
         return
@@ -280,7 +280,7 @@ def _too_weak(panel: Any, room: Room, answer: Size | YearSize) -> None:
         )
 
 
-def _marks(panel: Any, room: Room, answer: Size | YearSize) -> None:
+def _marks(panel: Any, room: Room, answer: Size) -> None:
     """The pick, and the plan's own kit where it lies on the map."""
     own = answer.designs.base_w, answer.plan.pack.capacity_wh
     points = [(own, "the plan's own", "s", "load")]
@@ -295,4 +295,6 @@ def _marks(panel: Any, room: Room, answer: Size | YearSize) -> None:
         for height in (label - tall, label, label + tall):
             room.keep_clear(np.array([watts - wide, watts + wide]), np.full(2, height))
     for (watts, label), words, _, colour in sorted(points):  # from the left: lines cross no label
-        room.label(f"{words}: {figure(watts)} W, {figure(label)} Wh", [watts], [label], colour)
+        room.label(
+            f"{words}: {size_text(watts)} W, {size_text(label)} Wh", [watts], [label], colour
+        )
