@@ -205,21 +205,21 @@ def best_of_all(name: str) -> set[tuple[Bundle, Bundle, tuple[str, ...]]]:
 def test_the_best_kits_are_those_of_trying_all_combinations(name: str) -> None:
     plan, listed = WORK[name]
     found = kits(make_designs(plan), listed)
-    assert {(kit.packs, kit.panels, kit.best) for kit in found.found} == best_of_all(name)
-    assert found.found
+    assert {(kit.packs, kit.panels, kit.best) for kit in found.best} == best_of_all(name)
+    assert found.best
     assert not found.notes
 
 
 @pytest.mark.parametrize("name", ["a file", "the rough table", "a saw"])
 def test_the_change_of_a_kit_makes_the_plan_a_yes(name: str) -> None:
     plan, listed = WORK[name]
-    for kit in kits(make_designs(plan), listed).found:
+    for kit in kits(make_designs(plan), listed).best:
         assert budget(plan.replace(**kit.change)).yes
 
 
 def test_equal_kits_share_their_title() -> None:
     plan, listed = WORK["things alike"]
-    titles = [title for kit in kits(make_designs(plan), listed).found for title in kit.best]
+    titles = [title for kit in kits(make_designs(plan), listed).best for title in kit.best]
     assert titles.count("cheapest") > 1
     assert titles.count("lightest") > 1
 
@@ -244,13 +244,13 @@ def test_a_long_list_is_searched_as_far_as_the_runs_go() -> None:
     ]
     found = kits(make_designs(small()), listed)
     assert any("none of more than 2 pack kinds was looked at" in line for line in found.notes)
-    for kit in found.found:
+    for kit in found.best:
         assert budget(small().replace(**kit.change)).yes
 
 
 def test_without_prices_and_weights_the_fewest_things_are_best() -> None:
     listed = [Candidate("box", "pack", capacity_wh=3000.0, count_max=2)]
-    assert [kit.best for kit in kits(make_designs(small()), listed).found] == [("fewest things",)]
+    assert [kit.best for kit in kits(make_designs(small()), listed).best] == [("fewest things",)]
 
 
 def test_a_pack_whose_inverter_is_too_small_is_out_with_the_reason() -> None:
@@ -263,7 +263,7 @@ def test_a_pack_whose_inverter_is_too_small_is_out_with_the_reason() -> None:
     found = kits(make_designs(start), listed)
     assert found.out[0].startswith('1 x weak: "saw" ')
     assert "asks 800 VA of the inverter, rated 500 W" in found.out[0]
-    assert [[one.name for one, _ in kit.packs] for kit in found.found] == [["strong"]]
+    assert [[one.name for one, _ in kit.packs] for kit in found.best] == [["strong"]]
 
 
 def test_a_pack_with_a_weak_inverter_is_not_counted_beside_a_strong_one() -> None:
@@ -274,13 +274,13 @@ def test_a_pack_with_a_weak_inverter_is_not_counted_beside_a_strong_one() -> Non
         Candidate("sheet", "panel", rated_w=20.0, price=100.0, count_max=3),
     ]
     # what the weak one holds would have to come through the other's inverter
-    for kit in kits(make_designs(start), listed).found:
+    for kit in kits(make_designs(start), listed).best:
         assert [one.name for one, _ in kit.packs] == ["strong"]
 
 
 def test_a_thing_without_a_price_is_ranked_by_weight_alone() -> None:
     listed = [Candidate("box", "pack", capacity_wh=3000.0, kg=30.0)]
-    found = kits(make_designs(small()), listed).found
+    found = kits(make_designs(small()), listed).best
     assert [kit.best for kit in found] == [("lightest",)]
     assert found[0].as_dict()["price"] is None
 

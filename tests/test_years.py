@@ -18,7 +18,8 @@ from energy.answers.size.through import through_years
 from energy.answers.size.words import summary
 from energy.answers.size.worksheet import storage_days
 from energy.answers.size.year_size import _cuts, year_size
-from energy.answers.size.years import Years, ready_year, year_plan, years
+from energy.answers.size.year_weather import ready_year, year_plan
+from energy.answers.size.years import Years, years
 from energy.plan import Plan
 from energy.simulation.budget import budget
 from energy.weather.scenarios import record_of

@@ -73,7 +73,7 @@ def _for_a_job(asked: Asked, read: Any) -> Any:
         bought = None if listed is None else kits(answer.designs, listed, told)
     sheet = worksheet(answer.designs.groups[0])
     beside = {
-        "kits": [] if bought is None else [kit.as_dict() for kit in bought.found],
+        "kits": [] if bought is None else [kit.as_dict() for kit in bought.best],
         "kit_notes": () if bought is None else (*bought.out, *bought.notes),
     }
     return answer, lambda out: show_size(answer, out, sheet, bought, demo=asked.demo), beside

@@ -71,7 +71,7 @@ class Kits:
     """The best few kits that reach the goal, which packs are out and why, and what was not looked
     at, a line each."""
 
-    found: tuple[Kit, ...]
+    best: tuple[Kit, ...]
     out: tuple[str, ...]
     notes: tuple[str, ...] = ()
 
@@ -95,7 +95,7 @@ def kits(
     >>> listed = [Candidate("big", "pack", capacity_wh=2000.0, kg=25.0),
     ...           Candidate("sheet", "panel", rated_w=100.0, kg=4.0, count_max=3)]
     >>> from energy.answers.size.designs import make_designs
-    >>> [(kit.packs[0][0].name, kit.panels) for kit in kits(make_designs(plan), listed).found]
+    >>> [(kit.packs[0][0].name, kit.panels) for kit in kits(make_designs(plan), listed).best]
     [('big', ())]
     """
     kinds = {kind: [thing for thing in listed if thing.kind == kind] for kind in ("pack", "panel")}

@@ -189,13 +189,13 @@ def frontier_table(answer: Size) -> Table:
 def show_kits(kits: Kits, out: Console) -> None:
     """The best kits of the list of candidates, why some packs are out, and what several are taken
     for."""
-    if kits.found:
+    if kits.best:
         table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
         table.add_column("kits that reach the goal", overflow="fold")
         for heading in ("panel, W", "pack, Wh", "kg", "price"):
             table.add_column(heading, justify="right")
         table.add_column("best by", overflow="fold")
-        for kit in kits.found:
+        for kit in kits.best:
             kg, price = kit.total("kg"), kit.total("price")
             table.add_row(
                 Text(f"{in_words(kit.packs)}, {in_words(kit.panels) or 'no panel'}"),
@@ -211,9 +211,9 @@ def show_kits(kits: Kits, out: Console) -> None:
         out.print(Text(f"No kit {reaches} the goal.", style="bold"))
     for line in (*kits.out, *kits.notes):
         out.print(Text(f"- {line}"))
-    if any(sum(count for _, count in kit.packs) > 1 for kit in kits.found):
+    if any(sum(count for _, count in kit.packs) > 1 for kit in kits.best):
         out.print(Text(SEVERAL_PACKS))
-    if any(len(kit.panels) > 1 for kit in kits.found):
+    if any(len(kit.panels) > 1 for kit in kits.best):
         out.print(Text(UNLIKE_PANELS))
 
 

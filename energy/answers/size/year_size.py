@@ -16,7 +16,8 @@ from energy.answers.size.frontier import Frontier
 from energy.answers.size.ranges import ranges
 from energy.answers.size.size import Size, goals_of, recommended
 from energy.answers.size.through import WholeYears, through_years
-from energy.answers.size.years import YearWeather, year_weather
+from energy.answers.size.year_weather import YearWeather, year_weather
+from energy.answers.size.years import run_years
 from energy.model import Array, Index
 from energy.plan import Plan
 from energy.simulation.budget import budget
@@ -55,7 +56,7 @@ def year_size(plan: Plan, progress: Callable[[int, int], None] | None = None) ->
     sizes = [(designs.base_w, plan.pack.capacity_wh)]
     sizes += [] if answer.pick is None else [answer.pick.sizes]
     watts, labels = np.array(sizes).T
-    through = weather.run(watts, labels, rounds.last)
+    through = run_years(weather, watts, labels, rounds.last)
     own = designs.at_size(plan.pack.capacity_wh)
     whole_years = WholeYears(
         own=through_years(through, 0),
@@ -143,7 +144,7 @@ def _search(
             )
         ]
         panel, step = (np.array(values) for values in zip(*asked, strict=True))
-        lost = weather.run(panel_w[panel], sizes_wh[step], rounds.next).lost_percent
+        lost = run_years(weather, panel_w[panel], sizes_wh[step], rounds.next).lost_percent
         served |= dict(zip(asked, (100.0 - lost).tolist(), strict=True))
         for enough in (True, False):
             bound = high if enough else low
