@@ -64,7 +64,7 @@ def main() -> None:
     show(f"frontier, {SIDE} panels x 4 goals: grid / frontier", grid_s / found_s, "at least 10")
     show("    the same answer on so many of 256", float(same), "256")
     many_s, one_s = many_against_one(of)
-    show("a step of one design: plain Python / NumPy, 512 lanes", one_s / many_s, "at least 20")
+    show("a step of one design: plain Python / NumPy, 512 scenarios", one_s / many_s, "at least 20")
     start = time.perf_counter()
     year = years(Plan.read("builtin:january-job"), np.full(100, 800.0), np.linspace(2e3, 1e4, 100))
     show(f"a whole year of 100 designs, {year.lost.shape[0]} days [s]", clock(start), "")

@@ -266,11 +266,13 @@ class Designs:
         return budget(design(self.plan, self.base_w, battery_wh), known=self.groups[0].alone)
 
 
-def make_designs(plan: Plan, known: Designs | None = None, battery_wh: float = LARGE_WH) -> Designs:
+def make_designs(
+    plan: Plan, previous: Designs | None = None, battery_wh: float = LARGE_WH
+) -> Designs:
     """Lay a plan out for many sizes: one pass for its weathers, its sun and its limits.
 
     plan: what is to be sized.
-    known: designs of a plan with another pack, whose weathers and sun are taken over.
+    previous: designs of a plan with another pack, whose weathers and sun are taken over.
     battery_wh: the pack that overloads are judged with [Wh].
 
     Raises PlanError as `budget` does.
@@ -281,7 +283,8 @@ def make_designs(plan: Plan, known: Designs | None = None, battery_wh: float = L
     """
     plan = with_panel(plan)
     plan = plan.replace(**joined_as_now(plan))
-    own = budget(unbound(plan, battery_wh), known=None if known is None else known.groups[0])
+    known = None if previous is None else previous.groups[0]
+    own = budget(unbound(plan, battery_wh), known=known)
     groups = (own, *own.bounds)
     return Designs(
         plan=plan,
