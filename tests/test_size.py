@@ -13,9 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_tables import SAW, Table, plan
 
-from energy.answers.size.designs import design, designs
+from energy.answers.size.designs import design, make_designs
 from energy.answers.size.frontier import frontier
-from energy.answers.size.size import GOALS, ranges, size, within_limits
+from energy.answers.size.limits import within_limits
+from energy.answers.size.proposal import needed_wh
+from energy.answers.size.ranges import ranges
+from energy.answers.size.size import GOALS, size
 from energy.plan import Plan
 from energy.simulation.budget import Budget, budget
 
@@ -122,7 +125,7 @@ _found: dict[str, Any] = {}
 def found_for(name: str) -> Any:
     """The frontier of a case, worked out once."""
     if name not in _found:
-        of = designs(CASES[name])
+        of = make_designs(CASES[name])
         _found[name] = within_limits(of, frontier(of, PANEL_W, SIZES_WH, GOALS))[0]
     return _found[name]
 
@@ -199,14 +202,34 @@ def test_the_chance_never_falls_with_more_panel_or_more_pack(
     assert larger_panel.chance.percent >= first.chance.percent
 
 
+@pytest.mark.parametrize(
+    "name",
+    [
+        "lithium in the frost of the far north",
+        "flooded lead-acid behind a plain controller",
+        "a saw on an inverter",
+        "a long thin cable",
+    ],
+)
+def test_the_quick_guess_is_near_what_a_middling_weather_needs(name: str) -> None:
+    of = make_designs(CASES[name])
+    sizes_wh = np.geomspace(100.0, 3000.0, 120)
+    weathers = np.arange(of.groups[0].success.size)
+    scenario, label_wh = np.tile(weathers, sizes_wh.size), np.repeat(sizes_wh, weathers.size)
+    for watts, guesses in zip(PANEL_W, needed_wh(of, 0, PANEL_W), strict=True):
+        served, _ = of.tried(0, np.full(scenario.size, watts), label_wh, scenario)
+        needs_wh = sizes_wh[served.reshape(sizes_wh.size, weathers.size).argmax(axis=0)]
+        assert np.median(np.abs(guesses / needs_wh - 1.0)) < 0.06  # the sizes lie 3 % apart
+
+
 def test_every_window_of_the_season_is_tried_where_the_plan_asks_for_no_number() -> None:
-    assert designs(small()).groups[0].chance.scenarios == 31  # 15 days either side of the date
+    assert make_designs(small()).groups[0].chance.scenarios == 31  # 15 days either side of the date
 
 
 def test_a_pack_that_is_only_the_least_looked_at_is_said_to_be() -> None:
     asked = small(task=[PHONE], size={"panel_w": [0, 50], "battery_wh": [900, 2000]})
     found = size(asked)
-    assert found.floor_wh == found.as_dict()["floor_wh"] == 900.0
+    assert found.frontier.floor_wh == found.as_dict()["floor_wh"] == 900.0
     assert "900 Wh is the smallest pack looked at: smaller ones may do" in found.why
     assert budget(resized(asked, 50.0, 600.0)).yes  # so it is
 
@@ -214,7 +237,7 @@ def test_a_pack_that_is_only_the_least_looked_at_is_said_to_be() -> None:
 def test_without_a_range_of_its_own_the_list_goes_down_to_packs_that_do_not_do() -> None:
     phone = small(None, {"capacity_wh": 2000}, task=[PHONE])
     found = size(phone)
-    assert found.floor_wh is None
+    assert found.frontier.floor_wh is None
     assert found.pick is not None
     assert found.pick.battery_wh < 200.0
     assert "the smallest pack looked at" not in found.why
@@ -309,17 +332,17 @@ def test_the_json_has_the_keys_that_were_promised() -> None:
 
 
 def test_the_ranges_hold_the_plans_own_size_and_both_ends_asked_for() -> None:
-    watts, sizes = ranges(designs(small()))
+    watts, sizes = ranges(make_designs(small()))
     assert watts[0] <= 100.0 <= watts[-1]
     assert sizes[0] <= 700.0 <= sizes[-1]
     asked = small(size={"panel_w": [130, 770], "battery_wh": [310, 1990]})
-    watts, sizes = ranges(designs(asked))
+    watts, sizes = ranges(make_designs(asked))
     assert (watts[0], watts[-1], sizes[0], sizes[-1]) == (130.0, 770.0, 310.0, 1990.0)
 
 
 def test_no_pack_of_the_list_is_smaller_than_a_plan_allows() -> None:
     tiny = small(None, {"capacity_wh": 4, "idle_w": 0}, task=[{**PHONE, "energy_wh": 1}])
-    _, sizes = ranges(designs(tiny))
+    _, sizes = ranges(make_designs(tiny))
     assert 1.0 <= sizes[0] <= 4.0
 
 

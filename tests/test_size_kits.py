@@ -13,7 +13,7 @@ from test_size import CUTS, INVERTER, LAMP, small
 
 from energy.answers.size.bundles import Bundle, bundles
 from energy.answers.size.candidates import Candidate, read_candidates
-from energy.answers.size.designs import designs
+from energy.answers.size.designs import make_designs
 from energy.answers.size.kits import Kit, kits
 from energy.answers.size.search import Search
 from energy.plan import Plan
@@ -204,22 +204,22 @@ def best_of_all(name: str) -> set[tuple[Bundle, Bundle, tuple[str, ...]]]:
 @pytest.mark.parametrize("name", WORK)
 def test_the_best_kits_are_those_of_trying_all_combinations(name: str) -> None:
     plan, listed = WORK[name]
-    found = kits(designs(plan), listed)
-    assert {(kit.packs, kit.panels, kit.best) for kit in found.found} == best_of_all(name)
-    assert found.found
+    found = kits(make_designs(plan), listed)
+    assert {(kit.packs, kit.panels, kit.best) for kit in found.best} == best_of_all(name)
+    assert found.best
     assert not found.notes
 
 
 @pytest.mark.parametrize("name", ["a file", "the rough table", "a saw"])
 def test_the_change_of_a_kit_makes_the_plan_a_yes(name: str) -> None:
     plan, listed = WORK[name]
-    for kit in kits(designs(plan), listed).found:
+    for kit in kits(make_designs(plan), listed).best:
         assert budget(plan.replace(**kit.change)).yes
 
 
 def test_equal_kits_share_their_title() -> None:
     plan, listed = WORK["things alike"]
-    titles = [title for kit in kits(designs(plan), listed).found for title in kit.best]
+    titles = [title for kit in kits(make_designs(plan), listed).best for title in kit.best]
     assert titles.count("cheapest") > 1
     assert titles.count("lightest") > 1
 
@@ -229,7 +229,7 @@ def test_the_runs_of_a_search_are_counted_and_few() -> None:
     packs, panels = (
         bundles([one for one in listed if one.kind == k])[0] for k in ("pack", "panel")
     )
-    search = Search(designs(plan), packs, [(), *panels], None)
+    search = Search(make_designs(plan), packs, [(), *panels], None)
     search.least("price")
     assert 0 < search.runs < (len(packs) * len(panels)) / 3
 
@@ -242,15 +242,15 @@ def test_a_long_list_is_searched_as_far_as_the_runs_go() -> None:
     listed += [
         Candidate(f"sheet {k}", "panel", rated_w=5.0 + k, kg=1.0, count_max=9) for k in range(12)
     ]
-    found = kits(designs(small()), listed)
+    found = kits(make_designs(small()), listed)
     assert any("none of more than 2 pack kinds was looked at" in line for line in found.notes)
-    for kit in found.found:
+    for kit in found.best:
         assert budget(small().replace(**kit.change)).yes
 
 
 def test_without_prices_and_weights_the_fewest_things_are_best() -> None:
     listed = [Candidate("box", "pack", capacity_wh=3000.0, count_max=2)]
-    assert [kit.best for kit in kits(designs(small()), listed).found] == [("fewest things",)]
+    assert [kit.best for kit in kits(make_designs(small()), listed).best] == [("fewest things",)]
 
 
 def test_a_pack_whose_inverter_is_too_small_is_out_with_the_reason() -> None:
@@ -260,10 +260,10 @@ def test_a_pack_whose_inverter_is_too_small_is_out_with_the_reason() -> None:
         Candidate("strong", "pack", capacity_wh=2000.0, inverter_w=1000.0, kg=20.0, price=1000.0),
         Candidate("sheet", "panel", rated_w=100.0, kg=4.0, price=100.0, count_max=4),
     ]
-    found = kits(designs(start), listed)
+    found = kits(make_designs(start), listed)
     assert found.out[0].startswith('1 x weak: "saw" ')
     assert "asks 800 VA of the inverter, rated 500 W" in found.out[0]
-    assert [[one.name for one, _ in kit.packs] for kit in found.found] == [["strong"]]
+    assert [[one.name for one, _ in kit.packs] for kit in found.best] == [["strong"]]
 
 
 def test_a_pack_with_a_weak_inverter_is_not_counted_beside_a_strong_one() -> None:
@@ -274,13 +274,13 @@ def test_a_pack_with_a_weak_inverter_is_not_counted_beside_a_strong_one() -> Non
         Candidate("sheet", "panel", rated_w=20.0, price=100.0, count_max=3),
     ]
     # what the weak one holds would have to come through the other's inverter
-    for kit in kits(designs(start), listed).found:
+    for kit in kits(make_designs(start), listed).best:
         assert [one.name for one, _ in kit.packs] == ["strong"]
 
 
 def test_a_thing_without_a_price_is_ranked_by_weight_alone() -> None:
     listed = [Candidate("box", "pack", capacity_wh=3000.0, kg=30.0)]
-    found = kits(designs(small()), listed).found
+    found = kits(make_designs(small()), listed).best
     assert [kit.best for kit in found] == [("lightest",)]
     assert found[0].as_dict()["price"] is None
 

@@ -16,8 +16,8 @@ from energy.answers.size.candidates import Candidate
 from energy.answers.size.kits import Kit, Kits
 from energy.answers.size.picture import size_map
 from energy.answers.size.size import GOALS, Size, size
+from energy.answers.size.through import Month, Spell, Through
 from energy.answers.size.worksheet import worksheet
-from energy.answers.size.year_size import Month, Spell, Through
 from energy.answers.size.year_words import worst_line
 from energy.plan import Plan
 from energy.show import files
@@ -33,7 +33,7 @@ def sized(name: str = "lithium kept warm") -> Size:
 
 def printed(answer: Size, kits: Kits | None = None, *, terminal: bool = False) -> str:
     out = Console(file=io.StringIO(), width=100, force_terminal=terminal, highlight=False)
-    sizes.show_size(answer, worksheet(answer.designs.groups[0]), out, kits)
+    sizes.show_size(answer, out, worksheet(answer.designs.groups[0]), kits)
     assert isinstance(out.file, io.StringIO)
     return out.file.getvalue()
 

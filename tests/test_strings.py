@@ -12,7 +12,7 @@ from plan_tables import LAMP, plan, refused
 from rich.console import Console
 from typer.testing import CliRunner
 
-from energy.answers.size.designs import design, designs
+from energy.answers.size.designs import design, make_designs
 from energy.answers.size.worksheet import worksheet
 from energy.answers.wire.wire import wire
 from energy.answers.wire.words import show_wire
@@ -369,19 +369,19 @@ SIZED = {
 @pytest.mark.parametrize("name", SIZED)
 def test_the_sun_of_every_size_is_that_of_the_plan_so_sized(name):
     panel, into, run = SIZED[name]
-    of = designs(kit(panel, into, run=run))
-    base, every = of.bases[0], np.zeros(1, dtype=int)
+    of = make_designs(kit(panel, into, run=run))
+    case, every = of.cases[0], np.zeros(1, dtype=int)
     for watts in (100.0, 400.0, 900.0):
         sized = design(of.plan, watts, 9000.0)
         expected = budget(sized).solar.panel_w
-        case = of.case(base, np.array([watts]), np.array([9000.0]), every)
-        assert case.solar_w == pytest.approx(expected, rel=1e-9)
+        scaled = of.scaled(case, np.array([watts]), np.array([9000.0]), every)
+        assert scaled.solar_w == pytest.approx(expected, rel=1e-9)
         assert of.limit_w(watts) >= expected.max() * (1.0 - 1e-9)
 
 
 def test_a_size_keeps_the_way_its_panels_are_joined_behind_a_pwm_input():
     # 23.6 A side by side are too many for 20 A: in series, and so at every size.
-    of = designs(kit(TWO, {"kind": "pwm", "max_v": 60, "max_a": 20}))
+    of = make_designs(kit(TWO, {"kind": "pwm", "max_v": 60, "max_a": 20}))
     small = design(kit(TWO, {"kind": "pwm", "max_v": 60, "max_a": 20}), 100.0, 9000.0)
     assert small.pack.solar_input.connection == "series"
     assert of.plan.pack.solar_input.connection == "series"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -12,11 +13,13 @@ import pytest
 from plan_files import problems
 from test_size import CUTS, LAMP, PUMP, small
 
-from energy.answers.size.proposal import net_w
+from energy.answers.size.load_and_sun import net_w
+from energy.answers.size.through import through_years
+from energy.answers.size.words import summary
 from energy.answers.size.worksheet import storage_days
-from energy.answers.size.year_size import YearSize, _cuts, through_years, year_size
-from energy.answers.size.year_words import summary
-from energy.answers.size.years import Years, ready_year, year_plan, years
+from energy.answers.size.year_size import _cuts, year_size
+from energy.answers.size.year_weather import ready_year, year_plan
+from energy.answers.size.years import Years, years
 from energy.plan import Plan
 from energy.simulation.budget import budget
 from energy.weather.scenarios import record_of
@@ -61,7 +64,7 @@ def storage(site: str) -> tuple[float, float, float]:
     the year, with an array that just makes the load in that month."""
     plan = year_plan(steady(site))
     of, midnights = ready_year(plan, record_of(plan), 1)
-    case = of.bases[0].case
+    case = of.cases[0]
     sun_wh = net_w(case)[0][:, 0] * np.diff(case.edges) / 3600.0
     day = np.searchsorted(midnights, case.edges[:-1], side="right") - 1
     daily_wh = np.bincount(day, sun_wh)
@@ -123,13 +126,30 @@ def test_a_thin_lead_loses_more_days() -> None:
     assert with_it.unmet_wh.sum() > 1.02 * without.unmet_wh.sum() > 0.0
 
 
+def test_no_panel_brings_nothing_however_the_days_are_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    cable = {"from": "panel", "to": "pack", "length_m": 12, "mm2": 2.5}
+    plan = small(None, {"capacity_wh": 400}, task=[LAMP], run=[cable])
+    sizes = np.array([0.0, 100.0]), np.array([400.0, 400.0])
+    monkeypatch.setattr("energy.answers.size.years.repaid", lambda battery, steps: False)
+    plain = years(plan, *sizes)
+    monkeypatch.setattr("energy.answers.size.years.repaid", lambda battery, steps: True)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", RuntimeWarning)
+        compiled = years(plan, *sizes)
+    assert plain.lost[:, 0].sum() > 360  # a lamp empties a pack without sun within days
+    assert compiled.unmet_wh == pytest.approx(plain.unmet_wh, abs=1e-6)
+    assert compiled.lost.tolist() == plain.lost.tolist()
+
+
 def test_a_years_own_pack_that_cannot_start_a_tool_is_told_so() -> None:
     weak = small(None, {"capacity_wh": 300, "inverter": {"rated_w": 1500}}, task=[LAMP, CUTS])
     asked = weak.replace(size={"panel_w": [200, 200], "battery_wh": [2000, 2600]})
     found = year_size(asked)
-    assert found.own_limit is not None
-    assert '"saw"' in found.own_limit
-    assert found.as_dict()["own"]["cannot"] == found.own_limit
+    assert found.whole_years is not None
+    own_limit = found.whole_years.own_limit
+    assert own_limit is not None
+    assert '"saw"' in own_limit
+    assert found.as_dict()["own"]["cannot"] == own_limit
     assert "will not do" in " ".join(summary(found))
 
 
@@ -230,7 +250,7 @@ def test_the_sizes_for_a_year_are_those_of_a_grid(monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr("energy.answers.size.year_size.BATTERY_SIZES", 14)
     asked = {"panel_w": [150, 350], "battery_wh": [400, 1600]}
     start = steady("miami").replace(size=asked)
-    found: YearSize = year_size(start)
+    found = year_size(start)
     watts, sizes = found.frontier.panel_w, found.frontier.sizes_wh
     grid = years(start, np.repeat(watts, sizes.size), np.tile(sizes, watts.size))
     served = (100.0 - grid.lost_percent).reshape(watts.size, sizes.size)
@@ -238,5 +258,6 @@ def test_the_sizes_for_a_year_are_those_of_a_grid(monkeypatch: pytest.MonkeyPatc
         first = [int(np.argmax(row >= goal)) if (row >= goal).any() else row.size for row in served]
         assert found.frontier.smallest[:, k].tolist() == first
     assert found.pick is not None
-    assert found.picked is not None
-    assert found.picked.lost_percent <= 10.0
+    assert found.whole_years is not None
+    assert found.whole_years.pick is not None
+    assert found.whole_years.pick.lost_percent <= 10.0

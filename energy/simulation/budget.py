@@ -147,7 +147,7 @@ def changed(known: Budget, changes: Mapping[str, Any], deciding: bool = False) -
     1100.0
     """
     if deciding:
-        known = replace(known.low_end, bounds=())
+        known = known.low_end.alone
     plan = known.plan.replace(**changes)
     left = {task.name for task in plan.task}
     done = {name: amount for name, amount in known.done.items() if name in left}

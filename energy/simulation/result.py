@@ -188,6 +188,11 @@ class Budget:
         at the low end of that doubt."""
         return self.bounds[0] if self.weather.mean_uncertain and self.bounds else self
 
+    @property
+    def alone(self) -> "Budget":
+        """This budget without those at the bounds of the doubt about the means."""
+        return replace(self, bounds=())
+
     @cached_property
     def middle(self) -> int:
         """The scenario whose lowest charge is the median; of equals the one nearest to the dates.

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.size.size import GOALS, Size, figure
+from energy.answers.size.figures import size_text
+from energy.answers.size.size import GOALS, Size
 from energy.answers.size.words import both
-from energy.answers.size.year_size import YearSize
 from energy.model import Array
 from energy.show.labels import ON_A_LABEL, ON_A_LINE, Room, style
 from energy.show.page import heading, lay_out, new_page, stacked
@@ -35,7 +35,7 @@ NAME_PX = (120.0, 28.0)  # from name to name, across and upwards
 MARK = {**RING, "markersize": 9.0, "markeredgewidth": 2.0}
 
 
-def size_map(answer: Size | YearSize) -> "Figure":
+def size_map(answer: Size) -> "Figure":
     """The picture of an answer: the chance as an area, the goals as lines, the pick as a ring.
 
     >>> from energy.answers.size.size import size
@@ -61,12 +61,13 @@ def size_map(answer: Size | YearSize) -> "Figure":
     return page
 
 
-def _note(answer: Size | YearSize) -> str:
+def _note(answer: Size) -> str:
     """What weather the map is for, and how its lines were found."""
     first = answer.designs.groups[0]
-    if isinstance(answer, YearSize):
+    if answer.whole_years is not None:
+        years = answer.whole_years.own.years
         return (
-            f"Weather: {first.weather.source}; whole years: {answer.own.years}. The lines are the"
+            f"Weather: {first.weather.source}; whole years: {years}. The lines are the"
             " share of all days on which nothing asked is lost."
         )
     text = f"Weather: {first.weather.source}; {first.success.size} windows."
@@ -78,7 +79,7 @@ def _note(answer: Size | YearSize) -> str:
     )
 
 
-def _axes(panel: Any, answer: Size | YearSize) -> None:
+def _axes(panel: Any, answer: Size) -> None:
     """Panel watts below and battery watt-hours on the left."""
     watts, sizes = answer.frontier.panel_w, answer.frontier.sizes_wh
     panel.set_xlim(watts[0], watts[-1])
@@ -99,7 +100,7 @@ def _axes(panel: Any, answer: Size | YearSize) -> None:
     )
 
 
-def finding(answer: Size | YearSize) -> str:
+def finding(answer: Size) -> str:
     """What the map shows, in a sentence.
 
     >>> from energy.answers.size.size import size
@@ -109,13 +110,13 @@ def finding(answer: Size | YearSize) -> str:
     """
     if answer.pick is None:
         return answer.why
-    days = " of all days" if isinstance(answer, YearSize) else ""
+    days = " of all days" if answer.whole_years is not None else ""
     return (
         f"Take {both(answer.pick.panel_w, answer.pick.battery_wh)} to reach {answer.goal:g} %{days}"
     )
 
 
-def _lines(answer: Size | YearSize) -> list[tuple[float, Array]]:
+def _lines(answer: Size) -> list[tuple[float, Array]]:
     """Chance and the pack from which on it holds at each panel size, NaN where none does. Below
     the least goal of the frontier as proposed, from there on as simulated."""
     found = answer.frontier
@@ -129,7 +130,7 @@ def _lines(answer: Size | YearSize) -> list[tuple[float, Array]]:
     return lines + [(g, sizes[found.smallest[:, k]]) for k, g in enumerate(found.goals)]
 
 
-def _areas(panel: Any, answer: Size | YearSize) -> None:
+def _areas(panel: Any, answer: Size) -> None:
     """The chance in light steps, the darker the surer."""
     lines = [(level, sizes) for level, sizes in _lines(answer) if level > 0.0]
     for k, (_, sizes) in enumerate(lines, start=1):
@@ -139,7 +140,7 @@ def _areas(panel: Any, answer: Size | YearSize) -> None:
         panel.fill_between(watts, sizes[there], top, color=shade, lw=0.0, zorder=1)
 
 
-def _contours(panel: Any, room: Room, answer: Size | YearSize) -> None:
+def _contours(panel: Any, room: Room, answer: Size) -> None:
     """A line for each goal, named on it; the plan's own goal strong."""
     watts = answer.frontier.panel_w
     along = np.linspace(watts[0], watts[-1], 241)
@@ -162,7 +163,7 @@ def _contours(panel: Any, room: Room, answer: Size | YearSize) -> None:
 def _name_line(
     panel: Any,
     room: Room,
-    answer: Size | YearSize,
+    answer: Size,
     goal: float,
     line: tuple[Array, Array],
     others: list[Array],
@@ -206,14 +207,14 @@ def _name_line(
         room.keep_clear(np.array([box.x0, box.x1]), np.full(2, height), ON_A_LABEL)
 
 
-def _own_points(answer: Size | YearSize) -> list[tuple[Array, Array]]:
+def _own_points(answer: Size) -> list[tuple[Array, Array]]:
     points = [(answer.designs.base_w, answer.plan.pack.capacity_wh)]
     if answer.pick is not None:
         points.append((answer.pick.panel_w, answer.pick.battery_wh))
     return [(np.array([watts]), np.array([label])) for watts, label in points]
 
 
-def _too_weak(panel: Any, room: Room, answer: Size | YearSize) -> None:
+def _too_weak(panel: Any, room: Room, answer: Size) -> None:
     """The packs that cannot give the power, whatever they hold."""
     if answer.least_wh is None:
         return
@@ -233,7 +234,7 @@ def _too_weak(panel: Any, room: Room, answer: Size | YearSize) -> None:
         )
 
 
-def _marks(panel: Any, room: Room, answer: Size | YearSize) -> None:
+def _marks(panel: Any, room: Room, answer: Size) -> None:
     """The pick, and the plan's own kit where it lies on the map."""
     own = answer.designs.base_w, answer.plan.pack.capacity_wh
     points = [(own, "the plan's own", "s", "load")]
@@ -249,4 +250,6 @@ def _marks(panel: Any, room: Room, answer: Size | YearSize) -> None:
         for height in (label - tall, label, label + tall):
             room.keep_clear(np.array([watts - wide, watts + wide]), np.full(2, height))
     for (watts, label), words, _, colour in sorted(points):  # from the left: lines cross no label
-        room.label(f"{words}: {figure(watts)} W, {figure(label)} Wh", [watts], [label], colour)
+        room.label(
+            f"{words}: {size_text(watts)} W, {size_text(label)} Wh", [watts], [label], colour
+        )
