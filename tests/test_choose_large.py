@@ -194,3 +194,16 @@ def test_what_is_too_much_alone_takes_no_room_from_what_could_fit():
     assert changed(whole, {"task.1": None}).yes
     search = Search(whole, SLOT_S, 1, None)
     assert Bound(whole.low_end, search.every, search.items, SLOT_S).most(()) >= len(lamps)
+
+
+def test_what_no_limit_lets_run_is_not_said_to_be_missing():
+    # The saw asks 200 W of 12 V outlets that give 120 W, and a helper waits for it: neither can
+    # ever run. All else fits, so nothing that could fit is missing.
+    _, lamps = long_evening(20)
+    saw = {"name": "saw", "supply": "dc12", "working_w": 200, "times": 3, "each_min": 5,
+           "between": ["09:00", "12:00"], "priority": 1}  # fmt: skip
+    helper = {"name": "sweep", "supply": "dc12", "working_w": 10, "minutes": 10, "priority": 2,
+              "between": ["12:00", "14:00"], "after": "saw"}  # fmt: skip
+    answer = choose(plan(helper, saw, *lamps, pack=PACK))
+    assert {one.task for one in answer.left_out} == {"saw", "sweep"}
+    assert answer.proven
