@@ -509,3 +509,14 @@ def test_a_written_choice_holds_nothing_that_names_a_task_left_out(tmp_path):
     written = Plan.read(target)
     assert [task.name for task in written.task] == ["lamp"]
     assert [run.to for run in written.run] == ["task:lamp"]
+
+
+def test_six_chargers_that_fill_their_window_two_by_two_all_fit():
+    # 150 W each on an inverter of 350 W: two at a time, twenty minutes each, in an hour: no minute
+    # is left over. There is energy for all.
+    one = {"supply": "ac", "working_w": 150, "times": 1, "each_min": 20, "flexible": True,
+           "between": ["09:00", "10:00"]}  # fmt: skip
+    tasks = [{"name": f"pack {k}", **one} for k in range(6)]
+    answer = choose(plan(tasks, {"capacity_wh": 900, "inverter": {"rated_w": 350}}))
+    assert not answer.left_out
+    assert not answer.budget.overloads

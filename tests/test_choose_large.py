@@ -179,3 +179,31 @@ def test_what_is_served_never_passes_the_bound(seed):
         bound = Bound(whole.low_end, search.every, search.items, SLOT_S)
         for rank, value in enumerate(found.served):
             assert bound.most(found.served[:rank]) >= value - 1e-6
+
+
+def test_what_is_too_much_alone_takes_no_room_from_what_could_fit():
+    # 160 Wh and no sun. The heater asks 240 Wh, is worth most for what it asks and can never run;
+    # six lamps of 20 Wh can, and no bound may lie below what can.
+    lamps = [
+        {"name": f"lamp {k}", "supply": "dc12", "working_w": 20, "minutes": 60, "priority": 1,
+         "at": f"{10 + k}:00", "spread_percent": 0} for k in range(6)
+    ]  # fmt: skip
+    heater = {"name": "heater", "supply": "dc12", "working_w": 40, "between": ["09:00", "15:00"],
+              "priority": 1, "value": 50, "spread_percent": 0}  # fmt: skip
+    whole = budget(plan(heater, *lamps, pack={"capacity_wh": 160, "reserve_percent": 0}))
+    assert changed(whole, {"task.1": None}).yes
+    search = Search(whole, SLOT_S, 1, None)
+    assert Bound(whole.low_end, search.every, search.items, SLOT_S).most(()) >= len(lamps)
+
+
+def test_what_no_limit_lets_run_is_not_said_to_be_missing():
+    # The saw asks 200 W of 12 V outlets that give 120 W, and a helper waits for it: neither can
+    # ever run. All else fits, so nothing that could fit is missing.
+    _, lamps = long_evening(20)
+    saw = {"name": "saw", "supply": "dc12", "working_w": 200, "times": 3, "each_min": 5,
+           "between": ["09:00", "12:00"], "priority": 1}  # fmt: skip
+    helper = {"name": "sweep", "supply": "dc12", "working_w": 10, "minutes": 10, "priority": 2,
+              "between": ["12:00", "14:00"], "after": "saw"}  # fmt: skip
+    answer = choose(plan(helper, saw, *lamps, pack=PACK))
+    assert {one.task for one in answer.left_out} == {"saw", "sweep"}
+    assert answer.proven

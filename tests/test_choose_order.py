@@ -232,3 +232,16 @@ def test_what_must_wait_for_a_movable_task_finds_the_one_place_before_it():
     found = choose(random_plan(58))
     assert found.possible
     assert found.served["1"] == pytest.approx(1.0)
+
+
+def test_what_another_waits_for_is_not_put_where_that_comes_too_early():
+    # The cuts may come all day, at best late, when the sun has been; the holes wait for them and
+    # have until 13:00. There is energy and time for both, in the right order.
+    cut = {"name": "cut", "supply": "dc12", "working_w": 60, "minutes": 30, "flexible": True,
+           "between": ["08:00", "20:00"], "priority": 1}  # fmt: skip
+    drill = cut | {"name": "drill", "between": ["09:00", "13:00"], "priority": 2, "after": "cut"}
+    tea = {"name": "tea", "supply": "dc12", "working_w": 100, "priority": 3,
+           "between": ["14:00", "20:00"]}  # fmt: skip
+    answer = choose(plan(cut, drill, tea, pack={"capacity_wh": 150, "reserve_percent": 20}))
+    assert answer.served["1"] == pytest.approx(1.0)
+    assert answer.served["2"] == pytest.approx(1.0)
