@@ -150,8 +150,7 @@ def _groups(
     """The draws cut at the marks, and what multiplies each."""
     middles = (case.edges[1:] + case.edges[:-1]) / 2.0
     stretch = np.searchsorted(marks, middles)
-    refused = {id(overload.burst) for overload in result.overloads}
-    ran = [burst for burst in result.bursts if id(burst) not in refused]
+    ran = result.running
     at = np.searchsorted(marks, [(burst.start_s + burst.end_s) / 2.0 for burst in ran])
     counts: dict[tuple[str, int], int] = {}
     for burst, where in zip(ran, at.tolist(), strict=True):
