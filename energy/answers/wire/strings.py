@@ -8,6 +8,7 @@ from typing import Any
 
 from energy.model import conductors as conductors
 from energy.plan import Plan, PlanError
+from energy.show.numbers import for_json
 from energy.simulation.budget import Budget, budget
 from energy.simulation.strings import (
     I_SC_SHARE,
@@ -59,7 +60,7 @@ class Air:
             "lowest_c": round(self.cold.lowest_c, 1),
             "from": self.cold.source,
             "known": self.cold.known,
-            "plan_lowest_c": None if self.days_c is None else round(self.days_c, 1),
+            "plan_lowest_c": for_json(self.days_c, 1),
         }
 
 

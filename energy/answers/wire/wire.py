@@ -20,6 +20,7 @@ from energy.answers.wire.strings import (
 )
 from energy.model import conductors as conductors
 from energy.plan import Plan, PlanError
+from energy.show.numbers import for_json
 from energy.simulation.budget import Budget
 from energy.simulation.cables import Joined, joined
 from energy.simulation.strings import Arrangement
@@ -139,17 +140,15 @@ class Wire:
                     "rule": cable.rule,
                     "volts": round(cable.volts, 2),
                     "about": cable.about,
-                    "fuse_v": None if cable.fuse_v is None else round(cable.fuse_v, 1),
-                    "fuse_breaks_a": None
-                    if cable.fuse_breaks_a is None
-                    else round(cable.fuse_breaks_a),
+                    "fuse_v": for_json(cable.fuse_v, 1),
+                    "fuse_breaks_a": for_json(cable.fuse_breaks_a, None),
                 }
                 for cable in self.runs
             ],
             "strings": [
                 {
                     "panels_in_series": string.panels_in_series,
-                    "v_oc_cold": None if string.v_oc_cold is None else round(string.v_oc_cold, 1),
+                    "v_oc_cold": for_json(string.v_oc_cold, 1),
                     "limit_v": string.limit_v,
                     "fits": string.fits,
                     "taken": string.taken,
