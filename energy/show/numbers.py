@@ -1,4 +1,31 @@
-"""Figures with their units as a person reads them; dates and clocks are in `moments`."""
+"""Figures with their units as a person reads them, and as `--json` prints them; dates and clocks
+are in `moments`."""
+
+from dataclasses import asdict, is_dataclass
+from datetime import datetime
+from typing import Any
+
+
+def for_json(value: Any, digits: int | None) -> Any:
+    """A value as `--json` prints it: floats rounded, times as ISO on their own clock to the second.
+
+    value: a number, a time, text or None; or a result (a dataclass) or table of such. digits are
+    those after the point; None turns floats into whole numbers.
+
+    >>> for_json({"at": datetime(2026, 9, 14, 7, 30), "percent": 41.26, "task": "tea"}, 1)
+    {'at': '2026-09-14T07:30:00', 'percent': 41.3, 'task': 'tea'}
+    >>> for_json(1234.5678, None), for_json(None, 1)
+    (1235, None)
+    """
+    if isinstance(value, float):
+        return round(value, digits)
+    if isinstance(value, datetime):
+        return value.isoformat(timespec="seconds")
+    if is_dataclass(value) and not isinstance(value, type):
+        value = asdict(value)
+    if isinstance(value, dict):
+        return {key: for_json(item, digits) for key, item in value.items()}
+    return value
 
 
 def watt_hours(value: float) -> str:
@@ -63,12 +90,3 @@ def amount(value: float, unit: str) -> str:
     if unit == "charges":
         return f"{value:g} charge{'' if value == 1 else 's'}"
     return f"{round(value, 1):g}" + {"times": "", "minutes": " min", "hours": " h"}[unit]
-
-
-def rounded(value: float | None, digits: int) -> float | None:
-    """A number for JSON; what is whole or missing stays as it is.
-
-    >>> rounded(2.345, 1), rounded(7, 1), rounded(None, 1)
-    (2.3, 7, None)
-    """
-    return round(value, digits) if isinstance(value, float) else value

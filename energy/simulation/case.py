@@ -16,7 +16,7 @@ from energy.model import Array, Index
 from energy.model.battery import Battery
 from energy.model.demand import Burst
 from energy.model.electronics import inverter_curve
-from energy.model.limits import Limits, Overload, inverter_on, overloads
+from energy.model.limits import Limits, Overload, inverter_on, overloads, running
 from energy.model.simulate import Case, Load
 from energy.model.timeline import (
     GRID_S,
@@ -87,8 +87,7 @@ def lay_out(
     limits = limits_of(plan, on_windows)
     order = ranked(plan)
     turned_away = overloads(edges, placed.bursts, plan.task, order, limits, begun)
-    refused = {id(r.burst) for r in turned_away}
-    accepted = [burst for burst in placed.bursts if id(burst) not in refused]
+    accepted = running(placed.bursts, turned_away)
     derate = derates(plan, scenarios)
     if sun is None:
         sun = solar(plan, weather, calendar, cells, span, derate)

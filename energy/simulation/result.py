@@ -14,7 +14,7 @@ import numpy as np
 
 from energy.model import Array, Index, Mask
 from energy.model.demand import Burst
-from energy.model.limits import Overload
+from energy.model.limits import Overload, running
 from energy.model.simulate import Case, Simulated, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
@@ -106,6 +106,11 @@ class Budget:
     def bursts(self) -> tuple[Burst, ...]:
         """All bursts of all tasks inside the span."""
         return self.placed.bursts
+
+    @cached_property
+    def running(self) -> tuple[Burst, ...]:
+        """The bursts that run: those that no limit turned away."""
+        return running(self.bursts, self.overloads)
 
     @cached_property
     def charge_percent(self) -> Array:

@@ -13,7 +13,7 @@ import numpy as np
 
 from energy.plan import Plan, PlanError
 from energy.show.moments import clock
-from energy.show.numbers import rounded
+from energy.show.numbers import for_json
 from energy.simulation.budget import Budget, Chance, Lowest, budget, check_now
 from energy.simulation.overloads import why_never, why_refused
 from energy.simulation.progress import Done
@@ -105,7 +105,11 @@ class Check:
         """The stable answer that `--json` prints; times are ISO on the plan's clock."""
         result = self.budget
         lowest = result.lowest()
-        found: dict[str, Any] = {
+
+        def clock(time_s: float | None) -> Any:
+            return for_json(None if time_s is None else result.local(time_s), None)
+
+        answer: dict[str, Any] = {
             "title": result.plan.title,
             "verdict": result.verdict,
             "weather": {
@@ -116,34 +120,24 @@ class Check:
             "chance": result.chance.as_dict(),
             "lowest_charge": {
                 "percent": round(lowest.percent, 1),
-                "at": result.local(lowest.at_s).isoformat(timespec="seconds"),
+                "at": clock(lowest.at_s),
                 "spare_wh": round(lowest.spare_wh, 1),
                 "dull_tenth_percent": round(result.dull_tenth_percent, 1),
             },
-            "too_cold_from": None
-            if result.too_cold_from_s is None
-            else result.local(result.too_cold_from_s).isoformat(timespec="seconds"),
+            "too_cold_from": clock(result.too_cold_from_s),
             "end_charge_percent": round(float(result.charge_percent[-1, result.middle]), 1),
-            "full_again_at": None
-            if result.full_again_s is None
-            else result.local(result.full_again_s).isoformat(timespec="seconds"),
+            "full_again_at": clock(result.full_again_s),
             "ledger_wh": {
-                k: round(float(v[result.middle]), 2) for k, v in result.ledger_wh.items()
+                name: round(float(wh[result.middle]), 2) for name, wh in result.ledger_wh.items()
             },
-            "tasks": [{k: rounded(v, 2) for k, v in asdict(task).items()} for task in self.tasks],
+            "tasks": [for_json(task, 2) for task in self.tasks],
         }
         if self.now is not None:
-            found["now"] = {
-                "at": self.now.at.isoformat(timespec="seconds"),
-                "measured_percent": rounded(self.now.measured_percent, 1),
-                "expected_percent": rounded(self.now.expected_percent, 1),
-                "done": [one.as_dict() for one in result.progress],
-            }
+            done = [progress.as_dict() for progress in result.progress]
+            answer["now"] = for_json(self.now, 1) | {"done": done}
         if self.skies:
-            found["skies"] = [
-                {k: rounded(v, 1) for k, v in asdict(sky).items()} for sky in self.skies
-            ]
-        return found
+            answer["skies"] = [for_json(sky, 1) for sky in self.skies]
+        return answer
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html())

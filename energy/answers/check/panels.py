@@ -119,14 +119,13 @@ def task_rows(result: Budget) -> list[Row]:
 
     What must run keeps a row of its own as long as there are rows.
     """
-    turned_away = {id(overload.burst) for overload in result.overloads}
     rows = []
     for name in dict.fromkeys(task.name for task in result.plan.task):
         same = {k for k, task in enumerate(result.plan.task) if task.name == name}
-        mine = [burst for burst in result.bursts if burst.task in same]
         must = any(result.plan.task[k].must for k in same)
-        runs = tuple(i for burst in mine if id(burst) not in turned_away for i in _drawing(burst))
-        refused = tuple((m.start_s, m.end_s) for m in mine if id(m) in turned_away)
+        runs = tuple(i for burst in result.running if burst.task in same for i in _drawing(burst))
+        turned_away = [o.burst for o in result.overloads if o.burst.task in same]
+        refused = tuple(sorted((burst.start_s, burst.end_s) for burst in turned_away))
         rows.append(Row(name, must, runs, refused))
     if len(rows) <= MOST_ROWS:
         return rows

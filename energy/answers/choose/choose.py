@@ -16,7 +16,7 @@ from energy.answers.choose.reasons import LeftOut, Reasons
 from energy.answers.choose.search import Search
 from energy.plan import Plan
 from energy.plan.words import and_list
-from energy.show.numbers import rounded
+from energy.show.numbers import for_json
 from energy.simulation.budget import Budget, budget, changed
 
 if TYPE_CHECKING:
@@ -98,11 +98,11 @@ class Choose:
         blocks = [
             {
                 "task": row.task,
-                "start": row.start.isoformat(timespec="seconds"),
-                "end": row.end.isoformat(timespec="seconds"),
+                "start": for_json(row.start, None),
+                "end": for_json(row.end, None),
                 "times": row.times,
-                "each_s": rounded(row.each_s, 1),
-                "pause_s": rounded(row.pause_s, 1),
+                "each_s": for_json(row.each_s, 1),
+                "pause_s": for_json(row.pause_s, 1),
             }
             for row in self.timetable
         ]
@@ -131,9 +131,7 @@ class Choose:
             "proven": self.proven,
             "effort": self.effort,
             "short_wh": round(self.short_wh, 1),
-            "short_at": None
-            if self.short_at is None
-            else self.short_at.isoformat(timespec="seconds"),
+            "short_at": for_json(self.short_at, None),
             "too_cold": self.too_cold,
         }
 

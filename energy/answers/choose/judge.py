@@ -363,5 +363,4 @@ def second_hands(plan: Plan, bursts: Sequence[Burst]) -> bool:
 
 def clashes(result: Budget) -> bool:
     """Whether what runs of a budget needs a second pair of hands."""
-    refused = {id(overload.burst) for overload in result.overloads}
-    return second_hands(result.plan, [burst for burst in result.bursts if id(burst) not in refused])
+    return second_hands(result.plan, result.running)

@@ -186,8 +186,7 @@ def _tool_loads(
 
 def _bursts_between(result: Budget, tools: Sequence[str], marks: Array) -> Counter[tuple[str, int]]:
     """How many bursts of a tool ran in each interval between the marks."""
-    overloads = {id(overload.burst) for overload in result.overloads}
-    ran = [burst for burst in result.bursts if id(burst) not in overloads]
+    ran = result.running
     intervals = np.searchsorted(marks, [(burst.start_s + burst.end_s) / 2.0 for burst in ran])
     return Counter(
         (tools[burst.task], interval)
