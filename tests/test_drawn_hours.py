@@ -13,8 +13,7 @@ from energy.model.panel import light_on_plane
 from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
 from energy.weather.readers.files import read_record
 from energy.weather.resampled import (
-    BEAM_OVER_CLEAR_W_M2,
-    BRIGHTEST_MOVED,
+    BRIGHTEST_RESAMPLED,
     hours_to_cells,
     interval_means,
 )
@@ -24,6 +23,7 @@ from energy.weather.synthetic.generator import (
     hourly_clearness,
     normal_scores,
 )
+from energy.weather.weathers import BEAM_OVER_CLEAR_W_M2
 
 BROKEN = (0.3, 0.6)  # clearness of the days looked at: neither overcast nor clear
 SCENARIOS = 20
@@ -126,6 +126,6 @@ def test_a_tilted_panel_sees_as_much_light(broken):
         dni, dhi = close_beam(sun, ghi, diffuse_of(sun, ghi), sun.dni + BEAM_OVER_CLEAR_W_M2)
         return light_on_plane(sun, (ghi, dni, dhi), *pose, 0.2).total.mean()
 
-    ratio = tilted(broken.drawn, OVER_CLEAR_HOUR) / tilted(broken.real, BRIGHTEST_MOVED)
+    ratio = tilted(broken.drawn, OVER_CLEAR_HOUR) / tilted(broken.real, BRIGHTEST_RESAMPLED)
     print("light on a tilt of 40 degrees, drawn over real:", round(ratio, 3))
     assert ratio == pytest.approx(1.0, abs=0.02)

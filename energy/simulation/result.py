@@ -21,8 +21,9 @@ from energy.plan import Plan
 from energy.simulation.bursts import Placed
 from energy.simulation.progress import Done, Progress
 from energy.simulation.solar import Solar
-from energy.weather.scenarios import Source, Weathers
-from energy.weather.synthetic import drawn
+from energy.weather.days import Days
+from energy.weather.synthetic.synthetic import SCENARIOS
+from energy.weather.weathers import Weathers
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -70,13 +71,12 @@ class Budget:
     time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m) with
     refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy inside
     the span; notes are lines the answer should say; progress is how far those tasks are that `done`
-    names. case, cells, solar, record, now and done are what it was made from; condition (m,) is the
-    panels' mean condition in each scenario; bounds are the budgets at both ends of the doubt about
-    drawn weather's means.
+    names. days, case, solar, now and done are what it was made from; derate (m,) is the mean share
+    of their labels that the panels give in each scenario; bounds are the budgets at both ends of
+    the doubt about the means of synthetic weather.
     """
 
-    plan: Plan
-    calendar: Calendar
+    days: Days = field(repr=False)
     weather: Weathers
     time_s: Array
     capacity_wh: Array
@@ -88,14 +88,22 @@ class Budget:
     ledger_wh: dict[str, Array]
     notes: tuple[str, ...]
     case: Case = field(repr=False)
-    cells: Array = field(repr=False)
     solar: Solar = field(repr=False)
-    record: Source = field(repr=False)
     derate: Array = field(repr=False)
     now: datetime | None = None
     done: Done = field(default_factory=dict)
     progress: tuple[Progress, ...] = ()
     bounds: "tuple[Budget, ...]" = field(default=(), repr=False)
+
+    @property
+    def plan(self) -> Plan:
+        """The plan."""
+        return self.days.plan
+
+    @property
+    def calendar(self) -> Calendar:
+        """The plan's local dates with their clock and sun."""
+        return self.days.calendar
 
     @property
     def bursts(self) -> tuple[Burst, ...]:
@@ -278,7 +286,7 @@ class Budget:
         From more runs, each with all but one held at their means over the scenarios. Empty where
         nothing moves the lowest charge.
         """
-        case = scenarios_of(self.case, slice(drawn.FUTURES))  # as many as tell of a spread
+        case = scenarios_of(self.case, slice(SCENARIOS))  # as many as tell of a spread
         scenarios = case.factor.shape[1]
         derate = self.derate[:scenarios]
         capacity_wh = np.full(scenarios, case.battery.capacity_wh.mean())

@@ -9,13 +9,15 @@ from energy.model import Array, Index, Mask
 from energy.plan import PlanError
 from energy.weather.record import DAY_S, TYPICAL_ROWS, Record
 
-BEAM_OVER_CLEAR_W_M2 = 200.0  # what passes this in a beam is counted as diffuse
-BRIGHTEST_MOVED = 1.2  # broken cloud can pass the clear sky, but an hour's mean not by this much
+# Broken cloud can pass the clear sky, but an hour's mean not by more than this.
+BRIGHTEST_RESAMPLED = 1.2
 LIT_W_M2 = 5.0  # an interval is lit when its clear-sky mean lies above this
 SHIFTS = 31  # starts tried in each year held: the date itself and 15 days either side
 
 
-def moved_rows(record: Record, starts_s: Array, futures: int | None) -> tuple[Index, Array, int]:
+def resampled_rows(
+    record: Record, starts_s: Array, futures: int | None
+) -> tuple[Index, Array, int]:
     """Which rows of a record stand for which interval in each weather.
 
     starts_s [UTC s], (h,): the plan's intervals. Returns rows (h, m), the shift of each weather

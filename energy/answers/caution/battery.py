@@ -113,7 +113,7 @@ def sunlit_pack(result: Budget) -> Caution | None:
     open_air = {"outdoors", "afloat"} & set(result.plan.place.around)
     if result.plan.pack.temperature is not None or not open_air or hot_pack(result) is not None:
         return None
-    row, ghi = result.case.solar_row, result.weather.ghi
+    row, ghi = result.case.solar_row, result.weather.light.ghi
     bright = row >= 0
     bright[bright] = ghi[row[bright], result.middle if ghi.shape[1] > 1 else 0] >= SUN_W_M2
     hottest = float(pack_temperature(result)[bright].max(initial=-np.inf))

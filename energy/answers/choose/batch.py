@@ -27,7 +27,7 @@ class Batch:
         self.limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
         self.order = ranked(result.plan)
         self.rank = {task: n for n, task in enumerate(self.order)}
-        self.lost = lead_losses(result.plan, result.weather.cold)
+        self.lost = lead_losses(result.plan, result.days.site.cold)
         self.planned = {id(burst) for burst in result.bursts}
 
     def fits(self, bursts: Sequence[Burst]) -> bool:

@@ -86,7 +86,7 @@ def observe(
         capacity=_index(posterior, pack_key("capacity_wh", plan)),
         derate=_index(posterior, panel_key(plan)) if plan.panel else -1,
         sun_w=light.sun_w,
-        sun_limit_w=solar_limit_w(plan, result.weather.cold),
+        sun_limit_w=solar_limit_w(plan, result.days.site.cold),
         sky=light.sky,
         sky_days=light.days,
         groups=tuple(groups),

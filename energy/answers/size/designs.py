@@ -20,7 +20,7 @@ from energy.simulation.cables import at_the_pack, solar_limit_w
 from energy.simulation.result import needed
 from energy.simulation.strings import Arrangement, kept_connection, laid_out, pwm_notes, pwm_share
 from energy.weather.coldest import Cold, coldest
-from energy.weather.scenarios import record_of
+from energy.weather.source import record_of
 
 LARGE_WH = 1e6  # a pack that no limit of its own holds back
 NO_LIMIT = 1e6  # W or A
@@ -290,6 +290,6 @@ def designs(plan: Plan, known: Designs | None = None, battery_wh: float = LARGE_
         plan=plan,
         bases=tuple(Base(b.case, battery_wh) for b in groups),
         base_w=panel_watts(plan),
-        cold=first.weather.cold,
+        cold=first.days.site.cold,
         groups=groups,
     )

@@ -90,7 +90,7 @@ def summary(answer: Size) -> Iterator[str]:
             yield f"{answer.limit[0].upper()}{answer.limit[1:]}."
     first = answer.designs.groups[0]
     text = f"Weather: {first.weather.source}."
-    if first.weather.kind in ("file", "history"):
+    if first.plan.weather.kind in ("file", "history"):
         which = "all" if answer.plan.weather.futures is None else "the plan's"
         text = f"Weather: {first.weather.source}, {which} {first.success.size} windows"
         text += " of the season."

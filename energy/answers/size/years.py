@@ -28,12 +28,13 @@ from energy.model.simulate import Case, Load, simulate
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import place_bursts
-from energy.simulation.case import calendar_of, cells_of, lay_out
+from energy.simulation.case import calendar_of, days_of, lay_out
 from energy.simulation.strings import kept_connection
 from energy.weather.coldest import Cold, coldest
 from energy.weather.record import Record
-from energy.weather.resampled import moved_rows
-from energy.weather.scenarios import Source, record_of, weathers
+from energy.weather.resampled import resampled_rows
+from energy.weather.scenarios import weathers
+from energy.weather.source import Source, record_of
 
 Progress = Callable[[int, int], None]
 _Days = Iterator[tuple[Mask, Array, Array]]
@@ -143,9 +144,9 @@ def _span_s(plan: Plan) -> tuple[float, float]:
 
 def _windows(plan: Plan, record: Record) -> NDArray[np.intp]:
     """The rows of a record's whole years, one column a year, unmoved."""
-    cells = cells_of(plan, calendar_of(plan), _span_s(plan), record)
+    cells = days_of(plan, record, calendar_of(plan), _span_s(plan)).cells
     starts = np.arange(cells[0], cells[-1] - record.interval_s / 2.0, record.interval_s)
-    rows, shift, _ = moved_rows(record, starts, 1 if record.typical else None)
+    rows, shift, _ = resampled_rows(record, starts, 1 if record.typical else None)
     if not (shift == 0.0).any():
         raise PlanError([f"{record.name}: holds no whole year from 1 {plan.span.start:%B} on"])
     return rows[:, shift == 0.0]
@@ -178,16 +179,16 @@ def ready_year(
     """
     plan = plan.replace(**{"weather.futures": scenarios})
     large = unbound(plan, LARGE_WH)
-    calendar, span = calendar_of(plan), _span_s(plan)
-    cells = cells_of(large, calendar, span, record)
-    weather, *_ = weathers(large, record, calendar, cells, span)
-    weather = replace(weather, cold=cold or weather.cold)
-    placed = place_bursts(large, calendar, span)
-    case = lay_out(large, calendar, span, placed, weather, cells).case
-    base = Base(case, LARGE_WH)
-    days = (calendar.first + timedelta(k) for k in range(YEAR_DAYS + 1))
-    midnights = np.array([calendar.at(("clock", 0.0), day) for day in days])
-    return Designs(plan, (base,), panel_watts(plan), weather.cold), midnights
+    calendar = calendar_of(plan)
+    days = days_of(large, record, calendar, _span_s(plan))
+    if cold is not None:
+        days = replace(days, site=replace(days.site, cold=cold))
+    weather, *_ = weathers(days)
+    placed = place_bursts(large, calendar, days.span)
+    base = Base(lay_out(days, placed, weather).case, LARGE_WH)
+    dates = (calendar.first + timedelta(k) for k in range(YEAR_DAYS + 1))
+    midnights = np.array([calendar.at(("clock", 0.0), day) for day in dates])
+    return Designs(plan, (base,), panel_watts(plan), days.site.cold), midnights
 
 
 def _dates(plan: Plan, record: Source, scenarios: int) -> NDArray[np.datetime64]:

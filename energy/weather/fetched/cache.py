@@ -26,7 +26,7 @@ NEAR_KM = 25.0  # the services' own cells are of this size or larger
 LEFT_OVER_S = 3600.0  # no write takes so long: a part older than this is of a run that was killed
 
 
-class NotHeld(PlanError):
+class NotCached(PlanError):
     """Weather that a plan asks for and that was never fetched; its lines say how to."""
 
     status = 3
@@ -74,7 +74,7 @@ class About:
 
 
 @dataclass(frozen=True)
-class Held:
+class Cached:
     """One file of the cache: kind (history or forecast), the place asked for, when it was fetched,
     and the begin and end of what it holds [UTC s].
 
@@ -99,16 +99,16 @@ def cache_folder(folder: Path | None = None) -> Path:
     return folder or platformdirs.user_cache_path(DISTRIBUTION, appauthor=False)
 
 
-def held(folder: Path | None = None) -> list[Held]:
+def cached(folder: Path | None = None) -> list[Cached]:
     """Everything that is held, by kind and place; a file that cannot be read bears its problem.
 
-    >>> held(Path("no-such-folder"))
+    >>> cached(Path("no-such-folder"))
     []
     """
-    return [_held(path) for path in _files(folder)]
+    return [_cached(path) for path in _files(folder)]
 
 
-def save_history(record: Record, about: About, folder: Path | None = None) -> Held:
+def save_history(record: Record, about: About, folder: Path | None = None) -> Cached:
     """Hold measured years of a place in the stead of those held before.
 
     Raises OSError where that cannot be written; what was held is then as it was.
@@ -116,7 +116,7 @@ def save_history(record: Record, about: About, folder: Path | None = None) -> He
     return _save("history", record, about, folder)
 
 
-def save_forecast(forecast: Forecast, about: About, folder: Path | None = None) -> Held:
+def save_forecast(forecast: Forecast, about: About, folder: Path | None = None) -> Cached:
     """Hold a forecast of a place in the stead of the one held before. Raises as save_history."""
     return _save("forecast", forecast, about, folder)
 
@@ -193,7 +193,7 @@ def _nearest(
 # --- writing ------------------------------------------------------------------------------------
 
 
-def _save(kind: str, weather: Record | Forecast, about: About, folder: Path | None) -> Held:
+def _save(kind: str, weather: Record | Forecast, about: About, folder: Path | None) -> Cached:
     parts = {field.name: getattr(weather, field.name) for field in fields(weather)}
     arrays: dict[str, Any] = {n: part for n, part in parts.items() if isinstance(part, np.ndarray)}
     plain = {name: part for name, part in parts.items() if name not in arrays}
@@ -212,7 +212,7 @@ def _save(kind: str, weather: Record | Forecast, about: About, folder: Path | No
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)
-    return _held(path)
+    return _cached(path)
 
 
 def _sweep(folder: Path) -> None:
@@ -240,7 +240,7 @@ def _read(path: Path) -> tuple[About, Record | Forecast]:
         _check(weather, arrays)
         return about, weather
     except Exception as error:  # a damaged archive makes its readers raise almost anything
-        raise NotHeld(
+        raise NotCached(
             [f"{path}: can no longer be read; fetch the weather of this place anew"]
         ) from error
 
@@ -258,17 +258,17 @@ def _check(weather: Record | Forecast, arrays: dict[str, Any]) -> None:
         raise ValueError("its hours are not even")
 
 
-def _held(path: Path) -> Held:
+def _cached(path: Path) -> Cached:
     kind, latitude_deg, longitude_deg = _kind_and_place(path)
     try:
         about, weather = _read(path)
     except PlanError as error:
         written_s = path.lstat().st_mtime
         nan = float("nan")
-        return Held(
+        return Cached(
             kind, latitude_deg, longitude_deg, written_s, "", nan, nan, path, "", error.problems[0]
         )
-    return Held(
+    return Cached(
         kind=kind,
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,

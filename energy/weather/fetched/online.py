@@ -26,8 +26,8 @@ from energy.weather.fetched import services
 from energy.weather.fetched.cache import (
     DISTRIBUTION,
     About,
+    Cached,
     Forecast,
-    Held,
     cache_folder,
     save_forecast,
     save_history,
@@ -102,7 +102,7 @@ def fetch_history(
     folder: Path | None = None,
     progress: Progress | None = None,
     today: date | None = None,
-) -> Held:
+) -> Cached:
     """Fetch the last whole years of measured hours at a place and hold them, one request a year.
 
     Args:
@@ -141,7 +141,7 @@ def fetch_forecast(
     timeout_s: float = 60.0,
     folder: Path | None = None,
     progress: Progress | None = None,
-) -> Held:
+) -> Cached:
     """Fetch the coming days at a place in all runs of one model and hold them.
 
     Args:
@@ -176,7 +176,7 @@ def _hold(
     detail: str,
     licence: str,
     folder: Path | None,
-) -> Held:
+) -> Cached:
     assert weather.elevation_m is not None
     about = About(
         service=asked.service,
