@@ -15,11 +15,10 @@ import numpy as np
 
 from energy.model.demand import Burst
 from energy.model.simulate import simulate
-from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
-from energy.simulation.case import calendar_of, days_of, energy_by_task, lay_out
+from energy.simulation.case import calendar_of, days_of, energy_by_task, lay_out, span_of
 from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
 from energy.simulation.result import Chance as Chance
@@ -74,10 +73,7 @@ def budget(
     if known is not None and (known.plan.place, known.plan.span) != (plan.place, plan.span):
         known = None
     calendar = known.calendar if known is not None else calendar_of(plan)
-    span = (
-        to_utc(now or plan.span.start, calendar.zone),
-        to_utc(plan.span.end, calendar.zone),
-    )
+    span = span_of(plan, now)
     if span[1] - span[0] < 1.0:
         raise PlanError(
             [

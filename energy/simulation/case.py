@@ -7,7 +7,7 @@ result lives in `result`.
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -25,6 +25,7 @@ from energy.model.timeline import (
     cell_of,
     grid,
     inside,
+    to_utc,
 )
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import Placed
@@ -67,6 +68,17 @@ def calendar_of(plan: Plan) -> Calendar:
     )
 
 
+def span_of(plan: Plan, now: datetime | None = None) -> Interval:
+    """The span of a plan, or what is left of it from `now` on its clock [UTC s].
+
+    >>> start_s, end_s = span_of(Plan.read("builtin:cloudy-repair"))
+    >>> (end_s - start_s) / HOUR_S
+    25.0
+    """
+    zone = ZoneInfo(plan.place.timezone)
+    return to_utc(now or plan.span.start, zone), to_utc(plan.span.end, zone)
+
+
 def days_of(
     plan: Plan, record: Source, calendar: Calendar, span: Interval, site: Site | None = None
 ) -> Days:
@@ -76,11 +88,10 @@ def days_of(
     record is what the weather rests on (see `record_of`), site what is known of the place, worked
     out here where it is left out.
 
+    >>> from energy.weather.source import record_of
     >>> plan = Plan.read("builtin:cloudy-repair")
-    >>> calendar = calendar_of(plan)
-    >>> span = tuple(to_utc(t, calendar.zone) for t in (plan.span.start, plan.span.end))
-    >>> days = days_of(plan, None, calendar, span)
-    >>> bool(days.cells[0] <= span[0] and span[1] <= days.cells[-1])
+    >>> days = days_of(plan, record_of(plan), calendar_of(plan), span_of(plan))
+    >>> bool(days.cells[0] <= days.span[0] and days.span[1] <= days.cells[-1])
     True
     """
     cells = _cells(plan, record, calendar, span)

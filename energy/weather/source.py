@@ -22,8 +22,8 @@ def record_of(plan: Plan) -> Source:
 
     Raises PlanError for a file that cannot be read, NotCached for data that were never fetched.
 
-    >>> record_of(Plan.read("builtin:cloudy-repair")) is None
-    True
+    >>> record_of(Plan.read("builtin:cloudy-repair")).name
+    'typical year, Sand Point'
     """
     weather, place = plan.weather, plan.place
     at = (place.latitude_deg, place.longitude_deg)

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from energy.answers.aim.poses import DAY_BINS, half_hours, span_of
+from energy.answers.aim.poses import DAY_BINS, half_hours
 from energy.model import Array
 from energy.model.timeline import Interval, inside
 from energy.plan import Plan, PlanError
@@ -84,7 +84,7 @@ def daylight(result: Budget) -> Daylight:
 
 
 def _counted(result: Budget) -> Daylight:
-    start, end = span_of(result)
+    start, end = result.days.span
     first, last = result.local(start).date(), result.local(end - 1.0).date()
     dates = [first + timedelta(k) for k in range((last - first).days + 1)]
     midnights = [result.calendar.at(("clock", 0.0), day) for day in (*dates, last + timedelta(1))]

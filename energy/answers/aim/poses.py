@@ -28,11 +28,6 @@ DAY_BINS = 24 * 60 // BIN_MIN
 MOST_TURNS = 3
 
 
-def span_of(result: Budget) -> Interval:
-    """The span judged [UTC s]."""
-    return float(result.time_s[0]), float(result.time_s[-1])
-
-
 def half_hours(calendar: Calendar, time_s: Array) -> Index:
     """The half hour of the local clock in which each moment lies, 0 to 47."""
     seconds = calendar.local(time_s).astype("int64") % 86400

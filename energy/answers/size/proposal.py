@@ -57,8 +57,7 @@ def net_w(case: Case) -> tuple[Array, Array]:
     hours = np.diff(case.edges) / 3600.0
     store = simulate(replace(case, battery=endless)).store_wh
     net = np.diff(store, axis=0) / hours[:, None]
-    dark = np.zeros((1, case.solar_w.shape[1]))
-    sun = case.controller_efficiency * np.concatenate([case.solar_w, dark])[case.solar_row]
+    sun = case.controller_efficiency * case.sun_w()
     return sun, sun - net
 
 
@@ -104,8 +103,6 @@ def bins_of(case: Case) -> Bins:
     def mean(values: Array) -> Array:
         return np.asarray(np.add.reduceat(values * hours[:, None], first, axis=0) / total[:, None])
 
-    air = case.temp_pack
-    cold_unavailable = case.battery.cold_unavailable_share(air)[case.temp_row]
     return Bins(
         hours=total,
         sun=mean(sun),
@@ -113,8 +110,8 @@ def bins_of(case: Case) -> Bins:
         sun2=mean(sun * sun),
         both=mean(sun * load),
         load2=mean(load * load),
-        frozen=mean(case.battery.frozen(air)[case.temp_row]),
-        cold_unavailable=np.maximum.reduceat(cold_unavailable, first, axis=0),
+        frozen=mean(case.frozen()),
+        cold_unavailable=np.maximum.reduceat(case.cold_unavailable(), first, axis=0),
     )
 
 

@@ -24,11 +24,10 @@ from energy.answers.size.designs import (
 from energy.answers.size.proposal import days_in
 from energy.model import Array, Mask
 from energy.model.compiled import Sweep, laid_out, repaid
-from energy.model.simulate import Case, Load, simulate
-from energy.model.timeline import to_utc
+from energy.model.simulate import simulate
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import place_bursts
-from energy.simulation.case import calendar_of, days_of, lay_out
+from energy.simulation.case import calendar_of, days_of, lay_out, span_of
 from energy.simulation.strings import kept_connection
 from energy.weather.coldest import Cold, coldest
 from energy.weather.record import Record
@@ -86,9 +85,7 @@ def year_plan(plan: Plan) -> Plan:
             ]
         )
     plan = with_panel(plan)
-    zone = calendar_of(plan).zone
-    ends = (to_utc(plan.span.start, zone), to_utc(plan.span.end, zone))
-    period = days_in(plan.place.longitude_deg, *ends)
+    period = days_in(plan.place.longitude_deg, *span_of(plan))
     month = 7 if plan.place.latitude_deg >= 0.0 else 1
     start = datetime(min(plan.span.start.year, LAST_YEAR), month, 1)
     changes: dict[str, Any] = {
@@ -137,14 +134,9 @@ def years(plan: Plan, panel_w: Array, battery_wh: Array, progress: Progress | No
     return Years(panel_w, battery_wh, dates, dated, lost, unmet_wh, lowest)
 
 
-def _span_s(plan: Plan) -> tuple[float, float]:
-    zone = calendar_of(plan).zone
-    return to_utc(plan.span.start, zone), to_utc(plan.span.end, zone)
-
-
 def _windows(plan: Plan, record: Record) -> NDArray[np.intp]:
     """The rows of a record's whole years, one column a year, unmoved."""
-    cells = days_of(plan, record, calendar_of(plan), _span_s(plan)).cells
+    cells = days_of(plan, record, calendar_of(plan), span_of(plan)).cells
     starts = np.arange(cells[0], cells[-1] - record.interval_s / 2.0, record.interval_s)
     rows, shift, _ = resampled_rows(record, starts, 1 if record.typical else None)
     if not (shift == 0.0).any():
@@ -180,7 +172,7 @@ def ready_year(
     plan = plan.replace(**{"weather.futures": scenarios})
     large = unbound(plan, LARGE_WH)
     calendar = calendar_of(plan)
-    days = days_of(large, record, calendar, _span_s(plan))
+    days = days_of(large, record, calendar, span_of(plan))
     if cold is not None:
         days = replace(days, site=replace(days.site, cold=cold))
     weather, *_ = weathers(days)
@@ -218,7 +210,7 @@ def _day_by_day(
     edges = np.searchsorted(base.case.edges, midnights).tolist()
     steps = (edges[-1] - edges[0]) * panel_w.size * shape[2]
     through = _compiled if repaid(base.case.battery, steps) else _simulated
-    days = (replace(base, case=_part(base.case, *ends)) for ends in pairwise(edges))
+    days = (replace(base, case=base.case.between(*segments)) for segments in pairwise(edges))
     for day, (short, unmet, low) in enumerate(through(of, days, panel_w, battery_wh)):
         lost[day] = short | (low < reserve - 1e-11)
         unmet_wh[day], lowest[day] = unmet, low
@@ -237,7 +229,7 @@ def _simulated(of: Designs, days: Iterable[Base], panel_w: Array, battery_wh: Ar
         case = of.case(today, watts, labels, window)
         run = simulate(case, state=state)
         state = run.end
-        cold_unavailable = case.battery.cold_unavailable_share(case.temp_pack)[case.temp_row]
+        cold_unavailable = case.cold_unavailable()
         share = run.store_wh / case.battery.capacity_wh
         low = np.minimum(
             (share[1:] - cold_unavailable).min(axis=0), (share[:-1] - cold_unavailable).min(axis=0)
@@ -268,30 +260,3 @@ def _compiled(of: Designs, days: Iterable[Base], panel_w: Array, battery_wh: Arr
             found = sweep.run(replace(today.case, solar_w=sun_w), laid)
             low[at], unmet[at], hours[at] = found.lowest.T, found.unmet_wh.T, found.hours_without.T
         yield hours > 0.0, unmet, low
-
-
-def _part(case: Case, first: int, last: int) -> Case:
-    """Some segments of a case alone."""
-    rows = slice(first, last)
-    solar_row, temp_row = case.solar_row[rows], case.temp_row[rows]
-    lit = solar_row[solar_row >= 0]
-    low, high = (int(lit.min()), int(lit.max()) + 1) if lit.size else (0, 0)
-    coldest = int(temp_row.min())
-    return replace(
-        case,
-        edges=case.edges[first : last + 1],
-        solar_w=case.solar_w[low:high],
-        solar_row=np.where(solar_row >= 0, solar_row - low, -1),
-        charger_w=case.charger_w[rows],
-        temp_pack=case.temp_pack[coldest : int(temp_row.max()) + 1],
-        temp_row=temp_row - coldest,
-        inverter_on=case.inverter_on[rows],
-        loads=list(_loads(case, first, last)),
-    )
-
-
-def _loads(case: Case, first: int, last: int) -> Iterator[Load]:
-    for load in case.loads:
-        a, b = np.searchsorted(load.rows, [first, last])
-        if b > a:
-            yield replace(load, rows=load.rows[a:b] - first, watts=load.watts[a:b])
