@@ -11,12 +11,9 @@ from scipy.stats import ks_2samp
 
 from energy.model.panel import light_on_plane
 from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
+from energy.weather.hours import hours_to_cells, interval_means
 from energy.weather.readers.files import read_record
-from energy.weather.resampled import (
-    BRIGHTEST_RESAMPLED,
-    hours_to_cells,
-    interval_means,
-)
+from energy.weather.resampled import BRIGHTEST_RESAMPLED
 from energy.weather.synthetic.generator import (
     HOUR_TO_HOUR,
     OVER_CLEAR_HOUR,

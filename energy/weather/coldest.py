@@ -63,8 +63,8 @@ def coldest(plan: Plan, record: Source) -> Cold:
     if isinstance(record, Record):
         if max(np.subtract(apart(plan, record), (FAR_KM, FAR_M))) > 0.0:
             source = "the weather record is of another place"
-        elif (found := _of_record(record)) is not None:
-            return found
+        elif (cold := _of_record(record)) is not None:
+            return cold
     stated = plan.weather.temp_air_c
     days_c = np.array([] if stated is None else stated, dtype=float).ravel()
     if days_c.size == 12:

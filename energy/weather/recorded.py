@@ -9,17 +9,15 @@ import numpy as np
 from energy.model import Array, Index
 from energy.model.sun import clear_sun, diffuse_of
 from energy.weather.days import Days
-from energy.weather.record import DAY_S, Record
-from energy.weather.resampled import (
-    BRIGHTEST_RESAMPLED,
+from energy.weather.hours import (
     LIT_W_M2,
-    SHIFTS,
     between_middles,
     fill_from_neighbours,
     hours_to_cells,
     interval_means,
-    resampled_rows,
 )
+from energy.weather.record import DAY_S, Record
+from energy.weather.resampled import BRIGHTEST_RESAMPLED, SHIFTS, resampled_rows
 from energy.weather.source import apart
 from energy.weather.synthetic.generator import DAY_TO_DAY
 from energy.weather.synthetic.sky import stated_air
@@ -98,8 +96,8 @@ def _clear_sky_index(days: Days, record: Record, rows: Index) -> Array:
     height = days.site.elevation_m if record.elevation_m is None else record.elevation_m
     clear = np.zeros(used.size)
     if moments.size:
-        found = clear_sun(moments, latitude, longitude, height).ghi
-        clear[near] = found.reshape(-1, pieces).mean(axis=1)
+        clear_ghi = clear_sun(moments, latitude, longitude, height).ghi
+        clear[near] = clear_ghi.reshape(-1, pieces).mean(axis=1)
     index = np.where(clear > LIT_W_M2, light / np.maximum(clear, LIT_W_M2), np.nan)
     return index[where].reshape(rows.shape)
 
@@ -126,7 +124,7 @@ def independent_scenarios(days: int, starts: float, years: int) -> float:
     [20.6, 10.9, 7.5]
     """
     gaps = np.abs(np.subtract.outer(np.arange(days), np.arange(days)))
-    whole = (DAY_TO_DAY**gaps).sum()
+    alone = (DAY_TO_DAY**gaps).sum()
     number = max(round(starts), 1)
     shared = np.array(
         [
@@ -134,6 +132,6 @@ def independent_scenarios(days: int, starts: float, years: int) -> float:
             for k in range(1, number)
         ]
     )
-    same_side = 2.0 / np.pi * np.arcsin(np.clip(shared / whole, -1.0, 1.0))
+    same_side = 2.0 / np.pi * np.arcsin(np.clip(shared / alone, -1.0, 1.0))
     overlap = 1.0 + 2.0 * np.sum((1.0 - np.arange(1, number) / number) * same_side)
     return float(years * number / overlap / YEARS_AT_ONE_PLACE)

@@ -101,9 +101,9 @@ def read_forecast(
     asked: Question, answer: Any, days: int, model: str, fetched_s: float
 ) -> Forecast:
     """The forecast in an answer: light of the hour before each stamp, air and wind at the stamp."""
-    told = read_answer(asked, _Members, answer)
-    stamp_s = _stamps(asked, told, days, fetched_s)
-    runs = {name: _runs(asked, told, name, stamp_s.size) for name in ENSEMBLE_UNITS}
+    forecast = read_answer(asked, _Members, answer)
+    stamp_s = _stamps(asked, forecast, days, fetched_s)
+    runs = {name: _runs(asked, forecast, name, stamp_s.size) for name in ENSEMBLE_UNITS}
     members = sorted({number for columns in runs.values() for number in columns})
     for name, columns in runs.items():
         lacking = {0, *members} - columns.keys()
@@ -114,9 +114,9 @@ def read_forecast(
         np.stack([columns[number] for number in members], axis=1) for columns in runs.values()
     )
     values = np.array([light[1:], (air[:-1] + air[1:]) / 2.0, (wind[:-1] + wind[1:]) / 2.0])
-    whole: NDArray[np.bool_] = np.isfinite(values).all(axis=0)
-    begin = int(np.argmax(whole[:, 0]))  # hours before the model's own start are empty
-    alive = np.logical_and.accumulate(whole[begin:], axis=0)
+    complete: NDArray[np.bool_] = np.isfinite(values).all(axis=0)
+    begin = int(np.argmax(complete[:, 0]))  # hours before the model's own start are empty
+    alive = np.logical_and.accumulate(complete[begin:], axis=0)
     alive = alive[alive.any(axis=1)]  # and after the model's end
     hours = slice(begin, begin + len(alive))
     if alive[:, 0].sum() < min(HOURS_AT_LEAST, stamp_s.size - 1):
@@ -128,7 +128,7 @@ def read_forecast(
         asked.refuse("its answer holds no member beside the control run", "try another model")
     ghi, temp_air, wind_speed = (np.where(alive, part[hours], np.nan)[:, kept] for part in values)
     latitude, longitude, elevation_m = check_place(
-        asked, told.latitude, told.longitude, told.elevation
+        asked, forecast.latitude, forecast.longitude, forecast.elevation
     )
     return Forecast(
         source=f"{ENSEMBLE} ensemble forecast ({model}; CC BY 4.0)",
@@ -143,13 +143,13 @@ def read_forecast(
     )
 
 
-def _stamps(asked: Question, told: _Members, days: int, now_s: float) -> Floats:
+def _stamps(asked: Question, forecast: _Members, days: int, now_s: float) -> Floats:
     """The stamps [UTC s]: an hour apart, all that were asked for, from about now on."""
-    if told.utc_offset_seconds:
+    if forecast.utc_offset_seconds:
         asked.refuse("its times are not in UTC as asked for")
     try:
         # as text, for NumPy would read numbers as moments too
-        stamp_s = np.array([str(t) for t in told.hourly.time], "M8[s]").astype(np.float64)
+        stamp_s = np.array([str(t) for t in forecast.hourly.time], "M8[s]").astype(np.float64)
     except (TypeError, ValueError):
         asked.refuse("its answer has times that are none")
     if stamp_s.size != 24 * days:
@@ -161,27 +161,27 @@ def _stamps(asked: Question, told: _Members, days: int, now_s: float) -> Floats:
     return stamp_s
 
 
-def _runs(asked: Question, told: _Members, name: str, size: int) -> dict[int, Floats]:
+def _runs(asked: Question, forecast: _Members, name: str, size: int) -> dict[int, Floats]:
     """The columns of one variable by member, the control run as 0; NaN where it gives nothing."""
     # the model's name may follow, and the member's number comes before it
     pattern = re.compile(rf"{name}(?:_member(\d{{1,4}}))?(?:_[a-z].*)?")
     runs: dict[int, Floats] = {}
-    for key, column in told.hourly.columns.items():
+    for key, column in forecast.hourly.columns.items():
         match = pattern.fullmatch(key)
         if match is None:
             continue
         number = int(match[1] or 0)
         if number in runs:
             asked.refuse(f"its answer gives {key} of more than one model")
-        if key not in told.hourly_units:
+        if key not in forecast.hourly_units:
             asked.refuse(f"its answer has no {key}")
-        check_unit(asked, told.hourly_units[key], ENSEMBLE_UNITS[name], key)
+        check_unit(asked, forecast.hourly_units[key], ENSEMBLE_UNITS[name], key)
         values = numbers(asked, column, key)
         if values.size != size:
             asked.refuse(f"{key} has {values.size} hours and the times have {size}")
         low, high = ENSEMBLE_LIMITS[name]
-        odd = values[(values < low) | (values > high)]
-        if odd.size:
-            asked.refuse(f"{key} of {odd[0]:g} is not possible; {low:g} to {high:g} is")
+        impossible = values[(values < low) | (values > high)]
+        if impossible.size:
+            asked.refuse(f"{key} of {impossible[0]:g} is not possible; {low:g} to {high:g} is")
         runs[number] = values
     return runs

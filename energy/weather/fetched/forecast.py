@@ -11,8 +11,9 @@ import numpy as np
 from energy.model import Array
 from energy.weather.days import Days
 from energy.weather.fetched.cache import Forecast
+from energy.weather.hours import between_middles, hours_to_cells
 from energy.weather.record import DAY_S, HOUR_S
-from energy.weather.resampled import BRIGHTEST_RESAMPLED, between_middles, hours_to_cells
+from energy.weather.resampled import BRIGHTEST_RESAMPLED
 from energy.weather.weathers import Air, Light, split_light
 
 
@@ -26,13 +27,13 @@ def members_until(forecast: Forecast, until_s: float) -> Forecast:
     """The forecast with those members alone that have every hour before `until_s`."""
     before = forecast.start_s < until_s
     values = (forecast.ghi, forecast.temp_air, forecast.wind_speed)
-    whole = np.all([np.isfinite(v[before]).all(axis=0) for v in values], axis=0)
-    ghi, temp_air, wind_speed = (v[:, whole] for v in values)
+    complete = np.all([np.isfinite(v[before]).all(axis=0) for v in values], axis=0)
+    ghi, temp_air, wind_speed = (v[:, complete] for v in values)
     return replace(forecast, ghi=ghi, temp_air=temp_air, wind_speed=wind_speed)
 
 
 def laid_over(forecast: Forecast, days: Days) -> tuple[Light, Air]:
-    """Light, air and wind of every member, on cells that begin and end on whole hours.
+    """Light, air and wind of every member, on cells that begin and end on complete hours.
 
     Beyond the forecast there is no light, and air and wind stay at their last values.
     """

@@ -1,8 +1,7 @@
 """The one room with a network: fetches measured years and forecasts, only when asked to.
 
-An answer is held after all of it has been checked. Whatever goes wrong before ends in one line,
-and what was held stays as it was. What an answer means is for `power` and `ensemble`, where it is
-held for `cache`.
+An answer goes into the cache after all of it has been checked. Whatever goes wrong before ends in
+one line, and the cache stays as it was. What an answer means is for `power` and `ensemble`.
 """
 
 from __future__ import annotations
@@ -100,13 +99,13 @@ def fetch_history(
     progress: Progress | None = None,
     today: date | None = None,
 ) -> Cached:
-    """Fetch the last whole years of measured hours at a place and hold them, one request a year.
+    """Fetch the last whole years of measured hours at a place into the cache, one request a year.
 
     Args:
         latitude, longitude: degrees north and east; sent to three decimals
         years: how many, 1 or more; the last is one that has been over for half a year
         timeout_s: for one year's whole answer
-        folder: where to hold them, else the cache folder
+        folder: of the cache, where it is not the usual one
         progress: told one line before each request
         today: for which day to choose the years, else the day it is
 
@@ -125,7 +124,7 @@ def fetch_history(
     now_s, covered = time.time(), power.in_words(span)
     name = f"{POWER} hourly history {covered}, fetched {stamp_text(now_s)[:10]}"
     record = power.join_years(asked, fetched, name)
-    return _hold(asked, record, now_s, covered, POWER_LICENCE, folder)
+    return _save(asked, record, now_s, covered, POWER_LICENCE, folder)
 
 
 def fetch_forecast(
@@ -139,7 +138,7 @@ def fetch_forecast(
     folder: Path | None = None,
     progress: Progress | None = None,
 ) -> Cached:
-    """Fetch the coming days at a place in all runs of one model and hold them.
+    """Fetch the coming days at a place in all runs of one model into the cache.
 
     Args:
         latitude, longitude: degrees north and east; sent to three decimals
@@ -154,7 +153,7 @@ def fetch_forecast(
     answer = _ask(asked, ensemble.forecast_parameters(asked, days, model), timeout_s)
     now_s = time.time()
     forecast = ensemble.read_forecast(asked, answer, days, model, now_s)
-    return _hold(asked, forecast, now_s, model, ENSEMBLE_LICENCE, folder)
+    return _save(asked, forecast, now_s, model, ENSEMBLE_LICENCE, folder)
 
 
 def _today() -> date:
@@ -166,7 +165,7 @@ def _tell(progress: Progress | None, line: str) -> None:
         progress(line)
 
 
-def _hold(
+def _save(
     asked: Question,
     weather: Record | Forecast,
     fetched_s: float,
@@ -298,11 +297,11 @@ def _reason(body: bytes) -> str:
     'no such model'
     """
     try:
-        told = json.loads(body)
+        answer = json.loads(body)
     except (ValueError, RecursionError):
         return ""
     for key in ("reason", "messages", "message", "detail", "errors"):
-        said = told.get(key) if isinstance(told, dict) else None
+        said = answer.get(key) if isinstance(answer, dict) else None
         if said:
             text = "; ".join(map(str, said)) if isinstance(said, list) else str(said)
             return one_line(text, LONGEST_REASON).replace('"', "'")

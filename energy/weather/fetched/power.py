@@ -128,15 +128,15 @@ def history_parameters(asked: Question, year: int) -> dict[str, str]:
 
 def read_year(asked: Question, answer: Any, year: int) -> Record:
     """One year of measured hours, gaps as NaN; refused where too much of it is missing."""
-    told = read_answer(asked, _Year, answer)
+    content = read_answer(asked, _Year, answer)
     hours = np.arange(f"{year}-01-01", f"{year + 1}-01-01", dtype="M8[h]")
     columns: dict[str, Floats] = {}
     for quantity, name in NAMES.items():
-        check_unit(asked, getattr(told.parameters, quantity).units, UNITS[quantity], name)
-        column = getattr(told.properties.parameter, quantity)
+        check_unit(asked, getattr(content.parameters, quantity).units, UNITS[quantity], name)
+        column = getattr(content.properties.parameter, quantity)
         values = numbers(asked, _in_order(asked, column, hours, name), name)
-        columns[quantity] = np.where(values == told.header.fill_value, np.nan, values)
-    latitude, longitude, elevation_m = _place(asked, told.geometry.coordinates)
+        columns[quantity] = np.where(values == content.header.fill_value, np.nan, values)
+    latitude, longitude, elevation_m = _place(asked, content.geometry.coordinates)
     start_s = hours.astype("M8[s]").astype(np.float64)
     record = Record(
         name=f"{POWER} {year}",

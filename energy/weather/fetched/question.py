@@ -95,12 +95,12 @@ def read_answer(asked: Question, shape: type[Answer], answer: Any) -> Answer:
 def numbers(asked: Question, values: Any, name: str) -> Floats:
     """A list of numbers, null as NaN."""
     try:
-        odd = [value for value in values if type(value) not in (int, float, type(None))]
-        if not odd:
+        wrong = [value for value in values if type(value) not in (int, float, type(None))]
+        if not wrong:
             return np.array([np.nan if v is None else float(v) for v in values])
     except (TypeError, OverflowError):
-        odd = [values]
-    asked.refuse(f"{name} in its answer holds {shown(odd[0])}, not numbers")
+        wrong = [values]
+    asked.refuse(f"{name} in its answer holds {shown(wrong[0])}, not numbers")
 
 
 def check_unit(asked: Question, unit: Any, allowed: tuple[str, ...], name: str) -> None:

@@ -14,8 +14,8 @@ from energy.model import Array, Index
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Weather
 from energy.weather.days import Days
+from energy.weather.hours import hours_to_cells, interval_means
 from energy.weather.record import DAY_S, HOUR_S
-from energy.weather.resampled import hours_to_cells, interval_means
 from energy.weather.synthetic.climate import clearness_at
 from energy.weather.synthetic.generator import (
     DAY_TO_DAY,
