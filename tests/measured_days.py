@@ -15,7 +15,6 @@ import numpy as np
 from scipy.special import ndtr
 
 from energy.model.sun import clear_sun
-from energy.weather.synthetic.drawn import extraterrestrial_day_wh
 from energy.weather.synthetic.generator import (
     DAY_TO_DAY,
     between_months,
@@ -25,6 +24,7 @@ from energy.weather.synthetic.generator import (
     noons,
     normal_scores,
 )
+from energy.weather.synthetic.synthetic import extraterrestrial_day_wh
 
 LATITUDE, LONGITUDE, ELEVATION_M = 51.97, 5.67, 7.0
 DATES = np.arange("1976-01-01", "2000-01-01", dtype="datetime64[D]")

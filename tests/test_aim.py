@@ -42,9 +42,15 @@ def one_panel(latitude=45.0, day=DAY, weather=CLEAR, place=(), pack=(), **panel)
 def without_air(of: Plan):
     """The budget of a plan under a sun that shines as strongly all day, from a black sky."""
     result = budget(of)
-    up = np.maximum(np.cos(np.radians(result.weather.sun.apparent_zenith)), 0.0)[:, None]
+    up = np.maximum(np.cos(np.radians(result.weather.light.sun.apparent_zenith)), 0.0)[:, None]
     beam = np.full_like(up, 900.0)
-    return replace(result, weather=replace(result.weather, ghi=900.0 * up, dni=beam, dhi=0.0 * up))
+    return replace(
+        result,
+        weather=replace(
+            result.weather,
+            light=replace(result.weather.light, ghi=900.0 * up, dni=beam, dhi=0.0 * up),
+        ),
+    )
 
 
 @pytest.fixture(scope="module")
@@ -221,9 +227,9 @@ def test_the_plan_with_a_setting_gives_the_energy_foretold(job, name):
     setting = getattr(job, name)
     result = budget(job.plan.budget.plan.replace(**setting.change))
     given_w = result.solar.panel_w.mean(axis=1)
-    hours = np.diff(result.cells)[result.weather.lit] / 3600.0
+    hours = np.diff(result.days.cells)[result.weather.light.lit] / 3600.0
     midnight = to_utc(datetime(2027, 1, 12), ZoneInfo("America/New_York"))
-    day = np.floor((result.cells[:-1][result.weather.lit] - midnight) / 86400.0)
+    day = np.floor((result.days.cells[:-1][result.weather.light.lit] - midnight) / 86400.0)
     three = np.isin(day, [0.0, 1.0, 2.0])
     assert (given_w * hours)[three].sum() / 3.0 == pytest.approx(setting.wh_per_day, rel=1e-9)
     five_wh = (given_w * hours).sum()

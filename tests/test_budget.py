@@ -244,8 +244,8 @@ def test_the_sun_peaks_at_solar_noon_of_the_plans_own_date(place: dict) -> None:
     solar_noon = noon.tz_convert("UTC").normalize() + pd.Timedelta(12 * 60 - late_min, "min")
     off_s = (solar_noon - noon).total_seconds()
     solar_noon -= pd.Timedelta(round(off_s / 86400.0), "D")
-    sun = result.weather.sun.ghi
-    lit = result.weather.lit
+    sun = result.weather.light.sun.ghi
+    lit = result.weather.light.lit
     middle = sun_middles(result, lit)
     peak_s = (middle * sun**8).sum() / (sun**8).sum()
     assert peak_s == pytest.approx(solar_noon.timestamp(), abs=300.0)

@@ -17,7 +17,7 @@ from scipy.stats import binom
 
 from energy.plan import Plan
 from energy.simulation.budget import budget
-from energy.weather.synthetic.drawn import extraterrestrial_day_wh
+from energy.weather.synthetic.synthetic import extraterrestrial_day_wh
 
 DAYS, EVERY = 3, 5  # a plan's length, and how often one starts [days]
 STARTS = np.arange(0, 365, EVERY)

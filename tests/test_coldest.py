@@ -12,7 +12,7 @@ from energy.weather.coldest import COLD_SPELL_K, MOST_COLD_SPELL_K, RARE_COLD_K,
 from energy.weather.fetched.cache import About, Forecast, save_history
 from energy.weather.readers.files import read_record
 from energy.weather.record import Record
-from energy.weather.scenarios import record_of
+from energy.weather.source import record_of
 
 PLACES = {  # of the three typical years that pvlib installs
     "sand-point": {"latitude_deg": 55.317, "longitude_deg": -160.517},
@@ -193,7 +193,7 @@ def test_the_place_may_state_its_record_low():
     place = {"latitude_deg": 47.0, "longitude_deg": 9.0, "timezone": "UTC", "lowest_c": -22}
     found = stating([12.0, 24.0], place=place)
     assert (found.known, found.lowest_c) == (True, -22.0)
-    assert budget(plan(place=place, task=[LAMP])).weather.cold.lowest_c == -22.0
+    assert budget(plan(place=place, task=[LAMP])).days.site.cold.lowest_c == -22.0
 
 
 def test_an_impossible_record_low_is_one_line():

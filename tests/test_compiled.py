@@ -104,7 +104,7 @@ def by_scenarios(case: Case, battery: Battery, share: Array, limit_w: float) -> 
 def hours_without(case: Case) -> Array:
     """How long each scenario could not give what was asked of it [h], from the store alone."""
     air = case.temp_pack[case.temp_row]
-    block = block_of(case, slice(0, case.edges.size - 1), case.battery.frozen(air))
+    block = block_of(case, slice(0, case.edges.size - 1))
     floor = case.battery.cold_unavailable_share(air) * case.battery.capacity_wh
     path = advance(case.battery, start(case.battery), block.rate, block.hours[:, 0], floor)
     return np.asarray(((1.0 - path.full) * block.hours).sum(axis=0))

@@ -9,11 +9,11 @@ from scipy.stats import norm, rankdata
 from energy.model.timeline import to_utc
 from energy.plan import Plan
 from energy.simulation.budget import budget
-from energy.simulation.case import calendar_of, cells_of
+from energy.simulation.case import calendar_of, days_of
 from energy.weather.readers.files import read_record
 from energy.weather.scenarios import weathers
 from energy.weather.synthetic.climate import clearness_at
-from energy.weather.synthetic.drawn import extraterrestrial_day_wh, solar_clock_offset_s
+from energy.weather.synthetic.synthetic import extraterrestrial_day_wh, solar_clock_offset_s
 
 # The typical years that pvlib installs (TMY3, TMY2): degrees north and east, clock, height [m].
 SITES = {
@@ -55,9 +55,9 @@ def drawn_light(plan: Plan):
     """The weathers of a plan; length [h], middle [UTC s] and solar day of each lit cell."""
     calendar = calendar_of(plan)
     span = tuple(to_utc(t, calendar.zone) for t in (plan.span.start, plan.span.end))
-    cells = cells_of(plan, calendar, span, None)
-    found, *_ = weathers(plan, None, calendar, cells, span)
-    start, end = cells[found.lit], cells[found.lit + 1]
+    days = days_of(plan, None, calendar, span)
+    found, *_ = weathers(days)
+    start, end = days.cells[found.light.lit], days.cells[found.light.lit + 1]
     middle = (start + end) / 2.0
     offset_s = solar_clock_offset_s(plan.place.longitude_deg)
     return found, (end - start) / 3600.0, middle, np.floor((middle + offset_s) / 86400.0)
@@ -74,7 +74,7 @@ def drawn_days(plan: Plan) -> np.ndarray:
     found, hours, _, day = drawn_light(plan)
     dates = np.array([plan.span.start, plan.span.end], dtype="datetime64[D]").astype(int)
     inside = (day >= dates[0]) & (day < dates[1])
-    return summed(found.ghi[inside], hours[inside], day[inside])
+    return summed(found.light.ghi[inside], hours[inside], day[inside])
 
 
 SEASONS = ((11, 0, 1), (2, 3, 4), (5, 6, 7), (8, 9, 10))
@@ -184,7 +184,7 @@ def spring():
 def test_an_hour_passes_its_clear_sky_by_15_percent_and_no_more(spring):
     found, hours, middle, _ = spring
     hour = np.floor(middle / 3600.0)
-    over = summed(found.ghi, hours, hour) / summed(found.sun.ghi[:, None], hours, hour)
+    over = summed(found.light.ghi, hours, hour) / summed(found.light.sun.ghi[:, None], hours, hour)
     assert 1.10 < over.max() <= 1.15 + 1e-9
 
 
@@ -193,13 +193,13 @@ def test_ten_minutes_pass_their_clear_sky_by_no_more_than_half(spring):
     # memory). A sun under 50 W/m2 is left out: an hour's mean there hangs on the minutes it is up.
     found, hours, _, _ = spring
     assert hours.max() <= 1.0 / 6.0 + 1e-9
-    high = found.sun.ghi > 50.0
-    assert (found.ghi[high] / found.sun.ghi[high, None]).max() <= 1.5
+    high = found.light.sun.ghi > 50.0
+    assert (found.light.ghi[high] / found.light.sun.ghi[high, None]).max() <= 1.5
 
 
 def test_a_plan_with_nothing_but_coordinates_gets_a_chance_with_its_range():
     found = budget(plan("sand-point", "2026-09-14T08:00", "2026-09-16T18:00"))
-    assert found.weather.kind == "climate"
+    assert found.plan.weather.kind == "climate"
     assert found.chance.scenarios == 200
     assert found.chance.low <= found.chance.percent <= found.chance.high
 
@@ -226,10 +226,14 @@ def far(request):
     1000), under a clear sky and above the air (days, 1), and the table's mean clearness."""
     latitude, longitude, day = FAR[request.param]
     found, hours, _, number = drawn_light(far_plan(latitude, longitude, day))
-    up = np.maximum(np.cos(np.radians(found.sun.zenith)), 0.0)
+    up = np.maximum(np.cos(np.radians(found.light.sun.zenith)), 0.0)
     light, clear, above = (
         summed(power, hours, number)
-        for power in (found.ghi, found.sun.ghi[:, None], (found.sun.dni_extra * up)[:, None])
+        for power in (
+            found.light.ghi,
+            found.light.sun.ghi[:, None],
+            (found.light.sun.dni_extra * up)[:, None],
+        )
     )
     middle_of_year = datetime.fromisoformat(day).timetuple().tm_yday / 365.0 * 12.0 - 0.5
     table = np.interp(middle_of_year, np.arange(12.0), clearness_at(latitude, longitude))
@@ -256,9 +260,9 @@ def test_far_days_have_the_mean_of_the_table(far):
 
 def test_a_midwinter_day_with_hardly_any_sun_gets_no_more_than_its_clear_sky():
     found, hours, _, number = drawn_light(far_plan(66.0, 25.0, "2026-12-21"))
-    clear = summed(found.sun.ghi[:, None], hours, number)
+    clear = summed(found.light.sun.ghi[:, None], hours, number)
     assert 0.0 < clear.max() < 10.0
-    assert (summed(found.ghi, hours, number) <= 1.15 * clear).all()
+    assert (summed(found.light.ghi, hours, number) <= 1.15 * clear).all()
 
 
 def test_a_polar_night_charges_nothing():

@@ -11,19 +11,16 @@ from scipy.stats import ks_2samp
 
 from energy.model.panel import light_on_plane
 from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
+from energy.weather.hours import hours_to_cells, interval_means
 from energy.weather.readers.files import read_record
-from energy.weather.resampled import (
-    BEAM_OVER_CLEAR_W_M2,
-    BRIGHTEST_MOVED,
-    hours_to_cells,
-    interval_means,
-)
+from energy.weather.resampled import BRIGHTEST_RESAMPLED
 from energy.weather.synthetic.generator import (
     HOUR_TO_HOUR,
     OVER_CLEAR_HOUR,
     hourly_clearness,
     normal_scores,
 )
+from energy.weather.weathers import BEAM_OVER_CLEAR_W_M2
 
 BROKEN = (0.3, 0.6)  # clearness of the days looked at: neither overcast nor clear
 SCENARIOS = 20
@@ -126,6 +123,6 @@ def test_a_tilted_panel_sees_as_much_light(broken):
         dni, dhi = close_beam(sun, ghi, diffuse_of(sun, ghi), sun.dni + BEAM_OVER_CLEAR_W_M2)
         return light_on_plane(sun, (ghi, dni, dhi), *pose, 0.2).total.mean()
 
-    ratio = tilted(broken.drawn, OVER_CLEAR_HOUR) / tilted(broken.real, BRIGHTEST_MOVED)
+    ratio = tilted(broken.drawn, OVER_CLEAR_HOUR) / tilted(broken.real, BRIGHTEST_RESAMPLED)
     print("light on a tilt of 40 degrees, drawn over real:", round(ratio, 3))
     assert ratio == pytest.approx(1.0, abs=0.02)

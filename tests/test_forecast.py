@@ -64,8 +64,8 @@ def test_each_member_is_a_weather_with_its_own_light():
     found = budget(plan())
     assert found.chance.scenarios == 3
     weather = found.weather
-    hours = np.diff(found.cells)[weather.lit] / HOUR
-    light = (weather.ghi * hours[:, None]).sum(axis=0)
+    hours = np.diff(found.days.cells)[weather.light.lit] / HOUR
+    light = (weather.light.ghi * hours[:, None]).sum(axis=0)
     assert light / light[0] == pytest.approx([1.0, 0.3, 0.7], rel=0.02)
 
 
@@ -73,12 +73,12 @@ def test_the_light_of_an_hour_is_the_forecasts():
     given = forecast()
     hold(given)
     found = budget(plan())
-    hour = np.floor(found.cells[found.weather.lit] / HOUR)
+    hour = np.floor(found.days.cells[found.weather.light.lit] / HOUR)
     noon = datetime.fromisoformat("2026-06-10T11:00:00+00:00").timestamp() / HOUR
     rows = hour == noon
     at = int(noon - given.start_s[0] / HOUR)
-    assert found.weather.ghi[rows].mean(axis=0) == pytest.approx(given.ghi[at], rel=1e-6)
-    assert found.weather.temp_air == pytest.approx(12.0)
+    assert found.weather.light.ghi[rows].mean(axis=0) == pytest.approx(given.ghi[at], rel=1e-6)
+    assert found.weather.air.temp_air == pytest.approx(12.0)
 
 
 def test_the_range_is_wilsons_over_the_members():
@@ -101,8 +101,8 @@ def test_the_climate_table_carries_on_after_the_join_and_says_when():
     note = next(n for n in found.notes if "forecast ends" in n)
     assert "climate table" in note
     assert "2026-06-11" in note
-    spread = found.weather.ghi.std(axis=1)
-    late = found.cells[found.weather.lit] > START + 72 * HOUR
+    spread = found.weather.light.ghi.std(axis=1)
+    late = found.days.cells[found.weather.light.lit] > START + 72 * HOUR
     assert spread[late].max() > 50.0  # drawn anew for each member
 
 
@@ -123,16 +123,16 @@ def test_held_history_carries_on_before_the_climate_table():
     save_history(history(), About("invented", "", *PLACE, 600.0, time.time(), "", ""))
     found = budget(plan(end="2026-06-13T20:00"))
     assert any("an invented history" in note for note in found.notes)
-    late = found.cells[found.weather.lit] > START + 50 * HOUR
-    clear = found.weather.sun.ghi[late]
-    assert found.weather.ghi[late].sum(axis=0) / clear.sum() == pytest.approx(0.5, abs=0.02)
+    late = found.days.cells[found.weather.light.lit] > START + 50 * HOUR
+    clear = found.weather.light.sun.ghi[late]
+    assert found.weather.light.ghi[late].sum(axis=0) / clear.sum() == pytest.approx(0.5, abs=0.02)
 
 
 def test_held_history_is_tried_31_times_a_year():
     save_history(history(), About("invented", "", *PLACE, 600.0, time.time(), "", ""))
     found = budget(plan(kind="history"))
     assert found.chance.scenarios == 31 * 4
-    assert found.weather.kind == "history"
+    assert found.plan.weather.kind == "history"
 
 
 def test_a_forecast_that_does_not_cover_the_start_is_refused_with_what_to_do():
@@ -168,7 +168,8 @@ def test_the_first_members_are_taken_where_fewer_futures_are_asked_for():
 def test_date_line_and_odd_zones_are_ordinary(place):
     hold(forecast(place=place))
     found = budget(plan(place=place))
-    clear = (found.weather.sun.ghi * np.diff(found.cells)[found.weather.lit]).sum()
-    light = (found.weather.ghi[:, 0] * np.diff(found.cells)[found.weather.lit]).sum()
+    sky = found.weather.light
+    seconds = np.diff(found.days.cells)[sky.lit]
+    clear, light = (sky.sun.ghi * seconds).sum(), (sky.ghi[:, 0] * seconds).sum()
     assert light / clear == pytest.approx(1.0, abs=0.35)  # the day that the span cuts is part dark
     assert found.chance.scenarios == 3

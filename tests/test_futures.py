@@ -14,16 +14,13 @@ from scipy.stats import binomtest
 
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import budget, wilson
-from energy.simulation.case import calendar_of, cells_of
+from energy.simulation.case import calendar_of, days_of
 from energy.weather.readers.files import Record, read_record
-from energy.weather.recorded import independent_weathers
-from energy.weather.resampled import moved_rows
-from energy.weather.scenarios import (
-    Weathers,
-    elevation_of,
-    record_of,
-    weathers,
-)
+from energy.weather.recorded import independent_scenarios
+from energy.weather.resampled import resampled_rows
+from energy.weather.scenarios import weathers
+from energy.weather.source import elevation_of, record_of
+from energy.weather.weathers import Weathers
 
 SAND_POINT = {"latitude_deg": 55.317, "longitude_deg": -160.517, "elevation_m": 7}
 ALASKA = {**SAND_POINT, "timezone": "America/Anchorage"}
@@ -50,16 +47,16 @@ def seen(plan: Plan) -> tuple[Weathers, np.ndarray]:
     span = tuple(
         t.replace(tzinfo=calendar.zone).timestamp() for t in (plan.span.start, plan.span.end)
     )
-    cells = cells_of(plan, calendar, span, record)
-    found, *_ = weathers(plan, record, calendar, cells, span)
-    return found, cells
+    days = days_of(plan, record, calendar, span)
+    found, *_ = weathers(days)
+    return found, days.cells
 
 
 def hourly(w: Weathers, cells: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Hours [UTC s] that the cells cover and the mean of the lit values over each, (h, m)."""
     hours = np.arange(cells[0], cells[-1], 3600.0)
-    width = np.diff(cells)[w.lit] / 3600.0
-    where = ((cells[:-1][w.lit] - cells[0]) // 3600).astype(int)
+    width = np.diff(cells)[w.light.lit] / 3600.0
+    where = ((cells[:-1][w.light.lit] - cells[0]) // 3600).astype(int)
     mean = np.zeros((hours.size, values.shape[1]))
     np.add.at(mean, where, values * width[:, None])
     return hours, mean
@@ -83,8 +80,8 @@ def hour_of_year(utc_s: np.ndarray, utc_offset_h: float) -> np.ndarray:
 @pytest.mark.parametrize("day", [(2026, 6, 20), (2026, 9, 14), (2026, 12, 31), (2028, 2, 28)])
 def test_the_unmoved_window_gives_the_files_own_hours_back(day: tuple[int, int, int]) -> None:
     w, cells = seen(plan(datetime(*day), 2, FILE))
-    hours, mean = hourly(w, cells, w.ghi)
-    lit = hourly(w, cells, w.sun.ghi[:, None])[1][:, 0] > 5.0
+    hours, mean = hourly(w, cells, w.light.ghi)
+    lit = hourly(w, cells, w.light.sun.ghi[:, None])[1][:, 0] > 5.0
     assert w.shift_days[0] == 0.0
     assert lit.sum() >= 6
     expected = sand_point_ghi()[hour_of_year(hours[lit], -9.0)]
@@ -93,7 +90,7 @@ def test_the_unmoved_window_gives_the_files_own_hours_back(day: tuple[int, int, 
 
 def test_a_moved_hour_is_never_above_1_2_of_a_clear_sky() -> None:
     w, cells = seen(plan(datetime(2026, 4, 10), 3, FILE))
-    hours, mean = hourly(w, cells, w.ghi)
+    hours, mean = hourly(w, cells, w.light.ghi)
     moments = pd.to_datetime(
         (hours[:, None] + np.arange(150, 3600, 300)).ravel(), unit="s", utc=True
     )
@@ -112,7 +109,7 @@ def test_a_moved_hour_is_never_above_1_2_of_a_clear_sky() -> None:
 def rows_of(first: date, days: int, record: Record, futures: int | None = None) -> tuple:
     begin = pd.Timestamp(first).timestamp() - record.utc_offset_s
     hours = begin + 3600.0 * np.arange(24 * days)
-    return moved_rows(record, hours, futures)
+    return resampled_rows(record, hours, futures)
 
 
 @pytest.fixture(scope="module")
@@ -192,11 +189,11 @@ def test_31_windows_are_worth_what_their_spread_says(days: int) -> None:
         day[:, k] = 0.29 * day[:, k - 1] + np.sqrt(1.0 - 0.29**2) * normal[:, k]
     window = np.lib.stride_tricks.sliding_window_view(day, days, axis=1).sum(axis=2)
     worth = 0.25 / (window > 0.0).mean(axis=1).var()
-    assert 1.4 * independent_weathers(days, 31, 1) == pytest.approx(worth, rel=0.05)
+    assert 1.4 * independent_scenarios(days, 31, 1) == pytest.approx(worth, rel=0.05)
 
 
 def test_years_multiply_what_windows_are_worth() -> None:
-    one, ten = (independent_weathers(3, 31, years) for years in (1, 10))
+    one, ten = (independent_scenarios(3, 31, years) for years in (1, 10))
     assert ten == pytest.approx(10 * one)
 
 
@@ -206,9 +203,9 @@ def test_the_range_is_wilsons(hits: int, tries: int) -> None:
     assert wilson(hits / tries, tries) == pytest.approx((expected.low, expected.high), abs=1e-12)
 
 
-def test_the_range_shown_rests_on_the_independent_weathers() -> None:
+def test_the_range_shown_rests_on_the_independent_scenarios() -> None:
     chance = budget(Plan.read("builtin:cloudy-repair")).chance
-    low, high = wilson(chance.percent / 100, independent_weathers(2, 31, 1))  # 25 hours: 2 days
+    low, high = wilson(chance.percent / 100, independent_scenarios(2, 31, 1))  # 25 hours: 2 days
     assert (chance.low, chance.high) == pytest.approx((100 * low, 100 * high))
 
 
@@ -221,7 +218,7 @@ def test_no_cloud_is_the_clear_sky_itself() -> None:
         for weather in ({"kind": "clear"}, {"kind": "sky", "sky": [0], "futures": 1})
     )
     for part in ("ghi", "dni", "dhi"):
-        assert np.array_equal(getattr(clear, part), getattr(none, part))
+        assert np.array_equal(getattr(clear.light, part), getattr(none.light, part))
 
 
 def test_overcast_is_a_quarter_of_clear() -> None:
@@ -229,7 +226,7 @@ def test_overcast_is_a_quarter_of_clear() -> None:
     w, _ = seen(
         plan(datetime(2026, 6, 10), 1, {"kind": "sky", "sky": "overcast", "futures": 1}, ALPS)
     )
-    assert w.ghi[:, 0] == pytest.approx(0.25 * w.sun.ghi)
+    assert w.light.ghi[:, 0] == pytest.approx(0.25 * w.light.sun.ghi)
 
 
 def test_each_local_date_has_its_own_cloud() -> None:
@@ -243,19 +240,20 @@ def test_each_local_date_has_its_own_cloud() -> None:
     w, cells = seen(
         plan(datetime(2026, 6, 10), 2, {"kind": "sky", "sky": [0, 8], "futures": 1}, island)
     )
-    middle = ((cells[1:] + cells[:-1]) / 2)[w.lit]
+    middle = ((cells[1:] + cells[:-1]) / 2)[w.light.lit]
     local = pd.to_datetime(middle, unit="s", utc=True).tz_convert("Pacific/Kiritimati")
-    bright = w.sun.ghi > 1.0
+    bright = w.light.sun.ghi > 1.0
     inside = bright & (local.day >= 10) & (local.day <= 11)
-    share = (w.ghi[inside, 0] / w.sun.ghi[inside]).round(9)
+    share = (w.light.ghi[inside, 0] / w.light.sun.ghi[inside]).round(9)
     assert share.tolist() == np.where(local.day[inside] == 10, 1.0, 0.25).tolist()
 
 
 def test_the_air_keeps_to_the_stated_range_with_its_high_in_the_afternoon() -> None:
     w, cells = seen(plan(datetime(2026, 6, 10), 1, {"kind": "clear", "temp_air_c": [4, 18]}, ALPS))
     middle = (cells[1:] + cells[:-1]) / 2
-    warmest = pd.Timestamp(middle[w.temp_air[:, 0].argmax()], unit="s") + pd.Timedelta(hours=9 / 15)
-    assert (w.temp_air.min(), w.temp_air.max()) == pytest.approx((4.0, 18.0), abs=0.05)
+    air = w.air.temp_air
+    warmest = pd.Timestamp(middle[air[:, 0].argmax()], unit="s") + pd.Timedelta(hours=9 / 15)
+    assert (air.min(), air.max()) == pytest.approx((4.0, 18.0), abs=0.05)
     assert abs((warmest - warmest.normalize()) - pd.Timedelta(hours=15)) < pd.Timedelta("10min")
 
 

@@ -19,8 +19,8 @@ from energy.plan import PlanError
 from energy.weather.fetched.cache import (
     About,
     Forecast,
+    cached,
     forecast_near,
-    held,
     history_near,
     save_forecast,
     save_history,
@@ -107,7 +107,7 @@ def test_a_forecast_can_be_cut_to_its_first_members() -> None:
 
 def test_the_list_tells_kind_place_time_and_reach(tmp_path: Path) -> None:
     save_forecast(a_forecast(), about(-33.9876, -70.5), tmp_path)
-    (one,) = held(tmp_path)
+    (one,) = cached(tmp_path)
     assert (one.kind, one.latitude_deg, one.longitude_deg) == ("forecast", -33.988, -70.5)
     assert (one.fetched_s, one.source, one.licence) == (NOW_S, "invented runs", "free to use")
     assert (one.first_s, one.last_s) == (NOW_S, NOW_S + HOURS * 3600.0)
@@ -121,20 +121,20 @@ def test_saving_tells_what_the_list_tells(tmp_path: Path) -> None:
         save_history(a_record(), about(), tmp_path),
         save_history(a_record(), about(51.0, -0.0004), tmp_path),
     ]
-    assert held(tmp_path) == saved
+    assert cached(tmp_path) == saved
 
 
 def test_a_second_fetch_takes_the_place_of_the_first(tmp_path: Path) -> None:
     save_history(a_record("first"), about(), tmp_path)
     save_history(a_record("second"), about(50.0004), tmp_path)
-    assert [one.source for one in held(tmp_path)] == ["second"]
+    assert [one.source for one in cached(tmp_path)] == ["second"]
 
 
 def test_files_of_others_are_not_listed(tmp_path: Path) -> None:
     (tmp_path / "history.npz").write_text("not ours")
     (tmp_path / "history_50_10.npz").write_text("not ours")
     (tmp_path / ".history_+50.000_+010.000-x.part").write_text("half")
-    assert held(tmp_path) == []
+    assert cached(tmp_path) == []
 
 
 def test_the_cache_lies_where_the_system_keeps_caches(
@@ -144,7 +144,7 @@ def test_the_cache_lies_where_the_system_keeps_caches(
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
     saved = save_forecast(a_forecast(), about())
     assert saved.path.parent == tmp_path / "offgrid-workshop-energy"
-    assert held() == [saved]
+    assert cached() == [saved]
     assert forecast_near(50.0, 10.0) is not None
 
 
@@ -215,7 +215,7 @@ def test_a_spoilt_file_is_refused_in_one_line_or_was_spoilt_where_it_does_not_ma
             (line,) = error.problems
             assert line.startswith(f"{path}: can no longer be read;")
             assert line.endswith("fetch the weather of this place anew")
-            assert held(tmp_path)[0].problem == line
+            assert cached(tmp_path)[0].problem == line
     assert refused > 150
 
 
@@ -226,7 +226,7 @@ def test_a_file_that_cannot_be_read_is_listed_with_its_problem(
     path = save_forecast(a_forecast(), about(), tmp_path).path
     path.write_bytes(content)
     os.utime(path, (NOW_S, NOW_S))
-    (one,) = held(tmp_path)
+    (one,) = cached(tmp_path)
     assert (one.kind, one.latitude_deg, one.longitude_deg) == ("forecast", 50.0, 10.0)
     assert (one.fetched_s, one.source) == (NOW_S, "")
     assert one.problem is not None
@@ -296,7 +296,7 @@ def test_a_run_killed_while_it_writes_leaves_what_was_held(tmp_path: Path) -> No
     assert writing.wait() < 0
     assert path.read_bytes() == before
     assert same(read(tmp_path), a_forecast())
-    assert len(held(tmp_path)) == 1
+    assert len(cached(tmp_path)) == 1
 
 
 def test_who_reads_the_old_file_reads_it_to_its_end(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ figures are taken from: their means, their spread, how they follow one another, 
 The years: global irradiation at Wageningen, 1976 to 1999, from the registry package `pcse`.
 """
 
+from dataclasses import replace
 from datetime import datetime
 
 import measured_days as measured
@@ -13,7 +14,7 @@ from measured_days import DATES, LATITUDE, LONGITUDE, MONTH
 
 from energy.model.timeline import to_utc
 from energy.plan import Plan
-from energy.simulation.case import calendar_of
+from energy.simulation.case import calendar_of, days_of
 from energy.weather.scenarios import weathers
 
 YEARS = 500
@@ -88,11 +89,11 @@ def drawn(real: Days) -> Days:
     calendar = calendar_of(plan)
     span = tuple(to_utc(t, calendar.zone) for t in (plan.span.start, plan.span.end))
     cells = np.arange(span[0], span[1] + 1.0, 3600.0)
-    found, *_ = weathers(plan, None, calendar, cells, span)
-    hours = np.diff(cells)[found.lit] / 3600.0
-    day = np.floor((cells[found.lit] - span[0]) / 86400.0).astype(int)
+    found, *_ = weathers(replace(days_of(plan, None, calendar, span), cells=cells))
+    hours = np.diff(cells)[found.light.lit] / 3600.0
+    day = np.floor((cells[found.light.lit] - span[0]) / 86400.0).astype(int)
     first = np.searchsorted(day, np.arange(365))
-    light = np.add.reduceat(found.ghi * hours[:, None], first, axis=0)
+    light = np.add.reduceat(found.light.ghi * hours[:, None], first, axis=0)
     return Days(light, measured.flat_wh()[DRAWN], MONTH[DRAWN])
 
 

@@ -31,7 +31,7 @@ from weather_server import (
 
 from energy import __version__
 from energy.plan import PlanError
-from energy.weather.fetched.cache import held
+from energy.weather.fetched.cache import cached
 from energy.weather.fetched.online import fetch_forecast, fetch_history, what_forecast, what_history
 from energy.weather.readers.files import read_record
 
@@ -278,4 +278,4 @@ def test_a_fetch_tells_what_is_held(tmp_path: Path) -> None:
     lines: list[str] = []
     told = history(ws.service(), tmp_path, 2, progress=lines.append)
     assert lines == ["NASA POWER: 2024 (1 of 2)", "NASA POWER: 2025 (2 of 2)"]
-    assert held(tmp_path) == [told]
+    assert cached(tmp_path) == [told]

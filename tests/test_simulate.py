@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from energy.model.simulate import simulate
 from energy.plan import Plan
 from energy.simulation.budget import LEDGER, Budget, budget
-from energy.simulation.result import scenarios_of
 
 PLACE = {"latitude_deg": 47.0, "longitude_deg": 9.0, "timezone": "Europe/Zurich"}
 PLAIN = {
@@ -160,7 +159,7 @@ def test_the_charge_stays_between_empty_and_full(plan: Plan) -> None:
 def test_a_scenario_alone_goes_as_it_went_among_many(plan: Plan, scenario: int) -> None:
     result = budget(plan)
     scenario %= result.success.size
-    alone = simulate(scenarios_of(result.case, slice(scenario, scenario + 1)))
+    alone = simulate(result.case.scenarios(slice(scenario, scenario + 1)))
     assert alone.store_wh[:, 0] == pytest.approx(
         result.simulated.store_wh[:, scenario], rel=1e-12, abs=1e-12
     )

@@ -139,7 +139,7 @@ def resized(start: Plan, panel_w: float, battery_wh: float) -> Plan:
 def reached(result: Budget, goal: float) -> bool:
     """Whether a whole budget answers yes at a goal."""
     shares = [100.0 * float(result.success.mean())]
-    if result.weather.kind == "climate":
+    if result.plan.weather.kind == "climate":
         shares += [100.0 * float(end.success.mean()) for end in result.bounds]
     return not result.overloads and min(shares) >= goal - 1e-9
 

@@ -8,7 +8,8 @@ import pytest
 from energy import Plan
 from energy.model.sun import clear_sun, cloud_transmission
 from energy.model.timeline import to_utc
-from energy.simulation.budget import budget, calendar_of, cells_of
+from energy.simulation.budget import budget
+from energy.simulation.case import calendar_of, days_of
 from energy.weather.readers.files import read_record
 from energy.weather.scenarios import weathers
 from energy.weather.synthetic.sky import daily_transmission
@@ -89,13 +90,13 @@ def test_each_local_date_is_drawn_about_its_own_sky():
     plan = overcast(sky=["clear", 8, "clear"])
     calendar = calendar_of(plan)
     span = tuple(to_utc(t, calendar.zone) for t in (plan.span.start, plan.span.end))
-    cells = cells_of(plan, calendar, span, None)
-    found, *_ = weathers(plan, None, calendar, cells, span)
-    middle = ((cells[1:] + cells[:-1]) / 2)[found.lit]
+    days = days_of(plan, None, calendar, span)
+    found, *_ = weathers(days)
+    middle = ((days.cells[1:] + days.cells[:-1]) / 2)[found.light.lit]
     date = np.array([calendar.local(np.array([t]))[0].astype("datetime64[D]") for t in middle])
     share = {
         int(str(day)[-2:]): (
-            found.ghi[date == day].sum(axis=0) / found.sun.ghi[date == day].sum()
+            found.light.ghi[date == day].sum(axis=0) / found.light.sun.ghi[date == day].sum()
         ).mean()
         for day in np.unique(date)
     }

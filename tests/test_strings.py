@@ -236,7 +236,7 @@ def test_a_pwm_input_passes_no_more_than_its_amps():
     assert bound.solar.panel_w.max() == pytest.approx(192.0)
     assert bound.solar.panel_w == pytest.approx(np.minimum(free.solar.panel_w, 192.0))
     less_wh = free.solar.panel_w - bound.solar.panel_w
-    hours = np.diff(bound.cells)[bound.weather.lit] / 3600.0
+    hours = np.diff(bound.days.cells)[bound.weather.light.lit] / 3600.0
     assert bound.ledger_wh["refused"] == pytest.approx((less_wh * hours[:, None]).sum(axis=0))
     assert wire(bound).verdict is False
 

@@ -151,7 +151,7 @@ def test_many_weathers_are_counted_by_what_stops_them() -> None:
     # Of the 31 weathers those are too cold in which the air falls below the limit.
     weather = {"kind": "file", "file": "builtin:sand-point"}
     result = budget(plan({"discharge_min_c": -3}, weather=weather))
-    air = result.weather.temp_air[np.unique(result.case.temp_row)]
+    air = result.weather.air.temp_air[np.unique(result.case.temp_row)]
     cold = int((air < -3.0).any(axis=0).sum())
     assert 0 < cold < 31
     assert failures(result) == f"In the other {cold} the pack gets too cold to give."

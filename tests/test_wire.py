@@ -338,7 +338,7 @@ def test_what_the_cable_loses_is_booked_with_the_panels():
     lost = cabled.ledger_wh["panel_losses"] - bare.ledger_wh["panel_losses"]
     # Independent: the power that came without the cable, segment by segment, P^2 R / V^2.
     power = bare.solar.panel_w
-    hours = np.diff(bare.cells)[bare.weather.lit] / 3600.0
+    hours = np.diff(bare.days.cells)[bare.weather.light.lit] / 3600.0
     ohm = 0.010 * 7.98 * (1.0 + 0.00393 * 40.0)
     assert lost == pytest.approx((power**2 * ohm / 18.0**2 * hours[:, None]).sum(axis=0), rel=1e-6)
 

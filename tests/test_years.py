@@ -22,7 +22,7 @@ from energy.answers.size.year_weather import ready_year, year_plan
 from energy.answers.size.years import Years, years
 from energy.plan import Plan
 from energy.simulation.budget import budget
-from energy.weather.scenarios import record_of
+from energy.weather.source import record_of
 
 # A steady load and a pack without losses of its own: what the published fits are about. Invented.
 LOAD_W = 20.0

@@ -23,7 +23,7 @@ import pandas as pd
 import pvlib
 import pytest
 
-from energy.weather.fetched.cache import Forecast, Held, forecast_near, history_near
+from energy.weather.fetched.cache import Cached, Forecast, forecast_near, history_near
 from energy.weather.fetched.online import fetch_forecast, fetch_history
 from energy.weather.record import Record
 
@@ -161,14 +161,14 @@ def ensemble(days: int, suffix: str = "") -> dict[str, Any]:
 # --- the client before them ---------------------------------------------------------------------
 
 
-def history(reply: Reply, folder: Path, years: int = 1, **options: Any) -> Held:
+def history(reply: Reply, folder: Path, years: int = 1, **options: Any) -> Cached:
     """Fetch years from a server that answers so."""
     with serving(reply) as seen:
         options = {"address": seen.address, "folder": folder, "today": TODAY} | options
         return fetch_history(LATITUDE, LONGITUDE, years, **options)
 
 
-def forecast(reply: Reply, folder: Path, days: int = 3, **options: Any) -> Held:
+def forecast(reply: Reply, folder: Path, days: int = 3, **options: Any) -> Cached:
     """Fetch a forecast from a server that answers so."""
     with serving(reply) as seen:
         options = {"address": seen.address, "folder": folder, "days": days} | options

@@ -97,7 +97,7 @@ def weather(
     with wrong_input_in_lines():
         from energy.answers.start import words
         from energy.show.console import console, status
-        from energy.weather.fetched.cache import held
+        from energy.weather.fetched.cache import cached
 
         out = console()
         if history or forecast:
@@ -114,4 +114,4 @@ def weather(
             if forecast:
                 typer.echo(f"Fetching {online.what_forecast(*at)}.")
                 online.fetch_forecast(*at, progress=status)
-        words.show_held(held(), out)
+        words.show_cached(cached(), out)

@@ -112,7 +112,7 @@ def live_panel(result: Budget) -> Caution | None:
 
 def _strings(result: Budget) -> list[Arrangement]:
     """The strings to expect, in the lowest air of the place."""
-    return laid_out(result.plan, result.weather.cold)
+    return laid_out(result.plan, result.days.site.cold)
 
 
 def string_shock(result: Budget) -> Caution | None:
@@ -134,7 +134,7 @@ def string_shock(result: Budget) -> Caution | None:
 
 def cold_string(result: Budget) -> Caution | None:
     """A string that in the lowest air gives more volts than the input bears, or may do so."""
-    max_v, cold = result.plan.pack.solar_input.max_v, result.weather.cold
+    max_v, cold = result.plan.pack.solar_input.max_v, result.days.site.cold
     high = [(way, way.sure_v) for way in _strings(result) if way.bears_volts is False]
     words, at_c = "reach", cold.sure_c
     if not high and max_v is not None:

@@ -113,7 +113,7 @@ class Check:
             "title": result.plan.title,
             "verdict": result.verdict,
             "weather": {
-                "kind": result.weather.kind,
+                "kind": result.plan.weather.kind,
                 "from": result.weather.source,
                 "sharpen": result.weather.sharpen,
             },
@@ -218,7 +218,8 @@ def under_skies(
 
     Where the plan states no air temperature, the range of the middle weather's air is kept.
     """
-    air = result.weather.temp_air[:, min(result.middle, result.weather.temp_air.shape[1] - 1)]
+    temp_air = result.weather.air.temp_air
+    air = temp_air[:, min(result.middle, temp_air.shape[1] - 1)]
     stated = result.plan.weather.temp_air_c
     weather = {
         "kind": "sky",
@@ -230,7 +231,7 @@ def under_skies(
     for sky in SKIES:
         changes = {
             "weather": {**weather, "sky": sky},
-            "place.elevation_m": result.weather.elevation_m,
+            "place.elevation_m": result.days.site.elevation_m,
         }
         under = budget(result.plan.replace(**changes), now, battery_percent, done=done)
         cold = bool(under.too_cold[under.middle])

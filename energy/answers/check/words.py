@@ -18,7 +18,7 @@ from energy.show.numbers import watt_hours
 from energy.show.terms import SUPPLIES
 from energy.simulation.budget import Budget
 from energy.simulation.strings import amps_fit, laid_out
-from energy.weather.recorded import FAR_KM
+from energy.weather.source import FAR_KM
 
 VERDICTS = {
     "stays-powered": "stays powered",
@@ -42,7 +42,7 @@ BOOKS = (
 
 def strings_suit(result: Budget) -> bool:
     """Whether no string of the plan's panels is sure to be too much for the solar input."""
-    laid = laid_out(result.plan, result.weather.cold)
+    laid = laid_out(result.plan, result.days.site.cold)
     return amps_fit(laid) and not any(way.fits is False for way in laid)
 
 
@@ -123,7 +123,7 @@ def headline(answer: Check) -> Text:
             )
     if result.chance.scenarios > 1 and not result.overloads:
         reach = "reaches" if answer.yes else "stays below"
-        which = "the chance under this sky" if result.weather.kind == "sky" else "the chance"
+        which = "the chance under this sky" if result.plan.weather.kind == "sky" else "the chance"
         if (
             not answer.yes
             and result.chance.percent >= result.chance.goal
@@ -155,7 +155,7 @@ def summary(answer: Check) -> Iterable[str]:
         yield failed
     side = "above" if lowest.spare_wh >= 0 else "short of"
     reserve = f"the reserve of {result.plan.pack.reserve_percent:.0f} %"
-    if lowest.cold_unavailable_percent >= 0.5 and result.weather.temperature_stated:
+    if lowest.cold_unavailable_percent >= 0.5 and result.weather.air.stated:
         reserve += f" and the {lowest.cold_unavailable_percent:.0f} % that the cold locks"
     text = f"Lowest charge {lowest.percent:.0f} % at {clock(result.calendar, lowest.at_s)}, "
     if lowest.cold_unavailable_percent > 99.9:

@@ -73,8 +73,9 @@ def _standing(result: Budget) -> Budget:
     keys: Change = {f"task.{k + 1}.flexible": False for k in range(len(result.plan.task))}
     keys |= {f"task.{k + 1}.must": True for k, task in enumerate(result.plan.task) if _stays(task)}
     plan = result.plan.replace(**keys, **{"goal.one_at_a_time": False})
+    days = replace(result.days, plan=plan)
     return replace(
-        result, plan=plan, bounds=tuple(replace(end, plan=plan) for end in result.bounds)
+        result, days=days, bounds=tuple(replace(end, days=days) for end in result.bounds)
     )
 
 

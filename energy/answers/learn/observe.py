@@ -85,7 +85,7 @@ def observe(
         capacity=_index(posterior, pack_key("capacity_wh", plan)),
         derate=_index(posterior, panel_key(plan)) if plan.panel else -1,
         sun_w=sun.sun_w,
-        sun_limit_w=solar_limit_w(plan, result.weather.cold),
+        sun_limit_w=solar_limit_w(plan, result.days.site.cold),
         sky=sun.sky,
         sky_days=sun.days,
         load_factors=(*load_factors, idle, charger_error),
@@ -131,24 +131,10 @@ def _stretch(case: Case, start_s: float, end_s: float) -> Case:
     """A case from one moment to another, at least one segment long."""
     last = max(int(np.searchsorted(case.edges, end_s)), 1)
     first = min(int(np.searchsorted(case.edges, start_s, side="right")) - 1, last - 1)
-    edges = case.edges[first : last + 1].copy()
+    part = case.between(first, last)
+    edges = part.edges.copy()
     edges[0] = max(min(start_s, float(edges[1]) - 1.0), edges[0])
-    loads = []
-    for load in case.loads:
-        a, b = np.searchsorted(load.rows, [first, last])
-        if b > a:
-            loads.append(replace(load, rows=load.rows[a:b] - first, watts=load.watts[a:b]))
-    rows = slice(first, last)
-    return replace(
-        case,
-        edges=edges,
-        solar_row=case.solar_row[rows],
-        charger_w=case.charger_w[rows],
-        temp_pack=case.temp_pack.mean(axis=1, keepdims=True),
-        temp_row=case.temp_row[rows],
-        inverter_on=case.inverter_on[rows],
-        loads=loads,
-    )
+    return replace(part, edges=edges, temp_pack=part.temp_pack.mean(axis=1, keepdims=True))
 
 
 def _marks(rows: Sequence[Row]) -> Array:

@@ -40,11 +40,9 @@ class SunPrior:
 def sun_prior(result: Budget, case: Case, rows: Sequence[Row], covered: bool = False) -> SunPrior:
     """The sun in the segments of a case, which is a stretch of the budget's; none at all where the
     panels were covered."""
-    edges, lit = case.edges, case.solar_row
-    sun_w = np.zeros(lit.size)
-    if not covered:
-        sun_w[lit >= 0] = case.solar_w.mean(axis=1)[lit[lit >= 0]]
-    eighths = np.full(lit.size, -1) if covered else _eighths(edges, rows)
+    edges, count = case.edges, case.edges.size - 1
+    sun_w = np.zeros(count) if covered else case.sun_w().mean(axis=1)
+    eighths = np.full(count, -1) if covered else _eighths(edges, rows)
     for okta in np.unique(eighths[eighths >= 0]).tolist():
         there = eighths == okta
         sun_w[there] = _stated_sun_w(result, okta, edges)[there]
@@ -54,11 +52,11 @@ def sun_prior(result: Budget, case: Case, rows: Sequence[Row], covered: bool = F
     columns = []
     for number in lit_dates:
         today = date == number
-        spread = _day_spread(result, today, lit)
+        spread = _day_spread(case, today)
         columns.append(np.where(today & ~clear, np.where(eighths > 0, DAY_SKY, spread), 0.0))
         columns.append(np.where(today & clear, CLEAR_SKY, 0.0))
     hours = _hours(edges, (sun_w > 0.0) & ~clear)
-    sky = np.column_stack([*columns, hours]) if columns else np.zeros((lit.size, 0))
+    sky = np.column_stack([*columns, hours]) if columns else np.zeros((count, 0))
     sky = sky[:, np.abs(sky[sun_w > 0.0]).sum(axis=0) > 0.0] if sky.size else sky
     days = {}
     for number in lit_dates:
@@ -92,8 +90,7 @@ def _stated_sun_w(result: Budget, okta: int, edges: Array) -> Array:
     }
     stated = {key: value for key, value in sky.items() if value is not None}
     case = budget(result.plan.replace(weather=stated)).case
-    watts = np.where(case.solar_row >= 0, case.solar_w[case.solar_row, 0], 0.0)
-    joules = np.concatenate([[0.0], np.cumsum(watts * np.diff(case.edges))])
+    joules = np.concatenate([[0.0], np.cumsum(case.sun_w()[:, 0] * np.diff(case.edges))])
     return np.asarray(np.diff(np.interp(edges, case.edges, joules)) / np.diff(edges))
 
 
@@ -103,10 +100,9 @@ def _date_numbers(result: Budget, edges: Array) -> Index:
     return np.searchsorted(midnights, edges[:-1], side="right")
 
 
-def _day_spread(result: Budget, today: Mask, lit: Index) -> float:
+def _day_spread(case: Case, today: Mask) -> float:
     """How much a day's sun differs between the plan's weathers, as a share, within bounds."""
-    rows = lit[today & (lit >= 0)]
-    energy = result.case.solar_w[rows].sum(axis=0)
+    energy = case.solar_w[case.solar_row[today & (case.solar_row >= 0)]].sum(axis=0)
     mean = float(energy.mean()) if energy.size else 0.0
     spread = float(energy.std()) / mean if mean > 0.0 else 0.0
     return min(max(DAY_SKY, spread), MOST_DAY_SKY)

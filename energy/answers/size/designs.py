@@ -22,7 +22,7 @@ from energy.simulation.cables import at_the_pack, solar_limit_w
 from energy.simulation.result import lowest_point, needed, succeeds
 from energy.simulation.strings import Arrangement, kept_connection, laid_out, pwm_notes, pwm_share
 from energy.weather.coldest import Cold, coldest
-from energy.weather.scenarios import record_of
+from energy.weather.source import record_of
 
 LARGE_WH = 1e6  # a pack that no limit of its own holds back
 NO_LIMIT = 1e6  # W or A
@@ -291,6 +291,6 @@ def make_designs(
         cases=tuple(group.case for group in groups),
         label_wh=battery_wh,
         base_w=panel_watts(plan),
-        cold=own.weather.cold,
+        cold=own.days.site.cold,
         groups=groups,
     )

@@ -32,8 +32,7 @@ def net_w(case: Case) -> tuple[Array, Array]:
     hours = np.diff(case.edges) / 3600.0
     store = simulate(replace(case, battery=endless)).store_wh
     net = np.diff(store, axis=0) / hours[:, None]
-    dark = np.zeros((1, case.solar_w.shape[1]))
-    sun = case.controller_efficiency * np.concatenate([case.solar_w, dark])[case.solar_row]
+    sun = case.controller_efficiency * case.sun_w()
     return sun, sun - net
 
 

@@ -49,8 +49,6 @@ def bins_of(case: Case) -> Bins:
     def mean(values: Array) -> Array:
         return np.asarray(np.add.reduceat(values * hours[:, None], first, axis=0) / total[:, None])
 
-    air = case.temp_pack
-    cold_unavailable = case.battery.cold_unavailable_share(air)[case.temp_row]
     return Bins(
         hours=total,
         sun=mean(sun),
@@ -58,8 +56,8 @@ def bins_of(case: Case) -> Bins:
         sun2=mean(sun * sun),
         both=mean(sun * load),
         load2=mean(load * load),
-        frozen=mean(case.battery.frozen(air)[case.temp_row]),
-        cold_unavailable=np.maximum.reduceat(cold_unavailable, first, axis=0),
+        frozen=mean(case.frozen()),
+        cold_unavailable=np.maximum.reduceat(case.cold_unavailable(), first, axis=0),
     )
 
 

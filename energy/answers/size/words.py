@@ -119,7 +119,7 @@ def _weather_line(answer: Size) -> str:
     if years is not None:
         count = "one whole year" if years.own.years == 1 else f"{years.own.years} whole years"
         return f"{text}; {count}, the plan's days repeated over and over."
-    if own.weather.kind in ("file", "history"):
+    if own.plan.weather.kind in ("file", "history"):
         which = "all" if answer.plan.weather.futures is None else "the plan's"
         return f"{text}, {which} {own.success.size} windows of the season."
     return f"{text}."

@@ -213,7 +213,7 @@ def _panel_to_battery(result: Budget) -> float:
         derate = weighted / watts / 100.0
     controller = plan.pack.solar_input.efficiency_percent / 100.0
     if plan.pack.solar_input.kind == "pwm" and watts > 0.0:
-        controller *= pwm_share(laid_out(plan, result.weather.cold))
+        controller *= pwm_share(laid_out(plan, result.days.site.cold))
     return max(derate * controller * plan.pack.coulombic_percent / 100.0, 0.01)
 
 

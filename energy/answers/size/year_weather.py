@@ -13,15 +13,15 @@ from numpy.typing import NDArray
 from energy.answers.size.designs import LARGE_WH, Designs, panel_watts, unbound, with_panel
 from energy.answers.size.load_and_sun import days_in
 from energy.model import Array
-from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import place_bursts
-from energy.simulation.case import calendar_of, cells_of, lay_out
+from energy.simulation.case import calendar_of, days_of, lay_out, span_of
 from energy.simulation.strings import kept_connection
 from energy.weather.coldest import Cold, coldest
 from energy.weather.record import Record
-from energy.weather.resampled import moved_rows
-from energy.weather.scenarios import Source, record_of, weathers
+from energy.weather.resampled import resampled_rows
+from energy.weather.scenarios import weathers
+from energy.weather.source import Source, record_of
 
 YEAR_DAYS = 365
 YEARS_DRAWN = 10  # where the weather is drawn by chance
@@ -78,7 +78,7 @@ def year_plan(plan: Plan) -> Plan:
             ]
         )
     plan = with_panel(plan)
-    period = days_in(plan.place.longitude_deg, *_span_s(plan))
+    period = days_in(plan.place.longitude_deg, *span_of(plan))
     month = 7 if plan.place.latitude_deg >= 0.0 else 1
     start = datetime(min(plan.span.start.year, LAST_YEAR), month, 1)
     changes: dict[str, Any] = {
@@ -94,16 +94,11 @@ def year_plan(plan: Plan) -> Plan:
     return plan.replace(**changes)
 
 
-def _span_s(plan: Plan) -> tuple[float, float]:
-    zone = calendar_of(plan).zone
-    return to_utc(plan.span.start, zone), to_utc(plan.span.end, zone)
-
-
 def _whole_years(plan: Plan, record: Record) -> NDArray[np.intp]:
     """The rows of a record's whole years, one column a year, unmoved."""
-    cells = cells_of(plan, calendar_of(plan), _span_s(plan), record)
+    cells = days_of(plan, record, calendar_of(plan), span_of(plan)).cells
     starts = np.arange(cells[0], cells[-1] - record.interval_s / 2.0, record.interval_s)
-    rows, shift, _ = moved_rows(record, starts, 1 if record.typical else None)
+    rows, shift, _ = resampled_rows(record, starts, 1 if record.typical else None)
     if not (shift == 0.0).any():
         raise PlanError([f"{record.name}: holds no whole year from 1 {plan.span.start:%B} on"])
     return rows[:, shift == 0.0]
@@ -136,15 +131,15 @@ def ready_year(
     """
     plan = plan.replace(**{"weather.futures": scenarios})
     large = unbound(plan, LARGE_WH)
-    calendar, span = calendar_of(plan), _span_s(plan)
-    cells = cells_of(large, calendar, span, record)
-    weather, *_ = weathers(large, record, calendar, cells, span)
-    weather = replace(weather, cold=cold or weather.cold)
-    placed = place_bursts(large, calendar, span)
-    case = lay_out(large, calendar, span, placed, weather, cells).case
-    days = (calendar.first + timedelta(k) for k in range(YEAR_DAYS + 1))
-    midnights = np.array([calendar.at(("clock", 0.0), day) for day in days])
-    return Designs(plan, (case,), LARGE_WH, panel_watts(plan), weather.cold), midnights
+    calendar = calendar_of(plan)
+    days = days_of(large, record, calendar, span_of(plan))
+    if cold is not None:
+        days = replace(days, site=replace(days.site, cold=cold))
+    weather, *_ = weathers(days)
+    case = lay_out(days, place_bursts(large, calendar, days.span), weather).case
+    dates = (calendar.first + timedelta(k) for k in range(YEAR_DAYS + 1))
+    midnights = np.array([calendar.at(("clock", 0.0), date) for date in dates])
+    return Designs(plan, (case,), LARGE_WH, panel_watts(plan), days.site.cold), midnights
 
 
 def _dates(plan: Plan, record: Source, scenarios: int) -> NDArray[np.datetime64]:

@@ -16,7 +16,7 @@ from energy.answers.size.designs import Designs
 from energy.answers.size.year_weather import YEAR_DAYS, FewYears, YearWeather, year_weather
 from energy.model import Array, Mask
 from energy.model.compiled import Sweep, laid_out, repaid
-from energy.model.simulate import Case, Load, simulate
+from energy.model.simulate import Case, simulate
 from energy.plan import Plan
 from energy.simulation.result import lowest_point
 
@@ -94,7 +94,7 @@ def _day_by_day(
     edges = np.searchsorted(case.edges, years.midnights).tolist()
     steps = (edges[-1] - edges[0]) * panel_w.size * shape[2]
     through = _compiled if repaid(case.battery, steps) else _simulated
-    days = (_part(case, first, last) for first, last in pairwise(edges))
+    days = (case.between(first, last) for first, last in pairwise(edges))
     for day, (short, unmet, low) in enumerate(through(designs, days, panel_w, battery_wh)):
         lost[day] = short | (low < reserve - 1e-11)
         unmet_wh[day], lowest[day] = unmet, low
@@ -143,30 +143,3 @@ def _compiled(designs: Designs, days: Iterable[Case], panel_w: Array, battery_wh
                 values.T for values in (passed.lowest, passed.unmet_wh, passed.hours_without)
             )
         yield hours > 0.0, unmet, low
-
-
-def _part(case: Case, first: int, last: int) -> Case:
-    """Some segments of a case alone."""
-    rows = slice(first, last)
-    solar_row, temp_row = case.solar_row[rows], case.temp_row[rows]
-    lit = solar_row[solar_row >= 0]
-    low, high = (int(lit.min()), int(lit.max()) + 1) if lit.size else (0, 0)
-    coldest = int(temp_row.min())
-    return replace(
-        case,
-        edges=case.edges[first : last + 1],
-        solar_w=case.solar_w[low:high],
-        solar_row=np.where(solar_row >= 0, solar_row - low, -1),
-        charger_w=case.charger_w[rows],
-        temp_pack=case.temp_pack[coldest : int(temp_row.max()) + 1],
-        temp_row=temp_row - coldest,
-        inverter_on=case.inverter_on[rows],
-        loads=list(_loads(case, first, last)),
-    )
-
-
-def _loads(case: Case, first: int, last: int) -> Iterator[Load]:
-    for load in case.loads:
-        begin, end = np.searchsorted(load.rows, [first, last])
-        if end > begin:
-            yield replace(load, rows=load.rows[begin:end] - first, watts=load.watts[begin:end])

@@ -75,8 +75,9 @@ def with_record_low(plan: Plan, lowest_c: float) -> Plan:
 
 def air_of(asked: Plan | Budget) -> Air:
     """The lowest air of a plan's place, as all answers take it, and that of its own days."""
-    weather = (asked if isinstance(asked, Budget) else budget(asked)).weather
-    return Air(weather.cold, float(weather.temp_air.min()) if weather.temperature_stated else None)
+    result = asked if isinstance(asked, Budget) else budget(asked)
+    air = result.weather.air
+    return Air(result.days.site.cold, float(air.temp_air.min()) if air.stated else None)
 
 
 def judged(plan: Plan, air: Air) -> tuple[list[Arrangement], tuple[String, ...]]:

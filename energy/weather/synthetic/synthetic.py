@@ -1,23 +1,21 @@
-"""Weathers drawn by chance: from twelve means (the climate table's, or a person's sun hours), or
-around a stated sky.
+"""Synthetic weather: days drawn by chance from twelve means (the climate table's, or a person's sun
+hours), or about a stated sky.
 
-The steps of the draw are `generator`'s, the table `climate`'s; here they meet a plan's days.
+The steps of the generator are in `generator`, the table in `climate`; here they meet a plan's days.
 """
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pvlib
 from scipy.special import ndtr
 
 from energy.model import Array, Index
-from energy.model.sun import Sun, close_beam, diffuse_of
-from energy.model.timeline import Calendar
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Weather
+from energy.weather.days import Days
+from energy.weather.hours import hours_to_cells, interval_means
 from energy.weather.record import DAY_S, HOUR_S
-from energy.weather.resampled import BEAM_OVER_CLEAR_W_M2, hours_to_cells, interval_means
 from energy.weather.synthetic.climate import clearness_at
 from energy.weather.synthetic.generator import (
     DAY_TO_DAY,
@@ -32,9 +30,10 @@ from energy.weather.synthetic.generator import (
     normal_scores,
 )
 from energy.weather.synthetic.sky import daily_transmission, okta_by_date, sky_in_words, stated_air
+from energy.weather.weathers import Air, Weathers, split_light
 
 FROM_MEANS = ("climate", "monthly")
-FUTURES = 200
+SCENARIOS = 200
 TABLE_DERATE = 0.89  # reanalysis is too bright under cloud (a fit at ten places)
 PLACE_SIGMA = 0.14  # the doubt about one place (a fit)
 FIGURES_SIGMA = 0.08 / 1.645  # twelve given figures: 8 % at the 5 and 95 % points (practice)
@@ -47,8 +46,8 @@ NO_SUN = 0.4  # the clearness of a month without sun: it plays no part
 AIR_RANGE_C, AIR_RANGE_BY_CLEARNESS_C = 3.0, 12.0  # the day's range of air temperature (a fit)
 
 
-def is_drawn(weather: Weather) -> bool:
-    """Whether a plan's weather is drawn by chance: from means, or a sky in more than one future."""
+def is_synthetic(weather: Weather) -> bool:
+    """Whether weather is drawn by chance: from means, or about a sky in more than one scenario."""
     return weather.kind in FROM_MEANS or (weather.kind == "sky" and weather.futures != 1)
 
 
@@ -61,30 +60,32 @@ def solar_clock_offset_s(longitude: float) -> float:
     return round(longitude / 15.0) * HOUR_S
 
 
-def drawn(
-    plan: Plan, calendar: Calendar, cells: Array, sun: Sun, lit: Index, doubts: Sequence[float]
-) -> list[dict[str, Any]]:
-    """The fields of `Weathers` for drawn weather; cells must cover whole solar days.
+def synthetic(days: Days, doubts: Sequence[float]) -> list[Weathers]:
+    """Synthetic weather; the cells of the days must cover whole solar days.
 
-    First as it is drawn, then with the means at each point of `doubts`, always in the default
-    number of futures: fewer would tell nothing of them, more nothing new.
+    First as it is drawn, then with the means at each point of `doubts` [standard deviations],
+    always in the default number of scenarios: fewer would tell nothing of them, more nothing new.
     """
-    days = _Days(plan, calendar, cells, sun)
-    scenarios = plan.weather.futures or FUTURES
-    found = [_weather(plan, calendar, cells, sun, lit, days, scenarios, None)]
-    if plan.weather.kind in FROM_MEANS:
-        found += [_weather(plan, calendar, cells, sun, lit, days, FUTURES, at) for at in doubts]
-    return found
+    hours = _Hours(days)
+    scenarios = days.plan.weather.futures or SCENARIOS
+    several = [_weather(days, hours, scenarios, None)]
+    if days.plan.weather.kind in FROM_MEANS:
+        several += [_weather(days, hours, SCENARIOS, doubt) for doubt in doubts]
+    return several
 
 
-class _Days:
-    """The solar days that the cells cover, hour by hour: light above the air and under a clear
-    sky [W/m2], the sun's height, and the number of the day, (hours,); and each day's clear sky.
+class _Hours:
+    """The hours of the solar days that the cells cover.
+
+    starts [UTC s], the number of the day, the sine of the sun's height, and light above the air
+    and under a clear sky [W/m2], each (hours,); dates, noon_s and clear_day, the clearness of a
+    clear sky, of each day, (days,).
     """
 
-    def __init__(self, plan: Plan, calendar: Calendar, cells: Array, sun: Sun):
+    def __init__(self, days: Days):
+        cells, sun = days.cells, days.sun
+        offset_s = solar_clock_offset_s(days.plan.place.longitude_deg)
         self.starts = np.arange(cells[0], cells[-1] - 1.0, HOUR_S)
-        offset_s = solar_clock_offset_s(plan.place.longitude_deg)
         number = np.floor((self.starts + HOUR_S / 2.0 + offset_s) / DAY_S)
         self.day = (number - number[0]).astype(np.intp)
         count = int(self.day[-1]) + 1
@@ -98,75 +99,66 @@ class _Days:
         self.clear_day = np.bincount(self.day, self.clear) / np.maximum(daily_light, 1.0)
 
 
-def _weather(
-    plan: Plan,
-    calendar: Calendar,
-    cells: Array,
-    sun: Sun,
-    lit: Index,
-    days: _Days,
-    scenarios: int,
-    doubt: float | None,
-) -> dict[str, Any]:
-    seed, light = plan.weather.seed, days.light
-    clearness = _daily(plan, calendar, days, scenarios, doubt)
-    clear_kt = np.where(light > 1.0, days.clear / np.maximum(light, 1.0), 0.0)
-    scores = normal_scores(seed, "hours", light.size, scenarios, HOUR_TO_HOUR)
-    kt = hourly_clearness(clearness, days.day, days.height, light, clear_kt, scores)
+def _weather(days: Days, hours: _Hours, scenarios: int, doubt: float | None) -> Weathers:
+    """Synthetic weather, its means at one point of the doubt about them where one is given."""
+    plan, light = days.plan, hours.light
+    clearness = _daily(days, hours, scenarios, doubt)
+    clear_kt = np.where(light > 1.0, hours.clear / np.maximum(light, 1.0), 0.0)
+    scores = normal_scores(plan.weather.seed, "hours", light.size, scenarios, HOUR_TO_HOUR)
+    kt = hourly_clearness(clearness, hours.day, hours.height, light, clear_kt, scores)
     target = kt * light[:, None]
-    ghi = hours_to_cells(target, OVER_CLEAR_HOUR, cells, lit, sun.ghi, days.starts, HOUR_S)
-    daylight = sun.rows(lit)
-    dhi = diffuse_of(daylight, ghi)
-    dni, dhi = close_beam(daylight, ghi, dhi, daylight.dni + BEAM_OVER_CLEAR_W_M2)
-    middles = (cells[1:] + cells[:-1]) / 2.0
-    cell_day = days.day[np.searchsorted(days.starts, cells[:-1], side="right") - 1]
-    return {
-        **_words(plan),
-        "ghi": ghi,
-        "dni": dni,
-        "dhi": dhi,
-        "temp_air": _air(plan, calendar, middles, clearness, cell_day),
-        "wind_speed": np.full((middles.size, 1), plan.weather.wind_speed_m_s),
-        "temperature_stated": plan.weather.temp_air_c is not None,
-        "shift_days": np.zeros(scenarios),
-        "effective_sample_size": None,
-        "mean_uncertain": plan.weather.kind == "climate",
-    }
+    ghi = hours_to_cells(
+        target, OVER_CLEAR_HOUR, days.cells, days.lit, days.sun.ghi, hours.starts, HOUR_S
+    )
+    cell_day = hours.day[np.searchsorted(hours.starts, days.cells[:-1], side="right") - 1]
+    source, sharpen = _words(plan)
+    return Weathers(
+        light=split_light(days, ghi),
+        air=Air(
+            temp_air=_temp_air(days, clearness, cell_day),
+            wind_speed=np.full((days.middles.size, 1), plan.weather.wind_speed_m_s),
+            stated=plan.weather.temp_air_c is not None,
+        ),
+        source=source,
+        sharpen=sharpen,
+        shift_days=np.zeros(scenarios),
+        effective_sample_size=None,
+        mean_uncertain=plan.weather.kind == "climate",
+    )
 
 
-def _daily(
-    plan: Plan, calendar: Calendar, days: _Days, scenarios: int, doubt: float | None
-) -> Array:
+def _daily(days: Days, hours: _Hours, scenarios: int, doubt: float | None) -> Array:
     """Clearness of the days, (days, scenarios): about a stated sky, or about the month's mean."""
-    weather = plan.weather
-    chance = ndtr(normal_scores(weather.seed, "days", days.dates.size, scenarios, DAY_TO_DAY))
+    plan, weather = days.plan, days.plan.weather
+    chance = ndtr(normal_scores(weather.seed, "days", hours.dates.size, scenarios, DAY_TO_DAY))
     if weather.kind == "sky":
         assert weather.sky is not None
-        okta = okta_by_date(weather.sky, calendar, days.noon_s)
-        return np.asarray(days.clear_day[:, None] * daily_transmission(okta[:, None], chance))
-    means = (between_months(noons(days.dates)) @ _knots(plan))[:, None]
+        okta = okta_by_date(weather.sky, days.calendar, hours.noon_s)
+        return np.asarray(hours.clear_day[:, None] * daily_transmission(okta[:, None], chance))
+    means = (between_months(noons(hours.dates)) @ _knots(plan))[:, None]
     means = means * _doubt(plan, scenarios, doubt)
-    return daily_clearness(means, highest_clearness(means, days.clear_day[:, None]), chance)
+    return daily_clearness(means, highest_clearness(means, hours.clear_day[:, None]), chance)
 
 
-def _words(plan: Plan) -> dict[str, str]:
+def _words(plan: Plan) -> tuple[str, str]:
+    """What the weather rests on, and what would tell more."""
     if plan.weather.kind == "sky":
         assert plan.weather.sky is not None
-        return {
-            "source": f"{sky_in_words(plan.weather.sky)}, days drawn around it",
-            "sharpen": "a weather file of the place: a stated sky says nothing of how likely it is",
-        }
+        return (
+            f"{sky_in_words(plan.weather.sky)}, days drawn around it",
+            "a weather file of the place: a stated sky says nothing of how likely it is",
+        )
     if plan.weather.kind == "monthly":
-        return {
-            "source": "twelve sun-hour figures, days drawn by chance",
-            "sharpen": "a weather file of measured years",
-        }
+        return (
+            "twelve sun-hour figures, days drawn by chance",
+            "a weather file of measured years",
+        )
     south = "; not tried against measurements in the southern hemisphere"
-    return {
-        "source": "the built-in climate table, days drawn by chance; rough: a place may lie 20 %"
+    return (
+        "the built-in climate table, days drawn by chance; rough: a place may lie 20 %"
         f" below or 26 % above{south if plan.place.latitude_deg < 0 else ''}",
-        "sharpen": 'twelve sun-hour figures of the place (kind = "monthly") or fetched history',
-    }
+        'twelve sun-hour figures of the place (kind = "monthly") or fetched history',
+    )
 
 
 def _knots(plan: Plan) -> Array:
@@ -234,16 +226,14 @@ def _doubt(plan: Plan, scenarios: int, doubt: float | None) -> Array:
     )
 
 
-def _air(
-    plan: Plan, calendar: Calendar, middles: Array, clearness: Array, cell_day: Index
-) -> Array:
+def _temp_air(days: Days, clearness: Array, cell_day: Index) -> Array:
     """Air temperature, (cells, m): what the plan states, with the day's range where it gives a
     mean: wider on clear days."""
-    stated = plan.weather.temp_air_c
-    mean = stated_air(stated, calendar, middles)[:, None]
+    stated = days.plan.weather.temp_air_c
+    mean = stated_air(stated, days.calendar, days.middles)[:, None]
     if isinstance(stated, tuple) and len(stated) == 2:
         return mean
-    swing = stated_air((-0.5, 0.5), calendar, middles)[:, None]
+    swing = stated_air((-0.5, 0.5), days.calendar, days.middles)[:, None]
     air = (AIR_RANGE_C + AIR_RANGE_BY_CLEARNESS_C * clearness)[cell_day]
     air *= swing
     air += mean
