@@ -9,10 +9,10 @@ import sys
 from datetime import datetime, timedelta
 from io import StringIO
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
+from checkout import ROOT
 from rich.console import Console
 from scipy.optimize import linprog, milp
 from typer.testing import CliRunner
@@ -193,7 +193,7 @@ def test_no_more_is_served_than_the_energy_of_the_weathers_allows(name):
 def test_json_is_whole(tmp_path):
     run = subprocess.run(
         [sys.executable, "-m", "energy", "choose", "--json"], capture_output=True, text=True,
-        cwd=Path(__file__).parents[1], check=False,
+        cwd=ROOT, check=False,
     )  # fmt: skip
     answer = json.loads(run.stdout)
     assert set(answer) == {

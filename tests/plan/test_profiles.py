@@ -10,14 +10,14 @@ from __future__ import annotations
 import re
 import tomllib
 from collections import Counter
-from pathlib import Path
 from typing import Any
 
 import pytest
+from checkout import ROOT
 
 from energy.plan import Plan
 
-PROFILES = Path(__file__).parents[1] / "profiles"
+PROFILES = ROOT / "profiles"
 Table = dict[str, Any]
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from checkout import ROOT
 
 from energy.plan import PlanError
 from energy.weather.fetched.cache import (
@@ -27,7 +28,6 @@ from energy.weather.fetched.cache import (
 )
 from energy.weather.record import Record
 
-ROOT = Path(__file__).parents[1]
 HOURS = 72
 NOW_S = 1_795_618_800.0  # 2026-11-25 15:00 UTC
 DEGREE_KM = 111.2  # of latitude, on a sphere of the earth's mean radius
@@ -283,7 +283,7 @@ save_forecast(a_forecast(40, 40_000), about(), Path(sys.argv[1]))
 def test_a_run_killed_while_it_writes_leaves_what_was_held(tmp_path: Path) -> None:
     path = save_forecast(a_forecast(), about(), tmp_path).path
     before = path.read_bytes()
-    paths = os.pathsep.join([str(ROOT), str(ROOT / "tests")])
+    paths = os.pathsep.join([str(ROOT), str(Path(__file__).parent), str(ROOT / "tests" / "shared")])
     writing = subprocess.Popen(
         [sys.executable, "-c", WRITES_LONG, str(tmp_path)], env=os.environ | {"PYTHONPATH": paths}
     )

@@ -12,6 +12,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from checkout import ROOT
 from plan_files import TEXT, TOOLS, problems, reread, write_files
 
 from energy.plan import Plan, profiles
@@ -302,9 +303,8 @@ def test_reading_a_plan_loads_no_numerical_or_drawing_library():
         "print([m for m in ('numpy', 'pandas', 'pvlib', 'scipy', 'rich', 'tomlkit', 'tzfpy')"
         " if m in sys.modules])"
     )
-    root = Path(__file__).parents[1]
     done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, cwd=root, check=True
+        [sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True
     )
     assert done.stdout.strip() == "[]"
 

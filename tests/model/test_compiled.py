@@ -6,11 +6,11 @@ import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from checkout import ROOT
 from test_size import OUTSIDE, small
 
 from energy.answers.size.years import years
@@ -20,7 +20,6 @@ from energy.model.compiled import REPAID_STEPS, Sweep, laid_out, machine_code, p
 from energy.model.electronics import inverter_curve
 from energy.model.simulate import Case, Load, block_of, simulate
 
-ROOT = Path(__file__).resolve().parents[1]
 EDGE_PACKS: dict[str, dict[str, Any]] = {  # what random figures would seldom hit
     "nothing special": {},
     "no leak": {"self_discharge_per_h": 0.0},

@@ -9,9 +9,9 @@ import os
 import subprocess
 import sys
 from functools import cache
-from pathlib import Path
 
 import pytest
+from checkout import ROOT
 from choose_plans import hands_follow, in_order, random_plan, served_by
 
 from energy.answers.choose.choose import choose
@@ -171,13 +171,12 @@ from energy.answers.choose.choose import choose
 for seed in (5, 8, 15, 45):
     print(json.dumps(choose(random_plan(seed), slot_s=3600.0).as_dict()))
 """
-    here = Path(__file__).parent
     told = []
     for threads in ("1", "2"):
         keys = {f"{name}_NUM_THREADS": threads for name in ("OMP", "OPENBLAS", "MKL", "NUMBA")}
-        path = os.pathsep.join([str(here), str(here.parent)])
+        path = os.pathsep.join([str(ROOT / "tests" / "shared"), str(ROOT)])
         run = subprocess.run(
-            [sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=here,
+            [sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=ROOT,
             env=os.environ | keys | {"PYTHONPATH": path},
         )  # fmt: skip
         told.append(run.stdout)

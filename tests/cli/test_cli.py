@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 import readme_made
+from checkout import ROOT
 from typer.testing import CliRunner
 
 import energy
@@ -340,8 +341,7 @@ def test_version_is_told():
 
 
 def process(code: str) -> str:
-    root = Path(__file__).parents[1]
-    environment = os.environ | {"PYTHONPATH": str(root)}
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
     found = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, env=environment, check=True
     )
@@ -374,7 +374,7 @@ def test_help_does_not_import_the_sun():
 
 
 def test_every_command_has_help_and_stands_in_the_readme():
-    readme = (Path(__file__).parents[1] / "README.md").read_text()
+    readme = (ROOT / "README.md").read_text()
     for command in app.registered_commands:
         name = command.callback.__name__
         assert command.callback.__doc__
@@ -384,7 +384,7 @@ def test_every_command_has_help_and_stands_in_the_readme():
 def test_every_plan_key_stands_in_the_readme():
     from energy.plan import kit, schema
 
-    readme = (Path(__file__).parents[1] / "README.md").read_text()
+    readme = (ROOT / "README.md").read_text()
     models = [
         getattr(schema, n)
         for n in ("Place", "Span", "Weather", "Task", "Goal", "Size", "Simulated")
@@ -398,7 +398,7 @@ def test_every_plan_key_stands_in_the_readme():
 
 
 def test_the_readmes_small_plan_is_a_plan(tmp_path):
-    readme = (Path(__file__).parents[1] / "README.md").read_text()
+    readme = (ROOT / "README.md").read_text()
     text = readme.split("```toml\n", 1)[1].split("```", 1)[0]
     target = tmp_path / "small.toml"
     target.write_text(text)
@@ -494,7 +494,7 @@ def test_what_the_readme_quotes_of_the_tool_is_what_the_tool_says_today():
 
 
 def test_the_readmes_picture_is_there_and_small():
-    picture = Path(__file__).parents[1] / "notebooks" / "cloudy-repair.png"
+    picture = ROOT / "notebooks" / "cloudy-repair.png"
     assert "notebooks/cloudy-repair.png" in readme_made.README.read_text(encoding="utf-8")
     assert 20_000 < picture.stat().st_size < 150_000
 
