@@ -386,8 +386,7 @@ def test_every_plan_key_stands_in_the_readme():
 
     readme = (ROOT / "README.md").read_text()
     models = [
-        getattr(schema, n)
-        for n in ("Place", "Span", "Weather", "Task", "Goal", "Size", "Simulated")
+        getattr(schema, n) for n in ("Place", "Span", "Weather", "Task", "Goal", "Size", "Cable")
     ]
     models += [getattr(kit, n) for n in ("Panel", "Pack", "Inverter", "SolarInput", "Charger")]
     keys = {field.alias or name for model in models for name, field in model.model_fields.items()}
