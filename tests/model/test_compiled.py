@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 from checkout import ROOT
-from test_size import OUTSIDE, small
+from size_plans import OUTSIDE, small
 
 from energy.answers.size.years import years
 from energy.model import Array, compiled

@@ -366,3 +366,41 @@ def in_order(found) -> bool:
             if not before or done[max(before)][1] > start + 1e-3:
                 return False
     return True
+
+
+DAY = "2026-04-10"
+
+
+def plan(tasks, pack=None, goal=80.0, **tables):
+    start, end = f"{DAY}T08:00", f"{DAY}T20:00"
+    return Plan.from_dict(
+        {
+            "place": {"latitude_deg": 36.1, "longitude_deg": -79.95, "elevation_m": 270,
+                      "timezone": "America/New_York"},
+            "span": {"start": start, "end": end},
+            "weather": {"kind": "file", "file": "builtin:greensboro", "futures": 7},
+            "panel": [{"rated_w": 60}],
+            "pack": {"capacity_wh": 300, "reserve_percent": 20, "temperature": 20,
+                     "inverter": {"rated_w": 600}} | (pack or {}),
+            "goal": {"chance_percent": goal},
+            "task": tasks,
+        } | tables
+    )  # fmt: skip
+
+
+ENOUGH = {"capacity_wh": 2000, "idle_w": 0, "temperature": 25, "inverter": {"rated_w": 600}}
+
+
+def pack_alone(*tasks, pack=None, days=1, goal=90, **tables):
+    """A pack without a panel, from 08:00 to 20:00 of the last of so many days."""
+    return Plan.from_dict(
+        {
+            "place": {"latitude_deg": 36.1, "longitude_deg": -79.95, "elevation_m": 270,
+                      "timezone": "America/New_York"},
+            "span": {"start": "2026-04-10T08:00", "end": f"2026-04-{9 + days:02d}T20:00"},
+            "weather": {"kind": "clear"},
+            "pack": ENOUGH | (pack or {}),
+            "goal": {"chance_percent": goal},
+            "task": list(tasks),
+        } | tables
+    )  # fmt: skip

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pvlib
 import pytest
+from aim_plans import one_panel
 from plan_tables import CHARGER, plan
 from scipy.optimize import minimize
 from text_book_sun import zenith_azimuth
@@ -20,23 +21,6 @@ from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
-
-LAMP = {"name": "lamp", "supply": "dc12", "working_w": 20}
-DAY = ("2026-06-21T00:00", "2026-06-22T00:00")
-CLEAR = {"kind": "clear", "temp_air_c": 25}
-
-
-def one_panel(latitude=45.0, day=DAY, weather=CLEAR, place=(), pack=(), **panel):
-    """A lamp and a panel at longitude 0, by the clock of Greenwich."""
-    where = {"latitude_deg": latitude, "longitude_deg": 0.0, "timezone": "UTC", "elevation_m": 0}
-    return plan(
-        place=where | dict(place),
-        span={"start": day[0], "end": day[1]},
-        weather=weather,
-        panel=[{"rated_w": 100, **panel}],
-        pack={"capacity_wh": 5000, "start_percent": 20, **dict(pack)},
-        task=[LAMP],
-    )
 
 
 def without_air(of: Plan):

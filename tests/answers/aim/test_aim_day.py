@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 import brute
 import numpy as np
 import pytest
-from test_aim import one_panel
+from aim_plans import one_panel
 
 from energy.answers.aim.aim import aim
 from energy.answers.aim.words import day_in_words, finding, hours_table, remarks

@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from checkout import ROOT
+from choose_plans import DAY, plan
 from rich.console import Console
 from scipy.optimize import linprog, milp
 from typer.testing import CliRunner
@@ -25,25 +26,7 @@ from energy.cli.main import app
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
 
-DAY = "2026-04-10"
 HOUR_S = 3600.0
-
-
-def plan(tasks, pack=None, goal=80.0, **tables):
-    start, end = f"{DAY}T08:00", f"{DAY}T20:00"
-    return Plan.from_dict(
-        {
-            "place": {"latitude_deg": 36.1, "longitude_deg": -79.95, "elevation_m": 270,
-                      "timezone": "America/New_York"},
-            "span": {"start": start, "end": end},
-            "weather": {"kind": "file", "file": "builtin:greensboro", "futures": 7},
-            "panel": [{"rated_w": 60}],
-            "pack": {"capacity_wh": 300, "reserve_percent": 20, "temperature": 20,
-                     "inverter": {"rated_w": 600}} | (pack or {}),
-            "goal": {"chance_percent": goal},
-            "task": tasks,
-        } | tables
-    )  # fmt: skip
 
 
 # --- against a solver ---------------------------------------------------------------------------

@@ -7,8 +7,8 @@ from functools import cache
 
 import numpy as np
 import pytest
+from choose_plans import pack_alone as plan
 from choose_plans import random_plan
-from test_choose_order import plan
 
 from energy.answers.choose.bound import Bound
 from energy.answers.choose.choose import choose

@@ -5,28 +5,10 @@ Each plan is small enough to see what is right. All plans are invented.
 
 import pytest
 from choose_plans import in_order
+from choose_plans import pack_alone as plan
 
-from energy import Plan
 from energy.answers.choose.choose import choose
 from energy.simulation.budget import budget, changed
-
-ENOUGH = {"capacity_wh": 2000, "idle_w": 0, "temperature": 25, "inverter": {"rated_w": 600}}
-
-
-def plan(*tasks, pack=None, days=1, goal=90, **tables):
-    """A pack without a panel, from 08:00 to 20:00 of the last of so many days."""
-    return Plan.from_dict(
-        {
-            "place": {"latitude_deg": 36.1, "longitude_deg": -79.95, "elevation_m": 270,
-                      "timezone": "America/New_York"},
-            "span": {"start": "2026-04-10T08:00", "end": f"2026-04-{9 + days:02d}T20:00"},
-            "weather": {"kind": "clear"},
-            "pack": ENOUGH | (pack or {}),
-            "goal": {"chance_percent": goal},
-            "task": list(tasks),
-        } | tables
-    )  # fmt: skip
-
 
 KETTLE = {"name": "kettle", "supply": "ac", "working_w": 500, "at": "12:00", "minutes": 10,
           "must": True}  # fmt: skip

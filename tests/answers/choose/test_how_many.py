@@ -10,8 +10,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from choose_plans import DAY, plan
 from rich.console import Console
-from test_choose import DAY, plan
 from typer.testing import CliRunner
 
 from energy import Plan, PlanError

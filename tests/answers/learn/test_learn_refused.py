@@ -5,8 +5,8 @@ import re
 
 import meter_days as lived
 import pytest
+from learn_days import NIGHT, days, seen_on
 from rich.console import Console
-from test_learn import NIGHT, days, seen_on
 
 from energy.answers.learn.kit_file import as_toml, named_by, read_kit
 from energy.answers.learn.kit_names import tools_of

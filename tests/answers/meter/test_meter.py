@@ -3,7 +3,7 @@ logs are those of invented tools, made here. Levels in W, energy in Wh."""
 
 import numpy as np
 import pytest
-from test_traces import GRINDER, counted, cuts, log_of, rows
+from meter_logs import GRINDER, counted, cuts, log_of, rows
 
 from energy.answers.meter.log import parse_log
 from energy.answers.meter.trace import trace

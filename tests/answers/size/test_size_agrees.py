@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_tables import Table
-from test_size import CUTS, FLOODED, GREENSBORO, INVERTER, LAMP, OUTSIDE, PHONE, PUMP, small
+from size_plans import CUTS, FLOODED, GREENSBORO, INVERTER, LAMP, OUTSIDE, PHONE, PUMP, small
 
 from energy.answers.size.designs import design_changes
 from energy.answers.size.size import Size, size

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from plan_files import problems
-from test_size import CUTS, INVERTER, LAMP, small
+from size_plans import CUTS, INVERTER, LAMP, small
 
 from energy.answers.size.bundles import Bundle, bundles
 from energy.answers.size.candidates import Candidate, read_candidates

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from rich.console import Console
-from test_size import CASES, PHONE, small
+from size_plans import CASES, PHONE, small
 
 from energy.answers.check import picture as plots
 from energy.answers.size import words as sizes

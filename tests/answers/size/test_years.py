@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from plan_files import problems
-from test_size import CUTS, LAMP, PUMP, small
+from size_plans import CUTS, LAMP, PUMP, small
 
 from energy.answers.size.proposal import net_w
 from energy.answers.size.worksheet import storage_days

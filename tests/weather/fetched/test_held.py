@@ -15,10 +15,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from checkout import ROOT
+from held_weather import HOURS, NOW_S, a_forecast, a_record, about
 
 from energy.plan import PlanError
 from energy.weather.fetched.cache import (
-    About,
     Forecast,
     forecast_near,
     held,
@@ -28,45 +28,7 @@ from energy.weather.fetched.cache import (
 )
 from energy.weather.record import Record
 
-HOURS = 72
-NOW_S = 1_795_618_800.0  # 2026-11-25 15:00 UTC
 DEGREE_KM = 111.2  # of latitude, on a sphere of the earth's mean radius
-
-
-def a_forecast(members: int = 4, hours: int = HOURS) -> Forecast:
-    rng = np.random.default_rng(1)
-    ghi, temp_air, wind_speed = rng.uniform(0.0, 30.0, (3, hours, members))
-    ghi[60:, 1] = np.nan
-    start_s = NOW_S + 3600.0 * np.arange(hours)
-    place = (50.03, 9.98, 312.0)
-    return Forecast("invented runs", *place, NOW_S, start_s, ghi, temp_air, wind_speed)
-
-
-def a_record(name: str = "invented years") -> Record:
-    ghi, dhi, temp_air, wind_speed = np.random.default_rng(2).uniform(0.0, 30.0, (4, HOURS))
-    return Record(
-        name=name,
-        latitude_deg=50.0,
-        longitude_deg=10.0,
-        elevation_m=312.0,
-        start_s=NOW_S + 3600.0 * np.arange(HOURS),
-        interval_s=3600.0,
-        utc_offset_s=0.0,
-        typical=False,
-        ghi=ghi,
-        dhi=np.where(dhi < 3.0, np.nan, dhi),
-        temp_air=temp_air,
-        wind_speed=wind_speed,
-        cloud_okta=None,
-        notes=("1 hour mended", "ø and ☀"),
-    )
-
-
-def about(latitude: float = 50.0, longitude: float = 10.0, fetched_s: float = NOW_S) -> About:
-    address = "https://weather.invalid/hourly"
-    return About(
-        "invented", address, latitude, longitude, 312.0, fetched_s, "2016 to 2025", "free to use"
-    )
 
 
 def same(one: Record | Forecast, other: Record | Forecast) -> bool:
@@ -275,7 +237,8 @@ def test_a_spoilt_file_is_mended_by_a_new_one(tmp_path: Path) -> None:
 WRITES_LONG = """
 import sys
 from pathlib import Path
-from test_held import a_forecast, about, save_forecast
+from energy.weather.fetched.cache import save_forecast
+from held_weather import a_forecast, about
 save_forecast(a_forecast(40, 40_000), about(), Path(sys.argv[1]))
 """
 
@@ -283,7 +246,7 @@ save_forecast(a_forecast(40, 40_000), about(), Path(sys.argv[1]))
 def test_a_run_killed_while_it_writes_leaves_what_was_held(tmp_path: Path) -> None:
     path = save_forecast(a_forecast(), about(), tmp_path).path
     before = path.read_bytes()
-    paths = os.pathsep.join([str(ROOT), str(Path(__file__).parent), str(ROOT / "tests" / "shared")])
+    paths = os.pathsep.join([str(ROOT), str(ROOT / "tests" / "shared")])
     writing = subprocess.Popen(
         [sys.executable, "-c", WRITES_LONG, str(tmp_path)], env=os.environ | {"PYTHONPATH": paths}
     )
