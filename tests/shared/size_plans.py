@@ -5,10 +5,12 @@ from __future__ import annotations
 import copy
 import random
 from datetime import timedelta
+from functools import cache
 from typing import Any
 
 from plan_tables import SAW, Table
 
+from energy.answers.size.size import Size, size
 from energy.plan import Plan
 
 # Invented work: a lamp through the night, a saw, a pump, a phone.
@@ -106,3 +108,9 @@ def at_random(name: str, start: Plan) -> Plan:
 
 
 CASES = {name: at_random(name, start) for name, start in BEFORE.items()}
+
+
+@cache
+def sized(name: str = "lithium kept warm") -> Size:
+    """What `size` says of a case, worked out once."""
+    return size(CASES[name])

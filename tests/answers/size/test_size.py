@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -9,27 +10,29 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_tables import plan
-from size_plans import CASES, CUTS, INVERTER, LAMP, PHONE, PUMP, small
+from size_plans import CASES, CUTS, INVERTER, LAMP, PHONE, PUMP, sized, small
 
 from energy.answers.size.designs import design, designs
 from energy.answers.size.frontier import frontier
-from energy.answers.size.size import GOALS, ranges, size, within_limits
+from energy.answers.size.size import GOALS, Size, ranges, size, within_limits
 from energy.plan import Plan
 from energy.simulation.budget import Budget, budget
 
+pytestmark = pytest.mark.xdist_group("sizes")
 PANEL_W = np.array([60.0, 150.0, 400.0])
 SIZES_WH = np.array([120.0, 200, 280, 360, 450, 560, 700, 900, 1200, 1600, 2200, 3000])
 
 
-_found: dict[str, Any] = {}
-
-
+@cache
 def found_for(name: str) -> Any:
     """The frontier of a case, worked out once."""
-    if name not in _found:
-        of = designs(CASES[name])
-        _found[name] = within_limits(of, frontier(of, PANEL_W, SIZES_WH, GOALS))[0]
-    return _found[name]
+    of = designs(CASES[name])
+    return within_limits(of, frontier(of, PANEL_W, SIZES_WH, GOALS))[0]
+
+
+@cache
+def small_sized() -> Size:
+    return size(small())
 
 
 def resized(start: Plan, panel_w: float, battery_wh: float) -> Plan:
@@ -127,7 +130,7 @@ def test_without_a_range_of_its_own_the_list_goes_down_to_packs_that_do_not_do()
 
 def test_a_pack_too_weak_for_what_runs_is_off_the_frontier() -> None:
     # 800 W through a 90 % inverter is some 900 W at the pack, which gives its label in an hour
-    found = size(CASES["a saw on an inverter"])
+    found = sized("a saw on an inverter")
     assert found.limit is not None
     assert "are asked of the pack, it gives" in found.limit
     assert found.least_wh is not None
@@ -147,7 +150,7 @@ def test_no_pack_helps_where_the_inverter_is_too_small() -> None:
 
 @pytest.mark.parametrize("name", CASES)
 def test_every_pick_is_a_yes_of_its_own_plan(name: str) -> None:
-    found = size(CASES[name])
+    found = sized(name)
     assert found.pick is not None
     assert found.budget is not None
     assert found.budget.yes
@@ -162,7 +165,7 @@ def test_a_size_that_is_given_is_kept_and_the_other_found() -> None:
 
 
 def test_the_pick_reaches_the_goal_in_a_budget_of_its_own() -> None:
-    found = size(small())
+    found = small_sized()
     assert found.pick is not None
     again = budget(resized(small(), found.pick.panel_w, found.pick.battery_wh))
     assert again.chance.percent >= 90.0
@@ -171,7 +174,7 @@ def test_the_pick_reaches_the_goal_in_a_budget_of_its_own() -> None:
 
 
 def test_no_size_of_the_frontier_is_better_in_both_weight_and_price_than_the_pick() -> None:
-    found = size(small())
+    found = small_sized()
     assert found.pick is not None
     for watts, label in zip(found.frontier.panel_w, found.frontier.battery_wh(90.0), strict=True):
         if label is not None:
@@ -198,7 +201,7 @@ def test_a_pack_that_starts_below_its_reserve_is_told_so() -> None:
 
 
 def test_the_json_has_the_keys_that_were_promised() -> None:
-    found = size(small()).as_dict()
+    found = small_sized().as_dict()
     assert set(found) == {
         "goal",
         "frontier",
@@ -284,7 +287,7 @@ def test_a_pick_of_a_plan_without_panels_brings_one() -> None:
 
 
 def test_what_follows_the_size_is_written_only_where_a_profile_states_it() -> None:
-    by_itself = size(small()).change
+    by_itself = small_sized().change
     assert not [key for key in by_itself if key.endswith(("charge_max_w", "discharge_max_w"))]
     found = size(short_cuts())
     assert found.pick is not None

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from rich.console import Console
-from size_plans import CASES, PHONE, small
+from size_plans import PHONE, sized, small
 
 from energy.answers.check import picture as plots
 from energy.answers.size import words as sizes
@@ -22,13 +22,7 @@ from energy.answers.size.year_size import Month, Spell, Through
 from energy.answers.size.year_words import worst_line
 from energy.plan import Plan
 
-_sized: dict[str, Size] = {}
-
-
-def sized(name: str = "lithium kept warm") -> Size:
-    if name not in _sized:
-        _sized[name] = size(CASES[name])
-    return _sized[name]
+pytestmark = pytest.mark.xdist_group("sizes")
 
 
 def printed(answer: Size, kits: Kits | None = None, *, terminal: bool = False) -> str:
