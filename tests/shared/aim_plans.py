@@ -1,6 +1,11 @@
 """A lamp and a panel, for where to point it; no test lives here."""
 
+from functools import cache
+
 from plan_tables import plan
+
+from energy.answers.aim.aim import aim
+from energy.plan import Plan
 
 LAMP = {"name": "lamp", "supply": "dc12", "working_w": 20}
 DAY = ("2026-06-21T00:00", "2026-06-22T00:00")
@@ -18,3 +23,9 @@ def one_panel(latitude=45.0, day=DAY, weather=CLEAR, place=(), pack=(), **panel)
         pack={"capacity_wh": 5000, "start_percent": 20, **dict(pack)},
         task=[LAMP],
     )
+
+
+@cache
+def aim_of(name):
+    """What `aim` says of a built-in example, worked out once."""
+    return aim(Plan.read(f"builtin:{name}"))

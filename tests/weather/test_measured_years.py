@@ -16,6 +16,8 @@ from energy.plan import Plan
 from energy.simulation.case import calendar_of
 from energy.weather.scenarios import weathers
 
+pytestmark = pytest.mark.xdist_group("measured years")
+
 YEARS = 500
 SEASONS = {
     "winter": (11, 0, 1),

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pvlib
 import pytest
-from aim_plans import one_panel
+from aim_plans import aim_of, one_panel
 from plan_tables import CHARGER, plan
 from scipy.optimize import minimize
 from text_book_sun import zenith_azimuth
@@ -22,6 +22,8 @@ from energy.plan import Plan, PlanError
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
 
+pytestmark = pytest.mark.xdist_group("aims")
+
 
 def without_air(of: Plan):
     """The budget of a plan under a sun that shines as strongly all day, from a black sky."""
@@ -33,17 +35,17 @@ def without_air(of: Plan):
 
 @pytest.fixture(scope="module")
 def repair():
-    return aim(Plan.read("builtin:cloudy-repair"))
+    return aim_of("cloudy-repair")
 
 
 @pytest.fixture(scope="module")
 def anchorage():
-    return aim(Plan.read("builtin:two-night-trip"))
+    return aim_of("two-night-trip")
 
 
 @pytest.fixture(scope="module")
 def job():
-    return aim(Plan.read("builtin:january-job"))
+    return aim_of("january-job")
 
 
 @pytest.fixture(scope="module")

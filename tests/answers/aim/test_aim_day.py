@@ -8,11 +8,12 @@ from datetime import datetime, timedelta
 import brute
 import numpy as np
 import pytest
-from aim_plans import one_panel
+from aim_plans import aim_of, one_panel
 
 from energy.answers.aim.aim import aim
 from energy.answers.aim.words import day_in_words, finding, hours_table, remarks
-from energy.plan import Plan
+
+pytestmark = pytest.mark.xdist_group("aims")
 
 HOURS = {
     "8 h": ("2026-06-21T09:00", "2026-06-21T17:00"),
@@ -31,8 +32,7 @@ def by_hours():
 @pytest.fixture(scope="module")
 def demos():
     """The built-in examples by name."""
-    names = ("cloudy-repair", "two-night-trip", "january-job")
-    return {name: aim(Plan.read(f"builtin:{name}")) for name in names}
+    return {name: aim_of(name) for name in ("cloudy-repair", "two-night-trip", "january-job")}
 
 
 @pytest.mark.parametrize("name", HOURS)

@@ -20,6 +20,8 @@ from energy.answers.learn.readings import parse_readings
 from energy.plan import Plan
 from energy.simulation.budget import budget
 
+pytestmark = pytest.mark.xdist_group("kits")
+
 FIRST = ("a sunny day with watts", "the panel folded", "an afternoon called clear")
 
 

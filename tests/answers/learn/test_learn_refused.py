@@ -17,6 +17,8 @@ from energy.answers.learn.score import score
 from energy.answers.learn.words import show_score
 from energy.plan import Plan, PlanError
 
+pytestmark = pytest.mark.xdist_group("kits")
+
 GRINDER = "angle-grinder-115"
 PLAIN = {"tool": GRINDER, "times": 10, "each_s": 60, "between": ["09:00", "11:00"]}
 HARD = {**PLAIN, "name": "hard cut", "working_w": 1100, "between": ["11:00", "12:30"]}
