@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from energy.answers.choose.how_many import how_many as how_many
     from energy.answers.fix.fix import fixes as fixes
     from energy.answers.learn.learn import learn as learn
+    from energy.answers.learn.next_reading import what_to_read as what_to_read
     from energy.answers.learn.score import score as score
-    from energy.answers.learn.what_to_read import what_to_read as what_to_read
     from energy.answers.meter.trace import trace as trace
     from energy.answers.size.size import size as size
     from energy.answers.size.worksheet import worksheet as worksheet
@@ -47,7 +47,7 @@ _HOMES = {
     "learn": "energy.answers.learn.learn",
     "score": "energy.answers.learn.score",
     "trace": "energy.answers.meter.trace",
-    "what_to_read": "energy.answers.learn.what_to_read",
+    "what_to_read": "energy.answers.learn.next_reading",
     "size": "energy.answers.size.size",
     "year_size": "energy.answers.size.year_size",
     "worksheet": "energy.answers.size.worksheet",

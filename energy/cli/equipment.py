@@ -75,23 +75,24 @@ def _for_a_job(asked: Asked, read: Any) -> Any:
         bought = None if listed is None else kits(answer.designs, listed, told)
     sheet = worksheet(answer.designs.groups[0])
     beside = {
-        "kits": [] if bought is None else [kit.as_dict() for kit in bought.found],
+        "kits": [] if bought is None else [kit.as_dict() for kit in bought.best],
         "kit_notes": () if bought is None else (*bought.out, *bought.notes),
     }
-    return answer, lambda out: show_size(answer, sheet, out, bought, demo=asked.demo), beside
+    return answer, lambda out: show_size(answer, out, sheet, bought, demo=asked.demo), beside
 
 
 def _for_years(asked: Asked, read: Any) -> Any:
     """The sizes for whole years, how they are shown, and what stands in place of kits."""
+    from energy.answers.size.words import show_size
     from energy.answers.size.year_size import year_size
-    from energy.answers.size.year_words import show_years
     from energy.show.console import console
     from energy.show.progress import progress
 
     with progress(console(errors=True), "sizes") as told:
         answer = year_size(read, told)
-    beside = {"kits": [], "kit_notes": answer.kit_notes}
-    return answer, lambda out: show_years(answer, out, demo=asked.demo), beside
+    notes = () if answer.whole_years is None else answer.whole_years.notes
+    beside = {"kits": [], "kit_notes": notes}
+    return answer, lambda out: show_size(answer, out, demo=asked.demo), beside
 
 
 def aim(

@@ -96,8 +96,8 @@ def weather(
     """Show what weather is held on this machine, or fetch some: the only command with a network."""
     with wrong_input_in_lines():
         from energy.answers.start import words
-        from energy.show.console import console, progress
-        from energy.weather.fetched.cache import held
+        from energy.show.console import console, status
+        from energy.weather.fetched.cache import cached
 
         out = console()
         if history or forecast:
@@ -110,8 +110,8 @@ def weather(
             at = (place.latitude_deg, place.longitude_deg)
             if history:
                 typer.echo(f"Fetching {online.what_history(*at, years)}.")
-                online.fetch_history(*at, years, progress=progress)
+                online.fetch_history(*at, years, progress=status)
             if forecast:
                 typer.echo(f"Fetching {online.what_forecast(*at)}.")
-                online.fetch_forecast(*at, progress=progress)
-        words.show_held(held(), out)
+                online.fetch_forecast(*at, progress=status)
+        words.show_cached(cached(), out)

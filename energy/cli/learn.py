@@ -19,7 +19,7 @@ from energy.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from energy.answers.learn.kit_file import Kit
+    from energy.answers.learn.kit_file import KitFile
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -59,7 +59,7 @@ def readings(
         _kit_apart(write, readings, Path(plan), plot)
         answer = learn(read, readings, named_by(read, asked.folder, write))
         save_picture(answer.plot, plot, open_it)
-        _write(write, answer.kit)
+        _write(write, answer.kit_file)
         warned = cautions(answer.day.budget)
         asked.tell(answer.as_dict(), lambda out: show_learned(answer, out), warned)
         asked.written(write, plot)
@@ -80,7 +80,7 @@ def what_next(
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.learn.kit_file import named_by
-        from energy.answers.learn.what_to_read import as_dict, what_to_read
+        from energy.answers.learn.next_reading import as_dict, what_to_read
         from energy.answers.learn.words import show_suggestions
         from energy.simulation.budget import budget
 
@@ -111,7 +111,7 @@ def score(
         read = asked.read(beside=[readings])
         _kit_apart(write, readings, Path(plan))
         answer = ask(read, readings, named_by(read, asked.folder, write))
-        _write(write, answer.kit)
+        _write(write, answer.kit_file)
         warned = cautions(budget(read))
         asked.tell(answer.as_dict(), lambda out: show_score(answer, out), warned)
         asked.written(write)
@@ -133,8 +133,9 @@ def meter(
     """What does a plug-in meter's log show of one tool?"""
     asked = Asked(str(log), json)
     with wrong_input_in_lines():
-        from energy.answers.learn.kit_file import read_kit
-        from energy.answers.meter.trace import trace, with_trace
+        from energy.answers.learn.kit_file import read_kit_file
+        from energy.answers.meter.kit_entry import with_trace
+        from energy.answers.meter.trace import trace
         from energy.answers.meter.words import show_trace
         from energy.show import files
 
@@ -143,7 +144,7 @@ def meter(
         answer = trace(log, tool, count)
         save_picture(answer.plot, plot, open_it)
         if write is not None:
-            _write(write, with_trace(read_kit(write), answer, date.today()))
+            _write(write, with_trace(read_kit_file(write), answer, date.today()))
         asked.tell(answer.as_dict(), lambda out: show_trace(answer, out), ())
         asked.written(write, plot)
 
@@ -155,9 +156,9 @@ def _kit_apart(kit: Path | None, *others: Path | None) -> None:
     files.refuse_outputs([kit], filter(None, others), force=True)
 
 
-def _write(target: Path | None, kit: "Kit") -> None:
+def _write(target: Path | None, kit_file: "KitFile") -> None:
     from energy.answers.learn.kit_file import as_toml
     from energy.show import files
 
     if target is not None:
-        files.write_text(target, as_toml(kit, target.name))
+        files.write_text(target, as_toml(kit_file, target.name))

@@ -3,7 +3,7 @@
 What a burst draws lives in `demand`, the inverter's curve in `electronics`.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -47,6 +47,15 @@ class Overload:
     limit: str
     asked: float
     allowed: float
+
+
+def running(bursts: Iterable[Burst], overloads: Iterable[Overload]) -> tuple[Burst, ...]:
+    """The bursts that no limit turned away, in their order.
+
+    A burst is known by being the same object: two that look alike may fare differently.
+    """
+    turned_away = {id(overload.burst) for overload in overloads}
+    return tuple(burst for burst in bursts if id(burst) not in turned_away)
 
 
 @dataclass

@@ -24,6 +24,7 @@ ENTRIES = (
     "delivered",
     "stored_change",
 )
+ALL = slice(None)
 DETAILS = ("solar_w", "spilled_w", "charger_w", "load_w", "delivered_w", "idle_w")
 
 
@@ -40,6 +41,11 @@ class Load:
     watts: Array
     lead_loss: float = 0.0
 
+    def between(self, first: int, last: int) -> "Load":
+        """What is asked in the segments from `first` to before `last`, which then count from 0."""
+        a, b = np.searchsorted(self.rows, [first, last])
+        return replace(self, rows=self.rows[a:b] - first, watts=self.watts[a:b])
+
 
 @dataclass(frozen=True)
 class Case:
@@ -47,8 +53,10 @@ class Case:
 
     edges [UTC s], (n + 1,); solar_w [W at the panel side of the controller, after its limit],
     (rows, m), with solar_row (n,) saying which row a segment takes (-1: dark); temp_pack [deg C],
-    (rows, m or 1), with temp_row (n,); charger_w (n,); inverter_on (n,) or (n, m), 0 or 1; draws in
+    (rows, m or 1), with temp_row (n,); charger_w (n,); inverter_on (n,) or (n, m), 0 or 1; loads in
     rank order; factor (tasks, m) multiplies each task's watts.
+
+    `rows` of the methods are segments, all where they are left out.
     """
 
     edges: Array
@@ -65,6 +73,67 @@ class Case:
     outlet_efficiency: dict[str, float]
     loads: Sequence[Load]
     factor: Array
+
+    def sun_w(self, rows: slice = ALL) -> Array:
+        """What the panels give in the segments [W at the panel side], (n, m)."""
+        solar_row = self.solar_row[rows]
+        sun = np.zeros((solar_row.size, self.battery.capacity_wh.size))
+        sun[solar_row >= 0] = self.solar_w[solar_row[solar_row >= 0]]
+        return sun
+
+    def temp_c(self, rows: slice = ALL) -> Array:
+        """The pack's temperature in the segments [deg C], (n, m or 1)."""
+        return np.asarray(self.temp_pack[self.temp_row[rows]])
+
+    def cold_unavailable(self, rows: slice = ALL) -> Array:
+        """The share of the store that the cold withholds in the segments, (n, m or 1)."""
+        temperature, row = self._temperatures(rows)
+        return np.asarray(self.battery.cold_unavailable_share(temperature)[row])
+
+    def frozen(self, rows: slice = ALL) -> Array:
+        """Where the segments are too cold to charge in, 0 or 1 as `Battery.frozen`, (n, m or 1)."""
+        temperature, row = self._temperatures(rows)
+        return np.asarray(self.battery.frozen(temperature)[row])
+
+    def _temperatures(self, rows: slice) -> tuple[Array, Index]:
+        """The pack's temperatures that the segments need, and which of them each takes."""
+        needed = self.temp_row[rows]
+        first, last = int(needed.min()), int(needed.max())
+        return self.temp_pack[first : last + 1], needed - first
+
+    def scenarios(self, only: slice | Index) -> "Case":
+        """Some scenarios of the case alone: they go as they went among the others."""
+        battery, inverter_on = self.battery, self.inverter_on
+        return replace(
+            self,
+            battery=replace(
+                battery,
+                capacity_wh=battery.capacity_wh[only],
+                charge_max_w=battery.charge_max_w[only],
+            ),
+            solar_w=self.solar_w[:, only],
+            temp_pack=self.temp_pack if self.temp_pack.shape[1] == 1 else self.temp_pack[:, only],
+            factor=self.factor[:, only],
+            inverter_on=inverter_on if inverter_on.ndim == 1 else inverter_on[:, only],
+        )
+
+    def between(self, first: int, last: int) -> "Case":
+        """The segments from `first` to before `last` alone, at least one."""
+        rows = slice(first, last)
+        solar_row, (temp_pack, temp_row) = self.solar_row[rows], self._temperatures(rows)
+        lit = solar_row[solar_row >= 0]
+        low, high = (int(lit.min()), int(lit.max()) + 1) if lit.size else (0, 0)
+        return replace(
+            self,
+            edges=self.edges[first : last + 1],
+            solar_w=self.solar_w[low:high],
+            solar_row=np.where(solar_row >= 0, solar_row - low, -1),
+            charger_w=self.charger_w[rows],
+            temp_pack=temp_pack,
+            temp_row=temp_row,
+            inverter_on=self.inverter_on[rows],
+            loads=[part for load in self.loads if (part := load.between(first, last)).rows.size],
+        )
 
 
 @dataclass(frozen=True)
@@ -138,9 +207,8 @@ def simulate(
     size = max(1, BLOCK_CELLS // scenarios)
     for first in range(0, count, size):
         rows = slice(first, min(first + size, count))
-        air, air_row = _air(case, rows)
-        cold_unavailable = battery.cold_unavailable_share(air)[air_row] * battery.capacity_wh
-        block = block_of(case, rows, battery.frozen(air)[air_row])
+        cold_unavailable = case.cold_unavailable(rows) * battery.capacity_wh
+        block = block_of(case, rows)
         path = advance(battery, state, block.rate, block.hours[:, 0], cold_unavailable)
         state = path.store_wh[-1], path.imbalance_wh
         simulated.store_wh[first + 1 : rows.stop + 1] = path.store_wh[1:]
@@ -152,22 +220,13 @@ def simulate(
     return replace(simulated, end=state)
 
 
-def _air(case: Case, rows: slice) -> tuple[Array, Index]:
-    """The pack's temperatures that some segments need, and which of them each takes."""
-    needed = case.temp_row[rows]
-    first, last = int(needed.min()), int(needed.max())
-    return case.temp_pack[first : last + 1], needed - first
-
-
-def block_of(case: Case, rows: slice, frozen: Array) -> Block:
-    """What is offered and asked in the segments `rows`; frozen as `Battery.frozen`, (b,
-    scenarios)."""
-    battery, scenarios = case.battery, case.battery.capacity_wh.size
-    lit = case.solar_row[rows]
-    solar = np.zeros((lit.size, scenarios))
-    solar[lit >= 0] = case.solar_w[lit[lit >= 0]] * case.controller_efficiency
-    outlet = {supply: np.zeros((lit.size, scenarios)) for supply in ("ac", "dc12", "usb")}
-    leads = np.zeros((lit.size, scenarios)) if any(d.lead_loss for d in case.loads) else None
+def block_of(case: Case, rows: slice) -> Block:
+    """What is offered and asked in the segments `rows`."""
+    battery = case.battery
+    solar = case.sun_w(rows)
+    solar *= case.controller_efficiency
+    outlet = {supply: np.zeros_like(solar) for supply in ("ac", "dc12", "usb")}
+    leads = np.zeros_like(solar) if any(load.lead_loss for load in case.loads) else None
     for load in case.loads:
         a, b = np.searchsorted(load.rows, [rows.start, rows.stop])
         if b > a:
@@ -178,13 +237,14 @@ def block_of(case: Case, rows: slice, frozen: Array) -> Block:
                 outlet[load.supply][here] += watts * load.lead_loss
                 leads[here] += watts * load.lead_loss
     asked = np.asarray(sum(outlet[s] / case.outlet_efficiency[s] for s in ("dc12", "usb")))
-    on = case.inverter_on[rows].reshape(lit.size, -1)
+    on = case.inverter_on[rows].reshape(solar.shape[0], -1)
     inverter_idle = on * (case.inverter.idle_w if case.inverter else 0.0)
     if case.inverter is not None:
         asked = asked + on * case.inverter.input_w(outlet["ac"])
     charger = case.charger_w[rows, None]
     net = solar + charger - asked - case.idle_w
-    terminal = np.where(net > 0.0, np.minimum(net, battery.charge_max_w) * (1.0 - frozen), net)
+    may_charge = 1.0 - case.frozen(rows)
+    terminal = np.where(net > 0.0, np.minimum(net, battery.charge_max_w) * may_charge, net)
     rate = terminal_to_rate(terminal, battery.capacity_wh, battery.resistive_h)
     rate = np.where(rate > 0.0, rate * battery.coulombic, rate)
     hours = np.diff(case.edges[rows.start : rows.stop + 1])[:, None] / 3600.0

@@ -3,7 +3,6 @@
 Each raises PlanError with one line that says why a file cannot be used.
 """
 
-import csv
 import re
 import tomllib
 from itertools import pairwise
@@ -15,6 +14,7 @@ from energy.plan.words import PlanError, shown
 LARGEST_BYTES = 2_000_000
 LONGEST_PATH = 300
 MOST_WATTS = 1e6
+TRACE_COLUMNS = ("seconds", "watts")
 # A key of so many steps is no plan's, and tomllib's time grows with their square.
 _ENDLESS_KEY = re.compile(r"""(?<![\w-])(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){50}""")
 LONGEST_TRACE_S = 400 * 86_400.0
@@ -90,22 +90,21 @@ def _meant_in(text: str, error: ValueError) -> str:
 
 def read_trace(file: Path) -> tuple[tuple[float, float], ...]:
     """Points (seconds, watts) of a file with these two columns; a header line may be left out."""
-    try:
-        rows = [row for row in csv.reader(read_text(file).splitlines()) if row]
-    except csv.Error as error:
-        raise PlanError([f"{file.name}: cannot be read as columns ({error})"]) from None
-    header = [name.strip().lower() for name in rows[0]] if rows else []
-    skipped = int(bool(header) and not _is_number(header[0]))
-    if skipped and header[:2] != ["seconds", "watts"]:
-        raise PlanError([f"{file.name}: the columns must be seconds,watts (got {shown(header)})"])
-    points = []
-    for number, row in enumerate(rows[skipped:], start=1):
-        try:
-            points.append((float(row[0]), float(row[1])))
-        except (ValueError, IndexError):
-            raise PlanError(
-                [f"{file.name}: row {number} must be seconds,watts (got {shown(','.join(row))})"]
-            ) from None
+    from energy.tables import number, read_table  # it reads its text by this module
+
+    table = read_table(file, headless=TRACE_COLUMNS)
+    headings = [heading.lower() for heading in table.headings]
+    if headings and headings[:2] != [*TRACE_COLUMNS]:
+        raise PlanError([f"{file.name}: the columns must be seconds,watts (got {shown(headings)})"])
+    if (wide := table.wide_row()) is not None:
+        raise PlanError([f"{file.name}: row {wide[0]} {wide[1]}"])
+    points: list[tuple[float, float]] = []
+    for row, (cells, record) in enumerate(zip(table.rows, table.records(), strict=True), start=1):
+        seconds, watts, *_ = *map(number, record.values()), None, None
+        if seconds is None or watts is None:
+            got = shown(",".join(cells))
+            raise PlanError([f"{file.name}: row {row} must be seconds,watts (got {got})"])
+        points.append((seconds, watts))
     _check_trace(points, file.name)
     return tuple(points)
 
@@ -124,11 +123,3 @@ def _check_trace(points: list[tuple[float, float]], name: str) -> None:
             raise PlanError(
                 [f"{name}: row {number}: seconds must rise (got {after[0]:g} after {before[0]:g})"]
             )
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True

@@ -13,6 +13,7 @@ from energy.plan.kit import number
 from energy.plan.messages import Path as Where
 from energy.plan.messages import Problem
 from energy.plan.profiles import Kinds, Table
+from energy.plan.raw_tables import has, items
 from energy.plan.words import PlanError, meant, shown
 
 # Keys of which only one can be said: writing one takes the place of the other.
@@ -78,38 +79,31 @@ def merge(source: Table, beside: Beside) -> Merged:
         outlets: Table = {key: {} for key in OUTLET_TABLES if key != "inverter"}
         pack = _over(_profile("packs", pack.get("profile"), ("pack",), done, beside), pack)
         tables["pack"] = _over(outlets, pack)
-    for k, panel in _items(tables, "panel"):
+    for k, panel in items(tables, "panel"):
         base = {"facing": "N" if south else "S"}
         base |= _profile("panels", panel.get("profile"), ("panel", k), done, beside)
         tables["panel"][k] = _over(base, panel)
-    for k, task in _items(tables, "task"):
+    for k, task in items(tables, "task"):
         tables["task"][k] = _whole_task(task, k, done, beside)
     return done
 
 
 def _with_kind(weather: Table) -> Table:
     """The kind of weather that its other keys tell of, where it is not named."""
-    told = [kind for key, kind in KIND_OF.items() if weather.get(key) is not None]
-    return weather if "kind" in weather or len(told) != 1 else {"kind": told[0], **weather}
+    kinds = [kind for key, kind in KIND_OF.items() if has(weather, key)]
+    return weather if "kind" in weather or len(kinds) != 1 else {"kind": kinds[0], **weather}
 
 
 def _shorten(done: Merged) -> None:
     """Copy the lists of tables; report one that is too long and look at its beginning only."""
     for key, most in MOST.items():
-        found = done.tables.get(key)
-        if not isinstance(found, list | tuple):
+        listed = done.tables.get(key)
+        if not isinstance(listed, list | tuple):
             continue
-        if len(found) > most:
-            done.problems.append(
-                Problem((), f"{key} must hold at most {most} items (got {len(found)})")
-            )
-        done.tables[key] = list(found[:most])
-
-
-def _items(tables: Table, key: str) -> list[tuple[int, Table]]:
-    found = tables.get(key)
-    several = found if isinstance(found, list) else []
-    return [(k, item) for k, item in enumerate(several) if isinstance(item, dict)]
+        if len(listed) > most:
+            text = f"{key} must hold at most {most} items (got {len(listed)})"
+            done.problems.append(Problem((), text))
+        done.tables[key] = list(listed[:most])
 
 
 def _profile(kind: str, name: Any, where: Where, done: Merged, beside: Beside) -> Table:

@@ -51,6 +51,9 @@ def _zone(value: Any) -> Any:
     return value
 
 
+# The record-low air: no weather station's lies above 20 C (common practice, no source).
+LOWEST_C = (-90.0, 25.0)
+Around = Literal["outdoors", "wet", "afloat", "fuel", "enclosed", "alone"]
 Azimuth = Annotated[float, Field(ge=-360.0, le=360.0)]
 Height = Annotated[float, Field(ge=0.0, le=90.0)]
 
@@ -63,8 +66,7 @@ class Place(Strict):
     timezone: Annotated[str, BeforeValidator(_zone)]
     # From the shore of the Dead Sea to the top of Everest, with room.
     elevation_m: Annotated[float, Field(ge=-500.0, le=9000.0)] | None = None
-    # The record-low air: no weather station's lies above 20 C (common practice, no source).
-    lowest_c: Annotated[float, Field(ge=-90.0, le=25.0)] | None = None
+    lowest_c: Annotated[float, Field(ge=LOWEST_C[0], le=LOWEST_C[1])] | None = None
     ground: (
         Literal["grass", "soil", "concrete", "asphalt", "sand", "snow", "old snow", "water"] | None
     ) = None
@@ -77,7 +79,7 @@ class Place(Strict):
         Field(max_length=720),
     ] = ()
     around: Annotated[
-        tuple[Literal["outdoors", "wet", "afloat", "fuel", "enclosed", "alone"], ...],
+        tuple[Around, ...],
         BeforeValidator(as_tuple),
         Field(max_length=20),
     ] = ()

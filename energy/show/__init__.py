@@ -1,5 +1,4 @@
-"""Answers made visible: words and tables, pictures, a sketch for the terminal, and files.
+"""The toolkit with which answers are shown: figures, dates, the page and axes of a picture, files.
 
-Nothing is worked out here that a person could ask for: figures come from the answers and the
-budget below.
+It knows no answer: words, tables and drawings live beside the answer that they show.
 """

@@ -10,10 +10,9 @@ def chance_line(chance: Chance) -> str:
     >>> chance_line(Chance(87.1, 52.0, 98.0, 31, 7.8, 90.0, None))
     'worked in 27 of 31 weathers (87 %), worth about 8 independent ones: 52 to 98 %'
     """
-    worked = round(chance.percent * chance.scenarios / 100.0)
     if chance.scenarios == 1:
         return "tried in one weather only: an example, not a chance"
-    share = f"worked in {worked} of {chance.scenarios}"
+    share = f"worked in {chance.worked} of {chance.scenarios}"
     percent = whole_percent(chance.percent)
     if chance.effective_sample_size is None and chance.low is not None and chance.high is not None:
         return (

@@ -1,6 +1,6 @@
 """Answers as files: written beside their place and moved in, never half-written.
 
-JSON and CSV for other programs, and plans for people. Pictures are drawn in `picture`.
+JSON and CSV for other programs, plans and pictures for people.
 """
 
 import json
@@ -161,9 +161,9 @@ def save(figure: "Figure", path: Path | str) -> None:
 
     Raises PlanError with one line for another suffix or a place that cannot be written.
 
-    >>> from matplotlib.figure import Figure
+    >>> from energy.show.page import new_page
     >>> with tempfile.TemporaryDirectory() as folder:
-    ...     save(Figure(), f"{folder}/trip.svg")
+    ...     save(new_page(), f"{folder}/empty.svg")
     """
     path = Path(path)
     kind = path.suffix.lower().removeprefix(".")

@@ -1,7 +1,7 @@
 """Words in a picture: how wide they are, where a line breaks, and where a label finds room.
 
 Everything is measured in pixels of the figure, from its lower left corner. What the labels say is
-decided in `panels` and `picture`.
+decided by each answer's `picture`.
 """
 
 from collections.abc import Callable, Sequence
@@ -15,6 +15,8 @@ from energy.show.palette import COLOURS, FAMILY, LABEL_PT
 CELL_PX = 3.0  # labels are moved in steps of this
 APART_PX = 6.0  # between two labels
 FAR_PX = 14.0  # a label further from what it names gets a line to it
+RING_PX = 8.0  # half a ring's width
+MOST_ANCHORS = 60  # points of a line that its label is held near
 ON_A_MARK, ON_A_LINE, ON_A_LABEL = 3.0, 1e4, 1e8  # per cell, against a pixel of distance
 
 Width = Callable[[str], float]
@@ -119,11 +121,18 @@ class Room:
         for share in np.linspace(0.0, 1.0, 24):
             self.keep_clear(x, share * y, cost)
 
+    def keep_clear_of_ring(self, x: float, y: float, cost: float = ON_A_LINE) -> None:
+        """Keep labels off a ring."""
+        width_px = self.right - self.left
+        around = RING_PX / width_px * float(np.ptp(self.axes.get_xlim()))
+        self.keep_clear(np.array([x - around, x + around]), np.array([y, y]), cost)
+
     def label(
         self, text: str, x: Sequence[float] | Array, y: Sequence[float] | Array, colour: str
     ) -> None:
         """Write a label near the nearest of some points, off the lines and the labels before."""
-        anchors = self.pixels(np.asarray(x), np.asarray(y))
+        pick = slice(None, None, max(1, len(x) // MOST_ANCHORS))
+        anchors = self.pixels(np.asarray(x)[pick], np.asarray(y)[pick])
         words = self.axes.text(
             0.0,
             0.0,

@@ -10,8 +10,10 @@ from rich.text import Text
 
 @contextmanager
 def progress(out: Console, what: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar on a terminal, told (done, of how many); nothing elsewhere. An interrupt is passed on
-    after a line that says how far it came."""
+    """A bar on a terminal, nothing elsewhere; yields the function that takes (done, of how many).
+
+    An interrupt is passed on after a line that says how far the search came.
+    """
     from rich.progress import Progress
 
     reached: list[int] = []
@@ -20,11 +22,11 @@ def progress(out: Console, what: str) -> Iterator[Callable[[int, int], None]]:
         with Progress(console=out, transient=True, disable=quiet or not out.is_terminal) as bar:
             task = bar.add_task(what, total=None)
 
-            def told(done: int, total: int) -> None:
+            def report(done: int, total: int) -> None:
                 reached[:] = [done, total]
                 bar.update(task, completed=done, total=total)
 
-            yield told
+            yield report
     except KeyboardInterrupt:
         out.print(Text(_stopped(what, reached)))
         raise

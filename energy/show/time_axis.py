@@ -12,6 +12,7 @@ import numpy as np
 
 from energy.model.timeline import Interval
 from energy.show.labels import style, width_in
+from energy.show.moments import day_name
 from energy.show.palette import COLOURS, SMALL_PT
 from energy.simulation.budget import Budget
 
@@ -27,33 +28,15 @@ def hours(result: Budget, time_s: Any) -> Any:
     return (np.asarray(time_s) - result.time_s[0]) / 3600.0
 
 
-def when(result: Budget, time_s: float) -> str:
-    """A moment on the plan's clock, with the day where the span has several."""
-    local = result.local(time_s)
-    if result.calendar.first == result.calendar.last:
-        return f"at {local:%H:%M}"
-    return f"on {local:%a} {local.day} {local:%b} at {local:%H:%M}"
-
-
-def briefly(result: Budget, time_s: float) -> str:
-    """The same in as few words as tell the day."""
-    local, days = result.local(time_s), (result.calendar.last - result.calendar.first).days
-    if days == 0:
-        return f"{local:%H:%M}"
-    return f"{local:%a %H:%M}" if days < 7 else f"{local.day} {local:%b %H:%M}"
-
-
 def clock_changes(result: Budget) -> list[str]:
     """The dates of the span on which the local clock is put forward or back."""
-    found = []
-    for k in range((result.calendar.last - result.calendar.first).days + 1):
-        day = result.calendar.first + timedelta(k)
-        ends = [
-            result.local(result.calendar.at(("clock", minute), day)) for minute in (0.0, 1440.0)
-        ]
-        if ends[0].utcoffset() != ends[1].utcoffset():
-            found.append(f"{day:%a} {day.day} {day:%b}")
-    return found
+    calendar, dates = result.calendar, []
+    for k in range((calendar.last - calendar.first).days + 1):
+        day = calendar.first + timedelta(k)
+        start, end = (calendar.moment(calendar.at(("clock", m), day)) for m in (0.0, 1440.0))
+        if start.utcoffset() != end.utcoffset():
+            dates.append(day_name(day))
+    return dates
 
 
 def nights(result: Budget) -> list[Interval]:
@@ -84,8 +67,8 @@ def clock_marks(result: Budget, most: int) -> list[float]:
 
     >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
-    >>> found = budget(Plan.read("builtin:cloudy-repair"))
-    >>> [f"{found.local(t):%H:%M}" for t in clock_marks(found, 9)]
+    >>> result = budget(Plan.read("builtin:cloudy-repair"))
+    >>> [f"{result.local(t):%H:%M}" for t in clock_marks(result, 9)]
     ['09:00', '12:00', '15:00', '18:00', '21:00', '00:00', '03:00', '06:00']
     """
     first, last = float(result.time_s[0]), float(result.time_s[-1])
@@ -101,22 +84,24 @@ def clock_marks(result: Budget, most: int) -> list[float]:
 def midnights(result: Budget) -> list[float]:
     """Where a new local date begins inside the span [UTC s]."""
     days = (result.calendar.last - result.calendar.first).days
-    found = [
+    moments = [
         result.calendar.at(("clock", 0.0), result.calendar.first + timedelta(k + 1))
         for k in range(days)
     ]
-    return [t for t in found if result.time_s[0] < t < result.time_s[-1]]
+    return [t for t in moments if result.time_s[0] < t < result.time_s[-1]]
 
 
 def time_axis(result: Budget, axes: Sequence[Any], until_s: float | None = None) -> None:
-    """Night, clock lines and midnights on all panels; words under the first and the last. The
-    panels end with the span, or at until_s [UTC s]."""
-    whole, box = float(hours(result, result.time_s[-1])), axes[0].get_window_extent()
-    end = whole if until_s is None else min(float(hours(result, until_s)), whole)
+    """Draw night, clock lines and midnights on all panels, with words under the first and the last.
+
+    The panels end with the span, or at until_s [UTC s] where that is earlier.
+    """
+    span_h, box = float(hours(result, result.time_s[-1])), axes[0].get_window_extent()
+    end = span_h if until_s is None else min(float(hours(result, until_s)), span_h)
     step_h = (width_in(axes[0].figure, SMALL_PT)("00:00") + TICK_GAP_PX) * end / box.width
     marks = [
         mark
-        for mark in clock_marks(result, int(whole / step_h))
+        for mark in clock_marks(result, int(span_h / step_h))
         if float(hours(result, mark)) <= end
     ]
     starts = [x for x in (0.0, *(float(x) for x in hours(result, midnights(result)))) if x < end]
@@ -140,8 +125,8 @@ def _lines(result: Budget, panel: Any, marks: Sequence[float], new_days: Sequenc
     """The shade of the nights, and faint lines at the marks and the midnights."""
     few = len(new_days) <= MOST_DAYS
     for dusk, dawn in nights(result) if len(new_days) <= MOST_NIGHTS else []:
-        ends = float(hours(result, dusk)), float(hours(result, dawn))
-        panel.axvspan(*ends, color=COLOURS["night"], linewidth=0.0, zorder=0)
+        start, end = float(hours(result, dusk)), float(hours(result, dawn))
+        panel.axvspan(start, end, color=COLOURS["night"], linewidth=0.0, zorder=0)
     for x in marks:
         panel.axvline(x, color=COLOURS["grid"], linewidth=0.5, zorder=1)
     for x in new_days if len(new_days) <= MOST_NIGHTS else []:
@@ -155,7 +140,7 @@ def _dates(result: Budget, panel: Any, starts: Sequence[float], down_pt: float) 
     width, h_px = width_in(panel.figure, SMALL_PT, bold=True), end / panel.get_window_extent().width
     for k, x in enumerate(starts):
         day = result.local(float(result.time_s[0]) + 3600.0 * x)
-        text = f"{day:%a} {day.day} {day:%b}"
+        text = day_name(day)
         own_end = starts[k + 1] if k == 0 and len(starts) > 1 else end
         if x >= free and x + width(text) * h_px <= own_end:
             _under(panel, x, down_pt, text, "left", bold=True)

@@ -13,14 +13,12 @@ from typing import Any
 
 import numpy as np
 
-from energy.model import Array
 from energy.model.demand import Burst
 from energy.model.simulate import simulate
-from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
-from energy.simulation.case import calendar_of, cells_of, energy_by_task, lay_out
+from energy.simulation.case import calendar_of, days_of, energy_by_task, lay_out, span_of
 from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
 from energy.simulation.result import Chance as Chance
@@ -28,7 +26,10 @@ from energy.simulation.result import Lowest as Lowest
 from energy.simulation.result import wilson as wilson
 from energy.simulation.solar import Solar
 from energy.simulation.strings import laid_out, pwm_notes
-from energy.weather.scenarios import Source, Weathers, record_of, weathers
+from energy.weather.days import Days
+from energy.weather.scenarios import weathers
+from energy.weather.source import record_of
+from energy.weather.weathers import Weathers
 
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
 LEDGER = (
@@ -74,10 +75,7 @@ def budget(
     if known is not None and (known.plan.place, known.plan.span) != (plan.place, plan.span):
         known = None
     calendar = known.calendar if known is not None else calendar_of(plan)
-    span = (
-        to_utc(now or plan.span.start, calendar.zone),
-        to_utc(plan.span.end, calendar.zone),
-    )
+    span = span_of(plan, now)
     if span[1] - span[0] < 1.0:
         raise PlanError(
             [
@@ -87,25 +85,26 @@ def budget(
         )
     if known is not None and known.plan.weather != plan.weather:
         known = None
-    record = known.record if known is not None else record_of(plan)
-    cells = cells_of(plan, calendar, span, record)
+    if known is not None:
+        days = days_of(plan, known.days.record, calendar, span, known.days.site)
+    else:
+        days = days_of(plan, record_of(plan), calendar, span)
     done = done or {}
     if known is not None and (known.plan.task, known.now, known.done) == (plan.task, now, done):
-        far, placed = known.progress, known.placed
+        steps, placed = known.progress, known.placed
     else:
-        far = progress(plan, calendar, span, done)
-        placed = place_bursts(plan, calendar, span, left_by_window(far))
-    whole = _Whole(plan, now, done, far, calendar, span, placed, record, cells)
-    if known is not None and np.array_equal(known.cells, cells):
+        steps = progress(plan, calendar, span, done)
+        placed = place_bursts(plan, calendar, span, left_by_window(steps))
+    shared = _Shared(days, placed, now, done, steps)
+    if known is not None and np.array_equal(known.days.cells, days.cells):
         same_sun = _same_panels(known.plan, plan)
-        found, *ends = (
-            _judged(whole, of.weather, of.solar if same_sun else None, books)
-            for of in (known, *known.bounds)
-        )
+        budgets = [
+            _judged(shared, each.weather, each.solar if same_sun else None, books)
+            for each in (known, *known.bounds)
+        ]
     else:
-        several = weathers(plan, record, calendar, cells, span, DOUBTS)
-        found, *ends = (_judged(whole, weather, None, books) for weather in several)
-    return replace(found, bounds=tuple(ends))
+        budgets = [_judged(shared, weather, None, books) for weather in weathers(days, DOUBTS)]
+    return replace(budgets[0], bounds=tuple(budgets[1:]))
 
 
 def budget_of(plan: Plan | Budget) -> Budget:
@@ -147,7 +146,7 @@ def changed(known: Budget, changes: Mapping[str, Any], deciding: bool = False) -
     1100.0
     """
     if deciding:
-        known = replace(known.low_end, bounds=())
+        known = known.low_end.alone
     plan = known.plan.replace(**changes)
     left = {task.name for task in plan.task}
     done = {name: amount for name, amount in known.done.items() if name in left}
@@ -162,42 +161,30 @@ def with_bursts(known: Budget, bursts: Sequence[Burst]) -> Budget:
     >>> bool(with_bursts(known, known.bursts[:3]).lowest_percent.min() > known.lowest_percent.min())
     True
     """
-    whole = _Whole(
-        plan=known.plan,
-        now=known.now,
-        calendar=known.calendar,
-        span=(float(known.time_s[0]), float(known.time_s[-1])),
-        placed=Placed(tuple(bursts), known.placed.begun, known.placed.notes),
-        record=known.record,
-        cells=known.cells,
-        done=known.done,
-        progress=known.progress,
-    )
-    return _judged(whole, known.weather, known.solar)
+    placed = Placed(tuple(bursts), known.placed.begun, known.placed.notes)
+    shared = _Shared(known.days, placed, known.now, known.done, known.progress)
+    return _judged(shared, known.weather, known.solar)
 
 
 @dataclass(frozen=True)
-class _Whole:
-    """What all weathers of a plan have in common."""
+class _Shared:
+    """What the budgets of a plan share, whatever the weather."""
 
-    plan: Plan
+    days: Days
+    placed: Placed
     now: datetime | None
     done: Done
     progress: tuple[Progress, ...]
-    calendar: Calendar
-    span: Interval
-    placed: Placed
-    record: Source
-    cells: Array
 
 
-def _judged(whole: _Whole, weather: Weathers, sun: Solar | None, books: bool = True) -> Budget:
+def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, books: bool = True) -> Budget:
     """One pass; sun, where it is known, is what the panels give."""
-    plan, calendar, cells = whole.plan, whole.calendar, whole.cells
-    ready = lay_out(plan, calendar, whole.span, whole.placed, weather, cells, sun)
+    days, placed = shared.days, shared.placed
+    plan, cold = days.plan, days.site.cold
+    ready = lay_out(days, placed, weather, sun)
     simulated = simulate(ready.case, books=books)
     tasks = len(plan.task)
-    turned_away_wh = energy_by_task([r.burst for r in ready.overloads], tasks)
+    turned_away_wh = energy_by_task([overload.burst for overload in ready.overloads], tasks)
     unmet = simulated.unmet_wh + turned_away_wh[:, None] * ready.case.factor
     ledger = {
         "sun_on_panel": ready.solar.sun_wh,
@@ -207,37 +194,34 @@ def _judged(whole: _Whole, weather: Weathers, sun: Solar | None, books: bool = T
         **simulated.ledger_wh,
     }
     return Budget(
-        plan=plan,
-        calendar=calendar,
+        days=days,
         weather=weather,
         time_s=ready.case.edges,
         capacity_wh=ready.case.battery.capacity_wh,
         simulated=simulated,
-        placed=whole.placed,
+        placed=placed,
         overloads=ready.overloads,
-        asked_wh=energy_by_task(whole.placed.bursts, tasks),
+        asked_wh=energy_by_task(placed.bursts, tasks),
         unmet_wh=unmet,
         ledger_wh={name: ledger[name] for name in LEDGER},
         notes=(
             *weather.notes,
-            *pwm_notes(laid_out(plan, weather.cold)),
-            *whole.placed.notes,
-            *mains_notes(plan, weather.cold),
+            *pwm_notes(laid_out(plan, cold)),
+            *placed.notes,
+            *mains_notes(plan, cold),
         ),
         case=ready.case,
-        cells=cells,
         solar=ready.solar,
-        record=whole.record,
         derate=ready.derate,
-        now=whole.now,
-        done=whole.done,
-        progress=whole.progress,
+        now=shared.now,
+        done=shared.done,
+        progress=shared.progress,
     )
 
 
-def _same_panels(one: Plan, other: Plan) -> bool:
+def _same_panels(plan: Plan, other: Plan) -> bool:
     """Whether two plans in the same weather get the same power from their panels."""
-    return (one.panel, one.run, one.pack.solar_input, one.pack.nominal_v) == (
+    return (plan.panel, plan.run, plan.pack.solar_input, plan.pack.nominal_v) == (
         other.panel,
         other.run,
         other.pack.solar_input,

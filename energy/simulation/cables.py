@@ -18,11 +18,12 @@ from energy.simulation import voltages
 from energy.simulation.strings import I_SC_SHARE, Arrangement, laid_out, working_v
 from energy.weather.coldest import Cold
 
+ALLOWED = 1.0 + 1e-9  # times a limit: what only rounding puts beyond it is within it
 LEAD_MM2 = 1.3  # AWG 16: a flexible lead may stand behind 20 A, NFPA 70 240.5(B), from memory
 
 
 @dataclass(frozen=True)
-class Joined:
+class Run:
     """A run with the volts and working amps of what it joins.
 
     kind is panel, inverter, ac, dc12, usb or stated; peak_a is what fuse and conductor must bear,
@@ -39,6 +40,11 @@ class Joined:
     about: str = ""
     breaker_a: float | None = None
     known: bool = True
+
+    @property
+    def at_pack(self) -> bool:
+        """Whether it begins or ends at the pack."""
+        return "pack" in (self.cable.from_, self.cable.to)
 
     @property
     def beyond_fuses(self) -> bool:
@@ -65,10 +71,6 @@ class Joined:
     @property
     def _for_itself_a(self) -> float:
         return self.peak_a if self.beyond_fuses else conductors.fuse_a(self.peak_a)
-
-    def carries_a(self, mm2: float) -> float:
-        """What a cross-section carries for hours [A]. ValueError for one of no table."""
-        return conductors.ampacity_a(mm2, self.bears_a, self.cable.terminals_c)
 
     @property
     def mm2(self) -> float:
@@ -98,26 +100,51 @@ class Joined:
         cable = self.cable
         allowed_v = self.volts * cable.allowed_drop_percent / 100.0
         try:
-            found = conductors.smallest_mm2(
+            mm2 = conductors.smallest_mm2(
                 self.amps, cable.length_m, allowed_v, self.bears_a, cable.conductor, cable.temp_c
             )
         except ValueError as error:
             return None, str(error)
-        return found, ""
+        return mm2, ""
 
-    def ohm(self, mm2: float) -> float:
-        """Resistance there and back [ohm]."""
-        return conductors.loop_ohm(
-            self.cable.length_m, mm2, self.cable.conductor, self.cable.temp_c
-        )
+    @property
+    def ohm(self) -> float:
+        """Resistance of its copper there and back [ohm]."""
+        cable = self.cable
+        return conductors.loop_ohm(cable.length_m, self.mm2, cable.conductor, cable.temp_c)
+
+    @property
+    def carries_a(self) -> float:
+        """What its copper carries for hours [A]."""
+        return conductors.ampacity_a(self.mm2, self.bears_a, self.cable.terminals_c)
+
+    @property
+    def drop_v(self) -> float:
+        """Voltage lost there and back while it works [V]."""
+        return self.amps * self.ohm
+
+    @property
+    def drop_percent(self) -> float:
+        """The same of its voltage [percent]."""
+        return 100.0 * self.drop_v / self.volts
+
+    @property
+    def drops_too_much(self) -> bool:
+        """Whether more than the drop allowed is lost on the way."""
+        return self.drop_percent > self.cable.allowed_drop_percent * ALLOWED
+
+    @property
+    def too_thin(self) -> bool:
+        """Whether the copper carries less than its fuse, or than the one its outlet stands for."""
+        return self.must_carry_a > self.carries_a * ALLOWED
 
 
-def joined(plan: Plan, strings: list[Arrangement]) -> list[Joined]:
+def runs_of(plan: Plan, strings: list[Arrangement]) -> list[Run]:
     """What each run of a plan joins, in its order; `strings` as from `laid_out`.
 
     Raises PlanError: ends that no one cable joins, the same ends twice, no such cross-section.
     """
-    found: list[Joined] = []
+    found: list[Run] = []
     problems: list[str] = []
     seen: dict[frozenset[str], int] = {}
     for number, cable in enumerate(plan.run, start=1):
@@ -131,7 +158,7 @@ def joined(plan: Plan, strings: list[Arrangement]) -> list[Joined]:
             seen[ends] = number
             if cable.mm2 is not None:
                 conductors.ohm_per_km(cable.mm2)
-            found.append(_joined(plan, cable, strings))
+            found.append(_run(plan, cable, strings))
         except ValueError as error:
             problems.append(f"{plan.origin}: run {number}: {error}")
     if problems:
@@ -139,7 +166,7 @@ def joined(plan: Plan, strings: list[Arrangement]) -> list[Joined]:
     return found
 
 
-def _joined(plan: Plan, cable: Cable, strings: list[Arrangement]) -> Joined:
+def _run(plan: Plan, cable: Cable, strings: list[Arrangement]) -> Run:
     ends = {cable.from_, cable.to}
     tasks = [t for t in plan.task if f"task:{t.name}" in ends]
     if len(ends) == 1:
@@ -157,7 +184,7 @@ def _joined(plan: Plan, cable: Cable, strings: list[Arrangement]) -> Joined:
             " task:NAME: give volts, with amps or watts"
         )
     amps = _amps(cable, cable.volts, 0.0)
-    return Joined(cable, "stated", cable.volts, amps, conductors.CONTINUOUS * amps)
+    return Run(cable, "stated", cable.volts, amps, conductors.CONTINUOUS * amps)
 
 
 def _amps(cable: Cable, volts: float, else_a: float) -> float:
@@ -167,16 +194,16 @@ def _amps(cable: Cable, volts: float, else_a: float) -> float:
     return else_a if cable.watts is None else cable.watts / volts
 
 
-def _from_panels(cable: Cable, strings: list[Arrangement]) -> Joined:
+def _from_panels(cable: Cable, strings: list[Arrangement]) -> Run:
     watts, amps = sum(s.v_mp * s.i_mp for s in strings), sum(s.i_mp for s in strings)
     volts = cable.volts or watts / amps
     amps = _amps(cable, volts, watts / volts)
     stated = cable.amps is not None or cable.watts is not None
     bright_a = I_SC_SHARE * amps if stated else sum(s.i_sc for s in strings)
-    return Joined(cable, "panel", volts, amps, conductors.PANEL_CIRCUIT * bright_a)
+    return Run(cable, "panel", volts, amps, conductors.PANEL_CIRCUIT * bright_a)
 
 
-def _to_inverter(plan: Plan, cable: Cable) -> Joined:
+def _to_inverter(plan: Plan, cable: Cable) -> Run:
     """The inverter at its rating on an empty battery: NFPA 70 690.8(A), from memory."""
     inverter = plan.pack.inverter
     assert inverter is not None
@@ -185,7 +212,7 @@ def _to_inverter(plan: Plan, cable: Cable) -> Joined:
     volts = cable.volts or voltages.empty_v(plan.pack)
     amps = _amps(cable, volts, drawn_w / volts)
     at = "as stated" if cable.volts is not None else "the battery's lowest, under load"
-    return Joined(
+    return Run(
         cable=cable,
         kind="inverter",
         volts=volts,
@@ -197,7 +224,7 @@ def _to_inverter(plan: Plan, cable: Cable) -> Joined:
     )
 
 
-def _to_task(plan: Plan, cable: Cable, task: Task) -> Joined:
+def _to_task(plan: Plan, cable: Cable, task: Task) -> Run:
     if task.supply == "ac":
         outlet = voltages.mains(plan)
     elif task.supply == "usb":
@@ -209,7 +236,7 @@ def _to_task(plan: Plan, cable: Cable, task: Task) -> Joined:
     amps = _amps(cable, volts, task.peak_va / volts)
     starts = task.start_w > task.peak_w
     inverter = plan.pack.inverter if task.supply == "ac" else None
-    return Joined(
+    return Run(
         cable=cable,
         kind=task.supply,
         volts=volts,
@@ -231,15 +258,15 @@ def at_the_pack(plan: Plan, panel_w: Array, cold: Cold) -> Array:
     """
     if not plan.run:
         return panel_w
-    runs = joined(plan, laid_out(plan, cold))
-    one = next((one for one in runs if one.kind == "panel"), None)
-    if one is None:
+    runs = runs_of(plan, laid_out(plan, cold))
+    run = next((run for run in runs if run.kind == "panel"), None)
+    if run is None:
         return panel_w
-    drawn_v = one.volts
+    drawn_v = run.volts
     if plan.pack.solar_input.kind == "pwm":
         assert plan.pack.nominal_v is not None
         drawn_v = plan.pack.nominal_v
-    return conductors.after_cable(panel_w, one.ohm(one.mm2), one.volts, drawn_v)
+    return conductors.after_cable(panel_w, run.ohm, run.volts, drawn_v)
 
 
 def solar_limit_w(plan: Plan, cold: Cold) -> float:
@@ -270,16 +297,16 @@ def lead_losses(plan: Plan, cold: Cold) -> dict[int, float]:
     whether an outlet's limits bear the loss too is not looked at. Tasks of one name share a lead.
     Raises PlanError.
     """
-    found: dict[int, float] = {}
+    losses: dict[int, float] = {}
     if not any(end.startswith("task:") for cable in plan.run for end in (cable.from_, cable.to)):
-        return found
-    for one in joined(plan, laid_out(plan, cold)):
-        if one.kind in ("ac", "dc12", "usb"):
-            drop = one.amps * one.ohm(one.mm2) / one.volts
+        return losses
+    for run in runs_of(plan, laid_out(plan, cold)):
+        if run.kind in ("ac", "dc12", "usb"):
             for k, task in enumerate(plan.task):
-                if f"task:{task.name}" in (one.cable.from_, one.cable.to):
-                    found[k] = drop / (task.power_factor if task.supply == "ac" else 1.0)
-    return found
+                if f"task:{task.name}" in (run.cable.from_, run.cable.to):
+                    factor = task.power_factor if task.supply == "ac" else 1.0
+                    losses[k] = run.drop_v / run.volts / factor
+    return losses
 
 
 def mains_notes(plan: Plan, cold: Cold) -> tuple[str, ...]:
@@ -287,8 +314,8 @@ def mains_notes(plan: Plan, cold: Cold) -> tuple[str, ...]:
     if not plan.run or voltages.mains(plan).known:
         return ()
     return tuple(
-        f"run {number}: {one.about}; until then it is reckoned at {one.volts:g} V, the lowest in"
+        f"run {number}: {run.about}; until then it is reckoned at {run.volts:g} V, the lowest in"
         " use, where a lead loses most"
-        for number, one in enumerate(joined(plan, laid_out(plan, cold)), start=1)
-        if not one.known
+        for number, run in enumerate(runs_of(plan, laid_out(plan, cold)), start=1)
+        if not run.known
     )

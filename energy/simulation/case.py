@@ -1,13 +1,13 @@
-"""From plan and weather to the case that is simulated: cells, limits, sun, battery, draws.
+"""From plan and weather to the case that is simulated: cells, limits, sun, battery, loads.
 
 Here plan objects meet the model's arrays. When tasks run is for `bursts`; what is asked of the
-outcome lives in `budget`.
+result lives in `result`.
 """
 
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -16,7 +16,7 @@ from energy.model import Array, Index
 from energy.model.battery import Battery
 from energy.model.demand import Burst
 from energy.model.electronics import inverter_curve
-from energy.model.limits import Limits, Overload, inverter_on, overloads
+from energy.model.limits import Limits, Overload, inverter_on, overloads, running
 from energy.model.simulate import Case, Load
 from energy.model.timeline import (
     GRID_S,
@@ -25,18 +25,21 @@ from energy.model.timeline import (
     cell_of,
     grid,
     inside,
+    to_utc,
 )
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import Placed
 from energy.simulation.cables import lead_losses
 from energy.simulation.solar import Solar, solar, turns
+from energy.weather.days import Days, Site, site_of
 from energy.weather.record import DAY_S, HOUR_S, Record
-from energy.weather.scenarios import Source, Weathers
-from energy.weather.synthetic import drawn
+from energy.weather.source import Source
+from energy.weather.synthetic.synthetic import is_synthetic, solar_clock_offset_s
+from energy.weather.weathers import Weathers
 
 MONTH_H = 30.0 * 24.0
 MOST_SEGMENTS = 400_000
-DRAWN_CELL_S = 600.0  # weather drawn or foretold by the hour gains nothing from finer sun
+HOURLY_CELL_S = 600.0  # weather known by the hour gains nothing from finer sun
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,7 @@ class LaidOut:
     """A plan made ready: the case to simulate and what was settled on the way.
 
     overloads are the bursts that the limits turn away; solar is what the panels give, with their
-    books, condition (m,) their mean condition.
+    books; derate (m,) is the mean share of their labels that the panels give.
     """
 
     case: Case
@@ -65,46 +68,88 @@ def calendar_of(plan: Plan) -> Calendar:
     )
 
 
-def lay_out(
-    plan: Plan,
-    calendar: Calendar,
-    span: Interval,
-    placed: Placed,
-    weather: Weathers,
-    cells: Array,
-    sun: Solar | None = None,
-) -> LaidOut:
+def span_of(plan: Plan, now: datetime | None = None) -> Interval:
+    """The span of a plan, or what is left of it from `now` on its clock [UTC s].
+
+    >>> start_s, end_s = span_of(Plan.read("builtin:cloudy-repair"))
+    >>> (end_s - start_s) / HOUR_S
+    25.0
+    """
+    zone = ZoneInfo(plan.place.timezone)
+    return to_utc(now or plan.span.start, zone), to_utc(plan.span.end, zone)
+
+
+def days_of(
+    plan: Plan, record: Source, calendar: Calendar, span: Interval, site: Site | None = None
+) -> Days:
+    """The days of a plan over a span [UTC s], cut into the cells on which sun and weather are
+    worked out.
+
+    record is what the weather rests on (see `record_of`), site what is known of the place, worked
+    out here where it is left out.
+
+    >>> from energy.weather.source import record_of
+    >>> plan = Plan.read("builtin:cloudy-repair")
+    >>> days = days_of(plan, record_of(plan), calendar_of(plan), span_of(plan))
+    >>> bool(days.cells[0] <= days.span[0] and days.span[1] <= days.cells[-1])
+    True
+    """
+    cells = _cells(plan, record, calendar, span)
+    return Days(plan, calendar, span, record, cells, site or site_of(plan, record))
+
+
+def _cells(plan: Plan, record: Source, calendar: Calendar, span: Interval) -> Array:
+    """Edges of the cells: whole intervals of the record around the span, cut at its ends and
+    wherever a panel is moved, folded or shaded."""
+    step, whole, phase, beyond, every = HOUR_S, HOUR_S, 0.0, HOUR_S, GRID_S
+    if isinstance(record, Record):
+        step = whole = beyond = record.interval_s
+        phase = float(record.start_s[0]) % step
+    elif is_synthetic(plan.weather) or record is not None:
+        # synthetic hours belong to days of the sun's clock; they may also follow a forecast
+        every = HOURLY_CELL_S
+        whole, phase, beyond = DAY_S, -solar_clock_offset_s(plan.place.longitude_deg), 0.0
+    first = np.floor((span[0] - phase) / whole) * whole + phase - beyond
+    last = np.ceil((span[1] - phase) / whole) * whole + phase + beyond
+    marks = [*span, *np.arange(first, last, step).tolist()]
+    for number, panel in enumerate(plan.panel):
+        windows = calendar.windows(panel.out_between) if panel.out_between else []
+        windows += [w for shade in panel.shade for w in calendar.windows(shade.between)]
+        marks += [t for window in windows for t in window]
+        marks += turns(plan, number, calendar)
+    return grid(float(first), float(last), marks, every)
+
+
+def lay_out(days: Days, placed: Placed, weather: Weathers, sun: Solar | None = None) -> LaidOut:
     """Lay a plan with its bursts and weathers out in segments and scenarios, ready to simulate.
 
-    span [UTC s]; cells are the edges on which the weather is given; sun, where it is known, what
-    the panels give on them. Raises PlanError for more moments than can be simulated.
+    sun is what the panels give in the cells of the days, worked out here where it is left out.
+    Raises PlanError for more moments than can be simulated.
     """
+    plan, calendar = days.plan, days.calendar
     scenarios = weather.shift_days.size
-    begun = placed.begun
     chargers = [calendar.windows(c.between, c.days) for c in plan.charger]
     on_windows = inverter_windows(plan, calendar)
-    edges = _edges(plan, span, cells, placed.bursts, [*chargers, on_windows or []])
+    edges = _edges(days, placed.bursts, [*chargers, on_windows or []])
     limits = limits_of(plan, on_windows)
     order = ranked(plan)
-    turned_away = overloads(edges, placed.bursts, plan.task, order, limits, begun)
-    refused = {id(r.burst) for r in turned_away}
-    accepted = [burst for burst in placed.bursts if id(burst) not in refused]
+    turned_away = overloads(edges, placed.bursts, plan.task, order, limits, placed.begun)
+    accepted = running(placed.bursts, turned_away)
     derate = derates(plan, scenarios)
     if sun is None:
-        sun = solar(plan, weather, calendar, cells, span, derate)
-    battery = _battery(plan, scenarios)
-    cell = cell_of(edges, cells)
-    temperature, temp_row = weather.temp_air, cell
+        sun = solar(days, weather, derate)
+    cell, lit = cell_of(edges, days.cells), weather.light.lit
+    temperature, temp_row = weather.air.temp_air, cell
     if plan.pack.temperature is not None:
         temperature, temp_row = np.full((1, 1), plan.pack.temperature), np.zeros_like(cell)
-    row_of_cell = np.full(cells.size - 1, -1)
-    row_of_cell[weather.lit] = np.arange(weather.lit.size)
+    row_of_cell = np.full(days.cells.size - 1, -1)
+    row_of_cell[lit] = np.arange(lit.size)
     charger_w = np.zeros(edges.size - 1)
     for charger, windows in zip(plan.charger, chargers, strict=True):
         charger_w += charger.watts * inside(edges, windows)
     case = Case(
         edges=edges,
-        battery=battery,
+        battery=_battery(plan, scenarios),
         solar_w=sun.panel_w,
         solar_row=row_of_cell[cell],
         controller_efficiency=plan.pack.solar_input.efficiency_percent / 100.0,
@@ -113,9 +158,9 @@ def lay_out(
         temp_row=temp_row,
         idle_w=plan.pack.idle_w,
         inverter=limits.curve,
-        inverter_on=inverter_on(edges, accepted, plan.task, limits, begun),
+        inverter_on=inverter_on(edges, accepted, plan.task, limits, placed.begun),
         outlet_efficiency=limits.outlet_efficiency,
-        loads=_loads(edges, accepted, plan, order, lead_losses(plan, weather.cold)),
+        loads=_loads(edges, accepted, plan, order, lead_losses(plan, days.site.cold)),
         factor=_task_factors(plan, scenarios),
     )
     return LaidOut(
@@ -126,20 +171,15 @@ def lay_out(
     )
 
 
-def _edges(
-    plan: Plan,
-    span: Interval,
-    cells: Array,
-    placed: Sequence[Burst],
-    windows: Sequence[Sequence[Interval]],
-) -> Array:
-    marks = [t for burst in placed for piece in burst.pieces for t in (piece.start_s, piece.end_s)]
+def _edges(days: Days, bursts: Sequence[Burst], windows: Sequence[Sequence[Interval]]) -> Array:
+    """Edges of the segments: those of the cells and wherever a burst or a window begins or ends."""
+    marks = [t for burst in bursts for piece in burst.pieces for t in (piece.start_s, piece.end_s)]
     marks += [t for several in windows for window in several for t in window]
-    edges = grid(*span, [*cells.tolist(), *marks])
+    edges = grid(*days.span, [*days.cells.tolist(), *marks])
     if edges.size > MOST_SEGMENTS:
         raise PlanError(
             [
-                f"{plan.origin}: the tasks start and stop {edges.size:,} times; at most"
+                f"{days.plan.origin}: the tasks start and stop {edges.size:,} times; at most"
                 f" {MOST_SEGMENTS:,} moments can be simulated: shorten the span or lengthen a"
                 " period_min"
             ]
@@ -202,28 +242,6 @@ def random_factors(
     normal = np.random.default_rng(key).standard_normal(scenarios)
     sigma = np.sqrt(np.log1p((spread_percent / 100.0) ** 2))
     return np.asarray(np.exp(sigma * normal - sigma**2 / 2.0))
-
-
-def cells_of(plan: Plan, calendar: Calendar, span: Interval, record: Source) -> Array:
-    """Edges of the cells on which sun and weather are worked out: whole intervals of the record
-    around the span, cut at its ends and wherever a panel is moved, folded or shaded."""
-    step, whole, phase, beyond, every = HOUR_S, HOUR_S, 0.0, HOUR_S, GRID_S
-    if isinstance(record, Record):
-        step = whole = beyond = record.interval_s
-        phase = float(record.start_s[0]) % step
-    elif drawn.is_drawn(plan.weather) or record is not None:
-        # hours are drawn day by day of the sun's clock; drawn ones may follow a forecast
-        every = DRAWN_CELL_S
-        whole, phase, beyond = DAY_S, -drawn.solar_clock_offset_s(plan.place.longitude_deg), 0.0
-    first = np.floor((span[0] - phase) / whole) * whole + phase - beyond
-    last = np.ceil((span[1] - phase) / whole) * whole + phase + beyond
-    marks = [*span, *np.arange(first, last, step).tolist()]
-    for number, panel in enumerate(plan.panel):
-        windows = calendar.windows(panel.out_between) if panel.out_between else []
-        windows += [w for shade in panel.shade for w in calendar.windows(shade.between)]
-        marks += [t for window in windows for t in window]
-        marks += turns(plan, number, calendar)
-    return grid(float(first), float(last), marks, every)
 
 
 def inverter_windows(plan: Plan, calendar: Calendar) -> list[Interval] | None:

@@ -14,15 +14,16 @@ import numpy as np
 
 from energy.model import Array, Index, Mask
 from energy.model.demand import Burst
-from energy.model.limits import Overload
+from energy.model.limits import Overload, running
 from energy.model.simulate import Case, Simulated, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
 from energy.simulation.bursts import Placed
 from energy.simulation.progress import Done, Progress
 from energy.simulation.solar import Solar
-from energy.weather.scenarios import Source, Weathers
-from energy.weather.synthetic import drawn
+from energy.weather.days import Days
+from energy.weather.synthetic.synthetic import SCENARIOS
+from energy.weather.weathers import Weathers
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,6 +43,11 @@ class Chance:
     effective_sample_size: float | None
     goal: float
     must_percent: float | None
+
+    @property
+    def worked(self) -> int:
+        """The number of weathers in which the plan works."""
+        return round(self.percent * self.scenarios / 100.0)
 
     def as_dict(self) -> dict[str, Any]:
         """The chance as every answer's `--json` prints it."""
@@ -70,13 +76,12 @@ class Budget:
     time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m) with
     refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy inside
     the span; notes are lines the answer should say; progress is how far those tasks are that `done`
-    names. case, cells, solar, record, now and done are what it was made from; condition (m,) is the
-    panels' mean condition in each scenario; bounds are the budgets at both ends of the doubt about
-    drawn weather's means.
+    names. days, case, solar, now and done are what it was made from; derate (m,) is the mean share
+    of their labels that the panels give in each scenario; bounds are the budgets at both ends of
+    the doubt about the means of synthetic weather.
     """
 
-    plan: Plan
-    calendar: Calendar
+    days: Days = field(repr=False)
     weather: Weathers
     time_s: Array
     capacity_wh: Array
@@ -88,9 +93,7 @@ class Budget:
     ledger_wh: dict[str, Array]
     notes: tuple[str, ...]
     case: Case = field(repr=False)
-    cells: Array = field(repr=False)
     solar: Solar = field(repr=False)
-    record: Source = field(repr=False)
     derate: Array = field(repr=False)
     now: datetime | None = None
     done: Done = field(default_factory=dict)
@@ -98,9 +101,24 @@ class Budget:
     bounds: "tuple[Budget, ...]" = field(default=(), repr=False)
 
     @property
+    def plan(self) -> Plan:
+        """The plan."""
+        return self.days.plan
+
+    @property
+    def calendar(self) -> Calendar:
+        """The plan's local dates with their clock and sun."""
+        return self.days.calendar
+
+    @property
     def bursts(self) -> tuple[Burst, ...]:
         """All bursts of all tasks inside the span."""
         return self.placed.bursts
+
+    @cached_property
+    def running(self) -> tuple[Burst, ...]:
+        """The bursts that run: those that no limit turned away."""
+        return running(self.bursts, self.overloads)
 
     @cached_property
     def charge_percent(self) -> Array:
@@ -110,8 +128,7 @@ class Budget:
     @property
     def cold_unavailable_percent(self) -> Array:
         """What the cold locks in each segment [percent of charge], (n, m or 1)."""
-        cold_unavailable = self.case.battery.cold_unavailable_share(self.case.temp_pack)
-        return (100.0 * cold_unavailable)[self.case.temp_row]
+        return 100.0 * self.case.cold_unavailable()
 
     @cached_property
     def _lowest(self) -> tuple[Index, Array]:
@@ -151,9 +168,8 @@ class Budget:
     @property
     def too_cold_from_s(self) -> float | None:
         """From when the pack is first too cold to give in the middle weather [UTC s], or None."""
-        air = self.case.temp_pack
-        scenario = self.middle if air.shape[1] > 1 else 0
-        cold = np.flatnonzero(self.case.battery.too_cold(air[self.case.temp_row, scenario]))
+        case = self.middle_case
+        cold = np.flatnonzero(case.battery.too_cold(case.temp_c()[:, 0]))
         return float(self.time_s[cold[0]]) if cold.size else None
 
     @cached_property
@@ -183,6 +199,11 @@ class Budget:
         at the low end of that doubt."""
         return self.bounds[0] if self.weather.mean_uncertain and self.bounds else self
 
+    @property
+    def alone(self) -> "Budget":
+        """This budget without those at the bounds of the doubt about the means."""
+        return replace(self, bounds=())
+
     @cached_property
     def middle(self) -> int:
         """The scenario whose lowest charge is the median; of equals the one nearest to the dates.
@@ -196,6 +217,11 @@ class Budget:
         median = order[(lowest.size - 1) // 2]
         equal = np.flatnonzero((lowest == lowest[median]) & (unmet == unmet[median]))
         return int(min(equal, key=lambda k: (abs(shift[k]), shift[k], k)))
+
+    @property
+    def middle_case(self) -> Case:
+        """The case of the middle scenario alone."""
+        return self.case.scenarios(slice(self.middle, self.middle + 1))
 
     def lowest(self, scenario: int | None = None) -> Lowest:
         """The lowest point of a scenario (left out: the middle one)."""
@@ -278,7 +304,7 @@ class Budget:
         From more runs, each with all but one held at their means over the scenarios. Empty where
         nothing moves the lowest charge.
         """
-        case = scenarios_of(self.case, slice(drawn.FUTURES))  # as many as tell of a spread
+        case = self.case.scenarios(slice(SCENARIOS))  # as many as tell of a spread
         scenarios = case.factor.shape[1]
         derate = self.derate[:scenarios]
         capacity_wh = np.full(scenarios, case.battery.capacity_wh.mean())
@@ -318,7 +344,7 @@ class Budget:
         solar_w into the pack's bus, spilled_w at the panel, charger_w, load_w asked at the outlets
         (refused bursts too), delivered_w, idle_w of pack and inverter.
         """
-        one = simulate(scenarios_of(self.case, slice(self.middle, self.middle + 1)), detail=True)
+        one = simulate(self.middle_case, detail=True)
         flows = {name: values[:, 0] for name, values in one.detail.items()}
         for overload in self.overloads:
             for piece in overload.burst.pieces:
@@ -356,7 +382,7 @@ def lowest_point(case: Case, run: Simulated) -> tuple[Index, Array]:
     """At which edge each scenario of a pass is lowest, and how high above what the cold locks then
     [percent of charge], both (m,)."""
     charge = run.store_wh * (100.0 / case.battery.capacity_wh)
-    cold_unavailable = (100.0 * case.battery.cold_unavailable_share(case.temp_pack))[case.temp_row]
+    cold_unavailable = 100.0 * case.cold_unavailable()
     above = charge[1:] - cold_unavailable
     ends, lowest_end = above.argmin(axis=0), above.min(axis=0)
     np.subtract(
@@ -398,33 +424,8 @@ def wilson(share: float, number: float) -> tuple[float, float]:
 def _lowest_share(case: Case) -> Array:
     """How low each scenario falls above what the cold locks, as shares of its store, (m,)."""
     store, lowest = simulate(case).store_wh[1:], np.inf
-    cold_unavailable = case.battery.cold_unavailable_share(case.temp_pack)
     for first in range(0, store.shape[0], AT_ONCE):
         rows = slice(first, first + AT_ONCE)
-        above = store[rows] / case.battery.capacity_wh - cold_unavailable[case.temp_row[rows]]
+        above = store[rows] / case.battery.capacity_wh - case.cold_unavailable(rows)
         lowest = np.minimum(lowest, above.min(axis=0))
     return np.asarray(lowest)
-
-
-def scenarios_of(case: Case, only: slice | Index) -> Case:
-    """Some scenarios of a case alone: they go as they went among the others.
-
-    >>> from energy.simulation.budget import budget
-    >>> case = budget(Plan.read("builtin:cloudy-repair")).case
-    >>> scenarios_of(case, slice(3)).factor.shape[1]
-    3
-    """
-    battery = replace(
-        case.battery,
-        capacity_wh=case.battery.capacity_wh[only],
-        charge_max_w=case.battery.charge_max_w[only],
-    )
-    shared_air = case.temp_pack.shape[1] == 1
-    return replace(
-        case,
-        battery=battery,
-        solar_w=case.solar_w[:, only],
-        temp_pack=case.temp_pack if shared_air else case.temp_pack[:, only],
-        factor=case.factor[:, only],
-        inverter_on=case.inverter_on if case.inverter_on.ndim == 1 else case.inverter_on[:, only],
-    )

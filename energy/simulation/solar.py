@@ -12,11 +12,12 @@ from energy.model import Array, Index
 from energy.model import panel as panels
 from energy.model.electronics import pwm_power
 from energy.model.sun import Sun, clear_sun
-from energy.model.timeline import Calendar, Interval, inside, to_utc
+from energy.model.timeline import Calendar, inside, to_utc
 from energy.plan import Plan
 from energy.simulation.cables import at_the_pack, solar_limit_w
 from energy.simulation.strings import Arrangement, laid_out
-from energy.weather.scenarios import Weathers
+from energy.weather.days import Days
+from energy.weather.weathers import Weathers
 
 CELLS_AT_ONCE = 30_000  # rows x scenarios worked on at once: bounds the memory of the optics
 
@@ -39,51 +40,45 @@ def turns(plan: Plan, number: int, calendar: Calendar) -> list[float]:
     return sorted(t for t in times if t >= start)
 
 
-def solar(
-    plan: Plan,
-    weather: Weathers,
-    calendar: Calendar,
-    cells: Array,
-    span: Interval,
-    derates: Sequence[Array],
-) -> Solar:
-    """All panels of a plan together; conditions holds each panel's share of its label, (m,).
+def solar(days: Days, weather: Weathers, derates: Sequence[Array]) -> Solar:
+    """All panels of a plan together; derates holds each panel's share of its label, (m,).
 
-    What a run from panel to pack costs is among the panels' losses.
+    What the cable from the panels to the pack costs is among the panels' losses.
     """
-    scenarios = weather.shift_days.size
-    hours = np.diff(cells)[weather.lit] / 3600.0
-    in_span = inside(cells, [span])[weather.lit]
+    plan, calendar, cells, cold = days.plan, days.calendar, days.cells, days.site.cold
+    light, scenarios = weather.light, weather.shift_days.size
+    hours = np.diff(cells)[light.lit] / 3600.0
+    in_span = inside(cells, [days.span])[light.lit]
     power, sun_wh = np.zeros((hours.size, scenarios)), np.zeros(scenarios)
-    strings = laid_out(plan, weather.cold)
+    strings = laid_out(plan, cold)
     for number, panel in enumerate(plan.panel):
         out = in_span
         if panel.out_between is not None:
-            out = out * inside(cells, calendar.windows(panel.out_between))[weather.lit]
+            out = out * inside(cells, calendar.windows(panel.out_between))[light.lit]
         keep = np.ones(hours.size)
         for shade in panel.shade:
-            shaded = inside(cells, calendar.windows(shade.between))[weather.lit]
+            shaded = inside(cells, calendar.windows(shade.between))[light.lit]
             keep *= np.where(shaded > 0.0, shade.keep_percent / 100.0, 1.0)
-        aimed_at = _aimed_at(plan, number, calendar, weather.elevation_m)
-        lit, size = np.flatnonzero(out), max(1, CELLS_AT_ONCE // weather.ghi.shape[1])
+        aimed_at = _aimed_at(days, number)
+        lit, size = np.flatnonzero(out), max(1, CELLS_AT_ONCE // light.ghi.shape[1])
         for first in range(0, lit.size, size):
             rows = lit[first : first + size]
             got, seen = _panel_power(plan, strings[number], weather, aimed_at, rows, keep[rows])
             power[rows] += panel.count * got * derates[number]
             sun_wh += panel.count * (seen * hours[rows, None]).sum(axis=0)
-    power = at_the_pack(plan, power, weather.cold)
+    power = at_the_pack(plan, power, cold)
     power_wh = (power * hours[:, None]).sum(axis=0)
-    np.minimum(power, solar_limit_w(plan, weather.cold), out=power)
+    np.minimum(power, solar_limit_w(plan, cold), out=power)
     capped_wh = (power * hours[:, None]).sum(axis=0)
     return Solar(power, sun_wh, sun_wh - power_wh, power_wh - capped_wh)
 
 
-def _aimed_at(plan: Plan, number: int, calendar: Calendar, elevation_m: float) -> Sun | None:
+def _aimed_at(days: Days, number: int) -> Sun | None:
     """The sun at the moments at which a panel is turned, None where it never is."""
-    moments = np.array(turns(plan, number, calendar))
+    moments, place = np.array(turns(days.plan, number, days.calendar)), days.plan.place
     if moments.size == 0:
         return None
-    return clear_sun(moments, plan.place.latitude_deg, plan.place.longitude_deg, elevation_m)
+    return clear_sun(moments, place.latitude_deg, place.longitude_deg, days.site.elevation_m)
 
 
 def _panel_power(
@@ -95,11 +90,11 @@ def _panel_power(
     keep: Array,
 ) -> tuple[Array, Array]:
     """Watts of one panel in full condition, and the watts of sun on it, (rows, scenarios or 1)."""
-    panel, place = strings.panel, plan.place
-    sun = weather.sun.rows(rows)
-    sky = weather.ghi[rows], weather.dni[rows], weather.dhi[rows]
-    cell = weather.lit[rows]
-    temp_air, wind = weather.temp_air[cell], weather.wind_speed[cell]
+    panel, place, all_light = strings.panel, plan.place, weather.light
+    sun = all_light.sun.rows(rows)
+    sky = all_light.ghi[rows], all_light.dni[rows], all_light.dhi[rows]
+    cell = all_light.lit[rows]
+    temp_air, wind = weather.air.temp_air[cell], weather.air.wind_speed[cell]
     headings = [panel.facing_deg]
     if panel.aim == "swinging":
         headings = [360.0 * k / panels.SWING_HEADINGS for k in range(panels.SWING_HEADINGS)]

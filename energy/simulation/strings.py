@@ -98,11 +98,7 @@ def arrangements(panel: Panel, pack: Pack, cold: Cold) -> list[Arrangement]:
 
 def taken(ways: Sequence[Arrangement]) -> Arrangement:
     """The first arrangement known to fit, else the first that may, else the first of all."""
-    for known in (True, None):
-        for way in ways:
-            if way.fits is known:
-                return way
-    return ways[0]
+    return next((way for fits in (True, None) for way in ways if way.fits is fits), ways[0])
 
 
 def laid_out(plan: Plan, cold: Cold) -> list[Arrangement]:

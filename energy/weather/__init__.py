@@ -1,4 +1,4 @@
-"""Where the weather comes from: files, the sky as it is judged by eye, years drawn by chance.
+"""Where the weather comes from: files, the stated sky, synthetic days, what was fetched.
 
-Nothing is gathered here: each source has its own file in this folder.
+Nothing is gathered here: each source has its own file in this folder, and `scenarios` picks one.
 """

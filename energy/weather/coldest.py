@@ -11,7 +11,7 @@ from energy.model import conductors as cable
 from energy.plan import Plan, PlanError
 from energy.weather.fetched.cache import Forecast, history_near
 from energy.weather.record import DAY_S, Record
-from energy.weather.recorded import FAR_KM, FAR_M, apart
+from energy.weather.source import FAR_KM, FAR_M, Source, apart
 
 # Once in 50 years the air is so much colder than in a mean year's coldest hour: 2.592 standard
 # deviations of the yearly minimum (ASHRAE's return periods, Gumbel) of some 3 K. From memory.
@@ -43,7 +43,7 @@ def known_cold(lowest_c: float, source: str) -> Cold:
     return Cold(lowest_c, source, True, lowest_c)
 
 
-def coldest(plan: Plan, record: Record | Forecast | None) -> Cold:
+def coldest(plan: Plan, record: Source) -> Cold:
     """The lowest air of a plan's place, in any season.
 
     As the plan states it (place.lowest_c); else from a weather record of the place that spans a
@@ -63,8 +63,8 @@ def coldest(plan: Plan, record: Record | Forecast | None) -> Cold:
     if isinstance(record, Record):
         if max(np.subtract(apart(plan, record), (FAR_KM, FAR_M))) > 0.0:
             source = "the weather record is of another place"
-        elif (found := _of_record(record)) is not None:
-            return found
+        elif (cold := _of_record(record)) is not None:
+            return cold
     stated = plan.weather.temp_air_c
     days_c = np.array([] if stated is None else stated, dtype=float).ravel()
     if days_c.size == 12:

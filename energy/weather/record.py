@@ -80,8 +80,8 @@ def stamp_text(local_s: float) -> str:
 def local_seconds(year: Floats, month: Floats, day: Floats, hour: Floats) -> Floats:
     """Seconds since 1970 on the clock that wrote these columns; hour 24 is the next day's 0.
 
-    >>> one = np.ones(1)
-    >>> local_seconds(1970 * one, one, 2 * one, 24 * one)
+    >>> first = np.ones(1)
+    >>> local_seconds(1970 * first, first, 2 * first, 24 * first)
     array([172800.])
     """
     if not all((np.abs(column) < 3000).all() for column in (year, month, day, hour)):
@@ -152,9 +152,9 @@ def _spacing_s(stamp_s: Floats, where: str) -> float:
     if interval_s > 0 and interval_s / 60 not in INTERVALS_MIN:
         allowed = ", ".join(str(minutes) for minutes in INTERVALS_MIN)
         refuse(where, f"rows are {interval_s / 60:g} min apart; {allowed} min are allowed")
-    odd = (step <= 0) | (step % max(interval_s, 1.0) != 0)
-    if odd.any():
-        row = int(np.argmax(odd)) + 1
+    uneven = (step <= 0) | (step % max(interval_s, 1.0) != 0)
+    if uneven.any():
+        row = int(np.argmax(uneven)) + 1
         refuse(
             where,
             f"row {row + 1} ({stamp_text(stamp_s[row])}) follows "

@@ -32,7 +32,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from energy.answers.size.designs import Designs, designs  # noqa: E402
+from energy.answers.size.designs import Designs, make_designs  # noqa: E402
 from energy.answers.size.frontier import frontier  # noqa: E402
 from energy.answers.size.size import GOALS  # noqa: E402
 from energy.answers.size.years import years  # noqa: E402
@@ -58,13 +58,13 @@ KB_PER_MB = 1024 * (1024 if sys.platform == "darwin" else 1)  # macOS reports by
 def main() -> None:
     """Measure all and print one line a figure."""
     print(f"{'':58}{'measured':>10}  aimed at")
-    of = designs(Plan.read("builtin:january-job"))
+    of = make_designs(Plan.read("builtin:january-job"))
     panel_w, sizes_wh = np.linspace(400.0, 1600.0, SIDE), np.linspace(1500.0, 8000.0, SIDE)
     found_s, grid_s, same = frontier_against_grid(of, panel_w, sizes_wh)
     show(f"frontier, {SIDE} panels x 4 goals: grid / frontier", grid_s / found_s, "at least 10")
     show("    the same answer on so many of 256", float(same), "256")
     many_s, one_s = many_against_one(of)
-    show("a step of one design: plain Python / NumPy, 512 lanes", one_s / many_s, "at least 20")
+    show("a step of one design: plain Python / NumPy, 512 scenarios", one_s / many_s, "at least 20")
     start = time.perf_counter()
     year = years(Plan.read("builtin:january-job"), np.full(100, 800.0), np.linspace(2e3, 1e4, 100))
     show(f"a whole year of 100 designs, {year.lost.shape[0]} days [s]", clock(start), "")
@@ -112,7 +112,9 @@ def frontier_against_grid(
 def many_against_one(of: Designs) -> tuple[float, float]:
     """Seconds a step takes: of one design among 512, and in a plain loop over one."""
     scenarios = np.arange(512)
-    case = of.case(of.bases[0], 400.0 + 2.0 * scenarios, 2000.0 + 10.0 * scenarios, scenarios % 31)
+    case = of.scaled(
+        of.cases[0], 400.0 + 2.0 * scenarios, 2000.0 + 10.0 * scenarios, scenarios % 31
+    )
     steps = case.edges.size - 1
     simulate(case)
     start = time.perf_counter()

@@ -10,14 +10,16 @@ from itertools import pairwise
 
 import numpy as np
 
-from energy.answers.aim.poses import DAY_BINS, half_hours, span_of
+from energy.answers.aim.poses import DAY_BINS, half_hours
 from energy.model import Array
 from energy.model.timeline import Interval, inside
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget
-from energy.simulation.case import cells_of, derates
+from energy.simulation.case import days_of, derates
 from energy.simulation.solar import solar
-from energy.weather.scenarios import Weathers, weathers
+from energy.weather.days import Days
+from energy.weather.scenarios import weathers
+from energy.weather.weathers import Weathers
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,7 @@ class Daylight:
 
     counts: "whole-days", those that lie inside the plan; where there are none "touched-days", from
     midnight to midnight; "own-hours", the plan's own, where the weather held covers no more. spans
-    are what is counted [UTC s]; wide holds the weather and its cells where the plan's own are not
+    are what is counted [UTC s]; wide holds the days and their weather where the plan's own are not
     enough: panels that are turned begin each of these days as stated. plan_days is how many days'
     light the plan's own hours hold, at least 1.
     """
@@ -35,7 +37,7 @@ class Daylight:
     first: date
     last: date
     spans: tuple[Interval, ...]
-    wide: tuple[Weathers, Array] | None = field(default=None, repr=False)
+    wide: tuple[Days, Weathers] | None = field(default=None, repr=False)
     plan_days: float = 1.0
 
     @property
@@ -46,17 +48,18 @@ class Daylight:
     def half_hours_wh(self, result: Budget) -> Array:
         """What a budget's panels give in each half hour of the clock [Wh], (48,): the mean of all
         weathers and of the days counted, together a day's yield."""
-        weather, cells = self.wide or (result.weather, result.cells)
+        days, weather = self.wide or (result.days, result.weather)
         power = result.solar.panel_w
         if self.wide is not None:
             known = derates(result.plan, weather.shift_days.size)
             posed = (
-                solar(_over(result, span), weather, result.calendar, cells, span, known).panel_w
+                solar(replace(days, plan=_over(result, span), span=span), weather, known).panel_w
                 for span in self.spans
             )
             power = np.sum(list(posed), axis=0)
-        hours = (np.diff(cells) * inside(cells, self.spans) / 3600.0)[weather.lit]
-        of_cell = half_hours(result.calendar, cells[:-1][weather.lit])
+        lit = weather.light.lit
+        hours = (np.diff(days.cells) * inside(days.cells, self.spans) / 3600.0)[lit]
+        of_cell = half_hours(result.calendar, days.cells[:-1][lit])
         total = np.bincount(of_cell, power.mean(axis=1) * hours, DAY_BINS)
         return np.asarray(total / self.days)
 
@@ -81,7 +84,7 @@ def daylight(result: Budget) -> Daylight:
 
 
 def _counted(result: Budget) -> Daylight:
-    start, end = span_of(result)
+    start, end = result.days.span
     first, last = result.local(start).date(), result.local(end - 1.0).date()
     dates = [first + timedelta(k) for k in range((last - first).days + 1)]
     midnights = [result.calendar.at(("clock", 0.0), day) for day in (*dates, last + timedelta(1))]
@@ -90,13 +93,13 @@ def _counted(result: Budget) -> Daylight:
     if whole:
         return Daylight("whole-days", whole[0], whole[-1], tuple(spans[day] for day in whole))
     over = midnights[0], midnights[-1]
-    plan = _over(result, over)
-    cells = cells_of(plan, result.calendar, over, result.record)
+    own = result.days
+    days = days_of(_over(result, over), own.record, own.calendar, over, own.site)
     try:
-        weather, *_ = weathers(plan, result.record, result.calendar, cells, over)
+        weather, *_ = weathers(days)
     except PlanError:  # a record or a forecast of the plan's own hours alone
         return Daylight("own-hours", first, last, ((start, end),))
-    return Daylight("touched-days", first, last, tuple(spans.values()), (weather, cells))
+    return Daylight("touched-days", first, last, tuple(spans.values()), (days, weather))
 
 
 def _over(result: Budget, span: Interval) -> Plan:

@@ -10,29 +10,21 @@ import numpy as np
 
 from energy.answers.aim.aim import Aim
 from energy.answers.aim.poses import BIN_MIN, DAY_BINS
-from energy.answers.aim.words import finding, in_a_row, remarks, turned
+from energy.answers.aim.words import finding, remarks, turned
 from energy.model import Array
 from energy.plan.kit import COMPASS, Panel
-from energy.show.labels import ON_A_LABEL, ON_A_MARK, Room, balanced, shorten, style, width_in, wrap
+from energy.plan.words import and_list
+from energy.show.labels import ON_A_LABEL, ON_A_MARK, Room, style
 from energy.show.numbers import watt_hours
-from energy.show.palette import (
-    COLOURS,
-    DPI,
-    EDGE_IN,
-    HEADING_PT,
-    PLAN_PT,
-    SMALL_PT,
-    TITLE_PT,
-    WIDTH_IN,
-)
+from energy.show.page import Box, heading, lay_out, new_page, round_values, values_left
+from energy.show.palette import COLOURS, EDGE_IN, HEADING_PT, RING, SMALL_PT, WIDTH_IN, mix
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 LOST_PERCENT = (2.0, 10.0, 30.0)  # the lines of the map
 MAP_IN, DAY_IN = 3.6, 4.6  # the two panels, side by side
-HEAD_IN, CLOCK_IN = 0.42, 0.36  # above and below them
-LEADING = 1.35
+ABOVE_IN, BELOW_IN = 0.42, 0.36
 OUTSIDE = 1.13  # the map's frame, in radii of its rim
 
 
@@ -46,85 +38,26 @@ def aim_picture(answer: Aim) -> "Figure":
     >>> len(aim_picture(aim(Plan.read("builtin:cloudy-repair"))).axes)
     2
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(WIDTH_IN, 1.0), dpi=DPI, facecolor="white")
-    FigureCanvasAgg(figure)
-    result, room = answer.plan.budget, (WIDTH_IN - 2.0 * EDGE_IN) * DPI
-    title = shorten(result.plan.title or result.plan.origin, room, width_in(figure, PLAN_PT))
-    head = [(title, style(PLAN_PT))]
-    bold = width_in(figure, TITLE_PT, bold=True)
-    head += [
-        (line, style(TITLE_PT, bold=True)) for line in balanced(finding(answer), room, bold, most=2)
-    ]
-    small = width_in(figure, SMALL_PT)
-    foot = [
-        (line, style(SMALL_PT, colour="quiet"))
-        for text in [*remarks(answer), f"Clock: {result.calendar.zone.key}."]
-        for line in wrap(text, room, small, most=2)
-    ]
-    left, right = _lay_out(figure, head, foot)
+    result, page = answer.plan.budget, new_page()
+    yields, day = lay_out(
+        page,
+        (result.plan.title or result.plan.origin, finding(answer)),
+        [*remarks(answer), f"Clock: {result.calendar.zone.key}."],
+        [
+            Box(3.0 * EDGE_IN, ABOVE_IN, MAP_IN, MAP_IN),
+            Box(WIDTH_IN - DAY_IN - 3.0 * EDGE_IN, ABOVE_IN, DAY_IN, MAP_IN),
+        ],
+        BELOW_IN,
+    )
     if answer.azimuth_deg is None:
-        _heading(left, "Yield by tilt, % of the best", "over all headings")
-        _tilts_panel(answer, left)
+        heading(yields, "Yield by tilt, % of the best", "over all headings")
+        _tilts_panel(answer, yields)
     else:
-        _heading(left, "Yield by pose", "middle: flat; rim: upright; north is up")
-        _map_panel(answer, left)
-    _heading(right, "Power in W", "means of all weathers and days, by the clock")
-    _day_panel(answer, right)
-    return figure
-
-
-Line = tuple[str, dict[str, Any]]
-
-
-def _lay_out(figure: Any, head: Sequence[Line], foot: Sequence[Line]) -> list[Any]:
-    """Size the page, write what stands around the two panels, and make room for them."""
-    tall_in = [sum(how["fontsize"] * LEADING / 72.0 for _, how in lines) for lines in (head, foot)]
-    total = 2.0 * EDGE_IN + sum(tall_in) + HEAD_IN + MAP_IN + CLOCK_IN
-    figure.set_size_inches(WIDTH_IN, total)
-    bottom = EDGE_IN + tall_in[1] + CLOCK_IN
-    _write(figure, head, total - EDGE_IN)
-    _write(figure, foot, EDGE_IN + tall_in[1])
-    lefts = (3.0 * EDGE_IN, WIDTH_IN - DAY_IN - 3.0 * EDGE_IN)
-    panels = [
-        figure.add_axes((left / WIDTH_IN, bottom / total, wide / WIDTH_IN, MAP_IN / total))
-        for left, wide in zip(lefts, (MAP_IN, DAY_IN), strict=True)
-    ]
-    for panel in panels:
-        panel.set_facecolor("white")
-        for side in ("left", "right", "top"):
-            panel.spines[side].set_visible(False)
-        panel.spines["bottom"].set(color=COLOURS["quiet"], linewidth=0.8)
-        panel.tick_params(axis="both", length=0.0, pad=4.0)
-    return panels
-
-
-def _write(figure: Any, lines: Sequence[Line], top_in: float) -> None:
-    """Write lines from the left edge down."""
-    for text, how in lines:
-        height = top_in / figure.get_size_inches()[1]
-        figure.text(EDGE_IN / WIDTH_IN, height, text, va="top", **how)
-        top_in -= float(how["fontsize"]) * LEADING / 72.0
-
-
-def _heading(panel: Any, text: str, beside: str = "") -> None:
-    """What a panel shows, above it, and how it is read."""
-    left = 0.0
-    for part, how in ((text, style(HEADING_PT, bold=True)), (beside, style(SMALL_PT))):
-        above = {"xytext": (left, 6.0), "textcoords": "offset points"}
-        panel.annotate(part, (0.0, 1.0), xycoords="axes fraction", va="bottom", **above, **how)
-        left += width_in(panel.figure, HEADING_PT, bold=True)(part) * 72.0 / DPI + 8.0
-
-
-def _mix(one: str, other: str, share: float) -> tuple[float, float, float]:
-    """A colour between two of the table."""
-    from matplotlib.colors import to_rgb
-
-    ends = zip(to_rgb(COLOURS.get(one, one)), to_rgb(COLOURS.get(other, other)), strict=True)
-    red, green, blue = (a + share * (b - a) for a, b in ends)
-    return red, green, blue
+        heading(yields, "Yield by pose", "middle: flat; rim: upright; north is up")
+        _map_panel(answer, yields)
+    heading(day, "Power in W", "means of all weathers and days, by the clock")
+    _day_panel(answer, day)
+    return page
 
 
 def _map_panel(answer: Aim, panel: Any) -> None:
@@ -137,8 +70,8 @@ def _map_panel(answer: Aim, panel: Any) -> None:
     surface = answer.yields.at(tilts, azimuths)
     lost = 100.0 * np.maximum(1.0 - surface / max(float(surface.max()), 1e-9), 0.0)
     x, y = _seen_from_above(tilts[:, None], azimuths[None, :])
-    darker = [_mix("daylight", "sun", share) for share in (0.45, 0.15)]
-    lighter = [_mix("daylight", "white", share) for share in (0.3, 0.75)]
+    darker = [mix("daylight", "sun", share) for share in (0.45, 0.15)]
+    lighter = [mix("daylight", "white", share) for share in (0.3, 0.75)]
     levels = [-1.0, *LOST_PERCENT, 101.0]
     panel.contourf(x, y, lost, levels=levels, colors=[*darker, *lighter], zorder=1)
     edge = {"colors": [COLOURS["sun"]], "linewidths": 0.7, "zorder": 2}
@@ -149,8 +82,7 @@ def _map_panel(answer: Aim, panel: Any) -> None:
     _mark_poses(answer, panel, room, found)
     for level, line in zip(LOST_PERCENT, found, strict=True):
         if len(line):
-            x_line, y_line = line[:: max(1, len(line) // 60)].T
-            room.label(f"−{level:.0f} %", x_line, y_line, "sun")
+            room.label(f"−{level:.0f} %", line[:, 0], line[:, 1], "sun")
 
 
 def _seen_from_above(tilt_deg: Any, azimuth_deg: Any) -> tuple[Array, Array]:
@@ -201,10 +133,8 @@ def _mark(panel: Any, room: Room, place: tuple[Any, Any], colour: str) -> None:
     """A dot for the best pose, a ring for another, kept clear of words."""
     x, y = (float(value) for value in place)
     face = COLOURS["charge"] if colour == "charge" else "white"
-    ring = {"markersize": 7.0, "markerfacecolor": face, "markeredgewidth": 1.6}
-    panel.plot([x], [y], "o", mec=COLOURS[colour], clip_on=False, zorder=5.5, **ring)
-    around = 0.015 * float(np.ptp(panel.get_xlim()))
-    room.keep_clear(np.array([x - around, x + around]), np.array([y, y]), ON_A_LABEL)
+    panel.plot([x], [y], **{**RING, "markeredgecolor": COLOURS[colour], "markerfacecolor": face})
+    room.keep_clear_of_ring(x, y, ON_A_LABEL)
 
 
 def _standing(panel: Panel) -> tuple[float, float] | None:
@@ -224,7 +154,7 @@ def _tilts_panel(answer: Aim, panel: Any) -> None:
     wh = answer.yields.at(tilts, np.zeros(1))[:, 0]
     share = 100.0 * wh / max(float(wh.max()), 1e-9)
     panel.set(xlim=(0.0, 90.0), ylim=(0.0, 120.0))
-    _ticks(panel, 100.0)
+    values_left(panel, [0.0, 50.0, 100.0])
     panel.set_xticks([0, 30, 60, 90], ["flat", "30°", "60°", "upright"], **style(SMALL_PT))
     panel.fill_between(tilts, 0.0, share, color=COLOURS["daylight"], linewidth=0.0, zorder=2)
     panel.plot(tilts, share, color=COLOURS["sun"], lw=1.6, zorder=4)
@@ -244,7 +174,7 @@ def _day_panel(answer: Aim, panel: Any) -> None:
     turns = turned(answer)
     lines = [
         ("square to the sun all day", answer.follow, "quiet", (0, (6, 2, 1, 2))),
-        *([] if turns is None else [(f"turned at {in_a_row(turns.at)}", turns, "task", "-")]),
+        *([] if turns is None else [(f"turned at {and_list(turns.at)}", turns, "task", "-")]),
         ("as planned", answer.plan, "ink", (0, (5, 2.5))),
         ("flat", answer.flat, "quiet", (0, (1.2, 1.6))),
         ("best pose", answer.best, "sun", "-"),
@@ -254,7 +184,7 @@ def _day_panel(answer: Aim, panel: Any) -> None:
     peak = max(1.0, float(watts.max()))
     _clock(panel, hours[watts.max(axis=0) > 0.002 * peak])
     panel.set_ylim(0.0, 1.3 * peak)
-    _ticks(panel, peak)
+    values_left(panel, round_values(peak))
     panel.fill_between(hours, 0.0, watts[-1], color=COLOURS["daylight"], linewidth=0.0, zorder=2)
     room = Room(panel)
     for (_, _, colour, dashes), y in zip(lines, watts, strict=True):
@@ -276,13 +206,3 @@ def _clock(panel: Any, lit: Array) -> None:
     marks = np.arange(np.ceil(start / step) * step, end + 0.01, step)
     panel.set_xlim(start, end)
     panel.set_xticks(marks, [f"{int(hour):02d}:00" for hour in marks], **style(SMALL_PT))
-
-
-def _ticks(panel: Any, peak: float) -> None:
-    """A few round figures on the left with their faint lines."""
-    from matplotlib.ticker import MaxNLocator
-
-    ticks = [t for t in MaxNLocator(4, steps=[1, 2, 5, 10]).tick_values(0.0, peak) if t <= peak]
-    panel.set_yticks(ticks, [f"{tick:g}" for tick in ticks], **style(SMALL_PT))
-    for tick in ticks:
-        panel.axhline(tick, color=COLOURS["grid"], linewidth=0.5, zorder=1)

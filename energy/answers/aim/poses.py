@@ -14,10 +14,10 @@ from scipy.interpolate import RectBivariateSpline
 
 from energy.model import Array, Index, Mask
 from energy.model.timeline import Calendar, Interval
-from energy.plan import Plan
 from energy.simulation.budget import Budget
 from energy.simulation.solar import solar
-from energy.weather.scenarios import Weathers
+from energy.weather.days import Days
+from energy.weather.weathers import Light, Weathers
 
 TILTS_DEG = np.arange(0.0, 91.0, 15.0)  # a finer grid moves no best pose by a degree
 AZIMUTHS_DEG = np.arange(0.0, 360.0, 30.0)
@@ -26,11 +26,6 @@ FINE_ROWS, COARSEST = 800, 6  # a long span is searched in steps of up to half a
 BIN_MIN = 30  # turns are sought at every half hour of the clock
 DAY_BINS = 24 * 60 // BIN_MIN
 MOST_TURNS = 3
-
-
-def span_of(result: Budget) -> Interval:
-    """The span judged [UTC s]."""
-    return float(result.time_s[0]), float(result.time_s[-1])
 
 
 def half_hours(calendar: Calendar, time_s: Array) -> Index:
@@ -81,11 +76,8 @@ class Search:
     standing for so many hours. Poses that are tried are keywords of the plan's panel.
     """
 
-    plan: Plan
+    days: Days
     weather: Weathers
-    calendar: Calendar
-    cells: Array
-    span: Interval
     hours: Array
     aimed: tuple[int, ...]
     swings: bool
@@ -94,12 +86,12 @@ class Search:
         """What all panels give in each row when the aimed ones stand like this [Wh], (rows,)."""
         panels = tuple(
             panel.model_copy(update=pose) if k in self.aimed else panel
-            for k, panel in enumerate(self.plan.panel)
+            for k, panel in enumerate(self.days.plan.panel)
         )
-        posed = self.plan.model_copy(update={"panel": panels})
+        posed = replace(self.days, plan=self.days.plan.model_copy(update={"panel": panels}))
         scenarios = self.weather.shift_days.size
         derates = [np.full(scenarios, panel.condition_percent / 100.0) for panel in panels]
-        found = solar(posed, self.weather, self.calendar, self.cells, self.span, derates)
+        found = solar(posed, self.weather, derates)
         return np.asarray(found.panel_w.mean(axis=1) * self.hours)
 
     @cached_property
@@ -123,7 +115,7 @@ class Search:
 
     def yields(self, inside: Interval = (-np.inf, np.inf)) -> Yields:
         """The yields of the grid of poses; of what comes in between two moments [UTC s] only."""
-        begins = self.cells[:-1][self.weather.lit]
+        begins = self.days.cells[:-1][self.weather.light.lit]
         rows = (begins >= inside[0]) & (begins < inside[1])
         wh = self._grid_wh[:, :, rows].sum(axis=2)
         return Yields(TILTS_DEG, self._azimuths_deg, wh)
@@ -150,7 +142,7 @@ class Search:
         the first alone, and before the first what they would give turned at the last alone: so a
         run for each half hour of the clock tells of all combinations.
         """
-        bins = half_hours(self.calendar, self.cells[:-1][self.weather.lit])
+        bins = half_hours(self.days.calendar, self.days.cells[:-1][self.weather.light.lit])
         gives = np.bincount(bins, self.given_wh(aim="follow"), DAY_BINS) > 0.0
         times = np.flatnonzero(gives & self._sun_is_up())
         upto = np.zeros((times.size, DAY_BINS + 1))  # Wh of each run before each half hour
@@ -172,9 +164,10 @@ class Search:
     def _sun_is_up(self) -> Mask:
         """At which half hours the sun is up on about as many days of the span as at any, (48,)."""
         up = np.zeros(DAY_BINS)
-        for day in self.calendar.days(None)[1:]:
-            rise, fall = self.calendar.sun_times(day)
-            at = [self.calendar.at(("clock", float(BIN_MIN * k)), day) for k in range(DAY_BINS)]
+        calendar = self.days.calendar
+        for day in calendar.days(None)[1:]:
+            rise, fall = calendar.sun_times(day)
+            at = [calendar.at(("clock", float(BIN_MIN * k)), day) for k in range(DAY_BINS)]
             up += [rise < t < fall for t in at]
         return np.asarray((up >= 0.9 * up.max()) & (up > 0.0))
 
@@ -186,32 +179,32 @@ def search(result: Budget) -> Search:
     panels give at a moment depends on that moment alone, so its weathers need no names. Where
     panels swing with a boat, they are the ones to be posed, else all.
     """
-    weather, scenarios = result.weather, result.weather.ghi.shape[1]
-    every = int(np.clip(weather.lit.size // FINE_ROWS, 1, COARSEST))
-    firsts = np.arange(0, weather.lit.size, every)
-    rows = np.minimum(firsts + every // 2, weather.lit.size - 1)
-    hours = np.diff(result.cells)[weather.lit] / 3600.0
+    weather, light, air = result.weather, result.weather.light, result.weather.air
+    scenarios = light.ghi.shape[1]
+    every = int(np.clip(light.lit.size // FINE_ROWS, 1, COARSEST))
+    firsts = np.arange(0, light.lit.size, every)
+    rows = np.minimum(firsts + every // 2, light.lit.size - 1)
+    hours = np.diff(result.days.cells)[light.lit] / 3600.0
     columns = min(COLUMNS, scenarios)
     ranks = ((np.arange(columns) + 0.5) * scenarios / columns).astype(int)
-    ranked = np.argsort(weather.ghi[rows], axis=1)[:, ranks]
+    ranked = np.argsort(light.ghi[rows], axis=1)[:, ranks]
+    ghi, dni, dhi = (
+        np.take_along_axis(part[rows], ranked, axis=1) for part in (light.ghi, light.dni, light.dhi)
+    )
     few = replace(
         weather,
-        sun=weather.sun.rows(rows),
-        lit=weather.lit[rows],
-        ghi=np.take_along_axis(weather.ghi[rows], ranked, axis=1),
-        dni=np.take_along_axis(weather.dni[rows], ranked, axis=1),
-        dhi=np.take_along_axis(weather.dhi[rows], ranked, axis=1),
-        temp_air=weather.temp_air.mean(axis=1, keepdims=True),
-        wind_speed=weather.wind_speed.mean(axis=1, keepdims=True),
+        light=Light(light.lit[rows], light.sun.rows(rows), ghi, dni, dhi),
+        air=replace(
+            air,
+            temp_air=air.temp_air.mean(axis=1, keepdims=True),
+            wind_speed=air.wind_speed.mean(axis=1, keepdims=True),
+        ),
         shift_days=np.zeros(columns),
     )
     swinging = tuple(k for k, panel in enumerate(result.plan.panel) if panel.aim == "swinging")
     return Search(
-        plan=result.plan,
+        days=result.days,
         weather=few,
-        calendar=result.calendar,
-        cells=result.cells,
-        span=span_of(result),
         hours=np.add.reduceat(hours, firsts) if firsts.size else hours,
         aimed=swinging or tuple(range(len(result.plan.panel))),
         swings=bool(swinging),

@@ -1,9 +1,7 @@
 """Where to point the panels, in words: the pose, how to set it up, what other ways give.
 
-What is said is worked out in the answer; its picture is drawn in `aim_picture`.
+What is said is worked out in the answer; its picture is drawn in `picture`.
 """
-
-from collections.abc import Sequence
 
 import numpy as np
 from rich import box
@@ -13,7 +11,9 @@ from rich.text import Text
 
 from energy.answers.aim.aim import Aim, Setting, enough_for
 from energy.plan.kit import Panel, compass_word
-from energy.show.numbers import watt_hours
+from energy.plan.words import and_list
+from energy.show.moments import day_name
+from energy.show.numbers import loss_percent, watt_hours
 
 GAIN_SHARE = 0.01  # turns that give less more than the best pose are not shown
 SPILLED_SHARE = 0.05  # less of the yield is not worth a word
@@ -91,9 +91,15 @@ def advice(answer: Aim) -> list[str]:
         )
         if len(answer.aimed) < len(answer.plan.budget.plan.panel):
             found[-1] += " The panels that do not swing stay as planned."
-    costs = [f"a tilt {off} degrees wrong {_lost(answer, off, 0)}" for off in (10, 20)]
+    costs = [
+        f"a tilt {off} degrees wrong {loss_percent(answer.lost_percent(off, 0))}"
+        for off in (10, 20)
+    ]
     if answer.azimuth_deg is not None:
-        costs += [f"a facing {off} degrees wrong {_lost(answer, 0, off)}" for off in (30, 60)]
+        costs += [
+            f"a facing {off} degrees wrong {loss_percent(answer.lost_percent(0, off))}"
+            for off in (30, 60)
+        ]
     found.append(f"What it costs, to the worse side: {', '.join(costs)}.")
     return found
 
@@ -110,7 +116,7 @@ def settings(answer: Aim) -> list[tuple[str, Setting]]:
         ("as planned", answer.plan),
         (f"best: tilt {answer.tilt_deg:.0f}{facing}", answer.best),
         *(
-            (f"best, turned at {in_a_row(turns.at)}", turns)
+            (f"best, turned at {and_list(turns.at)}", turns)
             for turns in answer.re_aim
             if turns.own_wh >= least
         ),
@@ -141,7 +147,7 @@ def hours_table(answer: Aim) -> Table:
     columns = [("flat", answer.flat), ("as planned", answer.plan), ("best", answer.best)]
     turns = turned(answer)
     if turns is not None:
-        columns.append((f"turned at {in_a_row(turns.at)}", turns))
+        columns.append((f"turned at {and_list(turns.at)}", turns))
     columns.append(("square to the sun", answer.follow))
     hourly = np.stack([s.watts().reshape(24, -1).mean(axis=1) for _, s in columns], axis=1)
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
@@ -166,7 +172,7 @@ def remarks(answer: Aim) -> list[str]:
     worth = answer.worth_turning
     if worth is not None:
         found.append(
-            f"Worth getting up for: turn {_them(answer)} square to the sun at {in_a_row(worth.at)},"
+            f"Worth getting up for: turn {_them(answer)} square to the sun at {and_list(worth.at)},"
             " each day; a pen held upright on it then throws no shadow. It stays so overnight."
         )
     elif answer.re_aim:
@@ -198,7 +204,7 @@ def day_in_words(answer: Aim) -> str:
     'A day here is the mean of the whole days of the plan, Tue 12 Jan to Thu 14 Jan.'
     """
     day = answer.plan.daylight
-    first, last = (f"{one:%a} {one.day} {one:%b}" for one in (day.first, day.last))
+    first, last = (day_name(date) for date in (day.first, day.last))
     dates, mean, days = f"{first} to {last}", "the mean of ", "days"
     if day.days == 1:
         dates, mean, days = first, "", "day"
@@ -212,23 +218,9 @@ def day_in_words(answer: Aim) -> str:
     return f"A day here is {mean}{dates} in the plan's own hours: the weather held covers no more."
 
 
-def in_a_row(words: Sequence[str]) -> str:
-    """Words in a row.
-
-    >>> in_a_row(["09:00", "11:30", "14:00"])
-    '09:00, 11:30 and 14:00'
-    """
-    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
-
-
 def _panels(answer: Aim) -> list[Panel]:
     return [answer.plan.budget.plan.panel[k] for k in answer.aimed]
 
 
 def _them(answer: Aim) -> str:
     return "the panel" if sum(panel.count for panel in _panels(answer)) == 1 else "the panels"
-
-
-def _lost(answer: Aim, tilt_off: int, facing_off: int) -> str:
-    lost = answer.lost_percent(tilt_off, facing_off)
-    return "under 1 %" if lost < 0.95 else f"{lost:.0f} %"

@@ -49,16 +49,14 @@ def closed_in(result: Budget) -> Caution | None:
 
 def pack_temperature(result: Budget) -> Array:
     """The pack's temperature in the middle weather, deg C, (segments,)."""
-    temperature = result.case.temp_pack
-    scenario = result.middle if temperature.shape[1] > 1 else 0
-    return np.asarray(temperature[result.case.temp_row, scenario])
+    return result.middle_case.temp_c()[:, 0]
 
 
 def too_cold(result: Budget) -> Caution | None:
     """Lithium as cold as it may be discharged, or nearly, in any weather."""
     limit_c = result.plan.pack.discharge_min_c
     cases = [one.case for one in (result, *result.bounds)]
-    coldest_c = min(float(case.temp_pack[np.unique(case.temp_row)].min()) for case in cases)
+    coldest_c = min(float(case.temp_c().min()) for case in cases)
     if limit_c is None or coldest_c > limit_c + NEARLY_TOO_COLD_K:
         return None
     when = "It gets that cold here" if coldest_c < limit_c else "It comes near that here"
@@ -75,10 +73,8 @@ def cold_charge(result: Budget) -> Caution | None:
     """Lithium offered a charge in frost."""
     if not _lithium(result) or result.plan.pack.heated:
         return None
-    case, temperature = result.case, pack_temperature(result)
-    offered = case.charger_w > 0.0
-    lit = case.solar_row >= 0
-    offered[lit] |= case.solar_w[case.solar_row[lit], result.middle] > 0.0
+    case, temperature = result.middle_case, pack_temperature(result)
+    offered = (case.charger_w > 0.0) | (case.sun_w()[:, 0] > 0.0)
     frozen = temperature[offered & (temperature < 0.0)]
     if frozen.size == 0:
         return None
@@ -92,7 +88,7 @@ def cold_charge(result: Budget) -> Caution | None:
 
 def _hottest_c(result: Budget) -> float:
     """The pack's highest temperature in any of the weathers, deg C."""
-    return float(result.case.temp_pack[result.case.temp_row].max())
+    return float(result.case.temp_c().max())
 
 
 def hot_pack(result: Budget) -> Caution | None:
@@ -113,7 +109,7 @@ def sunlit_pack(result: Budget) -> Caution | None:
     open_air = {"outdoors", "afloat"} & set(result.plan.place.around)
     if result.plan.pack.temperature is not None or not open_air or hot_pack(result) is not None:
         return None
-    row, ghi = result.case.solar_row, result.weather.ghi
+    row, ghi = result.case.solar_row, result.weather.light.ghi
     bright = row >= 0
     bright[bright] = ghi[row[bright], result.middle if ghi.shape[1] > 1 else 0] >= SUN_W_M2
     hottest = float(pack_temperature(result)[bright].max(initial=-np.inf))

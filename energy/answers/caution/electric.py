@@ -11,7 +11,7 @@ from energy.answers.caution.telling import carries
 from energy.model.battery import LITHIUM
 from energy.plan.task import Task
 from energy.simulation.budget import Budget
-from energy.simulation.cables import Joined, joined
+from energy.simulation.cables import Run, runs_of
 from energy.simulation.strings import Arrangement, amps_fit, laid_out
 
 # Above these DC volts touching bare metal can hurt: IEC 60364-4-41, 414.4.5, dry and else.
@@ -19,7 +19,6 @@ TOUCH_DRY_V, TOUCH_WET_V = 60.0, 30.0  # from memory
 HEAVY_W = 1000.0  # a lead on its drum takes about this (common practice)
 SHOCKS = ("hand_held", "sparks", "wet_work")  # what raises the danger of mains anywhere
 LONG_LEAD_M = 10.0  # a lead as long comes on a drum (common practice)
-ALLOWED = 1.0 + 1e-9
 
 
 def _mains(result: Budget) -> list[Task]:
@@ -113,7 +112,7 @@ def live_panel(result: Budget) -> Caution | None:
 
 def _strings(result: Budget) -> list[Arrangement]:
     """The strings to expect, in the lowest air of the place."""
-    return laid_out(result.plan, result.weather.cold)
+    return laid_out(result.plan, result.days.site.cold)
 
 
 def string_shock(result: Budget) -> Caution | None:
@@ -135,7 +134,7 @@ def string_shock(result: Budget) -> Caution | None:
 
 def cold_string(result: Budget) -> Caution | None:
     """A string that in the lowest air gives more volts than the input bears, or may do so."""
-    max_v, cold = result.plan.pack.solar_input.max_v, result.weather.cold
+    max_v, cold = result.plan.pack.solar_input.max_v, result.days.site.cold
     high = [(way, way.sure_v) for way in _strings(result) if way.bears_volts is False]
     words, at_c = "reach", cold.sure_c
     if not high and max_v is not None:
@@ -178,23 +177,19 @@ def _in_strings(high: list[tuple[Arrangement, float]]) -> str:
     return first_few([f'panel "{way.panel.name}", {way.in_series} in series' for way, _ in high])
 
 
-def _raised_by(result: Budget, test: Callable[[Joined], bool]) -> str:
+def _raised_by(result: Budget, test: Callable[[Run], bool]) -> str:
     """The runs that meet a test, by number and ends."""
     if not result.plan.run:
         return ""
-    runs = [one for one in joined(result.plan, _strings(result)) if test(one)]
-    number = {id(cable): k for k, cable in enumerate(result.plan.run, start=1)}
-    ends = [f'run {number[id(one.cable)]} "{one.cable.from_}" to "{one.cable.to}"' for one in runs]
-    return first_few(ends)
-
-
-def _is_thin(one: Joined) -> bool:
-    return one.must_carry_a > one.carries_a(one.mm2) * ALLOWED
+    runs = enumerate(runs_of(result.plan, _strings(result)), start=1)
+    return first_few(
+        [f'run {k} "{run.cable.from_}" to "{run.cable.to}"' for k, run in runs if test(run)]
+    )
 
 
 def thin_cable(result: Budget) -> Caution | None:
     """A run that carries less than its fuse, or than its outlet may give."""
-    runs = _raised_by(result, _is_thin)
+    runs = _raised_by(result, lambda run: run.too_thin)
     if not runs:
         return None
     return Caution(
@@ -208,7 +203,7 @@ def thin_cable(result: Budget) -> Caution | None:
 
 def long_cable(result: Budget) -> Caution | None:
     """A run on which more is lost than allowed."""
-    runs = _raised_by(result, _drops_too_much)
+    runs = _raised_by(result, lambda run: run.drops_too_much)
     if not runs:
         return None
     return Caution(
@@ -219,19 +214,10 @@ def long_cable(result: Budget) -> Caution | None:
     )
 
 
-def _drops_too_much(one: Joined) -> bool:
-    drop_percent = 100.0 * one.amps * one.ohm(one.mm2) / one.volts
-    return drop_percent > one.cable.allowed_drop_percent * ALLOWED
-
-
-def _at_the_battery(one: Joined) -> bool:
-    """Whether a run begins at the pack at low voltage, mains and USB outlets limit themselves."""
-    at_pack = "pack" in (one.cable.from_, one.cable.to) and one.kind in (
-        "dc12",
-        "inverter",
-        "stated",
-    )
-    return at_pack and one.volts <= TOUCH_DRY_V
+def _at_the_battery(run: Run) -> bool:
+    """Whether a run begins at the pack at low voltage; mains and USB outlets limit themselves."""
+    wired_by_hand = run.kind in ("dc12", "inverter", "stated")
+    return run.at_pack and wired_by_hand and run.volts <= TOUCH_DRY_V
 
 
 def short_circuit(result: Budget) -> Caution | None:

@@ -92,7 +92,7 @@ def medical(result: Budget) -> Caution | None:
 
 def extreme_heat(result: Budget) -> Caution | None:
     """Air above 45 C in any of the weathers."""
-    hottest = float(result.weather.temp_air.max())
+    hottest = float(result.weather.air.temp_air.max())
     if hottest <= HOT_AIR_C:
         return None
     return Caution(

@@ -37,7 +37,6 @@ class _Running:
 
 
 def _running(result: Budget) -> _Running:
-    turned_away = {id(overload.burst) for overload in result.overloads}
     start_w = [task.start_w for task in result.plan.task]
     steps = [
         (
@@ -47,8 +46,7 @@ def _running(result: Budget) -> _Running:
             step.working_w,
             max(start_w[burst.task] - step.working_w, 0.0) if step.starts else 0.0,
         )
-        for burst in result.bursts
-        if id(burst) not in turned_away
+        for burst in result.running
         for step in burst.pieces
     ]
     task, start_s, end_s, working_w, over_w = np.array(steps).reshape(-1, 5).T

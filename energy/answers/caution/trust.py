@@ -9,7 +9,7 @@ from energy.model.battery import LITHIUM
 from energy.simulation.budget import Budget
 from energy.weather.fetched.forecast import age_in_words
 from energy.weather.record import DAY_S
-from energy.weather.recorded import FAR_KM, FAR_M
+from energy.weather.source import FAR_KM, FAR_M
 
 MILD_C = (5.0, 35.0)  # air in which a pack that lags behind it changes little (our choice)
 # One degree of latitude cools like 110 m of height: 6.5 K a km against some 0.7 K a degree.
@@ -35,11 +35,11 @@ def frost_possible(latitude_deg: float, elevation_m: float, day: date) -> bool:
 
 def frost_not_judged(result: Budget) -> Caution | None:
     """Nobody has said how cold it gets where it could freeze."""
-    if result.weather.temperature_stated or result.plan.pack.temperature is not None:
+    if result.weather.air.stated or result.plan.pack.temperature is not None:
         return None
     latitude, height, calendar = (
         result.plan.place.latitude_deg,
-        result.weather.elevation_m,
+        result.days.site.elevation_m,
         result.calendar,
     )
     days = (calendar.first + timedelta(k) for k in range((calendar.last - calendar.first).days + 1))
@@ -79,7 +79,7 @@ def far_weather(result: Budget) -> Caution | None:
     return Caution(
         "weather-from-afar",
         f"The weather is that of a place {' and '.join(far)}: hills and coasts make their own sky.",
-        f"[weather] {result.weather.kind}: {result.weather.source}",
+        f"[weather] {result.plan.weather.kind}: {result.weather.source}",
     )
 
 

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.plan import Plan, PlanError
+from energy.show.moments import clock
+from energy.show.numbers import for_json
 from energy.simulation.budget import Budget, Chance, Lowest, budget, check_now
 from energy.simulation.overloads import why_never, why_refused
 from energy.simulation.progress import Done
@@ -103,45 +105,39 @@ class Check:
         """The stable answer that `--json` prints; times are ISO on the plan's clock."""
         result = self.budget
         lowest = result.lowest()
-        found: dict[str, Any] = {
+
+        def clock(time_s: float | None) -> Any:
+            return for_json(None if time_s is None else result.local(time_s), None)
+
+        answer: dict[str, Any] = {
             "title": result.plan.title,
             "verdict": result.verdict,
             "weather": {
-                "kind": result.weather.kind,
+                "kind": result.plan.weather.kind,
                 "from": result.weather.source,
                 "sharpen": result.weather.sharpen,
             },
             "chance": result.chance.as_dict(),
             "lowest_charge": {
                 "percent": round(lowest.percent, 1),
-                "at": result.local(lowest.at_s).isoformat(timespec="seconds"),
+                "at": clock(lowest.at_s),
                 "spare_wh": round(lowest.spare_wh, 1),
                 "dull_tenth_percent": round(result.dull_tenth_percent, 1),
             },
-            "too_cold_from": None
-            if result.too_cold_from_s is None
-            else result.local(result.too_cold_from_s).isoformat(timespec="seconds"),
+            "too_cold_from": clock(result.too_cold_from_s),
             "end_charge_percent": round(float(result.charge_percent[-1, result.middle]), 1),
-            "full_again_at": None
-            if result.full_again_s is None
-            else result.local(result.full_again_s).isoformat(timespec="seconds"),
+            "full_again_at": clock(result.full_again_s),
             "ledger_wh": {
-                k: round(float(v[result.middle]), 2) for k, v in result.ledger_wh.items()
+                name: round(float(wh[result.middle]), 2) for name, wh in result.ledger_wh.items()
             },
-            "tasks": [{k: _rounded(v, 2) for k, v in asdict(task).items()} for task in self.tasks],
+            "tasks": [for_json(task, 2) for task in self.tasks],
         }
         if self.now is not None:
-            found["now"] = {
-                "at": self.now.at.isoformat(timespec="seconds"),
-                "measured_percent": _rounded(self.now.measured_percent, 1),
-                "expected_percent": _rounded(self.now.expected_percent, 1),
-                "done": [one.as_dict() for one in result.progress],
-            }
+            done = [progress.as_dict() for progress in result.progress]
+            answer["now"] = for_json(self.now, 1) | {"done": done}
         if self.skies:
-            found["skies"] = [
-                {k: _rounded(v, 1) for k, v in asdict(sky).items()} for sky in self.skies
-            ]
-        return found
+            answer["skies"] = [for_json(sky, 1) for sky in self.skies]
+        return answer
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html())
@@ -222,7 +218,8 @@ def under_skies(
 
     Where the plan states no air temperature, the range of the middle weather's air is kept.
     """
-    air = result.weather.temp_air[:, min(result.middle, result.weather.temp_air.shape[1] - 1)]
+    temp_air = result.weather.air.temp_air
+    air = temp_air[:, min(result.middle, temp_air.shape[1] - 1)]
     stated = result.plan.weather.temp_air_c
     weather = {
         "kind": "sky",
@@ -234,7 +231,7 @@ def under_skies(
     for sky in SKIES:
         changes = {
             "weather": {**weather, "sky": sky},
-            "place.elevation_m": result.weather.elevation_m,
+            "place.elevation_m": result.days.site.elevation_m,
         }
         under = budget(result.plan.replace(**changes), now, battery_percent, done=done)
         cold = bool(under.too_cold[under.middle])
@@ -254,15 +251,17 @@ def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
             beside = why_refused(task.supply, task.start_w, turned_away, bursts)
             why_not = why_never(result, k) or beside
         elif np.isfinite(flat_s):
-            why_not = f"pack flat from {clock(result, flat_s)}"
+            why_not = f"pack flat from {clock(result.calendar, flat_s)}"
             if result.too_cold_at(flat_s, result.middle):
                 limit_c = result.plan.pack.discharge_min_c
-                at = clock(result, flat_s)
+                at = clock(result.calendar, flat_s)
                 why_not = f"pack too cold to give at {at} (below {limit_c:g} degrees C)"
         elif not bursts:
             why_not = "nothing of it lies inside the span"
             if result.now is not None:
-                why_not = f"nothing of it comes after {clock(result, float(result.time_s[0]))}"
+                why_not = (
+                    f"nothing of it comes after {clock(result.calendar, float(result.time_s[0]))}"
+                )
         answers.append(
             TaskAnswer(
                 name=task.name,
@@ -278,20 +277,3 @@ def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
             )
         )
     return tuple(answers)
-
-
-def clock(result: Budget, time_s: float) -> str:
-    """A moment as people on the plan's clock say it; with the day where the span has several.
-
-    >>> answer = check(Plan.read("builtin:cloudy-repair"))
-    >>> len(clock(answer.budget, float(answer.budget.time_s[0]))) >= 5
-    True
-    """
-    local = result.local(time_s)
-    if result.calendar.first == result.calendar.last:
-        return f"{local:%H:%M}"
-    return f"{local:%a} {local.day} {local:%b %H:%M}"
-
-
-def _rounded(value: Any, digits: int) -> Any:
-    return round(value, digits) if isinstance(value, float) else value

@@ -1,7 +1,7 @@
 """The three panels of a picture: the charge, the tasks, and the sun against the load.
 
-Each function draws on axes that are there already, over hours from the start of the span. The page
-around them is laid out in `picture`.
+Each function draws on axes that are there already, over hours from the start of the span; `picture`
+lays out the page around them.
 """
 
 from collections.abc import Sequence
@@ -14,8 +14,10 @@ from energy.model import Array
 from energy.model.demand import Burst
 from energy.model.timeline import Interval
 from energy.show.labels import ON_A_LINE, ON_A_MARK, Room, shorten, style, width_in
-from energy.show.palette import COLOURS, DASHES, LABEL_PT, SMALL_PT
-from energy.show.time_axis import briefly, hours, midnights
+from energy.show.moments import short_clock
+from energy.show.page import round_values, values_left
+from energy.show.palette import COLOURS, DASHES, LABEL_PT, RING
+from energy.show.time_axis import hours, midnights
 from energy.simulation.budget import Budget
 
 MOST_ROWS = 14
@@ -41,16 +43,10 @@ class Row:
 def charge_panel(result: Budget, panel: Any) -> None:
     """The charge of the middle weather, the band of the others, the reserve and the cold."""
     panel.set_ylim(-2.0, 104.0)
-    _values(panel, [0.0, 25.0, 50.0, 75.0, 100.0])
+    values_left(panel, [0.0, 25.0, 50.0, 75.0, 100.0])
     x, charge = hours(result, result.time_s), result.charge_percent[:, result.middle]
-    cold_unavailable = np.broadcast_to(
-        result.cold_unavailable_percent, (x.size - 1, result.charge_percent.shape[1])
-    )
-    cold_unavailable, steps = (
-        np.repeat(cold_unavailable[:, result.middle], 2),
-        np.repeat(x, 2)[1:-1],
-    )
-    floor = np.minimum(cold_unavailable + result.plan.pack.reserve_percent, 100.0)
+    cold_unavailable, floor = (np.repeat(percent, 2) for percent in cold_and_floor(result))
+    steps = np.repeat(x, 2)[1:-1]
     room = _room(result, panel)
     room.keep_clear(x, charge)
     room.keep_clear(steps, floor)
@@ -59,30 +55,35 @@ def charge_panel(result: Budget, panel: Any) -> None:
     panel.plot(steps, floor, color=COLOURS["limit"], linestyle=DASHES["limit"], lw=1.3, zorder=3)
     panel.plot(x, charge, color=COLOURS["charge"], linestyle=DASHES["charge"], lw=2.0, zorder=4)
     _lowest_point(result, panel, room)
-    reserve, frozen = (
-        f"reserve {result.plan.pack.reserve_percent:.0f} %",
-        cold_unavailable.max() >= LEAST_LOCKED,
-    )
+    reserve = f"reserve {result.plan.pack.reserve_percent:.0f} %"
+    frozen = cold_unavailable.max() >= LEAST_LOCKED
     if frozen:
         hatch = {"facecolor": "none", "edgecolor": COLOURS["locked"], "hatch": "////"}
         panel.fill_between(steps, 0.0, cold_unavailable, linewidth=0.6, zorder=2, **hatch)
         reserve += " above what the cold locks"
-    room.label(reserve, *_thin(steps, floor), "limit")
+    room.label(reserve, steps, floor, "limit")
     if frozen:
-        room.label("locked by the cold", *_thin(steps, cold_unavailable), "quiet")
+        room.label("locked by the cold", steps, cold_unavailable, "quiet")
     if band is not None:
-        room.label(f"middle one of {result.chance.scenarios} weathers", *_thin(x, charge), "charge")
+        room.label(f"middle one of {result.chance.scenarios} weathers", x, charge, "charge")
         room.label("8 in 10 weathers lie here", *band, "quiet")
+
+
+def cold_and_floor(result: Budget) -> tuple[Array, Array]:
+    """What the cold locks in the middle weather, and the reserve above that: percent of charge, a
+    value a segment (n,)."""
+    shape = result.time_s.size - 1, result.charge_percent.shape[1]
+    cold_unavailable = np.broadcast_to(result.cold_unavailable_percent, shape)[:, result.middle]
+    return cold_unavailable, np.minimum(cold_unavailable + result.plan.pack.reserve_percent, 100.0)
 
 
 def _lowest_point(result: Budget, panel: Any, room: Room) -> None:
     lowest = result.lowest()
     x, y = float(hours(result, lowest.at_s)), lowest.percent
-    ring = {"markersize": 7.0, "markerfacecolor": "white", "markeredgewidth": 1.6}
-    panel.plot([x], [y], "o", markeredgecolor=COLOURS["charge"], clip_on=False, zorder=5.5, **ring)
-    around = 0.006 * float(np.ptp(panel.get_xlim()))
-    room.keep_clear(np.array([x - around, x + around]), np.array([y, y]))
-    room.label(f"lowest: {y:.0f} %, {briefly(result, lowest.at_s)}", [x], [y], "charge")
+    panel.plot([x], [y], markeredgecolor=COLOURS["charge"], **RING)
+    room.keep_clear_of_ring(x, y)
+    when = short_clock(result.calendar, lowest.at_s)
+    room.label(f"lowest: {y:.0f} %, {when}", [x], [y], "charge")
 
 
 def _room(result: Budget, panel: Any) -> Room:
@@ -110,20 +111,7 @@ def _band(result: Budget, panel: Any, room: Room) -> tuple[Array, Array] | None:
     above, below = high - middle, middle - low
     room_there, wide = np.maximum(above, below), np.where(above > below, high, low)
     wide_enough = room_there >= 0.6 * room_there.max()
-    return _thin(x[wide_enough], ((middle + wide) / 2.0)[wide_enough])
-
-
-def _thin(x: Array, y: Array) -> tuple[Array, Array]:
-    pick = slice(None, None, max(1, x.size // 60))
-    return x[pick], y[pick]
-
-
-def _values(panel: Any, ticks: Sequence[float]) -> None:
-    """The figures on the left with their faint lines."""
-    panel.set_yticks(list(ticks), [f"{value:g}" for value in ticks], **style(SMALL_PT))
-    panel.tick_params(axis="both", length=0.0, pad=4.0)
-    for value in ticks:
-        panel.axhline(value, color=COLOURS["grid"], linewidth=0.5, zorder=1)
+    return x[wide_enough], ((middle + wide) / 2.0)[wide_enough]
 
 
 def task_rows(result: Budget) -> list[Row]:
@@ -131,14 +119,13 @@ def task_rows(result: Budget) -> list[Row]:
 
     What must run keeps a row of its own as long as there are rows.
     """
-    turned_away = {id(overload.burst) for overload in result.overloads}
     rows = []
     for name in dict.fromkeys(task.name for task in result.plan.task):
         same = {k for k, task in enumerate(result.plan.task) if task.name == name}
-        mine = [burst for burst in result.bursts if burst.task in same]
         must = any(result.plan.task[k].must for k in same)
-        runs = tuple(i for burst in mine if id(burst) not in turned_away for i in _drawing(burst))
-        refused = tuple((m.start_s, m.end_s) for m in mine if id(m) in turned_away)
+        runs = tuple(i for burst in result.running if burst.task in same for i in _drawing(burst))
+        turned_away = [o.burst for o in result.overloads if o.burst.task in same]
+        refused = tuple(sorted((burst.start_s, burst.end_s) for burst in turned_away))
         rows.append(Row(name, must, runs, refused))
     if len(rows) <= MOST_ROWS:
         return rows
@@ -271,7 +258,7 @@ def flows_panel(result: Budget, panel: Any) -> None:
     short = np.where(short > 0.5, short, 0.0)
     peak = max(1.0, *(float(top.max()) for top in (sun + spilled, load, charger)))
     panel.set_ylim(0.0, 1.35 * peak)
-    _values(panel, _round_watts(peak))
+    values_left(panel, round_values(peak))
     _flow_areas(panel, x, sun, load, short)
     room = _room(result, panel)
     room.keep_clear_below(x, load)
@@ -292,30 +279,14 @@ def flows_panel(result: Budget, panel: Any) -> None:
         room.keep_clear(x, flow.top)
     for flow in shown:
         tall = flow.watts >= 0.6 * flow.watts.max()
-        room.label(flow.text, *_thin(x[tall], flow.top[tall]), flow.colour)
+        room.label(flow.text, x[tall], flow.top[tall], flow.colour)
 
 
 def _flow_areas(panel: Any, x: Array, sun: Array, load: Array, short: Array) -> None:
     """The areas below sun and load, the load's clear enough to see the sun through it."""
     panel.fill_between(x, 0.0, sun, color=COLOURS["daylight"], linewidth=0.0, zorder=2)
-    load_rgba = (*_rgb(COLOURS["load"]), 0.30)
-    panel.fill_between(x, 0.0, load, facecolor=load_rgba, linewidth=0.0, zorder=3)
+    see_through = COLOURS["load"], 0.30
+    panel.fill_between(x, 0.0, load, facecolor=see_through, linewidth=0.0, zorder=3)
     if short.any():
         crossed = {"facecolor": "none", "edgecolor": COLOURS["limit"], "hatch": "xxx"}
         panel.fill_between(x, load - short, load, where=short > 0.0, lw=0.0, zorder=3, **crossed)
-
-
-def _rgb(colour: str) -> tuple[float, float, float]:
-    red, green, blue = (int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5))
-    return red, green, blue
-
-
-def _round_watts(peak: float) -> list[float]:
-    """Zero and a few round figures up to a peak.
-
-    >>> _round_watts(730.0)
-    [0.0, 200.0, 400.0, 600.0]
-    """
-    decade = 10.0 ** np.floor(np.log10(peak / 2.0))
-    step = next(float(f * decade) for f in (1.0, 2.0, 5.0, 10.0) if peak / (f * decade) < 5.0)
-    return [step * k for k in range(int(peak / step) + 1)]

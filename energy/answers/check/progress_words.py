@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from energy.answers.check.check import Check
 from energy.answers.check.rest import left_out_with
 from energy.plan.words import and_list
+from energy.show.numbers import amount
 from energy.simulation.progress import Progress
 
 LEAST = 0.05  # of a minute or an hour: less is not worth a word
@@ -19,7 +20,7 @@ def progress_lines(answer: Check, *, choosing: bool = False) -> Iterator[str]:
     yield f"Taken as done: {', '.join(_done(p) for p in found)}; the rest as planned."
     for p in found:
         if p.done > p.planned:
-            done, planned = (_amount(value, p.unit) for value in (p.done, p.planned))
+            done, planned = (amount(value, p.unit) for value in (p.done, p.planned))
             yield f'Of "{p.name}" {done} are done, {planned} were planned: nothing of it is left.'
     over = and_list([_of(p, p.over) for p in found if p.over > LEAST])
     again = and_list([_of(p, p.again) for p in found if p.again > LEAST])
@@ -42,19 +43,8 @@ def _belonging(answer: Check, choosing: bool) -> Iterator[str]:
 def _done(p: Progress) -> str:
     if p.done <= 0.0 or p.done >= p.planned:
         return f'{"all" if p.done > 0.0 else "none"} of "{p.name}"'
-    return f'{p.done:g} of {_amount(p.planned, p.unit)} of "{p.name}"'
+    return f'{p.done:g} of {amount(p.planned, p.unit)} of "{p.name}"'
 
 
 def _of(p: Progress, value: float) -> str:
-    return f'{_amount(value, p.unit)} of "{p.name}"'
-
-
-def _amount(value: float, unit: str) -> str:
-    """So much in its unit.
-
-    >>> _amount(4, "times"), _amount(1, "charges"), _amount(40, "minutes"), _amount(1.5, "hours")
-    ('4', '1 charge', '40 min', '1.5 h')
-    """
-    if unit == "charges":
-        return f"{value:g} charge{'' if value == 1 else 's'}"
-    return f"{round(value, 1):g}" + {"times": "", "minutes": " min", "hours": " h"}[unit]
+    return f'{amount(value, p.unit)} of "{p.name}"'

@@ -7,8 +7,9 @@ import math
 
 import numpy as np
 
-from energy.model import Array
-from energy.show.time_axis import briefly, clock_marks, hours, midnights
+from energy.answers.check.panels import cold_and_floor
+from energy.show.moments import short_clock
+from energy.show.time_axis import clock_marks, hours, midnights
 from energy.simulation.budget import Budget
 
 LEAST_WIDTH, LEAST_HEIGHT = 32, 5  # below this nothing can be read
@@ -32,7 +33,8 @@ def sketch(budget: Budget, width: int = 72, height: int = 8) -> str:
     x, end = hours(budget, budget.time_s), float(hours(budget, budget.time_s[-1]))
     across = np.linspace(0.0, end, 2 * width)  # two dots a character
     charge = np.interp(across, x, budget.charge_percent[:, budget.middle])
-    floor = _floor(budget, x, across)
+    segment = np.clip(np.searchsorted(x, across, side="right") - 1, 0, x.size - 2)
+    floor = cold_and_floor(budget)[1][segment]
     plotext.terminal.limit(False, False)
     figure = plotext.figure.clear()
     figure.theme("colorless").plot_size(width, height - 1)
@@ -50,18 +52,8 @@ def sketch(budget: Budget, width: int = 72, height: int = 8) -> str:
 def _heading(result: Budget) -> str:
     lowest = result.lowest()
     weather = "middle weather" if result.chance.scenarios > 1 else "the one weather tried"
-    when = briefly(result, lowest.at_s)
+    when = short_clock(result.calendar, lowest.at_s)
     return f"Charge of the pack, {weather}; lowest {lowest.percent:.0f} %, {when}"
-
-
-def _floor(result: Budget, x: Array, across: Array) -> Array:
-    """The reserve, above what the cold locks."""
-    cold_unavailable = np.broadcast_to(
-        result.cold_unavailable_percent, (x.size - 1, result.charge_percent.shape[1])
-    )
-    row = np.clip(np.searchsorted(x, across, side="right") - 1, 0, x.size - 2)
-    floor = cold_unavailable[row, result.middle] + result.plan.pack.reserve_percent
-    return np.asarray(np.minimum(floor, 100.0))
 
 
 def _clock(result: Budget, width: int) -> tuple[list[float], list[str]]:

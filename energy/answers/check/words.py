@@ -10,14 +10,15 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.check.check import Check, TaskAnswer, clock
+from energy.answers.check.check import Check, TaskAnswer
 from energy.answers.check.progress_words import progress_lines
 from energy.show.chance import chance_line
+from energy.show.moments import clock
 from energy.show.numbers import watt_hours
 from energy.show.terms import SUPPLIES
 from energy.simulation.budget import Budget
 from energy.simulation.strings import amps_fit, laid_out
-from energy.weather.recorded import FAR_KM
+from energy.weather.source import FAR_KM
 
 VERDICTS = {
     "stays-powered": "stays powered",
@@ -41,7 +42,7 @@ BOOKS = (
 
 def strings_suit(result: Budget) -> bool:
     """Whether no string of the plan's panels is sure to be too much for the solar input."""
-    laid = laid_out(result.plan, result.weather.cold)
+    laid = laid_out(result.plan, result.days.site.cold)
     return amps_fit(laid) and not any(way.fits is False for way in laid)
 
 
@@ -122,7 +123,7 @@ def headline(answer: Check) -> Text:
             )
     if result.chance.scenarios > 1 and not result.overloads:
         reach = "reaches" if answer.yes else "stays below"
-        which = "the chance under this sky" if result.weather.kind == "sky" else "the chance"
+        which = "the chance under this sky" if result.plan.weather.kind == "sky" else "the chance"
         if (
             not answer.yes
             and result.chance.percent >= result.chance.goal
@@ -154,9 +155,9 @@ def summary(answer: Check) -> Iterable[str]:
         yield failed
     side = "above" if lowest.spare_wh >= 0 else "short of"
     reserve = f"the reserve of {result.plan.pack.reserve_percent:.0f} %"
-    if lowest.cold_unavailable_percent >= 0.5 and result.weather.temperature_stated:
+    if lowest.cold_unavailable_percent >= 0.5 and result.weather.air.stated:
         reserve += f" and the {lowest.cold_unavailable_percent:.0f} % that the cold locks"
-    text = f"Lowest charge {lowest.percent:.0f} % at {clock(result, lowest.at_s)}, "
+    text = f"Lowest charge {lowest.percent:.0f} % at {clock(result.calendar, lowest.at_s)}, "
     if lowest.cold_unavailable_percent > 99.9:
         limit_c = result.plan.pack.discharge_min_c
         text += f"but below {limit_c:g} degrees C the pack gives none of it"
@@ -170,7 +171,7 @@ def summary(answer: Check) -> Iterable[str]:
         yield flat
     end = f"{float(result.charge_percent[-1, result.middle]):.0f} % at the end"
     if result.full_again_s is not None:
-        end = f"Full again at {clock(result, result.full_again_s)}; {end}"
+        end = f"Full again at {clock(result.calendar, result.full_again_s)}; {end}"
     yield end + "."
     if answer.now is not None:
         yield now_line(answer)
@@ -214,7 +215,7 @@ def _flat_line(answer: Check) -> str:
     lost = [t for k, t in enumerate(answer.tasks) if first[k] < float("inf")]
     if not lost:
         return ""
-    at, limit_c = clock(result, float(first.min())), result.plan.pack.discharge_min_c
+    at, limit_c = clock(result.calendar, float(first.min())), result.plan.pack.discharge_min_c
     text = f"Flat at {at}"
     if result.too_cold_at(float(first.min()), result.middle):
         text = (
@@ -237,7 +238,7 @@ def now_line(answer: Check) -> str:
     """How a day under way runs against its plan."""
     now = answer.now
     assert now is not None
-    at = clock(answer.budget, now.at.timestamp())
+    at = clock(answer.budget.calendar, now.at.timestamp())
     if now.expected_percent is None:
         return (
             f"Measured {now.measured_percent:.0f} % at {at}; what was expected then is not known:"

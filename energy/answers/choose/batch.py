@@ -16,7 +16,7 @@ from energy.model.simulate import Case, simulate
 from energy.simulation.budget import Budget
 from energy.simulation.cables import lead_losses
 from energy.simulation.case import inverter_windows, limits_of, load_of, ranked
-from energy.simulation.result import lowest_point, scenarios_of, succeeds
+from energy.simulation.result import lowest_point, succeeds
 
 
 class Batch:
@@ -26,7 +26,7 @@ class Batch:
         self.result = result
         self.limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
         self.rank = {task: n for n, task in enumerate(ranked(result.plan))}
-        self.lost = lead_losses(result.plan, result.weather.cold)
+        self.lost = lead_losses(result.plan, result.days.site.cold)
         self.planned = {id(burst) for burst in result.bursts}
         self.edges = self._edges()
 
@@ -101,7 +101,7 @@ class Batch:
             supply = plan.task[task].supply
             lost = self.lost.get(task, 0.0)
             loads.append(load_of(edges, groups[task, numbers], row, supply, lost))
-        tiled = scenarios_of(replace(own, inverter_on=own.inverter_on[:0]), side_by_side)
+        tiled = replace(own, inverter_on=own.inverter_on[:0]).scenarios(side_by_side)
         return replace(
             tiled,
             edges=edges,

@@ -37,8 +37,8 @@ class Bound:
         self.room_wh = room
         self.free = np.stack(
             [
-                free[[*members]].max(axis=0) * (most > 1)
-                for members, most in zip(items.pieces, items.most, strict=True)
+                free[[*members]].max(axis=0) * (most > 1 and able)
+                for members, most, able in zip(items.pieces, items.most, items.able, strict=True)
             ]
         )
         self.asked_wh = np.stack(
@@ -73,7 +73,9 @@ class Bound:
         left = (1.0 - free) * np.ones_like(asked)
         whole = np.array([self.items.most[k] == 1 for k in mine])
         too_much = whole[:, None] & (asked > np.maximum(room_wh, 0.0) + CLOSE).any(axis=1)
-        asked, worth = asked * left, value * left * ~too_much[:, None, :]
+        too_much |= ~np.array([self.items.able[k] for k in mine])[:, None]
+        left = left * ~too_much[:, None, :]
+        asked, worth = asked * left, value * left
         asked = np.take_along_axis(asked, order, axis=0)
         worth = np.take_along_axis(worth, order, axis=0)
         before = np.cumsum(asked, axis=0) - asked

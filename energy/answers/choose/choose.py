@@ -16,6 +16,7 @@ from energy.answers.choose.reasons import LeftOut, Reasons
 from energy.answers.choose.search import Search
 from energy.plan import Plan
 from energy.plan.words import and_list
+from energy.show.numbers import for_json
 from energy.simulation.budget import Budget, budget, changed
 
 if TYPE_CHECKING:
@@ -97,11 +98,11 @@ class Choose:
         blocks = [
             {
                 "task": row.task,
-                "start": row.start.isoformat(timespec="seconds"),
-                "end": row.end.isoformat(timespec="seconds"),
+                "start": for_json(row.start, None),
+                "end": for_json(row.end, None),
                 "times": row.times,
-                "each_s": _rounded(row.each_s),
-                "pause_s": _rounded(row.pause_s),
+                "each_s": for_json(row.each_s, 1),
+                "pause_s": for_json(row.pause_s, 1),
             }
             for row in self.timetable
         ]
@@ -130,9 +131,7 @@ class Choose:
             "proven": self.proven,
             "effort": self.effort,
             "short_wh": round(self.short_wh, 1),
-            "short_at": None
-            if self.short_at is None
-            else self.short_at.isoformat(timespec="seconds"),
+            "short_at": for_json(self.short_at, None),
             "too_cold": self.too_cold,
         }
 
@@ -194,10 +193,6 @@ def _all_of_it(search: Search) -> Choose:
         stopped=False,
         change={},
     )
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 1)
 
 
 def _timetable(result: Budget) -> tuple[Row, ...]:

@@ -35,31 +35,26 @@ class Coarse:
         scenarios: Index | None = None,
         hopeful: bool = False,
     ):
-        case, battery = result.case, result.case.battery
         self.result, self.slot_s = result, slot_s
         self.scenarios = about_the_deciding(result) if scenarios is None else scenarios
+        case = result.case.scenarios(self.scenarios)
+        battery = case.battery
         inner = np.arange(np.ceil(result.time_s[0] / slot_s) * slot_s, result.time_s[-1], slot_s)
         self.edges = np.unique(np.concatenate([result.time_s[:1], inner, result.time_s[-1:]]))
         slot = np.searchsorted(self.edges, result.time_s[:-1], side="right") - 1
         hours = np.diff(result.time_s)[:, None] / 3600.0
-        solar = np.zeros((hours.size, self.scenarios.size))
-        lit = case.solar_row >= 0
-        solar[lit] = case.solar_w[case.solar_row[lit]][:, self.scenarios]
-        comes = solar * case.controller_efficiency + case.charger_w[:, None] - case.idle_w
-        shared = case.temp_pack.shape[1] == 1
-        air = case.temp_pack[:, [0]] if shared else case.temp_pack[:, self.scenarios]
-        air = air[case.temp_row]
+        comes = case.sun_w() * case.controller_efficiency + case.charger_w[:, None] - case.idle_w
         first = np.searchsorted(slot, np.arange(self.edges.size - 1))
-        self.full_wh = battery.capacity_wh[self.scenarios]
+        self.full_wh = battery.capacity_wh
         self.net_wh = np.add.reduceat(comes * hours, first)
-        self.most_wh = np.add.reduceat((1.0 - battery.frozen(air)) * hours, first)
-        self.most_wh = self.most_wh * battery.charge_ceiling[self.scenarios]
+        self.most_wh = np.add.reduceat((1.0 - case.frozen()) * hours, first)
+        self.most_wh = self.most_wh * battery.charge_ceiling
         coldest = np.minimum if hopeful else np.maximum
-        self.floor = coldest.reduceat(battery.cold_unavailable_share(air), first)
+        self.floor = coldest.reduceat(case.cold_unavailable(), first)
         self.floor = self.floor + result.plan.pack.reserve_percent / 100.0
         self.start_wh = battery.start_share * self.full_wh
         self.coulombic = battery.coulombic
-        self.factor = case.factor[:, self.scenarios]
+        self.factor = case.factor
 
     def asked_wh(self, task: int, bursts: Sequence[Burst], idle: bool = True) -> Array:
         """What some bursts of a task ask of the bus in each slot [Wh], at the stated watts (t,);

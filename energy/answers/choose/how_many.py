@@ -177,11 +177,10 @@ def _more_of(alone: Plan, table: dict[str, Any], planned: Task | None) -> _More:
 def _beside(base: Budget, number: int) -> tuple[list[Burst], tuple[str, ...]]:
     """What the limits let run of the first tasks of a plan, and the names of those of which they
     turn something away."""
-    refused = {id(overload.burst) for overload in base.overloads}
-    mine = [burst for burst in base.bursts if burst.task < number]
-    aside = {burst.task for burst in mine if id(burst) in refused}
-    names = (base.plan.task[k].name for k in sorted(aside))
-    return [burst for burst in mine if id(burst) not in refused], tuple(dict.fromkeys(names))
+    aside = {overload.burst.task for overload in base.overloads}
+    names = (base.plan.task[k].name for k in sorted(aside) if k < number)
+    ahead = [burst for burst in base.running if burst.task < number]
+    return ahead, tuple(dict.fromkeys(names))
 
 
 def _beside_itself(

@@ -3,7 +3,7 @@
 At each priority an item serves some value; what must run is no item, it is always there.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import gcd
 
@@ -13,6 +13,7 @@ from energy.answers.choose.pieces import Piece
 from energy.model import Array
 from energy.plan import Plan
 from energy.simulation.budget import Budget
+from energy.simulation.overloads import why_never
 
 Levels = tuple[int, ...]
 
@@ -23,7 +24,8 @@ class Items:
     the `priorities` it belongs to; value: what all of it serves there; need_wh: what all of it asks
     of the pack. always: the pieces that must run. after: task -> the tasks it waits for. tasks: of
     each item, whose it is. least: what of it must be there, because what must run waits
-    for it. task_wh: what each task asks of the pack in all.
+    for it. task_wh: what each task asks of the pack in all. able: which items some limit, or what
+    they wait for, does not rule out whatever else runs.
     """
 
     pieces: tuple[tuple[int, ...], ...]
@@ -37,6 +39,7 @@ class Items:
     tasks: tuple[frozenset[int], ...]
     least: Levels
     task_wh: dict[int, float]
+    able: tuple[bool, ...]
 
     def served(self, levels: Sequence[int]) -> tuple[float, ...]:
         """What a choice serves at each priority, the first one first."""
@@ -101,7 +104,21 @@ def items_of(result: Budget, every: Sequence[Piece]) -> Items:
         tasks=tasks,
         least=tuple(int(bool(mine & awaited)) for mine in tasks),
         task_wh=task_wh,
+        able=tuple(_able(result, tasks, after)),
     )
+
+
+def _able(
+    result: Budget, tasks: Sequence[frozenset[int]], after: dict[int, frozenset[int]]
+) -> Iterator[bool]:
+    """Whether each item could run at all; forerunners first. A trace that is cut short may end
+    before what a limit turns away."""
+    whole = (k for k, task in enumerate(result.plan.task) if task.kind != "trace")
+    never = {k for k in whole if why_never(result, k)}
+    for mine in tasks:
+        gone = bool(mine & never) or any(k in after and after[k] <= never for k in mine)
+        never |= mine if gone else set()
+        yield not gone
 
 
 def _awaited(tasks: set[int], after: dict[int, frozenset[int]]) -> set[int]:

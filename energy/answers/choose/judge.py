@@ -69,7 +69,8 @@ class Judge:
         fewer = whole.success.size < self.deciding.success.size
         self._own = Batch(whole) if fewer else None
         self._rank(worst_first(self.deciding))
-        self.places = Places(self.deciding, Coarse(self.deciding, slot_s), every)
+        coarse = Coarse(self.deciding, slot_s)
+        self.places = Places(self.deciding, coarse, every, items.after, self.in_turn)
         self.most_layouts = MOST_LAYOUTS * 3 ** (effort - 1)
         self.beam, self.progress = beam, progress
         self.allowed: float = np.inf
@@ -362,5 +363,4 @@ def second_hands(plan: Plan, bursts: Sequence[Burst]) -> bool:
 
 def clashes(result: Budget) -> bool:
     """Whether what runs of a budget needs a second pair of hands."""
-    refused = {id(overload.burst) for overload in result.overloads}
-    return second_hands(result.plan, [burst for burst in result.bursts if id(burst) not in refused])
+    return second_hands(result.plan, result.running)

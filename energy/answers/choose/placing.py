@@ -4,7 +4,7 @@ Places are ranked by `coarse`, ruled out by `Occupied`; whether a layout holds i
 simulation to say.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
@@ -132,10 +132,21 @@ class Occupied:
 
 
 class Places:
-    """The layouts to try for a choice of pieces."""
+    """The layouts to try for a choice of pieces.
 
-    def __init__(self, result: Budget, coarse: Coarse, every: Sequence[Piece]):
+    after: task -> the tasks it waits for; in_turn: whether bursts, by piece, keep to that.
+    """
+
+    def __init__(
+        self,
+        result: Budget,
+        coarse: Coarse,
+        every: Sequence[Piece],
+        after: Mapping[int, frozenset[int]],
+        in_turn: Callable[[Mapping[int, Sequence[Burst]]], bool],
+    ):
         self.result, self.coarse, self.every = result, coarse, every
+        self.after, self.in_turn = after, in_turn
         self._asked: dict[tuple[int, int, Blocks], Array] = {}
         self._bursts: dict[tuple[int, int, Blocks], tuple[Burst, ...]] = {}
         self._taken: dict[tuple[tuple[int, int, Blocks], ...], Occupied] = {}
@@ -162,14 +173,14 @@ class Places:
                 fixed[i] = blocks
                 asked += self._asked_wh(i, levels[i], blocks)
         several = [(fixed, asked, (0.0, 0.0))]
-        for i, blocks in enumerate(kept):
-            if not levels[i] or blocks is not None:
-                continue
+        left = [i for i, blocks in enumerate(kept) if levels[i] and blocks is None]
+        # what waits first: its forerunners then go where they still come before it
+        for i in sorted(left, key=lambda i: self._waits_for(self.every[i].task), reverse=True):
             grown = [
                 (placed | {i: place}, before + self._asked_wh(i, levels[i], place), merit)
                 for placed, before, _ in several
                 for place, merit in self._ranked(
-                    i, levels[i], before, self._occupied(levels, placed), halves
+                    i, levels[i], before, self._free_in_turn(i, levels, placed, halves)
                 )[:beam]
             ]
             grown.sort(key=lambda one: one[2], reverse=True)
@@ -192,7 +203,7 @@ class Places:
                 continue
             grown: list[tuple[dict[int, Blocks], Array]] = []
             for placed, asked in several:
-                free = self.free_places(i, levels[i], self._occupied(levels, placed))
+                free = self._free_in_turn(i, levels, placed, True)
                 if len(free) * len(several) > 2 * most:  # the most of them could be borne
                     return None
                 if free:
@@ -242,11 +253,30 @@ class Places:
             and occupied.free(task, bursts, bool(blocks))
         ]
 
+    def _free_in_turn(
+        self, piece: int, levels: Sequence[int], placed: Mapping[int, Blocks], halves: bool
+    ) -> list[Blocks]:
+        """The free places of a piece beside others that keep the order of that date."""
+        free = self.free_places(piece, levels[piece], self._occupied(levels, placed), halves)
+        day = self.every[piece].day
+        beside = {
+            i: self.bursts(i, levels[i], blocks)
+            for i, blocks in placed.items()
+            if self.after and self.every[i].day == day
+        }
+        if not beside:
+            return free
+        own = ((blocks, self.bursts(piece, levels[piece], blocks)) for blocks in free)
+        return [blocks for blocks, bursts in own if self.in_turn(beside | {piece: bursts})]
+
+    def _waits_for(self, task: int) -> int:
+        """How many others one after another a task waits for."""
+        return max((1 + self._waits_for(j) for j in self.after.get(task, ())), default=0)
+
     def _ranked(
-        self, piece: int, level: int, before: Array, occupied: Occupied, halves: bool
+        self, piece: int, level: int, before: Array, free: Sequence[Blocks]
     ) -> list[tuple[Blocks, tuple[float, float]]]:
         """The free places of a piece, the one that leaves most first."""
-        free = self.free_places(piece, level, occupied, halves)
         if not free:
             return []
         asked = np.stack([before + self._asked_wh(piece, level, blocks) for blocks in free])

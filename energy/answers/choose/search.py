@@ -46,7 +46,7 @@ class Search:
         self.whole, self.every, self.effort = whole, pieces(whole), effort
         self.items: Items = items_of(whole, self.every)
         count = len(self.items.pieces)
-        self.exact = count <= EXACT_ITEMS
+        self.exact = sum(self.items.able) <= EXACT_ITEMS
         some, more = TRIES
         self.allowed = EXACT_TRIES if self.exact else int(some + more * count)
         self.allowed *= 3 ** (effort - 1)

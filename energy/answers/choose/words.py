@@ -14,6 +14,7 @@ from energy.answers.choose.how_many import HowMany
 from energy.plan.words import and_list
 from energy.show import files
 from energy.show.chance import chance_line
+from energy.show.moments import day_name
 from energy.show.numbers import watt_hours
 from energy.simulation.overloads import why_turned_away
 
@@ -73,7 +74,7 @@ def _timetable(answer: Choose) -> Table:
     several = answer.budget.calendar.first != answer.budget.calendar.last
     last = ""
     for row in answer.timetable:
-        day = f"{row.start:%a} {row.start.day} {row.start:%b}"
+        day = day_name(row.start)
         if several and day != last:
             table.add_row(Text(day, style="bold"), "")
         last = day

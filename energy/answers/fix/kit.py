@@ -14,6 +14,7 @@ from energy.model.limits import Overload
 from energy.model.timeline import Interval
 from energy.plan.kit import compass_word
 from energy.plan.words import and_list
+from energy.show.numbers import minutes
 from energy.simulation.budget import Budget, changed
 from energy.simulation.result import FULL_PERCENT
 
@@ -164,9 +165,9 @@ def _source_until(result: Budget, ends_s: float, most: float) -> Ladder:
         most=most,
         whole=True,
         change=change,
-        words=lambda minutes: (
+        words=lambda lasting_min: (
             f"{SOURCE_W:.0f} W from another source, such as a vehicle's socket, for"
-            f" {_long(minutes)}, from {starts(minutes)} to {at:%H:%M} on day {day}."
+            f" {minutes(lasting_min)}, from {starts(lasting_min)} to {at:%H:%M} on day {day}."
         ),
     )
 
@@ -299,15 +300,3 @@ def more_pack(result: Budget) -> Ladder:
         change=lambda more: {"pack.capacity_wh": round(old + more, 4)},
         words=lambda more: f"{math.ceil(more)} Wh more pack: {math.ceil(old + more)} Wh in all.",
     )
-
-
-def _long(minutes: float) -> str:
-    """A time as people say it.
-
-    >>> _long(47.0), _long(261.0), _long(240.0)
-    ('47 min', '4 h 21 min', '4 h')
-    """
-    hours, rest = divmod(round(minutes), 60)
-    if not rest and hours:
-        return f"{hours} h"
-    return f"{hours} h {rest} min" if hours else f"{rest} min"

@@ -14,6 +14,7 @@ from energy.answers.choose.search import Search
 from energy.answers.fix.ladder import Change, Ladder
 from energy.plan.task import Task
 from energy.plan.words import and_list
+from energy.show.moments import day_name
 from energy.simulation.budget import Budget, changed
 from energy.simulation.case import ranked
 
@@ -72,8 +73,9 @@ def _standing(result: Budget) -> Budget:
     keys: Change = {f"task.{k + 1}.flexible": False for k in range(len(result.plan.task))}
     keys |= {f"task.{k + 1}.must": True for k, task in enumerate(result.plan.task) if _stays(task)}
     plan = result.plan.replace(**keys, **{"goal.one_at_a_time": False})
+    days = replace(result.days, plan=plan)
     return replace(
-        result, plan=plan, bounds=tuple(replace(end, plan=plan) for end in result.bounds)
+        result, days=days, bounds=tuple(replace(end, days=days) for end in result.bounds)
     )
 
 
@@ -110,4 +112,4 @@ def _left_out(result: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> str:
     if len(less) == len(mine):
         return words
     at = result.local(less[0][0].opens_s)
-    return f"{words} on " + (f"{at:%a} {at.day} {at:%b}" if len(less) == 1 else f"{len(less)} days")
+    return f"{words} on " + (day_name(at) if len(less) == 1 else f"{len(less)} days")

@@ -13,8 +13,7 @@ def fix_lines(fixes: Fixes) -> Iterator[Text]:
         yield Text("One of these makes it a yes, the easiest first", style="bold")
     for fix in fixes.found:
         chance = fix.budget.chance
-        worked = round(chance.percent * chance.scenarios / 100.0)
-        reached = f" ({worked} of {chance.scenarios})" if chance.scenarios > 1 else ""
+        reached = f" ({chance.worked} of {chance.scenarios})" if chance.scenarios > 1 else ""
         yield Text(f"- {fix.text}{reached}")
     if fixes.not_enough:
         alone = "Not enough alone" if fixes.found else "Nothing tried is enough"

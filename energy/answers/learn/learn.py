@@ -1,54 +1,40 @@
-"""What do this person's own readings say of their kit? The answer of `energy learn`.
+"""What do this person's own readings say of their kit? The answer of `energy learn readings`.
 
-The figures behind it are fitted in `fit`; here they become what people ask of them: before and
-after, what cannot be told apart, and what to read next.
+The figures are fitted in `fit`; here the parts of the answer come together.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.answers.learn.confounded import confounded
 from energy.answers.learn.fit import Fit, fit, z_score
+from energy.answers.learn.forward_model import ForwardModel
+from energy.answers.learn.items import Item, figure_items, raw_wh_of, sky_items
 from energy.answers.learn.kit_file import (
     OWN,
-    Kit,
+    KitFile,
+    as_kit_file,
     as_toml,
-    kit_of,
-    refuse_another_make,
     refuse_known_rows,
-    wins_over,
     with_posterior,
-    with_profiles,
-    with_rows,
+    with_readings,
 )
-from energy.answers.learn.lived_day import Day
+from energy.answers.learn.kit_profiles import refuse_another_make, wins_over, with_profiles
+from energy.answers.learn.next_reading import what_to_read
 from energy.answers.learn.observe import observe
-from energy.answers.learn.posterior import (
-    INTERVAL_80,
-    LEARNED,
-    MOVED,
-    SURE_OF_CAPACITY,
-    Figure,
-    Posterior,
-    figures_of,
-    refuse_another,
-    rounded,
-    words,
-)
-from energy.answers.learn.readings import Readings, Row, read_readings
-from energy.answers.learn.what_to_read import what_to_read
+from energy.answers.learn.posterior import Figure, Posterior, figures_of, refuse_another, rounded
+from energy.answers.learn.readings import Readings, read_readings
 from energy.model import Array
 from energy.plan import Plan, PlanError
-from energy.plan.words import and_list
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure as Picture
 
-TOGETHER = 0.4  # a correlation that is worth a word
+ENOUGH = "needed are two battery_percent below 95, or solar_w, solar_wh or load_w"
 ASK = (
     "was something else running, a charger's watts not written since the row before, or another"
     " time? If not, the plan states something wrong"
@@ -56,31 +42,9 @@ ASK = (
 
 
 @dataclass(frozen=True)
-class Item:
-    """One figure before and after, with its 80 % interval; doubt_left_percent is of the doubt
-    before anything was read; raw_wh is what the percentages alone make of one cut or charge."""
-
-    what: str
-    name: str
-    unit: str
-    before: float
-    after: float
-    low: float
-    high: float
-    learned: bool
-    doubt_left_percent: float
-    raw_wh: float | None = None
-
-    @property
-    def moved(self) -> bool:
-        """Whether its value is another than before, learned or not: it is used as it is."""
-        return abs(self.after - self.before) > MOVED * abs(self.before)
-
-
-@dataclass(frozen=True)
 class Learned:
-    """The answer: what was learned, what cannot be told apart, what to read next; and the kit
-    that remembers it."""
+    """The answer: each figure before and after, what cannot be told apart, what to read next; and
+    the kit file with all that in it."""
 
     plan: Plan
     readings: Readings
@@ -88,36 +52,23 @@ class Learned:
     apart: tuple[str, ...]
     next_reading: str
     notes: tuple[str, ...]
-    kit: Kit = field(repr=False)
+    kit_file: KitFile = field(repr=False)
     before: Posterior = field(repr=False)
     fit: Fit = field(repr=False)
-    day: Day = field(repr=False)
+    day: ForwardModel = field(repr=False)
 
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints."""
         return {
-            "learned": [
-                {
-                    "what": item.what,
-                    "unit": item.unit,
-                    "before": rounded(item.before),
-                    "after": rounded(item.after),
-                    "low": rounded(item.low),
-                    "high": rounded(item.high),
-                    "learned": item.learned,
-                    "doubt_left_percent": round(item.doubt_left_percent),
-                    "raw_wh": None if item.raw_wh is None else rounded(item.raw_wh),
-                }
-                for item in self.items
-            ],
+            "learned": [item.as_dict() for item in self.items],
             "apart": list(self.apart),
             "next_reading": self.next_reading,
             "notes": list(self.notes),
         }
 
     def kit_toml(self, name: str) -> str:
-        """The kit as the text of a file of this name, which any plan may name in `profiles`."""
-        return as_toml(self.kit, name)
+        """The text of a kit file of this name, which any plan may name in `profiles`."""
+        return as_toml(self.kit_file, name)
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html())
@@ -129,22 +80,23 @@ class Learned:
         return pd.DataFrame([vars(item) for item in self.items]).set_index("what")
 
     def charge_percent(self) -> tuple[Array, Array]:
-        """Charge at the edges of `day.case`: as expected before, and as found [percent]."""
-        zeros = np.zeros((self.day.nuisances, 1))
-        before = self.day.charge(self.before.mean[:, None], zeros)[:, 0]
-        after = self.day.charge(self.fit.posterior.mean[:, None], self.fit.nuisance[0][:, None])[
-            :, 0
-        ]
-        return before, after
+        """Charge at the edges of `day.case` [percent], (n + 1,): as expected, and as fitted."""
+        before, after = self._scenarios()
+        return self.day.charge(*before)[:, 0], self.day.charge(*after)[:, 0]
 
     def solar_w(self) -> tuple[Array, Array]:
-        """Watts of sun into the pack's bus in the segments of `day.case`: before, and as found."""
-        before = self._sun_w(self.before.mean, np.zeros(self.day.nuisances))
-        return before, self._sun_w(self.fit.posterior.mean, self.fit.nuisance[0])
+        """Watts of sun into the pack's bus in the segments of `day.case`, (n,): as expected, and
+        as fitted."""
+        before, after = (
+            self.day.scenarios(*scenario, in_percent=False)[0] for scenario in self._scenarios()
+        )
+        efficiency = before.controller_efficiency
+        return before.solar_w[:, 0] * efficiency, after.solar_w[:, 0] * efficiency
 
-    def _sun_w(self, mean: Array, nuisance: Array) -> Array:
-        case, _ = self.day.scenarios(mean[:, None], nuisance[:, None], in_percent=False)
-        return np.asarray(case.solar_w[:, 0] * case.controller_efficiency)
+    def _scenarios(self) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+        """Figures and nuisances before the readings and after, one scenario each."""
+        before = self.before.mean[:, None], np.zeros((self.day.nuisances, 1))
+        return before, (self.fit.posterior.mean[:, None], self.fit.nuisance[0][:, None])
 
     def plot(self) -> "Picture":
         """Measured against predicted charge: a matplotlib figure."""
@@ -154,12 +106,13 @@ class Learned:
 
 
 def learn(
-    plan: Plan, readings: Readings | Path | str, kit: Kit | Path | str | None = None
+    plan: Plan, readings: Readings | Path | str, kit_file: KitFile | Path | str | None = None
 ) -> Learned:
     """Learn a kit's figures from readings made while a plan was under way.
 
-    A kit, or a file with one, holds what was learned before and is added to. Raises PlanError with
-    a line for each thing that is wrong where nothing is left to learn from.
+    readings are these, or the path of a CSV file of them. kit_file holds what was learned before,
+    or is the path of such a file; None where nothing was. Raises PlanError with a line for each
+    thing that is wrong where nothing is left to learn from.
 
     >>> from energy.answers.learn.readings import parse_readings
     >>> plan = Plan.read("builtin:cloudy-repair")
@@ -169,202 +122,74 @@ def learn(
     >>> [item.learned for item in answer.items if item.what == "tool:angle-grinder-115"]
     [True]
     """
-    kit = kit_of(kit)
+    kit_file = as_kit_file(kit_file)
     if not isinstance(readings, Readings):
         readings = read_readings(readings, plan)
     rows = readings.rows
-    enough = "needed are two battery_percent below 95, or solar_w, solar_wh or load_w"
     if not rows:
-        raise PlanError([*readings.problems, f"{readings.name}: no row can be used; {enough}"])
-    refuse_known_rows(kit, rows, "readings")
-    figures = figures_of(plan)
-    refuse_another(kit.posterior, figures)
-    refuse_another_make(kit, plan)
-    before = kit.aged(rows[-1].at.date()).with_figures(figures)
-    read = observe(plan, rows, before, later=bool(kit.posterior.keys))
-    day, outlier = _without_odd(read, before)
+        raise PlanError([*readings.problems, f"{readings.name}: no row can be used; {ENOUGH}"])
+    figures, last = figures_of(plan), rows[-1].at.date()
+    refuse_known_rows(kit_file, rows, "readings")
+    refuse_another(kit_file.posterior, figures)
+    refuse_another_make(kit_file, plan)
+    prior = kit_file.aged(last).with_figures(figures)
+    everything = observe(plan, rows, prior, later=bool(kit_file.posterior.keys))
+    day, outliers = _without_outliers(everything, prior)
     if not day.observed:
-        lines = [*read.notes, *(outlier or [f"too little was read to learn from; {enough}"])]
+        lines = [*day.notes, *(outliers or [f"too little was read to learn from; {ENOUGH}"])]
         raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
-    found = fit(before, [day])
-    _refuse_contradiction(readings.name, figures, before, found, len(day.observed))
-    after, last = found.posterior, rows[-1].at.date()
-    new = with_profiles(kit, plan, after, day.in_plan, f"{OWN}, to {last}")
-    left_out = {one.row for one in read.observed} - {one.row for one in day.observed}
-    used = [row for row in rows if row not in left_out]
-    new = with_rows(with_posterior(new, after, last), "readings", readings.name, used)
-    items = _items(figures, before, after, _raw(plan, rows)) + _skies(day, found)
-    suggestions = what_to_read(plan, after, day.budget, most=1)
+    result = fit(prior, [day])
+    _refuse_contradiction(readings.name, figures, prior, result, len(day.observed))
+    posterior = result.posterior
+    updated = with_profiles(kit_file, plan, posterior, day.stated_factor, f"{OWN}, to {last}")
+    updated = with_posterior(updated, posterior, last)
+    left_out = {seen.row for seen in everything.observed} - {seen.row for seen in day.observed}
+    updated = with_readings(updated, readings.name, [row for row in rows if row not in left_out])
+    items = figure_items(figures, prior, posterior, raw_wh_of(plan, rows))
+    suggestions = what_to_read(plan, posterior, day.budget, most=1)
     return Learned(
         plan=plan,
         readings=readings,
-        items=tuple(items),
-        apart=tuple(_apart(figures, after, day, found)),
+        items=(*items, *sky_items(day, result)),
+        apart=tuple(confounded(figures, day, result)),
         next_reading=suggestions[0].text if suggestions else "",
-        notes=(*readings.problems, *day.notes, *outlier, *wins_over(plan, new)),
-        kit=new,
-        before=before,
-        fit=found,
+        notes=(*readings.problems, *day.notes, *outliers, *wins_over(plan, updated)),
+        kit_file=updated,
+        before=prior,
+        fit=result,
         day=day,
     )
 
 
 def _refuse_contradiction(
-    name: str, figures: Sequence[Figure], before: Posterior, found: Fit, count: int
+    name: str, figures: Sequence[Figure], prior: Posterior, result: Fit, count: int
 ) -> None:
     """Raise PlanError where no likely kit would have shown these readings together."""
-    if not found.contradicts(before, count):
+    if not result.contradicts(prior, count):
         return
-    moved = np.abs(found.posterior.mean - before.mean) / before.first_sd
-    items = _items(figures, before, found.posterior, {})
-    far = [float(moved[before.keys.index(figure.key)]) for figure in figures]
-    most = items[far.index(max(far))]
+    moved = np.abs(result.posterior.mean - prior.mean) / prior.first_sd
+    items = figure_items(figures, prior, result.posterior, {})
+    far = [float(moved[prior.keys.index(figure.key)]) for figure in figures]
+    item = items[far.index(max(far))]
     raise PlanError(
         [
             f"{name}: these readings do not fit the plan, and nothing is learned: they come nearest"
-            f" to it with {most.name} {rounded(most.after, 3):g} {most.unit}, which was"
-            f" {rounded(most.before, 3):g}; {ASK}"
+            f" to it with {item.name} {rounded(item.after, 3):g} {item.unit}, which was"
+            f" {rounded(item.before, 3):g}; {ASK}"
         ]
     )
 
 
-def _items(
-    figures: Sequence[Figure], before: Posterior, after: Posterior, raw: dict[str, float]
-) -> list[Item]:
-    items = []
-    for figure in figures:
-        at = after.keys.index(figure.key)
-        scale = after.base[at] * figure.each
-        kind, _, name = figure.key.partition(":")
-        sd = float(after.sd[at])
-        shown = max(sd, SURE_OF_CAPACITY) if kind == "capacity_wh" else sd
-        mean, left = float(after.mean[at]), sd / float(after.first_sd[at])
-        most = 100.0 if figure.unit == "%" else np.inf  # a condition, as a plan can state it
-        items.append(
-            Item(
-                what=figure.key if kind == "tool" else kind,
-                name=words(figure.key),
-                unit=figure.unit,
-                before=float(before.mean[at]) * scale,
-                after=min(mean * scale, most),
-                low=min(max(mean - INTERVAL_80 * shown, 0.0) * scale, most),
-                high=min((mean + INTERVAL_80 * shown) * scale, most),
-                learned=left <= LEARNED,
-                doubt_left_percent=100.0 * left,
-                raw_wh=raw.get(name) if kind == "tool" else None,
-            )
-        )
-    return items
-
-
-def _skies(day: Day, found: Fit) -> list[Item]:
-    """Each day's sun as a share of what was expected, from the nuisances of its sky."""
-    items = []
-    for name, weight in day.sky_days.items():
-        of_all = np.zeros(day.nuisances)
-        of_all[1 : 1 + weight.size] = weight
-        first = float(np.sqrt(of_all @ of_all))
-        if first == 0.0:
-            continue
-        mean = 1.0 + float(of_all @ found.nuisance[0])
-        sd = float(np.sqrt(of_all @ found.luck_covariance[0] @ of_all))
-        low, high = max(mean - INTERVAL_80 * sd, 0.0), mean + INTERVAL_80 * sd
-        items.append(
-            Item(
-                what=f"sky:{name}",
-                name=words(f"sky:{name}"),
-                unit="% of expected",
-                before=100.0,
-                after=100.0 * mean,
-                low=100.0 * low,
-                high=100.0 * high,
-                learned=sd <= LEARNED * first,
-                doubt_left_percent=100.0 * sd / first,
-            )
-        )
-    return items
-
-
-def _raw(plan: Plan, rows: Sequence[Row]) -> dict[str, float]:
-    """Wh from the pack for one of each counted tool, by the percentages alone: what the pack lost
-    between two rows with nothing else counted, over the count."""
-    lost: dict[str, float] = {}
-    counts: dict[str, int] = {}
-    percents: dict[float, float] = {}
-    for row in rows:
-        if row.battery_percent is not None:
-            percents.setdefault(row.time_s, row.battery_percent)
-    moments = sorted({row.time_s for row in rows})
-    for earlier, now in pairwise(moments):
-        done = [row for row in rows if row.time_s == now and row.tool and row.count]
-        if len(done) != 1 or earlier not in percents or now not in percents:
-            continue
-        tool, count = str(done[0].tool), int(done[0].count or 0)
-        drop = percents[earlier] - percents[now]
-        lost[tool] = lost.get(tool, 0.0) + drop / 100.0 * plan.pack.capacity_wh
-        counts[tool] = counts.get(tool, 0) + count
-    return {tool: wh / counts[tool] for tool, wh in lost.items() if wh > 0.0}
-
-
-def _apart(figures: Sequence[Figure], after: Posterior, day: Day, found: Fit) -> list[str]:
-    """What the readings move only together, in words."""
-    left = dict(zip(after.keys, (after.sd / after.first_sd).tolist(), strict=True))
-    names = {figure.key: words(figure.key) for figure in figures}
-    tools = [key for key in names if key.startswith("tool:") and left[key] <= LEARNED]
-    lines = []
-    capacity = next(key for key in names if key.startswith("capacity_wh"))
-    if left[capacity] > LEARNED:
-        lines.append(
-            "the capacity and all draws together: percentages show only their ratio; charge once"
-            " from below 20 % by 30 points from a charger whose watts you know"
-        )
-    if tools:
-        lines.append(
-            f"the energy of {and_list([names[key] for key in tools])} and the losses of inverter"
-            " and outlets: the pack shows only both together"
-        )
-    lines += _with_sky(names, after, day, found, left)
-    loads = [key for key in names if key.startswith(("tool:", "idle_w"))]
-    at = [after.keys.index(key) for key in loads]
-    covariance = after.covariance[np.ix_(at, at)]
-    related = covariance / np.sqrt(np.outer(np.diag(covariance), np.diag(covariance)))
-    for i, j in zip(*np.nonzero(np.triu(related < -TOGETHER, 1)), strict=True):
-        pair = f"{names[loads[i]]} and {names[loads[j]]}"
-        lines.append(f"{pair}: they ran between the same readings; read between them")
-    return lines
-
-
-def _with_sky(
-    names: dict[str, str], after: Posterior, day: Day, found: Fit, left: dict[str, float]
-) -> list[str]:
-    """Panel and sky, where each day's light is known but not which of the two made it."""
-    key = next((key for key in names if key.startswith("condition_percent")), None)
-    if key is None or left[key] < 0.5:
-        return []
-    at = after.keys.index(key)
-    for weight in day.sky_days.values():
-        of_all = np.zeros(day.nuisances)
-        of_all[1 : 1 + weight.size] = weight
-        sd = float(np.sqrt(of_all @ found.luck_covariance[0] @ of_all))
-        shared = float(found.luck_with[0][at] @ of_all)
-        if sd > 0.0 and shared < -TOGETHER * sd * float(after.sd[at]):
-            return [
-                "the panel's condition and that day's sky: only their product shows; a day called"
-                " clear tells them apart"
-            ]
-    return []
-
-
-def _without_odd(day: Day, before: Posterior) -> tuple[Day, list[str]]:
+def _without_outliers(day: ForwardModel, prior: Posterior) -> tuple[ForwardModel, list[str]]:
     """The day without the readings that nothing the plan says explains, and a line on each."""
     kept, lines = [], []
-    for one, far in zip(day.observed, z_score(before, day).tolist(), strict=True):
-        if far == 0.0:
-            kept.append(one)
+    for seen, z in zip(day.observed, z_score(prior, day).tolist(), strict=True):
+        if z == 0.0:
+            kept.append(seen)
             continue
-        way = "higher" if far > 0.0 else "lower"
+        way = "higher" if z > 0.0 else "lower"
         lines.append(
-            f"row {one.row.number}: {one.column} of {one.value:g} is {way} than the plan's day can"
-            f" explain, and left out; {ASK}"
+            f"row {seen.row.number}: {seen.column} of {seen.value:g} is {way} than the plan's day"
+            f" can explain, and left out; {ASK}"
         )
     return replace(day, observed=tuple(kept)), lines

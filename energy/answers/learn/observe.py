@@ -1,22 +1,28 @@
-"""Lays a plan out as the span that was lived through; which readings count is for `usable`.
+"""Makes the forward model of a plan's span from the plan and what was read of it.
 
-The plan's own pass is asked once; its draws and charger become what the scenarios of `lived_day`
-multiply. The sun with its doubts is laid out in `light`.
+The plan is simulated once; its loads and charger become what the scenarios of `forward_model`
+multiply. Which readings count is for `observations`, the sun and its doubt for `sun_prior`.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 
-from energy.answers.learn.day_as_done import as_done
-from energy.answers.learn.kit_names import pack_key, panel_key, tools_of
-from energy.answers.learn.light import light_of
-from energy.answers.learn.lived_day import RUN_ON_SCATTER, Day, Group
+from energy.answers.learn.component_names import pack_key, panel_key, tools_of
+from energy.answers.learn.counted_work import with_counted_work
+from energy.answers.learn.forward_model import RUN_ON_SCATTER, ForwardModel, LoadFactor
+from energy.answers.learn.observations import (
+    PLUG_METER,
+    Selection,
+    is_read,
+    with_observations,
+)
 from energy.answers.learn.posterior import Posterior, figures_of
 from energy.answers.learn.readings import Row
-from energy.answers.learn.usable import PLUG_METER, Used, is_read, with_readings
+from energy.answers.learn.sun_prior import sun_prior
 from energy.model import Array
 from energy.model.electronics import inverter_curve
 from energy.model.simulate import Case, Load
@@ -39,41 +45,34 @@ def observe(
     posterior: Posterior,
     *,
     later: bool = False,
-    known: Budget | None = None,
+    previous: Budget | None = None,
     covered: bool = False,
-) -> Day:
-    """The span from its first percentage on, with everything read since.
+) -> ForwardModel:
+    """The forward model of a plan's span from its first percentage on, with all that was read.
 
-    The posterior must hold all figures of the plan (see `Posterior.with_figures`); `later`: other
-    days were learned before; `known` as for `budget`; `covered`: the panels got no light. Raises
-    PlanError where the plan cannot be run.
+    posterior is the prior; it must hold all figures of the plan (see `Posterior.with_figures`).
+    later: other days were learned before. previous: a budget of a plan that differs little, to
+    save work. covered: the panels got no light. Raises PlanError where the plan cannot be run.
     """
+    done, notes = with_counted_work(plan, rows)
+    result = previous
+    if result is None or result.plan is not done:
+        result = budget(done, known=previous)
     first = next((row for row in rows if row.battery_percent is not None), None)
-    done, notes = as_done(plan, rows)
-    result = known if known is not None and known.plan is done else budget(done, known=known)
     begins_s = float(result.time_s[0]) if first is None else first.time_s
     case = _stretch(result.case, begins_s, rows[-1].time_s)
-    start_sd = START_UNREAD
-    if first is not None and first.battery_percent is not None:
-        shown, start_sd = first.battery_percent, START_READ
-        if not is_read(shown):
-            start_sd = START_AT_END
-            notes.append(
-                f"row {first.number}: a display stays at {shown:g} % for a while, so the start is"
-                f" known to some {START_AT_END:.0f} points only"
-            )
-            shown = min(max(shown, START_AT_END), 100.0 - START_AT_END)
-        case = replace(case, battery=replace(case.battery, start_share=shown / 100.0))
-    light = light_of(result, case, rows, covered)
-    tools = tools_of(done, plan)
-    groups, loads = _groups(result, tools, case, _marks(rows), posterior)
-    charger_w, told_w, lines = _charger(case, rows)
+    case, start_sd, lines = _with_start(case, first)
     notes += lines
-    loads += [_idle_load(result, case), _bus_load(case, -PLUG_METER * told_w)]
-    nuisance = 1 + max((group.nuisance for group in groups), default=-1)
-    groups.append(Group(_index(posterior, pack_key("idle_w", plan))))
-    groups.append(Group(-1, nuisance, 1.0) if told_w.any() else Group(-1))
-    day = Day(
+    sun = sun_prior(result, case, rows, covered)
+    tools = tools_of(done, plan)
+    charger_w, read_w, lines = _charger(case, rows)
+    notes += lines
+    load_factors, loads = _tool_loads(result, tools, case, _marks(rows), posterior)
+    idle = LoadFactor(_index(posterior, pack_key("idle_w", plan)))
+    nuisance = 1 + max((factor.nuisance for factor in load_factors), default=-1)
+    charger_error = LoadFactor(-1, nuisance, 1.0) if read_w.any() else LoadFactor(-1)
+    loads += [_idle_load(result, case), _bus_load(case, -PLUG_METER * read_w)]
+    day = ForwardModel(
         budget=result,
         case=replace(
             case,
@@ -81,98 +80,104 @@ def observe(
             charger_w=charger_w,
             loads=[replace(load, task=k) for k, load in enumerate(loads)],
         ),
-        in_plan=_in_plan(plan, posterior),
-        believed=posterior.mean,
+        stated_factor=_stated_factor(plan, posterior),
+        prior_mean=posterior.mean,
         capacity=_index(posterior, pack_key("capacity_wh", plan)),
         derate=_index(posterior, panel_key(plan)) if plan.panel else -1,
-        sun_w=light.sun_w,
-        sun_limit_w=solar_limit_w(plan, result.weather.cold),
-        sky=light.sky,
-        sky_days=light.days,
-        groups=tuple(groups),
+        sun_w=sun.sun_w,
+        sun_limit_w=solar_limit_w(plan, result.days.site.cold),
+        sky=sun.sky,
+        sky_days=sun.days,
+        load_factors=(*load_factors, idle, charger_error),
         tools=tuple(tools),
         start_sd_percent=start_sd,
         observed=(),
         notes=tuple(notes),
     )
-    return with_readings(day, posterior, rows, light, later)
+    return with_observations(day, posterior, rows, sun.called_clear, later)
+
+
+def _with_start(case: Case, first: Row | None) -> tuple[Case, float, list[str]]:
+    """The case from the charge that was read first, its standard deviation [percent], and a line
+    where the display was at one of its ends."""
+    if first is None or first.battery_percent is None:
+        return case, START_UNREAD, []
+    percent, sd, lines = first.battery_percent, START_READ, []
+    if not is_read(percent):
+        sd = START_AT_END
+        lines = [
+            f"row {first.number}: a display stays at {percent:g} % for a while, so the start is"
+            f" known to some {START_AT_END:.0f} points only"
+        ]
+        percent = min(max(percent, START_AT_END), 100.0 - START_AT_END)
+    return replace(case, battery=replace(case.battery, start_share=percent / 100.0)), sd, lines
 
 
 def _index(posterior: Posterior, key: str) -> int:
     return posterior.keys.index(key) if key in posterior.keys else -1
 
 
-def _in_plan(plan: Plan, posterior: Posterior) -> Array:
-    """The plan's own figures as factors on the posterior's base; what it lacks stays as
-    believed."""
-    found = posterior.mean.copy()
+def _stated_factor(plan: Plan, posterior: Posterior) -> Array:
+    """The plan's own figures as factors on the posterior's base, (p,); the posterior's mean for
+    what the plan lacks."""
+    factor = posterior.mean.copy()
     for figure in figures_of(plan):
         at = posterior.keys.index(figure.key)
-        found[at] = figure.value / posterior.base[at]
-    return found
+        factor[at] = figure.value / posterior.base[at]
+    return factor
 
 
 def _stretch(case: Case, start_s: float, end_s: float) -> Case:
     """A case from one moment to another, at least one segment long."""
     last = max(int(np.searchsorted(case.edges, end_s)), 1)
     first = min(int(np.searchsorted(case.edges, start_s, side="right")) - 1, last - 1)
-    edges = case.edges[first : last + 1].copy()
+    part = case.between(first, last)
+    edges = part.edges.copy()
     edges[0] = max(min(start_s, float(edges[1]) - 1.0), edges[0])
-    loads = []
-    for load in case.loads:
-        a, b = np.searchsorted(load.rows, [first, last])
-        if b > a:
-            loads.append(replace(load, rows=load.rows[a:b] - first, watts=load.watts[a:b]))
-    rows = slice(first, last)
-    return replace(
-        case,
-        edges=edges,
-        solar_row=case.solar_row[rows],
-        charger_w=case.charger_w[rows],
-        temp_pack=case.temp_pack.mean(axis=1, keepdims=True),
-        temp_row=case.temp_row[rows],
-        inverter_on=case.inverter_on[rows],
-        loads=loads,
-    )
+    return replace(part, edges=edges, temp_pack=part.temp_pack.mean(axis=1, keepdims=True))
 
 
 def _marks(rows: Sequence[Row]) -> Array:
-    """The moments between which a tool's luck is its own, at most so many."""
+    """The moments between which a tool's nuisance is one of its own, at most so many [UTC s]."""
     marks = np.unique([row.time_s for row in rows])
     if marks.size > MOST_INTERVALS:
         marks = marks[np.linspace(0, marks.size - 1, MOST_INTERVALS).astype(int)]
     return marks
 
 
-def _groups(
+def _tool_loads(
     result: Budget, tools: Sequence[str], case: Case, marks: Array, posterior: Posterior
-) -> tuple[list[Group], list[Load]]:
-    """The draws cut at the marks, and what multiplies each."""
+) -> tuple[list[LoadFactor], list[Load]]:
+    """The loads cut at the marks, and what multiplies each."""
     middles = (case.edges[1:] + case.edges[:-1]) / 2.0
-    stretch = np.searchsorted(marks, middles)
-    refused = {id(overload.burst) for overload in result.overloads}
-    ran = [burst for burst in result.bursts if id(burst) not in refused]
-    at = np.searchsorted(marks, [(burst.start_s + burst.end_s) / 2.0 for burst in ran])
-    counts: dict[tuple[str, int], int] = {}
-    for burst, where in zip(ran, at.tolist(), strict=True):
-        key = tools[burst.task], where
-        counts[key] = counts.get(key, 0) + 1
-    groups: list[Group] = []
+    interval_of_segment = np.searchsorted(marks, middles)
+    counts = _bursts_between(result, tools, marks)
+    load_factors: list[LoadFactor] = []
     loads: list[Load] = []
-    lucks: dict[tuple[str, int], int] = {}
+    nuisances: dict[tuple[str, int], int] = {}
     for load in case.loads:
         task = result.plan.task[load.task]
         figure = _index(posterior, f"tool:{tools[load.task]}")
-        for where in np.unique(stretch[load.rows]).tolist():
-            some = stretch[load.rows] == where
-            loads.append(replace(load, rows=load.rows[some], watts=load.watts[some]))
-            one = tools[load.task], where if _repeated(task) else -1
+        for interval in np.unique(interval_of_segment[load.rows]).tolist():
+            inside = interval_of_segment[load.rows] == interval
+            loads.append(replace(load, rows=load.rows[inside], watts=load.watts[inside]))
             if figure < 0:
-                groups.append(Group(-1))
+                load_factors.append(LoadFactor(-1))
                 continue
-            nuisance = lucks.setdefault(one, len(lucks))
-            groups.append(Group(figure, nuisance, _scatter(task, counts.get(one, 1))))
-    return groups, loads
+            key = tools[load.task], interval if _repeated(task) else -1
+            nuisance = nuisances.setdefault(key, len(nuisances))
+            load_factors.append(LoadFactor(figure, nuisance, _scatter(task, counts.get(key, 1))))
+    return load_factors, loads
+
+
+def _bursts_between(result: Budget, tools: Sequence[str], marks: Array) -> Counter[tuple[str, int]]:
+    """How many bursts of a tool ran in each interval between the marks."""
+    ran = result.running
+    intervals = np.searchsorted(marks, [(burst.start_s + burst.end_s) / 2.0 for burst in ran])
+    return Counter(
+        (tools[burst.task], interval)
+        for burst, interval in zip(ran, intervals.tolist(), strict=True)
+    )
 
 
 def _repeated(task: Task) -> bool:
@@ -181,32 +186,33 @@ def _repeated(task: Task) -> bool:
 
 
 def _scatter(task: Task, bursts: int) -> float:
-    """By how much what a tool really took in a stretch differs from its mean, as a share."""
+    """The standard deviation of what a tool takes between two marks, as a share of its mean."""
     return BURST_SCATTER / float(np.sqrt(bursts)) if _repeated(task) else RUN_ON_SCATTER
 
 
 def _charger(case: Case, rows: Sequence[Row]) -> tuple[Array, Array, list[str]]:
-    """Watts of other chargers by segment, (n,): as planned but where they were read; what of it
-    was read; and lines where that counts otherwise than its writer may think."""
-    watts, told, used = case.charger_w.copy(), np.zeros(case.charger_w.size), Used()
+    """Watts of other chargers by segment, (n,): as planned except where they were read; what of it
+    was read, (n,); and lines where that counts otherwise than its writer may think."""
+    watts, read_w, selection = case.charger_w.copy(), np.zeros(case.charger_w.size), Selection()
     start_s = float(case.edges[0])
     read: dict[float, Row] = {}
     for row in rows:
         if row.charger_w is not None:
             read.setdefault(row.time_s, row)
             if row.time_s <= start_s and row.charger_w > 0.0:
-                used.leave(row, "charger_w is that since the row before, and there is none")
+                selection.leave(row, "charger_w is that since the row before, and there is none")
     moments = sorted({start_s, *(row.time_s for row in rows if row.time_s > start_s)})
-    for since, until in pairwise(moments):
-        if (found := read.get(until)) is None or found.charger_w is None:
+    for since_s, until_s in pairwise(moments):
+        reading = read.get(until_s)
+        if reading is None or reading.charger_w is None:
             continue
-        share = _overlap(case.edges, since, until)
-        if found.charger_w == 0.0 and (case.charger_w * share).any():
+        share = _overlap(case.edges, since_s, until_s)
+        if reading.charger_w == 0.0 and (case.charger_w * share).any():
             why = "a charger_w of 0: the plan's [[charger]] gave nothing since the row before"
-            used.leave(found, why)
-        watts = watts * (1.0 - share) + found.charger_w * share
-        told += found.charger_w * share
-    return watts, told, used.lines()
+            selection.leave(reading, why)
+        watts = watts * (1.0 - share) + reading.charger_w * share
+        read_w += reading.charger_w * share
+    return watts, read_w, selection.lines()
 
 
 def _overlap(edges: Array, start_s: float, end_s: float) -> Array:
@@ -216,7 +222,7 @@ def _overlap(edges: Array, start_s: float, end_s: float) -> Array:
 
 
 def _idle_load(result: Budget, case: Case) -> Load:
-    """How the bus draw grows with the idle figures, pack and inverter alike.
+    """How the load on the bus grows with the idle figures, pack and inverter alike.
 
     An inverter that idles at more but is as good at half load loses less at other loads: its own
     curve says how much.
@@ -236,6 +242,6 @@ def _idle_load(result: Budget, case: Case) -> Load:
 
 
 def _bus_load(case: Case, bus_w: Array) -> Load:
-    """Watts at the DC bus as a draw of their own."""
+    """Watts at the DC bus as a load of their own."""
     efficiency = case.outlet_efficiency["dc12"]
     return Load(0, "dc12", np.arange(bus_w.size, dtype=np.intp), bus_w * efficiency)

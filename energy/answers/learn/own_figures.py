@@ -1,6 +1,6 @@
 """Which figures of a plan are a person's own, and how far off its predictions usually are there.
 
-Both come from the kits that the plan names; what was learned into them is for `kit_file`.
+Both come from the kit files that the plan names; what was learned into them is for `kit_file`.
 """
 
 from dataclasses import asdict, dataclass
@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from energy.answers.learn.kit_file import Kit, named_by
+from energy.answers.learn.kit_file import KitFile, ScoreRecord, named_by
 from energy.answers.learn.posterior import Posterior, figures_of
 from energy.plan import Plan
 from energy.plan.schema import Place
@@ -46,32 +46,32 @@ class Own:
     @property
     def tools(self) -> tuple[str, ...]:
         """The tools, or tasks without one, among the figures."""
-        keys = (one.what for one in self.figures)
+        keys = (figure.what for figure in self.figures)
         return tuple(key.removeprefix("tool:") for key in keys if key.startswith("tool:"))
 
     def as_dict(self) -> dict[str, Any]:
         """What `--json` adds to an answer."""
         figures = [
-            {"what": one.what, "doubt_left_percent": round(one.doubt_left_percent)}
-            for one in self.figures
+            {"what": figure.what, "doubt_left_percent": round(figure.doubt_left_percent)}
+            for figure in self.figures
         ]
         usual = self.usual and {**asdict(self.usual), "points": round(self.usual.points, 1)}
         return {"own_figures": figures, "usual_error": usual}
 
 
 def own(plan: Plan, folder: Path) -> Own:
-    """What a plan in a folder takes from the kits it names: only figures that it really uses.
+    """What a plan in a folder takes from the kit files it names: only figures that it really uses.
 
     >>> own(Plan.read("builtin:cloudy-repair"), Path())
     Own(figures=(), usual=None)
     """
-    kit = named_by(plan, folder)
-    return Own(tuple(_used(plan, kit.posterior)), usual_at(kit, plan.place))
+    kit_file = named_by(plan, folder)
+    return Own(tuple(_used(plan, kit_file.posterior)), usual_at(kit_file, plan.place))
 
 
 def _used(plan: Plan, posterior: Posterior) -> list[OwnFigure]:
     """The figures that readings taught or moved, whose value is the plan's too."""
-    changed, found = set(posterior.changed), []
+    changed, used = set(posterior.changed), []
     for figure in figures_of(plan):
         if figure.key in changed:
             at = posterior.keys.index(figure.key)
@@ -80,24 +80,24 @@ def _used(plan: Plan, posterior: Posterior) -> list[OwnFigure]:
                 value = min(value, 100.0)
             if abs(figure.value - value) <= SAME * value:
                 left = 100.0 * float(posterior.sd[at] / posterior.first_sd[at])
-                found.append(OwnFigure(figure.key, left))
-    return found
+                used.append(OwnFigure(figure.key, left))
+    return used
 
 
-def usual_at(kit: Kit, place: Place) -> Usual | None:
+def usual_at(kit_file: KitFile, place: Place) -> Usual | None:
     """The usual error over the days scored at a place; None where there are none."""
-    here = [one for one in kit.learned.get("scores", {}).values() if _near(one, place)]
+    here = [score for score in kit_file.learned.scores.values() if _near(score, place)]
     if not here:
         return None
-    points = np.sqrt(np.mean(np.square([float(one["typical_points"]) for one in here])))
-    return Usual(float(points), len({day for one in here for day in one.get("days", ())}))
+    points = np.sqrt(np.mean(np.square([score.typical_points for score in here])))
+    return Usual(float(points), len({day for score in here for day in score.days}))
 
 
-def _near(record: dict[str, Any], place: Place) -> bool:
+def _near(score: ScoreRecord, place: Place) -> bool:
     """Whether a day was scored at the place."""
-    if "latitude_deg" not in record or "longitude_deg" not in record:
+    if score.latitude_deg is None or score.longitude_deg is None:
         return False
-    north = record["latitude_deg"] - place.latitude_deg
-    east = (record["longitude_deg"] - place.longitude_deg + 180.0) % 360.0 - 180.0
+    north = score.latitude_deg - place.latitude_deg
+    east = (score.longitude_deg - place.longitude_deg + 180.0) % 360.0 - 180.0
     east *= float(np.cos(np.radians(place.latitude_deg)))
     return float(np.hypot(north, east)) * KM_PER_DEGREE <= SITE_KM

@@ -1,8 +1,4 @@
-"""What readings and logs taught, as pictures: measured against predicted charge, and a meter's log
-with what was found in it.
-
-Their words are those of `learning`; what they show is worked out in the answers.
-"""
+"""What readings taught, as a picture: what was read, expected before, and found after."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -12,20 +8,19 @@ from energy.answers.learn.learn import Learned
 from energy.answers.learn.words import finding
 from energy.model import Array
 from energy.show.labels import Room
-from energy.show.palette import (
-    CHARGE_IN,
-    COLOURS,
-    DASHES,
-    FLOWS_IN,
-)
+from energy.show.page import heading, lay_out, new_page, round_values, stacked, values_left
+from energy.show.palette import CHARGE_IN, CLOCK_IN, COLOURS, DASHES, FLOWS_IN, HEADING_IN, RING
 from energy.show.time_axis import hours, time_axis
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-from energy.show.page import heading, lay_out, new_page, round_values, values_left
 
-RING = {"markersize": 6.5, "markerfacecolor": "white", "markeredgewidth": 1.6}
+LEFT_IN, BELOW_IN = 0.55, 0.48
 AFTER_S = 3600.0  # shown after the last reading
+LINES = (
+    "The line before is what the plan and the figures stated would have given; the line after, what"
+    " fits the readings best, with that day's sky and work as they came out."
+)
 
 
 def learned(answer: Learned) -> "Figure":
@@ -41,59 +36,54 @@ def learned(answer: Learned) -> "Figure":
     1
     """
     result, day = answer.day.budget, answer.day
-    watts = [one for one in day.observed if one.kind == "solar_w"]
+    solar_rows = [reading for reading in day.observed if reading.kind == "solar_w"]
+    panels_in = [(HEADING_IN, CHARGE_IN), (HEADING_IN + CLOCK_IN, FLOWS_IN)]
     page = new_page()
-    high = [CHARGE_IN, FLOWS_IN] if watts else [CHARGE_IN]
-    foot = "The line before is what the plan and the figures stated would have given; the line"
-    foot += " after, what fits the readings best, with that day's sky and work as they came out."
-    title = answer.plan.title or answer.plan.origin
     panels = lay_out(
         page,
-        title,
-        finding(answer).rstrip("."),
-        [foot, f"Clock: {result.calendar.zone.key}."],
-        high,
+        (answer.plan.title or answer.plan.origin, finding(answer).rstrip(".")),
+        [LINES, f"Clock: {result.calendar.zone.key}."],
+        stacked(LEFT_IN, panels_in if solar_rows else panels_in[:1]),
+        BELOW_IN,
     )
     time_axis(result, panels, answer.readings.rows[-1].time_s + AFTER_S)
+    x = hours(result, day.case.edges)
     heading(panels[0], "Charge of the pack, %")
     panels[0].set_ylim(-2.0, 104.0)
     values_left(panels[0], [0.0, 25.0, 50.0, 75.0, 100.0])
-    before, after = answer.charge_percent()
-    x = hours(result, day.case.edges)
-    read = [row for row in answer.readings.rows if row.battery_percent is not None]
-    points = hours(result, [row.time_s for row in read]), [row.battery_percent for row in read]
-    _measured(panels[0], x, before, after, points, "charge")
-    if watts:
+    charge_rows = [row for row in answer.readings.rows if row.battery_percent is not None]
+    read_at = hours(result, [row.time_s for row in charge_rows])
+    percent = np.array([row.battery_percent for row in charge_rows], dtype=float)
+    _before_and_after(panels[0], x, answer.charge_percent(), (read_at, percent), "charge")
+    if solar_rows:
         heading(panels[1], "Sun into the pack, W")
-        sun_before, sun_after = (np.repeat(sun, 2) for sun in answer.solar_w())
-        seen = [one.value for one in watts]
-        at = hours(result, [one.row.time_s for one in watts])
-        peak = max(float(sun_before.max()), float(sun_after.max()), *seen, 1.0)
+        before, after = (np.repeat(watts, 2) for watts in answer.solar_w())
+        read_at = hours(result, [reading.row.time_s for reading in solar_rows])
+        watts = np.array([reading.value for reading in solar_rows])
+        peak = max(1.0, *(float(values.max()) for values in (before, after, watts)))
         panels[1].set_ylim(0.0, 1.35 * peak)
         values_left(panels[1], round_values(peak))
         steps = np.repeat(x, 2)[1:-1]
-        panels[1].fill_between(steps, 0.0, sun_after, color=COLOURS["daylight"], lw=0.0, zorder=2)
-        _measured(panels[1], steps, sun_before, sun_after, (at, seen), "sun")
+        panels[1].fill_between(steps, 0.0, after, color=COLOURS["daylight"], lw=0.0, zorder=2)
+        _before_and_after(panels[1], steps, (before, after), (read_at, watts), "sun")
     return page
 
 
-def _measured(
-    panel: Any, x: Array, before: Array, after: Array, points: tuple[Any, Any], colour: str
+def _before_and_after(
+    panel: Any, x: Array, lines: tuple[Array, Array], points: tuple[Array, Array], colour: str
 ) -> None:
-    """What was expected, what was found, and rings where it was read."""
+    """The lines expected before and found after learning, over x, and rings where it was read."""
     room = Room(panel)
+    before, after = lines
     panel.plot(x, before, color=COLOURS["quiet"], linestyle=DASHES["limit"], lw=1.3, zorder=3)
     panel.plot(x, after, color=COLOURS[colour], lw=2.0, zorder=4)
-    ring = {"markeredgecolor": COLOURS["ink"], "clip_on": False, "zorder": 5.5, **RING}
-    panel.plot(points[0], points[1], "o", **ring)
+    panel.plot(*points, markeredgecolor=COLOURS["ink"], **RING)
     room.keep_clear(x, before)
     room.keep_clear(x, after)
-    around = 0.008 * float(np.ptp(panel.get_xlim()))
     for at, value in zip(*points, strict=True):
-        room.keep_clear(np.array([at - around, at + around]), np.array([value, value]))
-    pick = slice(None, None, max(1, x.size // 60))
-    apart = np.abs(before - after)[pick]
+        room.keep_clear_of_ring(at, value)
+    apart = np.abs(before - after)
     far = apart >= 0.5 * apart.max()
-    room.label("before", x[pick][far], before[pick][far], "quiet")
-    room.label("after", x[pick][far], after[pick][far], colour)
-    room.label("read", points[0], points[1], "ink")
+    room.label("before", x[far], before[far], "quiet")
+    room.label("after", x[far], after[far], colour)
+    room.label("read", *points, "ink")

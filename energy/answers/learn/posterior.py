@@ -1,7 +1,7 @@
-"""The figures of a kit that readings can teach, and what is believed of them.
+"""The figures of a kit that readings can teach, and their posterior: mean and covariance.
 
-Each figure is a factor on what was first stated of it, with a mean near one. What a reading says
-of them is worked out in `lived_day`; how a posterior changes, in `learn`.
+Each figure is a factor on what was first stated of it, with a mean near one. What readings would
+have been under some figures is for `forward_model`; how readings change the posterior, for `fit`.
 """
 
 from collections.abc import Iterable
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from energy.answers.learn.kit_names import pack_key, panel_key, tools_of
+from energy.answers.learn.component_names import pack_key, panel_key, tools_of
 from energy.model import Array
 from energy.plan import Plan, PlanError
 from energy.plan.task import Task
@@ -40,8 +40,9 @@ class Figure:
 
 @dataclass(frozen=True)
 class Posterior:
-    """Factors (p,) on the stated figures `base`, their covariance (p, p), and the standard
-    deviation each had before anything was read."""
+    """The normal distribution of a kit's figures: the mean (p,) of the factors on the stated
+    figures `base` (p,), their covariance (p, p), and the standard deviation first_sd (p,) that each
+    had before anything was read."""
 
     keys: tuple[str, ...]
     base: Array
@@ -58,14 +59,14 @@ class Posterior:
     def learned(self) -> list[str]:
         """The figures of which readings took at least a tenth of the doubt."""
         left = self.sd <= LEARNED * self.first_sd
-        return [key for key, known in zip(self.keys, left, strict=True) if known]
+        return [key for key, taken in zip(self.keys, left, strict=True) if taken]
 
     @property
     def changed(self) -> list[str]:
         """Those, and the figures that moved along with them: they hold together only as a whole."""
         learned = set(self.learned)
         moved = np.abs(self.mean - 1.0) > MOVED
-        return [k for k, far in zip(self.keys, moved, strict=True) if far or k in learned]
+        return [key for key, far in zip(self.keys, moved, strict=True) if far or key in learned]
 
     def with_figures(self, figures: Iterable[Figure]) -> "Posterior":
         """The same with those figures of a plan added that it does not hold yet."""
@@ -83,22 +84,28 @@ class Posterior:
             first_sd=np.concatenate([self.first_sd, spread]),
         )
 
-    def joined(self, other: "Posterior") -> "Posterior":
-        """Both, as learned apart from each other; of a figure in both the other's counts, but
-        where only this one has learned it."""
-        kept = set(self.learned) - set(other.learned)
-        mine = [k for k, key in enumerate(self.keys) if key in kept or key not in other.keys]
-        theirs = [k for k, key in enumerate(other.keys) if key not in kept]
-        size, first = len(mine) + len(theirs), len(mine)
+    def merge(self, newer: "Posterior") -> "Posterior":
+        """Combine two independent posteriors. Where both contain a figure, the newer one wins
+        unless it learned nothing about it.
+
+        >>> saw, drill = (Figure(f"tool:{x}", 100.0, 0.25, 1.0, "W") for x in ("saw", "drill"))
+        >>> one, two = EMPTY.with_figures([saw]), EMPTY.with_figures([saw, drill])
+        >>> one.measured("tool:saw", 1.2, 0.02).merge(two).learned
+        ['tool:saw']
+        """
+        kept = set(self.learned) - set(newer.learned)
+        older_at = [k for k, key in enumerate(self.keys) if key in kept or key not in newer.keys]
+        newer_at = [k for k, key in enumerate(newer.keys) if key not in kept]
+        size, first = len(older_at) + len(newer_at), len(older_at)
         covariance = np.zeros((size, size))
-        covariance[:first, :first] = self.covariance[np.ix_(mine, mine)]
-        covariance[first:, first:] = other.covariance[np.ix_(theirs, theirs)]
+        covariance[:first, :first] = self.covariance[np.ix_(older_at, older_at)]
+        covariance[first:, first:] = newer.covariance[np.ix_(newer_at, newer_at)]
         return Posterior(
-            keys=(*(self.keys[k] for k in mine), *(other.keys[k] for k in theirs)),
-            base=np.concatenate([self.base[mine], other.base[theirs]]),
-            mean=np.concatenate([self.mean[mine], other.mean[theirs]]),
+            keys=(*(self.keys[k] for k in older_at), *(newer.keys[k] for k in newer_at)),
+            base=np.concatenate([self.base[older_at], newer.base[newer_at]]),
+            mean=np.concatenate([self.mean[older_at], newer.mean[newer_at]]),
             covariance=covariance,
-            first_sd=np.concatenate([self.first_sd[mine], other.first_sd[theirs]]),
+            first_sd=np.concatenate([self.first_sd[older_at], newer.first_sd[newer_at]]),
         )
 
     def aged(self, months: float) -> "Posterior":
@@ -109,11 +116,12 @@ class Posterior:
         covariance = self.covariance + np.diag(np.minimum(back, room))
         return Posterior(self.keys, self.base, self.mean, covariance, self.first_sd)
 
-    def told(self, key: str, factor: float, sd: float) -> "Posterior":
-        """The same after one figure was measured by itself.
+    def measured(self, key: str, factor: float, sd: float) -> "Posterior":
+        """The posterior after the figure `key` was measured by itself: its factor, and the
+        measurement's standard deviation.
 
         >>> figure = Figure("tool:saw", 100.0, 0.25, 1.0, "W")
-        >>> after = NOTHING.with_figures([figure]).told("tool:saw", 1.2, 0.02)
+        >>> after = EMPTY.with_figures([figure]).measured("tool:saw", 1.2, 0.02)
         >>> round(float(after.mean[0]), 3), round(float(after.sd[0]), 3)
         (1.199, 0.02)
         """
@@ -124,7 +132,7 @@ class Posterior:
         return Posterior(self.keys, self.base, mean, covariance, self.first_sd)
 
 
-NOTHING = Posterior((), np.zeros(0), np.zeros(0), np.zeros((0, 0)), np.zeros(0))
+EMPTY = Posterior((), np.zeros(0), np.zeros(0), np.zeros((0, 0)), np.zeros(0))
 
 
 def figures_of(plan: Plan) -> list[Figure]:
@@ -134,19 +142,20 @@ def figures_of(plan: Plan) -> list[Figure]:
     ['capacity_wh:pack-1000', 'idle_w:pack-1000', 'condition_percent:folding-200']
     """
     pack = plan.pack
-    found = [Figure(pack_key("capacity_wh", plan), pack.capacity_wh, CAPACITY_SPREAD, 1.0, "Wh")]
+    capacity = Figure(pack_key("capacity_wh", plan), pack.capacity_wh, CAPACITY_SPREAD, 1.0, "Wh")
+    figures = [capacity]
     idle_w = pack.idle_w + (pack.inverter.idle_w if pack.inverter else 0.0)
     if idle_w > 0.0:
-        found.append(Figure(pack_key("idle_w", plan), idle_w, IDLE_SPREAD, 1.0, "W"))
+        figures.append(Figure(pack_key("idle_w", plan), idle_w, IDLE_SPREAD, 1.0, "W"))
     if plan.panel:
         percent = condition_percent(plan)
-        found.append(Figure(panel_key(plan), percent, CONDITION_SPREAD, 1.0, "%"))
+        figures.append(Figure(panel_key(plan), percent, CONDITION_SPREAD, 1.0, "%"))
     for name, task in zip(tools_of(plan), plan.task, strict=True):
         key, size = f"tool:{name}", size_of(task)
-        if task.spread_percent > 0.0 and size > 0.0 and key not in {f.key for f in found}:
+        if task.spread_percent > 0.0 and size > 0.0 and key not in {f.key for f in figures}:
             each, unit = _each(task)
-            found.append(Figure(key, size, task.spread_percent / 100.0, each, unit))
-    return found
+            figures.append(Figure(key, size, task.spread_percent / 100.0, each, unit))
+    return figures
 
 
 def refuse_another(posterior: Posterior, figures: Iterable[Figure]) -> None:
@@ -157,13 +166,16 @@ def refuse_another(posterior: Posterior, figures: Iterable[Figure]) -> None:
         if figure.key not in posterior.keys:
             continue
         at = posterior.keys.index(figure.key)
-        first, now = float(posterior.base[at]), float(posterior.base[at] * posterior.mean[at])
+        base = float(posterior.base[at])
+        mean = base * float(posterior.mean[at])
         most = 1.0 + ANOTHER * float(posterior.first_sd[at])
-        if all(max(figure.value / value, value / figure.value) > most for value in (first, now)):
+        if all(max(figure.value / value, value / figure.value) > most for value in (base, mean)):
             kind, _, name = figure.key.partition(":")
-            kit, here = (f"{rounded(value * figure.each, 3):g}" for value in (now, figure.value))
+            learned, here = (
+                f"{rounded(value * figure.each, 3):g}" for value in (mean, figure.value)
+            )
             problems.append(
-                f"the {NAMES.get(kind, 'draw')} of {name} is {kit} {figure.unit} in the kit and"
+                f"the {NAMES.get(kind, 'draw')} of {name} is {learned} {figure.unit} in the kit and"
                 f" {here} in the plan, too far apart for one and the same: give this one a"
                 f" {'tool' if kind == 'tool' else 'profile'} name of its own, or take its figures"
                 " out and name the kit in profiles"

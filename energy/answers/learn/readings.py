@@ -4,21 +4,22 @@ Each wrong cell is one line, and what is left is kept. What the rows mean for th
 out in `lived_day`; logs of a meter are read in `log`.
 """
 
-import csv
 import hashlib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from energy.answers.learn.kit_names import tools_of
+from energy.answers.learn.component_names import tools_of
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
-from energy.plan.documents import read_text
 from energy.plan.schema import SKIES
 from energy.plan.words import meant, shown
+from energy.tables import Table, parse_table, read_table
+from energy.tables import number as number_in
 
 COLUMNS = (
     "time",
@@ -61,18 +62,8 @@ class Row:
     @property
     def mark(self) -> str:
         """A short hash by which the same row is known again."""
-        seen = (
-            self.at.isoformat(),
-            self.battery_percent,
-            self.solar_w,
-            self.solar_wh,
-            self.load_w,
-            self.tool,
-            self.count,
-            self.sky,
-            self.charger_w,
-        )
-        return hashlib.sha256(repr(seen).encode()).hexdigest()[:12]
+        values = (self.at.isoformat(), *(getattr(self, column) for column in COLUMNS[1:]))
+        return hashlib.sha256(repr(values).encode()).hexdigest()[:12]
 
 
 @dataclass(frozen=True)
@@ -89,129 +80,106 @@ def read_readings(path: Path | str, plan: Plan) -> Readings:
 
     Raises PlanError where the file as a whole cannot be used.
     """
-    path = Path(path)
-    return parse_readings(read_text(path), plan, path.name)
+    return _readings(read_table(Path(path)), plan)
 
 
 def parse_readings(text: str, plan: Plan, name: str = "readings") -> Readings:
     """The same from text. A tool may be named by its profile or by the task's own name.
 
     >>> plan = Plan.read("builtin:cloudy-repair")
-    >>> found = parse_readings("time,battery_percent\\n09:00,98\\n12:10,140\\n15:00,71", plan)
-    >>> [row.battery_percent for row in found.rows]
+    >>> readings = parse_readings("time,battery_percent\\n09:00,98\\n12:10,140\\n15:00,71", plan)
+    >>> [row.battery_percent for row in readings.rows]
     [98.0, None, 71.0]
-    >>> found.problems[0]
+    >>> readings.problems[0]
     'readings: row 2: battery_percent must lie between 0 and 100 (got 140)'
     """
-    header, lines = _cells(text, name)
-    problems = [f"{name}: {line}" for line in _unknown(header)]
-    if "time" not in header:
-        raise PlanError([f"{name}: no column time; columns: {', '.join(map(shown, header))}"])
-    if len(lines) > MOST_ROWS:
-        raise PlanError([f"{name}: must hold at most {MOST_ROWS} rows (got {len(lines)})"])
+    return _readings(parse_table(text, name), plan)
+
+
+def _readings(table: Table, plan: Plan) -> Readings:
+    """The rows of a table of readings; raises PlanError where it cannot be used as a whole."""
+    name = table.name
+    if not table.headings:
+        raise PlanError([f"{name}: is empty"])
+    if (wide := table.wide_row()) is not None:
+        raise PlanError([f"{name}: row {wide[0]} {wide[1]}"])
+    headings = tuple(heading.lower().replace(" ", "_") for heading in table.headings)
+    if "time" not in headings:
+        raise PlanError([f"{name}: no column time; columns: {', '.join(map(shown, headings))}"])
+    if len(table.rows) > MOST_ROWS:
+        raise PlanError([f"{name}: must hold at most {MOST_ROWS} rows (got {len(table.rows)})"])
+    problems = [f"{name}: {line}" for line in _unknown(headings)]
     rows: list[Row] = []
-    for number, cells in enumerate(lines, start=1):
-        table = dict(zip(header, cells, strict=False))
+    for number, cells in enumerate(replace(table, headings=headings).records(), start=1):
         try:
-            row = _row(number, table, plan, rows[-1] if rows else None, problems, name)
+            row, wrong = _row(number, cells, plan, rows[-1] if rows else None)
         except ValueError as error:
             problems.append(f"{name}: row {number}: {error}")
             continue
+        problems += [f"{name}: row {number}: {line}" for line in wrong]
         rows.append(row)
     return Readings(name, tuple(rows), tuple(problems))
 
 
-def _cells(text: str, name: str) -> tuple[list[str], list[list[str]]]:
-    """Header and rows; semicolons and tabs are known, so are decimal commas between them."""
-    lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
-    if not lines:
-        raise PlanError([f"{name}: is empty"])
-    mark = next((mark for mark in ";\t" if mark in lines[0]), ",")
-    try:
-        table = [[cell.strip() for cell in row] for row in csv.reader(lines, delimiter=mark)]
-    except csv.Error as error:
-        raise PlanError([f"{name}: cannot be read as columns ({error})"]) from None
-    header = [heading.lower().replace(" ", "_") for heading in table[0]]
-    wide = next((k for k, row in enumerate(table[1:], 1) if len(row) > len(header)), None)
-    if wide is not None:
-        raise PlanError(
-            [
-                f"{name}: row {wide} has {len(table[wide])} cells under {len(header)} headings; a"
-                " decimal comma needs semicolons between the cells"
-            ]
-        )
-    if mark != ",":
-        table = [[re.sub(r"^(-?\d+),(\d+)$", r"\1.\2", cell) for cell in row] for row in table]
-    return header, table[1:]
-
-
-def _unknown(header: list[str]) -> list[str]:
+def _unknown(headings: Sequence[str]) -> list[str]:
     """A line for each heading that says nothing here, and for those that stand twice."""
-    found = [
+    unknown = [
         f"column {shown(heading)} is not known and left out{meant(heading, COLUMNS)}"
-        for heading in dict.fromkeys(header)
+        for heading in dict.fromkeys(headings)
         if heading and heading not in COLUMNS
     ]
-    twice = sorted({heading for heading in header if heading and header.count(heading) > 1})
-    return found + [f"column {shown(heading)} stands twice; the last counts" for heading in twice]
+    twice = sorted({heading for heading in headings if heading and headings.count(heading) > 1})
+    return unknown + [f"column {shown(heading)} stands twice; the last counts" for heading in twice]
 
 
 def _row(
-    number: int,
-    cells: dict[str, str],
-    plan: Plan,
-    before: Row | None,
-    problems: list[str],
-    name: str,
-) -> Row:
-    """One row; a cell that cannot be used is reported and left out. Raises ValueError where the
-    row as a whole cannot be used."""
-    at = _moment(cells.get("time", ""), plan, before)
+    number: int, cells: dict[str, str], plan: Plan, previous: Row | None
+) -> tuple[Row, list[str]]:
+    """One row, and a line for each of its cells that cannot be used and is left out. Raises
+    ValueError where the row as a whole cannot be used."""
+    at = _moment(cells.get("time", ""), plan, previous)
     span = plan.span
     if not span.start <= at <= span.end:
         raise ValueError(
             f"{at:%Y-%m-%d %H:%M} lies outside the plan's span, {span.start:%Y-%m-%d %H:%M} to"
             f" {span.end:%Y-%m-%d %H:%M}"
         )
-    if before is not None and at < before.at:
-        raise ValueError(f"times must not run backwards (got {at:%H:%M} after {before.at:%H:%M})")
-    row = Row(number, at, to_utc(at, ZoneInfo(plan.place.timezone)))
-
-    def read(key: str, as_value: Callable[[str], object]) -> object:
-        text = cells.get(key, "")
-        if not text:
-            return None
-        try:
-            return as_value(text)
-        except ValueError as error:
-            problems.append(f"{name}: row {number}: {key} {error}")
-            return None
-
-    values = {
-        "battery_percent": read("battery_percent", _between(0.0, 100.0)),
-        "solar_w": read("solar_w", _between(0.0, MOST_W)),
-        "solar_wh": read("solar_wh", _between(0.0, MOST_WH)),
-        "load_w": read("load_w", _between(0.0, MOST_W)),
-        "charger_w": read("charger_w", _between(0.0, MOST_W)),
-        "tool": read("tool", lambda text: _tool(text, plan)),
-        "count": read("count", _count),
-        "sky": read("sky", _sky),
+    if previous is not None and at < previous.at:
+        raise ValueError(f"times must not run backwards (got {at:%H:%M} after {previous.at:%H:%M})")
+    readers: dict[str, Callable[[str], object]] = {
+        "battery_percent": _between(0.0, 100.0),
+        "solar_w": _between(0.0, MOST_W),
+        "solar_wh": _between(0.0, MOST_WH),
+        "load_w": _between(0.0, MOST_W),
+        "charger_w": _between(0.0, MOST_W),
+        "tool": lambda text: _tool(text, plan),
+        "count": _count,
+        "sky": _sky,
     }
-    if values["count"] is not None and values["tool"] is None:
+    values: dict[str, Any] = {}
+    problems = []
+    for column, read in readers.items():
+        if text := cells.get(column, ""):
+            try:
+                values[column] = read(text)
+            except ValueError as error:
+                problems.append(f"{column} {error}")
+    if "count" in values and "tool" not in values:
         if not cells.get("tool", ""):
-            problems.append(f"{name}: row {number}: count needs a tool beside it")
-        values["count"] = None
-    return replace(row, **values)  # type: ignore[arg-type]
+            problems.append("count needs a tool beside it")
+        del values["count"]
+    return Row(number, at, to_utc(at, ZoneInfo(plan.place.timezone)), **values), problems
 
 
-def _moment(text: str, plan: Plan, before: Row | None) -> datetime:
-    start = before.at if before is not None else plan.span.start
-    if found := re.fullmatch(r"(\d{1,2}):(\d{2})(?::(\d{2}))?", text):
-        hour, minute, second = (int(part or 0) for part in found.groups())
+def _moment(text: str, plan: Plan, previous: Row | None) -> datetime:
+    """A cell as a moment on the plan's clock; a time of day is that of the row before, or of the
+    next day where the clock goes far back."""
+    start = previous.at if previous is not None else plan.span.start
+    if clock := re.fullmatch(r"(\d{1,2}):(\d{2})(?::(\d{2}))?", text):
+        hour, minute, second = (int(part or 0) for part in clock.groups())
         if hour < 24 and minute < 60 and second < 60:
             at = datetime(start.year, start.month, start.day, hour, minute, second)
-            back = start - at
-            return at + timedelta(days=1) if back > timedelta(hours=NEXT_DAY_H) else at
+            return at + timedelta(days=1) if start - at > timedelta(hours=NEXT_DAY_H) else at
     try:
         at = datetime.fromisoformat(text)
     except ValueError:
@@ -223,11 +191,9 @@ def _moment(text: str, plan: Plan, before: Row | None) -> datetime:
 
 def _between(low: float, high: float) -> Callable[[str], float]:
     def read(text: str) -> float:
-        bare = re.sub(r"\s*(%|W|Wh)$", "", text)
-        try:
-            value = float(bare)
-        except ValueError:
-            raise ValueError(f"must be a number (got {shown(text)})") from None
+        value = number_in(re.sub(r"\s*(%|W|Wh)$", "", text))
+        if value is None:
+            raise ValueError(f"must be a number (got {shown(text)})")
         if not low <= value <= high:
             raise ValueError(f"must lie between {low:g} and {high:g} (got {value:g})")
         return value
@@ -255,13 +221,12 @@ def _sky(text: str) -> int:
 
 
 def _tool(text: str, plan: Plan) -> str:
-    """The name by which figures of this tool are kept in the kit."""
+    """The name by which figures of this tool are kept in the kit file."""
     tools = tools_of(plan)
-    several = list(zip(tools, plan.task, strict=True))
-    names = {task.name: key for key, task in several}
-    names |= {task.tool: key for key, task in several if task.tool} | {key: key for key in tools}
-    by_lower = {name.casefold(): key for name, key in names.items()}
-    key = by_lower.get(text.casefold())
-    if key is None:
+    names = {task.name: tool for tool, task in zip(tools, plan.task, strict=True)}
+    names |= {task.tool: tool for tool, task in zip(tools, plan.task, strict=True) if task.tool}
+    names |= {tool: tool for tool in tools}
+    tool = {name.casefold(): tool for name, tool in names.items()}.get(text.casefold())
+    if tool is None:
         raise ValueError(f"{shown(text)} is not in the plan{meant(text, names)}")
-    return key
+    return tool

@@ -1,9 +1,10 @@
 """The day after: what was predicted against what happened. The answer of `energy learn score`.
 
-In points of charge, with a running record in the kit, so that the tool can say how far off it
+In points of charge, with a running record in the kit file, so that the tool can say how far off it
 usually is at this site.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -11,12 +12,19 @@ from typing import Any
 
 import numpy as np
 
-from energy.answers.learn.kit_file import Kit, kit_of, refuse_known_rows, with_rows
+from energy.answers.learn.kit_file import (
+    KitFile,
+    ScoreRecord,
+    as_kit_file,
+    refuse_known_rows,
+    source_of,
+    with_score,
+)
+from energy.answers.learn.observations import HIGHEST_READ, is_read
 from energy.answers.learn.own_figures import usual_at
-from energy.answers.learn.readings import Readings, read_readings
-from energy.answers.learn.usable import HIGHEST_READ, is_read
+from energy.answers.learn.readings import Readings, Row, read_readings
 from energy.plan import Plan, PlanError
-from energy.simulation.budget import budget
+from energy.simulation.budget import Budget, budget
 
 ONES_OWN_S = 60.0  # the charge at the start is the plan's own, not a prediction
 WHOLE = 0.5  # of a percent: displays show whole ones
@@ -31,6 +39,27 @@ class Compared:
     predicted_percent: float
     low_percent: float
     high_percent: float
+
+    @property
+    def inside(self) -> bool:
+        """Whether the range holds what was read, as far as a display shows it."""
+        low, high = self.low_percent - WHOLE, self.high_percent + WHOLE
+        return low <= self.measured_percent <= high
+
+    @property
+    def off_points(self) -> float:
+        """How much more was read than predicted."""
+        return self.measured_percent - self.predicted_percent
+
+    def as_dict(self) -> dict[str, Any]:
+        """The reading as `--json` prints it."""
+        return {
+            "at": self.at.isoformat(timespec="minutes"),
+            "measured_percent": self.measured_percent,
+            "predicted_percent": round(self.predicted_percent, 1),
+            "low_percent": round(self.low_percent, 1),
+            "high_percent": round(self.high_percent, 1),
+        }
 
 
 @dataclass(frozen=True)
@@ -48,7 +77,7 @@ class Score:
     days: int
     typical_on_record: float
     notes: tuple[str, ...]
-    kit: Kit = field(repr=False)
+    kit_file: KitFile = field(repr=False)
 
     def as_dict(self) -> dict[str, Any]:
         """The answer that `--json` prints."""
@@ -61,27 +90,20 @@ class Score:
                 "weathers": self.weathers,
                 "days": self.days,
                 "typical_on_record": round(self.typical_on_record, 1),
-                "readings": [
-                    {
-                        "at": one.at.isoformat(timespec="minutes"),
-                        "measured_percent": one.measured_percent,
-                        "predicted_percent": round(one.predicted_percent, 1),
-                        "low_percent": round(one.low_percent, 1),
-                        "high_percent": round(one.high_percent, 1),
-                    }
-                    for one in self.compared
-                ],
+                "readings": [reading.as_dict() for reading in self.compared],
             },
             "notes": list(self.notes),
         }
 
 
 def score(
-    plan: Plan, readings: Readings | Path | str, kit: Kit | Path | str | None = None
+    plan: Plan, readings: Readings | Path | str, kit_file: KitFile | Path | str | None = None
 ) -> Score:
     """Compare a plan's prediction, as it was made before the day, with what was read.
 
-    Raises PlanError where no percentage can be used, or the rows were learned or scored before.
+    readings are these, or the path of a CSV file of them. kit_file holds the record of days scored
+    before, or is the path of such a file; None where there is none. Raises PlanError where no
+    percentage can be used, or the rows were learned or scored before.
 
     >>> from energy.answers.learn.readings import parse_readings
     >>> plan = Plan.read("builtin:cloudy-repair")
@@ -89,57 +111,69 @@ def score(
     >>> len(score(plan, seen).compared)
     2
     """
-    kit = kit_of(kit)
+    kit_file = as_kit_file(kit_file)
     if not isinstance(readings, Readings):
         readings = read_readings(readings, plan)
-    read = [row for row in readings.rows if row.battery_percent is not None]
     result = budget(plan)
-    read = [row for row in read if row.time_s > result.time_s[0] + ONES_OWN_S]
-    rows = [row for row in read if is_read(row.battery_percent or 0.0)]
-    notes = [*readings.problems]
-    if len(rows) < len(read):
-        left = len(read) - len(rows)
-        bounds = f"of 0, or of {HIGHEST_READ:.0f} and more"
-        notes.append(f"not compared are {left} battery_percent {bounds}: displays stay there")
-    if not rows:
-        raise PlanError([*notes, f"{readings.name}: no battery_percent to compare"])
-    refuse_known_rows(kit, rows, "readings", "a prediction that knows them is no forecast; ")
-    refuse_known_rows(kit, rows, "scores")
-    low, high = np.percentile(result.charge_percent, [10.0, 90.0], axis=1)
-    found = []
-    for row in rows:
-        predicted, least, most = (
-            float(np.interp(row.time_s, result.time_s, values))
-            for values in (result.charge_percent[:, result.middle], low, high)
-        )
-        found.append(Compared(row.at, row.battery_percent or 0.0, predicted, least, most))
-    error = np.array([one.measured_percent - one.predicted_percent for one in found])
-    typical = float(np.sqrt((error**2).mean()))
-    new = with_rows(
-        kit,
-        "scores",
-        readings.name,
-        rows,
+    rows, notes = _comparable(readings, float(result.time_s[0]))
+    refuse_known_rows(kit_file, rows, "readings", "a prediction that knows them is no forecast; ")
+    refuse_known_rows(kit_file, rows, "scores")
+    compared = _compared(result, rows)
+    error = np.array([reading.off_points for reading in compared])
+    typical, bias = float(np.sqrt((error**2).mean())), float(error.mean())
+    record = ScoreRecord(
+        **source_of(readings.name, rows),
         typical_points=round(typical, 2),
-        bias_points=round(float(error.mean()), 2),
+        bias_points=round(bias, 2),
         days=sorted({f"{row.at:%Y-%m-%d}" for row in rows}),
         latitude_deg=plan.place.latitude_deg,
         longitude_deg=plan.place.longitude_deg,
     )
-    usual = usual_at(new, plan.place)
+    updated = with_score(kit_file, record)
+    usual = usual_at(updated, plan.place)
     assert usual is not None  # this day is on record
     return Score(
         plan=plan,
         readings=readings,
-        compared=tuple(found),
+        compared=compared,
         typical_points=typical,
-        bias_points=float(error.mean()),
-        inside=sum(
-            c.low_percent - WHOLE <= c.measured_percent <= c.high_percent + WHOLE for c in found
-        ),
+        bias_points=bias,
+        inside=sum(reading.inside for reading in compared),
         weathers=result.charge_percent.shape[1],
         days=usual.days,
         typical_on_record=usual.points,
         notes=tuple(notes),
-        kit=new,
+        kit_file=updated,
+    )
+
+
+def _comparable(readings: Readings, start_s: float) -> tuple[list[Row], list[str]]:
+    """The rows whose percentage can be held against a prediction that starts at a moment, and lines
+    about the others. Raises PlanError where there are none."""
+    read = [
+        row
+        for row in readings.rows
+        if row.battery_percent is not None and row.time_s > start_s + ONES_OWN_S
+    ]
+    rows = [row for row in read if is_read(row.battery_percent or 0.0)]
+    notes = [*readings.problems]
+    if left := len(read) - len(rows):
+        bounds = f"of 0, or of {HIGHEST_READ:.0f} and more"
+        notes.append(f"not compared are {left} battery_percent {bounds}: displays stay there")
+    if not rows:
+        raise PlanError([*notes, f"{readings.name}: no battery_percent to compare"])
+    return rows, notes
+
+
+def _compared(result: Budget, rows: Sequence[Row]) -> tuple[Compared, ...]:
+    """Each percentage with what the budget's scenarios say of that moment."""
+    low, high = np.percentile(result.charge_percent, [10.0, 90.0], axis=1)
+    middle = result.charge_percent[:, result.middle]
+    return tuple(
+        Compared(
+            row.at,
+            row.battery_percent or 0.0,
+            *(float(np.interp(row.time_s, result.time_s, line)) for line in (middle, low, high)),
+        )
+        for row in rows
     )

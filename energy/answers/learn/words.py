@@ -4,22 +4,19 @@ What it rests on comes from the answers; the pictures are drawn in `picture`.
 """
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
 
 from rich import box
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from energy.answers.learn.learn import Item, Learned
+from energy.answers.learn.items import Item
+from energy.answers.learn.learn import Learned
+from energy.answers.learn.next_reading import Suggestion
 from energy.answers.learn.own_figures import Own
 from energy.answers.learn.posterior import words
 from energy.answers.learn.score import Score
-from energy.answers.learn.what_to_read import Suggestion
-
-if TYPE_CHECKING:
-    pass
-from energy.show.numbers import figure
+from energy.show.numbers import measured
 
 SAID = 2  # figures in the headline
 
@@ -41,16 +38,16 @@ def show_learned(answer: Learned, out: Console) -> None:
 
 def finding(answer: Learned) -> str:
     """What was learned, in a sentence: what readings took most doubt of first."""
-    known = sorted(
+    learned = sorted(
         (item for item in answer.items if item.learned),
         key=lambda item: (item.what.startswith("sky:"), item.doubt_left_percent),
     )
     read = len(answer.day.observed)
     values = f"{read} value" + ("" if read == 1 else "s")
-    if not known:
+    if not learned:
         return f"Nothing learned from {values}: they move too little, or too much at once."
-    parts = [_changed(item) for item in known[:SAID]]
-    more = len(known) - len(parts)
+    parts = [_changed(item) for item in learned[:SAID]]
+    more = len(learned) - len(parts)
     text = f"Learned from {values}: {'; '.join(parts)}"
     return f"{text}; and {more} more." if more else f"{text}."
 
@@ -60,7 +57,7 @@ def _changed(item: Item) -> str:
     if item.what.startswith("sky:"):
         return f"the sun of {item.what[4:]} was {item.after:.0f} % of what was expected"
     is_now = "takes" if item.what.startswith("tool:") else "is"
-    return f"{item.name} {is_now} {figure(item.after)} {item.unit}, not {figure(item.before)}"
+    return f"{item.name} {is_now} {measured(item.after)} {item.unit}, not {measured(item.before)}"
 
 
 def item_table(items: Sequence[Item]) -> Table:
@@ -72,13 +69,13 @@ def item_table(items: Sequence[Item]) -> Table:
     for heading in [*headings, *(["raw Wh"] if raw else [])]:
         table.add_column(heading, justify="left" if heading == "unit" else "right", no_wrap=True)
     for item in items:
-        after = figure(item.after) if item.learned or item.moved else "not learned"
+        after = measured(item.after) if item.learned or item.moved else "not learned"
         after = f"(moved) {after}" if item.moved and not item.learned else after
-        between = f"{figure(item.low)} to {figure(item.high)}" if item.learned else ""
+        between = f"{measured(item.low)} to {measured(item.high)}" if item.learned else ""
         left = f"{min(item.doubt_left_percent, 100.0):.0f} %"
-        cells = [item.name, figure(item.before), after, between, item.unit, left]
+        cells = [item.name, measured(item.before), after, between, item.unit, left]
         if raw:
-            cells.append("" if item.raw_wh is None else figure(item.raw_wh))
+            cells.append("" if item.raw_wh is None else measured(item.raw_wh))
         table.add_row(*(Text(cell) for cell in cells))
     captions = ["raw Wh: one of it from the pack by the percentages alone, as labelled"] * raw
     if any(item.moved and not item.learned for item in items):
@@ -97,14 +94,14 @@ def show_score(answer: Score, out: Console) -> None:
     between = [f"8 in 10 of {answer.weathers} weathers"] if several else []
     for heading in ("measured", "predicted", *between, "off, points"):
         table.add_column(heading, justify="right")
-    for one in answer.compared:
-        off = one.measured_percent - one.predicted_percent
+    for reading in answer.compared:
+        low, high = reading.low_percent, reading.high_percent
         table.add_row(
-            f"{one.at:%a %H:%M}",
-            f"{one.measured_percent:.0f} %",
-            f"{one.predicted_percent:.0f} %",
-            *([f"{one.low_percent:.0f} to {one.high_percent:.0f} %"] if several else []),
-            f"{off:+.0f}",
+            f"{reading.at:%a %H:%M}",
+            f"{reading.measured_percent:.0f} %",
+            f"{reading.predicted_percent:.0f} %",
+            *([f"{low:.0f} to {high:.0f} %"] if several else []),
+            f"{reading.off_points:+.0f}",
         )
     out.print(table)
     for note in answer.notes:
@@ -123,26 +120,26 @@ def score_finding(answer: Score) -> str:
     return text + (f". Here it is usually off by {usual}." if answer.days > 1 else ".")
 
 
-def show_suggestions(found: Sequence[Suggestion], out: Console) -> None:
+def show_suggestions(suggestions: Sequence[Suggestion], out: Console) -> None:
     """Print the readings that would teach most about a plan."""
-    if not found:
+    if not suggestions:
         out.print("No reading would teach anything about this plan's lowest charge.")
         return
     out.print(Text("These readings would teach most about this plan, the best first", style="bold"))
-    for one in found:
-        left = f"{one.doubt_left_percent:.0f} % of the kit's doubt about the lowest charge is left"
-        out.print(Text(f"- {one.text} After it {left}."))
+    for suggestion in suggestions:
+        left = f"{suggestion.doubt_left_percent:.0f} % of the kit's doubt"
+        out.print(Text(f"- {suggestion.text} After it {left} about the lowest charge is left."))
 
 
-def lines_of_own(found: Own) -> Iterable[str]:
+def lines_of_own(own: Own) -> Iterable[str]:
     """For the end of an answer: which of its figures come from the person's own readings, with
     the doubt about each that is left, and how far off predictions usually are at this site."""
-    if found.figures:
+    if own.figures:
         parts = [
-            f"{words(one.what)} ({one.doubt_left_percent:.0f} % of its doubt left)"
-            for one in found.figures
+            f"{words(item.what)} ({item.doubt_left_percent:.0f} % of its doubt left)"
+            for item in own.figures
         ]
         yield f"From your own readings: {', '.join(parts)}."
-    if found.usual is not None:
-        days = f"{found.usual.days} day{'' if found.usual.days == 1 else 's'} scored"
-        yield f"Usual error here: {found.usual.points:.0f} points of charge over {days}."
+    if own.usual is not None:
+        days = f"{own.usual.days} day{'' if own.usual.days == 1 else 's'} scored"
+        yield f"Usual error here: {own.usual.points:.0f} points of charge over {days}."

@@ -1,4 +1,4 @@
-"""Finds the bursts in a meter's log: when a tool ran, and how much energy each run took.
+"""Finds the bursts in a meter's log: when a tool ran, and how much energy each burst took.
 
 Two levels of the logarithm part work from rest: watts themselves would part a tool under load
 from the same tool running free. What follows for the tool is worked out in `trace`.
@@ -7,6 +7,7 @@ from the same tool running free. What follows for the tool is worked out in `tra
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,9 +26,9 @@ ONE_STEP = 1.5  # of a counter's own steps: less is its rounding
 
 
 @dataclass(frozen=True)
-class Seen:
-    """One burst in a log: from when to when [s], its energy above standby [Wh], and whether all of
-    it was logged."""
+class LoggedBurst:
+    """One burst in a log: from when to when [s], its energy above standby [Wh], whether all of it
+    was logged, and its first and last sample."""
 
     start_s: float
     end_s: float
@@ -56,7 +57,7 @@ def two_levels(values: Array) -> tuple[float, float]:
     return float((ordered[best] + ordered[best + 1]) / 2.0), float(between[best] / total)
 
 
-def find_bursts(log: Log) -> tuple[list[Seen], float]:
+def find_bursts(log: Log) -> tuple[list[LoggedBurst], float]:
     """The bursts of a log and the watts between them; a steady log is one burst."""
     watts, dt = log.watts, log.interval_s
     small = SMALL_SHARE * max(float(smoothed(watts).max()), LONE_SHARE * float(watts.max()))
@@ -69,20 +70,20 @@ def find_bursts(log: Log) -> tuple[list[Seen], float]:
     if explained < SPLIT or high < TWICE * low + APART_W:
         energy = float(watts.sum()) * dt / 3600.0
         last = watts.size - 1
-        return [Seen(0.0, float(log.time_s[-1]) + dt, energy, True, 0, last)], 0.0
+        return [LoggedBurst(0.0, float(log.time_s[-1]) + dt, energy, True, 0, last)], 0.0
     leave = (threshold + float(logs[~above].mean())) / 2.0
-    found = _joined(_on(logs, threshold, leave, log.gap_after), log)
+    spells = _joined(_spells(logs, threshold, leave, log.gap_after), log)
     outside = np.ones(watts.size, dtype=bool)
-    for first, last, _ in found:
-        outside[max(first - 1, 0) : last + 2] = False
+    for spell in spells:
+        outside[max(spell.first - 1, 0) : spell.last + 2] = False
     least_w = float(watts.min())  # an edge of work where no pause is long enough to show standby
-    standby = least_w if least_w <= small else 0.0
+    standby_w = least_w if least_w <= small else 0.0
     if outside.any():
-        standby = float(np.median(watts[outside]))
-    bursts = [_seen(log, found, k, standby) for k in range(len(found))]
+        standby_w = float(np.median(watts[outside]))
+    bursts = [_burst(log, spells, k, standby_w) for k in range(len(spells))]
     usual = float(np.median([burst.energy_wh for burst in bursts]))
     least = max(LEAST_BURST * usual, min(ONE_STEP * log.step_wh, 0.5 * usual))
-    return [burst for burst in bursts if burst.energy_wh >= least], standby
+    return [burst for burst in bursts if burst.energy_wh >= least], standby_w
 
 
 def smoothed(watts: Array) -> Array:
@@ -91,74 +92,84 @@ def smoothed(watts: Array) -> Array:
     return np.median(np.stack([padded[:-2], padded[1:-1], padded[2:]]), axis=0)
 
 
-Run = tuple[int, int, bool]
+class Spell(NamedTuple):
+    """Samples in a row at work, from the first to the last; whole where no gap and no end of the
+    log cuts them off."""
+
+    first: int
+    last: int
+    whole: bool
 
 
-def _on(logs: Array, enter: float, leave: float, gap_after: Mask) -> list[Run]:
-    """First and last sample of each run above `enter`, until it falls below `leave`; and whether
-    no gap and no end of the log cuts it off."""
-    found: list[Run] = []
+def _spells(logs: Array, enter: float, leave: float, gap_after: Mask) -> list[Spell]:
+    """The spells that rise above `enter`, until they fall below `leave`."""
+    spells: list[Spell] = []
     first, whole, after_gap = -1, True, True
     for k, (value, gap) in enumerate(zip(logs.tolist(), gap_after.tolist(), strict=True)):
         if first < 0 and value > enter:
             first, whole = k, not after_gap
         elif first >= 0 and value < leave:
-            found.append((first, k - 1, whole))
+            spells.append(Spell(first, k - 1, whole))
             first = -1
         after_gap = gap
         if gap and first >= 0:
-            found.append((first, k, False))
+            spells.append(Spell(first, k, False))
             first = -1
     if first >= 0:
-        found.append((first, logs.size - 1, False))
-    return found
+        spells.append(Spell(first, logs.size - 1, False))
+    return spells
 
 
-def _joined(found: Sequence[Run], log: Log) -> list[Run]:
-    """Runs with less than three seconds between them are one."""
-    joined: list[Run] = []
-    for first, last, whole in found:
-        pause = (first - joined[-1][1] - 1) * log.interval_s if joined else np.inf
-        gap = bool(log.gap_after[joined[-1][1] : first].any()) if joined else True
-        if pause < JOIN_S and not gap:
-            joined[-1] = joined[-1][0], last, joined[-1][2] and whole
-        else:
-            joined.append((first, last, whole))
+def _joined(spells: Sequence[Spell], log: Log) -> list[Spell]:
+    """Spells with less than three seconds between them as one."""
+    joined: list[Spell] = []
+    for spell in spells:
+        if joined:
+            first, last, whole = joined[-1]
+            pause_s = (spell.first - last - 1) * log.interval_s
+            if pause_s < JOIN_S and not log.gap_after[last : spell.first].any():
+                joined[-1] = Spell(first, spell.last, whole and spell.whole)
+                continue
+        joined.append(spell)
     return joined
 
 
-def _seen(log: Log, found: Sequence[Run], k: int, standby: float) -> Seen:
-    """A run as a burst; the samples beside it hold its edges and count with it."""
-    first, last, whole = found[k]
-    left = first - 1 if k == 0 or found[k - 1][1] < first - 2 else first
+def _burst(log: Log, spells: Sequence[Spell], k: int, standby_w: float) -> LoggedBurst:
+    """The k-th spell as a burst; the samples beside it hold its edges and count with it."""
+    first, last, whole = spells[k]
+    left = first - 1 if k == 0 or spells[k - 1].last < first - 2 else first
     right = last + 1
     if first > 0 and log.gap_after[first - 1]:
         left = first
     if log.gap_after[last]:
         right = last
     part = slice(max(left, 0), min(right, log.watts.size - 1) + 1)
-    energy = float((log.watts[part] - standby).sum()) * log.interval_s / 3600.0
-    start, end = log.time_s[first], log.time_s[last] + log.interval_s
-    return Seen(float(start), float(end), energy, whole, first, last)
+    energy_wh = float((log.watts[part] - standby_w).sum()) * log.interval_s / 3600.0
+    start_s, end_s = log.time_s[first], log.time_s[last] + log.interval_s
+    return LoggedBurst(float(start_s), float(end_s), energy_wh, whole, first, last)
 
 
-def inside(log: Log, bursts: Sequence[Seen]) -> Array:
+def inside(log: Log, bursts: Sequence[LoggedBurst]) -> Array:
     """The samples of all bursts without those at their edges."""
     parts = [log.watts[burst.first + 1 : burst.last] for burst in bursts]
     return np.concatenate(parts) if parts else np.zeros(0)
 
 
-def neighbours(log: Log, bursts: Sequence[Seen]) -> list[tuple[Seen, Seen]]:
+def neighbours(log: Log, bursts: Sequence[LoggedBurst]) -> list[tuple[LoggedBurst, LoggedBurst]]:
     """Each burst with the next one, where no gap of the log lies between."""
-    return [(a, b) for a, b in pairwise(bursts) if not log.gap_after[a.first : b.first].any()]
+    return [
+        (burst, following)
+        for burst, following in pairwise(bursts)
+        if not log.gap_after[burst.first : following.first].any()
+    ]
 
 
-def periods(log: Log, bursts: Sequence[Seen]) -> Array:
+def periods(log: Log, bursts: Sequence[LoggedBurst]) -> Array:
     """Seconds from the start of one burst to that of the next."""
-    return np.array([b.start_s - a.start_s for a, b in neighbours(log, bursts)])
+    return np.array([later.start_s - burst.start_s for burst, later in neighbours(log, bursts)])
 
 
-def taper(log: Log, burst: Seen) -> tuple[float, float] | None:
+def taper(log: Log, burst: LoggedBurst) -> tuple[float, float] | None:
     """Full watts of a charge and the percent of its energy from which it tapers, or None.
 
     A charge at full power to a share f of its energy E and then falling in a straight line takes

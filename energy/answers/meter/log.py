@@ -5,10 +5,9 @@ out here; anything that could be read in two ways is refused with one line. What
 a tool is found in `trace`.
 """
 
-import csv
 import hashlib
-import io
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -19,8 +18,8 @@ import pandas as pd
 
 from energy.model import Array, Mask
 from energy.plan import PlanError
-from energy.plan.documents import read_text
 from energy.plan.words import shown
+from energy.tables import Table, parse_table, read_table, split_heading
 
 LARGEST_BYTES = 60_000_000
 MOST_W, MOST = 1e6, 1e10  # of watts; of any number here
@@ -49,6 +48,8 @@ UNITS = {
     "amps": {"a": 1.0, "ma": 1e-3},
     "time": {"s": 1.0, "sec": 1.0, "seconds": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0},
 }
+EVERY_UNIT = {unit for units in UNITS.values() for unit in units}
+HEADLESS = ("seconds", "power")  # what a log without headings holds
 STAMPS = (
     "ISO8601", "%H:%M:%S", "%H:%M:%S.%f", "%H:%M", "%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M",
     "%d/%m/%Y %H:%M:%S", "%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M:%S", "%m/%d/%Y %H:%M",
@@ -97,8 +98,7 @@ class Column:
 
 def read_log(path: Path | str) -> Log:
     """The log of a file; raises PlanError in one line."""
-    path = Path(path)
-    return parse_log(read_text(path, LARGEST_BYTES), path.name)
+    return _log_of(read_table(Path(path), LARGEST_BYTES, HEADLESS))
 
 
 def parse_log(text: str, name: str = "log") -> Log:
@@ -108,24 +108,35 @@ def parse_log(text: str, name: str = "log") -> Log:
     >>> log.watts, log.interval_s
     (array([  1., 900., 900.,   1.]), 1.0)
     """
-    header, table = _table(text, name)
-    columns = _columns(header, name)
+    return _log_of(parse_table(text, name, HEADLESS))
+
+
+def _log_of(table: Table) -> Log:
+    """The log that a table holds; raises PlanError in one line."""
+    name = table.name
+    held = len(table.rows) + bool(table.headings)
+    if held < 4:
+        _refuse(name, f"must hold a line of headings and three rows or more (got {held})")
+    if (wide := table.wide_row()) is not None:
+        row, words = wide
+        _refuse(name, f"{'its first row' if row == 1 else f'row {row}'} {words}")
+    columns = _columns(table.headings, name)
     notes: list[str] = []
-    time_s = _times(table, columns, notes, name)
+    time_s = _times(table, columns, notes)
     days = _days(time_s)
     time_s = time_s - time_s[0]
     volts, step_wh = None, 0.0
     if "watts" in columns:
         used = [columns["watts"]]
-        watts = _values(table, used[0], name)
+        watts = _values(table, used[0])
     elif "volts" in columns and "amps" in columns:
         used = [columns["volts"], columns["amps"]]
-        per_volt, amps = (_values(table, column, name) for column in used)
+        per_volt, amps = (_values(table, column) for column in used)
         watts = per_volt * amps
         volts = float(np.median(per_volt[~np.isnan(watts)])) if (watts > 0.0).any() else 0.0
     else:
         used = [columns["energy"]]
-        counted = _values(table, used[0], name)
+        counted = _values(table, used[0])
         time_s, watts, step_wh = _from_counter(time_s, counted, notes, name)
     unit = "Wh" if used[0] is columns.get("energy") else "W"
     unnamed = next(((column.heading, unit) for column in used if not column.named), None)
@@ -138,94 +149,46 @@ def _refuse(name: str, text: str) -> NoReturn:
     raise PlanError([f"{name}: {text}"])
 
 
-def _table(text: str, name: str) -> tuple[list[str], Any]:
-    """Headings, and the cells as text; a log without headings holds seconds and power."""
-    lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
-    if len(lines) < 4:
-        _refuse(name, f"must hold a line of headings and three rows or more (got {len(lines)})")
-    mark = next((mark for mark in ";\t" if mark in lines[0]), ",")
-    header = [cell.strip() for cell in next(csv.reader([lines[0]], delimiter=mark), [])]
-    first = [cell.strip() for cell in next(csv.reader([lines[1]], delimiter=mark), [])]
-    body = lines[1:]
-    if all(re.fullmatch(r"-?\d+([.,]\d+)?", cell) for cell in header) and len(header) == 2:
-        header, body = ["seconds", "power"], lines
-    if len(first) > len(header):
-        _refuse(
-            name,
-            f"its first row has {len(first)} cells under {len(header)} headings; a decimal comma"
-            " needs semicolons between the cells",
-        )
-    try:
-        table = pd.read_csv(
-            io.StringIO("\n".join(body)),
-            sep=mark,
-            header=None,
-            names=range(len(header)),
-            dtype=str,
-            index_col=False,
-            keep_default_na=False,
-        )
-    except (pd.errors.ParserError, ValueError) as error:
-        _refuse(name, f"cannot be read as columns ({error})")
-    return header, table.fillna("")
-
-
-def _heading(text: str) -> tuple[str, str]:
-    """A heading without case and unit; and its unit.
-
-    >>> _heading("Active Power [kW]"), _heading("power_kw"), _heading("kWh")
-    (('active_power', 'kw'), ('power', 'kw'), ('', 'kwh'))
-    """
-    found = re.search(r"[\[(](.*?)[\])]", text)
-    bare = re.sub(r"[\[(].*?[\])]", "", text).lower().strip()
-    bare = re.sub(r"[^a-z0-9]+", "_", bare).strip("_")
-    unit = found.group(1).lower().strip() if found else ""
-    every = {unit for units in UNITS.values() for unit in units}
-    if not unit and (last := bare.rsplit("_", 1)[-1]) in every and len(last) > 0:
-        bare, unit = bare[: -len(last)].strip("_"), last
-    return bare, unit
-
-
-def _quantity(text: str) -> tuple[str, float, bool] | None:
-    """What a heading is of, what one of its unit is, and whether it names that; or None."""
-    bare, unit = _heading(text)
+def _quantity(place: int, heading: str) -> tuple[str, Column] | None:
+    """What a heading is of, with its column; None where it says nothing here."""
+    bare, unit = split_heading(heading, EVERY_UNIT)
     if re.search("apparent|reactive|factor", bare) or unit in ("va", "var", "kva"):
         return None
     for quantity, words in NAMES.items():
         units = UNITS.get(quantity, {})
         if bare in words.split() and (not unit or unit in units):
-            return quantity, units.get(unit, 1.0), bool(unit) or bare in UNIT_WORDS
+            named = bool(unit) or bare in UNIT_WORDS
+            return quantity, Column(place, heading, units.get(unit, 1.0), named)
         if not bare and unit in units:
-            return quantity, units[unit], True
+            return quantity, Column(place, heading, units[unit], True)
     return None
 
 
-def _columns(header: list[str], name: str) -> dict[str, Column]:
+def _columns(headings: Sequence[str], name: str) -> dict[str, Column]:
     """Quantity to its column. Raises PlanError where several columns could be it."""
-    found: dict[str, list[Column]] = {}
-    for place, heading in enumerate(header):
-        if (known := _quantity(heading)) is not None:
-            found.setdefault(known[0], []).append(Column(place, heading, *known[1:]))
-    listed = ", ".join(shown(heading) for heading in header[:12])
-    columns = {}
-    for quantity, several in found.items():
-        if len(several) > 1:
-            both = " and ".join(shown(one.heading) for one in several)
+    listed = ", ".join(shown(heading) for heading in headings[:12])
+    candidates: dict[str, list[Column]] = {}
+    for place, heading in enumerate(headings):
+        if (match := _quantity(place, heading)) is not None:
+            candidates.setdefault(match[0], []).append(match[1])
+    for quantity, columns in candidates.items():
+        if len(columns) > 1:
+            all_of_them = " and ".join(shown(column.heading) for column in columns)
             _refuse(
-                name, f"columns {both} could each be the {quantity}: keep one; columns: {listed}"
+                name,
+                f"columns {all_of_them} could each be the {quantity}: keep one; columns: {listed}",
             )
-        columns[quantity] = several[0]
-    if not {"time", "date"} & set(columns):
+    if not {"time", "date"} & candidates.keys():
         _refuse(name, f"no column of times; columns: {listed}")
-    if not ({"watts", "energy"} & set(columns) or {"volts", "amps"} <= set(columns)):
+    if not ({"watts", "energy"} & candidates.keys() or {"volts", "amps"} <= candidates.keys()):
         _refuse(name, f"no column of watts, of volts and amps, or of Wh; columns: {listed}")
-    return columns
+    return {quantity: columns[0] for quantity, columns in candidates.items()}
 
 
-def _values(table: Any, column: Column, name: str) -> Array:
+def _values(table: Table, column: Column) -> Array:
     """A column as numbers in its base unit, NaN where nothing was logged."""
-    heading = shown(column.heading)
-    cells = table[column.place].str.strip()
+    name, heading = table.name, shown(column.heading)
+    cells = pd.Series(table.column(column.place), dtype=str)
     if cells.str.contains(",", regex=False).any():
         if cells.str.contains(".", regex=False).any():
             _refuse(name, f"column {heading} has both decimal commas and points")
@@ -240,12 +203,12 @@ def _values(table: Any, column: Column, name: str) -> Array:
     return np.asarray(numbers * column.unit, dtype=float)
 
 
-def _times(table: Any, columns: dict[str, Column], notes: list[str], name: str) -> Array:
+def _times(table: Table, columns: dict[str, Column], notes: list[str]) -> Array:
     """Seconds, from 1970 on where there are dates; a clock without them may pass midnight."""
     column = columns.get("time") or columns["date"]
-    cells = table[column.place].str.strip()
+    name, cells = table.name, pd.Series(table.column(column.place), dtype=str)
     if "date" in columns and "time" in columns and len(cells.iloc[0]) < len("12:00:00 2026"):
-        cells = table[columns["date"].place].str.strip() + " " + cells
+        cells = pd.Series(table.column(columns["date"].place), dtype=str) + " " + cells
     numbers = pd.to_numeric(cells.str.replace(",", ".", regex=False), errors="coerce")
     if numbers.notna().iloc[0]:
         unit = 1e-3 if float(numbers.iloc[0]) > 1e11 else column.unit
@@ -278,8 +241,8 @@ def _refuse_no_times(wrong: Mask, cells: Any, name: str) -> None:
 
 
 def _stamps(cells: Any, notes: list[str], name: str) -> Array:
-    """Moments in the first form that reads them all and lets them rise."""
-    found: list[Array] = []
+    """Moments in the first form that reads them all and lets them rise [s from 1970]."""
+    readable: list[Array] = []
     for form in STAMPS:
         moments = pd.to_datetime(cells, format=form, errors="coerce", utc=True)
         if moments.notna().all():
@@ -288,12 +251,13 @@ def _stamps(cells: Any, notes: list[str], name: str) -> Array:
                 seconds = seconds + 86_400.0 * np.cumsum(
                     np.diff(seconds, prepend=seconds[0]) < -43_200
                 )
-            found.append(seconds)
-    if not found:
+            readable.append(seconds)
+    if not readable:
         moments = pd.to_datetime(cells, format="ISO8601", errors="coerce", utc=True)
         _refuse_no_times(moments.isna().to_numpy(), cells, name)
-    first, *others = [one for one in found if (np.diff(one) >= 0.0).all()] or found[:1]
-    if any(one[0] != first[0] for one in others):
+    rising = [seconds for seconds in readable if (np.diff(seconds) >= 0.0).all()]
+    first, *others = rising or readable[:1]
+    if any(seconds[0] != first[0] for seconds in others):
         notes.append("day and month of its dates could be either: it counts as of today")
         first = first - first[0]
     return first

@@ -5,35 +5,21 @@ The log is read in `log`. What its interval cannot show is said, and kept from t
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
-import numpy as np
-
-from energy.answers.learn.kit_file import (
-    LEAST_SPREAD,
-    Kit,
-    refuse_known_log,
-    tool_table,
-    with_log,
-    with_posterior,
-)
-from energy.answers.learn.posterior import Figure, rounded, size_of
-from energy.answers.meter.bursts import (
-    SPLIT,
-    TWICE,
-    Seen,
-    find_bursts,
-    inside,
-    neighbours,
-    periods,
-    taper,
-    two_levels,
+from energy.answers.learn.posterior import rounded, size_of
+from energy.answers.meter.bursts import LoggedBurst, find_bursts
+from energy.answers.meter.levels import (
+    LEVELS_TO_S,
+    Levels,
+    count_seen,
+    cycles,
+    kind_of,
+    levels_of,
 )
 from energy.answers.meter.log import MAINS_V, Log, read_log
-from energy.answers.meter.profile import LEVELS, as_task, profile_of
-from energy.model import Array
+from energy.answers.meter.profile import LoggedWork, as_task, profile_of
 from energy.plan import PlanError, profiles
 from energy.plan.profiles import Table
 from energy.plan.task import Task
@@ -42,60 +28,47 @@ from energy.plan.words import shown
 if TYPE_CHECKING:
     from matplotlib.figure import Figure as Picture
 
-LEVELS_TO_S = 2.0  # intervals up to this show levels inside a burst
-SHOWS_BURSTS_S = 5.0  # up to this bursts are counted as they come
-SHORT_PAUSE = 1.1  # samples: where all pauses are of one, others fell between two
-ALIKE = 1.6  # bursts with more than so many times the usual energy are several
-TAPER_TO_S = 60.0
-CYCLE_S, REGULAR = 300.0, 0.25
-PLUG_METER = 0.03
+PLUG_METER = 0.03  # standard deviation of what a plug-in meter shows, as a share; judgement
 FAR = 50.0  # times what is stated: watts read as kW are a thousand off, tools are not
 FEW_W = 20.0  # below it fractions without a unit may be kW: common practice, no source
 SAME_TOOL = 3.0  # times more or less than stated: beyond it is another tool; judgement
 ANOTHER = "another tool's log, or give it a name of your own"
-COARSE = 0.1  # of a level: what a counter's own step may be
 
 
 @dataclass(frozen=True)
 class Traced:
-    """What was found: the tool's profile, its kind, how many bursts of how much energy, levels
-    [W]; count and each_wh are None where the log cannot show them."""
+    """What a log shows of a tool: its profile, its kind, the bursts with how many there were and of
+    how much energy, and its levels. None where the log cannot show it."""
 
     tool: str
     log: Log = field(repr=False)
     kind: str
-    bursts: tuple[Seen, ...] = field(repr=False)
+    bursts: tuple[LoggedBurst, ...] = field(repr=False)
     count: int | None
     each_wh: float | None
     total_wh: float
     standby_w: float
-    working_w: float | None
-    idle_w: float | None
-    duty_percent: float | None
-    taper_from_percent: float | None
+    levels: Levels
     profile: Table
     notes: tuple[str, ...]
 
     def as_dict(self) -> dict[str, Any]:
         """The answer that `--json` prints."""
         numbers = {
-            key: None if value is None else rounded(float(value))
-            for key, value in (
-                ("each_wh", self.each_wh),
-                ("total_wh", self.total_wh),
-                ("standby_w", self.standby_w),
-                ("working_w", self.working_w),
-                ("idle_w", self.idle_w),
-                ("duty_percent", self.duty_percent),
-                ("taper_from_percent", self.taper_from_percent),
-            )
+            "each_wh": self.each_wh,
+            "total_wh": self.total_wh,
+            "standby_w": self.standby_w,
+            **vars(self.levels),
         }
         return {
             "tool": self.tool,
             "kind": self.kind,
             "interval_s": self.log.interval_s,
             "count": self.count,
-            **numbers,
+            **{
+                key: None if value is None else rounded(float(value))
+                for key, value in numbers.items()
+            },
             "profile": self.profile,
             "notes": list(self.notes),
         }
@@ -108,16 +81,17 @@ class Traced:
 
 
 def trace(log: Log | Path | str, tool: str, count: int | None = None) -> Traced:
-    """A tool's profile from a meter's log; `count` says how many bursts there were.
+    """A tool's profile from a meter's log.
 
-    A built-in profile of that name gives what no log shows: outlet, start, cautions. Raises
-    PlanError in one line.
+    log is this, or the path of a CSV file of it. A built-in profile of the name `tool` gives what
+    no log shows: outlet, start, cautions. count says how many bursts there were; None counts those
+    that are seen. Raises PlanError in one line.
 
     >>> from energy.answers.meter.log import parse_log
     >>> rows = [(t, 800 if 20 <= t % 60 < 40 else 1) for t in range(600)]
     >>> log = parse_log("seconds,watts\\n" + "\\n".join(f"{t},{w}" for t, w in rows))
-    >>> found = trace(log, "my-saw")
-    >>> found.count, round(found.each_wh, 2)
+    >>> answer = trace(log, "my-saw")
+    >>> answer.count, round(answer.each_wh, 2)
     (10, 4.44)
     """
     if not isinstance(log, Log):
@@ -127,50 +101,36 @@ def trace(log: Log | Path | str, tool: str, count: int | None = None) -> Traced:
     base = profiles.tools().get(tool, {})
     notes = list(log.notes)
     log = _in_watts(log, tool, base, notes)
-    bursts, standby = find_bursts(log)
-    whole, cut_off = _whole(bursts, notes)
-    total = sum(burst.energy_wh for burst in whole)
-    kind = _kind(log, whole, base)
+    bursts, standby_w = find_bursts(log)
+    counting, cut_off = _counting(bursts, notes)
+    total_wh = sum(burst.energy_wh for burst in counting)
+    kind = kind_of(log, counting, base)
     if kind == "charging" and base.get("kind", kind) != kind:
-        _refuse(log, f"it falls away as a charge does, and {tool} is {base['kind']}: {ANOTHER}")
-    if kind != "cycling" and _cycles(log, whole):
+        refuse(log, f"it falls away as a charge does, and {tool} is {base['kind']}: {ANOTHER}")
+    if kind != "cycling" and cycles(log, counting):
         notes.append(f"it comes on at even times, as a fridge does, and {tool} is {kind}")
-    shown = _count_seen(log, whole, kind)
-    seen = None if cut_off else shown
-    if count is not None and seen is not None and seen != count:
+    seen = count_seen(log, counting, kind)
+    if count is not None and seen is not None and not cut_off and seen != count:
         notes.append(f"{seen} bursts are seen in the log, {count} were stated; the latter count")
-    number = count or seen
-    each = total / number if number else None
-    if number is None and shown is None:
-        every = (
-            "One value a minute" if log.interval_s == 60 else f"One value in {log.interval_s:g} s"
-        )
-        notes.append(
-            f"{every}: the total ({total:.0f} Wh) is sound, single cuts are not seen; give their"
-            " number: --count 20"
-        )
-    if each is not None and log.step_wh > PLUG_METER * each:
-        share = 100.0 * log.step_wh / each
-        notes.append(f"one step of the counter, {log.step_wh:g} Wh, is {share:.0f} % of a burst")
-    if log.interval_s > LEVELS_TO_S:
-        notes.append(
-            f"levels, duty and pauses under {2.0 * log.interval_s:g} s need a value a second;"
-            " momentary values, not means, may be a fifth off"
-        )
-    levels = _levels(log, whole, kind) if shown is not None else {}
-    profile = profile_of(tool, log, kind, whole, each, levels, base, standby, notes)
+    number = count if count is not None or cut_off else seen
+    each_wh = total_wh / number if number else None
+    notes += _hidden(log, total_wh, each_wh, unseen=number is None and seen is None)
+    levels = Levels() if seen is None else levels_of(log, counting, kind)
+    work = LoggedWork(log, kind, counting, each_wh, levels, standby_w)
+    profile = profile_of(tool, work, base, notes)
     if profile and base:
         stated = as_task(tool, base)
         own = as_task(tool, profile)
-        _refuse_another(log, own, size_of(stated), f"those of {tool}", stated.idle_w)
-    working, idle, duty, from_percent = (levels.get(key) for key in LEVELS)
+        refuse_another(log, own, size_of(stated), f"those of {tool}", stated.idle_w)
     return Traced(
-        tool, log, kind, tuple(bursts), number, each, total, standby, working, idle, duty,
-        from_percent, profile, tuple(notes),
+        tool, log, kind, tuple(bursts), number, each_wh, total_wh, standby_w, levels, profile,
+        tuple(notes),
     )  # fmt: skip
 
 
-def _whole(bursts: Sequence[Seen], notes: list[str]) -> tuple[Sequence[Seen], bool]:
+def _counting(
+    bursts: Sequence[LoggedBurst], notes: list[str]
+) -> tuple[Sequence[LoggedBurst], bool]:
     """The bursts that count, and whether they are cut off: the whole ones, or all where those
     took less than half of what was drawn."""
     whole = [burst for burst in bursts if burst.whole]
@@ -184,26 +144,53 @@ def _whole(bursts: Sequence[Seen], notes: list[str]) -> tuple[Sequence[Seen], bo
     return whole, False
 
 
+def _hidden(log: Log, total_wh: float, each_wh: float | None, unseen: bool) -> list[str]:
+    """A line for each thing that the log's interval or the steps of its counter hide; unseen:
+    single bursts are among them."""
+    lines = []
+    if unseen:
+        every = (
+            "One value a minute" if log.interval_s == 60 else f"One value in {log.interval_s:g} s"
+        )
+        lines.append(
+            f"{every}: the total ({total_wh:.0f} Wh) is sound, single cuts are not seen; give their"
+            " number: --count 20"
+        )
+    if each_wh is not None and log.step_wh > PLUG_METER * each_wh:
+        share = 100.0 * log.step_wh / each_wh
+        lines.append(f"one step of the counter, {log.step_wh:g} Wh, is {share:.0f} % of a burst")
+    if log.interval_s > LEVELS_TO_S:
+        lines.append(
+            f"levels, duty and pauses under {2.0 * log.interval_s:g} s need a value a second;"
+            " momentary values, not means, may be a fifth off"
+        )
+    return lines
+
+
 def _in_watts(log: Log, tool: str, base: Table, notes: list[str]) -> Log:
     """The log with volts times amps of the mains made watts.
 
     Raises PlanError where a heading names no unit and the log lies far off what the tool draws, or,
     of an unknown one, may as well be of kW.
     """
-    stated = float(max(base.get(key, 0.0) for key in ("working_w", "on_w", "power_w")))
-    most = float(log.watts.max())
-    if log.unnamed is not None and stated > 0.0 < most and not 1.0 / FAR < most / stated < FAR:
-        _refuse(
+    stated_w = float(max(base.get(key, 0.0) for key in ("working_w", "on_w", "power_w")))
+    most_w = float(log.watts.max())
+    if (
+        log.unnamed is not None
+        and stated_w > 0.0 < most_w
+        and not 1.0 / FAR < most_w / stated_w < FAR
+    ):
+        refuse(
             log,
-            f"read as watts it is {most:.3g} at most, and {tool} draws {stated:g};"
+            f"read as watts it is {most_w:.3g} at most, and {tool} draws {stated_w:g};"
             ' name the unit in the heading, as in "power (kW)"',
         )
-    few = most < FEW_W and bool((log.watts % 1.0).any())
-    if log.unnamed is not None and log.volts is None and stated == 0.0 and few:
+    few = most_w < FEW_W and bool((log.watts % 1.0).any())
+    if log.unnamed is not None and log.volts is None and stated_w == 0.0 and few:
         heading, unit = log.unnamed
-        _refuse(
+        refuse(
             log,
-            f"column {shown(heading)} names no unit, and as {unit} it is {most:.2g} W at most;"
+            f"column {shown(heading)} names no unit, and as {unit} it is {most_w:.2g} W at most;"
             f' head it "{heading} (k{unit})" or "{heading} ({unit})"',
         )
     if log.volts is None or log.volts <= MAINS_V:
@@ -216,132 +203,18 @@ def _in_watts(log: Log, tool: str, base: Table, notes: list[str]) -> Log:
     return replace(log, watts=log.watts * factor)
 
 
-def _refuse(log: Log, text: str) -> NoReturn:
+def refuse(log: Log, text: str) -> NoReturn:
+    """Raise PlanError with a line about a log."""
     raise PlanError([f"{log.name}: {text}"])
 
 
-def _refuse_another(log: Log, task: Task, known: float, where: str, least: float = 0.0) -> None:
-    """Raise PlanError where a log's mean watts, or a charge's Wh, cannot be those of the tool."""
+def refuse_another(log: Log, task: Task, stated: float, where: str, least: float = 0.0) -> None:
+    """Raise PlanError where a log's mean watts, or a charge's Wh, cannot be those of the tool: they
+    are less than `least`, or far from those `stated`, which `where` names."""
     size, unit = size_of(task), "Wh a charge" if task.kind == "charging" else "W on the mean"
-    if known > 0.0 and (size < least or not 1.0 / SAME_TOOL < size / known < SAME_TOOL):
-        _refuse(
+    if stated > 0.0 and (size < least or not 1.0 / SAME_TOOL < size / stated < SAME_TOOL):
+        refuse(
             log,
-            f"it shows {rounded(size, 3):g} {unit}, and {where} are {rounded(known, 3):g}:"
+            f"it shows {rounded(size, 3):g} {unit}, and {where} are {rounded(stated, 3):g}:"
             f" {'a part of a charge, ' if task.kind == 'charging' else ''}{ANOTHER}",
         )
-
-
-def _kind(log: Log, bursts: Sequence[Seen], base: Table) -> str:
-    """charging where the power falls away, cycling where bursts come by themselves, else the
-    profile's own kind or what the levels inside say."""
-    if log.interval_s <= TAPER_TO_S and all(taper(log, burst) is not None for burst in bursts):
-        return "charging"
-    known = base.get("kind")
-    if known in ("steady", "intermittent", "cycling", "charging"):
-        return str(known)
-    if _cycles(log, bursts):
-        return "cycling"
-    inner = inside(log, bursts)
-    fine = log.interval_s <= LEVELS_TO_S and inner.size > 8
-    return "intermittent" if fine and _parted(inner) else "steady"
-
-
-def _cycles(log: Log, bursts: Sequence[Seen]) -> bool:
-    """Whether bursts come at even times and are of even length."""
-    between = periods(log, bursts)
-    lengths = np.array([burst.end_s - burst.start_s for burst in bursts])
-    if between.size < 3 or between.mean() < CYCLE_S:
-        return False
-    even = [values.std() < REGULAR * values.mean() for values in (between, lengths)]
-    return all(even)
-
-
-def _parted(inner: Array) -> tuple[float, float] | None:
-    """The watts under load and running free, where the samples of bursts are of two levels."""
-    threshold, explained = two_levels(inner)
-    if explained < SPLIT:
-        return None
-    above = inner > threshold
-    high, low = float(np.median(inner[above])), float(np.median(inner[~above]))
-    return (high, low) if high > TWICE * low else None
-
-
-def _count_seen(log: Log, bursts: Sequence[Seen], kind: str) -> int | None:
-    """How many bursts there were, None where the interval may hide some."""
-    if log.interval_s <= LEVELS_TO_S or kind == "charging":
-        return len(bursts)
-    if len(bursts) == 1:
-        inner = inside(log, bursts)
-        uneven = inner.size > 0 and float(inner.std()) > REGULAR * float(inner.mean())
-        hidden = log.interval_s > SHOWS_BURSTS_S and (uneven or kind == "intermittent")
-        return None if hidden else 1
-    pauses = [b.first - a.last - 1 for a, b in neighbours(log, bursts)]
-    if pauses and float(np.mean(pauses)) < SHORT_PAUSE:
-        return None
-    energy = np.array([burst.energy_wh for burst in bursts])
-    alike = log.interval_s <= SHOWS_BURSTS_S or energy.max() <= ALIKE * np.median(energy)
-    return len(bursts) if alike else None
-
-
-def _levels(log: Log, bursts: Sequence[Seen], kind: str) -> dict[str, float]:
-    """The watts at work and running free, the share at work, the start of a taper: what the
-    interval shows of them."""
-    inner = inside(log, bursts)
-    if kind == "charging":
-        tapers = [t for t in (taper(log, burst) for burst in bursts) if t is not None]
-        if not tapers:
-            return {}
-        full, share = np.mean(tapers, axis=0)
-        return {"working_w": float(full), "taper_from_percent": float(share)}
-    if inner.size < max(3, len(bursts)):
-        return {}
-    mean = float(inner.mean())
-    if kind == "intermittent" and log.interval_s <= LEVELS_TO_S:
-        high, low = _parted(inner) or (0.0, 0.0)
-        if high > 0.0 and log.step_wh * 3600.0 / log.interval_s <= COARSE * high:
-            duty = 100.0 * min(max((mean - low) / (high - low), 0.0), 1.0)
-            return {"working_w": high, "idle_w": low, "duty_percent": duty}
-    return {"working_w": mean}
-
-
-def with_trace(kit: Kit, found: Traced, day: date) -> Kit:
-    """The kit with a traced tool in it, as of the log's last day or else of `day`: what was known
-    of it before counts by its doubt.
-
-    Raises PlanError where the log was learned before, does not show enough for a profile, or
-    shows another kind of tool than the kit holds.
-    """
-    log, tool = found.log, found.tool
-    refuse_known_log(kit, log.name, log.mark)
-    if not found.profile:
-        _refuse(log, found.notes[-1])
-    task = as_task(tool, found.profile)
-    known = kit.tables.get("tools", {}).get(tool, kit.tables.get(tool, {})).get("kind", task.kind)
-    if known != task.kind and {known, task.kind} != {"steady", "intermittent"}:
-        in_both = f"{tool} is {known} in the kit, and {task.kind} in this log"
-        _refuse(log, f"{in_both}; give one another name")
-    first, last = log.days or (None, None)
-    day = min(last or day, day)
-    size, key = size_of(task), f"tool:{tool}"
-    if key in kit.posterior.keys:
-        at = kit.posterior.keys.index(key)
-        in_kit = float(kit.posterior.base[at] * kit.posterior.mean[at])
-        _refuse_another(log, task, in_kit, f"those of {tool} in the kit")
-    spread = task.spread_percent / 100.0
-    base = profiles.tools().get(tool)
-    stated = size if base is None else size_of(as_task(tool, base))
-    doubt = 0.25 if base is None else base.get("spread_percent", 20.0) / 100.0
-    posterior = kit.aged(day).with_figures([Figure(key, stated, max(doubt, spread), 1.0, "W")])
-    at = posterior.keys.index(key)
-    factor = size / float(posterior.base[at])
-    after = posterior.told(key, factor, factor * float(np.hypot(PLUG_METER, spread)))
-    mean, sd = float(after.mean[at]), float(after.sd[at])
-    profile = {
-        **found.profile,
-        **tool_table(task, mean / factor),
-        "spread_percent": rounded(100.0 * max(sd / mean, LEAST_SPREAD)),
-    }
-    new = with_posterior(with_log(kit, tool, log.name, log.mark, first, last), after, day)
-    tables = {**new.tables, "tools": {**new.tables.get("tools", {}), tool: profile}}
-    tables.pop(tool, None)
-    return replace(new, tables=tables)

@@ -6,7 +6,7 @@ from rich.table import Table
 from rich.text import Text
 
 from energy.answers.meter.trace import Traced
-from energy.show.numbers import figure
+from energy.show.numbers import measured
 
 CLOSING = (
     "Take care: a plug-in meter belongs on a mains outlet of its rating, dry and covered; measure"
@@ -14,22 +14,22 @@ CLOSING = (
 )
 
 
-def show_trace(found: Traced, out: Console) -> None:
+def show_trace(answer: Traced, out: Console) -> None:
     """Print what a log shows of a tool."""
-    out.print(Text(trace_finding(found), style="bold"))
+    out.print(Text(trace_finding(answer), style="bold"))
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("in the profile")
     table.add_column("value", overflow="fold")
-    for key, value in found.profile.items():
+    for key, value in answer.profile.items():
         table.add_row(Text(key), Text(str(value)))
-    if found.profile:
+    if answer.profile:
         out.print(table)
-    for note in found.notes:
+    for note in answer.notes:
         out.print(Text(f"Note: {note}."))
     out.print(Text(CLOSING))
 
 
-def trace_finding(found: Traced) -> str:
+def trace_finding(answer: Traced) -> str:
     """What the log shows, in a sentence.
 
     >>> from energy.answers.meter.log import parse_log
@@ -40,14 +40,15 @@ def trace_finding(found: Traced) -> str:
     'my-saw, steady: 10 times 4.4 Wh, 44.4 Wh in all; at work 800 W'
     """
     parts = []
-    if found.count is not None and found.each_wh is not None:
-        parts.append(f"{found.count} times {figure(found.each_wh)} Wh")
-    parts.append(f"{figure(found.total_wh)} Wh in all")
-    text = f"{found.tool}, {found.kind}: {', '.join(parts)}"
-    if found.working_w is not None:
-        text += f"; at work {figure(found.working_w)} W"
-    if found.idle_w is not None and found.duty_percent is not None:
-        text += f" for {found.duty_percent:.0f} % of the time, free {figure(found.idle_w)} W"
-    if found.taper_from_percent is not None:
-        text += f", falling from {found.taper_from_percent:.0f} % of the charge on"
+    if answer.count is not None and answer.each_wh is not None:
+        parts.append(f"{answer.count} times {measured(answer.each_wh)} Wh")
+    parts.append(f"{measured(answer.total_wh)} Wh in all")
+    text = f"{answer.tool}, {answer.kind}: {', '.join(parts)}"
+    levels = answer.levels
+    if levels.working_w is not None:
+        text += f"; at work {measured(levels.working_w)} W"
+    if levels.idle_w is not None and levels.duty_percent is not None:
+        text += f" for {levels.duty_percent:.0f} % of the time, free {measured(levels.idle_w)} W"
+    if levels.taper_from_percent is not None:
+        text += f", falling from {levels.taper_from_percent:.0f} % of the charge on"
     return text

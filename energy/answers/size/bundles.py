@@ -25,8 +25,8 @@ def bundles(things: Sequence[Candidate]) -> tuple[list[Bundle], int]:
     Where they would be too many, those of fewer kinds alone.
 
     >>> box, case = Candidate("box", "pack", count_max=2), Candidate("case", "pack")
-    >>> found, kinds = bundles([box, case])
-    >>> [in_words(one) for one in found], kinds
+    >>> mixes, kinds = bundles([box, case])
+    >>> [in_words(mix) for mix in mixes], kinds
     (['1 x box', '2 x box', '1 x case', '1 x box + 1 x case', '2 x box + 1 x case'], 2)
     """
     ways = [1] + [0] * len(things)  # to take so many kinds
@@ -36,13 +36,14 @@ def bundles(things: Sequence[Candidate]) -> tuple[list[Bundle], int]:
     kinds = min(1, len(things))
     while kinds < len(things) and sum(ways[1 : kinds + 2]) <= MOST_BUNDLES:
         kinds += 1
-    return [one for k in range(1, kinds + 1) for one in _of_kinds(things, k)], kinds
+    mixes = [bundle for k in range(1, kinds + 1) for bundle in _of_kinds(things, k)]
+    return mixes, kinds
 
 
 def _of_kinds(things: Sequence[Candidate], kinds: int) -> Iterator[Bundle]:
-    for some in combinations(things, kinds):
-        for counts in product(*(range(1, thing.count_max + 1) for thing in some)):
-            yield tuple(zip(some, counts, strict=True))
+    for mixed in combinations(things, kinds):
+        for counts in product(*(range(1, thing.count_max + 1) for thing in mixed)):
+            yield tuple(zip(mixed, counts, strict=True))
 
 
 def in_words(bundle: Bundle) -> str:
@@ -71,7 +72,7 @@ def smaller(bundle: Bundle) -> Iterator[Bundle]:
     """The bundle with one thing less, for each kind in it.
 
     >>> box, bag = Candidate("box", "pack"), Candidate("bag", "pack")
-    >>> [in_words(one) for one in smaller(((box, 1), (bag, 2)))]
+    >>> [in_words(less) for less in smaller(((box, 1), (bag, 2)))]
     ['2 x bag', '1 x box + 1 x bag']
     """
     for k, (thing, count) in enumerate(bundle):
@@ -100,15 +101,15 @@ class Joined:
     @property
     def change(self) -> dict[str, Any]:
         """What puts them into a plan, as `Plan.replace` takes it."""
-        found: dict[str, Any] = {
+        change: dict[str, Any] = {
             "pack.capacity_wh": self.capacity_wh,
             "pack.charge_max_w": self.charge_max_w,
             "pack.discharge_max_w": self.discharge_max_w,
         }
-        found |= self.solar
+        change |= self.solar
         if self.inverter is not None:
-            found["pack.inverter.rated_w"], found["pack.inverter.surge_w"] = self.inverter
-        return found
+            change["pack.inverter.rated_w"], change["pack.inverter.surge_w"] = self.inverter
+        return change
 
 
 def joined(plan: Plan, packs: Sequence[Bundle]) -> list[Joined]:
@@ -122,45 +123,47 @@ def joined(plan: Plan, packs: Sequence[Bundle]) -> list[Joined]:
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> box = Candidate("box", "pack", capacity_wh=500.0, charge_max_w=200.0)
     >>> bag = Candidate("bag", "pack", capacity_wh=250.0, charge_max_w=90.0)
-    >>> [(one.capacity_wh, one.charge_max_w) for one in joined(plan, [((box, 2), (bag, 1))])]
+    >>> [(pack.capacity_wh, pack.charge_max_w) for pack in joined(plan, [((box, 2), (bag, 1))])]
     [(1250.0, 490.0)]
     """
-    own, follows = plan.pack, scaling_limits(plan)
-    limits = {
-        "charge_max_w": own.charge_max_w,
-        "discharge_max_w": own.discharge_max_w,
-        "solar_max_w": inf if own.solar_input.max_w is None else own.solar_input.max_w,
+    return [_joined(plan, bundle) for bundle in packs]
+
+
+def _joined(plan: Plan, bundle: Bundle) -> Joined:
+    own = plan.pack
+    solar_max_w = inf if own.solar_input.max_w is None else own.solar_input.max_w
+    added = {
+        "charge_max_w": _added(plan, bundle, "charge_max_w", own.charge_max_w),
+        "discharge_max_w": _added(plan, bundle, "discharge_max_w", own.discharge_max_w),
+        "solar_max_w": _added(plan, bundle, "solar_max_w", solar_max_w),
     }
-    found = []
-    for some in packs:
-        added = {}
-        for key, limit_w in limits.items():
-            silent = tuple((one, n) for one, n in some if getattr(one, key) is None)
-            sum_w = total(tuple(each for each in some if each not in silent), key) or 0.0
-            if silent and key in follows:
-                sum_w += limit_w * (total(silent, "capacity_wh") or 0.0) / own.capacity_wh
-            elif silent:
-                sum_w += limit_w
-            added[key] = sum_w
-        solar: dict[str, Any] = {}
-        if added["solar_max_w"] < inf:
-            solar["pack.solar_input.max_w"] = added["solar_max_w"]
-        if all(one.solar_max_w is not None for one, _ in some):
-            # the amps are those of the plan's own pack
-            stated = (k for k in ("max_a", "charge_max_a") if getattr(own.solar_input, k))
-            solar |= {f"pack.solar_input.{key}": NO_LIMIT for key in stated}
-        inverter = _smallest([_inverter(plan, one) for one, _ in some])
-        label_wh = total(some, "capacity_wh") or 0.0
-        found.append(Joined(label_wh, **added, inverter=inverter, solar=solar))
-    return found
+    solar: dict[str, Any] = {}
+    if added["solar_max_w"] < inf:
+        solar["pack.solar_input.max_w"] = added["solar_max_w"]
+    if all(pack.solar_max_w is not None for pack, _ in bundle):
+        # the amps are those of the plan's own pack
+        stated = (key for key in ("max_a", "charge_max_a") if getattr(own.solar_input, key))
+        solar |= {f"pack.solar_input.{key}": NO_LIMIT for key in stated}
+    inverter = _smallest([_inverter(plan, pack) for pack, _ in bundle])
+    label_wh = total(bundle, "capacity_wh") or 0.0
+    return Joined(label_wh, **added, inverter=inverter, solar=solar)
+
+
+def _added(plan: Plan, bundle: Bundle, key: str, own_w: float) -> float:
+    """A limit of all packs together [W]; own_w is that of the plan's own pack."""
+    silent = tuple((pack, count) for pack, count in bundle if getattr(pack, key) is None)
+    sum_w = total(tuple(each for each in bundle if each not in silent), key) or 0.0
+    if silent and key in scaling_limits(plan):
+        return sum_w + own_w * (total(silent, "capacity_wh") or 0.0) / plan.pack.capacity_wh
+    return sum_w + own_w if silent else sum_w
 
 
 def _smallest(inverters: Sequence[tuple[float, float] | None]) -> tuple[float, float] | None:
     """The least rating and the least surge; None where one of the packs has no inverter."""
-    known = [one for one in inverters if one is not None]
-    if len(known) < len(inverters):
+    ratings = [inverter for inverter in inverters if inverter is not None]
+    if len(ratings) < len(inverters):
         return None
-    rated_w, surge_w = (min(values) for values in zip(*known, strict=True))
+    rated_w, surge_w = (min(values) for values in zip(*ratings, strict=True))
     return rated_w, surge_w
 
 

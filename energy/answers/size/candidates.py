@@ -3,13 +3,12 @@
 Each wrong row is one line: file, row, column, what was found, what is allowed.
 """
 
-import csv
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from energy.plan import PlanError
-from energy.plan.documents import read_text
 from energy.plan.words import meant, shown
+from energy.tables import Table, number, read_table
 
 KINDS = ("panel", "pack")
 NUMBERS = (
@@ -61,63 +60,55 @@ def read_candidates(file: Path | str) -> tuple[Candidate, ...]:
     ...     read_candidates(path)[0].capacity_wh
     256.0
     """
-    file = Path(file)
-    lines = read_text(file).splitlines()
-    rows = [
-        (number, line)
-        for number, line in enumerate(lines, start=1)
-        if line.strip(" ,;\t") and not line.startswith("#")
-    ]
-    if not rows:
-        raise PlanError([f"{file.name}: is empty; the first row must name the columns"])
-    if len(rows) > MOST_ROWS:
-        raise PlanError([f"{file.name}: holds {len(rows)} rows, at most {MOST_ROWS} are allowed"])
-    header, problems = _header(file.name, rows[0][1])
-    found: list[Candidate] = []
-    for number, line in rows[1:] if not problems else []:
-        where = f"{file.name}: row {number}"
-        cells = next(csv.reader([line]))
-        if len(cells) > len(header):
-            problems.append(f"{where}: has {len(cells)} cells, the first row names {len(header)}")
+    table = read_table(Path(file))
+    name = table.name
+    if not table.headings:
+        raise PlanError([f"{name}: is empty; the first row must name the columns"])
+    if (count := 1 + len(table.rows)) > MOST_ROWS:
+        raise PlanError([f"{name}: holds {count} rows, at most {MOST_ROWS} are allowed"])
+    table = replace(table, headings=tuple(heading.lower() for heading in table.headings))
+    if problems := _wrong_columns(table):
+        raise PlanError(problems)
+    candidates: dict[str, Candidate] = {}
+    for line, cells, record in zip(table.lines, table.rows, table.records(), strict=True):
+        where = f"{name}: row {line}"
+        if len(cells) > len(table.headings):
+            width = len(table.headings)
+            problems.append(f"{where}: has {len(cells)} cells, the first row names {width}")
             continue
-        row = {key: cell.strip() for key, cell in zip(header, cells, strict=False)}
-        candidate, wrong = _candidate(row)
+        candidate, wrong = _candidate(record)
         problems += [f"{where}: {text}" for text in wrong]
-        if candidate is not None and any(one.name == candidate.name for one in found):
+        if candidate is not None and candidate.name in candidates:
             problems.append(f"{where}: name: {shown(candidate.name)} is there already")
         elif candidate is not None:
-            found.append(candidate)
-    if not problems:
-        problems += [
-            f"{file.name}: holds no {kind}"
-            for kind in ("pack",)
-            if all(one.kind != kind for one in found)
-        ]
+            candidates[candidate.name] = candidate
+    if not problems and all(candidate.kind != "pack" for candidate in candidates.values()):
+        problems.append(f"{name}: holds no pack")
     if problems:
         raise PlanError(problems)
-    return tuple(found)
+    return tuple(candidates.values())
 
 
-def _header(name: str, line: str) -> tuple[list[str], list[str]]:
-    """The columns that the first row names, and what is wrong with them."""
-    columns = [cell.strip().lower() for cell in next(csv.reader([line]))]
+def _wrong_columns(table: Table) -> list[str]:
+    """What is wrong with the columns that the first row names."""
+    where, columns = f"{table.name}: row {table.first_line}", table.headings
     problems = [
-        f"{name}: row 1: {shown(column)} is no column{meant(column, COLUMNS)}; allowed are"
+        f"{where}: {shown(column)} is no column{meant(column, COLUMNS)}; allowed are"
         f" {', '.join(COLUMNS)}"
         for column in columns
         if column not in COLUMNS
     ]
     problems += [
-        f"{name}: row 1: the column {column} is there twice"
+        f"{where}: the column {column} is there twice"
         for column in COLUMNS
         if columns.count(column) > 1
     ]
     problems += [
-        f"{name}: row 1: the column {column} is required"
+        f"{where}: the column {column} is required"
         for column in ("name", "kind")
         if column not in columns
     ]
-    return columns, problems
+    return problems
 
 
 def _candidate(row: dict[str, str]) -> tuple[Candidate | None, list[str]]:
@@ -135,14 +126,14 @@ def _candidate(row: dict[str, str]) -> tuple[Candidate | None, list[str]]:
         text = row.get(key, "")
         if not text:
             continue
-        value = _number(text)
+        value = number(text)
         least = "from 0" if key in MAY_BE_0 else "more than 0"
-        if value is None or value > LARGEST or value < 0.0 or (value == 0.0 and "more" in least):
+        if value is None or not 0.0 <= value <= LARGEST or (value == 0.0 and "more" in least):
             problems.append(f"{key}: must be {least} to {LARGEST:,.0f} (got {shown(text)})")
         else:
             values[key] = value
-    count = _number(row.get("count_max", "") or "1")
-    if count is None or count != int(count) or not 1 <= count <= MOST_OF_ONE:
+    count = number(row.get("count_max", "") or "1")
+    if count is None or not 1 <= count <= MOST_OF_ONE or count != int(count):
         got = shown(row.get("count_max", ""))
         problems.append(f"count_max: must be a whole number, 1 to {MOST_OF_ONE} (got {got})")
     if kind in KINDS:
@@ -156,11 +147,3 @@ def _candidate(row: dict[str, str]) -> tuple[Candidate | None, list[str]]:
     if problems or count is None:
         return None, problems
     return Candidate(name, kind, count_max=int(count), **values), []
-
-
-def _number(text: str) -> float | None:
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    return value if abs(value) < 1e300 else None

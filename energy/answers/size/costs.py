@@ -47,17 +47,18 @@ def costs(plan: Plan) -> Costs:
     ('price of the panels', 'price of the pack')
     """
     pack, panel_w = plan.pack, panel_watts(plan)
-    found: dict[str, float] = {}
+    lines: dict[str, float] = {}
     assumed = []
     for key, words, per_w, per_wh in (
         ("kg", "weight", KG_PER_PANEL_W, KG_PER_WH[pack.chemistry]),
         ("price", "price", PRICE_PER_PANEL_W, PRICE_PER_WH[pack.chemistry]),
     ):
-        each = [(getattr(panel, key), panel.count) for panel in plan.panel]
-        known = each and all(one is not None for one, _ in each)
-        found[f"{key}_per_w"] = sum(one * n for one, n in each) / panel_w if known else per_w
+        panels = [(getattr(panel, key), panel.count) for panel in plan.panel]
+        stated = panels and all(value is not None for value, _ in panels)
+        total = sum(value * count for value, count in panels) if stated else 0.0
+        lines[f"{key}_per_w"] = total / panel_w if stated else per_w
         own = getattr(pack, key)
-        found[f"{key}_per_wh"] = per_wh if own is None else own / pack.capacity_wh
-        assumed += [] if known else [f"{words} of the panels"]
+        lines[f"{key}_per_wh"] = per_wh if own is None else own / pack.capacity_wh
+        assumed += [] if stated else [f"{words} of the panels"]
         assumed += [] if own is not None else [f"{words} of the pack"]
-    return Costs(**found, assumed=tuple(assumed))
+    return Costs(**lines, assumed=tuple(assumed))

@@ -45,15 +45,17 @@ class Kit:
 
     def as_dict(self) -> dict[str, Any]:
         """The kit as `--json` prints it; the names of several kinds are joined by " + "."""
-        packs, panels = (" + ".join(one.name for one, _ in b) for b in (self.packs, self.panels))
+        packs, panels = (
+            " + ".join(thing.name for thing, _ in bundle) for bundle in (self.packs, self.panels)
+        )
         return {
             "pack": packs,
             "packs": sum(count for _, count in self.packs),
             "panel": panels or None,
             "panels": sum(count for _, count in self.panels),
             "things": [
-                {"name": one.name, "kind": one.kind, "count": count}
-                for one, count in self.packs + self.panels
+                {"name": thing.name, "kind": thing.kind, "count": count}
+                for thing, count in self.packs + self.panels
             ],
             "panel_w": self.panel_w,
             "battery_wh": self.battery_wh,
@@ -69,13 +71,13 @@ class Kits:
     """The best few kits that reach the goal, which packs are out and why, and what was not looked
     at, a line each."""
 
-    found: tuple[Kit, ...]
+    best: tuple[Kit, ...]
     out: tuple[str, ...]
     notes: tuple[str, ...] = ()
 
 
 def kits(
-    of: Designs,
+    designs: Designs,
     listed: Sequence[Candidate],
     progress: Callable[[int, int], None] | None = None,
 ) -> Kits:
@@ -83,38 +85,42 @@ def kits(
 
     All combinations of the list within count_max count; one that contains another that reaches the
     goal is left out, and equal ones share their title. How several packs go together is `joined`'s;
-    panels lie as the plan's do. `progress` is told how many combinations of packs are settled, of
-    how many.
+    panels lie as the plan's do.
+
+    designs: the plan laid out for many sizes.
+    listed: what may be bought (see `read_candidates`).
+    progress: is told how many combinations of packs are settled, of how many.
 
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> listed = [Candidate("big", "pack", capacity_wh=2000.0, kg=25.0),
     ...           Candidate("sheet", "panel", rated_w=100.0, kg=4.0, count_max=3)]
-    >>> from energy.answers.size.designs import designs
-    >>> [(kit.packs[0][0].name, kit.panels) for kit in kits(designs(plan), listed).found]
+    >>> from energy.answers.size.designs import make_designs
+    >>> [(kit.packs[0][0].name, kit.panels) for kit in kits(make_designs(plan), listed).best]
     [('big', ())]
     """
-    kinds = {kind: [one for one in listed if one.kind == kind] for kind in ("pack", "panel")}
-    (packs, mixed_packs), (panels, mixed_panels) = (bundles(some) for some in kinds.values())
-    search = Search(of, packs, [(), *panels], progress)
+    kinds = {kind: [thing for thing in listed if thing.kind == kind] for kind in ("pack", "panel")}
+    (packs, mixed_packs), (panels, mixed_panels) = (bundles(things) for things in kinds.values())
+    search = Search(designs, packs, [(), *panels], progress)
     notes = [
         f"the list allows too many mixes: none of more than {most} {kind}"
         f" kind{'s' if most > 1 else ''} was looked at"
-        for (kind, some), most in zip(kinds.items(), (mixed_packs, mixed_panels), strict=True)
-        if most < len(some)
+        for (kind, things), most in zip(kinds.items(), (mixed_packs, mixed_panels), strict=True)
+        if most < len(things)
     ]
     best: dict[tuple[Bundle, Bundle], tuple[str, ...]] = {}
     for key, words in NAMES.items():
         if key == "things" and best:
             break  # counted only where the list has neither prices nor weights
-        found = search.least(key)
-        for figure, *kit in found[:MOST_SHOWN]:
-            rank = RANKS[sum(other[0] < figure for other in found)]
-            best[kit[0], kit[1]] = (*best.get((kit[0], kit[1]), ()), f"{rank}{words}")
-        if found[MOST_SHOWN:]:
-            notes.append(f"{len(found) - MOST_SHOWN} more kits share the title {rank}{words}")
+        least = search.least(key)
+        for cost, packs_of, panels_of in least[:MOST_SHOWN]:
+            rank = RANKS[sum(other[0] < cost for other in least)]
+            kit = packs_of, panels_of
+            best[kit] = (*best.get(kit, ()), f"{rank}{words}")
+        if least[MOST_SHOWN:]:
+            notes.append(f"{len(least) - MOST_SHOWN} more kits share the title {rank}{words}")
     if search.runs >= MOST_RUNS:
         notes.append(f"the search ended after {MOST_RUNS} runs: a better kit may exist")
-    made = (Kit(*kit, kit_change(of.plan, *kit), words) for kit, words in best.items())
+    made = (Kit(*kit, kit_change(designs.plan, *kit), words) for kit, words in best.items())
     return Kits(tuple(made), tuple(search.out(kinds["pack"])), tuple(notes))
 
 

@@ -7,22 +7,21 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.size.size import GOALS, Size, figure
+from energy.answers.size.figures import size_text
+from energy.answers.size.size import GOALS, Size
 from energy.answers.size.words import both
-from energy.answers.size.year_size import YearSize
 from energy.model import Array
-from energy.show.labels import ON_A_LABEL, ON_A_LINE, Room, balanced, shorten, style, width_in, wrap
+from energy.show.labels import ON_A_LABEL, ON_A_LINE, Room, style
+from energy.show.page import heading, lay_out, new_page, stacked
 from energy.show.palette import (
     COLOURS,
-    DPI,
-    EDGE_IN,
+    FAMILY,
     HEADING_IN,
     HEADING_PT,
     LABEL_PT,
-    PLAN_PT,
+    RING,
     SMALL_PT,
-    TITLE_PT,
-    WIDTH_IN,
+    mix,
 )
 from energy.simulation.result import needed
 
@@ -30,14 +29,13 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MAP_IN, LEFT_IN, BELOW_IN = 4.6, 0.75, 0.55
-LEADING = 1.35 / 72.0  # inches from line to line, for each point of the type
 ESTIMATED = (20.0, 40.0, 60.0)  # percent; shades below the goals, from the quick estimate
 ENOUGH_PX = 40.0  # from a line's name to the next line
 NAME_PX = (120.0, 28.0)  # from name to name, across and upwards
-RING = {"markersize": 9.0, "markerfacecolor": "white", "markeredgewidth": 2.0, "zorder": 6}
+MARK = {**RING, "markersize": 9.0, "markeredgewidth": 2.0}
 
 
-def size_map(answer: Size | YearSize) -> "Figure":
+def size_map(answer: Size) -> "Figure":
     """The picture of an answer: the chance as an area, the goals as lines, the pick as a ring.
 
     >>> from energy.answers.size.size import size
@@ -45,89 +43,51 @@ def size_map(answer: Size | YearSize) -> "Figure":
     >>> len(size_map(size(Plan.read("builtin:cloudy-repair"))).axes)
     1
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(WIDTH_IN, 1.0), dpi=DPI, facecolor="white")
-    FigureCanvasAgg(figure)
-    panel = _lay_out(figure, answer)
-    watts, sizes = answer.frontier.panel_w, answer.frontier.sizes_wh
-    panel.set_xlim(watts[0], watts[-1])
-    panel.set_ylim(sizes[0], sizes[-1])
+    page = new_page()
+    (panel,) = lay_out(
+        page,
+        (answer.plan.title or answer.plan.origin, finding(answer)),
+        [_note(answer)],
+        stacked(LEFT_IN, [(HEADING_IN, MAP_IN)]),
+        BELOW_IN,
+    )
+    _axes(panel, answer)
     room = Room(panel)
     if not answer.designs.overloads:
         _areas(panel, answer)
         _too_weak(panel, room, answer)
         _contours(panel, room, answer)
     _marks(panel, room, answer)
-    return figure
+    return page
 
 
-def _lay_out(figure: Any, answer: Size | YearSize) -> Any:
-    """Write the words around the map and make room for it."""
-    wide = (WIDTH_IN - 2 * EDGE_IN) * DPI
-    title = shorten(answer.plan.title or answer.plan.origin, wide, width_in(figure, PLAN_PT))
-    bold = width_in(figure, TITLE_PT, bold=True)
-    head = [(title, style(PLAN_PT))]
-    head += [
-        (line, style(TITLE_PT, bold=True)) for line in balanced(finding(answer), wide, bold, 3)
-    ]
+def _note(answer: Size) -> str:
+    """What weather the map is for, and how its lines were found."""
     first = answer.designs.groups[0]
-    texts = [f"Weather: {first.weather.source}; {first.success.size} windows."]
-    if not answer.designs.overloads:
-        texts[0] += (
-            " The lines are simulated; the shades below them are a quick estimate of 60, 40 and"
-            " 20 %."
-        )
-    if isinstance(answer, YearSize):
-        texts = [
-            f"Weather: {first.weather.source}; whole years: {answer.own.years}. The lines are the"
+    if answer.whole_years is not None:
+        years = answer.whole_years.own.years
+        return (
+            f"Weather: {first.weather.source}; whole years: {years}. The lines are the"
             " share of all days on which nothing asked is lost."
-        ]
-    small = width_in(figure, SMALL_PT)
-    foot = [
-        (line, style(SMALL_PT, colour="quiet"))
-        for text in texts
-        for line in wrap(text, wide, small, 3)
-    ]
-    tall = [sum(float(how["fontsize"]) for _, how in lines) * LEADING for lines in (head, foot)]
-    total = 2 * EDGE_IN + sum(tall) + HEADING_IN + MAP_IN + BELOW_IN
-    figure.set_size_inches(WIDTH_IN, total)
-    _write(figure, head, total - EDGE_IN, total)
-    _write(figure, foot, EDGE_IN + tall[1], total)
-    bottom = EDGE_IN + tall[1] + BELOW_IN
-    box = (LEFT_IN, bottom, WIDTH_IN - LEFT_IN - 0.4, MAP_IN)
-    panel = figure.add_axes((box[0] / WIDTH_IN, box[1] / total, box[2] / WIDTH_IN, box[3] / total))
-    _frame(panel)
-    return panel
-
-
-def _write(
-    figure: Any, lines: list[tuple[str, dict[str, Any]]], top_in: float, total: float
-) -> None:
-    for text, how in lines:
-        figure.text(EDGE_IN / WIDTH_IN, top_in / total, text, va="top", **how)
-        top_in -= float(how["fontsize"]) * LEADING
-
-
-def _frame(panel: Any) -> None:
-    panel.set_facecolor("white")
-    for side in ("right", "top"):
-        panel.spines[side].set_visible(False)
-    for side in ("left", "bottom"):
-        panel.spines[side].set(color=COLOURS["quiet"], linewidth=0.8)
-    panel.tick_params(length=3.0, color=COLOURS["quiet"], labelsize=SMALL_PT)
-    for label in (*panel.get_xticklabels(), *panel.get_yticklabels()):
-        label.set(**style(SMALL_PT))
-    panel.annotate(
-        "Battery, Wh on the label",
-        (0.0, 1.0),
-        xycoords="axes fraction",
-        xytext=(0.0, 6.0),
-        textcoords="offset points",
-        va="bottom",
-        **style(HEADING_PT, bold=True),
+        )
+    text = f"Weather: {first.weather.source}; {first.success.size} windows."
+    if answer.designs.overloads:
+        return text
+    return (
+        f"{text} The lines are simulated; the shades below them are a quick estimate of 60, 40 and"
+        " 20 %."
     )
+
+
+def _axes(panel: Any, answer: Size) -> None:
+    """Panel watts below and battery watt-hours on the left."""
+    watts, sizes = answer.frontier.panel_w, answer.frontier.sizes_wh
+    panel.set_xlim(watts[0], watts[-1])
+    panel.set_ylim(sizes[0], sizes[-1])
+    panel.spines["left"].set(visible=True, color=COLOURS["quiet"], linewidth=0.8)
+    panel.tick_params(length=3.0, color=COLOURS["quiet"], labelcolor=COLOURS["ink"])
+    panel.tick_params(labelsize=SMALL_PT, labelfontfamily=FAMILY)
+    heading(panel, "Battery, Wh on the label")
     panel.annotate(
         "Panels, W on the label",
         (1.0, 0.0),
@@ -140,7 +100,7 @@ def _frame(panel: Any) -> None:
     )
 
 
-def finding(answer: Size | YearSize) -> str:
+def finding(answer: Size) -> str:
     """What the map shows, in a sentence.
 
     >>> from energy.answers.size.size import size
@@ -150,13 +110,13 @@ def finding(answer: Size | YearSize) -> str:
     """
     if answer.pick is None:
         return answer.why
-    days = " of all days" if isinstance(answer, YearSize) else ""
+    days = " of all days" if answer.whole_years is not None else ""
     return (
         f"Take {both(answer.pick.panel_w, answer.pick.battery_wh)} to reach {answer.goal:g} %{days}"
     )
 
 
-def _lines(answer: Size | YearSize) -> list[tuple[float, Array]]:
+def _lines(answer: Size) -> list[tuple[float, Array]]:
     """Chance and the pack from which on it holds at each panel size, NaN where none does. Below
     the least goal of the frontier as proposed, from there on as simulated."""
     found = answer.frontier
@@ -170,23 +130,17 @@ def _lines(answer: Size | YearSize) -> list[tuple[float, Array]]:
     return lines + [(g, sizes[found.smallest[:, k]]) for k, g in enumerate(found.goals)]
 
 
-def _areas(panel: Any, answer: Size | YearSize) -> None:
+def _areas(panel: Any, answer: Size) -> None:
     """The chance in light steps, the darker the surer."""
-    light, dark = (np.array(_rgb(colour)) for colour in ("#ffffff", COLOURS["band"]))
     lines = [(level, sizes) for level, sizes in _lines(answer) if level > 0.0]
     for k, (_, sizes) in enumerate(lines, start=1):
-        shade = light + k / len(lines) * (dark - light)
+        shade = mix("white", "band", k / len(lines))
         there, top = np.isfinite(sizes), panel.get_ylim()[1]
         watts = answer.frontier.panel_w[there]
         panel.fill_between(watts, sizes[there], top, color=shade, lw=0.0, zorder=1)
 
 
-def _rgb(colour: str) -> tuple[float, float, float]:
-    red, green, blue = (int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5))
-    return red, green, blue
-
-
-def _contours(panel: Any, room: Room, answer: Size | YearSize) -> None:
+def _contours(panel: Any, room: Room, answer: Size) -> None:
     """A line for each goal, named on it; the plan's own goal strong."""
     watts = answer.frontier.panel_w
     along = np.linspace(watts[0], watts[-1], 241)
@@ -209,7 +163,7 @@ def _contours(panel: Any, room: Room, answer: Size | YearSize) -> None:
 def _name_line(
     panel: Any,
     room: Room,
-    answer: Size | YearSize,
+    answer: Size,
     goal: float,
     line: tuple[Array, Array],
     others: list[Array],
@@ -253,14 +207,14 @@ def _name_line(
         room.keep_clear(np.array([box.x0, box.x1]), np.full(2, height), ON_A_LABEL)
 
 
-def _own_points(answer: Size | YearSize) -> list[tuple[Array, Array]]:
+def _own_points(answer: Size) -> list[tuple[Array, Array]]:
     points = [(answer.designs.base_w, answer.plan.pack.capacity_wh)]
     if answer.pick is not None:
         points.append((answer.pick.panel_w, answer.pick.battery_wh))
     return [(np.array([watts]), np.array([label])) for watts, label in points]
 
 
-def _too_weak(panel: Any, room: Room, answer: Size | YearSize) -> None:
+def _too_weak(panel: Any, room: Room, answer: Size) -> None:
     """The packs that cannot give the power, whatever they hold."""
     if answer.least_wh is None:
         return
@@ -280,7 +234,7 @@ def _too_weak(panel: Any, room: Room, answer: Size | YearSize) -> None:
         )
 
 
-def _marks(panel: Any, room: Room, answer: Size | YearSize) -> None:
+def _marks(panel: Any, room: Room, answer: Size) -> None:
     """The pick, and the plan's own kit where it lies on the map."""
     own = answer.designs.base_w, answer.plan.pack.capacity_wh
     points = [(own, "the plan's own", "s", "load")]
@@ -290,9 +244,12 @@ def _marks(panel: Any, room: Room, answer: Size | YearSize) -> None:
     (left, right), (low, high) = panel.get_xlim(), panel.get_ylim()
     points = [one for one in points if left <= one[0][0] <= right and low <= one[0][1] <= high]
     for (watts, label), _, mark, colour in points:
-        panel.plot([watts], [label], mark, markeredgecolor=COLOURS[colour], clip_on=False, **RING)
+        edge = {"marker": mark, "markeredgecolor": COLOURS[colour]}
+        panel.plot([watts], [label], **{**MARK, **edge})
         wide, tall = 0.008 * (right - left), 0.016 * (high - low)
         for height in (label - tall, label, label + tall):
             room.keep_clear(np.array([watts - wide, watts + wide]), np.full(2, height))
     for (watts, label), words, _, colour in sorted(points):  # from the left: lines cross no label
-        room.label(f"{words}: {figure(watts)} W, {figure(label)} Wh", [watts], [label], colour)
+        room.label(
+            f"{words}: {size_text(watts)} W, {size_text(label)} Wh", [watts], [label], colour
+        )

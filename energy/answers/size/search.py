@@ -12,9 +12,8 @@ import numpy as np
 
 from energy.answers.size.bundles import Bundle, Joined, in_words, joined, smaller, total
 from energy.answers.size.candidates import Candidate
-from energy.answers.size.designs import LARGE_WH, Designs, designs
+from energy.answers.size.designs import LARGE_WH, Designs, make_designs
 from energy.answers.size.frontier import frontier
-from energy.answers.size.size import at_size
 from energy.model import Index
 from energy.model.electronics import InverterCurve, inverter_curve
 from energy.simulation.budget import Budget
@@ -24,13 +23,13 @@ TITLES = 3  # so many kits, by price and by weight, are the best
 MOST_RUNS = 300  # of one kit through all weathers
 LEVELS = 40  # panel sizes at which the least pack is looked for first
 
-Found = tuple[float, Bundle, Bundle]  # a figure, and the packs and panels that have it
+Ranked = tuple[float, Bundle, Bundle]  # a price, weight or number, and the packs and panels of it
 
 
 def _cost(bundle: Bundle, key: str) -> float:
     """The price, weight or number of things of a bundle; infinite where it is not known."""
-    found = float(sum(n for _, n in bundle)) if key == "things" else total(bundle, key)
-    return inf if found is None else found
+    cost = float(sum(count for _, count in bundle)) if key == "things" else total(bundle, key)
+    return inf if cost is None else cost
 
 
 class Search:
@@ -44,52 +43,53 @@ class Search:
 
     def __init__(
         self,
-        of: Designs,
+        designs: Designs,
         packs: Sequence[Bundle],
         panels: Sequence[Bundle],
         progress: Callable[[int, int], None] | None,
     ):
-        self.of, self.packs, self.panels, self.progress = of, packs, panels, progress
+        self.designs, self.packs, self.panels, self.progress = designs, packs, panels, progress
         self.number = {pack: k for k, pack in enumerate(packs)}
-        self.panel_w = np.array([total(one, "rated_w") or 0.0 for one in panels])
-        smallest = [min((one.rated_w or 0.0 for one, _ in some), default=inf) for some in panels]
+        self.panel_w = np.array([total(bundle, "rated_w") or 0.0 for bundle in panels])
+        smallest = [min((p.rated_w or 0.0 for p, _ in bundle), default=inf) for bundle in panels]
         self.less_w = (self.panel_w - np.array(smallest)).round(6)  # with the smallest away
         self.watts = np.unique(self.panel_w)
-        self.joined = joined(of.plan, packs)
-        self.limits = np.array([one.limits for one in self.joined])
+        self.joined = joined(designs.plan, packs)
+        self.limits = np.array([pack.limits for pack in self.joined])
         self.low = np.zeros(len(packs), dtype=int)
         self.high = np.full(len(packs), self.watts.size)
         self.fits, self.refused = np.zeros((2, len(packs)), dtype=bool)
         self.runs = 0
-        inverters = list(dict.fromkeys(one.inverter for one in self.joined))
-        self.group = np.array([inverters.index(one.inverter) for one in self.joined])
+        inverters = list(dict.fromkeys(pack.inverter for pack in self.joined))
+        self.group = np.array([inverters.index(pack.inverter) for pack in self.joined])
         self._ready: dict[int, Designs] = {}
-        self._bound([one for one in inverters if one is not None], None in inverters)
+        self._bound([each for each in inverters if each is not None], None in inverters)
 
     def _bound(self, inverters: Sequence[tuple[float, float]], without: bool) -> None:
         """What the most generous limits of any packs and the least losses of any inverter cannot
         do with a label, no packs of that label can."""
         largest = tuple(max(values) for values in zip(*inverters, strict=True)) or None
-        of = self._generous(np.arange(len(self.packs)), largest)
-        if of.overloads:
+        designs = self._generous(np.arange(len(self.packs)), largest)
+        if designs.overloads:
             self.refused[:], self.low[:] = True, self.watts.size
             return
         if inverters:
             curves = [self._curve(rated_w) for rated_w, _ in inverters]
             least = [min(values) for values in zip(*curves, strict=True)]
             best = InverterCurve(1.0, *([0.0] * 3 if without else least))
-            cases = (replace(base, case=replace(base.case, inverter=best)) for base in of.bases)
-            of = replace(of, bases=tuple(cases))
+            cases = tuple(replace(case, inverter=best) for case in designs.cases)
+            designs = replace(designs, cases=cases)
         level = np.unique(np.linspace(0, self.watts.size - 1, LEVELS).astype(int))
         sizes_wh, size = np.unique(self.limits[:, 0], return_inverse=True)
-        found = frontier(of, self.watts[level], sizes_wh, [of.plan.goal.chance_percent])
-        enough = found.smallest[:, 0][:, None] <= size
+        goals = [designs.plan.goal.chance_percent]
+        smallest = frontier(designs, self.watts[level], sizes_wh, goals).smallest[:, 0]
+        enough = smallest[:, None] <= size
         fails = np.where(enough.any(axis=0), enough.argmax(axis=0), level.size)
         self.low = np.append(-1, level)[fails] + 1
 
     def _curve(self, rated_w: float) -> tuple[float, float, float]:
         """The losses of the plan's inverter with another rating: idle [W], a, b per watt."""
-        own = self.of.plan.replace(**{"pack.inverter.rated_w": rated_w}).pack.inverter
+        own = self.designs.plan.replace(**{"pack.inverter.rated_w": rated_w}).pack.inverter
         assert own is not None
         curve = inverter_curve(rated_w, own.idle_w, own.efficiency_percent)
         return curve.idle_w, curve.a, curve.b / rated_w
@@ -101,28 +101,28 @@ class Search:
         if solar_w < inf:
             solar["pack.solar_input.max_w"] = solar_w
         most = Joined(label_wh, charge_w, discharge_w, solar_w, inverter, solar)
-        return designs(self.of.plan.replace(**most.change), self.of, LARGE_WH)
+        return make_designs(self.designs.plan.replace(**most.change), self.designs, LARGE_WH)
 
     def _group(self, k: int) -> Designs:
         """The weathers ready for the packs that have the inverter of these."""
         number = int(self.group[k])
         if number not in self._ready:
             at = np.flatnonzero(self.group == number)
-            self._ready[number] = of = self._generous(at, self.joined[k].inverter)
+            self._ready[number] = designs = self._generous(at, self.joined[k].inverter)
             self.runs += 1
-            if of.overloads:
+            if designs.overloads:
                 self.refused[at], self.low[at] = True, self.watts.size
         return self._ready[number]
 
-    def least(self, key: str) -> list[Found]:
+    def least(self, key: str) -> list[Ranked]:
         """The kits of the least figures by price, weight or number of things, rising: as many as
         are best, and all that equal the last of them."""
         cost = np.array([_cost(pack, key) for pack in self.packs])
-        panel_cost = np.array([_cost(some, key) for some in self.panels])
+        panel_cost = np.array([_cost(bundle, key) for bundle in self.panels])
         from_w = np.full(self.watts.size + 1, inf)  # the least cost of so many watts or more
         np.minimum.at(from_w, np.searchsorted(self.watts, self.panel_w), panel_cost)
         from_w = np.minimum.accumulate(from_w[::-1])[::-1]
-        found: list[Found] = []
+        best: list[Ranked] = []
         looked = np.zeros(cost.size, dtype=bool)
         while True:
             if self.progress is not None:
@@ -130,33 +130,34 @@ class Search:
             closed = looked | (self._spent & (self.low < self.high))
             bound = np.where(closed, inf, (cost + from_w[self.low]).round(6))
             k = int(bound.argmin())
-            if bound[k] == inf or bound[k] > _last(found):
-                return found
+            if bound[k] == inf or bound[k] > _last(best):
+                return best
             if self.low[k] < self.high[k]:
                 self._settle(k)
                 continue
             looked[k] = True
-            figures = (cost[k] + panel_cost).round(6)
-            for j in sorted(self._just(k).tolist(), key=figures.__getitem__):
-                if figures[j] > _last(found):
+            kit_cost = (cost[k] + panel_cost).round(6)
+            for j in sorted(self._just(k).tolist(), key=kit_cost.__getitem__):
+                if kit_cost[j] > _last(best):
                     break
-                if figures[j] < inf and not self._holds_another(k, float(self.panel_w[j])):
-                    found.append((float(figures[j]), self.packs[k], self.panels[j]))
-                    found.sort(key=_order)
-            found = [one for one in found if one[0] <= _last(found)]
+                if kit_cost[j] < inf and not self._holds_another(k, float(self.panel_w[j])):
+                    best.append((float(kit_cost[j]), self.packs[k], self.panels[j]))
+                    best.sort(key=_order)
+            best = [ranked for ranked in best if ranked[0] <= _last(best)]
 
     def out(self, packs: Sequence[Candidate]) -> Iterator[str]:
         """Which packs do not do alone, as many as there may be, and why."""
-        for one in packs:
-            k = self.number[((one, one.count_max),)]
+        for pack in packs:
+            k = self.number[((pack, pack.count_max),)]
             self._limit(k)
             self._try_all(k)
             if self.low[k] < self.watts.size:
                 continue
             why = "too small with every panel of the list"
             if self.refused[k]:
-                of = self._group(k)
-                why = why_turned_away(of.groups[0] if of.overloads else self._at_own_limits(k))
+                designs = self._group(k)
+                judged = designs.groups[0] if designs.overloads else self._at_own_limits(k)
+                why = why_turned_away(judged)
             yield f"{in_words(self.packs[k])}: {why}"
 
     def _just(self, k: int) -> Index:
@@ -222,21 +223,20 @@ class Search:
 
     def _own(self, k: int) -> Designs:
         """The weathers ready for packs with their own limits."""
-        of = self._group(k)
-        plan = of.plan.replace(**self.joined[k].change)
-        return replace(of, plan=plan)
+        designs = self._group(k)
+        return replace(designs, plan=designs.plan.replace(**self.joined[k].change))
 
     def _at_own_limits(self, k: int) -> Budget:
         self.runs += 1
-        return at_size(self._own(k), self.joined[k].capacity_wh)
+        return self._own(k).at_size(self.joined[k].capacity_wh)
 
 
-def _order(found: Found) -> tuple[float, int, str]:
-    """By figure; of equals those of fewer things first, then by their names."""
-    figure, packs, panels = found
-    return figure, sum(count for _, count in packs + panels), in_words(packs + panels)
+def _order(ranked: Ranked) -> tuple[float, int, str]:
+    """By cost; of equals those of fewer things first, then by their names."""
+    cost, packs, panels = ranked
+    return cost, sum(count for _, count in packs + panels), in_words(packs + panels)
 
 
-def _last(found: Sequence[Found]) -> float:
-    """The figure of the last of the best; infinite while there are fewer."""
-    return found[TITLES - 1][0] if len(found) >= TITLES else inf
+def _last(best: Sequence[Ranked]) -> float:
+    """The cost of the last of the best; infinite while there are fewer."""
+    return best[TITLES - 1][0] if len(best) >= TITLES else inf

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from energy.answers.size.designs import panel_watts
-from energy.answers.size.proposal import length_days
+from energy.answers.size.load_and_sun import length_days
 from energy.model.battery import USABLE
 from energy.plan import Plan
 from energy.plan.kit import Pack
@@ -105,56 +105,73 @@ def worksheet(plan: Plan | Budget) -> Worksheet:
     ['Wh/day', 'h/day', 'days', '', '', 'Wh', '', '', 'W']
     """
     result = budget_of(plan)
-    pack, days, goal = result.plan.pack, length_days(result), result.plan.goal.chance_percent
-    daily_wh, load_words = _daily_load(result, days)
-    watts = panel_watts(result.plan)
+    days, watts = length_days(result), panel_watts(result.plan)
+    load = _daily_load(result, days)
     sun_hours = float(result.ledger_wh["sun_on_panel"].mean()) / max(watts, 1e-9) / days
-    available = 99.0 if goal >= CRITICAL_GOAL else 95.0
+    sun_words = "mean of the plan's season, in the panels' plane"
+    storage = _storage(result, sun_hours, days)
+    *factors, battery = _battery_steps(result, load.value, storage.value)
+    *ratios, panel = _panel_steps(result, load.value, sun_hours)
+    sun = Step("peak sun hours", sun_hours, "h/day", sun_words)
+    steps = (load, sun, storage, *factors, battery, *ratios, panel)
+    return Worksheet(panel.value, battery.value, steps, _why(result, days, storage.value))
+
+
+def _critical(result: Budget) -> bool:
+    return result.plan.goal.chance_percent >= CRITICAL_GOAL
+
+
+def _storage(result: Budget, sun_hours: float, days: int) -> Step:
+    """Days of load to store: by the published fit, but no more than the job has."""
+    available = 99.0 if _critical(result) else 95.0
     fitted = storage_days(sun_hours, available)
-    stored = min(fitted, float(days))
-    stored_words = f"{fitted:.1f} by the published fit for {available:.0f} % availability"
+    words = f"{fitted:.1f} by the published fit for {available:.0f} % availability"
     fewest, most = STORAGE_SUN_HOURS
     if not fewest <= sun_hours <= most:
-        end, way = (fewest, "more") if sun_hours < fewest else (most, "less")
-        stored_words += f" at {end:g} sun hours, where it ends: {way} is wanted here"
-    if stored < fitted:
-        stored_words += f", but the job has no more than {days}"
+        bound, way = (fewest, "more") if sun_hours < fewest else (most, "less")
+        words += f" at {bound:g} sun hours, where it ends: {way} is wanted here"
+    if days < fitted:
+        words += f", but the job has no more than {days}"
+    return Step("storage", min(fitted, float(days)), "days", words)
+
+
+def _battery_steps(result: Budget, daily_wh: float, stored_days: float) -> tuple[Step, ...]:
+    """From a day's load and the days to store to the battery's label."""
+    pack = result.plan.pack
     depth = max(1.0 - pack.reserve_percent / 100.0, 0.05)
     air_c = float(result.case.temp_pack.mean())
     cold = float(np.interp(air_c, *USABLE[pack.chemistry]))
     cold_words = f"share of the label at {air_c:.0f} degrees C"
     if result.case.battery.too_cold(result.case.temp_pack).any():
         cold_words += f"; below {pack.discharge_min_c:g} a pack of any size gives nothing"
-    battery = battery_label_wh(daily_wh, stored, depth, cold) / (pack.health_percent / 100.0)
-    efficiency = _panel_to_battery(result)
-    ratio = CRITICAL_RATIO if goal >= CRITICAL_GOAL else ORDINARY_RATIO
-    sun_words = "mean of the plan's season, in the panels' plane"
-    panel, panel_words = 0.0, "no sun to live on: the battery alone"
-    if sun_hours >= LEAST_SUN_HOURS:
-        panel = array_w(daily_wh, sun_hours, ratio, efficiency)
-        panel_words = "load x ratio / (sun hours x panel to battery)"
-    aged = "" if pack.health_percent == 100.0 else f" / {pack.health_percent / 100.0:.2f} for age"
-    steps = (
-        Step("daily load at the battery", daily_wh, "Wh/day", load_words),
-        Step("peak sun hours", sun_hours, "h/day", sun_words),
-        Step("storage", stored, "days", stored_words),
+    health = pack.health_percent / 100.0
+    label_wh = battery_label_wh(daily_wh, stored_days, depth, cold) / health
+    aged = "" if pack.health_percent == 100.0 else f" / {health:.2f} for age"
+    return (
         Step("depth of discharge", depth, "", "down to the reserve"),
         Step("temperature factor", cold, "", cold_words),
-        Step("battery", battery, "Wh", f"load x days / depth / temperature{aged}"),
-        Step("panel to battery", efficiency, "", _efficiency_words(pack)),
-        Step(
-            "array-to-load ratio",
-            ratio,
-            "",
-            f"for {'critical' if ratio == CRITICAL_RATIO else 'ordinary'} loads",
-        ),
-        Step("panel", panel, "W", panel_words),
+        Step("battery", label_wh, "Wh", f"load x days / depth / temperature{aged}"),
     )
-    return Worksheet(panel, battery, steps, _why(result, days, stored))
 
 
-def _daily_load(result: Budget, days: int) -> tuple[float, str]:
-    """A mean day's load at the battery [Wh], outlets' losses and idle draws in."""
+def _panel_steps(result: Budget, daily_wh: float, sun_hours: float) -> tuple[Step, ...]:
+    """From a day's load and its sun hours to the panels' label."""
+    efficiency = _panel_to_battery(result)
+    ratio = CRITICAL_RATIO if _critical(result) else ORDINARY_RATIO
+    loads = "critical" if _critical(result) else "ordinary"
+    panel, words = 0.0, "no sun to live on: the battery alone"
+    if sun_hours >= LEAST_SUN_HOURS:
+        panel = array_w(daily_wh, sun_hours, ratio, efficiency)
+        words = "load x ratio / (sun hours x panel to battery)"
+    return (
+        Step("panel to battery", efficiency, "", _efficiency_words(result.plan.pack)),
+        Step("array-to-load ratio", ratio, "", f"for {loads} loads"),
+        Step("panel", panel, "W", words),
+    )
+
+
+def _daily_load(result: Budget, days: int) -> Step:
+    """A mean day's load at the battery, outlets' losses and idle draws in."""
     pack, total_wh, parts = result.plan.pack, 0.0, []
     inverter = pack.inverter.efficiency_percent if pack.inverter is not None else 100.0
     for supply, words, efficiency in (
@@ -182,7 +199,8 @@ def _daily_load(result: Budget, days: int) -> tuple[float, str]:
         text += f" - {charged_wh / days:.0f} from other charging"
     if charged_wh > total_wh + idle_wh:
         text += ", which brings more than is asked"
-    return max((total_wh + idle_wh - charged_wh) / days, 0.0), text
+    daily_wh = max((total_wh + idle_wh - charged_wh) / days, 0.0)
+    return Step("daily load at the battery", daily_wh, "Wh/day", text)
 
 
 def _panel_to_battery(result: Budget) -> float:
@@ -195,7 +213,7 @@ def _panel_to_battery(result: Budget) -> float:
         derate = weighted / watts / 100.0
     controller = plan.pack.solar_input.efficiency_percent / 100.0
     if plan.pack.solar_input.kind == "pwm" and watts > 0.0:
-        controller *= pwm_share(laid_out(plan, result.weather.cold))
+        controller *= pwm_share(laid_out(plan, result.days.site.cold))
     return max(derate * controller * plan.pack.coulombic_percent / 100.0, 0.01)
 
 

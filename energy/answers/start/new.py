@@ -3,21 +3,23 @@
 The answer is TOML text; whoever asks decides where it goes.
 """
 
-from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from functools import partial
-from typing import Any
+from typing import Any, get_args
 
+from energy.answers.start.asking import Ask, one_of
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.documents import parse
 from energy.plan.merge import zone_at
 from energy.plan.moments import window
-from energy.plan.words import meant, shown
+from energy.plan.raw_tables import stated
+from energy.plan.schema import SKIES, Around
+from energy.plan.task import Task
+from energy.plan.words import shown
 from energy.plan.write import built_in_text, write_changes
 from energy.weather.synthetic.climate import has_climate
 
-Ask = Callable[[str, str, Callable[[str], Any]], Any]
-AROUND = ("outdoors", "wet", "afloat", "fuel", "enclosed", "alone")
+AROUND: tuple[str, ...] = get_args(Around)
 
 
 def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
@@ -64,20 +66,19 @@ def _aligned(text: str, before: str) -> str:
     'at = 47.05   # north'
     """
     column = {line[at:]: at for line in before.splitlines() if (at := line.find("# ")) > 0}
-    found = []
+    lines = []
     for line in text.splitlines():
         at = line.find("# ")
         if at > 0 and line[at:] in column:
             line = f"{line[:at].rstrip():<{column[line[at:]] - 2}}  {line[at:]}"
-        found.append(line)
-    return "\n".join(found) + "\n" * text.endswith("\n")
+        lines.append(line)
+    return "\n".join(lines) + "\n" * text.endswith("\n")
 
 
 def from_questions(ask: Ask, at: str | None = None) -> str:
-    """A plan from a few questions; `ask(question, default, reading)` returns reading(answer).
+    """A plan from a few questions (`Ask`), as TOML text.
 
-    `at` answers the first. A reading raises PlanError for an answer that cannot be: then whoever
-    asks may ask again. Raises PlanError for a plan that cannot be all the same.
+    at = "lat,lon" answers the first. Raises PlanError for answers that together make no plan.
     """
     question = "Where? Latitude, longitude (minus: south, west)"
     latitude, longitude = place_of(at) if at else ask(question, "", place_of)
@@ -86,14 +87,14 @@ def from_questions(ask: Ask, at: str | None = None) -> str:
     end = ask("Until when?", f"{tomorrow} 20:00", lambda text: _later(text, start))
     around = ask(f"Where do you work? Of {', '.join(AROUND)}", "outdoors", _around)
     usual = ["usual"] if has_climate(latitude, longitude) else []
-    skies = [*usual, "clear", "few", "scattered", "broken", "overcast"]
-    sky = ask(f"What sky? {', '.join(skies)}", (usual or ["broken"])[0], partial(_one_of, skies))
+    skies = [*usual, *SKIES]
+    sky = ask(f"What sky? {', '.join(skies)}", (usual or ["broken"])[0], partial(one_of, skies))
     packs, panels = sorted(profiles.packs()), sorted(profiles.panels())
-    pack = ask(f"Which pack? {', '.join(packs)}", "pack-1000", partial(_one_of, packs))
+    pack = ask(f"Which pack? {', '.join(packs)}", "pack-1000", partial(one_of, packs))
     several = [*panels, "none"]
-    panel = ask(f"Which panel? {', '.join(several)}", "folding-200", partial(_one_of, several))
+    panel = ask(f"Which panel? {', '.join(several)}", "folding-200", partial(one_of, several))
     tasks: list[str] = []
-    while tool := ask(_more(bool(tasks)), "", partial(_tool, some=bool(tasks))):
+    while tool := ask(_more(bool(tasks)), "", partial(_tool, any_yet=bool(tasks))):
         tasks.append(_asked_task(ask, tool))
     text = "\n".join(
         [
@@ -104,7 +105,7 @@ def from_questions(ask: Ask, at: str | None = None) -> str:
             f"longitude_deg = {longitude:g}",
             f'timezone = "{zone_at(latitude, longitude)}"      # every time below is this clock',
             f"elevation_m = {elevation_at(latitude, longitude):g}",
-            f"around = {around}      # outdoors, wet, afloat, fuel, enclosed, alone",
+            f"around = {around}      # {', '.join(AROUND)}",
             "",
             "[span]",
             f"start = {start}",
@@ -129,36 +130,28 @@ def _weather(sky: str) -> list[str]:
     return ["[weather]", 'kind = "sky"', f'sky = "{sky}"', ""]
 
 
-def _more(some: bool) -> str:
+def _more(any_yet: bool) -> str:
     """The question for the next tool."""
-    hint = "; empty: no more" if some else ", such as angle-grinder-115, phone or led-work-light"
+    hint = "; empty: no more" if any_yet else ", such as angle-grinder-115, phone or led-work-light"
     return f"A tool (a profile of `energy tools`{hint})"
 
 
-def _tool(answer: str, some: bool) -> str:
+def _tool(answer: str, any_yet: bool) -> str:
     answer = answer.strip()
-    if not answer and not some:
+    if not answer and not any_yet:
         raise PlanError(["a plan needs one tool at least: energy tools lists them"])
-    return _one_of(list(profiles.tools()), answer) if answer else ""
-
-
-def _one_of(known: list[str], answer: str) -> str:
-    """The answer where it is known, else a PlanError with the nearest."""
-    answer = answer.strip()
-    if answer not in known:
-        raise PlanError([f"there is no {shown(answer)}{meant(answer, known)}"])
-    return answer
+    return one_of(profiles.tools(), answer) if answer else ""
 
 
 def _around(answer: str) -> str:
     """Words for what is around, as a TOML list."""
-    words = [_one_of(list(AROUND), word) for word in answer.replace(",", " ").split()]
+    words = [one_of(AROUND, word) for word in answer.replace(",", " ").split()]
     return "[" + ", ".join(f'"{word}"' for word in words) + "]"
 
 
 def _asked_task(ask: Ask, tool: str) -> str:
     """One task in TOML, from questions that suit its tool."""
-    kind = profiles.tools()[tool].get("kind", "steady")
+    kind = stated(profiles.tools()[tool], "kind", Task)
     lines = [f'tool = "{tool}"']
     if kind == "charging":
         lines.append(f"charges = {ask('How many charges a day?', '1', partial(_number, 1, 1000))}")
@@ -171,7 +164,7 @@ def _asked_task(ask: Ask, tool: str) -> str:
         hours = ask("How many hours of it? (all: all of that time)", "all", _hours)
         lines += [f"hours = {hours}"] if hours else []
     lines.append(f"between = {between}")
-    if ask("Must it run, whatever else? yes or no", "no", partial(_one_of, ["yes", "no"])) == "yes":
+    if ask("Must it run, whatever else? yes or no", "no", partial(one_of, ["yes", "no"])) == "yes":
         lines.append("must = true")
     return "\n".join(["[[task]]", *lines, ""])
 
@@ -201,15 +194,15 @@ def _window(answer: str) -> str:
     '["sunset-30min", "23:30"]'
     """
     for place, mark in enumerate(answer):
-        ends = [answer[:place].strip(), answer[place + 1 :].strip()]
-        if mark == "-" and _are_times(ends):
-            return f'["{ends[0]}", "{ends[1]}"]'
+        opens, closes = answer[:place].strip(), answer[place + 1 :].strip()
+        if mark == "-" and _are_times([opens, closes]):
+            return f'["{opens}", "{closes}"]'
     raise PlanError([f"two times such as 09:00-17:00 are wanted (got {shown(answer)})"])
 
 
-def _are_times(ends: list[str]) -> bool:
+def _are_times(times: list[str]) -> bool:
     try:
-        return window(ends) is not None
+        return window(times) is not None
     except ValueError:
         return False
 

@@ -1,17 +1,17 @@
 """A load profile of one's own: from keys given or a few questions, validated as a plan would."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
+from energy.answers.start.asking import Ask, one_of
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.documents import parse
 from energy.plan.task import RISKS
 from energy.plan.words import meant, shown
+from energy.show.terms import SUPPLIES
 
-Ask = Callable[[str, str, Callable[[str], Any]], Any]
-
-SUPPLIES = {"ac": "mains", "dc12": "12 V", "usb": "USB"}
 KINDS = {
     "steady": "the same watts all along",
     "intermittent": "a motor under load and running free by turns",
@@ -64,8 +64,8 @@ def refuse_taken(name: str, before: str) -> None:
         raise PlanError(
             [f"a profile's name is small letters, digits and dashes (got {shown(name)})"]
         )
-    held = profiles.sorted_into_kinds(parse(before, "the file"), "the file")
-    if name in held["tools"]:
+    kinds = profiles.sorted_into_kinds(parse(before, "the file"), "the file")
+    if name in kinds["tools"]:
         raise PlanError([f'the file has a tool "{name}" already; change it there'])
 
 
@@ -78,8 +78,8 @@ def start_missing(given: Mapping[str, str]) -> bool:
 def asked(ask: Ask) -> dict[str, str]:
     """The keys of a profile from a few questions."""
     given = {
-        "supply": ask(f"Which outlet? {_listed(SUPPLIES)}", "ac", _one_of(SUPPLIES)),
-        "kind": ask(f"Which kind? {_listed(KINDS)}", "steady", _one_of(KINDS)),
+        "supply": ask(f"Which outlet? {_listed(SUPPLIES)}", "ac", partial(one_of, SUPPLIES)),
+        "kind": ask(f"Which kind? {_listed(KINDS)}", "steady", partial(one_of, KINDS)),
     }
     if given["kind"] == "charging":
         given["energy_wh"] = ask("How many Wh does a full charge take?", "60", _number)
@@ -90,7 +90,7 @@ def asked(ask: Ask) -> dict[str, str]:
         given["idle_w"] = ask("How many W while it runs free?", "0", _number)
         given["duty_percent"] = ask("What percent of a burst is work?", "70", _number)
     for key, question in YES_OR_NO.items():
-        yes = ask(f"{question} yes or no", "no", _one_of(("yes", "no"))) == "yes"
+        yes = ask(f"{question} yes or no", "no", partial(one_of, ["yes", "no"])) == "yes"
         given[key] = "true" if yes else "false"
     if given["supply"] == "ac":
         starts = MOTOR_START if start_missing(given) else 1.0
@@ -105,10 +105,10 @@ def pairs(several: list[str]) -> dict[str, str]:
     >>> pairs(["supply=ac", "working_w=900"])
     {'supply': 'ac', 'working_w': '900'}
     """
-    wrong = [f"{shown(one)} is not key=value" for one in several if "=" not in one]
+    wrong = [f"{shown(text)} is not key=value" for text in several if "=" not in text]
     if wrong:
         raise PlanError(wrong)
-    return dict(one.split("=", 1) for one in several)
+    return dict(text.split("=", 1) for text in several)
 
 
 def _refuse_unknown(table: Mapping[str, Any]) -> None:
@@ -118,17 +118,8 @@ def _refuse_unknown(table: Mapping[str, Any]) -> None:
         raise PlanError([f"a profile has no {shown(key)}{meant(key, known)}" for key in wrong])
 
 
-def _listed(known: Mapping[str, str]) -> str:
-    return ", ".join(f"{key} ({words})" for key, words in known.items())
-
-
-def _one_of(known: Any) -> Callable[[str], str]:
-    def reading(answer: str) -> str:
-        if answer.strip() not in known:
-            raise PlanError([f"there is no {shown(answer)}{meant(answer, list(known))}"])
-        return answer.strip()
-
-    return reading
+def _listed(options: Mapping[str, str]) -> str:
+    return ", ".join(f"{key} ({words})" for key, words in options.items())
 
 
 def _number(answer: str) -> str:

@@ -14,22 +14,22 @@ def tools(word: str | None = None) -> dict[str, dict[str, Any]]:
     >>> "angle-grinder-125" in tools("grind")
     True
     """
-    known = profiles.tools()
+    every = profiles.tools()
     if word is None:
-        return known
+        return every
     sought = word.strip().casefold()
-    if sought in known:
-        return {sought: known[sought]}
-    found = {
+    if sought in every:
+        return {sought: every[sought]}
+    matching = {
         key: tool
-        for key, tool in known.items()
+        for key, tool in every.items()
         if any(sought in text.casefold() for text in (key, tool["name"], tool.get("group", "")))
     }
-    if not found:
+    if not matching:
         for kind, others in (("pack", profiles.packs()), ("panel", profiles.panels())):
             if sought in others:
                 raise PlanError([f'"{word}" is a {kind}, not a tool: give it as profile in a plan'])
-        near = get_close_matches(sought, known, n=1, cutoff=0.6)
+        near = get_close_matches(sought, every, n=1, cutoff=0.6)
         meant = f'; did you mean "{near[0]}"?' if near else "; `energy tools` lists them all"
         raise PlanError([f'no load profile is called "{word}"{meant}'])
-    return found
+    return matching

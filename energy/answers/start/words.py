@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from energy.show.terms import SUPPLIES
-from energy.weather.fetched.cache import Held
+from energy.weather.fetched.cache import Cached
 from energy.weather.fetched.forecast import age_in_words
 
 
@@ -43,9 +43,9 @@ def show_tools(tools: dict[str, dict[str, Any]], out: Console) -> None:
     out.print(table)
 
 
-def show_held(held: Sequence[Held], out: Console) -> None:
+def show_cached(cached: Sequence[Cached], out: Console) -> None:
     """What weather lies on this machine: of which place, from when to when, since when."""
-    if not held:
+    if not cached:
         out.print(
             "No weather is held. energy weather PLAN --history or --forecast fetches it, where"
             " there is a network."
@@ -54,16 +54,16 @@ def show_held(held: Sequence[Held], out: Console) -> None:
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for heading in ("kind", "place", "days", "fetched", "from"):
         table.add_column(heading, overflow="fold")
-    for one in held:
+    for weather in cached:
         days = "cannot be read"
-        if one.problem is None:
-            days = " to ".join(str(date_of(t)) for t in (one.first_s, one.last_s - 1.0))
+        if weather.problem is None:
+            days = " to ".join(str(date_of(t)) for t in (weather.first_s, weather.last_s - 1.0))
         table.add_row(
-            one.kind,
-            f"{one.latitude_deg:.3f}, {one.longitude_deg:.3f}",
+            weather.kind,
+            f"{weather.latitude_deg:.3f}, {weather.longitude_deg:.3f}",
             days,
-            age_in_words(one.fetched_s),
-            Text(one.problem or f"{one.source}; {one.licence}"),
+            age_in_words(weather.fetched_s),
+            Text(weather.problem or f"{weather.source}; {weather.licence}"),
         )
     out.print(table)
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from energy.model import conductors as conductors
 from energy.plan.kit import Pack
 from energy.simulation import voltages
-from energy.simulation.cables import Joined
+from energy.simulation.cables import Run
 from energy.simulation.strings import Arrangement
 
 # Blade fuses, ISO 8820-3, from memory.
@@ -28,24 +28,24 @@ class Fuse:
     words: str
 
 
-def fuse(one: Joined, pack: Pack, laid: Sequence[Arrangement], cold_v: float | None) -> Fuse | None:
+def fuse(run: Run, pack: Pack, laid: Sequence[Arrangement], cold_v: float | None) -> Fuse | None:
     """The fuse of a run; None where it has none of its own.
 
     laid are the panels' strings; cold_v is the highest open-circuit voltage of one at its coldest,
     None where a label's v_oc is not known. Raises ValueError beyond the fuse series.
     """
-    if one.fuse_a is None:
+    if run.fuse_a is None:
         return None
-    if one.kind == "stated" and not _at_pack(one) and one.volts > LOW_V:
+    if run.kind == "stated" and not run.at_pack and run.volts > LOW_V:
         words = (
-            f"{one.fuse_a:g} A, of the voltage and the kind of current, AC or DC, of its source,"
+            f"{run.fuse_a:g} A, of the voltage and the kind of current, AC or DC, of its source,"
             " breaking what that gives into a short"
         )
         return Fuse(None, None, words)
-    volts, why = _volts(one, pack, cold_v)
+    volts, why = _volts(run, pack, cold_v)
     breaks_a, rule = voltages.short_circuit_a(pack)
     parts = [
-        f"{one.fuse_a:g} A",
+        f"{run.fuse_a:g} A",
         f"DC voltage at least {why if volts is None else f'{volts:.1f} V ({why})'}",
         f"breaking capacity at least {breaks_a:,.0f} A (the battery's short circuit, {rule})",
     ]
@@ -53,30 +53,26 @@ def fuse(one: Joined, pack: Pack, laid: Sequence[Arrangement], cold_v: float | N
         parts.append(f"blade fuses end at {BLADE_V:g} V")
     if breaks_a > BLADE_BREAKS_A * (1.0 + ROUNDING):
         parts.append(f"blade fuses break {BLADE_BREAKS_A:,.0f} A at most (ISO 8820-3)")
-    if one.kind == "panel":
+    if run.kind == "panel":
         parts += _string_fuses(laid)
     return Fuse(volts, breaks_a, ", ".join(parts[:3]) + "".join(f"; {part}" for part in parts[3:]))
 
 
-def _at_pack(one: Joined) -> bool:
-    return "pack" in (one.cable.from_, one.cable.to)
-
-
-def _volts(one: Joined, pack: Pack, cold_v: float | None) -> tuple[float | None, str]:
+def _volts(run: Run, pack: Pack, cold_v: float | None) -> tuple[float | None, str]:
     """The highest voltage of a run's circuit, and what makes it."""
     full_v = voltages.full_v(pack)
-    if one.kind == "panel":
+    if run.kind == "panel":
         if cold_v is None:
             return None, "the strings' open-circuit voltage at their coldest (give v_oc)"
         if cold_v >= full_v:
             return cold_v, "the strings at their coldest"
         return full_v, "the battery charged full"
     nominal_v = pack.nominal_v
-    if one.kind == "dc12" and nominal_v is not None and nominal_v > voltages.TWELVE_VOLT[1]:
+    if run.kind == "dc12" and nominal_v is not None and nominal_v > voltages.TWELVE_VOLT[1]:
         return voltages.TWELVE_VOLT[1], "the highest of a 12 V outlet"
-    if one.cable.volts is not None and (nominal_v is None or not _at_pack(one)):
-        return OVERCHARGED * one.volts, "a battery of the stated voltage charged full"
-    return max(full_v, one.volts), "the battery charged full"
+    if run.cable.volts is not None and (nominal_v is None or not run.at_pack):
+        return OVERCHARGED * run.volts, "a battery of the stated voltage charged full"
+    return max(full_v, run.volts), "the battery charged full"
 
 
 def _string_fuses(laid: Sequence[Arrangement]) -> list[str]:

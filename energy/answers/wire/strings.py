@@ -8,6 +8,8 @@ from typing import Any
 
 from energy.model import conductors as conductors
 from energy.plan import Plan, PlanError
+from energy.plan.schema import LOWEST_C
+from energy.show.numbers import for_json
 from energy.simulation.budget import Budget, budget
 from energy.simulation.strings import (
     I_SC_SHARE,
@@ -19,7 +21,6 @@ from energy.simulation.strings import (
 )
 from energy.weather.coldest import Cold, known_cold
 
-COLD_C, WARM_C = -90.0, 25.0  # of the lowest that a place may have
 UNLIKE = 1.1  # strings whose working volts differ more drag one another down (common practice)
 
 
@@ -59,26 +60,24 @@ class Air:
             "lowest_c": round(self.cold.lowest_c, 1),
             "from": self.cold.source,
             "known": self.cold.known,
-            "plan_lowest_c": None if self.days_c is None else round(self.days_c, 1),
+            "plan_lowest_c": for_json(self.days_c, 1),
         }
 
 
 def with_record_low(plan: Plan, lowest_c: float) -> Plan:
     """The plan with the record-low air of its place [deg C]. Raises PlanError for none on earth."""
-    if not COLD_C <= lowest_c <= WARM_C:
-        raise PlanError(
-            [
-                f"the lowest air must lie between {COLD_C:g} and {WARM_C:g} degrees C"
-                f" (got {lowest_c:g})"
-            ]
-        )
+    coldest_c, warmest_c = LOWEST_C
+    if not coldest_c <= lowest_c <= warmest_c:
+        allowed = f"between {coldest_c:g} and {warmest_c:g} degrees C"
+        raise PlanError([f"the lowest air must lie {allowed} (got {lowest_c:g})"])
     return plan.replace(**{"place.lowest_c": lowest_c})
 
 
 def air_of(asked: Plan | Budget) -> Air:
     """The lowest air of a plan's place, as all answers take it, and that of its own days."""
-    weather = (asked if isinstance(asked, Budget) else budget(asked)).weather
-    return Air(weather.cold, float(weather.temp_air.min()) if weather.temperature_stated else None)
+    result = asked if isinstance(asked, Budget) else budget(asked)
+    air = result.weather.air
+    return Air(result.days.site.cold, float(air.temp_air.min()) if air.stated else None)
 
 
 def judged(plan: Plan, air: Air) -> tuple[list[Arrangement], tuple[String, ...]]:
@@ -136,11 +135,11 @@ def cold_notes(plan: Plan, air: Air) -> list[str]:
             " give the place's record low ([place] lowest_c, or --lowest-c) or twelve monthly"
             f" means (temp_air_c){days}"
         ]
-    if plan.pack.solar_input.max_v is None:
+    max_v = plan.pack.solar_input.max_v
+    if max_v is None:
         notes.append("[pack.solar_input] has no max_v: no string can be said to fit")
     for number, panel in enumerate(plan.panel, start=1):
         own = "temp_coefficient_voc_percent_per_c" in panel.model_fields_set
-        max_v = plan.pack.solar_input.max_v
         if panel.v_oc is None and "v_mp" in panel.model_fields_set and panel.v_mp > (max_v or 1e9):
             notes.append(
                 f'panel {number} "{panel.name}": works at {panel.v_mp:g} V and gives more when'

@@ -7,7 +7,7 @@ cable gets in a bundle or a coil, and what the law asks, it leaves to local code
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from energy.answers.wire.fuses import fuse
+from energy.answers.wire.fuses import Fuse, fuse
 from energy.answers.wire.strings import (
     Air,
     String,
@@ -20,12 +20,12 @@ from energy.answers.wire.strings import (
 )
 from energy.model import conductors as conductors
 from energy.plan import Plan, PlanError
+from energy.show.numbers import for_json
 from energy.simulation.budget import Budget
-from energy.simulation.cables import Joined, joined
+from energy.simulation.cables import ALLOWED, Run, runs_of
 from energy.simulation.strings import Arrangement
 
 HARD_START_PERCENT = 10.0  # a deeper dip and a motor may not start (common practice)
-ALLOWED = 1.0 + 1e-9
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,9 +38,9 @@ class Wired:
     mm2 as stated or else found, the thickest of the table where none will do; awg 0 stands for 1/0,
     -3 for 4/0, None where no gauge bears as much; fuse_a None where the outlet limits itself or no
     fuse is as large; fuse_v (DC) and fuse_breaks_a at least, None where not known, fuse_words all
-    of it;
-    start_dip_percent None where nothing starts harder than it works; about says what was assumed of
-    its volts, rule what was followed.
+    of it; start_dip_percent None where nothing starts harder than it works; about says what was
+    assumed of its volts, rule what was followed; drops_too_much: more than allowed is lost on the
+    way; too_thin: the copper carries less than its fuse, or than its outlet's.
     """
 
     from_: str
@@ -63,16 +63,8 @@ class Wired:
     start_dip_percent: float | None
     about: str
     rule: str
-
-    @property
-    def drops_too_much(self) -> bool:
-        """Whether more than the drop allowed is lost on the way."""
-        return self.drop_percent > self.allowed_drop_percent * ALLOWED
-
-    @property
-    def too_thin(self) -> bool:
-        """Whether the copper carries less than its fuse, or than the one its outlet stands for."""
-        return self.must_carry_a > self.carries_a * ALLOWED
+    drops_too_much: bool
+    too_thin: bool
 
     @property
     def fits(self) -> bool:
@@ -102,7 +94,7 @@ class Wire:
     def verdict(self) -> bool | None:
         """False where a run drops too much or is too thin, or no arrangement of a panel fits; None
         where nothing was judged or whether a string fits is not known."""
-        fits: list[bool | None] = [cable.fits for cable in self.runs]
+        fits: list[bool | None] = [run.fits for run in self.runs]
         fits += [string.fits for string in self.strings if string.taken]
         if False in fits:
             return False
@@ -139,17 +131,15 @@ class Wire:
                     "rule": cable.rule,
                     "volts": round(cable.volts, 2),
                     "about": cable.about,
-                    "fuse_v": None if cable.fuse_v is None else round(cable.fuse_v, 1),
-                    "fuse_breaks_a": None
-                    if cable.fuse_breaks_a is None
-                    else round(cable.fuse_breaks_a),
+                    "fuse_v": for_json(cable.fuse_v, 1),
+                    "fuse_breaks_a": for_json(cable.fuse_breaks_a, None),
                 }
                 for cable in self.runs
             ],
             "strings": [
                 {
                     "panels_in_series": string.panels_in_series,
-                    "v_oc_cold": None if string.v_oc_cold is None else round(string.v_oc_cold, 1),
+                    "v_oc_cold": for_json(string.v_oc_cold, 1),
                     "limit_v": string.limit_v,
                     "fits": string.fits,
                     "taken": string.taken,
@@ -167,8 +157,8 @@ def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
     ever to have, by the plan and its weather (which a Budget has; with a Plan it is worked out).
     Raises PlanError for runs that join nothing, or whose mains voltage nobody knows.
 
-    >>> found = wire(Plan.read("builtin:january-job"), lowest_c=-15.0)
-    >>> [(run.mm2, run.fuse_a, run.fits) for run in found.runs]
+    >>> answer = wire(Plan.read("builtin:january-job"), lowest_c=-15.0)
+    >>> [(run.mm2, run.fuse_a, run.fits) for run in answer.runs]
     [(10.0, 50.0, True)]
     """
     plan = asked.plan if isinstance(asked, Budget) else asked
@@ -183,75 +173,75 @@ def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
         laid, strings = judged(plan, air)
         notes += [*cold_notes(plan, air), *string_notes(plan, laid, strings)]
         asks = asks_of(plan, laid)
-    ends = joined(plan, laid)
-    runs = _wired(plan, ends, laid, _coldest_v(laid) if laid else None)
-    notes += _run_notes(plan, ends, runs)
-    return Wire(runs, strings, air, tuple(dict.fromkeys(notes)), asks)
+    runs = runs_of(plan, laid)
+    wired = _wired(plan, runs, laid)
+    notes += _run_notes(plan, runs, wired)
+    return Wire(wired, strings, air, tuple(dict.fromkeys(notes)), asks)
 
 
 def _coldest_v(laid: list[Arrangement]) -> float | None:
-    """The highest open-circuit voltage of the strings, None where a label is not known."""
-    volts = [way.v_oc_cold for way in laid]
-    known = [v for v in volts if v is not None]
-    return max(known) if len(known) == len(volts) else None
+    """The highest open-circuit voltage of the strings; None without any, or where a label is not
+    known."""
+    volts = [way.v_oc_cold for way in laid if way.v_oc_cold is not None]
+    return max(volts) if laid and len(volts) == len(laid) else None
 
 
-def _wired(
-    plan: Plan, ends: list[Joined], laid: list[Arrangement], cold_v: float | None
-) -> tuple[Wired, ...]:
-    found, problems = [], []
-    for number, one in enumerate(ends, start=1):
+def _wired(plan: Plan, runs: list[Run], laid: list[Arrangement]) -> tuple[Wired, ...]:
+    wired, problems = [], []
+    for number, run in enumerate(runs, start=1):
         try:
-            found.append(_one(plan, one, laid, cold_v))
+            wired.append(_wired_run(run, fuse(run, plan.pack, laid, _coldest_v(laid))))
         except ValueError as error:
             problems.append(f"{plan.origin}: run {number}: {error}")
     if problems:
         raise PlanError(problems)
-    return tuple(found)
+    return tuple(wired)
 
 
-def _one(plan: Plan, one: Joined, laid: list[Arrangement], cold_v: float | None) -> Wired:
-    if not one.known:
-        raise ValueError(one.about)
-    cable, mm2 = one.cable, one.mm2
-    ohm, carries_a, must_carry_a = one.ohm(mm2), one.carries_a(mm2), one.must_carry_a
-    guard = fuse(one, plan.pack, laid, cold_v)
+def _wired_run(run: Run, guard: Fuse | None) -> Wired:
+    if not run.known:
+        raise ValueError(run.about)
+    cable = run.cable
     return Wired(
         from_=cable.from_,
         to=cable.to,
-        volts=one.volts,
-        amps=one.amps,
+        volts=run.volts,
+        amps=run.amps,
         length_m=cable.length_m,
         allowed_drop_percent=cable.allowed_drop_percent,
-        drop_v=one.amps * ohm,
-        drop_percent=100.0 * one.amps * ohm / one.volts,
-        loss_w=one.amps**2 * ohm,
-        mm2=mm2,
-        awg=_awg(one, mm2),
-        fuse_a=one.fuse_a,
+        drop_v=run.drop_v,
+        drop_percent=run.drop_percent,
+        loss_w=run.amps**2 * run.ohm,
+        mm2=run.mm2,
+        awg=_awg(run),
+        fuse_a=run.fuse_a,
         fuse_v=None if guard is None else guard.v,
         fuse_breaks_a=None if guard is None else guard.breaks_a,
         fuse_words="" if guard is None else guard.words,
-        carries_a=carries_a,
-        must_carry_a=must_carry_a,
-        start_dip_percent=None if one.start_a is None else 100.0 * one.start_a * ohm / one.volts,
-        about=one.about,
-        rule=_rule(one, mm2),
+        carries_a=run.carries_a,
+        must_carry_a=run.must_carry_a,
+        start_dip_percent=None
+        if run.start_a is None
+        else 100.0 * run.start_a * run.ohm / run.volts,
+        about=run.about,
+        rule=_rule(run),
+        drops_too_much=run.drops_too_much,
+        too_thin=run.too_thin,
     )
 
 
-def _awg(one: Joined, mm2: float) -> int | None:
+def _awg(run: Run) -> int | None:
     """The gauge as thick, that bears as much where the cross-section does."""
-    beside_a = one.bears_a if one.carries_a(mm2) >= one.bears_a else 0.0
+    bears_a = run.bears_a if run.carries_a >= run.bears_a else 0.0
     try:
-        return conductors.awg_as_thick(mm2, beside_a, one.cable.terminals_c)
+        return conductors.awg_as_thick(run.mm2, bears_a, run.cable.terminals_c)
     except ValueError:
         return None
 
 
-def _rule(one: Joined, mm2: float) -> str:
+def _rule(run: Run) -> str:
     """The rules behind a run's figures, in one line."""
-    cable = one.cable
+    cable, mm2 = run.cable, run.mm2
     listed = mm2 in conductors.CROSS_SECTIONS_MM2
     copper = "IEC 60228 class 5"
     if not listed:
@@ -259,49 +249,49 @@ def _rule(one: Joined, mm2: float) -> str:
     if cable.conductor == "tinned":
         copper += ", tinned"
     parts = [f"{copper} at {cable.temp_c:g} C, there and back"]
-    if cable.mm2 is None and one.none_does:
+    if cable.mm2 is None and run.none_does:
         parts.append("the thickest of the table, which is not enough")
     elif cable.mm2 is None:
         parts.append(f"smallest size that keeps {cable.allowed_drop_percent:g} % and its current")
-    if one.beyond_fuses:
+    if run.beyond_fuses:
         parts.append(f"no fuse: the series ends at {conductors.FUSES_A[-1]:g} A")
-    elif one.kind == "panel":
+    elif run.kind == "panel":
         parts.append("fuse 1.25 x 1.25 x Isc (NFPA 70 690.8), next standard size")
-    elif one.fuse_a is not None:
+    elif run.fuse_a is not None:
         parts.append("fuse 1.25 x continuous amps (NFPA 70 210.20), next standard size")
-    elif one.kind == "usb":
+    elif run.kind == "usb":
         parts.append("no fuse of its own: the outlet limits itself")
-    elif one.must_carry_a == one.breaker_a:
-        parts.append(f"no fuse of its own: it bears the outlet's breaker of {one.breaker_a:g} A")
+    elif run.must_carry_a == run.breaker_a:
+        parts.append(f"no fuse of its own: it bears the outlet's breaker of {run.breaker_a:g} A")
     else:
         parts.append("no fuse of its own: it bears 1.25 x its tool's amps, next standard size")
     heat = "IEC 60364-5-52 method B1" if mm2 >= 1.0 else "BS 7671 table 4F3A"
     if not listed:
-        column_c = conductors.gauge_column_c(one.bears_a, cable.terminals_c)
+        column_c = conductors.gauge_column_c(run.bears_a, cable.terminals_c)
         heat = f"NFPA 70 240.4(D), 310.16 at {column_c} C by 110.14(C)"
     parts.append(f"copper that carries it, alone and uncoiled ({heat})")
     return "; ".join(parts)
 
 
-def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[str]:
+def _run_notes(plan: Plan, runs: list[Run], wired: tuple[Wired, ...]) -> list[str]:
     notes = []
-    for number, (one, cable) in enumerate(zip(ends, runs, strict=True), start=1):
+    for number, (run, cable) in enumerate(zip(runs, wired, strict=True), start=1):
         if cable.about:
             notes.append(f"run {number}: {cable.about}")
         if cable.drops_too_much:
             notes.append(
                 f"run {number} drops {cable.drop_percent:.2g} %,"
-                f" {cable.allowed_drop_percent:g} % are allowed{_instead(one)}"
+                f" {cable.allowed_drop_percent:g} % are allowed{_instead(run)}"
             )
         if cable.too_thin:
             notes.append(
                 f"run {number}: {cable.mm2:g} mm2 carries {cable.carries_a:g} A for hours, it must"
-                f" carry {cable.must_carry_a:.3g} A{_instead(one)}"
+                f" carry {cable.must_carry_a:.3g} A{_instead(run)}"
             )
-        elif one.bears_a > cable.carries_a * ALLOWED:
+        elif run.bears_a > cable.carries_a * ALLOWED:
             notes.append(
                 f"run {number}: {cable.mm2:g} mm2 carries {cable.carries_a:g} A, its outlet's"
-                f" breaker lets {one.bears_a:g} A pass: plug nothing else into it (a flexible lead"
+                f" breaker lets {run.bears_a:g} A pass: plug nothing else into it (a flexible lead"
                 " from AWG 16 up may stand behind 20 A: NFPA 70 240.5(B))"
             )
         if cable.start_dip_percent is not None and cable.start_dip_percent > HARD_START_PERCENT:
@@ -309,16 +299,16 @@ def _run_notes(plan: Plan, ends: list[Joined], runs: tuple[Wired, ...]) -> list[
                 f"run {number}: the start dips the voltage by {cable.start_dip_percent:.0f} %: the"
                 " tool may not start"
             )
-        if one.kind in ("stated", "inverter"):
+        if run.kind in ("stated", "inverter"):
             notes.append(f"the loss of run {number} is not in the simulation")
     if not plan.run:
         notes.append("the plan names no cable: add a [[run]] with from, to and length_m")
     return notes
 
 
-def _instead(one: Joined) -> str:
+def _instead(run: Run) -> str:
     """What would do, a gauge for a gauge, or why nothing does."""
-    awg = one.smallest_awg
-    if conductors.same_awg(one.mm2) is not None and awg is not None:
+    awg = run.smallest_awg
+    if conductors.same_awg(run.mm2) is not None and awg is not None:
         return f": take AWG {conductors.awg_words(awg)}"
-    return f"; {one.none_does}" if one.none_does else f": take {one.smallest_mm2:g} mm2"
+    return f"; {run.none_does}" if run.none_does else f": take {run.smallest_mm2:g} mm2"

@@ -87,11 +87,11 @@ def run_table(runs: tuple[Wired, ...]) -> Table:
     """The runs: from, to, amps, drop, loss, copper and fuse."""
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, collapse_padding=True)
     table.add_column("run", justify="right")
-    for heading, ends in (
+    for heading, names in (
         ("from", [cable.from_ for cable in runs]),
         ("to", [cable.to for cable in runs]),
     ):
-        longest = max(len(word) for end in ends for word in end.split())
+        longest = max(len(word) for name in names for word in name.split())
         table.add_column(heading, overflow="fold", min_width=min(longest, LONGEST_WORD))
     starts = any(cable.start_dip_percent is not None for cable in runs)
     headings = ["m", "V", "A", "drop, V", "drop", "lost, W", "mm2", "AWG", "fuse, A"]
@@ -119,11 +119,11 @@ def run_table(runs: tuple[Wired, ...]) -> Table:
 
 def _grouped(lines: list[str]) -> dict[str, list[str]]:
     """Each line once, with the numbers of the runs it is about; empty ones left out."""
-    found: dict[str, list[str]] = {}
+    runs_of_line: dict[str, list[str]] = {}
     for number, line in enumerate(lines, start=1):
         if line:
-            found.setdefault(line, []).append(str(number))
-    return found
+            runs_of_line.setdefault(line, []).append(str(number))
+    return runs_of_line
 
 
 def string_table(strings: tuple[String, ...]) -> Table:

@@ -1,7 +1,7 @@
-"""Weather fetched from the network and held on this machine: what, for which place, since when.
+"""The cache of weather fetched from the network: what, for which place, since when.
 
-One file a place and kind, written beside its place and moved in, so that a failure leaves what was
-held. Nothing is fetched here; that is for `online`.
+One file a place and kind. It is written beside its place and then moved in, so that a failure
+leaves the file that was there. Nothing is fetched here; that is for `online`.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ NEAR_KM = 25.0  # the services' own cells are of this size or larger
 LEFT_OVER_S = 3600.0  # no write takes so long: a part older than this is of a run that was killed
 
 
-class NotHeld(PlanError):
+class NotCached(PlanError):
     """Weather that a plan asks for and that was never fetched; its lines say how to."""
 
     status = 3
@@ -74,7 +74,7 @@ class About:
 
 
 @dataclass(frozen=True)
-class Held:
+class Cached:
     """One file of the cache: kind (history or forecast), the place asked for, when it was fetched,
     and the begin and end of what it holds [UTC s].
 
@@ -95,36 +95,36 @@ class Held:
 
 
 def cache_folder(folder: Path | None = None) -> Path:
-    """Where fetched weather is held, unless `folder` says otherwise."""
+    """The folder of the cache, unless `folder` says otherwise."""
     return folder or platformdirs.user_cache_path(DISTRIBUTION, appauthor=False)
 
 
-def held(folder: Path | None = None) -> list[Held]:
-    """Everything that is held, by kind and place; a file that cannot be read bears its problem.
+def cached(folder: Path | None = None) -> list[Cached]:
+    """The files of the cache, by kind and place; one that cannot be read bears its problem.
 
-    >>> held(Path("no-such-folder"))
+    >>> cached(Path("no-such-folder"))
     []
     """
-    return [_held(path) for path in _files(folder)]
+    return [_cached(path) for path in _files(folder)]
 
 
-def save_history(record: Record, about: About, folder: Path | None = None) -> Held:
-    """Hold measured years of a place in the stead of those held before.
+def save_history(record: Record, about: About, folder: Path | None = None) -> Cached:
+    """Put measured years of a place into the cache, in the stead of those there before.
 
-    Raises OSError where that cannot be written; what was held is then as it was.
+    Raises OSError where that cannot be written; the cache is then as it was.
     """
     return _save("history", record, about, folder)
 
 
-def save_forecast(forecast: Forecast, about: About, folder: Path | None = None) -> Held:
-    """Hold a forecast of a place in the stead of the one held before. Raises as save_history."""
+def save_forecast(forecast: Forecast, about: About, folder: Path | None = None) -> Cached:
+    """Put a forecast of a place into the cache, as `save_history` does."""
     return _save("forecast", forecast, about, folder)
 
 
 def history_near(
     latitude_deg: float, longitude_deg: float, folder: Path | None = None
 ) -> Record | None:
-    """The nearest history held within 25 km, the latest of those as near to 1 km; None without.
+    """The nearest cached history within 25 km, the latest of those as near to 1 km; None without.
 
     Raises PlanError with one line where its file cannot be read.
 
@@ -140,7 +140,7 @@ def history_near(
 def forecast_near(
     latitude_deg: float, longitude_deg: float, folder: Path | None = None
 ) -> Forecast | None:
-    """The nearest forecast held within 25 km; picked and refused as a history.
+    """The nearest cached forecast within 25 km; picked and refused as a history.
 
     >>> forecast_near(50.0, 10.0, Path("no-such-folder")) is None
     True
@@ -157,7 +157,7 @@ _NAME = re.compile(r"(history|forecast)_([+-]\d{2}\.\d{3})_([+-]\d{3}\.\d{3})\.n
 
 
 def _file_name(kind: str, latitude_deg: float, longitude_deg: float) -> str:
-    """The name that says what is held and for where, to about 100 m.
+    """The name that says of which kind and for where a file is, to about 100 m.
 
     >>> _file_name("history", 50.0, -0.00001)
     'history_+50.000_+000.000.npz'
@@ -193,7 +193,7 @@ def _nearest(
 # --- writing ------------------------------------------------------------------------------------
 
 
-def _save(kind: str, weather: Record | Forecast, about: About, folder: Path | None) -> Held:
+def _save(kind: str, weather: Record | Forecast, about: About, folder: Path | None) -> Cached:
     parts = {field.name: getattr(weather, field.name) for field in fields(weather)}
     arrays: dict[str, Any] = {n: part for n, part in parts.items() if isinstance(part, np.ndarray)}
     plain = {name: part for name, part in parts.items() if name not in arrays}
@@ -203,16 +203,16 @@ def _save(kind: str, weather: Record | Forecast, about: About, folder: Path | No
     _sweep(inside)
     path = inside / _file_name(kind, about.latitude_deg, about.longitude_deg)
     handle, name = tempfile.mkstemp(prefix=f".{path.stem}-", suffix=".part", dir=inside)
-    beside = Path(name)
+    part = Path(name)
     try:
         with os.fdopen(handle, "wb") as file:
             np.savez_compressed(file, about=np.array(text), **arrays)
             file.flush()
             os.fsync(file.fileno())  # else a power cut could leave the new name without content
-        beside.replace(path)
+        part.replace(path)
     finally:
-        beside.unlink(missing_ok=True)
-    return _held(path)
+        part.unlink(missing_ok=True)
+    return _cached(path)
 
 
 def _sweep(folder: Path) -> None:
@@ -229,9 +229,9 @@ def _read(path: Path) -> tuple[About, Record | Forecast]:
     """What a file holds; PlanError with one line for one that is broken."""
     try:
         with np.load(path, allow_pickle=False) as file:
-            told = json.loads(str(file["about"]))
+            content = json.loads(str(file["about"]))
             arrays = {name: file[name] for name in file.files if name != "about"}
-        about, plain = About(**told["about"]), told["weather"]
+        about, plain = About(**content["about"]), content["weather"]
         weather: Record | Forecast
         if _kind_and_place(path)[0] == "history":
             weather = Record(**plain | {"notes": tuple(plain["notes"])}, **arrays)
@@ -240,7 +240,7 @@ def _read(path: Path) -> tuple[About, Record | Forecast]:
         _check(weather, arrays)
         return about, weather
     except Exception as error:  # a damaged archive makes its readers raise almost anything
-        raise NotHeld(
+        raise NotCached(
             [f"{path}: can no longer be read; fetch the weather of this place anew"]
         ) from error
 
@@ -258,17 +258,17 @@ def _check(weather: Record | Forecast, arrays: dict[str, Any]) -> None:
         raise ValueError("its hours are not even")
 
 
-def _held(path: Path) -> Held:
+def _cached(path: Path) -> Cached:
     kind, latitude_deg, longitude_deg = _kind_and_place(path)
     try:
         about, weather = _read(path)
     except PlanError as error:
         written_s = path.lstat().st_mtime
         nan = float("nan")
-        return Held(
+        return Cached(
             kind, latitude_deg, longitude_deg, written_s, "", nan, nan, path, "", error.problems[0]
         )
-    return Held(
+    return Cached(
         kind=kind,
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,

@@ -5,20 +5,16 @@ Where a forecast is kept and read is for `cache`; what carries on after its end,
 
 import time
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
-from energy.model import Array, Index
-from energy.model.sun import Sun, close_beam, diffuse_of
+from energy.model import Array
+from energy.weather.days import Days
 from energy.weather.fetched.cache import Forecast
+from energy.weather.hours import between_middles, hours_to_cells
 from energy.weather.record import DAY_S, HOUR_S
-from energy.weather.resampled import (
-    BEAM_OVER_CLEAR_W_M2,
-    BRIGHTEST_MOVED,
-    between_middles,
-    hours_to_cells,
-)
+from energy.weather.resampled import BRIGHTEST_RESAMPLED
+from energy.weather.weathers import Air, Light, split_light
 
 
 def reaches_s(forecast: Forecast) -> float:
@@ -31,35 +27,32 @@ def members_until(forecast: Forecast, until_s: float) -> Forecast:
     """The forecast with those members alone that have every hour before `until_s`."""
     before = forecast.start_s < until_s
     values = (forecast.ghi, forecast.temp_air, forecast.wind_speed)
-    whole = np.all([np.isfinite(v[before]).all(axis=0) for v in values], axis=0)
-    ghi, temp_air, wind_speed = (v[:, whole] for v in values)
+    complete = np.all([np.isfinite(v[before]).all(axis=0) for v in values], axis=0)
+    ghi, temp_air, wind_speed = (v[:, complete] for v in values)
     return replace(forecast, ghi=ghi, temp_air=temp_air, wind_speed=wind_speed)
 
 
-def laid_over(forecast: Forecast, cells: Array, sun: Sun, lit: Index) -> dict[str, Any]:
-    """Light, air and wind of every member on cells that begin and end on whole hours.
+def laid_over(forecast: Forecast, days: Days) -> tuple[Light, Air]:
+    """Light, air and wind of every member, on cells that begin and end on complete hours.
 
-    Beyond the forecast the light is none and the rest is held.
+    Beyond the forecast there is no light, and air and wind stay at their last values.
     """
+    cells = days.cells
     hours = np.arange(cells[0], cells[-1] - 1.0, HOUR_S)
     at = np.round((hours - forecast.start_s[0]) / HOUR_S).astype(int)
     covered = (at >= 0) & (at < forecast.start_s.size)
     target = np.zeros((hours.size, forecast.ghi.shape[1]))
     target[covered] = np.nan_to_num(forecast.ghi[at[covered]])
-    ghi = hours_to_cells(target, BRIGHTEST_MOVED, cells, lit, sun.ghi, hours, HOUR_S)
-    daylight = sun.rows(lit)
-    dhi = diffuse_of(daylight, ghi)
-    dni, dhi = close_beam(daylight, ghi, dhi, daylight.dni + BEAM_OVER_CLEAR_W_M2)
-    middles = (cells[1:] + cells[:-1]) / 2.0
+    ghi = hours_to_cells(target, BRIGHTEST_RESAMPLED, cells, days.lit, days.sun.ghi, hours, HOUR_S)
     temp_air, wind_speed = (
-        between_middles(middles, forecast.start_s, HOUR_S, _held(values))
+        between_middles(days.middles, forecast.start_s, HOUR_S, _to_the_end(values))
         for values in (forecast.temp_air, forecast.wind_speed)
     )
-    return {"ghi": ghi, "dni": dni, "dhi": dhi, "temp_air": temp_air, "wind_speed": wind_speed}
+    return split_light(days, ghi), Air(temp_air, wind_speed, stated=True)
 
 
-def _held(values: Array) -> Array:
-    """A member's last value held where it has ended."""
+def _to_the_end(values: Array) -> Array:
+    """The values, those of a member that has ended staying at its last."""
     rows = np.where(np.isfinite(values), np.arange(values.shape[0])[:, None], 0)
     return np.take_along_axis(values, np.maximum.accumulate(rows, axis=0), axis=0)
 

@@ -1,8 +1,7 @@
 """The one room with a network: fetches measured years and forecasts, only when asked to.
 
-An answer is held after all of it has been checked. Whatever goes wrong before ends in one line,
-and what was held stays as it was. What an answer means is for `services`, where it is held for
-`cache`.
+An answer goes into the cache after all of it has been checked. Whatever goes wrong before ends in
+one line, and the cache stays as it was. What an answer means is for `power` and `ensemble`.
 """
 
 from __future__ import annotations
@@ -22,27 +21,24 @@ import requests
 
 from energy.plan.words import one_line
 from energy.version import __version__
-from energy.weather.fetched import services
+from energy.weather.fetched import ensemble, power
 from energy.weather.fetched.cache import (
     DISTRIBUTION,
     About,
+    Cached,
     Forecast,
-    Held,
     cache_folder,
     save_forecast,
     save_history,
 )
-from energy.weather.fetched.services import (
+from energy.weather.fetched.ensemble import (
     ENSEMBLE,
     ENSEMBLE_ADDRESS,
     ENSEMBLE_LICENCE,
     ENSEMBLE_MODEL,
-    POWER,
-    POWER_ADDRESS,
-    POWER_LICENCE,
-    Question,
-    Unavailable,
 )
+from energy.weather.fetched.power import POWER, POWER_ADDRESS, POWER_LICENCE
+from energy.weather.fetched.question import Question, Unavailable
 from energy.weather.record import Record, stamp_text
 
 __all__ = ["Unavailable", "fetch_forecast", "fetch_history", "what_forecast", "what_history"]
@@ -64,7 +60,7 @@ def what_history(
 about 1.4 MB; it learns the place, 50.000, 10.000, and this machine's network address; free to \
 use; NASA asks to be named as the source
     """
-    asked, span = services.history_question(
+    asked, span = power.history_question(
         latitude, longitude, years, POWER_ADDRESS, today or _today()
     )
     return _what(asked, len(span), YEAR_MB * len(span), POWER_LICENCE)
@@ -80,7 +76,7 @@ def what_forecast(
 (ensemble-api.open-meteo.com), 1 request, about 0.2 MB; it learns the place, 50.000, 10.000, \
 and this machine's network address; data CC BY 4.0, attribution shown; free for non-commercial use
     """
-    asked = services.forecast_question(latitude, longitude, days, model, ENSEMBLE_ADDRESS)
+    asked = ensemble.forecast_question(latitude, longitude, days, model, ENSEMBLE_ADDRESS)
     return _what(asked, 1, DAY_MB * days, ENSEMBLE_LICENCE)
 
 
@@ -102,14 +98,14 @@ def fetch_history(
     folder: Path | None = None,
     progress: Progress | None = None,
     today: date | None = None,
-) -> Held:
-    """Fetch the last whole years of measured hours at a place and hold them, one request a year.
+) -> Cached:
+    """Fetch the last whole years of measured hours at a place into the cache, one request a year.
 
     Args:
         latitude, longitude: degrees north and east; sent to three decimals
         years: how many, 1 or more; the last is one that has been over for half a year
         timeout_s: for one year's whole answer
-        folder: where to hold them, else the cache folder
+        folder: of the cache, where it is not the usual one
         progress: told one line before each request
         today: for which day to choose the years, else the day it is
 
@@ -119,16 +115,16 @@ def fetch_history(
 
     Source: NASA POWER, hourly, interval-beginning in UTC.
     """
-    asked, span = services.history_question(latitude, longitude, years, address, today or _today())
+    asked, span = power.history_question(latitude, longitude, years, address, today or _today())
     fetched = []
     for number, year in enumerate(span, 1):
         _tell(progress, f"{POWER}: {year} ({number} of {len(span)})")
-        answer = _ask(asked, services.history_parameters(asked, year), timeout_s)
-        fetched.append(services.read_year(asked, answer, year))
-    now_s, covered = time.time(), services.in_words(span)
+        answer = _ask(asked, power.history_parameters(asked, year), timeout_s)
+        fetched.append(power.read_year(asked, answer, year))
+    now_s, covered = time.time(), power.in_words(span)
     name = f"{POWER} hourly history {covered}, fetched {stamp_text(now_s)[:10]}"
-    record = services.join_years(asked, fetched, name)
-    return _hold(asked, record, now_s, covered, POWER_LICENCE, folder)
+    record = power.join_years(asked, fetched, name)
+    return _save(asked, record, now_s, covered, POWER_LICENCE, folder)
 
 
 def fetch_forecast(
@@ -141,8 +137,8 @@ def fetch_forecast(
     timeout_s: float = 60.0,
     folder: Path | None = None,
     progress: Progress | None = None,
-) -> Held:
-    """Fetch the coming days at a place in all runs of one model and hold them.
+) -> Cached:
+    """Fetch the coming days at a place in all runs of one model into the cache.
 
     Args:
         latitude, longitude: degrees north and east; sent to three decimals
@@ -152,12 +148,12 @@ def fetch_forecast(
 
     Raises Unavailable and PlanError as `fetch_history`. Source: Open-Meteo's ensemble service.
     """
-    asked = services.forecast_question(latitude, longitude, days, model, address)
+    asked = ensemble.forecast_question(latitude, longitude, days, model, address)
     _tell(progress, f"{ENSEMBLE}: {days} days")
-    answer = _ask(asked, services.forecast_parameters(asked, days, model), timeout_s)
+    answer = _ask(asked, ensemble.forecast_parameters(asked, days, model), timeout_s)
     now_s = time.time()
-    forecast = services.read_forecast(asked, answer, days, model, now_s)
-    return _hold(asked, forecast, now_s, model, ENSEMBLE_LICENCE, folder)
+    forecast = ensemble.read_forecast(asked, answer, days, model, now_s)
+    return _save(asked, forecast, now_s, model, ENSEMBLE_LICENCE, folder)
 
 
 def _today() -> date:
@@ -169,14 +165,14 @@ def _tell(progress: Progress | None, line: str) -> None:
         progress(line)
 
 
-def _hold(
+def _save(
     asked: Question,
     weather: Record | Forecast,
     fetched_s: float,
     detail: str,
     licence: str,
     folder: Path | None,
-) -> Held:
+) -> Cached:
     assert weather.elevation_m is not None
     about = About(
         service=asked.service,
@@ -301,11 +297,11 @@ def _reason(body: bytes) -> str:
     'no such model'
     """
     try:
-        told = json.loads(body)
+        answer = json.loads(body)
     except (ValueError, RecursionError):
         return ""
     for key in ("reason", "messages", "message", "detail", "errors"):
-        said = told.get(key) if isinstance(told, dict) else None
+        said = answer.get(key) if isinstance(answer, dict) else None
         if said:
             text = "; ".join(map(str, said)) if isinstance(said, list) else str(said)
             return one_line(text, LONGEST_REASON).replace('"', "'")

@@ -85,7 +85,7 @@ def _locate(source: str) -> Path:
     if name not in BUILTIN:
         near = difflib.get_close_matches(name, BUILTIN, n=1, cutoff=0.4)
         meant = f"; builtin:{near[0]} was probably meant" if near else ""
-        refuse(source, f"there are {', '.join('builtin:' + known for known in BUILTIN)}{meant}")
+        refuse(source, f"there are {', '.join('builtin:' + builtin for builtin in BUILTIN)}{meant}")
     return Path(pvlib.__file__).parent / "data" / BUILTIN[name]
 
 

@@ -98,8 +98,8 @@ def read_plain(
         cos_zenith = sun_over(start_s, interval_s, *place)[0]
         # below 6 degrees the hour's mean is not its middle's, and the split is modelled
         dni = values["dni"]
-        known = (cos_zenith > 0.1) & (dni >= 0) & (dni < 1400)  # the sun itself gives 1361 W/m2
-        dhi = np.where(known, values["ghi"] - dni * cos_zenith, np.nan)
+        usable = (cos_zenith > 0.1) & (dni >= 0) & (dni < 1400)  # the sun itself gives 1361 W/m2
+        dhi = np.where(usable, values["ghi"] - dni * cos_zenith, np.nan)
         dhi = np.clip(dhi, 0.0, None)
         notes.append("diffuse irradiance taken as the global less the beam")
     return Record(
@@ -170,31 +170,31 @@ def _plain_name(name: str) -> tuple[str, str]:
 
 def _match(names: list[str], where: str) -> dict[str, int]:
     """Quantity to the place of its column, for the headings known here."""
-    found: dict[str, int] = {}
+    places: dict[str, int] = {}
     plain = [_plain_name(name) for name in names]
-    for quantity, known in NAMES.items():
-        hits = [place for place, (bare, _) in enumerate(plain) if bare in known.split()]
+    for quantity, headings in NAMES.items():
+        hits = [place for place, (bare, _) in enumerate(plain) if bare in headings.split()]
         exact = [place for place in hits if names[place].lower() == quantity]
         if len(exact) != 1 and len(hits) > 1:
             among = _listed([names[place] for place in hits])
             refuse(where, f"columns {among} could all be {quantity}; name one of them {quantity}")
         if hits:
-            found[quantity] = (exact or hits)[0]
-            unit = plain[found[quantity]][1]
+            places[quantity] = (exact or hits)[0]
+            unit = plain[places[quantity]][1]
             if unit and quantity in UNITS and unit not in UNITS[quantity].split():
                 needed = {"temp_air": "degrees C", "wind_speed": "m/s"}.get(quantity, "W/m2")
-                refuse(where, f'column "{names[found[quantity]]}": {needed} is needed')
-    if "time" not in found and plain[0][0] in ("", "index", "unnamed_0"):
-        found["time"] = 0
-    if "ghi" not in found:
+                refuse(where, f'column "{names[places[quantity]]}": {needed} is needed')
+    if "time" not in places and plain[0][0] in ("", "index", "unnamed_0"):
+        places["time"] = 0
+    if "ghi" not in places:
         refuse(
             where,
             "not a weather file known here, and no column of global irradiance such as ghi; "
             f"columns: {_listed(names)}",
         )
-    if not ({"time", "date"} & set(found) or {"year", "month", "day", "hour"} <= set(found)):
+    if not ({"time", "date"} & set(places) or {"year", "month", "day", "hour"} <= set(places)):
         refuse(where, f"no column of times such as time; columns: {_listed(names)}")
-    return found
+    return places
 
 
 def _listed(names: list[str]) -> str:
@@ -214,8 +214,8 @@ def _numbers(column: Any, heading: str, where: str) -> Floats:
     wrong = np.flatnonzero(np.isnan(numbers) & ~cells.str.lower().isin(NO_VALUE).to_numpy(bool))
     if len(wrong):
         row = int(wrong[0])
-        found = cells.iloc[row][:40]
-        refuse(where, f'row {row + 1}, column "{heading}": "{found}" is not a number')
+        content = cells.iloc[row][:40]
+        refuse(where, f'row {row + 1}, column "{heading}": "{content}" is not a number')
     return np.asarray(numbers, dtype=np.float64)
 
 

@@ -267,8 +267,8 @@ def _check_diffuse(
 
 
 def _check_celsius(temp_air: Floats, where: str) -> None:
-    known = temp_air[np.isfinite(temp_air)]
-    middle = float(np.median(known)) if len(known) else 0.0
+    given = temp_air[np.isfinite(temp_air)]
+    middle = float(np.median(given)) if len(given) else 0.0
     if 45 < middle < 99:
         refuse(where, f"air temperature is around {middle:.0f}; degrees C are needed (Fahrenheit?)")
     if 180 < middle < 330:

@@ -1,0 +1,56 @@
+"""Dates and clocks as a person reads them, on the plan's own clock."""
+
+from datetime import date
+
+from energy.model.timeline import Calendar
+
+
+def day_name(at: date) -> str:
+    """A date without its year.
+
+    >>> day_name(date(2026, 9, 14))
+    'Mon 14 Sep'
+    """
+    return f"{at:%a} {at.day} {at:%b}"
+
+
+def clock(calendar: Calendar, time_s: float) -> str:
+    """A moment [UTC s], with its date where the span has several.
+
+    >>> from zoneinfo import ZoneInfo
+    >>> night = Calendar(date(2026, 3, 20), date(2026, 3, 21), ZoneInfo("UTC"), 0.0, 0.0)
+    >>> clock(night, 1774029600.0)
+    'Fri 20 Mar 18:00'
+    """
+    local = calendar.moment(time_s)
+    if calendar.first == calendar.last:
+        return f"{local:%H:%M}"
+    return f"{day_name(local)} {local:%H:%M}"
+
+
+def at_clock(calendar: Calendar, time_s: float) -> str:
+    """The same inside a sentence.
+
+    >>> from zoneinfo import ZoneInfo
+    >>> night = Calendar(date(2026, 3, 20), date(2026, 3, 21), ZoneInfo("UTC"), 0.0, 0.0)
+    >>> at_clock(night, 1774029600.0)
+    'on Fri 20 Mar at 18:00'
+    """
+    local = calendar.moment(time_s)
+    if calendar.first == calendar.last:
+        return f"at {local:%H:%M}"
+    return f"on {day_name(local)} at {local:%H:%M}"
+
+
+def short_clock(calendar: Calendar, time_s: float) -> str:
+    """The same in as few words as tell the day.
+
+    >>> from zoneinfo import ZoneInfo
+    >>> night = Calendar(date(2026, 3, 20), date(2026, 3, 21), ZoneInfo("UTC"), 0.0, 0.0)
+    >>> short_clock(night, 1774029600.0)
+    'Fri 18:00'
+    """
+    local, days = calendar.moment(time_s), (calendar.last - calendar.first).days
+    if days == 0:
+        return f"{local:%H:%M}"
+    return f"{local:%a %H:%M}" if days < 7 else f"{local.day} {local:%b %H:%M}"

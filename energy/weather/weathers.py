@@ -1,0 +1,73 @@
+"""The scenarios of weather on a plan's days: light, air and wind, and what they rest on."""
+
+from dataclasses import dataclass
+
+from energy.model import Array, Index
+from energy.model.sun import Sun, close_beam, diffuse_of
+from energy.weather.days import Days
+
+BEAM_OVER_CLEAR_W_M2 = 200.0  # what passes this in a beam is counted as diffuse
+
+
+@dataclass(frozen=True)
+class Light:
+    """Light on the flat in the lit cells of time, in m scenarios.
+
+    lit (rows,) holds the numbers of the cells and sun the sun above them; ghi, dni and dhi [W/m2]
+    are (rows, m).
+    """
+
+    lit: Index
+    sun: Sun
+    ghi: Array
+    dni: Array
+    dhi: Array
+
+
+@dataclass(frozen=True)
+class Air:
+    """Air and wind in all cells: temp_air [deg C], wind_speed [m/s at 10 m], (cells, m or 1).
+
+    stated is False where nobody gave a temperature and one is assumed.
+    """
+
+    temp_air: Array
+    wind_speed: Array
+    stated: bool
+
+
+@dataclass(frozen=True)
+class Weathers:
+    """The weather of a plan's days in m scenarios; 1 column where all share one weather.
+
+    source and sharpen say in words what it rests on and what would tell more. shift_days (m,) is
+    how far the days of each were moved. effective_sample_size is how many independent scenarios
+    the m are worth, None where no chance comes from weather. mean_uncertain: the means themselves
+    are so doubtful that a yes needs the low end of that doubt. distance_km and height_difference_m
+    are from the plan's place to where the weather was measured. fetched_s [UTC s] is when a
+    forecast was fetched, None for all other weather. notes are lines that the answer should say.
+    """
+
+    light: Light
+    air: Air
+    source: str
+    sharpen: str
+    shift_days: Array
+    effective_sample_size: float | None
+    mean_uncertain: bool = False
+    distance_km: float = 0.0
+    height_difference_m: float = 0.0
+    fetched_s: float | None = None
+    notes: tuple[str, ...] = ()
+
+
+def split_light(days: Days, ghi: Array, dhi: Array | None = None) -> Light:
+    """The light of the lit cells from its global part, (rows, m).
+
+    The diffuse part is `dhi` where it is known, else that of Erbs. A beam stronger than the clear
+    sky's by more than 200 W/m2 is counted as diffuse. All in W/m2.
+    """
+    sun = days.daylight
+    dhi = diffuse_of(sun, ghi) if dhi is None else dhi
+    dni, dhi = close_beam(sun, ghi, dhi, sun.dni + BEAM_OVER_CLEAR_W_M2)
+    return Light(days.lit, sun, ghi, dni, dhi)

@@ -1,0 +1,356 @@
+"""What is asked of a whole plan: verdict, chance, the middle weather, days of every length and
+place, and a day under way. Expected values follow from arithmetic and the clock; scenarios are
+invented.
+"""
+
+from datetime import datetime, timedelta
+
+import numpy as np
+import pandas as pd
+import pvlib
+import pytest
+
+from energy.answers.check.check import check, task_answers
+from energy.plan import Plan, PlanError
+from energy.simulation.budget import Budget, budget
+
+ALPS = {"latitude_deg": 47.0, "longitude_deg": 9.0, "timezone": "Europe/Zurich"}
+NORTH = {"latitude_deg": 70.0, "longitude_deg": 27.0, "timezone": "Europe/Helsinki"}
+LAMP = {"name": "lamp", "working_w": 10}
+LOSSLESS = {
+    "capacity_wh": 1000,
+    "temperature": 25,
+    "idle_w": 0,
+    "resistive_h": 0,
+    "self_discharge_percent_month": 0,
+    "dc12": {"rated_w": 500, "efficiency_percent": 100},
+}
+
+
+def plan(
+    *tasks: dict,
+    start: datetime = datetime(2026, 6, 10, 8),
+    hours: float = 10,
+    place: dict = ALPS,
+    weather: dict | None = None,
+    panel: list | None = None,
+    **pack: object,
+) -> Plan:
+    """A plan of a lossless pack under a clear sky, without panels unless told otherwise."""
+    return Plan.from_dict(
+        {
+            "place": {"elevation_m": 100, **place},
+            "span": {"start": start, "end": start + timedelta(hours=hours)},
+            "weather": weather or {"kind": "clear"},
+            "panel": panel or [],
+            "pack": {**LOSSLESS, **pack},
+            "task": [{"spread_percent": 0, "supply": "dc12", **task} for task in tasks],
+        }
+    )
+
+
+def verdict(*tasks: dict, **more: object) -> str:
+    return budget(plan(*tasks, **more)).verdict
+
+
+# --- verdicts ----------------------------------------------------------------------------------
+
+OVERLOAD = {"name": "too much", "working_w": 501, "between": ["17:00", "17:10"]}
+
+
+def test_an_overload_comes_before_a_flat_pack() -> None:
+    assert verdict({**LAMP, "working_w": 200}, OVERLOAD) == "overloads"
+
+
+def test_a_flat_pack_comes_before_the_reserve() -> None:
+    assert verdict({**LAMP, "working_w": 101}) == "runs-flat"
+
+
+def test_below_the_reserve_is_a_dip() -> None:
+    assert verdict({**LAMP, "working_w": 86}) == "dips-into-reserve"
+
+
+def test_just_at_the_reserve_stays_powered() -> None:
+    assert verdict({**LAMP, "working_w": 85}) == "stays-powered"
+
+
+def test_a_pack_flat_by_its_own_idle_runs_flat() -> None:
+    last = {**LAMP, "between": ["08:00", "08:01"]}
+    assert verdict(last, idle_w=5, capacity_wh=40) == "runs-flat"
+
+
+def test_an_overload_stays_out_of_the_chance() -> None:
+    assert budget(plan(LAMP, OVERLOAD)).chance.percent == 100.0
+
+
+def test_an_overload_is_never_a_yes() -> None:
+    assert not check(plan(LAMP, OVERLOAD)).yes
+
+
+def test_a_task_left_wanting_is_told_from_when_the_pack_was_flat() -> None:
+    # 1000 Wh at 200 W last from 8 to 13 o'clock
+    (task,) = check(plan({**LAMP, "working_w": 200})).tasks
+    assert task.why_not == "pack flat from 13:00"
+
+
+def test_a_task_that_ends_in_time_has_nothing_to_explain() -> None:
+    early = {"name": "early", "working_w": 20, "between": ["08:00", "09:00"]}
+    tasks = check(plan(early, {**LAMP, "working_w": 200})).tasks
+    assert [(t.why_not, t.chance_percent) for t in tasks] == [
+        (None, 100.0),
+        ("pack flat from 12:54", 0.0),
+    ]
+
+
+def test_what_lies_above_the_reserve_is_spare() -> None:
+    lowest = budget(plan(LAMP)).lowest()
+    assert (lowest.percent, lowest.spare_wh) == pytest.approx((90.0, 750.0))
+
+
+def test_the_reserve_lies_above_what_the_cold_locks() -> None:
+    # Usable share of such a pack at -20 C is 0.6 (common practice): 50 % is 10 % above empty.
+    result = budget(plan({**LAMP, "working_w": 1e-6}, start_percent=50, temperature=-20))
+    assert result.verdict == "dips-into-reserve"
+    assert result.lowest().spare_wh == pytest.approx(-50.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("saw", "never"),
+    [
+        ({"working_w": 300, "start_w": 2500}, True),  # 2000 W of surge
+        ({"working_w": 1100}, True),  # 1000 W rated
+        ({"working_w": 900, "power_factor": 0.8}, True),  # 1125 VA
+        ({"working_w": 300, "start_w": 1900}, False),
+        ({"working_w": 900}, False),
+    ],
+)
+def test_what_else_runs_is_not_blamed_for_a_tool_that_can_never_run(saw, never):
+    inverter = {"rated_w": 1000, "surge_w": 2000, "efficiency_percent": 100}
+    kettle = {"name": "kettle", "supply": "ac", "working_w": 700, "at": "10:00", "minutes": 30,
+              "must": True}  # fmt: skip
+    tool = {"name": "saw", "supply": "ac", "at": "10:10", "minutes": 5} | saw
+    found = budget(plan(kettle, tool, inverter=inverter, discharge_max_w=4000))
+    _, why = (task.why_not for task in task_answers(found))
+    assert ("it can never run on this pack" in why) == never
+    alone = budget(plan(tool, inverter=inverter, discharge_max_w=4000))
+    assert bool(alone.overloads) == never
+
+
+# --- many weathers -----------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module", params=[10, 31])
+def repair(request: pytest.FixtureRequest) -> Budget:
+    return budget(Plan.read("builtin:cloudy-repair").replace(**{"weather.futures": request.param}))
+
+
+def test_the_middle_weather_has_the_lower_median(repair: Budget) -> None:
+    charge, cold_unavailable = repair.charge_percent, repair.cold_unavailable_percent
+    above = np.minimum(charge[:-1] - cold_unavailable, charge[1:] - cold_unavailable).min(axis=0)
+    median = np.percentile(above, 50.0, method="lower")
+    lowest = repair.lowest()
+    spare_percent = lowest.spare_wh / repair.capacity_wh[repair.middle] * 100.0
+    assert spare_percent + repair.plan.pack.reserve_percent == pytest.approx(median)
+
+
+def test_a_future_succeeds_with_its_reserve_kept_and_nothing_unmet(repair: Budget) -> None:
+    height = [repair.lowest(scenario).spare_wh >= -1e-6 for scenario in range(repair.success.size)]
+    fed = repair.simulated.unmet_wh.sum(axis=0) <= 1e-9
+    assert repair.success.tolist() == (np.array(height) & fed).tolist()
+
+
+def test_the_chance_is_the_share_of_futures_that_succeed(repair: Budget) -> None:
+    assert repair.chance.percent == pytest.approx(
+        100.0 * repair.success.sum() / repair.success.size
+    )
+
+
+def test_the_must_tasks_are_judged_apart() -> None:
+    must = {**LAMP, "must": True, "between": ["08:00", "09:00"]}
+    chance = budget(plan(must, {"name": "heater", "working_w": 200})).chance
+    assert (chance.percent, chance.must_percent) == (0.0, 100.0)
+
+
+def test_without_must_tasks_there_is_no_must_percent() -> None:
+    assert budget(plan(LAMP)).chance.must_percent is None
+
+
+@pytest.mark.parametrize("weather", [{"kind": "clear"}, {"kind": "sky", "sky": "broken"}], ids=str)
+def test_a_stated_sky_has_no_range(weather: dict) -> None:
+    chance = budget(plan(LAMP, weather=weather)).chance
+    assert (chance.low, chance.high, chance.effective_sample_size) == (None, None, None)
+
+
+def test_the_spread_of_a_task_has_mean_one_and_its_coefficient_of_variation() -> None:
+    result = budget(
+        plan({**LAMP, "spread_percent": 30}, weather={"kind": "clear", "futures": 4000})
+    )
+    factor = result.ledger_wh["delivered"] / 100.0
+    assert factor.mean() == pytest.approx(1.0, abs=0.02)
+    assert factor.std() / factor.mean() == pytest.approx(0.30, rel=0.06)
+
+
+def test_a_single_future_draws_nothing() -> None:
+    result = budget(plan({**LAMP, "spread_percent": 30}, weather={"kind": "clear", "futures": 1}))
+    assert result.ledger_wh["delivered"][0] == pytest.approx(100.0)
+
+
+# --- days --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("day", "hours"), [((2026, 3, 29), 23), ((2026, 10, 25), 25), ((2026, 6, 10), 24)]
+)
+def test_an_all_day_load_burns_as_many_hours_as_the_day_has(
+    day: tuple[int, int, int], hours: int
+) -> None:
+    result = budget(plan(LAMP, start=datetime(*day), hours=24))
+    assert (result.time_s[-1] - result.time_s[0]) / 3600 == hours
+    assert result.asked_wh[0] == pytest.approx(10 * hours)
+
+
+FLAT = [{"rated_w": 200, "aim": "flat"}]
+
+
+def test_a_polar_night_has_no_sun() -> None:
+    result = budget(plan(LAMP, start=datetime(2026, 12, 20), hours=48, place=NORTH, panel=FLAT))
+    assert result.ledger_wh["sun_on_panel"][0] == 0.0
+
+
+def test_a_polar_day_has_sun_at_midnight() -> None:
+    start = datetime(2026, 6, 20, 12)
+    result = budget(plan(LAMP, start=start, hours=24, place=NORTH, panel=FLAT, start_percent=50))
+    midnight = datetime(2026, 6, 21, tzinfo=result.calendar.zone).timestamp()
+    assert result.flows()["solar_w"][result.time_s.searchsorted(midnight)] > 0.1
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        {"latitude_deg": 1.87, "longitude_deg": -157.4, "timezone": "Pacific/Kiritimati"},
+        {"latitude_deg": 27.7, "longitude_deg": 85.32, "timezone": "Asia/Kathmandu"},
+        {"latitude_deg": -17.8, "longitude_deg": 177.9, "timezone": "Pacific/Fiji"},
+    ],
+    ids=["beyond the date line", "45 minutes", "before the date line"],
+)
+def test_the_sun_peaks_at_solar_noon_of_the_plans_own_date(place: dict) -> None:
+    result = budget(
+        plan(LAMP, start=datetime(2026, 9, 1), hours=24, place=place, panel=FLAT, start_percent=0)
+    )
+    noon = pd.Timestamp("2026-09-01 12:00", tz=place["timezone"])
+    day = noon.tz_convert("UTC").day_of_year
+    late_min = 4 * place["longitude_deg"] + pvlib.solarposition.equation_of_time_spencer71(day)
+    # noon by the sun is 12:00 UTC less the longitude; take the one nearest to the clock's noon
+    solar_noon = noon.tz_convert("UTC").normalize() + pd.Timedelta(12 * 60 - late_min, "min")
+    off_s = (solar_noon - noon).total_seconds()
+    solar_noon -= pd.Timedelta(round(off_s / 86400.0), "D")
+    sun = result.weather.light.sun.ghi
+    lit = result.weather.light.lit
+    middle = sun_middles(result, lit)
+    peak_s = (middle * sun**8).sum() / (sun**8).sum()
+    assert peak_s == pytest.approx(solar_noon.timestamp(), abs=300.0)
+
+
+def sun_middles(result: Budget, lit: np.ndarray) -> np.ndarray:
+    """Middles of the lit cells [UTC s], on the grid of 5 minutes from an hour before the span."""
+    first = np.floor(result.time_s[0] / 3600.0) * 3600.0 - 3600.0
+    return first + 300.0 * (lit + 0.5)
+
+
+@pytest.mark.parametrize(
+    ("start", "hours"),
+    [(datetime(2026, 12, 31, 6), 30), (datetime(2028, 2, 29), 24), (datetime(2028, 2, 28, 20), 36)],
+    ids=["year's end", "29 February", "across 29 February"],
+)
+def test_a_typical_year_serves_any_date(start: datetime, hours: float) -> None:
+    weather = {"kind": "file", "file": "builtin:greensboro"}
+    place = {"latitude_deg": 36.1, "longitude_deg": -79.95, "timezone": "America/New_York"}
+    result = budget(plan(LAMP, start=start, hours=hours, place=place, weather=weather, panel=FLAT))
+    assert result.chance.scenarios == 31
+    assert result.asked_wh[0] == pytest.approx(10 * hours)
+    assert (result.ledger_wh["sun_on_panel"] > 20.0).all()
+
+
+# --- a day under way ---------------------------------------------------------------------------
+
+NOON = datetime(2026, 6, 10, 12)
+
+
+def test_a_day_under_way_starts_from_the_measured_charge() -> None:
+    result = budget(plan(LAMP), NOON, 46.0)
+    assert result.charge_percent[0, 0] == pytest.approx(46.0)
+    assert result.local(float(result.time_s[0])).strftime("%H:%M") == "12:00"
+
+
+def test_a_day_under_way_drops_what_is_done() -> None:
+    done = {"name": "done", "working_w": 50, "between": ["09:00", "11:00"]}
+    result = budget(plan(LAMP, done), NOON, 46.0)
+    assert result.asked_wh.tolist() == pytest.approx([60.0, 0.0])
+
+
+def test_a_day_under_way_compares_with_what_was_expected() -> None:
+    answer = check(plan(LAMP), now=NOON, battery_percent=46.0)
+    assert answer.now is not None
+    assert answer.now.expected_percent == pytest.approx(96.0)
+
+
+@pytest.mark.parametrize(
+    ("now", "percent"),
+    [(datetime(2026, 6, 9), 50.0), (datetime(2026, 6, 10, 18), 50.0), (NOON, 101.0), (NOON, None)],
+    ids=["before", "at its end", "over 100", "without a charge"],
+)
+def test_a_wrong_reading_of_a_day_under_way_is_a_plan_error(
+    now: datetime, percent: float | None
+) -> None:
+    with pytest.raises(PlanError):
+        check(plan(LAMP), now=now, battery_percent=percent)
+
+
+def test_certain_loads_leave_all_the_doubt_to_the_weather() -> None:
+    found = budget(Plan.read("builtin:cloudy-repair"))
+    certain = found.plan.replace(
+        **{f"task.{n}.spread_percent": 0 for n in range(1, len(found.plan.task) + 1)}
+    )
+    assert 0.5 < found.doubt["weather"] < 1.0
+    assert budget(certain).doubt["weather"] == pytest.approx(1.0, abs=1e-9)
+
+
+def test_without_panels_all_the_doubt_is_the_loads() -> None:
+    plan = Plan.read("builtin:cloudy-repair").replace(**{"panel": None, "pack.temperature": 15})
+    assert budget(plan).doubt["loads"] == pytest.approx(1.0, abs=1e-9)
+
+
+def test_one_weather_leaves_no_doubt_to_share() -> None:
+    plan = Plan.read("builtin:cloudy-repair").replace(weather={"kind": "clear"})
+    assert budget(plan).doubt == {}
+
+
+def test_a_kit_of_unknown_condition_is_neither_weather_nor_loads() -> None:
+    plan = Plan.read("builtin:cloudy-repair").replace(
+        **{
+            "weather": {"kind": "clear", "futures": 50},
+            "panel.1.condition_spread_percent": 30,
+            "pack.solar_input.max_a": 30,  # so that it takes all in the best condition too
+        }
+    )
+    shares = budget(plan).doubt
+    assert shares["weather"] == pytest.approx(0.0, abs=1e-9)
+    assert shares["kit"] > 0.0
+
+
+@pytest.mark.parametrize("futures", [1, 10, 200, 1000])
+@pytest.mark.parametrize("panels", [[], [{"rated_w": 60}]])
+def test_the_chance_lies_within_its_range(futures: int, panels: list) -> None:
+    plan = Plan.from_dict(
+        {
+            "place": {"latitude_deg": 46.5, "longitude_deg": 8.0, "elevation_m": 500},
+            "span": {"start": "2026-05-14T08:00", "end": "2026-05-15T08:00"},
+            "weather": {"futures": futures},
+            "panel": panels,
+            "pack": {"capacity_wh": 700},
+            "task": [{"name": "pump", "supply": "dc12", "working_w": 80, "hours": 6}],
+        }
+    )
+    found = budget(plan)
+    assert found.chance.low <= found.chance.percent <= found.chance.high
+    assert found.yes == (found.chance.low >= 90.0)
