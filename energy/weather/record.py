@@ -14,6 +14,7 @@ import pvlib
 from numpy.typing import NDArray
 
 from energy.plan import PlanError
+from energy.plan.words import visible
 
 Floats = NDArray[np.float64]
 
@@ -60,6 +61,10 @@ class Record:
     wind_speed: Floats
     cloud_okta: Floats | None
     notes: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        """Whatever a stranger's file calls its place cannot steer a terminal."""
+        object.__setattr__(self, "name", visible(self.name))
 
 
 def refuse(where: str, problem: str) -> NoReturn:

@@ -19,6 +19,7 @@ import numpy as np
 import platformdirs
 
 from energy.plan import PlanError
+from energy.plan.words import visible
 from energy.weather.record import HOUR_S, Floats, Record, ground_km
 
 DISTRIBUTION = "offgrid-workshop-energy"
@@ -273,9 +274,9 @@ def _cached(path: Path) -> Cached:
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,
         fetched_s=about.fetched_s,
-        source=weather.name if isinstance(weather, Record) else weather.source,
+        source=visible(weather.name if isinstance(weather, Record) else weather.source),
         first_s=float(weather.start_s[0]),
         last_s=float(weather.start_s[-1]) + HOUR_S,
         path=path,
-        licence=about.licence,
+        licence=visible(about.licence),
     )
