@@ -171,7 +171,9 @@ def show(name: str, plans: Fates) -> None:
 
 # A perfect forecaster passes 99 times in 100 per bin: the number that worked lies in the 99 % band
 # of as many independent plans with the bin's mean chance.
-@pytest.mark.parametrize("source", ["twelve_figures", "file"])
+@pytest.mark.parametrize(
+    "source", ["twelve_figures", pytest.param("file", marks=pytest.mark.oracle)]
+)
 def test_what_was_foretold_happened_as_often(source, request):
     plans = request.getfixturevalue(source)
     show(source, plans)
