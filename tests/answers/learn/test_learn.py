@@ -10,7 +10,7 @@ from functools import cache
 import meter_days as lived
 import numpy as np
 import pytest
-from learn_days import BETWEEN_TOOLS, FIVE, NIGHT, day_of, days, seen_by_figure
+from learn_days import BETWEEN_TOOLS, FIVE, NIGHT, WAYS, day_of, days, seen_by_figure
 
 from energy.answers.learn.fit import fit, z_score
 from energy.answers.learn.kit_file import KitFile, as_toml, read_kit_file, with_posterior
@@ -26,7 +26,7 @@ pytestmark = pytest.mark.xdist_group("kits")
 FIRST = ("a sunny day with watts", "the panel folded", "an afternoon called clear")
 
 
-@pytest.mark.parametrize("name", days())
+@pytest.mark.parametrize("name", WAYS)
 def test_the_80_percent_interval_holds_the_truth_in_70_to_90_of_100_kits(name):
     # 80 of 100 are expected, give or take two and a half standard deviations of such a count, and
     # three of them over all the ways of reading, where some forty figures are counted.

@@ -5,7 +5,7 @@ import re
 
 import meter_days as lived
 import pytest
-from learn_days import NIGHT, days, seen_on
+from learn_days import NIGHT, WAYS, seen_on
 from rich.console import Console
 
 from energy.answers.learn.component_names import tools_of
@@ -184,7 +184,7 @@ def test_readings_that_no_likely_kit_shows_are_not_learned(first, last):
     assert re.search(r"with capacity by this display \d+ Wh, which was 1020; was something", line)
 
 
-@pytest.mark.parametrize("name", days())
+@pytest.mark.parametrize("name", WAYS)
 def test_honest_days_do_not_contradict_their_plans(name):
     assert not any(one.contradicts for one in seen_on(name) if one.lowest_percent > 1.0)
 
