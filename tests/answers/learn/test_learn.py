@@ -168,6 +168,7 @@ def through_the_file(plans, rows, folder):
     return read_kit_file(path).posterior
 
 
+@pytest.mark.oracle
 def test_ten_days_one_by_one_leave_no_bias():
     first, truth, plans, rows = ten_days()
     off, known = [], {}
