@@ -149,9 +149,20 @@ def test_random_tables(tables):
     outcome(lambda: Plan.from_dict(tables))
 
 
-@settings(quick, max_examples=1200)
+@quick
 @given(st.data())
 def test_a_good_plan_with_random_values_in_it(data):
+    try_random_values(data)
+
+
+@pytest.mark.oracle
+@settings(quick, max_examples=1200)
+@given(st.data())
+def test_a_good_plan_with_random_values_in_it_in_many_ways(data):
+    try_random_values(data)
+
+
+def try_random_values(data):
     tables = copy.deepcopy(GOOD)
     for _ in range(data.draw(st.integers(1, 3))):
         container, key = data.draw(st.sampled_from(places_in(tables)))

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from choose_plans import DAY, plan
 from rich.console import Console
+from seeds import seeds
 from typer.testing import CliRunner
 
 from energy import Plan, PlanError
@@ -19,8 +20,6 @@ from energy.answers.choose.how_many import how_many
 from energy.answers.choose.words import show_how_many
 from energy.cli.main import app
 from energy.simulation.budget import budget, changed
-
-USUAL, ALL = 20, 100  # of the random plans: always, and where asked for
 
 # --- counted against check ----------------------------------------------------------------------
 
@@ -141,12 +140,9 @@ def free_for_one(more, planned, answer):
 
 
 PLACES = timedelta(minutes=30)
-SEEDS = [
-    seed if seed < USUAL else pytest.param(seed, marks=pytest.mark.oracle) for seed in range(ALL)
-]
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize("seed", seeds(20, 100))
 def test_check_says_yes_to_so_many_and_to_no_more(seed):
     whole = random_plan(seed)
     planned = len(whole.task)
