@@ -243,7 +243,7 @@ def short_of(random):
     return small(task=tasks, pack=pack, panel=panel, weather={"kind": "sky", "sky": "broken"})
 
 
-@pytest.mark.parametrize("seed", seeds(5, 12))
+@pytest.mark.parametrize("seed", seeds(2, 12))
 def test_nothing_is_called_not_enough_that_is(seed):
     result = budget(short_of(np.random.default_rng(seed)))
     not_enough = {kind for kind, words in KINDS.items() if words in fixes(result).not_enough}
