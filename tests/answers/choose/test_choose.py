@@ -503,3 +503,13 @@ def test_six_chargers_that_fill_their_window_two_by_two_all_fit():
     answer = choose(plan(tasks, {"capacity_wh": 900, "inverter": {"rated_w": 350}}))
     assert not answer.left_out
     assert not answer.budget.overloads
+
+
+def test_what_runs_on_one_of_two_evenings_is_not_called_all_or_nothing_as_a_whole():
+    film = {"name": "film", "supply": "dc12", "working_w": 60, "between": ["17:00", "19:00"],
+            "priority": 1}  # fmt: skip
+    nights = {"start": f"{DAY}T08:00", "end": "2026-04-11T20:00"}
+    asked = plan([film], {"capacity_wh": 320}, panel=[], weather={"kind": "clear"}, span=nights)
+    (left,) = choose(asked).left_out
+    assert left.words == "120 of 240 min"
+    assert "; each time all or nothing" in left.why
