@@ -10,9 +10,10 @@ import numpy as np
 
 from energy.answers.aim.aim import Aim
 from energy.answers.aim.poses import BIN_MIN, DAY_BINS
-from energy.answers.aim.words import finding, in_a_row, remarks, turned
+from energy.answers.aim.words import finding, remarks, turned
 from energy.model import Array
 from energy.plan.kit import COMPASS, Panel
+from energy.plan.words import and_list
 from energy.show.labels import ON_A_LABEL, ON_A_MARK, Room, balanced, shorten, style, width_in, wrap
 from energy.show.numbers import watt_hours
 from energy.show.palette import (
@@ -244,7 +245,7 @@ def _day_panel(answer: Aim, panel: Any) -> None:
     turns = turned(answer)
     lines = [
         ("square to the sun all day", answer.follow, "quiet", (0, (6, 2, 1, 2))),
-        *([] if turns is None else [(f"turned at {in_a_row(turns.at)}", turns, "task", "-")]),
+        *([] if turns is None else [(f"turned at {and_list(turns.at)}", turns, "task", "-")]),
         ("as planned", answer.plan, "ink", (0, (5, 2.5))),
         ("flat", answer.flat, "quiet", (0, (1.2, 1.6))),
         ("best pose", answer.best, "sun", "-"),

@@ -1,9 +1,7 @@
 """Where to point the panels, in words: the pose, how to set it up, what other ways give.
 
-What is said is worked out in the answer; its picture is drawn in `aim_picture`.
+What is said is worked out in the answer; its picture is drawn in `picture`.
 """
-
-from collections.abc import Sequence
 
 import numpy as np
 from rich import box
@@ -13,6 +11,7 @@ from rich.text import Text
 
 from energy.answers.aim.aim import Aim, Setting, enough_for
 from energy.plan.kit import Panel, compass_word
+from energy.plan.words import and_list
 from energy.show.numbers import watt_hours
 
 GAIN_SHARE = 0.01  # turns that give less more than the best pose are not shown
@@ -70,7 +69,7 @@ def _gain(answer: Aim) -> str:
 
 def advice(answer: Aim) -> list[str]:
     """How to set the best pose up by hand, and what missing it costs."""
-    found: list[str] = []
+    lines: list[str] = []
     if answer.tilt_deg > 0.0:
         rise_cm = 100.0 * answer.prop_height_m(1.0)
         props = [f"Prop the raised edge {rise_cm:.0f} cm up for every metre along the slope"]
@@ -78,24 +77,24 @@ def advice(answer: Aim) -> list[str]:
             if panel.length_m is not None:
                 high = f"{answer.prop_height_m(panel.length_m):.2f} m"
                 props.append(f'{high} where the {panel.length_m:g} m of "{panel.name}" slope')
-        found.append("; ".join(props) + ".")
+        lines.append("; ".join(props) + ".")
         if answer.azimuth_deg is not None:
-            found.append(
+            lines.append(
                 "A compass shows magnetic north: take an easterly local declination off the true"
                 " bearing, add a westerly one."
             )
     if answer.azimuth_deg is None:
-        found.append(
+        lines.append(
             "A boat at anchor turns as it likes: only the tilt can be chosen, judged over all"
             " headings."
         )
         if len(answer.aimed) < len(answer.plan.budget.plan.panel):
-            found[-1] += " The panels that do not swing stay as planned."
+            lines[-1] += " The panels that do not swing stay as planned."
     costs = [f"a tilt {off} degrees wrong {_lost(answer, off, 0)}" for off in (10, 20)]
     if answer.azimuth_deg is not None:
         costs += [f"a facing {off} degrees wrong {_lost(answer, 0, off)}" for off in (30, 60)]
-    found.append(f"What it costs, to the worse side: {', '.join(costs)}.")
-    return found
+    lines.append(f"What it costs, to the worse side: {', '.join(costs)}.")
+    return lines
 
 
 def settings(answer: Aim) -> list[tuple[str, Setting]]:
@@ -110,7 +109,7 @@ def settings(answer: Aim) -> list[tuple[str, Setting]]:
         ("as planned", answer.plan),
         (f"best: tilt {answer.tilt_deg:.0f}{facing}", answer.best),
         *(
-            (f"best, turned at {in_a_row(turns.at)}", turns)
+            (f"best, turned at {and_list(turns.at)}", turns)
             for turns in answer.re_aim
             if turns.own_wh >= least
         ),
@@ -141,7 +140,7 @@ def hours_table(answer: Aim) -> Table:
     columns = [("flat", answer.flat), ("as planned", answer.plan), ("best", answer.best)]
     turns = turned(answer)
     if turns is not None:
-        columns.append((f"turned at {in_a_row(turns.at)}", turns))
+        columns.append((f"turned at {and_list(turns.at)}", turns))
     columns.append(("square to the sun", answer.follow))
     hourly = np.stack([s.watts().reshape(24, -1).mean(axis=1) for _, s in columns], axis=1)
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
@@ -162,31 +161,31 @@ def turned(answer: Aim) -> Setting | None:
 
 def remarks(answer: Aim) -> list[str]:
     """Whether turning is worth it, and what the figures rest on."""
-    result, found = answer.plan.budget, []
+    result, lines = answer.plan.budget, []
     worth = answer.worth_turning
     if worth is not None:
-        found.append(
-            f"Worth getting up for: turn {_them(answer)} square to the sun at {in_a_row(worth.at)},"
+        lines.append(
+            f"Worth getting up for: turn {_them(answer)} square to the sun at {and_list(worth.at)},"
             " each day; a pen held upright on it then throws no shadow. It stays so overnight."
         )
     elif answer.re_aim:
         most = max(turns.taken_wh for turns in answer.re_aim)
         more = round(most - answer.best.taken_wh)
-        found.append(
+        lines.append(
             "Turning during the day is not worth getting up for: the pack would take"
             f" {f'{more} Wh a day' if more > 0 else 'no'} more."
         )
     spilled = answer.plan.spilled_wh
     if spilled > SPILLED_SHARE * answer.plan.own_wh:
-        found.append(
+        lines.append(
             f"As planned {watt_hours(spilled)} Wh a day are spilled, when the pack is full: more"
             " sun then is worth nothing, work moved to those hours is."
         )
     weathers = (
         "one weather" if result.chance.scenarios == 1 else f"{result.chance.scenarios} weathers"
     )
-    found.append(f"Means of {weathers}, horizon and shade counted: {result.weather.source}.")
-    return [*found, day_in_words(answer)]
+    lines.append(f"Means of {weathers}, horizon and shade counted: {result.weather.source}.")
+    return [*lines, day_in_words(answer)]
 
 
 def day_in_words(answer: Aim) -> str:
@@ -198,7 +197,7 @@ def day_in_words(answer: Aim) -> str:
     'A day here is the mean of the whole days of the plan, Tue 12 Jan to Thu 14 Jan.'
     """
     day = answer.plan.daylight
-    first, last = (f"{one:%a} {one.day} {one:%b}" for one in (day.first, day.last))
+    first, last = (f"{date:%a} {date.day} {date:%b}" for date in (day.first, day.last))
     dates, mean, days = f"{first} to {last}", "the mean of ", "days"
     if day.days == 1:
         dates, mean, days = first, "", "day"
@@ -210,15 +209,6 @@ def day_in_words(answer: Aim) -> str:
             " what the pack takes are for the plan's own hours."
         )
     return f"A day here is {mean}{dates} in the plan's own hours: the weather held covers no more."
-
-
-def in_a_row(words: Sequence[str]) -> str:
-    """Words in a row.
-
-    >>> in_a_row(["09:00", "11:30", "14:00"])
-    '09:00, 11:30 and 14:00'
-    """
-    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
 
 
 def _panels(answer: Aim) -> list[Panel]:
