@@ -181,7 +181,8 @@ class Aim:
 def aim(plan: Plan | Budget) -> Aim:
     """Find the best pose of a plan's panels in its weathers, and what turning them would give.
 
-    Raises PlanError for a plan without panels.
+    plan may also be its budget, which is then not worked out again. Raises PlanError for a plan
+    without panels, and as `budget` does.
 
     >>> answer = aim(Plan.read("builtin:cloudy-repair"))
     >>> 0 <= answer.tilt_deg <= 90 and answer.best.wh_per_day >= answer.flat.wh_per_day

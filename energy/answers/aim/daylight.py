@@ -52,13 +52,9 @@ class Daylight:
         power = result.solar.panel_w
         if self.wide is not None:
             derate = derates(result.plan, weather.shift_days.size)
-            posed = (
-                solar(
-                    replace(days, plan=_over(result, span), span=span), weather, condition
-                ).panel_w
-                for span in self.spans
-            )
-            power = np.sum(list(posed), axis=0)
+            spans = (replace(days, plan=_over(result, span), span=span) for span in self.spans)
+            posed = [solar(span, weather, derate).panel_w for span in spans]
+            power = np.sum(posed, axis=0)
         lit = weather.light.lit
         hours = (np.diff(days.cells) * inside(days.cells, self.spans) / 3600.0)[lit]
         half_hour = half_hours(result.calendar, days.cells[:-1][lit])

@@ -33,8 +33,6 @@ def inverter_off(result: Budget) -> Ladder | None:
     return Ladder(
         kind="inverter-off-between-tasks",
         free=True,
-        most=1.0,
-        whole=True,
         change=lambda _: {"pack.inverter.on": "only-in-use"},
         words=lambda _: "Switch the inverter off whenever nothing runs on it.",
     )
@@ -75,8 +73,6 @@ def _standing(result: Budget, sought: Search, pose: tuple[float, float], why: st
     return Ladder(
         kind="better-pose",
         free=True,
-        most=1.0,
-        whole=True,
         change=lambda _: sought.change(sought.standing, pose),
         words=lambda _: f"Prop {name} up at {tilt:.0f} degrees{facing}{why}.",
     )
@@ -109,7 +105,6 @@ def re_aim(result: Budget) -> Ladder | None:
         kind="re-aim",
         free=True,
         most=3.0,
-        whole=True,
         change=change,
         words=lambda n: f"Turn {name} square to the sun at {and_list(times(n))}, each day.",
     )
@@ -158,7 +153,6 @@ def _source_until(result: Budget, ends_s: float, most: float) -> Ladder:
         kind="another-source",
         free=False,
         most=most,
-        whole=True,
         change=change,
         words=lambda lasting_min: (
             f"{SOURCE_W:.0f} W from another source, such as a vehicle's socket, for"
@@ -227,8 +221,6 @@ def stronger_inverter(result: Budget) -> Ladder | None:
     return Ladder(
         kind="stronger-inverter",
         free=False,
-        most=1.0,
-        whole=True,
         change=lambda _: change,
         words=lambda _: f"An inverter of {rated:.0f} W that surges to {surge:.0f} W.",
     )

@@ -29,7 +29,7 @@ def leave_out(result: Budget) -> Ladder | None:
         return None
     gone = gone[1:] if len(gone) == len(tasks) else gone
     change: Change = {f"task.{k + 1}": None for k in sorted(gone)}
-    return Ladder("leave-out", True, 1.0, True, lambda _: change, lambda _: "")
+    return Ladder("leave-out", True, lambda _: change, lambda _: "")
 
 
 def least_left_out(result: Budget) -> tuple[Change, str, Budget] | None:

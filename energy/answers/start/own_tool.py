@@ -36,7 +36,8 @@ BENCH = {
 def own_tool(name: str, given: Mapping[str, str], before: str = "") -> str:
     """The text of a file of profiles with one more tool in it.
 
-    given are the profile's keys with their values as written; before is what the file holds.
+    name is the tool's; given are the profile's keys with their values as written; before is what
+    the file holds.
     Raises PlanError for a name that is taken or keys that make no profile.
 
     >>> print(own_tool("my-saw", {"supply": "ac", "working_w": "900"}))
