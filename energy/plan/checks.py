@@ -194,12 +194,12 @@ def _run(run: Table, tables: Table) -> Iterator[str]:
     on_dc = [end for _, end in ends if supplies.get(end) in ("dc12", "usb")]
     if on_dc and "inverter" in joined:
         yield f"{shown(on_dc[0])} runs on {supplies[on_dc[0]]}, not on the inverter: name the pack"
-    known = ("panel", "pack", "inverter")
-    free = [end for _, end in ends if end not in known and not end.startswith("task:")]
+    names = ("panel", "pack", "inverter")
+    free = [end for _, end in ends if end not in names and not end.startswith("task:")]
     if free and not own_figures:
         yield (
             f"{shown(free[0])} is not panel, pack, inverter or task:NAME: give volts, with amps or"
-            f" watts{meant(free[0], known)}"
+            f" watts{meant(free[0], names)}"
         )
 
 

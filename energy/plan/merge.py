@@ -31,8 +31,8 @@ OUTLET_TABLES = ("inverter", "dc12", "usb", "solar_input")
 
 
 @dataclass(frozen=True)
-class Beside:
-    """What lies beside a plan: its folder, the person's own profiles, traces once read."""
+class PlanFiles:
+    """What a plan names: its folder, the person's own profiles, traces once read."""
 
     folder: Path
     own: Kinds
@@ -58,7 +58,7 @@ class Merged:
     lacking: set[Where] = field(default_factory=set)
 
 
-def merge(source: Table, beside: Beside) -> Merged:
+def merge(source: Table, files: PlanFiles) -> Merged:
     """The whole tables of a plan. Nothing of `source` is changed."""
     done = Merged(dict(source))
     _shorten(done)
@@ -74,17 +74,17 @@ def merge(source: Table, beside: Beside) -> Merged:
         tables["place"] = _with_zone(place)
     for key, name in (("weather", "file"), ("size", "candidates")):
         if isinstance(tables.get(key), dict):
-            tables[key] = _whole_path(tables[key], name, beside.folder)
+            tables[key] = _whole_path(tables[key], name, files.folder)
     if isinstance(pack := tables.get("pack"), dict):
         outlets: Table = {key: {} for key in OUTLET_TABLES if key != "inverter"}
-        pack = _over(_profile("packs", pack.get("profile"), ("pack",), done, beside), pack)
+        pack = _over(_profile("packs", pack.get("profile"), ("pack",), done, files), pack)
         tables["pack"] = _over(outlets, pack)
     for k, panel in items(tables, "panel"):
         base = {"facing": "N" if south else "S"}
-        base |= _profile("panels", panel.get("profile"), ("panel", k), done, beside)
+        base |= _profile("panels", panel.get("profile"), ("panel", k), done, files)
         tables["panel"][k] = _over(base, panel)
     for k, task in items(tables, "task"):
-        tables["task"][k] = _whole_task(task, k, done, beside)
+        tables["task"][k] = _whole_task(task, k, done, files)
     return done
 
 
@@ -106,31 +106,31 @@ def _shorten(done: Merged) -> None:
         done.tables[key] = list(listed[:most])
 
 
-def _profile(kind: str, name: Any, where: Where, done: Merged, beside: Beside) -> Table:
+def _profile(kind: str, name: Any, where: Where, done: Merged, files: PlanFiles) -> Table:
     """The profile of that name; the person's own beat the built-in ones."""
     if not isinstance(name, str):
         return {}
-    if name in beside.own[kind]:
-        return dict(beside.own[kind][name])
+    if name in files.own[kind]:
+        return dict(files.own[kind][name])
     built_in = profiles.built_in(kind)
     if name in built_in:
         return dict(built_in[name])
-    known = {**built_in, **beside.own[kind]}
+    names = {**built_in, **files.own[kind]}
     done.lacking.add(where)
     done.problems.append(
-        Problem(where, f"there is no {kind[:-1]} profile {shown(name)}{meant(name, known)}")
+        Problem(where, f"there is no {kind[:-1]} profile {shown(name)}{meant(name, names)}")
     )
     return {}
 
 
-def _whole_task(task: Table, k: int, done: Merged, beside: Beside) -> Table:
-    base = _profile("tools", task.get("tool"), ("task", k), done, beside)
+def _whole_task(task: Table, k: int, done: Merged, files: PlanFiles) -> Table:
+    base = _profile("tools", task.get("tool"), ("task", k), done, files)
     if "name" not in base:
         base["name"] = task.get("tool", f"task {k + 1}")
     whole = _over(base, task)
     if isinstance(whole.get("trace"), str):
         try:
-            whole["trace"] = beside.trace(whole["trace"])
+            whole["trace"] = files.trace(whole["trace"])
         except PlanError as error:
             done.lacking.add(("task", k))
             done.problems += [Problem(("task", k), f"trace: {line}") for line in error.problems]

@@ -32,12 +32,14 @@ def lines(problems: Iterable[Problem], tables: dict[str, Any], origin: str) -> l
     ['my-plan.toml: [pack]: idle_w must be a number']
     """
     distinct = sorted(dict.fromkeys(problems), key=_order)
-    found = [
+    first_lines = [
         ": ".join(part for part in (origin, _label(p.where, tables), p.text) if part)
         for p in distinct[:MOST_LINES]
     ]
-    more = len(distinct) - len(found)
-    return [*found, f"{origin}: and at least {more} more problems"] if more > 0 else found
+    more = len(distinct) - len(first_lines)
+    return (
+        [*first_lines, f"{origin}: and at least {more} more problems"] if more > 0 else first_lines
+    )
 
 
 def _order(problem: Problem) -> tuple[int, int]:
@@ -67,28 +69,28 @@ def from_models(
     error: ValidationError, tables: dict[str, Any], source: dict[str, Any], lacking: set[Path]
 ) -> list[Problem]:
     """What pydantic found. A key that came from a profile says so."""
-    found: list[Problem] = []
-    for one in islice(_told(error), 5 * MOST_LINES):
-        where, key, model = place_of(one["loc"])
-        if one["type"] == "missing" and any(where[: len(at)] == at for at in lacking):
+    problems: list[Problem] = []
+    for detail in islice(_errors(error), 5 * MOST_LINES):
+        where, key, model = place_of(detail["loc"])
+        if detail["type"] == "missing" and any(where[: len(at)] == at for at in lacking):
             continue
-        text = _words(one, key, model)
+        text = _words(detail, key, model)
         own = _table(source, where)
         if (
             key
-            and one["type"] != "missing"
+            and detail["type"] != "missing"
             and own is not None
             and key.partition(" item ")[0] not in own
         ):
             text += _from_profile(source, where)
-        found.append(Problem(where, text))
-    return found
+        problems.append(Problem(where, text))
+    return problems
 
 
-def _told(error: ValidationError) -> Iterator[Any]:
-    for one in error.errors(include_url=False):
-        if one["type"] != "default_factory_not_called":  # it follows from another problem
-            yield one
+def _errors(error: ValidationError) -> Iterator[Any]:
+    for detail in error.errors(include_url=False):
+        if detail["type"] != "default_factory_not_called":  # it follows from another problem
+            yield detail
 
 
 def _table(tables: dict[str, Any], where: Path) -> dict[str, Any] | None:
@@ -168,16 +170,16 @@ KINDS = {
 }
 
 
-def _words(one: Any, key: str, model: type[BaseModel]) -> str:
+def _words(detail: Any, key: str, model: type[BaseModel]) -> str:
     """The problem itself: what is allowed, what was found, what was probably meant."""
-    kind, context, value = one["type"], one.get("ctx", {}), one.get("input")
+    kind, context, value = detail["type"], detail.get("ctx", {}), detail.get("input")
     got = f"(got {shown(value)})"
     if kind == "missing":
         return _missing(key, model)
     if kind == "extra_forbidden":
         return unknown_key(key, model)
     if kind == "value_error":
-        text = str(context.get("error", one["msg"]))
+        text = str(context.get("error", detail["msg"]))
     elif kind in LIMITS:
         words, limit = LIMITS[kind]
         text = f"must be {words} {context[limit]:g} {got}"
@@ -193,14 +195,14 @@ def _words(one: Any, key: str, model: type[BaseModel]) -> str:
     elif kind == "string_too_long":
         text = f"must be at most {context['max_length']} letters long"
     else:
-        text = f"{one['msg'][:1].lower()}{one['msg'][1:]} {got}"
+        text = f"{detail['msg'][:1].lower()}{detail['msg'][1:]} {got}"
     return f"{key} {text}".strip()
 
 
 def unknown_key(key: str, model: type[BaseModel]) -> str:
     """That a table has no such key, and which was probably meant."""
-    known = [field.alias or name for name, field in model.model_fields.items()]
-    return f"{one_line(key, 60) or shown(key)} is not a known key{meant(key, known)}"
+    keys = [field.alias or name for name, field in model.model_fields.items()]
+    return f"{one_line(key, 60) or shown(key)} is not a known key{meant(key, keys)}"
 
 
 def _missing(key: str, model: type[BaseModel]) -> str:

@@ -32,13 +32,13 @@ def moment(value: Any) -> Moment:
         return "clock", value.hour * 60.0 + value.minute + seconds / 60.0
     if isinstance(value, str):
         text = value.strip()
-        if found := _CLOCK.fullmatch(text):
-            hour, minute, second = (int(part or 0) for part in found.groups())
+        if match := _CLOCK.fullmatch(text):
+            hour, minute, second = (int(part or 0) for part in match.groups())
             total = hour * 60.0 + minute + second / 60.0
             if minute < 60 and second < 60 and total <= DAY_MIN:
                 return "clock", total
-        if found := _SUN.fullmatch(text):
-            anchor, sign, amount, unit = found.groups()
+        if match := _SUN.fullmatch(text):
+            anchor, sign, amount, unit = match.groups()
             away = float(amount or 0.0) * (60.0 if unit == "h" else 1.0)
             if away <= FURTHEST_FROM_SUN_MIN:
                 return anchor, -away if sign == "-" else away
@@ -90,16 +90,16 @@ def moment_in_span(text: str, start: datetime) -> datetime:
     wrong = f"{shown(text)} is not a time; give 13:20, or with its date 2026-09-14T13:20"
     try:
         if "-" in text.strip():
-            found = datetime.fromisoformat(text.strip())
-            if found.tzinfo is not None:
+            dated = datetime.fromisoformat(text.strip())
+            if dated.tzinfo is not None:
                 wrong = f"{shown(text)}: the time is on the plan's own clock; leave the offset out"
                 raise ValueError
-            return found
+            return dated
         clock, minutes = moment(text)
         if clock != "clock":
             raise ValueError
     except ValueError:
         raise PlanError([wrong]) from None
     midnight = datetime(start.year, start.month, start.day)
-    found = midnight + timedelta(minutes=minutes)
-    return found if found >= start else found + timedelta(days=1)
+    first = midnight + timedelta(minutes=minutes)
+    return first if first >= start else first + timedelta(days=1)

@@ -34,14 +34,14 @@ def folder() -> Traversable:
 @cache
 def built_in(kind: str) -> dict[str, Table]:
     """All built-in tables of a kind by name, shared: do not change them."""
-    found: dict[str, Table] = {}
+    profiles: dict[str, Table] = {}
     for entry in sorted((folder() / kind).iterdir(), key=lambda e: e.name):
         if entry.name.endswith(".toml"):
             tables = tomllib.loads(entry.read_text(encoding="utf-8"))
-            found |= {
+            profiles |= {
                 name: _whole_path(t, Path(str(folder() / kind))) for name, t in tables.items()
             }
-    return found
+    return profiles
 
 
 def tools() -> dict[str, Table]:
@@ -90,24 +90,24 @@ def plan_text(name: str) -> str:
     return (folder() / "plans" / f"{name}.toml").read_text(encoding="utf-8")
 
 
-def read_own(names: Iterable[str], beside: Path) -> tuple[Kinds, list[str]]:
+def read_own(names: Iterable[str], plan_folder: Path) -> tuple[Kinds, list[str]]:
     """A person's own profile files, and a line for each thing wrong with them.
 
     A file holds tools straight under their names ([my-saw]), or tables [tools.NAME], [packs.NAME],
     [panels.NAME] and [learned.NAME]. Of two with one name the later counts. Paths inside are whole.
     """
-    found: Kinds = {kind: {} for kind in KINDS}
+    own: Kinds = {kind: {} for kind in KINDS}
     problems: list[str] = []
     for name in names:
-        file = beside / name
+        file = plan_folder / name
         try:
             kinds = sorted_into_kinds(parse(read_text(file), name), name)
         except PlanError as error:
             problems += error.problems
             continue
         for kind, several in kinds.items():
-            found[kind] |= {key: _whole_path(table, file.parent) for key, table in several.items()}
-    return found, problems
+            own[kind] |= {key: _whole_path(table, file.parent) for key, table in several.items()}
+    return own, problems
 
 
 def sorted_into_kinds(tables: Table, origin: str = "profiles") -> Kinds:
@@ -117,23 +117,23 @@ def sorted_into_kinds(tables: Table, origin: str = "profiles") -> Kinds:
     >>> own["tools"], own["packs"]
     ({'my-saw': {'supply': 'ac'}}, {'mine': {'idle_w': 4}})
     """
-    found: Kinds = {kind: {} for kind in KINDS}
+    kinds: Kinds = {kind: {} for kind in KINDS}
     problems = []
     for key, table in tables.items():
-        kind, several = (key, table) if key in KINDS else ("tools", {key: table})
-        for name, one in several.items() if isinstance(several, dict) else [("", several)]:
-            if isinstance(several, dict) and isinstance(one, dict):
-                found[kind][name] = one
+        kind, profiles = (key, table) if key in KINDS else ("tools", {key: table})
+        for name, profile in profiles.items() if isinstance(profiles, dict) else [("", profiles)]:
+            if isinstance(profiles, dict) and isinstance(profile, dict):
+                kinds[kind][name] = profile
             else:
                 where = f"{key}.{name}" if key in KINDS and name else key
-                problems.append(f"{origin}: {where} must be a table (got {shown(one)})")
+                problems.append(f"{origin}: {where} must be a table (got {shown(profile)})")
     if problems:
         raise PlanError(problems)
-    return found
+    return kinds
 
 
-def _whole_path(table: Table, beside: Path) -> Table:
+def _whole_path(table: Table, folder: Path) -> Table:
     """A profile with its trace file counted from the folder of the file that names it."""
     if not isinstance(table.get("trace"), str):
         return table
-    return {**table, "trace": str((beside / table["trace"]).absolute())}
+    return {**table, "trace": str((folder / table["trace"]).absolute())}

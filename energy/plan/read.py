@@ -14,7 +14,7 @@ from pydantic import PrivateAttr, ValidationError
 from energy.plan import profiles
 from energy.plan.checks import check
 from energy.plan.documents import parse, read_text
-from energy.plan.merge import MOST, Beside, merge
+from energy.plan.merge import MOST, PlanFiles, merge
 from energy.plan.messages import Problem, from_models, lines, place_of, unknown_key
 from energy.plan.schema import Tables
 from energy.plan.words import PlanError, visible
@@ -25,7 +25,7 @@ class Plan(Tables):
     """A plan, whole and checked; build one with `Plan.read` or `Plan.from_dict`."""
 
     _source: dict[str, Any] = PrivateAttr(default_factory=dict)
-    _beside: Beside = PrivateAttr()
+    _files: PlanFiles = PrivateAttr()
     _origin: str = PrivateAttr(default="plan")
     _file: Path | None = PrivateAttr(default=None)
 
@@ -38,15 +38,15 @@ class Plan(Tables):
     def files(self) -> tuple[Path, ...]:
         """Every file that the plan reads: itself, profiles, traces, weather and candidates."""
         mine = [] if self._file is None else [self._file]
-        named = [self._beside.folder / name for name in self.profiles]
+        named = [self._files.folder / name for name in self.profiles]
         others = (self.weather.file, None if self.size is None else self.size.candidates)
         named += [Path(name) for name in others if name and not name.startswith("builtin:")]
-        return (*mine, *named, *self._beside.traces)
+        return (*mine, *named, *self._files.traces)
 
     @property
     def folder(self) -> Path:
         """From where the paths in it count."""
-        return self._beside.folder
+        return self._files.folder
 
     @property
     def source(self) -> dict[str, Any]:
@@ -89,19 +89,19 @@ class Plan(Tables):
             source = copy.deepcopy(dict(tables))
         except RecursionError:
             raise PlanError([f"{origin}: is nested too deeply"]) from None
-        return cls._build(source, *_read_beside(source, folder or Path()), origin)
+        return cls._build(source, *_own_files(source, folder or Path()), origin)
 
     @classmethod
     def _build(
         cls,
         source: dict[str, Any],
-        beside: Beside,
+        files: PlanFiles,
         problems: list[Problem],
         origin: str,
         before: Collection[str] = (),
     ) -> "Plan":
         """Build a plan; `before` names the tasks of the one of which it is a change."""
-        merged = merge(source, beside)
+        merged = merge(source, files)
         tables = merged.tables
         if before and _are_tables(tables.get("task")):
             left = [task.get("name") for task in tables["task"]]
@@ -115,7 +115,7 @@ class Plan(Tables):
             problems += from_models(error, tables, source, merged.lacking)
         if problems:
             raise PlanError(lines(problems, tables, origin))
-        plan._source, plan._beside, plan._origin = source, beside, visible(origin)
+        plan._source, plan._files, plan._origin = source, files, visible(origin)
         return plan
 
     def replace(self, **changes: Any) -> "Plan":
@@ -132,21 +132,21 @@ class Plan(Tables):
         source = self.source
         _only_known(changes)
         edit(source, changes)
-        beside: tuple[Beside, list[Problem]] = self._beside, []
+        files: tuple[PlanFiles, list[Problem]] = self._files, []
         if source.get("profiles") != self._source.get("profiles"):
-            beside = _read_beside(source, self._beside.folder)
+            files = _own_files(source, self._files.folder)
         before = {task.name for task in self.task}
-        plan = type(self)._build(source, *beside, self._origin, before)
+        plan = type(self)._build(source, *files, self._origin, before)
         plan._file = self._file
         return plan
 
 
-def _read_beside(source: dict[str, Any], folder: Path) -> tuple[Beside, list[Problem]]:
+def _own_files(source: dict[str, Any], folder: Path) -> tuple[PlanFiles, list[Problem]]:
     """The profiles that a plan names, and what is wrong with them."""
     names = source.get("profiles")
     named = names[: MOST["profiles"]] if isinstance(names, list | tuple) else []
     own, wrong = profiles.read_own([n for n in named if isinstance(n, str) and n], folder)
-    return Beside(folder, own), [Problem((), f"profiles: {line}") for line in wrong]
+    return PlanFiles(folder, own), [Problem((), f"profiles: {line}") for line in wrong]
 
 
 def _drop_loose_ends(tables: dict[str, Any], gone: set[str]) -> None:

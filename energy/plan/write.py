@@ -122,10 +122,10 @@ def write_changes(path_or_text: Path | str, changes: Mapping[str, Any]) -> str:
         document = tomlkit.parse(text)
         edit(document, changes, _toml_item)
         written = tomlkit.dumps(document)
-        whole = tomlkit.parse(written).unwrap() == _as_toml(wanted)
+        as_wanted = tomlkit.parse(written).unwrap() == _as_toml(wanted)
     except (ValueError, TypeError, KeyError) as error:  # what TOML has no form for, such as a set
         raise PlanError([f"{origin}: cannot be changed like this: {error}"]) from None
-    if not whole:  # tables far apart in the file can defeat tomlkit
+    if not as_wanted:  # tables far apart in the file can defeat tomlkit
         raise PlanError([f"{origin}: cannot be changed with its comments kept; change it by hand"])
     return written
 
@@ -187,7 +187,7 @@ def _text(path_or_text: Path | str) -> str:
 
 def built_in_text(name: str) -> str:
     """The TOML of a built-in plan, "builtin:NAME". Raises PlanError with the nearest name."""
-    plan, known = name.removeprefix("builtin:"), profiles.plans()
-    if plan not in known:
-        raise PlanError([f"there is no built-in plan {shown(plan)}{meant(plan, known)}"])
+    plan, plans = name.removeprefix("builtin:"), profiles.plans()
+    if plan not in plans:
+        raise PlanError([f"there is no built-in plan {shown(plan)}{meant(plan, plans)}"])
     return profiles.plan_text(plan)

@@ -1,7 +1,6 @@
 """Where should the panels point? The best pose, what others cost, and what turning them is worth.
 
 The poses are searched in `poses`; every figure given of one comes from a budget in all weathers.
-Words and picture lie in `show`.
 """
 
 from collections.abc import Iterable
@@ -108,11 +107,11 @@ class Aim:
 
         More turns must let the pack take enough more than fewer do, in the plan's own hours.
         """
-        kept, found = self.best.taken_wh, None
-        for setting in self.re_aim:
-            if setting.taken_wh - kept >= max(WORTH_WH, WORTH_SHARE * kept):
-                kept, found = setting.taken_wh, setting
-        return found
+        taken_wh, worth = self.best.taken_wh, None
+        for turns in self.re_aim:
+            if turns.taken_wh - taken_wh >= max(WORTH_WH, WORTH_SHARE * taken_wh):
+                taken_wh, worth = turns.taken_wh, turns
+        return worth
 
     def lost_percent(self, tilt_off_deg: float, facing_off_deg: float) -> float:
         """What a pose so far from the best loses of the yield, to the worse side [percent].
@@ -182,7 +181,8 @@ class Aim:
 def aim(plan: Plan | Budget) -> Aim:
     """Find the best pose of a plan's panels in its weathers, and what turning them would give.
 
-    Raises PlanError for a plan without panels.
+    plan may also be its budget, which is then not worked out again. Raises PlanError for a plan
+    without panels, and as `budget` does.
 
     >>> answer = aim(Plan.read("builtin:cloudy-repair"))
     >>> 0 <= answer.tilt_deg <= 90 and answer.best.wh_per_day >= answer.flat.wh_per_day
@@ -213,11 +213,11 @@ def aim(plan: Plan | Budget) -> Aim:
 
 def _rising(turned: Iterable[Setting]) -> tuple[Setting, ...]:
     """Turns that give more than fewer of them do: under cloud another may cost light."""
-    found: list[Setting] = []
-    for one in turned:
-        if not found or one.own_wh > (1.0 + ALIKE_SHARE) * found[-1].own_wh:
-            found.append(one)
-    return tuple(found)
+    rising: list[Setting] = []
+    for turns in turned:
+        if not rising or turns.own_wh > (1.0 + ALIKE_SHARE) * rising[-1].own_wh:
+            rising.append(turns)
+    return tuple(rising)
 
 
 def enough_for(result: Budget, wh: float) -> str:
@@ -227,10 +227,10 @@ def enough_for(result: Budget, wh: float) -> str:
     named whose number of repeats is nearest to three.
     """
     stored = wh * result.case.controller_efficiency * result.plan.pack.coulombic_percent / 100.0
-    refused = {overload.burst.task for overload in result.overloads}
+    turned_away = {overload.burst.task for overload in result.overloads}
     counts, longer = [], []
     for k, task in enumerate(result.plan.task):
-        if result.asked_wh[k] <= 0.0 or k in refused:
+        if result.asked_wh[k] <= 0.0 or k in turned_away:
             continue
         bursts = [burst for burst in result.bursts if burst.task == k]
         hours = sum(burst.end_s - burst.start_s for burst in bursts) / 3600.0
@@ -241,7 +241,7 @@ def enough_for(result: Budget, wh: float) -> str:
             longer.append((at_outlet * hours, task.name))
     enough = [(count, name) for count, name in counts if count >= 1.0]
     if enough:
-        count, name = min(enough, key=lambda found: abs(np.log(found[0] / 3.0)))
+        count, name = min(enough, key=lambda counted: abs(np.log(counted[0] / 3.0)))
         return f'"{name}" about {int(count)} more time{"" if int(count) == 1 else "s"}'
     lasting = [(hours, name) for hours, name in longer if hours >= 0.5]
     if lasting:
@@ -271,7 +271,7 @@ def _best(own: Setting, sought: Search, yields: Yields) -> tuple[Setting, float,
     stand = all(panel.aim == aim for panel in panels) and len(stated) == 1
     poses = [*(stated if stand else ()), yields.best()]
     tried = [(_set(own, sought.change(aim, pose)), *pose) for pose in poses]
-    best = max(tried, key=lambda one: one[0].own_wh)
+    best = max(tried, key=lambda pose: pose[0].own_wh)
     if 0.0 < best[1] <= NEARLY_FLAT_DEG:
         level = (0.0, 180.0 if result.plan.place.latitude_deg >= 0.0 else 0.0)
         flat = _set(own, sought.change(aim, level))

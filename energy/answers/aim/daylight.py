@@ -51,16 +51,14 @@ class Daylight:
         days, weather = self.wide or (result.days, result.weather)
         power = result.solar.panel_w
         if self.wide is not None:
-            known = derates(result.plan, weather.shift_days.size)
-            posed = (
-                solar(replace(days, plan=_over(result, span), span=span), weather, known).panel_w
-                for span in self.spans
-            )
-            power = np.sum(list(posed), axis=0)
+            derate = derates(result.plan, weather.shift_days.size)
+            spans = (replace(days, plan=_over(result, span), span=span) for span in self.spans)
+            posed = [solar(span, weather, derate).panel_w for span in spans]
+            power = np.sum(posed, axis=0)
         lit = weather.light.lit
         hours = (np.diff(days.cells) * inside(days.cells, self.spans) / 3600.0)[lit]
-        of_cell = half_hours(result.calendar, days.cells[:-1][lit])
-        total = np.bincount(of_cell, power.mean(axis=1) * hours, DAY_BINS)
+        half_hour = half_hours(result.calendar, days.cells[:-1][lit])
+        total = np.bincount(half_hour, power.mean(axis=1) * hours, DAY_BINS)
         return np.asarray(total / self.days)
 
 
@@ -74,13 +72,13 @@ def daylight(result: Budget) -> Daylight:
     """The days whose sun counts as a day's yield of a budget's plan.
 
     >>> from energy.simulation.budget import budget
-    >>> found = daylight(budget(Plan.read("builtin:january-job")))  # Monday 07:00 to Friday 18:00
-    >>> found.counts, found.days, str(found.first)
+    >>> answer = daylight(budget(Plan.read("builtin:january-job")))  # Monday 07:00 to Friday 18:00
+    >>> answer.counts, answer.days, str(answer.first)
     ('whole-days', 3, '2027-01-12')
     """
-    found = _counted(result)
-    day_wh = float(found.half_hours_wh(result).sum())
-    return replace(found, plan_days=max(given_wh(result) / day_wh, 1.0)) if day_wh > 0.0 else found
+    days = _counted(result)
+    day_wh = float(days.half_hours_wh(result).sum())
+    return replace(days, plan_days=max(given_wh(result) / day_wh, 1.0)) if day_wh > 0.0 else days
 
 
 def _counted(result: Budget) -> Daylight:
@@ -105,5 +103,6 @@ def _counted(result: Budget) -> Daylight:
 def _over(result: Budget, span: Interval) -> Plan:
     """A budget's plan over another span [UTC s] of its dates."""
     start, end = (result.local(time_s).replace(tzinfo=None) for time_s in span)
-    ends = result.plan.span.model_copy(update={"start": start, "end": end})
-    return result.plan.model_copy(update={"span": ends})
+    # No checks are needed: the span is that of whole dates which the plan touches.
+    other = result.plan.span.model_copy(update={"start": start, "end": end})
+    return result.plan.model_copy(update={"span": other})

@@ -55,7 +55,7 @@ def pack_temperature(result: Budget) -> Array:
 def too_cold(result: Budget) -> Caution | None:
     """Lithium as cold as it may be discharged, or nearly, in any weather."""
     limit_c = result.plan.pack.discharge_min_c
-    cases = [one.case for one in (result, *result.bounds)]
+    cases = [budget.case for budget in (result, *result.bounds)]
     coldest_c = min(float(case.temp_c().min()) for case in cases)
     if limit_c is None or coldest_c > limit_c + NEARLY_TOO_COLD_K:
         return None

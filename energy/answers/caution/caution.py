@@ -1,10 +1,10 @@
-"""A caution, and how it names what in the plan raised it. What raises one is for the rooms beside.
+"""A caution, how it names what in the plan raised it, and what several of them ask of a plan.
 
-Also what several of those rooms ask of a plan.
+What raises each is told in the other files of this folder, by what it is about.
 """
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 
 from energy.plan.task import Task
@@ -26,6 +26,11 @@ class Caution:
 
 
 Rule = Callable[[Budget], Caution | None]
+
+
+def raised_by(tasks: Collection[Task], id: str, text: str, rule: str = "") -> Caution | None:
+    """A caution that some tasks of a plan raise; None where there are none."""
+    return Caution(id, text, named(tasks), rule) if tasks else None
 
 
 def first_few(names: list[str]) -> str:

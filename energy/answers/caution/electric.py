@@ -6,7 +6,7 @@ judged.
 
 from collections.abc import Callable
 
-from energy.answers.caution.caution import Caution, first_few, named
+from energy.answers.caution.caution import Caution, first_few, named, raised_by
 from energy.answers.caution.telling import carries
 from energy.model.battery import LITHIUM
 from energy.plan.task import Task
@@ -86,13 +86,11 @@ def coiled_lead(result: Budget) -> Caution | None:
         for task in _mains(result)
         if (outdoors and task.peak_w >= HEAVY_W) or f"task:{task.name}" in leads
     ]
-    if not tasks:
-        return None
-    return Caution(
+    return raised_by(
+        tasks,
         "coiled-lead",
         "A lead coiled or left on its drum cannot shed its heat, and melts or burns under load:"
         " unwind all of it before switching on.",
-        named(tasks),
         "cable reels are marked with their watts coiled and unwound: IEC 61242",  # from memory
     )
 
@@ -177,7 +175,7 @@ def _in_strings(high: list[tuple[Arrangement, float]]) -> str:
     return first_few([f'panel "{way.panel.name}", {way.in_series} in series' for way, _ in high])
 
 
-def _raised_by(result: Budget, test: Callable[[Run], bool]) -> str:
+def _runs_where(result: Budget, test: Callable[[Run], bool]) -> str:
     """The runs that meet a test, by number and ends."""
     if not result.plan.run:
         return ""
@@ -189,7 +187,7 @@ def _raised_by(result: Budget, test: Callable[[Run], bool]) -> str:
 
 def thin_cable(result: Budget) -> Caution | None:
     """A run that carries less than its fuse, or than its outlet may give."""
-    runs = _raised_by(result, lambda run: run.too_thin)
+    runs = _runs_where(result, lambda run: run.too_thin)
     if not runs:
         return None
     return Caution(
@@ -203,7 +201,7 @@ def thin_cable(result: Budget) -> Caution | None:
 
 def long_cable(result: Budget) -> Caution | None:
     """A run on which more is lost than allowed."""
-    runs = _raised_by(result, lambda run: run.drops_too_much)
+    runs = _runs_where(result, lambda run: run.drops_too_much)
     if not runs:
         return None
     return Caution(
@@ -223,7 +221,7 @@ def _at_the_battery(run: Run) -> bool:
 def short_circuit(result: Budget) -> Caution | None:
     """A battery with posts: lead-acid, one sold by its amp-hours, or one wired by hand."""
     pack = result.plan.pack
-    runs = _raised_by(result, _at_the_battery)
+    runs = _runs_where(result, _at_the_battery)
     if pack.chemistry in LITHIUM and pack.capacity_ah is None and not runs:
         return None
     return Caution(
@@ -237,7 +235,7 @@ def short_circuit(result: Budget) -> Caution | None:
 
 def battery_fuse(result: Budget) -> Caution | None:
     """A low-voltage cable from the pack."""
-    runs = _raised_by(result, _at_the_battery)
+    runs = _runs_where(result, _at_the_battery)
     if not runs:
         return None
     return Caution(

@@ -10,6 +10,7 @@ from energy.answers.caution.caution import (
     named,
     plain,
     points_in_hand,
+    raised_by,
     words,
 )
 from energy.answers.caution.telling import carries
@@ -66,27 +67,21 @@ def monoxide(result: Budget, enclosed: bool) -> Caution | None:
 
 def burner(result: Budget) -> Caution | None:
     """A heater or cooker that burns fuel, whose fan or pump the pack feeds."""
-    tasks = [task for task in result.plan.task if carries(task, "flame")]
-    if not tasks:
-        return None
-    return Caution(
+    return raised_by(
+        [task for task in result.plan.task if carries(task, "flame")],
         "carbon-monoxide-burner",
         "What burns fuel makes carbon monoxide, which kills without a smell: lead its exhaust"
         " outside, away from openings, let fresh air in, and keep an alarm where people sleep.",
-        named(tasks),
     )
 
 
 def medical(result: Budget) -> Caution | None:
     """A medical device, or medicine kept cold."""
-    tasks = [task for task in result.plan.task if carries(task, "medical")]
-    if not tasks:
-        return None
-    return Caution(
+    return raised_by(
+        [task for task in result.plan.task if carries(task, "medical")],
         "medical-load",
         "A medical device or medicine hangs on this pack: have a second source ready, and do"
         " not rest on this answer alone.",
-        named(tasks),
     )
 
 
@@ -164,12 +159,10 @@ def warm_fridge(result: Budget) -> Caution | None:
         for task, unmet_wh in zip(result.plan.task, result.unmet_wh, strict=True)
         if FRIDGE.search(words(task)) and (near or unmet_wh.max() > SPOILS_WH)
     ]
-    if not tasks:
-        return None
-    return Caution(
+    return raised_by(
+        tasks,
         "fridge-may-warm",
         "This pack may leave the fridge without power: kept shut, food in it is safe for some four"
         " hours. Take ice along, and keep medicine where it does not hang on this pack.",
-        named(tasks),
         "four hours with the door shut: US Food and Drug Administration, food safety in power cuts",
     )  # from memory

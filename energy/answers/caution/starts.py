@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from energy.answers.caution.caution import Caution, named
+from energy.answers.caution.caution import Caution, named, raised_by
 from energy.answers.caution.telling import carries
 from energy.model import Array, Index, Mask
 from energy.plan.profiles import built_in
@@ -25,8 +25,8 @@ class _Running:
     working_w: Array
     over_w: Array
 
-    def some(self, which: Mask) -> "_Running":
-        """Some of the steps."""
+    def only(self, which: Mask) -> "_Running":
+        """The steps that a mask (steps,) tells."""
         return _Running(
             self.task[which],
             self.first[which],
@@ -64,13 +64,11 @@ def not_stated(result: Budget) -> Caution | None:
         and task.tool not in built_in("tools")
         and any(carries(task, risk) for risk in ("rotating", "wet_work"))
     ]
-    if not motors:
-        return None
-    return Caution(
+    return raised_by(
+        motors,
         "start-not-stated",
         "No start is stated of this tool: a motor without soft start draws 2 to 5 times its watts"
         " for a moment, and may trip the inverter. Give start_w.",
-        named(motors),
     )
 
 
@@ -84,7 +82,7 @@ def surge_when_low(result: Budget) -> Caution | None:
     if above.min() >= SAG_PERCENT:
         return None
     every = _running(result)
-    starts = every.some(every.over_w > 0.0)
+    starts = every.only(every.over_w > 0.0)
     low = starts.task[above[starts.first] < SAG_PERCENT]
     if low.size == 0:
         return None
@@ -102,8 +100,8 @@ def near_surge(result: Budget) -> Caution | None:
     if inverter is None:
         return None
     every = _running(result)
-    mains = every.some(np.array([task.supply == "ac" for task in result.plan.task])[every.task])
-    starts = mains.some(mains.over_w > 0.0)
+    mains = every.only(np.array([task.supply == "ac" for task in result.plan.task])[every.task])
+    starts = mains.only(mains.over_w > 0.0)
     change_w = np.zeros(result.time_s.size)
     np.add.at(change_w, mains.first, mains.working_w)
     np.add.at(change_w, mains.after, -mains.working_w)

@@ -89,13 +89,13 @@ def carries(task: Task, risk: str) -> bool:
     works = task.tool not in built_in("tools") and task.kind != "charging"
     if risk in task.model_fields_set or not (works or risk == "medical"):
         return bool(getattr(task, risk, False))
-    return risk in told(f"{task.name}, {task.tool or ''}")
+    return risk in risks_in(f"{task.name}, {task.tool or ''}")
 
 
-def told(name: str) -> set[str]:
+def risks_in(name: str) -> set[str]:
     """The risks that a name tells of.
 
-    >>> sorted(told("Hedge-trimmers")), told("pepper grinder")
+    >>> sorted(risks_in("Hedge-trimmers")), risks_in("pepper grinder")
     (['blade', 'hand_held'], set())
     """
     words = plain(name)

@@ -3,7 +3,7 @@
 Which tool does what: `telling`.
 """
 
-from energy.answers.caution.caution import Caution, named
+from energy.answers.caution.caution import Caution, named, raised_by
 from energy.answers.caution.telling import carries
 from energy.model.battery import LITHIUM
 from energy.plan.task import Task
@@ -86,67 +86,52 @@ def alone(result: Budget) -> Caution | None:
 
 def rotating(result: Budget) -> Caution | None:
     """A bit, a disc or a blade that turns."""
-    tasks = _carrying(result, "rotating")
-    if not tasks:
-        return None
-    return Caution(
+    return raised_by(
+        _carrying(result, "rotating"),
         "rotating-tools",
         "Rotating tools: guard on, eyes, ears and hands protected, nothing loose near the shaft,"
         " both hands on a hand-held tool, unplugged before the bit or disc is touched.",
-        named(tasks),
     )
 
 
 def blades(result: Budget) -> Caution | None:
     """A blade that does not turn."""
-    tasks = _cutting(result)
-    if not tasks:
-        return None
-    return Caution(
+    return raised_by(
+        _cutting(result),
         "blade-tools",
         "A blade runs on after the switch is let go: eyes protected, the work clamped, hands and"
         " lead out of its line, unplugged before the blade is touched.",
-        named(tasks),
     )
 
 
 def welding_arc(result: Budget) -> Caution | None:
     """An electric arc."""
-    tasks = _welding(result)
-    if not tasks:
-        return None
-    return Caution(
+    return raised_by(
+        _welding(result),
         "welding-arc",
         "A welding arc burns eyes and skin, also those of who stands by: helmet, gloves, a screen,"
         " and air that takes the fumes away. Clear away what burns, and watch for fire for an hour"
         " after the last arc.",
-        named(tasks),
         "filters for welders' eyes: EN 169; fire watch of an hour: NFPA 51B",
     )  # from memory
 
 
 def hot(result: Budget) -> Caution | None:
     """What melts, glows or blows hot air; welding has a caution of its own."""
-    tasks = [task for task in _carrying(result, "hot") if task not in _welding(result)]
-    if not tasks:
-        return None
-    return Caution(
+    return raised_by(
+        [task for task in _carrying(result, "hot") if task not in _welding(result)],
         "hot-tools",
         "Hot tools and heaters burn skin and set fire to what is near: clear away what burns, rest"
         " them on a stand, and never leave them alone while on or still hot.",
-        named(tasks),
     )
 
 
 def dust(result: Budget) -> Caution | None:
     """What makes dust that harms the lungs."""
-    tasks = _carrying(result, "dust")
-    if not tasks:
-        return None
-    return Caution(
+    return raised_by(
+        _carrying(result, "dust"),
         "dust",
         "Dust of stone, concrete and tile (silica), of wood and of metal harms lungs for good: use"
         " extraction at the tool and a mask that is made for it (FFP3, P100).",
-        named(tasks),
         "crystalline silica in construction: US 29 CFR 1926.1153",
     )  # from memory

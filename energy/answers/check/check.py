@@ -188,24 +188,23 @@ def check(
     """
     check_now(plan, now, battery_percent, done)
     if now is None or battery_percent is None:
-        found = budget(plan)
-        return Check(found, task_answers(found), skies=under_skies(found) if skies else ())
+        result = budget(plan)
+        return Check(result, task_answers(result), skies=under_skies(result) if skies else ())
     rest = budget(plan, now, battery_percent, done=done)
     at = rest.local(float(rest.time_s[0]))
-    expected = _expected_percent(plan, rest)
-    measured = Now(at, battery_percent, expected)
-    beside = under_skies(rest, now, battery_percent, done) if skies else ()
-    return Check(rest, task_answers(rest), measured, beside)
+    measured = Now(at, battery_percent, _expected_percent(plan, rest))
+    under = under_skies(rest, now, battery_percent, done) if skies else ()
+    return Check(rest, task_answers(rest), measured, under)
 
 
 def _expected_percent(plan: Plan, rest: Budget) -> float | None:
     """The charge that the whole plan expects where its rest begins."""
     try:
-        whole = budget(plan)
+        planned = budget(plan)
     except PlanError:
         return None  # a forecast fetched on the way begins after the plan
-    charge = whole.charge_percent[:, whole.middle]
-    return float(np.interp(rest.time_s[0], whole.time_s, charge))
+    charge = planned.charge_percent[:, planned.middle]
+    return float(np.interp(rest.time_s[0], planned.time_s, charge))
 
 
 def under_skies(
@@ -227,7 +226,7 @@ def under_skies(
         "temp_air_c": (float(air.min()), float(air.max())) if stated is None else stated,
         "wind_speed_m_s": result.plan.weather.wind_speed_m_s,
     }
-    found = []
+    skies = []
     for sky in SKIES:
         changes = {
             "weather": {**weather, "sky": sky},
@@ -235,33 +234,14 @@ def under_skies(
         }
         under = budget(result.plan.replace(**changes), now, battery_percent, done=done)
         cold = bool(under.too_cold[under.middle])
-        found.append(Sky(sky, under.verdict, under.lowest().percent, cold))
-    return tuple(found)
+        skies.append(Sky(sky, under.verdict, under.lowest().percent, cold))
+    return tuple(skies)
 
 
 def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
     """How each task fares, in the plan's order."""
     answers = []
     for k, task in enumerate(result.plan.task):
-        turned_away = [r for r in result.overloads if r.burst.task == k]
-        bursts = sum(burst.task == k for burst in result.bursts)
-        flat_s = float(result.simulated.first_unmet_s[k, result.middle])
-        why_not = None
-        if turned_away:
-            beside = why_refused(task.supply, task.start_w, turned_away, bursts)
-            why_not = why_never(result, k) or beside
-        elif np.isfinite(flat_s):
-            why_not = f"pack flat from {clock(result.calendar, flat_s)}"
-            if result.too_cold_at(flat_s, result.middle):
-                limit_c = result.plan.pack.discharge_min_c
-                at = clock(result.calendar, flat_s)
-                why_not = f"pack too cold to give at {at} (below {limit_c:g} degrees C)"
-        elif not bursts:
-            why_not = "nothing of it lies inside the span"
-            if result.now is not None:
-                why_not = (
-                    f"nothing of it comes after {clock(result.calendar, float(result.time_s[0]))}"
-                )
         answers.append(
             TaskAnswer(
                 name=task.name,
@@ -271,9 +251,30 @@ def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
                 energy_wh=float(result.asked_wh[k]),
                 unmet_wh=float(result.unmet_wh[k, result.middle]),
                 peak_w=task.peak_w,
-                runs=not turned_away,
-                why_not=why_not,
+                runs=all(overload.burst.task != k for overload in result.overloads),
+                why_not=_why_not(result, k),
                 chance_percent=100.0 * float((result.unmet_wh[k] <= 1e-9).mean()),
             )
         )
     return tuple(answers)
+
+
+def _why_not(result: Budget, k: int) -> str | None:
+    """What stops a task, by its number from 0, in the middle weather; None where nothing does."""
+    task, turned_away = result.plan.task[k], [o for o in result.overloads if o.burst.task == k]
+    bursts = sum(burst.task == k for burst in result.bursts)
+    flat_s = float(result.simulated.first_unmet_s[k, result.middle])
+    if turned_away:
+        refused = why_refused(task.supply, task.start_w, turned_away, bursts)
+        return why_never(result, k) or refused
+    if np.isfinite(flat_s):
+        at = clock(result.calendar, flat_s)
+        if result.too_cold_at(flat_s, result.middle):
+            limit_c = result.plan.pack.discharge_min_c
+            return f"pack too cold to give at {at} (below {limit_c:g} degrees C)"
+        return f"pack flat from {at}"
+    if bursts:
+        return None
+    if result.now is not None:
+        return f"nothing of it comes after {clock(result.calendar, float(result.time_s[0]))}"
+    return "nothing of it lies inside the span"

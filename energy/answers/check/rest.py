@@ -66,9 +66,11 @@ def left_of(
         return {}
     calendar = calendar_of(plan)
     left = _Rest(plan, calendar, now)
-    far = progress(plan, calendar, left.span, done or {})
-    stated = {k: several for p in far for k, several in (p.offered if offered else p.left).items()}
-    gone = left_out_with(plan, far) if offered else []
+    under_way = progress(plan, calendar, left.span, done or {})
+    stated = {
+        k: parts for p in under_way for k, parts in (p.offered if offered else p.left).items()
+    }
+    gone = left_out_with(plan, under_way) if offered else []
     every, tables = days_of(plan, calendar), plan.source["task"]
     tasks: Tables = []
     for k, task in enumerate(plan.task):
@@ -89,14 +91,14 @@ def left_of(
     if plan.charger:
         chargers = zip(plan.source["charger"], plan.charger, strict=True)
         changes["charger"] = [
-            one for table, charger in chargers for one in left.of_windows(table, charger)
+            rest for table, charger in chargers for rest in left.of_windows(table, charger)
         ]
     return changes
 
 
-def left_out_with(plan: Plan, far: Sequence[Progress]) -> list[str]:
+def left_out_with(plan: Plan, under_way: Sequence[Progress]) -> list[str]:
     """Names of the tasks that go with, or wait for, one that is undone and cannot be taken up."""
-    lost = {p.name for p in far if p.over > 0.0 and not any(p.offered.values())}
+    lost = {p.name for p in under_way if p.over > 0.0 and not any(p.offered.values())}
     gone, before = set(lost), set[str]()
     while gone != before:
         before = set(gone)
@@ -142,40 +144,44 @@ class _Rest:
         if task.repeats is None and task.duration_s is None:
             return self.of_windows(table, task) if ahead else []
         begun = [d for d in days if any(self.start_s <= a < self.now_s for a, _ in d.intervals)]
-        found: Tables = []
+        parts: Tables = []
         later = []
         for day in ahead:
             if day in begun or day.date < today:
-                found += self._under_way(table, k, day)
+                parts += self._under_way(table, k, day)
             else:
                 later.append(day.date)
-        if later and task.days is None and not begun and not found:
+        if later and task.days is None and not begun and not parts:
             return [dict(table)]
-        return found + ([{**table, "days": self._numbers(later)}] if later else [])
+        return parts + ([{**table, "days": self._numbers(later)}] if later else [])
 
     def stated(self, table: Mapping[str, Any], k: int, left: Sequence[Left]) -> Tables:
         """What is left of a task of which it was said how much is done."""
         today = self.now.date()
-        later = [one.day.date for one in left if one.as_planned and one.day.date >= today]
-        found = [self._part(table, k, one) for one in left if one.day.date not in later]
-        return found + ([{**table, "days": self._numbers(later)}] if later else [])
+        later = [part.day.date for part in left if part.as_planned and part.day.date >= today]
+        parts = [self._part(table, k, part) for part in left if part.day.date not in later]
+        return parts + ([{**table, "days": self._numbers(later)}] if later else [])
 
     def of_windows(self, table: Mapping[str, Any], what: Any) -> Tables:
         """A table of what goes on all through its windows (a task or a charger), on its days."""
         if what.days is None:
             return [dict(table)]
-        today, found = self.now.date(), []
+        today, parts = self.now.date(), []
         for day in (day for day in self.calendar.days(what.days) if day < today):
             window = self.calendar.window(what.between, day)
             if window is not None and window[1] > self.now_s:
                 between = [self.calendar.clock(self.now_s), self.calendar.clock(window[1])]
-                found.append({**table, "between": between, "days": [1]})
+                parts.append({**table, "between": between, "days": [1]})
         coming = [day for day in self.calendar.days(what.days) if day >= today]
-        return found + ([{**table, "days": self._numbers(coming)}] if coming else [])
+        return parts + ([{**table, "days": self._numbers(coming)}] if coming else [])
 
     def _ahead(self, day: Day) -> list[Interval]:
         """What of a window's repeats or block is still to come, or goes on."""
-        return [one for one in day.intervals if one[1] > self.now_s and one[0] < self.end_s]
+        return [
+            (begins, ends)
+            for begins, ends in day.intervals
+            if ends > self.now_s and begins < self.end_s
+        ]
 
     def _under_way(self, table: Mapping[str, Any], k: int, day: Day) -> Tables:
         """The rest of the repeat that is under way in a window, and those to come in it; or of a
@@ -183,8 +189,8 @@ class _Rest:
         task, ahead = self.plan.task[k], self._ahead(day)
         if task.repeats is None:
             return [at_other_times(table, **self._until(ahead[-1][1]), flexible=None)]
-        found = [self._going_on(k, day, one) for one in ahead if one[0] < self.now_s]
-        coming = [one for one in ahead if one[0] >= self.now_s]
+        parts = [self._going_on(k, day, interval) for interval in ahead if interval[0] < self.now_s]
+        coming = [interval for interval in ahead if interval[0] >= self.now_s]
         if coming:
             keys: dict[str, Any] = {task.unit: len(coming), "days": [1]}
             if task.at is not None:
@@ -192,8 +198,8 @@ class _Rest:
             else:
                 closes_s = min(day.window[1], self.end_s)
                 keys["between"] = [self.calendar.clock(self.now_s), self.calendar.clock(closes_s)]
-            found.append(at_other_times(table, **keys))
-        return found
+            parts.append(at_other_times(table, **keys))
+        return parts
 
     def _going_on(self, k: int, day: Day, interval: Interval) -> dict[str, Any]:
         """A repeat under way, whole, at the mean watts of what is left of it."""

@@ -79,7 +79,7 @@ def show_check(
     if changes is not None:
         for change in changes:
             out.print(change)
-        if any(_some_run(result, overload.burst.task) for overload in result.overloads):
+        if any(_runs_at_times(result, overload.burst.task) for overload in result.overloads):
             out.print(
                 "What cannot run beside the rest may run at another time: energy choose looks for"
                 " one."
@@ -90,11 +90,9 @@ def show_check(
         out.print(Text(f"Note: {note}."))
 
 
-def _some_run(result: Budget, k: int) -> bool:
+def _runs_at_times(result: Budget, k: int) -> bool:
     """Whether a task of which something is turned away runs at other times."""
-    return sum(r.burst.task == k for r in result.overloads) < sum(
-        x.task == k for x in result.bursts
-    )
+    return any(burst.task == k for burst in result.running)
 
 
 def verdict_words(verdict: str, too_cold: bool) -> str:
@@ -115,8 +113,8 @@ def headline(answer: Check) -> Text:
     words = f"it {verdict_words(result.verdict, bool(result.too_cold[result.middle]))}"
     if result.overloads:
         k, first = next((k, task) for k, task in enumerate(answer.tasks) if not task.runs)
-        some = "always " if _some_run(result, k) else ""
-        words = f'"{first.name}" cannot {some}run: {first.why_not}'
+        always = "always " if _runs_at_times(result, k) else ""
+        words = f'"{first.name}" cannot {always}run: {first.why_not}'
         if result.simulated.ran_short[result.middle]:
             words += (
                 f"; and the pack {verdict_words('runs-flat', bool(result.too_cold[result.middle]))}"
@@ -193,8 +191,8 @@ def failures(result: Budget) -> str:
     stops = {"runs flat": flat, "gets too cold to give": cold}
     if fails in stops.values():
         return f"{others} the pack {max(stops, key=lambda words: stops[words])}."
-    some = [f"in {count} of them the pack {words}" for words, count in stops.items() if count]
-    return f"{others} it dips into the reserve; {', '.join(some)}."
+    parts = [f"in {count} of them the pack {words}" for words, count in stops.items() if count]
+    return f"{others} it dips into the reserve; {', '.join(parts)}."
 
 
 def _doubt(result: Budget) -> str:

@@ -62,6 +62,10 @@ class Items:
                 found[i] = most * (level > 0) if goes_along else level * most // self.most[item]
         return found
 
+    def awaited(self, tasks: set[int]) -> set[int]:
+        """All that some tasks wait for, and what that waits for in turn."""
+        return _awaited(tasks, self.after)
+
     def in_order(self, levels: Sequence[int]) -> bool:
         """Whether nothing is chosen whose forerunner is left out."""
         chosen = {k for item, level in enumerate(levels) if level for k in self.tasks[item]}

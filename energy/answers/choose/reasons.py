@@ -18,7 +18,7 @@ from energy.plan.words import and_list
 from energy.simulation.budget import Budget, with_bursts
 from energy.simulation.overloads import why_never, why_refused
 
-ALL_OR_NOTHING = "; all or nothing: give it hours, and a part of it may fit"
+ALL_OR_NOTHING = "all or nothing: give it hours, and a part of it may fit"
 Placed = dict[int, Sequence[Burst]]  # by a piece's number
 MOST_TRIED = 48  # choices that show what things would cost, in all lines together
 ALLOWANCE = 1.5  # a thing may take so many times what is stated of it
@@ -157,8 +157,9 @@ class Reasons:
         """That no part of a task can be done, where that is so."""
         items, every = self.judge.items, self.judge.every
         if not self._mates(k):
-            cut = any(piece.unit for piece in every if piece.task == k)
-            return "" if cut else ALL_OR_NOTHING
+            mine = [piece for piece in every if piece.task == k]
+            each = "each time " if len(mine) > 1 else ""
+            return "" if any(piece.unit for piece in mine) else f"; {each}{ALL_OR_NOTHING}"
         groups = [n for n, tasks in enumerate(items.tasks) if k in tasks]
         if all(items.most[n] == 1 for n in groups):
             return "; all or nothing, with what it belongs to"

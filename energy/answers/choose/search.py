@@ -45,46 +45,76 @@ class Search:
     def __init__(self, whole: Budget, slot_s: float, effort: int, progress: Progress | None):
         self.whole, self.every, self.effort = whole, pieces(whole), effort
         self.items: Items = items_of(whole, self.every)
-        count = len(self.items.pieces)
-        self.exact = sum(self.items.able) <= EXACT_ITEMS
-        some, more = TRIES
-        self.allowed = EXACT_TRIES if self.exact else int(some + more * count)
-        self.allowed *= 3 ** (effort - 1)
-        beam = 3 if self.exact else min(effort, 3)
-        self.judge = Judge(whole, self.every, self.items, slot_s, effort, beam, progress)
+        self.judge = Judge(whole, self.every, self.items, slot_s, effort, 1, progress)
         self.slot_s = slot_s
         self.best: Held | None = None
         self._alone: Levels = ()
+        self._open(len(self.items.priorities) - 1)
+
+    def _open(self, rank: int) -> None:
+        """Look at the items of the first priorities alone, with what those wait for: those behind
+        them neither cost them anything nor change how far the search for them goes."""
+        items, numbers = self.items, range(len(self.items.pieces))
+        tasks = {k for n in numbers if items.rank[n] <= rank for k in items.tasks[n]}
+        tasks |= items.awaited(tasks)
+        self.open = [n for n in numbers if items.rank[n] <= rank or items.tasks[n] & tasks]
+        pairs = enumerate(zip(items.least, items.most, strict=True))
+        self.most = tuple(most if n in self.open else least for n, (least, most) in pairs)
+        self.exact = sum(items.able[n] for n in self.open) <= EXACT_ITEMS
+        self.judge.beam = 3 if self.exact else min(self.effort, 3)
+
+    @property
+    def _allowed(self) -> int:
+        """How many tries beyond the greedy choice."""
+        some, more = TRIES
+        tries = EXACT_TRIES if self.exact else int(some + more * len(self.open))
+        return int(tries * 3 ** (self.effort - 1))
 
     def run(self) -> Found | None:
         """The best choice that holds, None where nothing does, or not even what must run."""
-        through, stopped = False, False
+        proven, stopped = 0, False
         try:
             self.best = self._what_must()
             if self.best is None:
                 return None
-            for order in self._orders():
+            for rank in range(len(self.items.priorities)):
+                proven += self._settle(rank) and proven == rank
+        except KeyboardInterrupt:
+            if self.best is None:
+                raise
+            stopped = True
+        nothing = self.best is None or not self.tables(self.best)
+        return None if nothing else self._written(proven, stopped)
+
+    def _settle(self, rank: int) -> bool:
+        """Find the best choice of the open items, those of a priority and before; whether
+        everything was tried."""
+        assert self.best is not None
+        self._open(rank)
+        through = False
+        self.judge.allowed = np.inf
+        try:
+            settled, orders = self.best, self._orders()
+            for order in orders if rank == 0 else orders[:1]:
                 self._keep(self._greedy(order))
-            self.judge.allowed = self.judge.tries + self.allowed
+            for order in orders if rank else ():
+                self._keep(self._fill(settled, order))
+            self.judge.allowed = self.judge.tries + self._allowed
             if self.exact:
                 through = self._everything()
             else:
                 self._swap()
         except OutOfWork:
             self._top_up()
-        except KeyboardInterrupt:
-            if self.best is None:
-                raise
-            stopped = True
-        nothing = self.best is None or not self.tables(self.best)
-        return None if nothing else self._written(through, stopped)
+        self.judge.allowed = np.inf
+        return through
 
     def _top_up(self) -> None:
         """Add whatever still holds to the best choice, however many tries it takes."""
         assert self.best is not None
         self.judge.allowed = np.inf
         self.judge.forget_doubts()
-        self._fill(self.best, range(len(self.best.levels)))
+        self._fill(self.best, self.open)
 
     def _chosen(self, held: Held) -> list[int]:
         """How much of each piece a choice does."""
@@ -135,12 +165,13 @@ class Search:
         """The plan's [[task]] tables for a choice."""
         return tables(self.whole, self.every, self._chosen(held), held.blocks)
 
-    def _written(self, proven: bool, stopped: bool) -> Found | None:
-        """The best choice whose plan, as it is written down, holds in all scenarios."""
+    def _written(self, proven: int, stopped: bool) -> Found | None:
+        """The best choice whose plan, as it is written down, holds in all scenarios; proven: for
+        how many of the first priorities everything was tried."""
         assert self.best is not None
         budget = self.judge.written(self.best)
         while not budget.yes:
-            proven = False
+            proven = 0
             if self.best.levels == self.items.least:
                 return None
             self.best = self.a_little_less(self.best)
@@ -148,7 +179,7 @@ class Search:
                 return None
             budget = self.judge.written(self.best)
         served = self.items.served(self.best.levels)
-        gap, priority = (0.0, None) if proven else self._gap(served)
+        gap, priority = self._gap(served, proven)
         return Found(self.best, budget, served, priority is None, gap, priority, stopped)
 
     def a_little_less(self, held: Held) -> Held:
@@ -163,11 +194,11 @@ class Search:
             blocks[i] = ()
         return Held(_with(held.levels, last, least[last]), tuple(blocks))
 
-    def _gap(self, served: Sequence[float]) -> tuple[float, int | None]:
-        """How much of what the bound allows is missing [percent], at the first priority where some
-        is, and that priority."""
+    def _gap(self, served: Sequence[float], proven: int) -> tuple[float, int | None]:
+        """How much of what the bound allows is missing [percent], at the first priority that is not
+        proven and where some is, and that priority."""
         bound = None
-        for rank, value in enumerate(served):
+        for rank, value in list(enumerate(served))[proven:]:
             mine = [k for k, r in enumerate(self.items.rank) if r == rank]
             most = float(self.items.value[mine].sum())
             if value < most - CLOSE:
@@ -181,7 +212,7 @@ class Search:
 
     def _orders(self) -> list[list[int]]:
         """Orders to take items in: by value for what they ask, by value, the small ones first."""
-        items, numbers = self.items, range(len(self.items.pieces))
+        items, numbers = self.items, self.open
         by_density = list(numbers)
         by_value = sorted(numbers, key=lambda n: (items.rank[n], -float(items.value[n]), n))
         by_need = sorted(numbers, key=lambda n: (items.rank[n], float(items.need_wh[n]), n))
@@ -192,7 +223,7 @@ class Search:
         """Item by item as much as holds, those before settled: first as many whole ones at once as
         hold together, then each that is left."""
         assert self.best is not None
-        held = self.judge.holds(self.items.least)
+        held = self._what_must()
         assert held is not None
         taken, most = 0, len(order)
         while taken < most:
@@ -215,7 +246,7 @@ class Search:
         left = list(order)
         while left:
             some, before = left[:AT_ONCE], held
-            more = [(n, held.levels[n] + 1) for n in some if held.levels[n] < self.items.most[n]]
+            more = [(n, held.levels[n] + 1) for n in some if held.levels[n] < self.most[n]]
             self.judge.holds_each([_with(held.levels, n, level) for n, level in more], held)
             while some and held is before:
                 item = some.pop(0)
@@ -226,12 +257,12 @@ class Search:
 
     def _whole(self, chosen: Sequence[int]) -> Levels:
         """All of some items and no more than must be of the others."""
-        pairs = enumerate(zip(self.items.least, self.items.most, strict=True))
+        pairs = enumerate(zip(self.items.least, self.most, strict=True))
         return tuple(most if n in chosen else least for n, (least, most) in pairs)
 
     def _more_of(self, held: Held, item: int, most: int | None = None) -> Held:
         """The choice with as much of an item (at most `most`) as holds beside the rest."""
-        low, high = held.levels[item], self.items.most[item] if most is None else most
+        low, high = held.levels[item], self.most[item] if most is None else most
         forbidden: set[int] = set()  # by limits or hands: other amounts may be free
         several = [high]
         while several:
@@ -258,7 +289,7 @@ class Search:
     def _swap(self) -> None:
         """Priority by priority, give up one item for others of its priority where that serves
         more, until none does."""
-        numbers = range(len(self.items.pieces))
+        numbers = self.open
         better = True
         while better:
             better = False
@@ -274,7 +305,7 @@ class Search:
                     n
                     for n in numbers
                     if n != out
-                    and held.levels[n] < self.items.most[n]
+                    and held.levels[n] < self.most[n]
                     and self.items.rank[n] <= self.items.rank[out]
                 ]
                 for item in wanting:
@@ -312,7 +343,7 @@ class Search:
         """Try every choice that could serve more than the best so far, depth first."""
         items = self.items
         self._alone = tuple(self._most_alone(item) for item in range(len(items.pieces)))
-        least = self.judge.holds(items.least)
+        least = self._what_must()
         assert least is not None
         self._descend(least, 0, self._alone)
 
@@ -320,8 +351,8 @@ class Search:
         """How much of an item holds beside what must run and nothing else; of one that waits for
         another, all of it."""
         if any(k in self.items.after for k in self.items.tasks[item]):
-            return self.items.most[item]
-        least = self.judge.holds(self.items.least)
+            return self.most[item]
+        least = self._what_must()
         assert least is not None
         return self._more_of(least, item).levels[item]
 

@@ -18,6 +18,7 @@ from energy.show.moments import day_name
 from energy.show.numbers import watt_hours
 from energy.simulation.overloads import why_turned_away
 
+MOST_EFFORT = 6  # that the command takes
 SECOND_AT_S = 300.0  # two repeats nearer than this are said to be so far apart
 UNITS = {
     "times": ("more time", "more times"),
@@ -32,7 +33,7 @@ def show_choice(answer: Choose, out: Console) -> None:
     out.print(Text(result.plan.title or result.plan.origin, style="bold"))
     if not answer.possible:
         if not answer.alone:
-            none = f"NO: no choice was found; --effort {answer.effort + 1} looks further."
+            none = f"NO: no choice was found{_further(answer)}."
             out.print(Text(none, style="bold red"))
             return
         when = "" if answer.short_at is None else f"{answer.short_at:%a %d %b %H:%M}"
@@ -60,10 +61,16 @@ def show_choice(answer: Choose, out: Console) -> None:
     if not answer.proven:
         most = f"at most {max(answer.gap_percent, 1.0):.0f} % is missing"
         gap = f"of what could fit of priority {answer.gap_priority} {most}"
-        out.print(Text(f"Not proven best: {gap}; --effort {answer.effort + 1} looks further."))
+        out.print(Text(f"Not proven best: {gap}{_further(answer)}."))
     out.print(_timetable(answer))
     if answer.left_out:
         out.print(_left_out(answer))
+
+
+def _further(answer: Choose) -> str:
+    """How to search further, where one can."""
+    more = answer.effort + 1
+    return f"; --effort {more} looks further" if more <= MOST_EFFORT else ""
 
 
 def _timetable(answer: Choose) -> Table:

@@ -86,18 +86,12 @@ def fixes(plan: Plan | Budget) -> Fixes:
         if left["task"]:  # else nothing of the tasks is there to be changed
             result, done = budget(result.plan.replace(**left), result.now), left
     kinds = ladders(result)
-    found, not_enough = [], []
-    for ladder in kinds:
-        fix = _smallest(result, ladder)
-        if fix is not None:
-            found.append(fix)
-        else:
-            not_enough.append(KINDS[ladder.kind])
-    if not found:
-        pair = _smallest_pair(result, kinds)
-        found = [pair] if pair is not None else []
-    found = [replace(fix, change=done | fix.change) for fix in found]
-    return Fixes(tuple(found), tuple(not_enough))
+    tried = [(ladder, _smallest(result, ladder)) for ladder in kinds]
+    enough = [fix for _, fix in tried if fix is not None]
+    not_enough = tuple(KINDS[ladder.kind] for ladder, fix in tried if fix is None)
+    if not enough and (pair := _smallest_pair(result, kinds)) is not None:
+        enough = [pair]
+    return Fixes(tuple(replace(fix, change=done | fix.change) for fix in enough), not_enough)
 
 
 def _try(result: Budget, change: Change, deciding: bool = True) -> Budget | None:
@@ -108,24 +102,24 @@ def _try(result: Budget, change: Change, deciding: bool = True) -> Budget | None
         return None
 
 
-def _smallest(result: Budget, ladder: Ladder, beside: Change | None = None) -> Fix | None:
-    """The smallest size of a change that works, with what is changed beside it; None if none.
+def _smallest(result: Budget, ladder: Ladder, other: Change | None = None) -> Fix | None:
+    """The smallest size of a change that works together with another change; None if none.
 
     What is left out has no size: it is a choice. What is found is run through all weathers.
     """
-    given = beside or {}
-    without = result if beside is None else _try(result, given, deciding=False)
-    if without is None or without.yes:  # what is beside it does it alone
+    given = other or {}
+    without = result if other is None else _try(result, given, deciding=False)
+    if without is None or without.yes:  # the other does it alone
         return None
     if ladder.kind == "leave-out":
         least = least_left_out(without)
         return Fix(ladder.kind, least[1], ladder.free, least[0], least[2]) if least else None
 
     def tried(size: float) -> tuple[bool, float]:
-        found = _try(result, given | ladder.change(size))
-        if found is None:
+        changed_budget = _try(result, given | ladder.change(size))
+        if changed_budget is None:
             return False, -1.0
-        return found.yes, found.margin_percent
+        return changed_budget.yes, changed_budget.margin_percent
 
     size = _size(ladder, tried, without.margin_percent)
     if size is None:
@@ -166,11 +160,11 @@ def _size(
     return high if ladder.whole else min(_rounded_up(high), ladder.most)
 
 
-def _both(one: Change, other: Change) -> Change:
+def _both(first: Change, other: Change) -> Change:
     """Two changes in one; tables of all tasks hold what the other changes in them already."""
-    if "task" in one:
+    if "task" in first:
         other = {key: value for key, value in other.items() if not key.startswith("task.")}
-    return one | other
+    return first | other
 
 
 def _between(low: float, high: float, under: float, over: float, turn: int, whole: bool) -> float:

@@ -33,8 +33,6 @@ def inverter_off(result: Budget) -> Ladder | None:
     return Ladder(
         kind="inverter-off-between-tasks",
         free=True,
-        most=1.0,
-        whole=True,
         change=lambda _: {"pack.inverter.on": "only-in-use"},
         words=lambda _: "Switch the inverter off whenever nothing runs on it.",
     )
@@ -75,8 +73,6 @@ def _standing(result: Budget, sought: Search, pose: tuple[float, float], why: st
     return Ladder(
         kind="better-pose",
         free=True,
-        most=1.0,
-        whole=True,
         change=lambda _: sought.change(sought.standing, pose),
         words=lambda _: f"Prop {name} up at {tilt:.0f} degrees{facing}{why}.",
     )
@@ -101,20 +97,14 @@ def re_aim(result: Budget) -> Ladder | None:
         return [f"{result.local(round(t / 1800.0) * 1800.0):%H:%M}" for t in moments]
 
     def change(number: float) -> Change:
-        found: Change = {}
-        for k in panels:
-            found |= {
-                f"panel.{k + 1}.aim": "re-aimed",
-                f"panel.{k + 1}.re_aim_at": times(number),
-            }
-        return found
+        keys: Change = {"aim": "re-aimed", "re_aim_at": times(number)}
+        return {f"panel.{k + 1}.{key}": value for k in panels for key, value in keys.items()}
 
     name = "the panels" if len(panels) > 1 else f'"{result.plan.panel[panels[0]].name}"'
     return Ladder(
         kind="re-aim",
         free=True,
         most=3.0,
-        whole=True,
         change=change,
         words=lambda n: f"Turn {name} square to the sun at {and_list(times(n))}, each day.",
     )
@@ -136,9 +126,9 @@ def fuller_start(result: Budget) -> Ladder | None:
 
 def another_source(result: Budget) -> Ladder | None:
     """Minutes of 100 W that end at the hour of the day, and on the day, at which they help most."""
-    several = [_source_until(result, ends_s, most) for ends_s, most in _best_ends(result)]
-    enough = (one for one in several if changed(result, one.change(one.most), deciding=True).yes)
-    return next(enough, several[-1]) if several else None
+    sources = [_source_until(result, ends_s, most) for ends_s, most in _best_ends(result)]
+    enough = (s for s in sources if changed(result, s.change(s.most), deciding=True).yes)
+    return next(enough, sources[-1]) if sources else None
 
 
 def _source_until(result: Budget, ends_s: float, most: float) -> Ladder:
@@ -163,7 +153,6 @@ def _source_until(result: Budget, ends_s: float, most: float) -> Ladder:
         kind="another-source",
         free=False,
         most=most,
-        whole=True,
         change=change,
         words=lambda lasting_min: (
             f"{SOURCE_W:.0f} W from another source, such as a vehicle's socket, for"
@@ -188,7 +177,7 @@ def _best_ends(result: Budget) -> list[tuple[float, float]]:
         return []
     coarse = Coarse(result.low_end)
     asked = coarse.asked_by(result.bursts)
-    found, seems = [], []
+    best_windows, seems_enough = [], []
     for length in SOURCE_TRIED_MIN:
         given = [
             SOURCE_W * coarse.hours((ends_s - 60.0 * min(length, most), ends_s))
@@ -196,15 +185,15 @@ def _best_ends(result: Budget) -> list[tuple[float, float]]:
         ]
         margin, _ = coarse.judge(asked - np.stack(given)[:, :, None])
         best = max(range(len(windows)), key=lambda n: (round(float(margin[n]), 3), windows[n]))
-        found.append(windows[best])
-        seems.append(margin[best] >= 0.0)
-    first = seems.index(True) if any(seems) else len(found) - 1
-    return list(dict.fromkeys(found[first:]))
+        best_windows.append(windows[best])
+        seems_enough.append(margin[best] >= 0.0)
+    first = seems_enough.index(True) if any(seems_enough) else len(best_windows) - 1
+    return list(dict.fromkeys(best_windows[first:]))
 
 
 def _tended(result: Budget) -> list[Interval]:
     """When somebody could tend a charger, day by day inside the span, in whole minutes [UTC s]."""
-    found = []
+    tended = []
     for day in result.calendar.days(None):
         opens, closes = (
             result.calendar.at(("clock", 60.0 * h), day) for h in (EARLIEST_H, LATEST_H)
@@ -212,8 +201,8 @@ def _tended(result: Budget) -> list[Interval]:
         opens_s = math.ceil(max(opens, float(result.time_s[0])) / 60.0) * 60.0
         closes_s = min(closes, float(result.time_s[-1])) // 60.0 * 60.0
         if closes_s - opens_s >= 60.0:
-            found.append((opens_s, closes_s))
-    return found
+            tended.append((opens_s, closes_s))
+    return tended
 
 
 def stronger_inverter(result: Budget) -> Ladder | None:
@@ -222,18 +211,16 @@ def stronger_inverter(result: Budget) -> Ladder | None:
     if inverter is None or not _too_weak(result):
         return None
     change: Change = {}
-    beside = result
+    stronger = result
     for _ in range(INVERTERS):  # beside what now runs, what ranks lower may ask for more
-        change = _bearing(beside)
-        beside = changed(result, change, deciding=True)
-        if not _too_weak(beside):
+        change = _bearing(stronger)
+        stronger = changed(result, change, deciding=True)
+        if not _too_weak(stronger):
             break
     rated, surge = change.values()
     return Ladder(
         kind="stronger-inverter",
         free=False,
-        most=1.0,
-        whole=True,
         change=lambda _: change,
         words=lambda _: f"An inverter of {rated:.0f} W that surges to {surge:.0f} W.",
     )

@@ -9,11 +9,14 @@ Change = dict[str, Any]
 
 @dataclass(frozen=True)
 class Ladder:
-    """A kind of change: what it does at a size (whole numbers, or any), and in words."""
+    """A kind of change: what it does at a size, and in words.
+
+    Sizes go from 0 to most, whole numbers or any; left out, the change is made or not.
+    """
 
     kind: str
     free: bool
-    most: float
-    whole: bool
     change: Callable[[float], Change]
     words: Callable[[float], str]
+    most: float = 1.0
+    whole: bool = True

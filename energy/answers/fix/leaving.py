@@ -29,7 +29,7 @@ def leave_out(result: Budget) -> Ladder | None:
         return None
     gone = gone[1:] if len(gone) == len(tasks) else gone
     change: Change = {f"task.{k + 1}": None for k in sorted(gone)}
-    return Ladder("leave-out", True, 1.0, True, lambda _: change, lambda _: "")
+    return Ladder("leave-out", True, lambda _: change, lambda _: "")
 
 
 def least_left_out(result: Budget) -> tuple[Change, str, Budget] | None:
@@ -42,9 +42,9 @@ def least_left_out(result: Budget) -> tuple[Change, str, Budget] | None:
         if not any(levels):  # a plan without tasks is none
             return None
         change, words = _without(result, search.every, levels)
-        found = changed(result, change)
-        if found.yes:
-            return change, words, found
+        without = changed(result, change)
+        if without.yes:
+            return change, words, without
         # the scenarios that decide and all of them may differ by one
         held = search.a_little_less(held) if held.levels != search.items.least else None
     return None
@@ -63,7 +63,7 @@ def _without(result: Budget, every: Sequence[Piece], levels: Sequence[int]) -> t
             words.append(_left_out(result, k, mine))
     if not alike:  # of some task not the same in all windows: a table for each
         change = {"task": tables(result, every, levels, [()] * len(every))}
-    words.sort(key=lambda one: not one.startswith('"'))  # the whole ones first, to be read once
+    words.sort(key=lambda text: not text.startswith('"'))  # the whole ones first, to be read once
     return change, f"Leave out {and_list(words)}."
 
 
@@ -106,8 +106,8 @@ def _left_out(result: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> str:
     less = [(piece, much) for piece, much in gone if much > 0.0]
     words = f'"{result.plan.task[k].name}"'
     if any(level for piece, level in mine if level < piece.levels):
-        much, of = sum(much for _, much in gone), sum(piece.amount for piece, _ in gone)
-        share = f"{much:.0f} of {of:.0f}" if mine[0][0].counted else f"{much:.0f} min"
+        much, planned = sum(much for _, much in gone), sum(piece.amount for piece, _ in gone)
+        share = f"{much:.0f} of {planned:.0f}" if mine[0][0].counted else f"{much:.0f} min"
         words = f"{share} of {words}"
     if len(less) == len(mine):
         return words

@@ -45,9 +45,7 @@ def nearer_noon(result: Budget) -> Ladder | None:
     names = ", ".join(
         f'"{result.plan.task[k].name}" at {change[f"task.{k + 1}.at"]}' for k, *_ in moved
     )
-    return Ladder(
-        "move-flexible", True, 1.0, True, lambda _: change, lambda _: f"Move nearer noon: {names}."
-    )
+    return Ladder("move-flexible", True, lambda _: change, lambda _: f"Move nearer noon: {names}.")
 
 
 def past_the_inverter(result: Budget) -> Ladder | None:
@@ -64,8 +62,6 @@ def past_the_inverter(result: Budget) -> Ladder | None:
     return Ladder(
         kind="charge-past-the-inverter",
         free=False,
-        most=1.0,
-        whole=True,
         change=lambda _: {f"task.{k + 1}.supply": "dc12" for k in moved},
         words=lambda _: f"Do {names} at the 12 V outlet, with a 12 V charger for it.",
     )

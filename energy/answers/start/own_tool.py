@@ -36,7 +36,8 @@ BENCH = {
 def own_tool(name: str, given: Mapping[str, str], before: str = "") -> str:
     """The text of a file of profiles with one more tool in it.
 
-    given are the profile's keys with their values as written; before is what the file holds.
+    name is the tool's; given are the profile's keys with their values as written; before is what
+    the file holds.
     Raises PlanError for a name that is taken or keys that make no profile.
 
     >>> print(own_tool("my-saw", {"supply": "ac", "working_w": "900"}))
@@ -112,10 +113,10 @@ def pairs(several: list[str]) -> dict[str, str]:
 
 
 def _refuse_unknown(table: Mapping[str, Any]) -> None:
-    known = sorted({*RISKS, *(key for tool in profiles.tools().values() for key in tool)})
-    wrong = [key for key in table if key not in known and key not in ("trace", "off_w")]
+    keys = sorted({*RISKS, *(key for tool in profiles.tools().values() for key in tool)})
+    wrong = [key for key in table if key not in keys and key not in ("trace", "off_w")]
     if wrong:
-        raise PlanError([f"a profile has no {shown(key)}{meant(key, known)}" for key in wrong])
+        raise PlanError([f"a profile has no {shown(key)}{meant(key, keys)}" for key in wrong])
 
 
 def _listed(options: Mapping[str, str]) -> str:

@@ -153,9 +153,10 @@ class Wire:
 def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
     """Judge each run of a plan, or find its cable, and the strings of its panels.
 
-    lowest_c is the place's record-low air [deg C]; left out, the lowest that the place is likely
-    ever to have, by the plan and its weather (which a Budget has; with a Plan it is worked out).
-    Raises PlanError for runs that join nothing, or whose mains voltage nobody knows.
+    asked is the plan, or its budget, which is then not worked out again. lowest_c is the place's
+    record-low air [deg C]; left out, the lowest that the place is likely ever to have, by the plan
+    and its weather. Raises PlanError for runs that join nothing, or whose mains voltage nobody
+    knows.
 
     >>> answer = wire(Plan.read("builtin:january-job"), lowest_c=-15.0)
     >>> [(run.mm2, run.fuse_a, run.fits) for run in answer.runs]

@@ -6,6 +6,7 @@ All plans are invented.
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import cache
 from io import StringIO
@@ -518,3 +519,25 @@ def test_six_chargers_that_fill_their_window_two_by_two_all_fit():
     answer = choose(plan(tasks, {"capacity_wh": 900, "inverter": {"rated_w": 350}}))
     assert not answer.left_out
     assert not answer.budget.overloads
+
+
+def test_what_runs_on_one_of_two_evenings_is_not_called_all_or_nothing_as_a_whole():
+    film = {"name": "film", "supply": "dc12", "working_w": 60, "between": ["17:00", "19:00"],
+            "priority": 1}  # fmt: skip
+    nights = {"start": f"{DAY}T08:00", "end": "2026-04-11T20:00"}
+    asked = plan([film], {"capacity_wh": 320}, panel=[], weather={"kind": "clear"}, span=nights)
+    (left,) = choose(asked).left_out
+    assert left.words == "120 of 240 min"
+    assert "; each time all or nothing" in left.why
+
+
+@pytest.mark.parametrize(("effort", "further"), [(5, True), (6, False)])
+def test_no_more_effort_is_offered_than_the_command_takes(effort, further):
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 5, "hours": 2}
+    open_end = {"effort": effort, "proven": False, "gap_percent": 5.0, "gap_priority": 2}
+    out = Console(width=200, record=True, file=StringIO())
+    show_choice(replace(choose(plan([lamp])), **open_end), out)
+    text = out.export_text()
+    assert "Not proven best" in text
+    assert ("--effort 6 looks further" in text) is further
+    assert "--effort 7" not in text
