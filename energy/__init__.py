@@ -5,7 +5,7 @@ The Python side of the commands, a name a question; most take a plan first:
 >>> from energy import Plan, check
 >>> answer = check(Plan.read("builtin:cloudy-repair"))
 >>> answer.answer, answer.chance.scenarios
-('NO', 31)
+('almost', 31)
 
 `budget` is the simulation that they all ask. Importing this costs nothing until a name is used.
 """

@@ -7,7 +7,7 @@ from energy.simulation.budget import Chance
 def chance_line(chance: Chance) -> str:
     """The chance, always with how many weathers it was tried in and what they are worth.
 
-    >>> chance_line(Chance(87.1, 52.0, 98.0, 31, 7.8, 90.0, None))
+    >>> chance_line(Chance(87.1, 52.0, 98.0, 31, 7.8, 90.0, None, 100.0, None))
     'worked in 27 of 31 weathers (87 %), worth about 8 independent ones: 52 to 98 %'
     """
     if chance.scenarios == 1:

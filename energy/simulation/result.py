@@ -34,7 +34,11 @@ AT_ONCE = 1000  # segments looked at together where whole arrays would cost memo
 
 @dataclass(frozen=True)
 class Chance:
-    """In how many weathers the plan works, and what that is worth; percent."""
+    """In how many weathers the plan works, and what that is worth; percent.
+
+    powered_percent is the share in which nothing that was planned stops, reserve or not, and
+    powered_low the same at the low end of the doubt about a place that is only roughly known.
+    """
 
     percent: float
     low: float | None
@@ -43,6 +47,8 @@ class Chance:
     effective_sample_size: float | None
     goal: float
     must_percent: float | None
+    powered_percent: float
+    powered_low: float | None
 
     @property
     def worked(self) -> int:
@@ -177,6 +183,12 @@ class Budget:
         """Which futures keep the reserve and leave nothing unmet for want of energy, (m,)."""
         return succeeds(self._lowest[1], self.simulated, self.plan.pack.reserve_percent)
 
+    @property
+    def powered(self) -> Mask:
+        """In which scenarios nothing that was planned stops, whether the reserve is kept or not,
+        (m,). What a limit turns away stops in all of them."""
+        return ~self.simulated.ran_short & (not self.overloads)
+
     @cached_property
     def margin_percent(self) -> float:
         """How far the weather that decides against the goal stays above the reserve [percent of
@@ -269,6 +281,10 @@ class Budget:
             effective_sample_size=self.weather.effective_sample_size,
             goal=self.plan.goal.chance_percent,
             must_percent=None if must is None else 100.0 * float(must.mean()),
+            powered_percent=100.0 * float(self.powered.mean()),
+            powered_low=min(100.0 * float(each.powered.mean()) for each in self.deciding)
+            if self.deciding[1:]
+            else None,
         )
 
     @property
@@ -290,6 +306,16 @@ class Budget:
     def yes(self) -> bool:
         """Whether the chance reaches the goal and nothing overloads."""
         return self.reaches_goal and not self.overloads
+
+    @property
+    def answer(self) -> str:
+        """yes; almost, where in at least the goal's share nothing stops but the reserve is used;
+        else no."""
+        if self.yes:
+            return "yes"
+        goal = self.plan.goal.chance_percent
+        powered = (each.powered for each in self.deciding)
+        return "almost" if all(one.sum() >= needed(goal, one.size) for one in powered) else "no"
 
     @property
     def dull_tenth_percent(self) -> float:

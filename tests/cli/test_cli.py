@@ -97,8 +97,8 @@ def test_no_plan_is_the_demo_and_says_so():
 
 
 KEYS = {
-    "title", "verdict", "weather", "chance", "lowest_charge", "too_cold_from", "end_charge_percent",
-    "full_again_at", "ledger_wh", "tasks", "fixes", "cautions", "own_figures", "usual_error",
+    "title", "answer", "verdict", "weather", "chance", "lowest_charge", "too_cold_from",
+    "end_charge_percent", "full_again_at", "ledger_wh", "tasks", "fixes", "cautions", "own_figures", "usual_error",
 }  # fmt: skip
 
 
@@ -107,6 +107,7 @@ def test_json_has_its_stable_keys(plan):
     assert set(answer) == KEYS
     assert set(answer["chance"]) == {
         "percent", "low", "high", "futures", "independent", "goal", "must_percent",
+        "powered_percent", "powered_low",
     }  # fmt: skip
     assert {"id", "text", "about"} <= set(answer["cautions"][0])
     task = answer["tasks"][0]

@@ -83,8 +83,8 @@ class Check:
 
     @property
     def answer(self) -> str:
-        """The answer in a word: YES or NO."""
-        return "YES" if self.yes else "NO"
+        """The answer in a word: yes, almost (nothing stops, but the reserve is used) or no."""
+        return self.budget.answer
 
     @property
     def chance(self) -> Chance:
@@ -111,6 +111,7 @@ class Check:
 
         answer: dict[str, Any] = {
             "title": result.plan.title,
+            "answer": self.answer,
             "verdict": result.verdict,
             "weather": {
                 "kind": result.plan.weather.kind,

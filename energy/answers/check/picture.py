@@ -76,7 +76,7 @@ def finding(result: Budget) -> str:
     >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> finding(budget(Plan.read("builtin:cloudy-repair"))).split(" weathers")[0]
-    'No: stays powered in 27 of 31'
+    'Almost: stays powered in 27 of 31'
     """
     lowest = result.lowest()
     low = f"lowest {lowest.percent:.0f} % {at_clock(result.calendar, lowest.at_s)}"
@@ -89,7 +89,7 @@ def finding(result: Budget) -> str:
         middle = low if result.success[result.middle] else f"dips into the reserve, {low}"
     worked, tried = int(result.success.sum()), result.chance.scenarios
     share = "none" if worked == 0 else "all" if worked == tried else str(worked)
-    answer = "Yes" if result.yes else "No"
+    answer = result.answer.capitalize()
     of = "" if share == "all" else "of "
     goal = f"goal {result.chance.goal:.0f} %"
     if (

@@ -12,6 +12,7 @@ from rich.text import Text
 
 from energy.answers.check.check import Check, TaskAnswer
 from energy.answers.check.progress_words import progress_lines
+from energy.plan.words import and_list
 from energy.show.chance import chance_line
 from energy.show.moments import clock
 from energy.show.numbers import watt_hours
@@ -107,10 +108,13 @@ def verdict_words(verdict: str, too_cold: bool) -> str:
 
 
 def headline(answer: Check) -> Text:
-    """The answer in one line: yes or no against the goal, and the verdict's reason."""
+    """The answer in one line: yes, almost or no against the goal, and what decides it."""
     result = answer.budget
+    if answer.answer == "almost":
+        return Text("ALMOST", style="bold yellow").append(f": {almost(result)}.", style="bold")
     goal = f"{result.chance.goal:.0f} %"
-    words = f"it {verdict_words(result.verdict, bool(result.too_cold[result.middle]))}"
+    cold = bool(result.too_cold[result.middle])
+    words = f"it {verdict_words(result.verdict, cold)}"
     if result.overloads:
         k, first = next((k, task) for k, task in enumerate(answer.tasks) if not task.runs)
         always = "always " if _runs_at_times(result, k) else ""
@@ -120,18 +124,47 @@ def headline(answer: Check) -> Text:
                 f"; and the pack {verdict_words('runs-flat', bool(result.too_cold[result.middle]))}"
             )
     if result.chance.scenarios > 1 and not result.overloads:
-        reach = "reaches" if answer.yes else "stays below"
-        which = "the chance under this sky" if result.plan.weather.kind == "sky" else "the chance"
-        if (
-            not answer.yes
-            and result.chance.percent >= result.chance.goal
-            and result.chance.low is not None
-        ):
-            which = f"the low end of the chance, {result.chance.low:.0f} %,"
-        words = f"{which} {reach} the goal of {goal}; in the middle weather {words}"
-    text = Text(answer.answer, style="bold green" if answer.yes else "bold red")
+        if answer.yes:
+            worked = f"{result.chance.worked} of {result.chance.scenarios}"
+            words = f"works in {worked} weathers, the goal is {goal}; in the middle one {words}"
+        else:
+            deciding, may, where = _deciding(result)
+            stops, tried = int((~deciding.powered).sum()), deciding.success.size
+            words = f"something stops in {stops} of {tried} weathers{where}; {may} may; in the"
+            words += f" middle one it {verdict_words(result.verdict, cold)}"
+    text = Text(answer.answer.upper(), style="bold green" if answer.yes else "bold red")
     text.append(f": {words}.", style="bold")
     return text
+
+
+def almost(result: Budget) -> str:
+    """That nothing stops, and in how many of the weathers that decide the reserve is used.
+
+    >>> from energy.simulation.budget import budget
+    >>> from energy.plan import Plan
+    >>> from energy.simulation.budget import budget
+    >>> almost(budget(Plan.read("builtin:cloudy-repair")))
+    'nothing stops in any of 31 weathers, but 4 use the reserve; 3 may'
+    """
+    deciding, may, where = _deciding(result)
+    powered, cold = deciding.powered, int((deciding.too_cold & deciding.powered).sum())
+    tried, works = powered.size, int(powered.sum())
+    uses = works - int(deciding.success.sum()) - cold
+    if tried == 1:
+        but = "the pack gets too cold to give" if cold else "it uses the reserve"
+        return f"nothing stops in the one weather tried, but {but}"
+    share = f"any of {tried}" if works == tried else f"{works} of {tried}"
+    buts = [f"{uses} use the reserve"] * (uses > 0)
+    buts += [f"in {cold} the pack gets too cold to give"] * (cold > 0)
+    return f"nothing stops in {share} weathers{where}, but {and_list(buts)}; {may} may"
+
+
+def _deciding(result: Budget) -> tuple[Budget, int, str]:
+    """The budget whose weathers decide against the goal, in how many of them it may fail, and where
+    that is."""
+    deciding = min(result.deciding, key=lambda each: float(each.success.mean()))
+    where = " in a dull corner of the region" if deciding is not result else ""
+    return deciding, deciding.may_fail, where
 
 
 def summary(answer: Check) -> Iterable[str]:
@@ -179,7 +212,7 @@ def summary(answer: Check) -> Iterable[str]:
 def failures(result: Budget) -> str:
     """What happens in the weathers in which it does not work; empty where there are none."""
     fails = result.chance.scenarios - int(result.success.sum())
-    if fails == 0 or result.chance.scenarios == 1:
+    if fails == 0 or result.chance.scenarios == 1 or result.answer == "almost":
         return ""
     cold = int(result.too_cold.sum())
     flat = int((result.simulated.ran_short & ~result.success & ~result.too_cold).sum())

@@ -236,6 +236,7 @@ def test_the_json_has_the_keys_that_were_promised() -> None:
         assert set(row) == {"panel_w", "battery_wh"}
         assert list(row["battery_wh"]) == ["80", "90", "95", "99"]
     chance = {"percent", "low", "high", "futures", "independent", "goal", "must_percent"}
+    chance |= {"powered_percent", "powered_low"}
     assert set(found["pick"]["chance"]) == chance
 
 

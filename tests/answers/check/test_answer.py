@@ -1,0 +1,82 @@
+"""Yes, almost, no: what stops is one thing, the reserve another.
+
+The counts are made here from the charge and the unmet energy of each scenario. All plans are
+invented.
+"""
+
+import numpy as np
+import pytest
+from choose_plans import random_plan
+
+from energy import Plan, check
+from energy.answers.check.words import headline
+from energy.simulation.budget import budget
+from energy.simulation.result import needed
+
+PLACE = {"latitude_deg": 46.5, "longitude_deg": 8.0, "timezone": "Europe/Zurich"}
+
+
+def lamp(hours, **changes):
+    """A 10 W lamp from a full pack of 100 Wh without losses or panels, in clear weather."""
+    pack = {"capacity_wh": 100, "reserve_percent": 20, "idle_w": 0, "temperature": 25}
+    pack |= {"dc12": {"efficiency_percent": 100}, "resistive_h": 0, "coulombic_percent": 100}
+    tables = {
+        "place": PLACE,
+        "span": {"start": "2026-06-01T08:00", "end": "2026-06-01T23:00"},
+        "weather": {"kind": "clear"},
+        "pack": pack,
+        "task": [
+            {"name": "lamp", "supply": "dc12", "working_w": 10, "hours": hours, "at": "08:00"}
+        ],
+    }
+    return Plan.from_dict(tables | changes)
+
+
+@pytest.mark.parametrize(
+    ("hours", "answer", "powered"), [(7.9, "yes", 100.0), (8.5, "almost", 100.0), (11.0, "no", 0.0)]
+)
+def test_a_lamp_that_uses_the_reserve_is_almost_and_one_that_goes_out_is_not(
+    hours, answer, powered
+):
+    # 100 Wh serve 10 W for 10 h; the reserve of 20 % begins at 8 h.
+    found = check(lamp(hours))
+    assert found.answer == answer
+    assert found.chance.powered_percent == powered
+    assert headline(found).plain.startswith(f"{answer.upper()}: ")
+
+
+def test_what_a_limit_turns_away_stops_in_every_weather():
+    drill = {"name": "drill", "supply": "ac", "working_w": 500, "minutes": 1, "at": "09:00"}
+    found = check(lamp(1.0, task=[drill]))
+    assert found.answer == "no"
+    assert found.chance.powered_percent == 0.0
+
+
+@pytest.mark.parametrize("seed", range(40, 60))
+def test_the_answer_is_what_the_scenarios_count_up_to(seed):
+    plan = random_plan(seed)
+    result = budget(plan)
+    deciding = (result, *result.bounds) if plan.weather.kind == "climate" else (result,)
+    goal = plan.goal.chance_percent
+    works, powered = [], []
+    for each in deciding:
+        unmet = each.unmet_wh.sum(axis=0) > 1e-6
+        above = each.lowest_percent - each.cold_unavailable_at_lowest_percent
+        enough = needed(goal, unmet.size)
+        works.append((~unmet & (above >= plan.pack.reserve_percent - 1e-6)).sum() >= enough)
+        powered.append((~unmet).sum() >= enough)
+    expected = "yes" if all(works) else "almost" if all(powered) else "no"
+    assert result.answer == expected
+    if not result.overloads:
+        share = 100.0 * float(np.mean(result.unmet_wh.sum(axis=0) <= 1e-6))
+        assert result.chance.powered_percent == pytest.approx(share)
+
+
+def test_the_first_line_holds_the_numbers_that_decide():
+    demo = check(Plan.read("builtin:cloudy-repair"))
+    powered, success = demo.budget.powered, demo.budget.success
+    words = (
+        f"nothing stops in any of {powered.size} weathers, but {(~success).sum()} use the reserve"
+    )
+    assert powered.all()
+    assert headline(demo).plain == f"ALMOST: {words}; {demo.budget.may_fail} may."
