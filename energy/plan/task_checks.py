@@ -96,30 +96,29 @@ def _amount(task: Table) -> Iterator[str]:
 
 def _relations(tasks: list[tuple[int, Table]]) -> Iterator[Problem]:
     """What is wrong with the tasks that others name by `with` and `after`."""
-    by_name: dict[str, list[Table]] = {}
+    ranks: dict[str, dict[str, None]] = {}  # by name, each once, as written
     for _, task in tasks:
         if isinstance(name := task.get("name"), str):
-            by_name.setdefault(name, []).append(task)
+            ranks.setdefault(name, {})[_rank(task)] = None
     for k, task in tasks:
         for key in ("with", "after"):
             if isinstance(task.get(key), str):
-                yield from (Problem(("task", k), text) for text in _named(task, key, by_name))
+                yield from (Problem(("task", k), text) for text in _named(task, key, ranks))
     yield from _circle(tasks)
 
 
-def _named(task: Table, key: str, by_name: dict[str, list[Table]]) -> Iterator[str]:
+def _named(task: Table, key: str, ranks: dict[str, dict[str, None]]) -> Iterator[str]:
     other = task[key]
     if other == task.get("name"):
         yield f"{key} names the task itself"
-    elif other not in by_name:
-        yield f"{key} names no task of the plan (got {shown(other)}){meant(other, by_name)}"
+    elif other not in ranks:
+        yield f"{key} names no task of the plan (got {shown(other)}){meant(other, ranks)}"
     elif key == "with":
-        ranks = [_rank(mate) for mate in by_name[other]]
-        unlike = [rank for rank in ranks if rank != _rank(task)]
-        if unlike:
+        unlike = next((rank for rank in ranks[other] if rank != _rank(task)), None)
+        if unlike is not None:
             yield (
                 f"with = {shown(other)} needs the same must and priority of both:"
-                f" {shown(other)} has {unlike[0]}, {shown(task.get('name'))} {_rank(task)}"
+                f" {shown(other)} has {unlike}, {shown(task.get('name'))} {_rank(task)}"
             )
 
 

@@ -21,6 +21,7 @@ from energy.answers.size.worksheet import worksheet
 from energy.answers.size.year_words import worst_line
 from energy.plan import Plan
 from energy.show import files
+from energy.show.progress import progress
 
 pytestmark = pytest.mark.xdist_group("sizes")
 
@@ -143,7 +144,7 @@ def test_an_interrupt_says_how_far_it_came() -> None:
     out = Console(file=io.StringIO(), width=100)
 
     def interrupted() -> None:
-        with sizes.progress(out, "sizes") as told:
+        with progress(out, "sizes") as told:
             told(12, 52)
             raise KeyboardInterrupt
 
@@ -155,7 +156,7 @@ def test_an_interrupt_says_how_far_it_came() -> None:
 
 def test_progress_is_silent_where_nobody_looks() -> None:
     out = Console(file=io.StringIO(), width=100)
-    with sizes.progress(out, "sizes") as told:
+    with progress(out, "sizes") as told:
         size(small(), told)
     assert isinstance(out.file, io.StringIO)
     assert out.file.getvalue() == ""
