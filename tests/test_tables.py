@@ -9,7 +9,7 @@ import pytest
 from energy.answers.meter.log import parse_log
 from energy.answers.size.candidates import read_candidates
 from energy.plan import PlanError
-from energy.plan.documents import read_trace
+from energy.plan.trace import read_trace
 from energy.tables import number, parse_table, read_table, split_heading
 
 

@@ -1,11 +1,10 @@
-"""Files a person names: text, TOML and traces, never read without bound.
+"""Files a person names: text and TOML, never read without bound.
 
 Each raises PlanError with one line that says why a file cannot be used.
 """
 
 import re
 import tomllib
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +12,8 @@ from energy.plan.words import PlanError, shown
 
 LARGEST_BYTES = 2_000_000
 LONGEST_PATH = 300
-MOST_WATTS = 1e6
-TRACE_COLUMNS = ("seconds", "watts")
 # A key of so many steps is no plan's, and tomllib's time grows with their square.
 _ENDLESS_KEY = re.compile(r"""(?<![\w-])(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){50}""")
-LONGEST_TRACE_S = 400 * 86_400.0
 
 
 def read_text(file: Path, largest: int = LARGEST_BYTES) -> str:
@@ -86,40 +82,3 @@ def _meant_in(text: str, error: ValueError) -> str:
     line = lines[int(at[1]) - 1].strip()
     wanted = next((words for pattern, words in SLIPS if pattern.search(line)), None)
     return f"; the line is {shown(line)}" + ("" if wanted is None else f": write {wanted}")
-
-
-def read_trace(file: Path) -> tuple[tuple[float, float], ...]:
-    """Points (seconds, watts) of a file with these two columns; a header line may be left out."""
-    from energy.tables import number, read_table  # it reads its text by this module
-
-    table = read_table(file, headless=TRACE_COLUMNS)
-    headings = [heading.lower() for heading in table.headings]
-    if headings and headings[:2] != [*TRACE_COLUMNS]:
-        raise PlanError([f"{file.name}: the columns must be seconds,watts (got {shown(headings)})"])
-    if (wide := table.wide_row()) is not None:
-        raise PlanError([f"{file.name}: row {wide[0]} {wide[1]}"])
-    points: list[tuple[float, float]] = []
-    for row, (cells, record) in enumerate(zip(table.rows, table.records(), strict=True), start=1):
-        seconds, watts, *_ = *map(number, record.values()), None, None
-        if seconds is None or watts is None:
-            got = shown(",".join(cells))
-            raise PlanError([f"{file.name}: row {row} must be seconds,watts (got {got})"])
-        points.append((seconds, watts))
-    _check_trace(points, file.name)
-    return tuple(points)
-
-
-def _check_trace(points: list[tuple[float, float]], name: str) -> None:
-    if len(points) < 2:
-        raise PlanError([f"{name}: must hold two rows or more (got {len(points)})"])
-    for number, (seconds, watts) in enumerate(points, start=1):
-        if not 0.0 <= watts <= MOST_WATTS:
-            allowed = f"watts must lie between 0 and {MOST_WATTS:g}"
-            raise PlanError([f"{name}: row {number}: {allowed} (got {watts:g})"])
-        if not abs(seconds) <= LONGEST_TRACE_S:
-            raise PlanError([f"{name}: row {number}: seconds must be finite (got {seconds:g})"])
-    for number, (before, after) in enumerate(pairwise(points), start=2):
-        if not after[0] > before[0]:
-            raise PlanError(
-                [f"{name}: row {number}: seconds must rise (got {after[0]:g} after {before[0]:g})"]
-            )

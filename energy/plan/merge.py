@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from energy.plan import profiles
-from energy.plan.documents import read_trace
 from energy.plan.kit import number
 from energy.plan.messages import Path as Where
 from energy.plan.messages import Problem
 from energy.plan.profiles import Kinds, Table
 from energy.plan.raw_tables import has, items
+from energy.plan.trace import read_trace
 from energy.plan.words import PlanError, meant, shown
 
 # Keys of which only one can be said: writing one takes the place of the other.
