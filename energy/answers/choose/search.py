@@ -94,11 +94,9 @@ class Search:
         through = False
         self.judge.allowed = np.inf
         try:
-            settled, orders = self.best, self._orders()
-            for order in orders if rank == 0 else orders[:1]:
-                self._keep(self._greedy(order))
-            for order in orders if rank else ():
-                self._keep(self._fill(settled, order))
+            settled = self.best
+            for order in self._orders():
+                self._keep(self._fill(settled, order) if rank else self._greedy(order))
             self.judge.allowed = self.judge.tries + self._allowed
             if self.exact:
                 through = self._everything()
