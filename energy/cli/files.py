@@ -38,7 +38,6 @@ def tools(
                 refuse_taken,
                 start_missing,
             )
-
             from energy.plan.documents import is_there, read_text
             from energy.plan.words import visible
 

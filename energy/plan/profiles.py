@@ -111,7 +111,8 @@ def read_own(names: Iterable[str], beside: Path) -> tuple[Kinds, list[str]]:
 
 
 def sorted_into_kinds(tables: Table, origin: str = "profiles") -> Kinds:
-    """The tables of one profile file by kind. Raises PlanError where one is not a table.
+    """The tables of one profile file by kind. Raises PlanError where one is not a table; what was
+    learned is left to who uses it.
 
     >>> own = sorted_into_kinds({"my-saw": {"supply": "ac"}, "packs": {"mine": {"idle_w": 4}}})
     >>> own["tools"], own["packs"]
@@ -120,6 +121,8 @@ def sorted_into_kinds(tables: Table, origin: str = "profiles") -> Kinds:
     found: Kinds = {kind: {} for kind in KINDS}
     problems = []
     for key, table in tables.items():
+        if key == "learned":
+            continue
         kind, several = (key, table) if key in KINDS else ("tools", {key: table})
         for name, one in several.items() if isinstance(several, dict) else [("", several)]:
             if isinstance(several, dict) and isinstance(one, dict):

@@ -12,7 +12,6 @@ import pytest
 from typer.testing import CliRunner
 
 from energy.cli.main import app
-from energy.plan import Plan, PlanError
 from energy.show import files
 
 ROOT = Path(__file__).parents[2]
