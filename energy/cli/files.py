@@ -38,14 +38,17 @@ def tools(
                 refuse_taken,
                 start_missing,
             )
+            from energy.plan.documents import is_there, read_text
+            from energy.plan.words import visible
 
             if word is None:
                 raise PlanError(["--add needs a name: energy tools my-saw --add my-tools.toml"])
-            before = add.read_text(encoding="utf-8") if add.exists() else ""
-            refuse_taken(word, before)
+            refuse_taken(word, read_text(add) if is_there(add) else "")
             keys = pairs(given) if given else asked(prompt)
-            files.write_text(add, own_tool(word, keys, before).rstrip() + "\n")
-            typer.echo(f'Added "{word}". In a plan beside it: profiles = ["{add.name}"]')
+            with files.held_alone(add):  # others may have added theirs while questions were asked
+                before = read_text(add) if is_there(add) else ""
+                files.write_text(add, own_tool(word, keys, before).rstrip() + "\n")
+            typer.echo(f'Added "{word}". In a plan beside it: profiles = ["{visible(add.name)}"]')
             if start_missing(keys):
                 typer.echo("It has no start_w, so no start is judged: motors take 2 to 3 times.")
             return

@@ -54,12 +54,14 @@ def readings(
         from energy.answers.learn.kit_file import named_by
         from energy.answers.learn.learn import learn
         from energy.answers.learn.words import show_learned
+        from energy.show import files
 
         read = asked.read(plot, beside=[readings])
         _kit_apart(write, readings, Path(plan), plot)
-        answer = learn(read, readings, named_by(read, asked.folder, write))
-        save_picture(answer.plot, plot, open_it)
-        _write(write, answer.kit_file)
+        with files.held_alone(write):
+            answer = learn(read, readings, named_by(read, asked.folder, write))
+            save_picture(answer.plot, plot, open_it)
+            _write(write, answer.kit_file)
         warned = cautions(answer.day.budget)
         asked.tell(answer.as_dict(), lambda out: show_learned(answer, out), warned)
         asked.written(write, plot)
@@ -106,12 +108,14 @@ def score(
         from energy.answers.learn.kit_file import named_by
         from energy.answers.learn.score import score as ask
         from energy.answers.learn.words import show_score
+        from energy.show import files
         from energy.simulation.budget import budget
 
         read = asked.read(beside=[readings])
         _kit_apart(write, readings, Path(plan))
-        answer = ask(read, readings, named_by(read, asked.folder, write))
-        _write(write, answer.kit_file)
+        with files.held_alone(write):
+            answer = ask(read, readings, named_by(read, asked.folder, write))
+            _write(write, answer.kit_file)
         warned = cautions(budget(read))
         asked.tell(answer.as_dict(), lambda out: show_score(answer, out), warned)
         asked.written(write)
@@ -143,8 +147,9 @@ def meter(
         _kit_apart(write, log, plot)
         answer = trace(log, tool, count)
         save_picture(answer.plot, plot, open_it)
-        if write is not None:
-            _write(write, with_trace(read_kit_file(write), answer, date.today()))
+        with files.held_alone(write):
+            if write is not None:
+                _write(write, with_trace(read_kit_file(write), answer, date.today()))
         asked.tell(answer.as_dict(), lambda out: show_trace(answer, out), ())
         asked.written(write, plot)
 

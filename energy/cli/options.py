@@ -117,6 +117,8 @@ class Asked:
         from energy.show.console import console
 
         own = None if read is None else self.own(read)
+        for problem in () if own is None else own.problems:
+            typer.echo(problem, err=True)
         if self.json:
             from energy.show.files import as_json
 

@@ -23,7 +23,7 @@ def read_text(file: Path, largest: int = LARGEST_BYTES) -> str:
     Traceback (most recent call last):
     energy.plan.words.PlanError: .: is a folder, not a file
     """
-    name = str(file) if len(str(file)) <= LONGEST_PATH else "…" + str(file)[-LONGEST_PATH:]
+    name = _short(file)
     try:
         if file.is_dir():
             raise PlanError([f"{name}: is a folder, not a file"])
@@ -41,6 +41,29 @@ def read_text(file: Path, largest: int = LARGEST_BYTES) -> str:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise PlanError([f"{name}: cannot be read ({reason})"]) from None
+
+
+def is_there(file: Path) -> bool:
+    """Whether there is anything of that name. Raises PlanError in one line where that cannot be
+    told, as in a loop of links.
+
+    >>> is_there(Path("not-there.toml"))
+    False
+    """
+    try:
+        file.stat()
+    except FileNotFoundError:
+        return False
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise PlanError([f"{_short(file)}: cannot be read ({reason})"]) from None
+    return True
+
+
+def _short(file: Path) -> str:
+    """A path as messages show it."""
+    name = str(file)
+    return name if len(name) <= LONGEST_PATH else "…" + name[-LONGEST_PATH:]
 
 
 def parse(text: str, origin: str) -> dict[str, Any]:

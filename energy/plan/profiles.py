@@ -111,7 +111,8 @@ def read_own(names: Iterable[str], plan_folder: Path) -> tuple[Kinds, list[str]]
 
 
 def sorted_into_kinds(tables: Table, origin: str = "profiles") -> Kinds:
-    """The tables of one profile file by kind. Raises PlanError where one is not a table.
+    """The tables of one profile file by kind. Raises PlanError where one is not a table; what was
+    learned is left to who uses it.
 
     >>> own = sorted_into_kinds({"my-saw": {"supply": "ac"}, "packs": {"mine": {"idle_w": 4}}})
     >>> own["tools"], own["packs"]
@@ -120,6 +121,8 @@ def sorted_into_kinds(tables: Table, origin: str = "profiles") -> Kinds:
     kinds: Kinds = {kind: {} for kind in KINDS}
     problems = []
     for key, table in tables.items():
+        if key == "learned":
+            continue
         kind, profiles = (key, table) if key in KINDS else ("tools", {key: table})
         for name, profile in profiles.items() if isinstance(profiles, dict) else [("", profiles)]:
             if isinstance(profiles, dict) and isinstance(profile, dict):

@@ -7,8 +7,8 @@ import json
 import os
 import stat
 import tempfile
-from collections.abc import Callable, Iterable
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 MARK = "offgrid-workshop-energy"  # in every file that is written here, but for tables
 HEADING = "time,charge_percent,"  # what tables of charge over time begin with
+LONGEST_WAIT_S = 120.0  # for another run that changes the same file
 MARK_WITHIN = 65_536  # bytes, from the beginning or the end
 KINDS = ("png", "svg", "pdf")
 WRITER = {"png": "Software", "svg": "Creator", "pdf": "Creator"}  # where each names its writer
@@ -78,6 +79,36 @@ def may_be_replaced(path: Path) -> bool:
     except (OSError, ValueError):
         return True  # what is wrong with it is said when it is written
     return MARK.encode() in text or begins.startswith(HEADING.encode())
+
+
+@contextmanager
+def held_alone(path: Path | None) -> Iterator[None]:
+    """Hold a file from reading it to writing it changed; another run that wants it waits.
+
+    Held is a lock beside it, which is gone afterwards. Nothing is held for None. Raises PlanError
+    with one line where the file is no ordinary one, or is not free in time.
+    """
+    if path is None:
+        yield
+        return
+    from filelock import FileLock, Timeout
+
+    if os.path.exists(path) and not os.path.isfile(path):
+        raise PlanError([f"{path}: is not an ordinary file"])
+    target = Path(os.path.realpath(path))
+    lock = target.with_name(f".{target.stem[:40]}.lock")
+    try:
+        holding = FileLock(lock).acquire(timeout=LONGEST_WAIT_S)
+    except Timeout:
+        raise PlanError([f"{path}: another run of energy is changing it; try again"]) from None
+    except (OSError, ValueError) as error:
+        raise PlanError([f"{path}: cannot be written ({reason(error)})"]) from None
+    with holding:
+        try:
+            yield
+        finally:
+            with suppress(OSError):  # Windows lets nobody remove it yet, and does so itself
+                lock.unlink()
 
 
 def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = True) -> None:

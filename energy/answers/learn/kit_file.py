@@ -13,13 +13,22 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, PlainSerializer, ValidationError, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    FiniteFloat,
+    PlainSerializer,
+    ValidationError,
+    model_validator,
+)
 
-from energy.answers.learn.posterior import EMPTY, Posterior
+from energy.answers.learn.posterior import AGE_PER_MONTH, EMPTY, Posterior
 from energy.answers.learn.readings import Row
 from energy.plan import Plan, PlanError
-from energy.plan.documents import parse, read_text
+from energy.plan.documents import is_there, parse, read_text
 from energy.plan.profiles import KINDS, Table, sorted_into_kinds
+from energy.plan.words import shown
 
 OWN = "your own readings"  # how the source of a learned figure begins
 MONTH_DAYS = 30.44
@@ -27,7 +36,11 @@ HEAD = (
     'Your own kit, written by `energy learn`. Name it in a plan: profiles = ["NAME"].',
     "Learning again rewrites it; comments made by hand are not kept.",
 )
-Short = Annotated[float, PlainSerializer(lambda value: float(f"{value:.8g}"))]
+Short = Annotated[
+    float, Field(allow_inf_nan=False), PlainSerializer(lambda value: float(f"{value:.8g}"))
+]
+Positive = Annotated[Short, Field(gt=0.0, le=1e9)]
+Points = Annotated[float, Field(ge=-100.0, le=100.0)]  # of charge
 
 
 class Record(BaseModel):
@@ -53,11 +66,11 @@ class ScoreRecord(Record):
     file: str
     first: str
     last: str
-    typical_points: float
-    bias_points: float
+    typical_points: Points
+    bias_points: Points
     days: list[str] = []
-    latitude_deg: float | None = None
-    longitude_deg: float | None = None
+    latitude_deg: FiniteFloat | None = None
+    longitude_deg: FiniteFloat | None = None
     rows: list[str]
 
 
@@ -75,19 +88,31 @@ class Figures(Record):
 
     updated: date | None = None
     names: list[str]
-    base: list[Short]
-    mean: list[Short]
-    first_spread: list[Short]
+    base: list[Positive]
+    mean: list[Positive]
+    first_spread: list[Positive]
     covariance: list[list[Short]]
 
     @model_validator(mode="after")
     def _fits_together(self) -> "Figures":
         count = len(self.names)
+        kinds = {name.partition(":")[0] for name in self.names}
+        if not (kinds <= AGE_PER_MONTH.keys() and all(map(str.isprintable, self.names))):
+            raise ValueError("names must be those of figures that readings can teach")
+        if len(set(self.names)) < count:
+            raise ValueError("names must differ")
         if not len(self.base) == len(self.mean) == len(self.first_spread) == count:
-            raise ValueError("as many of each as there are names")
+            raise ValueError("base, mean and first_spread must be as many as names")
         if np.shape(self.covariance) != (count, count):
-            raise ValueError("a covariance of each name with each")
-        np.linalg.cholesky(self.covariance)
+            raise ValueError("covariance must be of each name with each")
+        covariance = np.array(self.covariance)
+        try:
+            np.linalg.cholesky(covariance)
+            whole = np.allclose(covariance, covariance.T, atol=1e-9)
+        except np.linalg.LinAlgError:
+            whole = False
+        if not whole:
+            raise ValueError("covariance must be symmetric and positive definite")
         return self
 
 
@@ -152,16 +177,28 @@ def read_kit_file(path: Path) -> KitFile:
     >>> read_kit_file(Path("not-there.toml")) == KitFile()
     True
     """
-    if not path.exists():
+    if not is_there(path):
         return KitFile()
     profiles = parse(read_text(path), path.name)
     sorted_into_kinds(profiles, path.name)  # for what it refuses
     try:
         return KitFile(profiles, Learned.model_validate(profiles.pop("learned", {})))
     except ValidationError as error:
-        table = error.errors()[0]["loc"][0]
-        line = f"{path.name}: [learned.{table}] cannot be used; learn anew into another file"
+        line = f"{path.name}: {_wrong(error)}; learn anew into another file"
         raise PlanError([line]) from None
+
+
+def _wrong(error: ValidationError) -> str:
+    """The table and key that cannot be used, and what was found there."""
+    one = error.errors(include_url=False)[0]
+    tables = 1 if one["loc"][:1] == ("figures",) else 2
+    where, keys = one["loc"][:tables], one["loc"][tables:]
+    table = f"[{'.'.join(['learned', *map(str, where)])}]"
+    key = " item ".join(str(k + 1) if isinstance(k, int) else k for k in keys)
+    if one["type"] == "value_error":
+        return f"{table}: {one['ctx']['error']}"
+    found = "is missing" if one["type"] == "missing" else f"cannot be {shown(one['input'])}"
+    return f"{table}: {key} {found}" if key else f"{table} {found}"
 
 
 def named_by(plan: Plan, folder: Path, written: Path | None = None) -> KitFile:
@@ -258,15 +295,21 @@ def with_log(kit_file: KitFile, mark: str, record: LogRecord) -> KitFile:
 
 
 def with_posterior(kit_file: KitFile, posterior: Posterior, day: date) -> KitFile:
-    """The kit file with another posterior, as of a day."""
-    figures = Figures(
-        updated=max(day, kit_file.updated or day),
-        names=list(posterior.keys),
-        base=posterior.base.tolist(),
-        mean=posterior.mean.tolist(),
-        first_spread=posterior.first_sd.tolist(),
-        covariance=posterior.covariance.tolist(),
-    )
+    """The kit file with another posterior, as of a day. Raises PlanError where its figures are none
+    that a kit can have."""
+    try:
+        figures = Figures(
+            updated=max(day, kit_file.updated or day),
+            names=list(posterior.keys),
+            base=posterior.base.tolist(),
+            mean=posterior.mean.tolist(),
+            first_spread=posterior.first_sd.tolist(),
+            covariance=posterior.covariance.tolist(),
+        )
+    except ValidationError as error:
+        where = ".".join(map(str, error.errors(include_url=False)[0]["loc"]))
+        line = f"nothing is learned: the figures come out as none that a kit can have ({where})"
+        raise PlanError([line]) from None
     return kit_file.with_learned(figures=figures)
 
 

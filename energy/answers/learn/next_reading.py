@@ -81,7 +81,7 @@ def what_to_read(
     whole_span = observe(plan, span, posterior, previous=previous)
     slope = _lowest_slope(whole_span, posterior)
     variance = float(slope @ posterior.covariance @ slope)
-    if variance <= 0.0:
+    if not 0.0 < variance < np.inf:
         return ()
     best: dict[str, Suggestion] = {}
     for trial in _trials(plan, whole_span):
@@ -97,7 +97,7 @@ def what_to_read(
             continue
         after = float(slope @ expected_covariance(posterior, day) @ slope)
         left = 100.0 * float(np.sqrt(max(after, 0.0) / variance))
-        if left > 100.0 * (1.0 - LEAST_GAIN):
+        if not left <= 100.0 * (1.0 - LEAST_GAIN):  # or no number
             continue
         if trial.about not in best or left < best[trial.about].doubt_left_percent:
             best[trial.about] = Suggestion(trial.about, trial.text, left)
@@ -145,7 +145,7 @@ def _trials(plan: Plan, day: ForwardModel) -> list[_Trial]:
     for kind in kinds:
         try:
             trials += kind(plan, day)
-        except PlanError:  # a plan for which this reading cannot be made
+        except (PlanError, OverflowError):  # a plan for which this reading cannot be made
             continue
     return trials
 
@@ -230,7 +230,7 @@ def _known_charger(plan: Plan, day: ForwardModel) -> list[_Trial]:
 
 def _sunny_times(plan: Plan, day: ForwardModel, count: int) -> list[datetime]:
     """So many moments while the panels give something, on the first such day."""
-    if not plan.panel or day.sun_w.max() <= 0.0:
+    if not plan.panel or not day.sun_w.max() > 0.0:
         return []
     sunny = np.flatnonzero(day.sun_w > SUNNY_SHARE * day.sun_w.max())
     edges = day.case.edges

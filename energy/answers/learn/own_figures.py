@@ -11,7 +11,7 @@ import numpy as np
 
 from energy.answers.learn.kit_file import KitFile, ScoreRecord, named_by
 from energy.answers.learn.posterior import Posterior, figures_of
-from energy.plan import Plan
+from energy.plan import Plan, PlanError
 from energy.plan.schema import Place
 
 SAME = 2e-3  # a share: profiles hold four figures
@@ -38,10 +38,12 @@ class Usual:
 
 @dataclass(frozen=True)
 class Own:
-    """What a plan has of its owner's: figures, and the usual error where days were scored."""
+    """What a plan has of its owner's: figures, and the usual error where days were scored; lines
+    where what was learned cannot be used."""
 
     figures: tuple[OwnFigure, ...] = ()
     usual: Usual | None = None
+    problems: tuple[str, ...] = ()
 
     @property
     def tools(self) -> tuple[str, ...]:
@@ -63,9 +65,12 @@ def own(plan: Plan, folder: Path) -> Own:
     """What a plan in a folder takes from the kit files it names: only figures that it really uses.
 
     >>> own(Plan.read("builtin:cloudy-repair"), Path())
-    Own(figures=(), usual=None)
+    Own(figures=(), usual=None, problems=())
     """
-    kit_file = named_by(plan, folder)
+    try:
+        kit_file = named_by(plan, folder)
+    except PlanError as error:  # the plan has its tools all the same
+        return Own(problems=tuple(error.problems))
     return Own(tuple(_used(plan, kit_file.posterior)), usual_at(kit_file, plan.place))
 
 

@@ -182,10 +182,10 @@ def _moment(text: str, plan: Plan, previous: Row | None) -> datetime:
             return at + timedelta(days=1) if start - at > timedelta(hours=NEXT_DAY_H) else at
     try:
         at = datetime.fromisoformat(text)
-    except ValueError:
+        if at.tzinfo is not None:
+            at = at.astimezone(ZoneInfo(plan.place.timezone)).replace(tzinfo=None)
+    except (ValueError, OverflowError):  # the latter beyond the ends of the calendar
         raise ValueError(f"{shown(text)} is not a time; {EXAMPLE}") from None
-    if at.tzinfo is not None:
-        at = at.astimezone(ZoneInfo(plan.place.timezone)).replace(tzinfo=None)
     return at
 
 

@@ -11,6 +11,7 @@ import os
 import re
 import tempfile
 import time
+from contextlib import suppress
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any
@@ -219,8 +220,9 @@ def _save(kind: str, weather: Record | Forecast, about: About, folder: Path | No
 def _sweep(folder: Path) -> None:
     """Remove what runs that were killed in the middle of writing have left."""
     for part in folder.glob(".*.part"):
-        if part.lstat().st_mtime < time.time() - LEFT_OVER_S:
-            part.unlink(missing_ok=True)
+        with suppress(FileNotFoundError):  # another run has moved or removed it meanwhile
+            if part.lstat().st_mtime < time.time() - LEFT_OVER_S:
+                part.unlink()
 
 
 # --- reading ------------------------------------------------------------------------------------

@@ -281,6 +281,24 @@ def test_what_a_killed_run_left_goes_with_a_later_write(tmp_path: Path) -> None:
     assert young.exists()  # another run may be writing it just now
 
 
+def test_a_part_that_another_run_moves_meanwhile_spoils_no_write(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    part = tmp_path / ".forecast_+50-a.part"
+    part.write_text("half")
+    listed = Path.glob
+
+    def glob(folder: Path, pattern: str) -> list[Path]:
+        found = list(listed(folder, pattern))
+        part.unlink(missing_ok=True)  # between its being listed and looked at
+        return found
+
+    monkeypatch.setattr(Path, "glob", glob)
+    save_forecast(a_forecast(), about(), tmp_path)
+    assert not part.exists()
+    assert forecast_near(50.0, 10.0, tmp_path) is not None
+
+
 CHECKS_WITHOUT_NETWORK = """
 import sys
 
