@@ -3,22 +3,26 @@
 JSON and CSV for other programs, plans and pictures for people.
 """
 
+import glob
 import json
 import os
 import stat
 import tempfile
+import time
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from energy.plan import PlanError
+from energy.show.palette import FAMILY
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MARK = "offgrid-workshop-energy"  # in every file that is written here, but for tables
 HEADING = "time,charge_percent,"  # what tables of charge over time begin with
+LONGEST_WRITE_S = 600.0
 MARK_WITHIN = 65_536  # bytes, from the beginning or the end
 KINDS = ("png", "svg", "pdf")
 WRITER = {"png": "Software", "svg": "Creator", "pdf": "Creator"}  # where each names its writer
@@ -102,7 +106,7 @@ def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = Tr
     beside = None
     try:
         handle, name = tempfile.mkstemp(
-            prefix=f".{target.stem[:40]}-",
+            prefix=_beside(target),
             suffix=path.suffix,
             dir=target.parent if ordinary else None,
         )
@@ -110,6 +114,7 @@ def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = Tr
         beside = Path(name)
         write(beside)
         if ordinary:
+            _sweep(target)
             _like(target, beside)
             beside.replace(target)
         else:
@@ -120,6 +125,19 @@ def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = Tr
     finally:
         if beside is not None:
             beside.unlink(missing_ok=True)
+
+
+def _beside(target: Path) -> str:
+    """How the names of the files begin that are filled beside a place."""
+    return f".{target.stem[:40]}.{MARK}-"
+
+
+def _sweep(target: Path) -> None:
+    """Remove what writes that were killed have left beside a place."""
+    for left in target.parent.glob(f"{glob.escape(_beside(target))}*"):
+        with suppress(OSError):  # another may sweep, too
+            if time.time() - left.stat().st_mtime > LONGEST_WRITE_S:
+                left.unlink()
 
 
 def reason(error: Exception) -> str:
@@ -154,6 +172,23 @@ def write_timeline(answer: Any, path: Path) -> None:
     frame.index = [moment.isoformat() for moment in frame.index]
     text = frame.round(3).to_csv(index_label="time", lineterminator="\n")
     write_text(path, text)
+
+
+def letters_lacking(figure: "Figure") -> str:
+    """The letters of a picture that its font lacks, in order, each once.
+
+    >>> from energy.show.page import new_page
+    >>> page = new_page()
+    >>> _ = page.text(0.0, 0.0, "\u8336 tea")
+    >>> letters_lacking(page)
+    '\u8336'
+    """
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+    from matplotlib.text import Text
+
+    known = get_font(findfont(FontProperties(family=FAMILY))).get_charmap()
+    shown = {letter for text in figure.findobj(Text) for letter in text.get_text()}
+    return "".join(sorted(letter for letter in shown if ord(letter) not in known | {10: 0}))
 
 
 def save(figure: "Figure", path: Path | str) -> None:
