@@ -5,8 +5,10 @@ the tool (EX_SOFTWARE of sysexits.h), 130 interrupted, 141 the reader has gone.
 """
 
 import errno
+import logging
 import os
 import sys
+import warnings
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -28,6 +30,13 @@ def open_streams() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
+
+
+def silence_libraries() -> None:
+    """What a library would warn of or log says nothing to the person."""
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")
+    logging.disable()
 
 
 def status_of(commands: Callable[[], Any]) -> int:

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from energy.cli import learn
-from energy.cli.ending import leave, open_streams, status_of
+from energy.cli.ending import leave, open_streams, silence_libraries, status_of
 from energy.cli.equipment import aim, size, wire
 from energy.cli.files import new, tools, weather
 from energy.cli.today import check, choose
@@ -54,4 +54,5 @@ def main() -> None:
     gc.disable()  # a short run frees its memory by ending
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # no arrays here are large enough for two
     open_streams()
+    silence_libraries()
     leave(status_of(lambda: app(prog_name="energy", standalone_mode=False)))

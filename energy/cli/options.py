@@ -177,7 +177,11 @@ def save_picture(figure: Callable[[], "Figure"], plot: Path | None, open_it: boo
     if plot is not None:
         from energy.show import files
 
-        files.save(figure(), plot)
+        drawn = figure()
+        files.save(drawn, plot)
+        if lacking := files.letters_lacking(drawn):
+            line = f"{plot}: boxes stand for letters that the picture's font lacks: {lacking}"
+            typer.echo(line, err=True)
         if open_it:
             typer.launch(str(plot))
 

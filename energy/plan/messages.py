@@ -195,7 +195,7 @@ def _words(detail: Any, key: str, model: type[BaseModel]) -> str:
     elif kind == "string_too_long":
         text = f"must be at most {context['max_length']} letters long"
     else:
-        text = f"{detail['msg'][:1].lower()}{detail['msg'][1:]} {got}"
+        text = f"is not allowed here {got}"
     return f"{key} {text}".strip()
 
 

@@ -3,16 +3,19 @@
 JSON and CSV for other programs, plans and pictures for people.
 """
 
+import glob
 import json
 import os
 import stat
 import tempfile
+import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from energy.plan import PlanError
+from energy.show.palette import FAMILY
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -20,6 +23,7 @@ if TYPE_CHECKING:
 MARK = "offgrid-workshop-energy"  # in every file that is written here, but for tables
 HEADING = "time,charge_percent,"  # what tables of charge over time begin with
 LONGEST_WAIT_S = 120.0  # for another run that changes the same file
+LONGEST_WRITE_S = 600.0  # what a killed run left beside is swept after this
 MARK_WITHIN = 65_536  # bytes, from the beginning or the end
 KINDS = ("png", "svg", "pdf")
 WRITER = {"png": "Software", "svg": "Creator", "pdf": "Creator"}  # where each names its writer
@@ -133,7 +137,7 @@ def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = Tr
     beside = None
     try:
         handle, name = tempfile.mkstemp(
-            prefix=f".{target.stem[:40]}-",
+            prefix=_beside(target),
             suffix=path.suffix,
             dir=target.parent if ordinary else None,
         )
@@ -141,6 +145,7 @@ def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = Tr
         beside = Path(name)
         write(beside)
         if ordinary:
+            _sweep(target)
             _like(target, beside)
             beside.replace(target)
         else:
@@ -151,6 +156,19 @@ def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = Tr
     finally:
         if beside is not None:
             beside.unlink(missing_ok=True)
+
+
+def _beside(target: Path) -> str:
+    """How the names of the files begin that are filled beside a place."""
+    return f".{target.stem[:40]}.{MARK}-"
+
+
+def _sweep(target: Path) -> None:
+    """Remove what writes that were killed have left beside a place."""
+    for left in target.parent.glob(f"{glob.escape(_beside(target))}*"):
+        with suppress(OSError):  # another may sweep, too
+            if time.time() - left.stat().st_mtime > LONGEST_WRITE_S:
+                left.unlink()
 
 
 def reason(error: Exception) -> str:
@@ -185,6 +203,23 @@ def write_timeline(answer: Any, path: Path) -> None:
     frame.index = [moment.isoformat() for moment in frame.index]
     text = frame.round(3).to_csv(index_label="time", lineterminator="\n")
     write_text(path, text)
+
+
+def letters_lacking(figure: "Figure") -> str:
+    """The letters of a picture that its font lacks, in order, each once.
+
+    >>> from energy.show.page import new_page
+    >>> page = new_page()
+    >>> _ = page.text(0.0, 0.0, "\u8336 tea")
+    >>> letters_lacking(page)
+    '\u8336'
+    """
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+    from matplotlib.text import Text
+
+    known = get_font(findfont(FontProperties(family=FAMILY))).get_charmap()
+    shown = {letter for text in figure.findobj(Text) for letter in text.get_text()}
+    return "".join(sorted(letter for letter in shown if ord(letter) not in known | {10: 0}))
 
 
 def save(figure: "Figure", path: Path | str) -> None:

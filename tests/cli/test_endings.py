@@ -150,3 +150,26 @@ def test_nor_can_the_city_of_a_weather_file(tmp_path):
     assert ended.returncode in (0, 1), ended.stderr
     assert not steers(ended.stdout + ended.stderr)
     assert "\\x1b" in ended.stdout
+
+
+@pytest.mark.parametrize(
+    "spoken",
+    [
+        "import warnings; warnings.warn('odd', RuntimeWarning)",
+        "import logging; logging.error('odd')",
+    ],
+)
+def test_a_library_never_speaks_to_the_person(spoken):
+    ended = energy("check", before=CHECK.format(f"{spoken}; print('asked'); raise SystemExit(0)"))
+    assert (ended.stdout, ended.stderr) == ("asked\n", "")
+
+
+def test_letters_that_a_picture_lacks_are_said(tmp_path):
+    text = (ROOT / "profiles" / "plans" / "cloudy-repair.toml").read_text()
+    plan = tmp_path / "plan.toml"
+    plan.write_text(text.replace('name = "tea"', 'name = "茶 tea"'))
+    ended = energy("check", str(plan), "--no-fixes", "--plot", str(tmp_path / "p.png"))
+    assert ended.returncode == 1
+    assert ended.stderr.splitlines() == [
+        f"{tmp_path / 'p.png'}: boxes stand for letters that the picture's font lacks: 茶"
+    ]

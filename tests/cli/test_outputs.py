@@ -3,6 +3,8 @@ written to what is no ordinary file. Facts of the shell and of POSIX: common pra
 
 import os
 import stat
+import subprocess
+import sys
 import threading
 from pathlib import Path
 
@@ -196,3 +198,18 @@ def test_a_plan_written_elsewhere_reads_the_same_files(folder):
 def test_a_plan_written_beside_itself_keeps_its_paths(folder):
     run("aim", folder / "plan.toml", "--write", folder / "aimed.toml")
     assert Plan.read(folder / "aimed.toml").source["profiles"] == ["my-tools.toml"]
+
+
+def test_what_a_killed_write_left_is_swept_at_the_next(tmp_path):
+    place = tmp_path / "a plan.toml"
+    write = "from pathlib import Path; import os; from energy.show import files\n"
+    write += f"files.write_safely(Path({str(place)!r}), lambda beside: os._exit(9))"
+    settings = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    subprocess.run([sys.executable, "-c", write], env=settings, check=False)
+    (left,) = tmp_path.iterdir()
+    (other := tmp_path / ".a plan-old_copy.toml").write_text("a person's own")
+    files.write_text(place, "under way elsewhere?")
+    assert left.exists()
+    os.utime(left, (0.0, 0.0))
+    files.write_text(place, "new")
+    assert sorted(tmp_path.iterdir()) == [other, place]
