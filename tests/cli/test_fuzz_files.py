@@ -326,8 +326,8 @@ def test_a_spoilt_file_gets_an_answer_or_lines(good, tmp_path, rng):
 @pytest.mark.oracle
 def test_many_spoilt_files_get_an_answer_or_lines(good, tmp_path):
     """ENERGY_FUZZ_SEED, ENERGY_FUZZ_CASES and ENERGY_FUZZ_S choose other cases, more, or longer."""
-    seed = int(os.environ.get("ENERGY_FUZZ_SEED") or random.SystemRandom().randrange(2**32))
-    cases = int(os.environ.get("ENERGY_FUZZ_CASES", 1_000))
+    seed = int(os.environ.get("ENERGY_FUZZ_SEED", 0))
+    cases = int(os.environ.get("ENERGY_FUZZ_CASES", 150))
     ends = monotonic() + float(os.environ.get("ENERGY_FUZZ_S", 600.0))
     found, faults, slowest = Counter(), {}, (0.0, "")
     for number in range(cases):
