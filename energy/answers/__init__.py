@@ -1,1 +1,1 @@
-"""One file per question: values in, values out. What answers share is asked of the `Budget`."""
+"""One folder a question: values in, values out. What answers share is asked of the `Budget`."""

@@ -1,7 +1,7 @@
 """What stands between panel, battery and outlets: solar controller, inverter, 12 V and USB.
 
 Each function turns watts on one side into watts on the other. Which task may run within the
-limits is decided in `demand`.
+limits is decided in `limits`.
 """
 
 from dataclasses import dataclass

@@ -1,6 +1,6 @@
 """One pass through time: sun, chargers, loads and battery settled segment by segment, with books.
 
-The battery itself moves only in `battery`; here its surplus is spilled, its want is shared out in
+The battery itself moves only in `battery`; here its surplus is curtailed, its want is shared out in
 rank order, and every watt-hour is entered once. Axis 0 is time (segments), axis 1 the scenarios.
 """
 

@@ -1,7 +1,7 @@
 """Where should the panels point? The best pose, what others cost, and what turning them is worth.
 
 The poses are searched in `poses`; every figure given of one comes from a budget in all weathers.
-Words and picture lie in `show`.
+Its lines are in `words`, its drawing in `picture`.
 """
 
 from collections.abc import Iterable

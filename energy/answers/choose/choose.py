@@ -1,6 +1,6 @@
 """Which tasks fit, when to run each, and what is left out: the answer of `energy choose`.
 
-The search is in `choosing`; here its choice becomes a timetable, with a reason for whatever is not
+The search is in `search`; here its choice becomes a timetable, with a reason for whatever is not
 in it.
 """
 

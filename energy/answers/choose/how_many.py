@@ -1,7 +1,7 @@
 """How many more cuts, minutes or charges of a tool fit, at the goal's chance.
 
-Where more may run is for `choosing.room`, how much of it the charge bears for `choosing.filling`;
-what is counted here is what the plan written out with it says.
+Where more may run is for `room`, how much of it the charge bears for `filling`; the count is that
+of the plan written out with it.
 """
 
 from collections.abc import Mapping, Sequence

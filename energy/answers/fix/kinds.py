@@ -1,6 +1,6 @@
 """The kinds of change that can turn a no into a yes, easiest first.
 
-Each is made in `tasks`, `leaving` or `kit`; which size is enough is found in `fixes`. A fuller
+Each is made in `tasks`, `leaving` or `kit`; which size is enough is found in `fix`. A fuller
 start comes last: whoever is on site has started.
 """
 

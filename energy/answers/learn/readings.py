@@ -1,7 +1,7 @@
 """Reads what a person saw on the pack and wrote down: a CSV of times and whatever was seen.
 
 Each wrong cell is one line, and what is left is kept. What the rows mean for the plan is worked
-out in `lived_day`; logs of a meter are read in `log`.
+out in `counted_work`; logs of a meter are read in `log`.
 """
 
 import hashlib

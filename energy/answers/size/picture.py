@@ -1,6 +1,6 @@
 """The map of the chance over panel watts and battery watt-hours, with the goals' contours.
 
-What the sizes are is found in `answers`; the look is that of all pictures here.
+What the sizes are is found in `size`; the look is that of all pictures here.
 """
 
 from typing import TYPE_CHECKING, Any

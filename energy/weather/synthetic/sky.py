@@ -1,7 +1,7 @@
 """Weather a person states: a clear sky, a sky in eighths of cloud, the air's temperature.
 
 Everything here needs only the place, the days and the plan's words; records of real weather live
-in `files`, the many weathers of a plan in `scenarios`.
+in `readers`, the many weathers of a plan in `scenarios`.
 """
 
 import numpy as np
