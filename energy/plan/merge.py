@@ -115,10 +115,10 @@ def _profile(kind: str, name: Any, where: Where, done: Merged, beside: Beside) -
     built_in = profiles.built_in(kind)
     if name in built_in:
         return dict(built_in[name])
-    known = {**built_in, **beside.own[kind]}
+    names = {**built_in, **beside.own[kind]}
     done.lacking.add(where)
     done.problems.append(
-        Problem(where, f"there is no {kind[:-1]} profile {shown(name)}{meant(name, known)}")
+        Problem(where, f"there is no {kind[:-1]} profile {shown(name)}{meant(name, names)}")
     )
     return {}
 

@@ -67,28 +67,28 @@ def from_models(
     error: ValidationError, tables: dict[str, Any], source: dict[str, Any], lacking: set[Path]
 ) -> list[Problem]:
     """What pydantic found. A key that came from a profile says so."""
-    found: list[Problem] = []
-    for one in islice(_told(error), 5 * MOST_LINES):
-        where, key, model = place_of(one["loc"])
-        if one["type"] == "missing" and any(where[: len(at)] == at for at in lacking):
+    problems: list[Problem] = []
+    for detail in islice(_told(error), 5 * MOST_LINES):
+        where, key, model = place_of(detail["loc"])
+        if detail["type"] == "missing" and any(where[: len(at)] == at for at in lacking):
             continue
-        text = _words(one, key, model)
+        text = _words(detail, key, model)
         own = _table(source, where)
         if (
             key
-            and one["type"] != "missing"
+            and detail["type"] != "missing"
             and own is not None
             and key.partition(" item ")[0] not in own
         ):
             text += _from_profile(source, where)
-        found.append(Problem(where, text))
-    return found
+        problems.append(Problem(where, text))
+    return problems
 
 
 def _told(error: ValidationError) -> Iterator[Any]:
-    for one in error.errors(include_url=False):
-        if one["type"] != "default_factory_not_called":  # it follows from another problem
-            yield one
+    for detail in error.errors(include_url=False):
+        if detail["type"] != "default_factory_not_called":  # it follows from another problem
+            yield detail
 
 
 def _table(tables: dict[str, Any], where: Path) -> dict[str, Any] | None:
@@ -199,8 +199,8 @@ def _words(one: Any, key: str, model: type[BaseModel]) -> str:
 
 def unknown_key(key: str, model: type[BaseModel]) -> str:
     """That a table has no such key, and which was probably meant."""
-    known = [field.alias or name for name, field in model.model_fields.items()]
-    return f"{one_line(key, 60) or shown(key)} is not a known key{meant(key, known)}"
+    names = [field.alias or name for name, field in model.model_fields.items()]
+    return f"{one_line(key, 60) or shown(key)} is not a known key{meant(key, names)}"
 
 
 def _missing(key: str, model: type[BaseModel]) -> str:

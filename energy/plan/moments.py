@@ -32,13 +32,13 @@ def moment(value: Any) -> Moment:
         return "clock", value.hour * 60.0 + value.minute + seconds / 60.0
     if isinstance(value, str):
         text = value.strip()
-        if found := _CLOCK.fullmatch(text):
-            hour, minute, second = (int(part or 0) for part in found.groups())
+        if match := _CLOCK.fullmatch(text):
+            hour, minute, second = (int(part or 0) for part in match.groups())
             total = hour * 60.0 + minute + second / 60.0
             if minute < 60 and second < 60 and total <= DAY_MIN:
                 return "clock", total
-        if found := _SUN.fullmatch(text):
-            anchor, sign, amount, unit = found.groups()
+        if match := _SUN.fullmatch(text):
+            anchor, sign, amount, unit = match.groups()
             away = float(amount or 0.0) * (60.0 if unit == "h" else 1.0)
             if away <= FURTHEST_FROM_SUN_MIN:
                 return anchor, -away if sign == "-" else away

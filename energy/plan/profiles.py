@@ -34,14 +34,14 @@ def folder() -> Traversable:
 @cache
 def built_in(kind: str) -> dict[str, Table]:
     """All built-in tables of a kind by name, shared: do not change them."""
-    found: dict[str, Table] = {}
+    profiles: dict[str, Table] = {}
     for entry in sorted((folder() / kind).iterdir(), key=lambda e: e.name):
         if entry.name.endswith(".toml"):
             tables = tomllib.loads(entry.read_text(encoding="utf-8"))
-            found |= {
+            profiles |= {
                 name: _whole_path(t, Path(str(folder() / kind))) for name, t in tables.items()
             }
-    return found
+    return profiles
 
 
 def tools() -> dict[str, Table]:
@@ -96,7 +96,7 @@ def read_own(names: Iterable[str], beside: Path) -> tuple[Kinds, list[str]]:
     A file holds tools straight under their names ([my-saw]), or tables [tools.NAME], [packs.NAME],
     [panels.NAME] and [learned.NAME]. Of two with one name the later counts. Paths inside are whole.
     """
-    found: Kinds = {kind: {} for kind in KINDS}
+    own: Kinds = {kind: {} for kind in KINDS}
     problems: list[str] = []
     for name in names:
         file = beside / name
@@ -106,8 +106,8 @@ def read_own(names: Iterable[str], beside: Path) -> tuple[Kinds, list[str]]:
             problems += error.problems
             continue
         for kind, several in kinds.items():
-            found[kind] |= {key: _whole_path(table, file.parent) for key, table in several.items()}
-    return found, problems
+            own[kind] |= {key: _whole_path(table, file.parent) for key, table in several.items()}
+    return own, problems
 
 
 def sorted_into_kinds(tables: Table, origin: str = "profiles") -> Kinds:
@@ -117,19 +117,19 @@ def sorted_into_kinds(tables: Table, origin: str = "profiles") -> Kinds:
     >>> own["tools"], own["packs"]
     ({'my-saw': {'supply': 'ac'}}, {'mine': {'idle_w': 4}})
     """
-    found: Kinds = {kind: {} for kind in KINDS}
+    sorted_tables: Kinds = {kind: {} for kind in KINDS}
     problems = []
     for key, table in tables.items():
         kind, several = (key, table) if key in KINDS else ("tools", {key: table})
-        for name, one in several.items() if isinstance(several, dict) else [("", several)]:
-            if isinstance(several, dict) and isinstance(one, dict):
-                found[kind][name] = one
+        for name, profile in several.items() if isinstance(several, dict) else [("", several)]:
+            if isinstance(several, dict) and isinstance(profile, dict):
+                sorted_tables[kind][name] = profile
             else:
                 where = f"{key}.{name}" if key in KINDS and name else key
-                problems.append(f"{origin}: {where} must be a table (got {shown(one)})")
+                problems.append(f"{origin}: {where} must be a table (got {shown(profile)})")
     if problems:
         raise PlanError(problems)
-    return found
+    return sorted_tables
 
 
 def _whole_path(table: Table, beside: Path) -> Table:

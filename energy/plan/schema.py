@@ -113,16 +113,16 @@ def _sky(value: Any) -> Any:
     values = value if isinstance(value, list | tuple) else [value]
     if not values:
         raise ValueError("must not be empty")
-    found = []
-    for one in values:
-        okta = SKIES.get(one, -1) if isinstance(one, str) else one
+    skies = []
+    for sky in values:
+        okta = SKIES.get(sky, -1) if isinstance(sky, str) else sky
         if isinstance(okta, bool) or not isinstance(okta, int) or not 0 <= okta <= 8:
             raise ValueError(
-                f"must be {', '.join(SKIES)}, or eighths from 0 to 8 (got {shown(one)})"
-                f"{meant(one, SKIES)}"
+                f"must be {', '.join(SKIES)}, or eighths from 0 to 8 (got {shown(sky)})"
+                f"{meant(sky, SKIES)}"
             )
-        found.append(okta)
-    return tuple(found)
+        skies.append(okta)
+    return tuple(skies)
 
 
 def _air(value: Any) -> Any:
@@ -174,8 +174,8 @@ class Goal(Strict):
 
 
 def _range(value: Any) -> Any:
-    ends = [number(end) for end in value] if isinstance(value, list | tuple) else []
-    low, high = ends if len(ends) == 2 else (None, None)
+    bounds = [number(end) for end in value] if isinstance(value, list | tuple) else []
+    low, high = bounds if len(bounds) == 2 else (None, None)
     if low is None or high is None or not 0.0 <= low <= high <= 1e6:
         raise ValueError(f"must be [from, to], not falling, at most 1e6 (got {shown(value)})")
     return low, high

@@ -23,7 +23,6 @@ from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
 from energy.simulation.result import Chance as Chance
 from energy.simulation.result import Lowest as Lowest
-from energy.simulation.result import wilson as wilson
 from energy.simulation.solar import Solar
 from energy.simulation.strings import laid_out, pwm_notes
 from energy.weather.days import Days

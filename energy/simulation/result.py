@@ -4,7 +4,6 @@ Success, chance, lowest charge and verdict are worked out here, for every answer
 is brought here is for `budget`.
 """
 
-import math
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
@@ -21,6 +20,7 @@ from energy.plan import Plan
 from energy.simulation.bursts import Placed
 from energy.simulation.progress import Done, Progress
 from energy.simulation.solar import Solar
+from energy.simulation.success import lowest_point, needed, succeeds, wilson
 from energy.weather.days import Days
 from energy.weather.synthetic.synthetic import SCENARIOS
 from energy.weather.weathers import Weathers
@@ -181,7 +181,7 @@ class Budget:
     def margin_percent(self) -> float:
         """How far the weather that decides against the goal stays above the reserve [percent of
         charge]: where the chance falls short, below 0. It does not see what is refused."""
-        return min(one._own_margin_percent for one in self.deciding)
+        return min(budget._own_margin_percent for budget in self.deciding)
 
     @property
     def _own_margin_percent(self) -> float:
@@ -257,7 +257,7 @@ class Budget:
         if self.weather.effective_sample_size is not None:
             low, high = (100.0 * x for x in wilson(share, self.weather.effective_sample_size))
         if self.bounds:
-            percents = [100.0 * float(one.success.mean()) for one in (self, *self.bounds)]
+            percents = [100.0 * float(budget.success.mean()) for budget in (self, *self.bounds)]
             low = min(percents) if low is None else min(low, *percents)
             high = max(percents) if high is None else max(high, *percents)
         must = self.must_served
@@ -284,7 +284,9 @@ class Budget:
         More panel or pack never turns it into False; what is refused is not looked at.
         """
         goal = self.plan.goal.chance_percent
-        return all(one.success.sum() >= needed(goal, one.success.size) for one in self.deciding)
+        return all(
+            budget.success.sum() >= needed(goal, budget.success.size) for budget in self.deciding
+        )
 
     @property
     def yes(self) -> bool:
@@ -324,9 +326,13 @@ class Budget:
         pack, panels = self.plan.pack, self.plan.panel
         if pack.health_spread_percent or any(p.condition_spread_percent for p in panels):
             only["kit"] = replace(calm, battery=case.battery, solar_w=mean_sun * derate)
-        spread = {name: _lowest_share(moved).var() for name, moved in only.items()}
+        spread = {name: _lowest_share(varied).var() for name, varied in only.items()}
         total = sum(spread.values())
-        return {name: float(one / total) for name, one in spread.items()} if total > 1e-9 else {}
+        return (
+            {name: float(variance / total) for name, variance in spread.items()}
+            if total > 1e-9
+            else {}
+        )
 
     @property
     def full_again_s(self) -> float | None:
@@ -344,8 +350,8 @@ class Budget:
         solar_w into the pack's bus, spilled_w at the panel, charger_w, load_w asked at the outlets
         (refused bursts too), delivered_w, idle_w of pack and inverter.
         """
-        one = simulate(self.middle_case, detail=True)
-        flows = {name: values[:, 0] for name, values in one.detail.items()}
+        simulated = simulate(self.middle_case, detail=True)
+        flows = {name: values[:, 0] for name, values in simulated.detail.items()}
         for overload in self.overloads:
             for piece in overload.burst.pieces:
                 first, last = np.searchsorted(self.time_s, [piece.start_s, piece.end_s])
@@ -376,49 +382,6 @@ class Budget:
     def local(self, time_s: float) -> datetime:
         """A moment on the plan's own clock."""
         return self.calendar.moment(time_s)
-
-
-def lowest_point(case: Case, run: Simulated) -> tuple[Index, Array]:
-    """At which edge each scenario of a pass is lowest, and how high above what the cold locks then
-    [percent of charge], both (m,)."""
-    charge = run.store_wh * (100.0 / case.battery.capacity_wh)
-    cold_unavailable = 100.0 * case.cold_unavailable()
-    above = charge[1:] - cold_unavailable
-    ends, lowest_end = above.argmin(axis=0), above.min(axis=0)
-    np.subtract(
-        charge[:-1], cold_unavailable, out=above
-    )  # the cold may deepen at a segment's start
-    starts, lowest_start = above.argmin(axis=0), above.min(axis=0)
-    edge = np.where(lowest_end < lowest_start, ends + 1, starts)
-    return edge, np.minimum(lowest_end, lowest_start)
-
-
-def succeeds(above_percent: Array, run: Simulated, reserve_percent: float) -> Mask:
-    """In which scenarios the reserve is kept and nothing runs short, (m,); above as
-    `lowest_point`."""
-    return (above_percent >= reserve_percent - 1e-9) & ~run.ran_short
-
-
-def needed(goal_percent: float, futures: int) -> int:
-    """How many of so many futures must succeed for a goal.
-
-    >>> [needed(goal, 31) for goal in (80.0, 90.0, 95.0, 99.0)]
-    [25, 28, 30, 31]
-    """
-    return math.ceil(goal_percent / 100.0 * futures - 1e-9)
-
-
-def wilson(share: float, number: float) -> tuple[float, float]:
-    """Wilson's 95 % interval of a share seen in `number` independent trials (Wilson 1927).
-
-    >>> [round(x, 4) for x in wilson(27 / 31, 31)]
-    [0.7115, 0.9487]
-    """
-    z = 1.959963984540054  # the normal distribution's 97.5 % point
-    centre = (share + z * z / (2.0 * number)) / (1.0 + z * z / number)
-    half = z / (1.0 + z * z / number)
-    half *= np.sqrt(share * (1.0 - share) / number + (z / (2.0 * number)) ** 2)
-    return max(0.0, centre - float(half)), min(1.0, centre + float(half))
 
 
 def _lowest_share(case: Case) -> Array:

@@ -108,11 +108,11 @@ class Aim:
 
         More turns must let the pack take enough more than fewer do, in the plan's own hours.
         """
-        kept, found = self.best.taken_wh, None
+        kept, worth_it = self.best.taken_wh, None
         for setting in self.re_aim:
             if setting.taken_wh - kept >= max(WORTH_WH, WORTH_SHARE * kept):
-                kept, found = setting.taken_wh, setting
-        return found
+                kept, worth_it = setting.taken_wh, setting
+        return worth_it
 
     def lost_percent(self, tilt_off_deg: float, facing_off_deg: float) -> float:
         """What a pose so far from the best loses of the yield, to the worse side [percent].
@@ -213,11 +213,11 @@ def aim(plan: Plan | Budget) -> Aim:
 
 def _rising(turned: Iterable[Setting]) -> tuple[Setting, ...]:
     """Turns that give more than fewer of them do: under cloud another may cost light."""
-    found: list[Setting] = []
-    for one in turned:
-        if not found or one.own_wh > (1.0 + ALIKE_SHARE) * found[-1].own_wh:
-            found.append(one)
-    return tuple(found)
+    rising: list[Setting] = []
+    for setting in turned:
+        if not rising or setting.own_wh > (1.0 + ALIKE_SHARE) * rising[-1].own_wh:
+            rising.append(setting)
+    return tuple(rising)
 
 
 def enough_for(result: Budget, wh: float) -> str:

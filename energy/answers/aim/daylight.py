@@ -51,9 +51,11 @@ class Daylight:
         days, weather = self.wide or (result.days, result.weather)
         power = result.solar.panel_w
         if self.wide is not None:
-            known = derates(result.plan, weather.shift_days.size)
+            panel_derates = derates(result.plan, weather.shift_days.size)
             posed = (
-                solar(replace(days, plan=_over(result, span), span=span), weather, known).panel_w
+                solar(
+                    replace(days, plan=_over(result, span), span=span), weather, panel_derates
+                ).panel_w
                 for span in self.spans
             )
             power = np.sum(list(posed), axis=0)
@@ -78,9 +80,11 @@ def daylight(result: Budget) -> Daylight:
     >>> found.counts, found.days, str(found.first)
     ('whole-days', 3, '2027-01-12')
     """
-    found = _counted(result)
-    day_wh = float(found.half_hours_wh(result).sum())
-    return replace(found, plan_days=max(given_wh(result) / day_wh, 1.0)) if day_wh > 0.0 else found
+    counted = _counted(result)
+    day_wh = float(counted.half_hours_wh(result).sum())
+    return (
+        replace(counted, plan_days=max(given_wh(result) / day_wh, 1.0)) if day_wh > 0.0 else counted
+    )
 
 
 def _counted(result: Budget) -> Daylight:
@@ -89,9 +93,11 @@ def _counted(result: Budget) -> Daylight:
     dates = [first + timedelta(k) for k in range((last - first).days + 1)]
     midnights = [result.calendar.at(("clock", 0.0), day) for day in (*dates, last + timedelta(1))]
     spans = dict(zip(dates, pairwise(midnights), strict=True))
-    whole = [day for day, span in spans.items() if start <= span[0] and span[1] <= end]
-    if whole:
-        return Daylight("whole-days", whole[0], whole[-1], tuple(spans[day] for day in whole))
+    whole_days = [day for day, span in spans.items() if start <= span[0] and span[1] <= end]
+    if whole_days:
+        return Daylight(
+            "whole-days", whole_days[0], whole_days[-1], tuple(spans[day] for day in whole_days)
+        )
     over = midnights[0], midnights[-1]
     own = result.days
     days = days_of(_over(result, over), own.record, own.calendar, over, own.site)
@@ -105,5 +111,5 @@ def _counted(result: Budget) -> Daylight:
 def _over(result: Budget, span: Interval) -> Plan:
     """A budget's plan over another span [UTC s] of its dates."""
     start, end = (result.local(time_s).replace(tzinfo=None) for time_s in span)
-    ends = result.plan.span.model_copy(update={"start": start, "end": end})
-    return result.plan.model_copy(update={"span": ends})
+    new_span = result.plan.span.model_copy(update={"start": start, "end": end})
+    return result.plan.model_copy(update={"span": new_span})

@@ -91,8 +91,8 @@ class Search:
         posed = replace(self.days, plan=self.days.plan.model_copy(update={"panel": panels}))
         scenarios = self.weather.shift_days.size
         derates = [np.full(scenarios, panel.condition_percent / 100.0) for panel in panels]
-        found = solar(posed, self.weather, derates)
-        return np.asarray(found.panel_w.mean(axis=1) * self.hours)
+        sun = solar(posed, self.weather, derates)
+        return np.asarray(sun.panel_w.mean(axis=1) * self.hours)
 
     @cached_property
     def _grid_wh(self) -> Array:
@@ -150,16 +150,16 @@ class Search:
             pose = {"aim": "re-aimed", "re_aim_at": (("clock", float(BIN_MIN * time)),)}
             given = self.given_wh(**pose, tilt_deg=tilt_deg, facing=azimuth_deg)
             upto[row, 1:] = np.cumsum(np.bincount(bins, given, DAY_BINS))
-        found = []
+        best = []
         for number in range(1, min(MOST_TURNS, times.size) + 1):
             picks = np.array(list(combinations(range(times.size), number)))
             clock = times[picks]
-            ends = np.column_stack([clock[:, 1:], np.full(len(picks), DAY_BINS)])
+            until = np.column_stack([clock[:, 1:], np.full(len(picks), DAY_BINS)])
             total = upto[picks[:, -1], clock[:, 0]]
-            total = total + (upto[picks, ends] - upto[picks, clock]).sum(axis=1)
+            total = total + (upto[picks, until] - upto[picks, clock]).sum(axis=1)
             minutes = BIN_MIN * clock[int(total.argmax())]
-            found.append(tuple(f"{m // 60:02d}:{m % 60:02d}" for m in minutes.tolist()))
-        return found
+            best.append(tuple(f"{m // 60:02d}:{m % 60:02d}" for m in minutes.tolist()))
+        return best
 
     def _sun_is_up(self) -> Mask:
         """At which half hours the sun is up on about as many days of the span as at any, (48,)."""

@@ -70,7 +70,7 @@ def _gain(answer: Aim) -> str:
 
 def advice(answer: Aim) -> list[str]:
     """How to set the best pose up by hand, and what missing it costs."""
-    found: list[str] = []
+    lines: list[str] = []
     if answer.tilt_deg > 0.0:
         rise_cm = 100.0 * answer.prop_height_m(1.0)
         props = [f"Prop the raised edge {rise_cm:.0f} cm up for every metre along the slope"]
@@ -78,19 +78,19 @@ def advice(answer: Aim) -> list[str]:
             if panel.length_m is not None:
                 high = f"{answer.prop_height_m(panel.length_m):.2f} m"
                 props.append(f'{high} where the {panel.length_m:g} m of "{panel.name}" slope')
-        found.append("; ".join(props) + ".")
+        lines.append("; ".join(props) + ".")
         if answer.azimuth_deg is not None:
-            found.append(
+            lines.append(
                 "A compass shows magnetic north: take an easterly local declination off the true"
                 " bearing, add a westerly one."
             )
     if answer.azimuth_deg is None:
-        found.append(
+        lines.append(
             "A boat at anchor turns as it likes: only the tilt can be chosen, judged over all"
             " headings."
         )
         if len(answer.aimed) < len(answer.plan.budget.plan.panel):
-            found[-1] += " The panels that do not swing stay as planned."
+            lines[-1] += " The panels that do not swing stay as planned."
     costs = [
         f"a tilt {off} degrees wrong {loss_percent(answer.lost_percent(off, 0))}"
         for off in (10, 20)
@@ -100,8 +100,8 @@ def advice(answer: Aim) -> list[str]:
             f"a facing {off} degrees wrong {loss_percent(answer.lost_percent(0, off))}"
             for off in (30, 60)
         ]
-    found.append(f"What it costs, to the worse side: {', '.join(costs)}.")
-    return found
+    lines.append(f"What it costs, to the worse side: {', '.join(costs)}.")
+    return lines
 
 
 def settings(answer: Aim) -> list[tuple[str, Setting]]:
@@ -168,31 +168,31 @@ def turned(answer: Aim) -> Setting | None:
 
 def remarks(answer: Aim) -> list[str]:
     """Whether turning is worth it, and what the figures rest on."""
-    result, found = answer.plan.budget, []
+    result, lines = answer.plan.budget, []
     worth = answer.worth_turning
     if worth is not None:
-        found.append(
+        lines.append(
             f"Worth getting up for: turn {_them(answer)} square to the sun at {and_list(worth.at)},"
             " each day; a pen held upright on it then throws no shadow. It stays so overnight."
         )
     elif answer.re_aim:
         most = max(turns.taken_wh for turns in answer.re_aim)
         more = round(most - answer.best.taken_wh)
-        found.append(
+        lines.append(
             "Turning during the day is not worth getting up for: the pack would take"
             f" {f'{more} Wh a day' if more > 0 else 'no'} more."
         )
     spilled = answer.plan.spilled_wh
     if spilled > SPILLED_SHARE * answer.plan.own_wh:
-        found.append(
+        lines.append(
             f"As planned {watt_hours(spilled)} Wh a day are spilled, when the pack is full: more"
             " sun then is worth nothing, work moved to those hours is."
         )
     weathers = (
         "one weather" if result.chance.scenarios == 1 else f"{result.chance.scenarios} weathers"
     )
-    found.append(f"Means of {weathers}, horizon and shade counted: {result.weather.source}.")
-    return [*found, day_in_words(answer)]
+    lines.append(f"Means of {weathers}, horizon and shade counted: {result.weather.source}.")
+    return [*lines, day_in_words(answer)]
 
 
 def day_in_words(answer: Aim) -> str:

@@ -188,24 +188,24 @@ def check(
     """
     check_now(plan, now, battery_percent, done)
     if now is None or battery_percent is None:
-        found = budget(plan)
-        return Check(found, task_answers(found), skies=under_skies(found) if skies else ())
+        result = budget(plan)
+        return Check(result, task_answers(result), skies=under_skies(result) if skies else ())
     rest = budget(plan, now, battery_percent, done=done)
     at = rest.local(float(rest.time_s[0]))
     expected = _expected_percent(plan, rest)
     measured = Now(at, battery_percent, expected)
-    beside = under_skies(rest, now, battery_percent, done) if skies else ()
-    return Check(rest, task_answers(rest), measured, beside)
+    under = under_skies(rest, now, battery_percent, done) if skies else ()
+    return Check(rest, task_answers(rest), measured, under)
 
 
 def _expected_percent(plan: Plan, rest: Budget) -> float | None:
     """The charge that the whole plan expects where its rest begins."""
     try:
-        whole = budget(plan)
+        planned = budget(plan)
     except PlanError:
         return None  # a forecast fetched on the way begins after the plan
-    charge = whole.charge_percent[:, whole.middle]
-    return float(np.interp(rest.time_s[0], whole.time_s, charge))
+    charge = planned.charge_percent[:, planned.middle]
+    return float(np.interp(rest.time_s[0], planned.time_s, charge))
 
 
 def under_skies(
@@ -227,7 +227,7 @@ def under_skies(
         "temp_air_c": (float(air.min()), float(air.max())) if stated is None else stated,
         "wind_speed_m_s": result.plan.weather.wind_speed_m_s,
     }
-    found = []
+    skies = []
     for sky in SKIES:
         changes = {
             "weather": {**weather, "sky": sky},
@@ -235,8 +235,8 @@ def under_skies(
         }
         under = budget(result.plan.replace(**changes), now, battery_percent, done=done)
         cold = bool(under.too_cold[under.middle])
-        found.append(Sky(sky, under.verdict, under.lowest().percent, cold))
-    return tuple(found)
+        skies.append(Sky(sky, under.verdict, under.lowest().percent, cold))
+    return tuple(skies)
 
 
 def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
@@ -248,8 +248,8 @@ def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
         flat_s = float(result.simulated.first_unmet_s[k, result.middle])
         why_not = None
         if turned_away:
-            beside = why_refused(task.supply, task.start_w, turned_away, bursts)
-            why_not = why_never(result, k) or beside
+            reason = why_refused(task.supply, task.start_w, turned_away, bursts)
+            why_not = why_never(result, k) or reason
         elif np.isfinite(flat_s):
             why_not = f"pack flat from {clock(result.calendar, flat_s)}"
             if result.too_cold_at(flat_s, result.middle):

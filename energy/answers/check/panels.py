@@ -142,16 +142,16 @@ def task_rows(result: Budget) -> list[Row]:
 
 def _drawing(burst: Burst) -> list[Interval]:
     """When a burst draws power: a compressor's rests, with their small draw, are left out."""
-    found: list[Interval] = []
+    intervals: list[Interval] = []
     least_w = REST_SHARE * max(piece.working_w for piece in burst.pieces)
     for piece in burst.pieces:
         if piece.working_w < least_w:
             continue
-        if found and piece.start_s - found[-1][1] < 1.0:
-            found[-1] = found[-1][0], piece.end_s
+        if intervals and piece.start_s - intervals[-1][1] < 1.0:
+            intervals[-1] = intervals[-1][0], piece.end_s
         else:
-            found.append((piece.start_s, piece.end_s))
-    return found
+            intervals.append((piece.start_s, piece.end_s))
+    return intervals
 
 
 def task_panel(result: Budget, panel: Any, rows: Sequence[Row], names_px: float) -> str:

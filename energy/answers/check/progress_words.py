@@ -14,16 +14,16 @@ LEAST = 0.05  # of a minute or an hour: less is not worth a word
 def progress_lines(answer: Check, *, choosing: bool = False) -> Iterator[str]:
     """What was taken as done, and what is undone although its time is over; nothing where nothing
     was said. `choosing`: a choice follows, which is offered what it may take up again."""
-    found = answer.budget.progress
-    if not found:
+    progress = answer.budget.progress
+    if not progress:
         return
-    yield f"Taken as done: {', '.join(_done(p) for p in found)}; the rest as planned."
-    for p in found:
+    yield f"Taken as done: {', '.join(_done(p) for p in progress)}; the rest as planned."
+    for p in progress:
         if p.done > p.planned:
             done, planned = (amount(value, p.unit) for value in (p.done, p.planned))
             yield f'Of "{p.name}" {done} are done, {planned} were planned: nothing of it is left.'
-    over = and_list([_of(p, p.over) for p in found if p.over > LEAST])
-    again = and_list([_of(p, p.again) for p in found if p.again > LEAST])
+    over = and_list([_of(p, p.over) for p in progress if p.over > LEAST])
+    again = and_list([_of(p, p.again) for p in progress if p.again > LEAST])
     if over:
         here = f"; left out{f'; energy choose offers again {again}' if again else ''}"
         if choosing:

@@ -138,53 +138,59 @@ class _Rest:
     def by_clock(self, table: Mapping[str, Any], k: int, days: Sequence[Day]) -> Tables:
         """What is left of a task that is done as planned until now; k is its number from 0."""
         task, today = self.plan.task[k], self.now.date()
-        ahead = [day for day in days if self._ahead(day)]
+        to_come = [day for day in days if self._ahead(day)]
         if task.repeats is None and task.duration_s is None:
-            return self.of_windows(table, task) if ahead else []
+            return self.of_windows(table, task) if to_come else []
         begun = [d for d in days if any(self.start_s <= a < self.now_s for a, _ in d.intervals)]
-        found: Tables = []
+        tables: Tables = []
         later = []
-        for day in ahead:
+        for day in to_come:
             if day in begun or day.date < today:
-                found += self._under_way(table, k, day)
+                tables += self._under_way(table, k, day)
             else:
                 later.append(day.date)
-        if later and task.days is None and not begun and not found:
+        if later and task.days is None and not begun and not tables:
             return [dict(table)]
-        return found + ([{**table, "days": self._numbers(later)}] if later else [])
+        return tables + ([{**table, "days": self._numbers(later)}] if later else [])
 
     def stated(self, table: Mapping[str, Any], k: int, left: Sequence[Left]) -> Tables:
         """What is left of a task of which it was said how much is done."""
         today = self.now.date()
-        later = [one.day.date for one in left if one.as_planned and one.day.date >= today]
-        found = [self._part(table, k, one) for one in left if one.day.date not in later]
-        return found + ([{**table, "days": self._numbers(later)}] if later else [])
+        later = [part.day.date for part in left if part.as_planned and part.day.date >= today]
+        tables = [self._part(table, k, part) for part in left if part.day.date not in later]
+        return tables + ([{**table, "days": self._numbers(later)}] if later else [])
 
     def of_windows(self, table: Mapping[str, Any], what: Any) -> Tables:
         """A table of what goes on all through its windows (a task or a charger), on its days."""
         if what.days is None:
             return [dict(table)]
-        today, found = self.now.date(), []
+        today, tables = self.now.date(), []
         for day in (day for day in self.calendar.days(what.days) if day < today):
             window = self.calendar.window(what.between, day)
             if window is not None and window[1] > self.now_s:
                 between = [self.calendar.clock(self.now_s), self.calendar.clock(window[1])]
-                found.append({**table, "between": between, "days": [1]})
+                tables.append({**table, "between": between, "days": [1]})
         coming = [day for day in self.calendar.days(what.days) if day >= today]
-        return found + ([{**table, "days": self._numbers(coming)}] if coming else [])
+        return tables + ([{**table, "days": self._numbers(coming)}] if coming else [])
 
     def _ahead(self, day: Day) -> list[Interval]:
         """What of a window's repeats or block is still to come, or goes on."""
-        return [one for one in day.intervals if one[1] > self.now_s and one[0] < self.end_s]
+        return [
+            interval
+            for interval in day.intervals
+            if interval[1] > self.now_s and interval[0] < self.end_s
+        ]
 
     def _under_way(self, table: Mapping[str, Any], k: int, day: Day) -> Tables:
         """The rest of the repeat that is under way in a window, and those to come in it; or of a
         block."""
-        task, ahead = self.plan.task[k], self._ahead(day)
+        task, to_come = self.plan.task[k], self._ahead(day)
         if task.repeats is None:
-            return [at_other_times(table, **self._until(ahead[-1][1]), flexible=None)]
-        found = [self._going_on(k, day, one) for one in ahead if one[0] < self.now_s]
-        coming = [one for one in ahead if one[0] >= self.now_s]
+            return [at_other_times(table, **self._until(to_come[-1][1]), flexible=None)]
+        tables = [
+            self._going_on(k, day, interval) for interval in to_come if interval[0] < self.now_s
+        ]
+        coming = [interval for interval in to_come if interval[0] >= self.now_s]
         if coming:
             keys: dict[str, Any] = {task.unit: len(coming), "days": [1]}
             if task.at is not None:
@@ -192,8 +198,8 @@ class _Rest:
             else:
                 closes_s = min(day.window[1], self.end_s)
                 keys["between"] = [self.calendar.clock(self.now_s), self.calendar.clock(closes_s)]
-            found.append(at_other_times(table, **keys))
-        return found
+            tables.append(at_other_times(table, **keys))
+        return tables
 
     def _going_on(self, k: int, day: Day, interval: Interval) -> dict[str, Any]:
         """A repeat under way, whole, at the mean watts of what is left of it."""

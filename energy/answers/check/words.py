@@ -115,8 +115,8 @@ def headline(answer: Check) -> Text:
     words = f"it {verdict_words(result.verdict, bool(result.too_cold[result.middle]))}"
     if result.overloads:
         k, first = next((k, task) for k, task in enumerate(answer.tasks) if not task.runs)
-        some = "always " if _some_run(result, k) else ""
-        words = f'"{first.name}" cannot {some}run: {first.why_not}'
+        always = "always " if _some_run(result, k) else ""
+        words = f'"{first.name}" cannot {always}run: {first.why_not}'
         if result.simulated.ran_short[result.middle]:
             words += (
                 f"; and the pack {verdict_words('runs-flat', bool(result.too_cold[result.middle]))}"
@@ -193,8 +193,8 @@ def failures(result: Budget) -> str:
     stops = {"runs flat": flat, "gets too cold to give": cold}
     if fails in stops.values():
         return f"{others} the pack {max(stops, key=lambda words: stops[words])}."
-    some = [f"in {count} of them the pack {words}" for words, count in stops.items() if count]
-    return f"{others} it dips into the reserve; {', '.join(some)}."
+    parts = [f"in {count} of them the pack {words}" for words, count in stops.items() if count]
+    return f"{others} it dips into the reserve; {', '.join(parts)}."
 
 
 def _doubt(result: Budget) -> str:
@@ -244,11 +244,11 @@ def now_line(answer: Check) -> str:
             f"Measured {now.measured_percent:.0f} % at {at}; what was expected then is not known:"
             " the weather held begins later than the plan."
         )
-    ahead = now.measured_percent - now.expected_percent
-    way = "ahead of" if ahead >= 0 else "behind"
+    gap_points = now.measured_percent - now.expected_percent
+    way = "ahead of" if gap_points >= 0 else "behind"
     return (
         f"At {at} the plan expected {now.expected_percent:.0f} %, measured"
-        f" {now.measured_percent:.0f} %: {abs(ahead):.0f} points {way} the plan."
+        f" {now.measured_percent:.0f} %: {abs(gap_points):.0f} points {way} the plan."
     )
 
 

@@ -86,18 +86,18 @@ def fixes(plan: Plan | Budget) -> Fixes:
         if left["task"]:  # else nothing of the tasks is there to be changed
             result, done = budget(result.plan.replace(**left), result.now), left
     kinds = ladders(result)
-    found, not_enough = [], []
+    working, not_enough = [], []
     for ladder in kinds:
         fix = _smallest(result, ladder)
         if fix is not None:
-            found.append(fix)
+            working.append(fix)
         else:
             not_enough.append(KINDS[ladder.kind])
-    if not found:
+    if not working:
         pair = _smallest_pair(result, kinds)
-        found = [pair] if pair is not None else []
-    found = [replace(fix, change=done | fix.change) for fix in found]
-    return Fixes(tuple(found), tuple(not_enough))
+        working = [pair] if pair is not None else []
+    working = [replace(fix, change=done | fix.change) for fix in working]
+    return Fixes(tuple(working), tuple(not_enough))
 
 
 def _try(result: Budget, change: Change, deciding: bool = True) -> Budget | None:
@@ -122,10 +122,10 @@ def _smallest(result: Budget, ladder: Ladder, beside: Change | None = None) -> F
         return Fix(ladder.kind, least[1], ladder.free, least[0], least[2]) if least else None
 
     def tried(size: float) -> tuple[bool, float]:
-        found = _try(result, given | ladder.change(size))
-        if found is None:
+        changed_result = _try(result, given | ladder.change(size))
+        if changed_result is None:
             return False, -1.0
-        return found.yes, found.margin_percent
+        return changed_result.yes, changed_result.margin_percent
 
     size = _size(ladder, tried, without.margin_percent)
     if size is None:

@@ -101,13 +101,13 @@ def re_aim(result: Budget) -> Ladder | None:
         return [f"{result.local(round(t / 1800.0) * 1800.0):%H:%M}" for t in moments]
 
     def change(number: float) -> Change:
-        found: Change = {}
+        changes: Change = {}
         for k in panels:
-            found |= {
+            changes |= {
                 f"panel.{k + 1}.aim": "re-aimed",
                 f"panel.{k + 1}.re_aim_at": times(number),
             }
-        return found
+        return changes
 
     name = "the panels" if len(panels) > 1 else f'"{result.plan.panel[panels[0]].name}"'
     return Ladder(
@@ -137,7 +137,11 @@ def fuller_start(result: Budget) -> Ladder | None:
 def another_source(result: Budget) -> Ladder | None:
     """Minutes of 100 W that end at the hour of the day, and on the day, at which they help most."""
     several = [_source_until(result, ends_s, most) for ends_s, most in _best_ends(result)]
-    enough = (one for one in several if changed(result, one.change(one.most), deciding=True).yes)
+    enough = (
+        source
+        for source in several
+        if changed(result, source.change(source.most), deciding=True).yes
+    )
     return next(enough, several[-1]) if several else None
 
 
@@ -188,7 +192,7 @@ def _best_ends(result: Budget) -> list[tuple[float, float]]:
         return []
     coarse = Coarse(result.low_end)
     asked = coarse.asked_by(result.bursts)
-    found, seems = [], []
+    best_windows, seems = [], []
     for length in SOURCE_TRIED_MIN:
         given = [
             SOURCE_W * coarse.hours((ends_s - 60.0 * min(length, most), ends_s))
@@ -196,15 +200,15 @@ def _best_ends(result: Budget) -> list[tuple[float, float]]:
         ]
         margin, _ = coarse.judge(asked - np.stack(given)[:, :, None])
         best = max(range(len(windows)), key=lambda n: (round(float(margin[n]), 3), windows[n]))
-        found.append(windows[best])
+        best_windows.append(windows[best])
         seems.append(margin[best] >= 0.0)
-    first = seems.index(True) if any(seems) else len(found) - 1
-    return list(dict.fromkeys(found[first:]))
+    first = seems.index(True) if any(seems) else len(best_windows) - 1
+    return list(dict.fromkeys(best_windows[first:]))
 
 
 def _tended(result: Budget) -> list[Interval]:
     """When somebody could tend a charger, day by day inside the span, in whole minutes [UTC s]."""
-    found = []
+    windows = []
     for day in result.calendar.days(None):
         opens, closes = (
             result.calendar.at(("clock", 60.0 * h), day) for h in (EARLIEST_H, LATEST_H)
@@ -212,8 +216,8 @@ def _tended(result: Budget) -> list[Interval]:
         opens_s = math.ceil(max(opens, float(result.time_s[0])) / 60.0) * 60.0
         closes_s = min(closes, float(result.time_s[-1])) // 60.0 * 60.0
         if closes_s - opens_s >= 60.0:
-            found.append((opens_s, closes_s))
-    return found
+            windows.append((opens_s, closes_s))
+    return windows
 
 
 def stronger_inverter(result: Budget) -> Ladder | None:

@@ -133,15 +133,15 @@ def _counting(
 ) -> tuple[Sequence[LoggedBurst], bool]:
     """The bursts that count, and whether they are cut off: the whole ones, or all where those
     took less than half of what was drawn."""
-    whole = [burst for burst in bursts if burst.whole]
-    if sum(b.energy_wh for b in whole) <= 0.5 * sum(b.energy_wh for b in bursts):
+    complete = [burst for burst in bursts if burst.whole]
+    if sum(b.energy_wh for b in complete) <= 0.5 * sum(b.energy_wh for b in bursts):
         notes.append(
             "the log begins or ends, or has a gap, while it runs: only what was logged counts"
         )
         return bursts, True
-    if len(whole) < len(bursts):
-        notes.append(f"pieces of bursts that are cut off, left out: {len(bursts) - len(whole)}")
-    return whole, False
+    if len(complete) < len(bursts):
+        notes.append(f"pieces of bursts that are cut off, left out: {len(bursts) - len(complete)}")
+    return complete, False
 
 
 def _hidden(log: Log, total_wh: float, each_wh: float | None, unseen: bool) -> list[str]:

@@ -218,8 +218,10 @@ def _panel_to_battery(result: Budget) -> float:
 
 
 def _efficiency_words(pack: Pack) -> str:
-    held = " x battery volts over panel volts (PWM)" if pack.solar_input.kind == "pwm" else ""
-    return f"condition x controller{held} x charging"
+    volts_share = (
+        " x battery volts over panel volts (PWM)" if pack.solar_input.kind == "pwm" else ""
+    )
+    return f"condition x controller{volts_share} x charging"
 
 
 def _why(result: Budget, days: int, stored: float) -> str:

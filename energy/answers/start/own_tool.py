@@ -112,10 +112,10 @@ def pairs(several: list[str]) -> dict[str, str]:
 
 
 def _refuse_unknown(table: Mapping[str, Any]) -> None:
-    known = sorted({*RISKS, *(key for tool in profiles.tools().values() for key in tool)})
-    wrong = [key for key in table if key not in known and key not in ("trace", "off_w")]
+    keys = sorted({*RISKS, *(key for tool in profiles.tools().values() for key in tool)})
+    wrong = [key for key in table if key not in keys and key not in ("trace", "off_w")]
     if wrong:
-        raise PlanError([f"a profile has no {shown(key)}{meant(key, known)}" for key in wrong])
+        raise PlanError([f"a profile has no {shown(key)}{meant(key, keys)}" for key in wrong])
 
 
 def _listed(options: Mapping[str, str]) -> str:
