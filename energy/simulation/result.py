@@ -71,10 +71,10 @@ class Lowest:
 
 @dataclass(frozen=True)
 class Budget:
-    """Charge, sun, load and ledger of a plan over time (n segments) and scenarios (m futures).
+    """Charge, sun, load and ledger of a plan over time (n segments) and scenarios (m).
 
     time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m) with
-    refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy inside
+    overloads counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy inside
     the span; notes are lines the answer should say; progress is how far those tasks are that `done`
     names. days, case, solar, now and done are what it was made from; derate (m,) is the mean share
     of their labels that the panels give in each scenario; bounds are the budgets at both ends of
@@ -174,13 +174,13 @@ class Budget:
 
     @cached_property
     def success(self) -> Mask:
-        """Which futures keep the reserve and leave nothing unmet for want of energy, (m,)."""
+        """Which scenarios keep the reserve and leave nothing unmet for want of energy, (m,)."""
         return succeeds(self._lowest[1], self.simulated, self.plan.pack.reserve_percent)
 
     @cached_property
     def margin_percent(self) -> float:
         """How far the weather that decides against the goal stays above the reserve [percent of
-        charge]: where the chance falls short, below 0. It does not see what is refused."""
+        charge]: where the chance falls short, below 0. It does not see overloads."""
         return min(budget._own_margin_percent for budget in self.deciding)
 
     @property
@@ -242,16 +242,16 @@ class Budget:
 
     @property
     def must_served(self) -> Mask | None:
-        """In which futures all that must run is served, (m,); None without such tasks.
+        """In which scenarios all that must run is served, (m,); None without such tasks.
 
-        A refused burst counts as unmet here, though overloads stay out of the chance.
+        An overload counts as unmet here, though it stays out of the chance.
         """
         must = [k for k, task in enumerate(self.plan.task) if task.must]
         return np.all(self.unmet_wh[must] <= 1e-9, axis=0) if must else None
 
     @cached_property
     def chance(self) -> Chance:
-        """The share of futures that succeed, with the range of what so many weathers can tell."""
+        """The share of scenarios that succeed, with the range of what so many weathers can tell."""
         share = float(self.success.mean())
         low, high = None, None
         if self.weather.effective_sample_size is not None:
@@ -281,7 +281,7 @@ class Budget:
     def reaches_goal(self) -> bool:
         """Whether the chance reaches the goal, for a rough table its low end too.
 
-        More panel or pack never turns it into False; what is refused is not looked at.
+        More panel or pack never turns it into False; overloads are not looked at.
         """
         goal = self.plan.goal.chance_percent
         return all(
@@ -295,7 +295,7 @@ class Budget:
 
     @property
     def dull_tenth_percent(self) -> float:
-        """The lowest charge that nine in ten futures stay above: their 10th percentile."""
+        """The lowest charge that nine in ten scenarios stay above: their 10th percentile."""
         return float(np.percentile(self.lowest_percent, 10.0))
 
     @cached_property
@@ -348,7 +348,7 @@ class Budget:
         """The flows of the middle scenario over time, each (n,) in watts.
 
         solar_w into the pack's bus, spilled_w at the panel, charger_w, load_w asked at the outlets
-        (refused bursts too), delivered_w, idle_w of pack and inverter.
+        (overloads too), delivered_w, idle_w of pack and inverter.
         """
         simulated = simulate(self.middle_case, detail=True)
         flows = {name: values[:, 0] for name, values in simulated.detail.items()}
@@ -363,7 +363,7 @@ class Budget:
         """Charge and flows over time: the start, then a row a segment's end, on the plan's clock.
 
         Columns: charge_percent of the middle weather, charge_low_percent and charge_high_percent
-        (10th and 90th percentile of the futures), and the segment's mean watts.
+        (10th and 90th percentile of the scenarios), and the segment's mean watts.
         """
         import pandas as pd
 

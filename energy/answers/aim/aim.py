@@ -56,14 +56,14 @@ class Setting:
         return given_wh(self.budget) / self.daylight.plan_days
 
     @property
-    def spilled_wh(self) -> float:
+    def curtailed_wh(self) -> float:
         """What of that the pack has no room for [Wh]."""
         return float(self.budget.ledger_wh["spilled"].mean()) / self.daylight.plan_days
 
     @property
     def taken_wh(self) -> float:
         """What of that the pack takes [Wh]."""
-        return self.own_wh - self.spilled_wh
+        return self.own_wh - self.curtailed_wh
 
     def watts(self) -> Array:
         """Mean watts of all weathers and days in each half hour of the clock, (48,)."""
@@ -182,7 +182,9 @@ class Aim:
 def aim(plan: Plan | Budget) -> Aim:
     """Find the best pose of a plan's panels in its weathers, and what turning them would give.
 
-    Raises PlanError for a plan without panels.
+    plan: a Plan, or its Budget, which is then not worked out again.
+
+    Raises PlanError for a plan without panels, and as `budget`.
 
     >>> answer = aim(Plan.read("builtin:cloudy-repair"))
     >>> 0 <= answer.tilt_deg <= 90 and answer.best.wh_per_day >= answer.flat.wh_per_day
@@ -227,10 +229,10 @@ def enough_for(result: Budget, wh: float) -> str:
     named whose number of repeats is nearest to three.
     """
     stored = wh * result.case.controller_efficiency * result.plan.pack.coulombic_percent / 100.0
-    refused = {overload.burst.task for overload in result.overloads}
+    overloaded = {overload.burst.task for overload in result.overloads}
     counts, longer = [], []
     for k, task in enumerate(result.plan.task):
-        if result.asked_wh[k] <= 0.0 or k in refused:
+        if result.asked_wh[k] <= 0.0 or k in overloaded:
             continue
         bursts = [burst for burst in result.bursts if burst.task == k]
         hours = sum(burst.end_s - burst.start_s for burst in bursts) / 3600.0

@@ -147,13 +147,17 @@ def choose(
 
     What must run comes first, then priority by priority; a later one never costs an earlier one
     anything. Tasks marked flexible may move inside their window, in at most two blocks; the others
-    keep their way of running and may do less. slot_s: how far apart the starts of blocks are tried
-    [s]. effort: 1 is usual, each more allows three times the passes; the same effort gives the same
-    answer on any machine. progress is told how many choices were tried, of how many. Raises
-    PlanError as `budget`.
+    keep their way of running and may do less.
 
-    >>> found = choose(Plan.read("builtin:cloudy-repair"))
-    >>> found.budget.yes
+    plan: the plan whose tasks are chosen from.
+    slot_s: how far apart the starts of blocks are tried [s].
+    effort: 1 is usual, each more allows three times the passes; the same effort gives the same
+        answer on any machine.
+    progress: is told how many choices were tried, of how many.
+
+    Raises PlanError as `budget`.
+
+    >>> choose(Plan.read("builtin:cloudy-repair")).budget.yes
     True
     """
     everything = budget(plan)

@@ -82,12 +82,17 @@ def how_many(
 ) -> HowMany:
     """How many more times a tool can be used before the end of the span.
 
-    With `now` (a naive time on the plan's clock), the charge measured then and what was `done` by
-    then (see `simulation.progress`), how many more from there on. tool is a task's name, its tool,
-    or a profile. More of what is planned comes in that task's window, on any day; else, and
-    where that window is over, anywhere in the day. It is put where limits, hands and the other work
-    leave room for it and the charge bears most, and counted only if `budget` of the plan so written
-    with it says yes. Raises PlanError for a tool that is not known, and as `left_of` does.
+    More of what is planned comes in that task's window, on any day; else, and where that window is
+    over, anywhere in the day. It is put where limits, hands and the other work leave room for it
+    and the charge bears most, and counted only if `budget` of the plan so written says yes.
+
+    plan: what is planned already.
+    tool: a task's name, its tool, or a profile.
+    now: a naive time on the plan's clock, from which on it is counted; None: from the start.
+    battery_percent: the charge measured at `now`.
+    done: what was done by `now` (see `energy.simulation.progress`).
+
+    Raises PlanError for a tool that is not known, and as `left_of`.
 
     >>> how_many(Plan.read("builtin:cloudy-repair"), "phone").unit
     'charges'

@@ -83,9 +83,12 @@ class Traced:
 def trace(log: Log | Path | str, tool: str, count: int | None = None) -> Traced:
     """A tool's profile from a meter's log.
 
-    log is this, or the path of a CSV file of it. A built-in profile of the name `tool` gives what
-    no log shows: outlet, start, cautions. count says how many bursts there were; None counts those
-    that are seen. Raises PlanError in one line.
+    log: the log, or the path of a CSV file of it.
+    tool: the name of the tool; a built-in profile of that name gives what no log shows: outlet,
+        start, cautions.
+    count: how many bursts there were; None counts those that are seen.
+
+    Raises PlanError in one line.
 
     >>> from energy.answers.meter.log import parse_log
     >>> rows = [(t, 800 if 20 <= t % 60 < 40 else 1) for t in range(600)]

@@ -150,32 +150,34 @@ class Wire:
         }
 
 
-def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
+def wire(plan: Plan | Budget, lowest_c: float | None = None) -> Wire:
     """Judge each run of a plan, or find its cable, and the strings of its panels.
 
-    lowest_c is the place's record-low air [deg C]; left out, the lowest that the place is likely
-    ever to have, by the plan and its weather (which a Budget has; with a Plan it is worked out).
+    plan: a Plan, or its Budget, which is then not worked out again.
+    lowest_c: the place's record-low air [deg C]; None: the lowest that the place is likely ever to
+        have, by the plan and its weather.
+
     Raises PlanError for runs that join nothing, or whose mains voltage nobody knows.
 
     >>> answer = wire(Plan.read("builtin:january-job"), lowest_c=-15.0)
     >>> [(run.mm2, run.fuse_a, run.fits) for run in answer.runs]
     [(10.0, 50.0, True)]
     """
-    plan = asked.plan if isinstance(asked, Budget) else asked
+    own = plan.plan if isinstance(plan, Budget) else plan
     if lowest_c is not None:
-        asked = plan = with_record_low(plan, lowest_c)
-    air = air_of(asked) if plan.panel else None
+        plan = own = with_record_low(own, lowest_c)
+    air = air_of(plan) if own.panel else None
     laid: list[Arrangement] = []
     strings: tuple[String, ...] = ()
     notes: list[str] = []
     asks: tuple[str, ...] = ()
     if air is not None:
-        laid, strings = judged(plan, air)
-        notes += [*cold_notes(plan, air), *string_notes(plan, laid, strings)]
-        asks = asks_of(plan, laid)
-    runs = runs_of(plan, laid)
-    wired = _wired(plan, runs, laid)
-    notes += _run_notes(plan, runs, wired)
+        laid, strings = judged(own, air)
+        notes += [*cold_notes(own, air), *string_notes(own, laid, strings)]
+        asks = asks_of(own, laid)
+    runs = runs_of(own, laid)
+    wired = _wired(own, runs, laid)
+    notes += _run_notes(own, runs, wired)
     return Wire(wired, strings, air, tuple(dict.fromkeys(notes)), asks)
 
 
