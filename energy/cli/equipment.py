@@ -41,13 +41,13 @@ def size(
         if season not in ("job", "year"):
             raise PlanError([f'--season must be job or year (got "{season}")'])
         read = asked.read(plot, write)
-        answer, show, beside = (_for_a_job if season == "job" else _for_years)(asked, read)
+        answer, show, more_keys = (_for_a_job if season == "job" else _for_years)(asked, read)
         if answer.yes:
             asked.write_plan(write, answer.change)
         save_picture(answer.plot, plot, open_it)
         asked.tell(
             answer.as_dict()
-            | beside
+            | more_keys
             | {"worksheet": worksheet(answer.designs.groups[0]).as_dict()},
             show,
             cautions(answer.budget or budget(read)),
@@ -70,15 +70,15 @@ def _for_a_job(asked: Asked, read: Any) -> Any:
 
     file = None if read.size is None else read.size.candidates
     listed = None if file is None else read_candidates(file)
-    with progress(console(errors=True), "sizes") as told:
-        answer = ask(read, told)
-        bought = None if listed is None else kits(answer.designs, listed, told)
+    with progress(console(errors=True), "sizes") as ticker:
+        answer = ask(read, ticker)
+        bought = None if listed is None else kits(answer.designs, listed, ticker)
     sheet = worksheet(answer.designs.groups[0])
-    beside = {
+    more_keys = {
         "kits": [] if bought is None else [kit.as_dict() for kit in bought.best],
         "kit_notes": () if bought is None else (*bought.out, *bought.notes),
     }
-    return answer, lambda out: show_size(answer, out, sheet, bought, demo=asked.demo), beside
+    return answer, lambda out: show_size(answer, out, sheet, bought, demo=asked.demo), more_keys
 
 
 def _for_years(asked: Asked, read: Any) -> Any:
@@ -88,11 +88,11 @@ def _for_years(asked: Asked, read: Any) -> Any:
     from energy.show.console import console
     from energy.show.progress import progress
 
-    with progress(console(errors=True), "sizes") as told:
-        answer = year_size(read, told)
+    with progress(console(errors=True), "sizes") as ticker:
+        answer = year_size(read, ticker)
     notes = () if answer.whole_years is None else answer.whole_years.notes
-    beside = {"kits": [], "kit_notes": notes}
-    return answer, lambda out: show_size(answer, out, demo=asked.demo), beside
+    more_keys = {"kits": [], "kit_notes": notes}
+    return answer, lambda out: show_size(answer, out, demo=asked.demo), more_keys
 
 
 def aim(

@@ -54,11 +54,11 @@ def tools(
             return
         if given:
             raise PlanError(["--set gives the keys of a profile of your own: give --add FILE too"])
-        found = ask(word)
+        matching = ask(word)
         if json:
-            typer.echo(files.as_json(found))
+            typer.echo(files.as_json(matching))
         else:
-            words.show_tools(found, console())
+            words.show_tools(matching, console())
 
 
 def new(

@@ -120,25 +120,25 @@ def choose(
                 ["--how-many only counts: leave out --write, --plot, --open and --calendar"]
             )
         at, charge, was_done = moment(now, read), percent(battery), amounts(done)
-        other, beside = under(read, sky), {}
+        other, more_keys = under(read, sky), {}
         if at is not None:
             under_way = checking.check(
                 read.replace(**other), now=at, battery_percent=charge, done=was_done
             )
-            beside = {"now": under_way.as_dict()["now"]}
+            more_keys = {"now": under_way.as_dict()["now"]}
             if not json:
                 show_now(under_way, console(), choosing=how_many is None)
         day = {"now": at, "battery_percent": charge, "done": was_done}
         if how_many is not None:
-            yes = _how_many(asked, read, how_many, other, day, beside)
+            yes = _how_many(asked, read, how_many, other, day, more_keys)
         else:
             files = {"write": write, "plot": plot, "calendar": calendar}
-            yes = _choose(asked, read, other, day, beside, effort, files, open_it)
+            yes = _choose(asked, read, other, day, more_keys, effort, files, open_it)
     raise typer.Exit(0 if yes else 1)
 
 
 def _how_many(
-    asked: Asked, read: Any, tool: str, other: Any, day: dict[str, Any], beside: dict[str, Any]
+    asked: Asked, read: Any, tool: str, other: Any, day: dict[str, Any], more_keys: dict[str, Any]
 ) -> bool:
     """Answer how many more of a tool fit."""
     from energy.answers.caution.cautions import cautions
@@ -147,7 +147,7 @@ def _how_many(
 
     answer = ask(read.replace(**other), tool, **day)
     asked.tell(
-        answer.as_dict() | beside,
+        answer.as_dict() | more_keys,
         lambda out: show_how_many(answer, out),
         cautions(answer.budget),
         read,
@@ -160,7 +160,7 @@ def _choose(
     read: Any,
     other: Any,
     day: dict[str, Any],
-    beside: dict[str, Any],
+    more_keys: dict[str, Any],
     effort: int,
     files: dict[str, Path | None],
     open_it: bool,
@@ -175,8 +175,8 @@ def _choose(
 
     changes = other | rest_of(read, *day.values())
     read = read.replace(**changes)
-    with progress(console(errors=True), "choices") as told:
-        answer = ask(read, effort=effort, progress=told)
+    with progress(console(errors=True), "choices") as ticker:
+        answer = ask(read, effort=effort, progress=ticker)
     write, plot, calendar = files.values()
     if answer.possible:
         asked.write_plan(write, changes | answer.change)
@@ -184,7 +184,7 @@ def _choose(
             words.write_calendar(answer, calendar)
     save_picture(answer.plot, plot, open_it)
     asked.tell(
-        answer.as_dict() | beside,
+        answer.as_dict() | more_keys,
         lambda out: words.show_choice(answer, out),
         cautions(answer.budget),
         read,

@@ -91,15 +91,15 @@ def steps(load: ToolFigures, duration_s: float) -> list[Step]:
 def _cycling_steps(load: ToolFigures, duration_s: float) -> list[Step]:
     assert load.on_w is not None
     assert load.period_min is not None
-    period_s, found = load.period_min * 60.0, []
+    period_s, cycle = load.period_min * 60.0, []
     for k in range(int(np.ceil(duration_s / period_s - 1e-9))):
         start = snap(k * period_s)
         off = min(snap(start + period_s * load.duty_percent / 100.0), duration_s)
         end = min(snap(start + period_s), duration_s)
-        found.append(Step(start, off, load.on_w, load.on_w, starts=True))
+        cycle.append(Step(start, off, load.on_w, load.on_w, starts=True))
         if end > off:
-            found.append(Step(off, end, load.off_w, load.off_w))
-    return found
+            cycle.append(Step(off, end, load.off_w, load.off_w))
+    return cycle
 
 
 def _charging_steps(load: ToolFigures, duration_s: float) -> list[Step]:

@@ -209,12 +209,12 @@ def _admit(running: _Running, burst: Burst, loads: Sequence[ToolFigures]) -> Ove
     if load.supply == "ac" and running.limits.curve is None:
         return Overload(burst, "no-inverter", 0.0, 0.0)
     on, surge_s, hull = running.on.copy(), running.surge_s.copy(), dict(running.hull)
-    found = running.broken(load.supply, running.start(burst, loads))
-    if found is None:
+    broken = running.broken(load.supply, running.start(burst, loads))
+    if broken is None:
         return None
     running.take_back(burst, loads)
     running.on, running.surge_s, running.hull = on, surge_s, hull
-    return Overload(burst, *found)
+    return Overload(burst, *broken)
 
 
 def inverter_on(

@@ -254,7 +254,7 @@ def block_of(case: Case, rows: slice) -> Block:
 def _settle(
     case: Case, block: Block, store: Array, full: Array, begins_s: Array, simulated: Simulated
 ) -> None:
-    """Enter a block into the books: what was taken, spilled, lost, delivered and left unmet; the
+    """Enter a block into the books: what was taken, curtailed, lost, delivered and left unmet; the
     store runs out at `begins_s` in the cells where it is not `full`."""
     battery, hours, efficiency = case.battery, block.hours, case.controller_efficiency
     change = np.diff(store, axis=0)
@@ -285,10 +285,10 @@ def _settle(
     if begins_s.size:
         _shed(case, block, short, begins_s, given[short], full[short], flows, simulated)
     charger = np.maximum(block.charger * hours - flows.unused, 0.0)
-    spilled = flows.unused - (block.charger * hours - charger)
-    solar = block.solar * hours - spilled
+    curtailed = flows.unused - (block.charger * hours - charger)
+    solar = block.solar * hours - curtailed
     entries = {
-        "spilled": spilled / efficiency,
+        "spilled": curtailed / efficiency,
         "other_charging": charger,
         "charge_loss": taken - gained,
         "discharge_loss": given - flows.from_battery,

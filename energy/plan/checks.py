@@ -179,10 +179,10 @@ def _run(run: Table, tables: Table) -> Iterator[str]:
         for _, task in items(tables, "task")
         if isinstance(task.get("name"), str)
     }
-    ends = [(key, run[key]) for key in ("from", "to") if isinstance(run.get(key), str)]
-    joined = {end for _, end in ends}
+    joins = [(key, run[key]) for key in ("from", "to") if isinstance(run.get(key), str)]
+    joined = {end for _, end in joins}
     own_figures = has(run, "volts") and (has(run, "amps") or has(run, "watts"))
-    for key, end in ends:
+    for key, end in joins:
         if end.startswith("task:") and end not in supplies:
             yield f"{key} names no task of the plan (got {shown(end)}){meant(end, supplies)}"
         if end == "panel" and not tables.get("panel"):
@@ -191,11 +191,11 @@ def _run(run: Table, tables: Table) -> Iterator[str]:
             yield from _to_inverter(key, joined, run, pack)
     if has(run, "amps") and has(run, "watts"):
         yield "give amps or watts, not both"
-    on_dc = [end for _, end in ends if supplies.get(end) in ("dc12", "usb")]
+    on_dc = [end for _, end in joins if supplies.get(end) in ("dc12", "usb")]
     if on_dc and "inverter" in joined:
         yield f"{shown(on_dc[0])} runs on {supplies[on_dc[0]]}, not on the inverter: name the pack"
     names = ("panel", "pack", "inverter")
-    free = [end for _, end in ends if end not in names and not end.startswith("task:")]
+    free = [end for _, end in joins if end not in names and not end.startswith("task:")]
     if free and not own_figures:
         yield (
             f"{shown(free[0])} is not panel, pack, inverter or task:NAME: give volts, with amps or"

@@ -23,7 +23,6 @@ from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
 from energy.simulation.result import Chance as Chance
 from energy.simulation.result import Lowest as Lowest
-from energy.simulation.result import wilson as wilson
 from energy.simulation.solar import Solar
 from energy.simulation.strings import laid_out, pwm_notes
 from energy.weather.days import Days
@@ -58,13 +57,17 @@ def budget(
 ) -> Budget:
     """Simulate a plan in all its weathers, from its start or from a measured charge at `now`.
 
-    now is a naive time on the plan's clock inside the span; battery_percent then replaces the start
-    charge, and what lies before is done, but for what `done` tells otherwise of a task by its name
-    (see `energy.simulation.progress`). `known` is the budget of a plan that differs little: what
-    the change leaves alone is taken from there. Without `books` it knows how the charge goes, but
-    not where the Wh went. Raises PlanError for what only the days themselves show: a record too
-    short, repeats that do not fit between sunrise and sunset; and for names and amounts in `done`
-    that cannot be.
+    plan: what is simulated.
+    now: a naive time on the plan's clock inside the span, from which it is simulated; what lies
+        before is done. None: from the start.
+    battery_percent: the charge at `now` [percent], in place of the plan's start charge.
+    known: the budget of a plan that differs little; what the change leaves alone is taken from it.
+    done: how much of a task was done by `now`, by its name, where that is not what was planned
+        (see `energy.simulation.progress`).
+    books: False leaves out where the Wh went, and is faster.
+
+    Raises PlanError for what only the days themselves show (a record too short, repeats that do not
+    fit between sunrise and sunset), and for names and amounts in `done` that cannot be.
 
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> budget(plan).verdict in ("stays-powered", "dips-into-reserve", "runs-flat", "overloads")

@@ -76,16 +76,16 @@ def days_of(plan: Plan, calendar: Calendar) -> list[list[Day]]:
     Raises PlanError for what only the days themselves show, such as repeats that do not fit between
     sunrise and sunset.
     """
-    found: list[list[Day]] = []
+    every: list[list[Day]] = []
     problems: list[str] = []
     for k, task in enumerate(plan.task):
         try:
-            found.append(_once_at_a_time([*_days(task, calendar)]))
+            every.append(_once_at_a_time([*_days(task, calendar)]))
         except ValueError as error:
             problems.append(f'{plan.origin}: task {k + 1} "{task.name}": {error}')
     if problems:
         raise PlanError(problems)
-    return found
+    return every
 
 
 def _once_at_a_time(days: Sequence[Day]) -> list[Day]:
@@ -159,10 +159,10 @@ def place_bursts(
             intervals, is_begun = day.intervals, False
             if k not in left:
                 is_begun = any(whole[0] <= start < span[0] for start, _ in intervals)
-            elif (one := left[k].get(day.number)) is None:
+            elif (rest := left[k].get(day.number)) is None:
                 intervals = ()
-            elif not one.as_planned:
-                intervals, is_begun = tuple(laid(task, one.window, one.amount)), one.begun
+            elif not rest.as_planned:
+                intervals, is_begun = tuple(laid(task, rest.window, rest.amount)), rest.begun
             placed += bursts(task, k, day.number, intervals, span)
             if is_begun:
                 begun.add((k, day.number))

@@ -144,26 +144,26 @@ def runs_of(plan: Plan, strings: list[Arrangement]) -> list[Run]:
 
     Raises PlanError: ends that no one cable joins, the same ends twice, no such cross-section.
     """
-    found: list[Run] = []
+    runs: list[Run] = []
     problems: list[str] = []
     seen: dict[frozenset[str], int] = {}
     for number, cable in enumerate(plan.run, start=1):
-        ends = frozenset((cable.from_, cable.to))
+        joined = frozenset((cable.from_, cable.to))
         try:
-            if ends in seen:
+            if joined in seen:
                 raise ValueError(
-                    f'"{cable.from_}" to "{cable.to}" is run {seen[ends]} already: give the whole'
+                    f'"{cable.from_}" to "{cable.to}" is run {seen[joined]} already: give the whole'
                     " way as one length, or name what else it joins"
                 )
-            seen[ends] = number
+            seen[joined] = number
             if cable.mm2 is not None:
                 conductors.ohm_per_km(cable.mm2)
-            found.append(_run(plan, cable, strings))
+            runs.append(_run(plan, cable, strings))
         except ValueError as error:
             problems.append(f"{plan.origin}: run {number}: {error}")
     if problems:
         raise PlanError(problems)
-    return found
+    return runs
 
 
 def _run(plan: Plan, cable: Cable, strings: list[Arrangement]) -> Run:

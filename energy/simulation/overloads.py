@@ -69,5 +69,5 @@ def why_turned_away(result: Budget) -> str:
     task = result.overloads[0].burst.task
     mine = [r for r in result.overloads if r.burst.task == task]
     bursts = sum(burst.task == task for burst in result.bursts)
-    one = result.plan.task[task]
-    return f'"{one.name}" {why_refused(one.supply, one.start_w, mine, bursts)}'
+    stated = result.plan.task[task]
+    return f'"{stated.name}" {why_refused(stated.supply, stated.start_w, mine, bursts)}'

@@ -98,9 +98,11 @@ def progress(plan: Plan, calendar: Calendar, span: Interval, done: Done) -> tupl
     )
 
 
-def left_by_window(found: Sequence[Progress]) -> dict[int, dict[int, Left]]:
+def left_by_window(progress: Sequence[Progress]) -> dict[int, dict[int, Left]]:
     """What is left of each task, by the number of its window."""
-    return {k: {one.day.number: one for one in left} for p in found for k, left in p.left.items()}
+    return {
+        k: {part.day.number: part for part in left} for p in progress for k, left in p.left.items()
+    }
 
 
 def _of_tasks(
@@ -166,22 +168,22 @@ def _room(task: Task, window: Interval) -> float:
 def _offered(task: Task, left: Sequence[Left], lost: float, today: Day) -> tuple[Left, ...]:
     """What is left, with as much of what is over as its windows hold and, of a flexible task, the
     rest of the day."""
-    found = []
-    for one in left:
-        more = min(lost, max(_room(task, one.window) - one.amount, 0.0))
+    offered = []
+    for part in left:
+        more = min(lost, max(_room(task, part.window) - part.amount, 0.0))
         lost -= more
         if more > ROUNDING:
-            one = replace(one, amount=one.amount + more, as_planned=False)
-        found.append(one)
+            part = replace(part, amount=part.amount + more, as_planned=False)
+        offered.append(part)
     more = min(lost, _room(task, today.window)) if task.flexible and task.at is None else 0.0
     if more > ROUNDING:
-        found.append(Left(today, today.window, more, begun=False, as_planned=False))
-    return tuple(found)
+        offered.append(Left(today, today.window, more, begun=False, as_planned=False))
+    return tuple(offered)
 
 
 def _amounts(plan: Plan, done: Done) -> dict[str, float]:
     """By name how many repeats, or seconds, were done. Raises PlanError, a line a problem."""
-    found, problems = {}, []
+    amounts, problems = {}, []
     for name, said in done.items():
         units = list(dict.fromkeys(task.unit for task in plan.task if task.name == name))
         if not units:
@@ -189,12 +191,12 @@ def _amounts(plan: Plan, done: Done) -> dict[str, float]:
             problems.append(line + meant(name, [task.name for task in plan.task]))
             continue
         try:
-            found[name] = _amount(said, units)
+            amounts[name] = _amount(said, units)
         except ValueError as error:
             problems.append(f"--done {shown(name)}: {error}")
     if problems:
         raise PlanError(problems)
-    return found
+    return amounts
 
 
 def _amount(said: float | str, units: Sequence[str]) -> float:

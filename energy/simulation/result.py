@@ -4,7 +4,6 @@ Success, chance, lowest charge and verdict are worked out here, for every answer
 is brought here is for `budget`.
 """
 
-import math
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
@@ -21,6 +20,7 @@ from energy.plan import Plan
 from energy.simulation.bursts import Placed
 from energy.simulation.progress import Done, Progress
 from energy.simulation.solar import Solar
+from energy.simulation.success import lowest_point, needed, succeeds, wilson
 from energy.weather.days import Days
 from energy.weather.synthetic.synthetic import SCENARIOS
 from energy.weather.weathers import Weathers
@@ -77,10 +77,10 @@ class Lowest:
 
 @dataclass(frozen=True)
 class Budget:
-    """Charge, sun, load and ledger of a plan over time (n segments) and scenarios (m futures).
+    """Charge, sun, load and ledger of a plan over time (n segments) and scenarios (m).
 
     time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m) with
-    refused bursts counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy inside
+    overloads counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy inside
     the span; notes are lines the answer should say; progress is how far those tasks are that `done`
     names. days, case, solar, now and done are what it was made from; derate (m,) is the mean share
     of their labels that the panels give in each scenario; bounds are the budgets at both ends of
@@ -180,7 +180,7 @@ class Budget:
 
     @cached_property
     def success(self) -> Mask:
-        """Which futures keep the reserve and leave nothing unmet for want of energy, (m,)."""
+        """Which scenarios keep the reserve and leave nothing unmet for want of energy, (m,)."""
         return succeeds(self._lowest[1], self.simulated, self.plan.pack.reserve_percent)
 
     @property
@@ -192,8 +192,8 @@ class Budget:
     @cached_property
     def margin_percent(self) -> float:
         """How far the weather that decides against the goal stays above the reserve [percent of
-        charge]: where the chance falls short, below 0. It does not see what is refused."""
-        return min(one._own_margin_percent for one in self.deciding)
+        charge]: where the chance falls short, below 0. It does not see overloads."""
+        return min(budget._own_margin_percent for budget in self.deciding)
 
     @property
     def _own_margin_percent(self) -> float:
@@ -254,22 +254,22 @@ class Budget:
 
     @property
     def must_served(self) -> Mask | None:
-        """In which futures all that must run is served, (m,); None without such tasks.
+        """In which scenarios all that must run is served, (m,); None without such tasks.
 
-        A refused burst counts as unmet here, though overloads stay out of the chance.
+        An overload counts as unmet here, though it stays out of the chance.
         """
         must = [k for k, task in enumerate(self.plan.task) if task.must]
         return np.all(self.unmet_wh[must] <= 1e-9, axis=0) if must else None
 
     @cached_property
     def chance(self) -> Chance:
-        """The share of futures that succeed, with the range of what so many weathers can tell."""
+        """The share of scenarios that succeed, with the range of what so many weathers can tell."""
         share = float(self.success.mean())
         low, high = None, None
         if self.weather.effective_sample_size is not None:
             low, high = (100.0 * x for x in wilson(share, self.weather.effective_sample_size))
         if self.bounds:
-            percents = [100.0 * float(one.success.mean()) for one in (self, *self.bounds)]
+            percents = [100.0 * float(budget.success.mean()) for budget in (self, *self.bounds)]
             low = min(percents) if low is None else min(low, *percents)
             high = max(percents) if high is None else max(high, *percents)
         must = self.must_served
@@ -297,10 +297,12 @@ class Budget:
     def reaches_goal(self) -> bool:
         """Whether the chance reaches the goal, for a rough table its low end too.
 
-        More panel or pack never turns it into False; what is refused is not looked at.
+        More panel or pack never turns it into False; overloads are not looked at.
         """
         goal = self.plan.goal.chance_percent
-        return all(one.success.sum() >= needed(goal, one.success.size) for one in self.deciding)
+        return all(
+            budget.success.sum() >= needed(goal, budget.success.size) for budget in self.deciding
+        )
 
     @property
     def yes(self) -> bool:
@@ -319,7 +321,7 @@ class Budget:
 
     @property
     def dull_tenth_percent(self) -> float:
-        """The lowest charge that nine in ten futures stay above: their 10th percentile."""
+        """The lowest charge that nine in ten scenarios stay above: their 10th percentile."""
         return float(np.percentile(self.lowest_percent, 10.0))
 
     @cached_property
@@ -350,9 +352,13 @@ class Budget:
         pack, panels = self.plan.pack, self.plan.panel
         if pack.health_spread_percent or any(p.condition_spread_percent for p in panels):
             only["kit"] = replace(calm, battery=case.battery, solar_w=mean_sun * derate)
-        spread = {name: _lowest_share(moved).var() for name, moved in only.items()}
+        spread = {name: _lowest_share(varied).var() for name, varied in only.items()}
         total = sum(spread.values())
-        return {name: float(one / total) for name, one in spread.items()} if total > 1e-9 else {}
+        return (
+            {name: float(variance / total) for name, variance in spread.items()}
+            if total > 1e-9
+            else {}
+        )
 
     @property
     def full_again_s(self) -> float | None:
@@ -368,10 +374,10 @@ class Budget:
         """The flows of the middle scenario over time, each (n,) in watts.
 
         solar_w into the pack's bus, spilled_w at the panel, charger_w, load_w asked at the outlets
-        (refused bursts too), delivered_w, idle_w of pack and inverter.
+        (overloads too), delivered_w, idle_w of pack and inverter.
         """
-        one = simulate(self.middle_case, detail=True)
-        flows = {name: values[:, 0] for name, values in one.detail.items()}
+        simulated = simulate(self.middle_case, detail=True)
+        flows = {name: values[:, 0] for name, values in simulated.detail.items()}
         for overload in self.overloads:
             for piece in overload.burst.pieces:
                 first, last = np.searchsorted(self.time_s, [piece.start_s, piece.end_s])
@@ -383,7 +389,7 @@ class Budget:
         """Charge and flows over time: the start, then a row a segment's end, on the plan's clock.
 
         Columns: charge_percent of the middle weather, charge_low_percent and charge_high_percent
-        (10th and 90th percentile of the futures), and the segment's mean watts.
+        (10th and 90th percentile of the scenarios), and the segment's mean watts.
         """
         import pandas as pd
 
@@ -402,49 +408,6 @@ class Budget:
     def local(self, time_s: float) -> datetime:
         """A moment on the plan's own clock."""
         return self.calendar.moment(time_s)
-
-
-def lowest_point(case: Case, run: Simulated) -> tuple[Index, Array]:
-    """At which edge each scenario of a pass is lowest, and how high above what the cold locks then
-    [percent of charge], both (m,)."""
-    charge = run.store_wh * (100.0 / case.battery.capacity_wh)
-    cold_unavailable = 100.0 * case.cold_unavailable()
-    above = charge[1:] - cold_unavailable
-    ends, lowest_end = above.argmin(axis=0), above.min(axis=0)
-    np.subtract(
-        charge[:-1], cold_unavailable, out=above
-    )  # the cold may deepen at a segment's start
-    starts, lowest_start = above.argmin(axis=0), above.min(axis=0)
-    edge = np.where(lowest_end < lowest_start, ends + 1, starts)
-    return edge, np.minimum(lowest_end, lowest_start)
-
-
-def succeeds(above_percent: Array, run: Simulated, reserve_percent: float) -> Mask:
-    """In which scenarios the reserve is kept and nothing runs short, (m,); above as
-    `lowest_point`."""
-    return (above_percent >= reserve_percent - 1e-9) & ~run.ran_short
-
-
-def needed(goal_percent: float, futures: int) -> int:
-    """How many of so many futures must succeed for a goal.
-
-    >>> [needed(goal, 31) for goal in (80.0, 90.0, 95.0, 99.0)]
-    [25, 28, 30, 31]
-    """
-    return math.ceil(goal_percent / 100.0 * futures - 1e-9)
-
-
-def wilson(share: float, number: float) -> tuple[float, float]:
-    """Wilson's 95 % interval of a share seen in `number` independent trials (Wilson 1927).
-
-    >>> [round(x, 4) for x in wilson(27 / 31, 31)]
-    [0.7115, 0.9487]
-    """
-    z = 1.959963984540054  # the normal distribution's 97.5 % point
-    centre = (share + z * z / (2.0 * number)) / (1.0 + z * z / number)
-    half = z / (1.0 + z * z / number)
-    half *= np.sqrt(share * (1.0 - share) / number + (z / (2.0 * number)) ** 2)
-    return max(0.0, centre - float(half)), min(1.0, centre + float(half))
 
 
 def _lowest_share(case: Case) -> Array:

@@ -139,8 +139,8 @@ def working_v(laid: Sequence[Arrangement]) -> float:
 def pwm_share(laid: Sequence[Arrangement]) -> float:
     """What a PWM input takes of its panels' labels, held at the battery's volts (0 to 1)."""
     labels = [way.panel.rated_w * way.panel.count for way in laid]
-    held = [min((way.pack.nominal_v or 0.0) / way.v_mp, 1.0) for way in laid]
-    return sum(w * share for w, share in zip(labels, held, strict=True)) / sum(labels)
+    shares = [min((way.pack.nominal_v or 0.0) / way.v_mp, 1.0) for way in laid]
+    return sum(w * share for w, share in zip(labels, shares, strict=True)) / sum(labels)
 
 
 def kept_connection(plan: Plan, cold: Cold) -> dict[str, str | int]:

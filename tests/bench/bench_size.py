@@ -41,7 +41,7 @@ from energy.model.compiled import Sweep  # noqa: E402
 from energy.model.electronics import inverter_curve  # noqa: E402
 from energy.model.simulate import ENTRIES, Case, Load, simulate  # noqa: E402
 from energy.plan import Plan  # noqa: E402
-from energy.simulation.result import needed  # noqa: E402
+from energy.simulation.success import needed  # noqa: E402
 
 TURNS, SIDE = 5, 64
 DEMO = str(ROOT / "profiles" / "plans" / "january-job.toml")

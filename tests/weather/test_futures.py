@@ -13,8 +13,9 @@ import pytest
 from scipy.stats import binomtest
 
 from energy.plan import Plan, PlanError
-from energy.simulation.budget import budget, wilson
+from energy.simulation.budget import budget
 from energy.simulation.case import calendar_of, days_of
+from energy.simulation.success import wilson
 from energy.weather.readers.files import Record, read_record
 from energy.weather.recorded import independent_scenarios
 from energy.weather.resampled import resampled_rows

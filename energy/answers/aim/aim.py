@@ -55,14 +55,14 @@ class Setting:
         return given_wh(self.budget) / self.daylight.plan_days
 
     @property
-    def spilled_wh(self) -> float:
+    def curtailed_wh(self) -> float:
         """What of that the pack has no room for [Wh]."""
         return float(self.budget.ledger_wh["spilled"].mean()) / self.daylight.plan_days
 
     @property
     def taken_wh(self) -> float:
         """What of that the pack takes [Wh]."""
-        return self.own_wh - self.spilled_wh
+        return self.own_wh - self.curtailed_wh
 
     def watts(self) -> Array:
         """Mean watts of all weathers and days in each half hour of the clock, (48,)."""

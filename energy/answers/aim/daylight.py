@@ -87,9 +87,11 @@ def _counted(result: Budget) -> Daylight:
     dates = [first + timedelta(k) for k in range((last - first).days + 1)]
     midnights = [result.calendar.at(("clock", 0.0), day) for day in (*dates, last + timedelta(1))]
     spans = dict(zip(dates, pairwise(midnights), strict=True))
-    whole = [day for day, span in spans.items() if start <= span[0] and span[1] <= end]
-    if whole:
-        return Daylight("whole-days", whole[0], whole[-1], tuple(spans[day] for day in whole))
+    whole_days = [day for day, span in spans.items() if start <= span[0] and span[1] <= end]
+    if whole_days:
+        return Daylight(
+            "whole-days", whole_days[0], whole_days[-1], tuple(spans[day] for day in whole_days)
+        )
     over = midnights[0], midnights[-1]
     own = result.days
     days = days_of(_over(result, over), own.record, own.calendar, over, own.site)

@@ -78,9 +78,9 @@ def _map_panel(answer: Aim, panel: Any) -> None:
     lines = panel.contour(x, y, lost, levels=LOST_PERCENT, **edge)
     _rose(panel)
     room = Room(panel)
-    found = [max(pieces, key=len, default=np.empty((0, 2))) for pieces in lines.allsegs]
-    _mark_poses(answer, panel, room, found)
-    for level, line in zip(LOST_PERCENT, found, strict=True):
+    longest = [max(pieces, key=len, default=np.empty((0, 2))) for pieces in lines.allsegs]
+    _mark_poses(answer, panel, room, longest)
+    for level, line in zip(LOST_PERCENT, longest, strict=True):
         if len(line):
             room.label(f"−{level:.0f} %", line[:, 0], line[:, 1], "sun")
 

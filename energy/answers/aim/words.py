@@ -16,7 +16,7 @@ from energy.show.moments import day_name
 from energy.show.numbers import loss_percent, watt_hours
 
 GAIN_SHARE = 0.01  # turns that give less more than the best pose are not shown
-SPILLED_SHARE = 0.05  # less of the yield is not worth a word
+CURTAILED_SHARE = 0.05  # less of the yield is not worth a word
 
 
 def show_aim(answer: Aim, out: Console) -> None:
@@ -182,10 +182,10 @@ def remarks(answer: Aim) -> list[str]:
             "Turning during the day is not worth getting up for: the pack would take"
             f" {f'{more} Wh a day' if more > 0 else 'no'} more."
         )
-    spilled = answer.plan.spilled_wh
-    if spilled > SPILLED_SHARE * answer.plan.own_wh:
+    curtailed = answer.plan.curtailed_wh
+    if curtailed > CURTAILED_SHARE * answer.plan.own_wh:
         lines.append(
-            f"As planned {watt_hours(spilled)} Wh a day are spilled, when the pack is full: more"
+            f"As planned {watt_hours(curtailed)} Wh a day are spilled, when the pack is full: more"
             " sun then is worth nothing, work moved to those hours is."
         )
     weathers = (

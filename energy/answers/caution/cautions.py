@@ -21,8 +21,9 @@ CLOSING = (
 def cautions(plan: Plan | Budget) -> tuple[Caution, ...]:
     """Every caution that a plan raises: danger to life first, then injury, gear, and trust.
 
-    plan may also be its budget, which is then not worked out again. Raises PlanError as `budget`
-    does.
+    plan: a Plan, or its Budget, which is then not worked out again.
+
+    Raises PlanError as `budget`.
 
     >>> cautions(Plan.read("builtin:cloudy-repair"))[0].id
     'mains-in-the-wet'

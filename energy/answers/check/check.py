@@ -171,19 +171,23 @@ def check(
 ) -> Check:
     """Judge a plan in all its weathers.
 
-    With `now` (a naive time on the plan's clock) and `battery_percent` the rest of the span is
-    judged from the charge measured then. What was planned until then counts as done, but for the
-    tasks that `done` names: by name how much of it since the plan's start, in the unit in which the
-    task is stated (times, charges, minutes, hours; minutes where it has a window alone), or "all"
-    or "none". The rest of that is open; what is undone and whose time is over is left out. `skies`
-    sets three stated skies beside the chance. Raises PlanError for a wrong plan, record, time, name
-    or amount.
+    plan: the plan to judge.
+    now: a naive time on the plan's clock; with battery_percent the rest of the span is judged from
+        there. What was planned until then counts as done, but for the tasks in `done`.
+    battery_percent: the charge measured at `now`, 0 to 100.
+    done: by a task's name how much of it was done since the plan's start, in the unit in which the
+        task is stated (times, charges, minutes, hours; minutes where it has a window alone), or
+        "all" or "none". The rest is open; what is undone and whose time is over is left out.
+    skies: sets a clear, a broken and an overcast sky beside the chance.
 
-    >>> answer = check(Plan.read("builtin:cloudy-repair"))
-    >>> answer.budget.chance.scenarios
-    31
+    Raises PlanError for a wrong plan, record, time, name or amount.
+
+    >>> plan = Plan.read("builtin:cloudy-repair")
+    >>> answer = check(plan)
+    >>> answer.answer, answer.chance.scenarios
+    ('NO', 31)
     >>> noon = datetime(2026, 9, 14, 12)
-    >>> late = check(answer.budget.plan, now=noon, battery_percent=70, done={"tea": "none"})
+    >>> late = check(plan, now=noon, battery_percent=70, done={"tea": "none"})
     >>> late.as_dict()["now"]["done"]
     [{'task': 'tea', 'unit': 'times', 'planned': 1, 'done': 0, 'over': 0}]
     """

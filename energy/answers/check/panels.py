@@ -32,12 +32,12 @@ TALL, LOW = 0.64, 0.32  # bars to scale, and those too short for it, as shares o
 
 @dataclass(frozen=True)
 class Row:
-    """One line of the task panel: when it runs and when it is refused [UTC s]."""
+    """One line of the task panel: when it runs and when a limit turns it away [UTC s]."""
 
     name: str
     must: bool
     runs: tuple[Interval, ...]
-    refused: tuple[Interval, ...]
+    turned_away: tuple[Interval, ...]
 
 
 def charge_panel(result: Budget, panel: Any) -> None:
@@ -124,9 +124,9 @@ def task_rows(result: Budget) -> list[Row]:
         same = {k for k, task in enumerate(result.plan.task) if task.name == name}
         must = any(result.plan.task[k].must for k in same)
         runs = tuple(i for burst in result.running if burst.task in same for i in _drawing(burst))
-        turned_away = [o.burst for o in result.overloads if o.burst.task in same]
-        refused = tuple(sorted((burst.start_s, burst.end_s) for burst in turned_away))
-        rows.append(Row(name, must, runs, refused))
+        overloads = [o.burst for o in result.overloads if o.burst.task in same]
+        turned_away = tuple(sorted((burst.start_s, burst.end_s) for burst in overloads))
+        rows.append(Row(name, must, runs, turned_away))
     if len(rows) <= MOST_ROWS:
         return rows
     first = sorted(range(len(rows)), key=lambda k: not rows[k].must)[: MOST_ROWS - 1]
@@ -135,23 +135,23 @@ def task_rows(result: Budget) -> list[Row]:
         name=f"and {len(rest)} more",
         must=all(row.must for row in rest),
         runs=tuple(i for row in rest for i in row.runs),
-        refused=tuple(i for row in rest for i in row.refused),
+        turned_away=tuple(i for row in rest for i in row.turned_away),
     )
     return [*(rows[k] for k in sorted(first)), summed]
 
 
 def _drawing(burst: Burst) -> list[Interval]:
     """When a burst draws power: a compressor's rests, with their small draw, are left out."""
-    found: list[Interval] = []
+    intervals: list[Interval] = []
     least_w = REST_SHARE * max(piece.working_w for piece in burst.pieces)
     for piece in burst.pieces:
         if piece.working_w < least_w:
             continue
-        if found and piece.start_s - found[-1][1] < 1.0:
-            found[-1] = found[-1][0], piece.end_s
+        if intervals and piece.start_s - intervals[-1][1] < 1.0:
+            intervals[-1] = intervals[-1][0], piece.end_s
         else:
-            found.append((piece.start_s, piece.end_s))
-    return found
+            intervals.append((piece.start_s, piece.end_s))
+    return intervals
 
 
 def task_panel(result: Budget, panel: Any, rows: Sequence[Row], names_px: float) -> str:
@@ -166,7 +166,7 @@ def task_panel(result: Budget, panel: Any, rows: Sequence[Row], names_px: float)
         for bursts, tall in ((long, TALL), (short, LOW)):
             bars = _bars(result, bursts, h_per_px * THIN_PX)
             panel.broken_barh(bars, (y - tall / 2, tall), color=colour, linewidth=0.0, zorder=3)
-        hollow = _bars(result, row.refused, h_per_px * HOLLOW_PX)
+        hollow = _bars(result, row.turned_away, h_per_px * HOLLOW_PX)
         edge = {"facecolor": "white", "edgecolor": limit, "linewidth": 1.0}
         panel.broken_barh(hollow, (y - TALL / 2, TALL), zorder=4, **edge)
         crosses = [left + width / 2.0 for left, width in hollow]
@@ -176,7 +176,7 @@ def task_panel(result: Budget, panel: Any, rows: Sequence[Row], names_px: float)
     key = {
         "low: too short to draw to scale": any_low,
         "dark: must run": any(row.must for row in rows),
-        "hollow with a cross: refused by a limit": any(row.refused for row in rows),
+        "hollow with a cross: refused by a limit": any(row.turned_away for row in rows),
     }
     return "; ".join(words for words, needed in key.items() if needed)
 
@@ -247,16 +247,16 @@ class Flow:
 
 
 def flows_panel(result: Budget, panel: Any) -> None:
-    """What the sun gives, what the tasks ask, what was spilled or not served; watts."""
+    """What the sun gives, what the tasks ask, what was curtailed or not served; watts."""
     edges, mean = result.time_s, {}
     for name, watts in result.flows().items():
         edges, steps = means(result.time_s, watts)
         mean[name] = np.repeat(steps, 2)
     x = np.repeat(hours(result, edges), 2)[1:-1]
     sun, load, charger = mean["solar_w"], mean["load_w"], mean["charger_w"]
-    spilled, short = mean["spilled_w"], load - mean["delivered_w"]
+    curtailed, short = mean["spilled_w"], load - mean["delivered_w"]
     short = np.where(short > 0.5, short, 0.0)
-    peak = max(1.0, *(float(top.max()) for top in (sun + spilled, load, charger)))
+    peak = max(1.0, *(float(top.max()) for top in (sun + curtailed, load, charger)))
     panel.set_ylim(0.0, 1.35 * peak)
     values_left(panel, round_values(peak))
     _flow_areas(panel, x, sun, load, short)
@@ -264,7 +264,13 @@ def flows_panel(result: Budget, panel: Any) -> None:
     room.keep_clear_below(x, load)
     flows = (
         Flow("sun into the pack", sun, sun, "sun", "-"),
-        Flow("spilled: more than the pack takes", spilled, sun + spilled, "sun", DASHES["spilled"]),
+        Flow(
+            "spilled: more than the pack takes",
+            curtailed,
+            sun + curtailed,
+            "sun",
+            DASHES["spilled"],
+        ),
         Flow("other charging", charger, charger, "charge", DASHES["other charging"]),
         Flow("load asked", load, load, "load", "-"),
         Flow("asked but not served", short, load, "limit", ""),

@@ -140,13 +140,13 @@ class _Rest:
     def by_clock(self, table: Mapping[str, Any], k: int, days: Sequence[Day]) -> Tables:
         """What is left of a task that is done as planned until now; k is its number from 0."""
         task, today = self.plan.task[k], self.now.date()
-        ahead = [day for day in days if self._ahead(day)]
+        to_come = [day for day in days if self._ahead(day)]
         if task.repeats is None and task.duration_s is None:
-            return self.of_windows(table, task) if ahead else []
+            return self.of_windows(table, task) if to_come else []
         begun = [d for d in days if any(self.start_s <= a < self.now_s for a, _ in d.intervals)]
         parts: Tables = []
         later = []
-        for day in ahead:
+        for day in to_come:
             if day in begun or day.date < today:
                 parts += self._under_way(table, k, day)
             else:
@@ -186,11 +186,13 @@ class _Rest:
     def _under_way(self, table: Mapping[str, Any], k: int, day: Day) -> Tables:
         """The rest of the repeat that is under way in a window, and those to come in it; or of a
         block."""
-        task, ahead = self.plan.task[k], self._ahead(day)
+        task, to_come = self.plan.task[k], self._ahead(day)
         if task.repeats is None:
-            return [at_other_times(table, **self._until(ahead[-1][1]), flexible=None)]
-        parts = [self._going_on(k, day, interval) for interval in ahead if interval[0] < self.now_s]
-        coming = [interval for interval in ahead if interval[0] >= self.now_s]
+            return [at_other_times(table, **self._until(to_come[-1][1]), flexible=None)]
+        parts = [
+            self._going_on(k, day, interval) for interval in to_come if interval[0] < self.now_s
+        ]
+        coming = [interval for interval in to_come if interval[0] >= self.now_s]
         if coming:
             keys: dict[str, Any] = {task.unit: len(coming), "days": [1]}
             if task.at is not None:

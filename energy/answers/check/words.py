@@ -275,11 +275,11 @@ def now_line(answer: Check) -> str:
             f"Measured {now.measured_percent:.0f} % at {at}; what was expected then is not known:"
             " the weather held begins later than the plan."
         )
-    ahead = now.measured_percent - now.expected_percent
-    way = "ahead of" if ahead >= 0 else "behind"
+    gap_points = now.measured_percent - now.expected_percent
+    way = "ahead of" if gap_points >= 0 else "behind"
     return (
         f"At {at} the plan expected {now.expected_percent:.0f} %, measured"
-        f" {now.measured_percent:.0f} %: {abs(ahead):.0f} points {way} the plan."
+        f" {now.measured_percent:.0f} %: {abs(gap_points):.0f} points {way} the plan."
     )
 
 

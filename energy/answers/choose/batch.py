@@ -16,7 +16,7 @@ from energy.model.simulate import Case, simulate
 from energy.simulation.budget import Budget
 from energy.simulation.cables import lead_losses
 from energy.simulation.case import inverter_windows, limits_of, load_of, ranked
-from energy.simulation.result import lowest_point, succeeds
+from energy.simulation.success import lowest_point, succeeds
 
 
 class Batch:
@@ -69,11 +69,11 @@ class Batch:
         everyone = np.arange(self.result.success.size)
         scenarios = everyone if scenarios is None else scenarios
         case, reserve = self._case(choices, scenarios), self.result.plan.pack.reserve_percent
-        run = simulate(case, books=False)
-        _, above = lowest_point(case, run)
+        simulated = simulate(case, books=False)
+        _, above = lowest_point(case, simulated)
         kept = np.maximum(above - reserve, 0.0)
         fails = np.minimum(above - reserve, -1e-9)
-        margin = np.where(succeeds(above, run, reserve), kept, fails)
+        margin = np.where(succeeds(above, simulated, reserve), kept, fails)
         return margin.reshape(len(choices), scenarios.size)
 
     def _case(self, choices: Sequence[Sequence[Burst]], scenarios: Index) -> Case:

@@ -71,8 +71,8 @@ class Bound:
         free = self.free[mine][:, :, None]
         order = np.argsort(-value / np.maximum(asked, 1e-9), axis=0, kind="stable")
         left = (1.0 - free) * np.ones_like(asked)
-        whole = np.array([self.items.most[k] == 1 for k in mine])
-        too_much = whole[:, None] & (asked > np.maximum(room_wh, 0.0) + CLOSE).any(axis=1)
+        all_or_nothing = np.array([self.items.most[k] == 1 for k in mine])
+        too_much = all_or_nothing[:, None] & (asked > np.maximum(room_wh, 0.0) + CLOSE).any(axis=1)
         too_much |= ~np.array([self.items.able[k] for k in mine])[:, None]
         left = left * ~too_much[:, None, :]
         asked, worth = asked * left, value * left
@@ -108,9 +108,9 @@ class Bound:
         """What the pack can give in each interval at most, (intervals, scenarios) [Wh]."""
         came = np.vstack([np.zeros(coarse.full_wh.size), np.cumsum(coarse.net_wh, axis=0)])
         came = came[self.last] - came[self.first]
-        held = np.where((self.first == 0)[:, None], coarse.start_wh, coarse.full_wh)
+        store_wh = np.where((self.first == 0)[:, None], coarse.start_wh, coarse.full_wh)
         stays = coarse.floor[self.last - 1] * coarse.full_wh
-        return np.asarray(held + came - stays)
+        return np.asarray(store_wh + came - stays)
 
     def _least_wh(self, coarse: Coarse, result: Budget, piece: Piece) -> tuple[Array, Array]:
         """What all of a piece asks within each interval wherever it runs, (intervals,) [Wh], and by

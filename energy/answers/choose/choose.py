@@ -147,34 +147,38 @@ def choose(
 
     What must run comes first, then priority by priority; a later one never costs an earlier one
     anything. Tasks marked flexible may move inside their window, in at most two blocks; the others
-    keep their way of running and may do less. slot_s: how far apart the starts of blocks are tried
-    [s]. effort: 1 is usual, each more allows three times the passes; the same effort gives the same
-    answer on any machine. progress is told how many choices were tried, of how many. Raises
-    PlanError as `budget`.
+    keep their way of running and may do less.
 
-    >>> found = choose(Plan.read("builtin:cloudy-repair"))
-    >>> found.budget.yes
+    plan: the plan whose tasks are chosen from.
+    slot_s: how far apart the starts of blocks are tried [s].
+    effort: 1 is usual, each more allows three times the passes; the same effort gives the same
+        answer on any machine.
+    progress: is told how many choices were tried, of how many.
+
+    Raises PlanError as `budget`.
+
+    >>> choose(Plan.read("builtin:cloudy-repair")).budget.yes
     True
     """
-    whole = budget(plan)
-    search = Search(whole, slot_s, effort, progress)
-    if whole.yes and not clashes(whole) and search.all_in_order:
+    everything = budget(plan)
+    search = Search(everything, slot_s, effort, progress)
+    if everything.yes and not clashes(everything) and search.all_in_order:
         return _all_of_it(search)
-    found = search.run()
-    if found is None:
+    choice = search.run()
+    if choice is None:
         return _impossible(search)
     return Choose(
-        budget=found.budget,
+        budget=choice.budget,
         possible=True,
-        timetable=_timetable(found.budget),
-        left_out=Reasons(search.judge, found.held).all(),
-        served=search.served_by_priority(found.served),
-        gap_percent=found.gap_percent,
-        gap_priority=found.gap_priority,
-        proven=found.proven,
+        timetable=_timetable(choice.budget),
+        left_out=Reasons(search.judge, choice.held).all(),
+        served=search.served_by_priority(choice.served),
+        gap_percent=choice.gap_percent,
+        gap_priority=choice.gap_priority,
+        proven=choice.proven,
         effort=effort,
-        stopped=found.stopped,
-        change={"task": search.tables(found.held)},
+        stopped=choice.stopped,
+        change={"task": search.tables(choice.held)},
     )
 
 
@@ -197,11 +201,11 @@ def _all_of_it(search: Search) -> Choose:
 
 def _timetable(result: Budget) -> tuple[Row, ...]:
     """A line for each task and window of a budget's plan, in order of time."""
-    of: dict[tuple[int, int], list[tuple[float, float]]] = {}
+    by_window: dict[tuple[int, int], list[tuple[float, float]]] = {}
     for burst in result.bursts:
-        of.setdefault((burst.task, burst.window), []).append((burst.start_s, burst.end_s))
+        by_window.setdefault((burst.task, burst.window), []).append((burst.start_s, burst.end_s))
     rows = []
-    for (k, _), times in of.items():
+    for (k, _), times in by_window.items():
         task = result.plan.task[k]
         counted = task.times is not None or task.charges is not None
         first, last = min(times), max(times)
@@ -225,17 +229,17 @@ def _timetable(result: Budget) -> tuple[Row, ...]:
 
 def _impossible(search: Search) -> Choose:
     """What must run, or else the smallest task, does not fit even alone: by how much, and when."""
-    whole = search.whole
-    tasks = whole.plan.task
+    everything = search.whole
+    tasks = everything.plan.task
     kept, words = search.must_run, "what must run"
     if not kept:
-        groups = sorted(search.items.tasks, key=lambda some: whole.asked_wh[[*some]].sum())
+        groups = sorted(search.items.tasks, key=lambda group: everything.asked_wh[[*group]].sum())
         kept, words = set().union(*groups[:1]), "what is drawn with nothing running"
         if kept:
             names = and_list([f'"{tasks[k].name}"' for k in sorted(kept)])
             words = f"{names}, the smallest of all,"
     gone = {f"task.{k + 1}": None for k in range(len(tasks)) if k not in kept}
-    alone = changed(whole, gone) if kept and gone else whole
+    alone = changed(everything, gone) if kept and gone else everything
     deciding = alone.low_end
     scenario = int(worst_first(deciding)[min(deciding.may_fail, deciding.success.size - 1)])
     lowest = deciding.lowest(scenario)

@@ -98,11 +98,11 @@ class Coarse:
 
     def asked_by(self, bursts: Sequence[Burst]) -> Array:
         """What bursts of any tasks ask of the bus in each slot and scenario [Wh], (t, s)."""
-        found = np.zeros((self.edges.size - 1, self.factor.shape[1]))
+        asked_wh = np.zeros((self.edges.size - 1, self.factor.shape[1]))
         for task in {burst.task for burst in bursts}:
             own = self.asked_wh(task, [burst for burst in bursts if burst.task == task])
-            found += own[:, None] * self.factor[task]
-        return found
+            asked_wh += own[:, None] * self.factor[task]
+        return asked_wh
 
     def hours(self, interval: Interval) -> Array:
         """How much of an interval lies in each slot [h], (t,)."""

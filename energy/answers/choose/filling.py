@@ -40,11 +40,11 @@ class Filling:
     def failing(self, several: Sequence[Starts]) -> list[int]:
         """In how many scenarios each set of units fails; at least so many, where more do than
         may."""
-        found: list[int] = []
+        numbers: list[int] = []
         for first in range(0, len(several), AT_ONCE):
             sets = [
-                [*self.planned, *self.room.bursts(self.room.runs(one))]
-                for one in several[first : first + AT_ONCE]
+                [*self.planned, *self.room.bursts(self.room.in_series(starts))]
+                for starts in several[first : first + AT_ONCE]
             ]
             failing = [int(mask.sum()) for mask in self.batch.failing(sets, self.dullest)]
             unsure = [k for k, number in enumerate(failing) if number <= self.result.may_fail]
@@ -52,8 +52,8 @@ class Filling:
                 masks = self.batch.failing([sets[k] for k in unsure], self.others)
                 for k, mask in zip(unsure, masks, strict=True):
                     failing[k] += int(mask.sum())
-            found += failing
-        return found
+            numbers += failing
+        return numbers
 
     def most(self) -> Starts:
         """As many units as hold; with one more at any place tried the plan fails."""
@@ -63,12 +63,12 @@ class Filling:
             tried = self._ends_of_slots(left)
             failing = self.failing([[*chosen, start] for start in tried])
             self.one_more_fails = min(failing)
-            found = zip(tried, failing, strict=True)
-            fits = [start for start, number in found if number <= self.result.may_fail]
+            numbers = zip(tried, failing, strict=True)
+            fits = [start for start, number in numbers if number <= self.result.may_fail]
             slots = {self._slot(start) for start in fits}
-            beside = [start for start in _without(left, fits) if self._slot(start) in slots]
-            chosen = self._more(chosen, [*fits, *beside])
-            left = _without([*fits, *beside], chosen)
+            neighbours = [start for start in _without(left, fits) if self._slot(start) in slots]
+            chosen = self._more(chosen, [*fits, *neighbours])
+            left = _without([*fits, *neighbours], chosen)
         return sorted(chosen)
 
     def _more(self, chosen: Starts, order: Starts) -> Starts:
@@ -90,36 +90,38 @@ class Filling:
         if not self.starts:
             return []
         coarse = Coarse(self.result, self.slot_s)
-        of: dict[int, Starts] = {}
+        by_slot: dict[int, Starts] = {}
         for start in self.starts:
-            of.setdefault(self._slot(start), []).append(start)
+            by_slot.setdefault(self._slot(start), []).append(start)
         number = self.room.number
         own = np.stack(
             [
-                coarse.asked_wh(number, self.room.bursts(self.room.runs(mine)))
-                for mine in of.values()
+                coarse.asked_wh(number, self.room.bursts(self.room.in_series(mine)))
+                for mine in by_slot.values()
             ]
         )
         own *= (own.sum(axis=1).max() / np.maximum(own.sum(axis=1), 1e-9))[:, None]
-        margin, held = coarse.judge(
+        margin, store = coarse.judge(
             coarse.asked_by(self.planned) + own[:, :, None] * coarse.factor[number]
         )
-        merit = dict(zip(of, zip(np.round(margin, 3), np.round(held, 4), strict=True), strict=True))
-        order = sorted(of, key=lambda slot: (*(-m for m in merit[slot]), slot))
-        found: Starts = []
+        merit = dict(
+            zip(by_slot, zip(np.round(margin, 3), np.round(store, 4), strict=True), strict=True)
+        )
+        order = sorted(by_slot, key=lambda slot: (*(-m for m in merit[slot]), slot))
+        ordered: Starts = []
         for n, slot in enumerate(order):  # towards what is there already
-            found += reversed(of[slot]) if slot + 1 in order[:n] else of[slot]
-        return found
+            ordered += reversed(by_slot[slot]) if slot + 1 in order[:n] else by_slot[slot]
+        return ordered
 
     def _slot(self, start_s: float) -> int:
         return int(start_s // self.slot_s)
 
     def _ends_of_slots(self, starts: Starts) -> Starts:
         """The first and the last of the starts in each slot of time."""
-        of: dict[int, Starts] = {}
+        by_slot: dict[int, Starts] = {}
         for start in sorted(starts):
-            of.setdefault(self._slot(start), []).append(start)
-        return [start for mine in of.values() for start in sorted({mine[0], mine[-1]})]
+            by_slot.setdefault(self._slot(start), []).append(start)
+        return [start for mine in by_slot.values() for start in sorted({mine[0], mine[-1]})]
 
 
 def _without(starts: Starts, gone: Starts) -> Starts:

@@ -11,7 +11,7 @@ from typing import Any
 
 from energy.answers.check.rest import left_of
 from energy.answers.choose.filling import Filling
-from energy.answers.choose.room import Room, Simulated
+from energy.answers.choose.room import Room, Series
 from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, Moment, to_utc
 from energy.plan import Plan, PlanError, profiles
@@ -82,12 +82,17 @@ def how_many(
 ) -> HowMany:
     """How many more times a tool can be used before the end of the span.
 
-    With `now` (a naive time on the plan's clock), the charge measured then and what was `done` by
-    then (see `simulation.progress`), how many more from there on. tool is a task's name, its tool,
-    or a profile. More of what is planned comes in that task's window, on any day; else, and
-    where that window is over, anywhere in the day. It is put where limits, hands and the other work
-    leave room for it and the charge bears most, and counted only if `budget` of the plan so written
-    with it says yes. Raises PlanError for a tool that is not known, and as `left_of` does.
+    More of what is planned comes in that task's window, on any day; else, and where that window is
+    over, anywhere in the day. It is put where limits, hands and the other work leave room for it
+    and the charge bears most, and counted only if `budget` of the plan so written says yes.
+
+    plan: what is planned already.
+    tool: a task's name, its tool, or a profile.
+    now: a naive time on the plan's clock, from which on it is counted; None: from the start.
+    battery_percent: the charge measured at `now`.
+    done: what was done by `now` (see `energy.simulation.progress`).
+
+    Raises PlanError for a tool that is not known, and as `left_of`.
 
     >>> how_many(Plan.read("builtin:cloudy-repair"), "phone").unit
     'charges'
@@ -101,7 +106,7 @@ def how_many(
     windows = _windows(alone, calendar, task.between if task is not None else None)
     if not windows:
         raise PlanError([f"{plan.origin}: no time is left for more of {shown(tool)} in the span"])
-    first = more.tables(calendar, [Simulated(windows[0][0], 1, 0.0)])
+    first = more.tables(calendar, [Series(windows[0][0], 1, 0.0)])
     base = budget(alone.replace(task=[*planned, *first]))
     others, set_aside = _beside(base, len(planned))
     if task is not None and task.after is not None:
@@ -112,8 +117,8 @@ def how_many(
     holds = not planned or filling.holds([[]])[0]
     chosen = filling.most() if holds else []
     while True:
-        runs = room.runs(chosen)
-        tables = [*planned, *more.tables(calendar, runs)]
+        several = room.in_series(chosen)
+        tables = [*planned, *more.tables(calendar, several)]
         best = changed(base, {"task": tables}) if tables else base
         if not chosen or _fits(best, len(planned)):
             break
@@ -125,12 +130,12 @@ def how_many(
         unit=more.unit,
         each_s=more.each_s if more.unit == "times" else None,
         windows=tuple(_local(calendar, window) for window in windows),
-        runs=tuple(_local(calendar, room.lasts(run)) for run in runs),
+        runs=tuple(_local(calendar, room.lasts(series)) for series in several),
         full=full,
         planned=holds,
         why_not=(why_never(base, len(planned)) or room.why_not()) if full else "",
         one_more_fails=filling.one_more_fails if holds and not full else None,
-        beside=_beside_itself(room.bursts(runs), others, best.plan, table.get("name")),
+        beside=_beside_itself(room.bursts(several), others, best.plan, table.get("name")),
         set_aside=set_aside,
         budget=best,
         change=left | {"task": tables},
@@ -145,17 +150,17 @@ class _More:
     unit: str
     each_s: float
 
-    def tables(self, calendar: Calendar, runs: Sequence[Simulated]) -> list[dict[str, Any]]:
-        """The plan's tables of some runs."""
+    def tables(self, calendar: Calendar, several: Sequence[Series]) -> list[dict[str, Any]]:
+        """The plan's tables of some series."""
         return [
             at_other_times(
                 self.table,
-                at=calendar.clock(run.start_s),
-                days=[(calendar.moment(run.start_s).date() - calendar.first).days + 1],
-                pause_s=(run.pace_s - self.each_s or None) if run.count > 1 else None,
-                **{self.unit: run.count},
+                at=calendar.clock(series.start_s),
+                days=[(calendar.moment(series.start_s).date() - calendar.first).days + 1],
+                pause_s=(series.pace_s - self.each_s or None) if series.count > 1 else None,
+                **{self.unit: series.count},
             )
-            for run in runs
+            for series in several
         ]
 
 
@@ -179,8 +184,8 @@ def _beside(base: Budget, number: int) -> tuple[list[Burst], tuple[str, ...]]:
     turn something away."""
     aside = {overload.burst.task for overload in base.overloads}
     names = (base.plan.task[k].name for k in sorted(aside) if k < number)
-    ahead = [burst for burst in base.running if burst.task < number]
-    return ahead, tuple(dict.fromkeys(names))
+    others = [burst for burst in base.running if burst.task < number]
+    return others, tuple(dict.fromkeys(names))
 
 
 def _beside_itself(
@@ -206,9 +211,9 @@ def _table(plan: Plan, tool: str) -> tuple[dict[str, Any], Task | None]:
         if tool in (task.name, task.tool):
             kept = {key: value for key, value in table.items() if key not in gone}
             return kept | {"name": task.name, "priority": LAST}, task
-    known = [*profiles.tools(), *(task.name for task in plan.task)]
-    if tool not in known:
-        raise PlanError([f"there is no tool {shown(tool)}{meant(tool, known)}"])
+    names = [*profiles.tools(), *(task.name for task in plan.task)]
+    if tool not in names:
+        raise PlanError([f"there is no tool {shown(tool)}{meant(tool, names)}"])
     return {"tool": tool, "priority": LAST}, None
 
 
@@ -227,22 +232,22 @@ def _one(table: Mapping[str, Any]) -> dict[str, Any]:
 def _windows(alone: Plan, calendar: Calendar, between: Window) -> list[Interval]:
     """Where more of it may come, day by day inside the span [UTC s]: in a window, where that is not
     over, else all day."""
-    ends = to_utc(alone.span.start, calendar.zone), to_utc(alone.span.end, calendar.zone)
-    found: list[Interval] = []
+    span = to_utc(alone.span.start, calendar.zone), to_utc(alone.span.end, calendar.zone)
+    windows: list[Interval] = []
     for way in (between, None):
         days = calendar.days(range(1, (calendar.last - calendar.first).days + 2))
-        inside = [_inside(calendar.window(way, day), ends) for day in days]
-        found = [one for one in inside if one[1] - one[0] >= LEAST_S]
-        if found:
+        inside = [_inside(calendar.window(way, day), span) for day in days]
+        windows = [window for window in inside if window[1] - window[0] >= LEAST_S]
+        if windows:
             break
-    return found
+    return windows
 
 
-def _inside(window: Interval | None, ends: Interval) -> Interval:
+def _inside(window: Interval | None, span: Interval) -> Interval:
     """A window cut to the span, in whole minutes; empty where there is none."""
     if window is None:
         return 0.0, 0.0
-    start, end = max(window[0], ends[0]), min(window[1], ends[1])
+    start, end = max(window[0], span[0]), min(window[1], span[1])
     return -(-start // 60.0) * 60.0, end // 60.0 * 60.0
 
 
@@ -256,12 +261,12 @@ def _once_done(
         if base.plan.task[burst.task].name == after:
             day = base.local(burst.start_s).date()
             done[day] = max(burst.end_s, done.get(day, burst.end_s))
-    found = []
+    later = []
     for opens_s, closes_s in windows:
         day = base.local(opens_s).date()
         due_s = done[max((d for d in done if d <= day), default=min(done))] if done else opens_s
-        found.append((max(opens_s, due_s), closes_s))
-    return found
+        later.append((max(opens_s, due_s), closes_s))
+    return later
 
 
 def _local(calendar: Calendar, interval: Interval) -> tuple[datetime, datetime]:

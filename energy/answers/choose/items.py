@@ -43,24 +43,24 @@ class Items:
 
     def served(self, levels: Sequence[int]) -> tuple[float, ...]:
         """What a choice serves at each priority, the first one first."""
-        found = [0.0] * len(self.priorities)
+        values = [0.0] * len(self.priorities)
         for item, level in enumerate(levels):
-            found[self.rank[item]] += float(self.value[item]) * level / self.most[item]
-        return tuple(round(value, 6) for value in found)
+            values[self.rank[item]] += float(self.value[item]) * level / self.most[item]
+        return tuple(round(value, 6) for value in values)
 
     def piece_levels(self, levels: Sequence[int], every: Sequence[Piece]) -> list[int]:
         """How much of each piece a choice does."""
-        found = [0] * len(every)
+        amounts = [0] * len(every)
         for i in self.always:
-            found[i] = every[i].levels
+            amounts[i] = every[i].levels
         for item, level in enumerate(levels):
             members = self.pieces[item]
             repeats = any(every[i].counted for i in members)
             for i in members:
                 most = every[i].levels
                 goes_along = repeats and not every[i].counted
-                found[i] = most * (level > 0) if goes_along else level * most // self.most[item]
-        return found
+                amounts[i] = most * (level > 0) if goes_along else level * most // self.most[item]
+        return amounts
 
     def awaited(self, tasks: set[int]) -> set[int]:
         """All that some tasks wait for, and what that waits for in turn."""
@@ -117,8 +117,8 @@ def _able(
 ) -> Iterator[bool]:
     """Whether each item could run at all; forerunners first. A trace that is cut short may end
     before what a limit turns away."""
-    whole = (k for k, task in enumerate(result.plan.task) if task.kind != "trace")
-    never = {k for k in whole if why_never(result, k)}
+    not_traces = (k for k, task in enumerate(result.plan.task) if task.kind != "trace")
+    never = {k for k in not_traces if why_never(result, k)}
     for mine in tasks:
         gone = bool(mine & never) or any(k in after and after[k] <= never for k in mine)
         never |= mine if gone else set()
@@ -127,32 +127,32 @@ def _able(
 
 def _awaited(tasks: set[int], after: dict[int, frozenset[int]]) -> set[int]:
     """All that some tasks wait for, and what that waits for in turn."""
-    found: set[int] = set()
+    awaited: set[int] = set()
     new = {j for k in tasks for j in after.get(k, ())}
     while new:
-        found |= new
-        new = {j for k in new for j in after.get(k, ())} - found
-    return found
+        awaited |= new
+        new = {j for k in new for j in after.get(k, ())} - awaited
+    return awaited
 
 
 def _forerunners_first(
     order: Sequence[int], tasks: Sequence[set[int]], after: dict[int, frozenset[int]]
 ) -> list[int]:
     """The order with each group behind those that hold what its tasks wait for."""
-    found: list[int] = []
+    ordered: list[int] = []
 
     def take(group: int) -> None:
-        if group in found:
+        if group in ordered:
             return
         awaited = {j for k in tasks[group] for j in after.get(k, ())} - tasks[group]
         for other in order:
             if awaited & tasks[other]:
                 take(other)
-        found.append(group)
+        ordered.append(group)
 
     for group in order:
         take(group)
-    return found
+    return ordered
 
 
 def _together(plan: Plan, every: Sequence[Piece]) -> list[tuple[int, ...]]:
@@ -160,25 +160,25 @@ def _together(plan: Plan, every: Sequence[Piece]) -> list[tuple[int, ...]]:
     where all of them have the same dates, else all at once; every other piece alone."""
     leader = list(range(len(plan.task)))
 
-    def of(k: int) -> int:
-        return k if leader[k] == k else of(leader[k])
+    def group_of(k: int) -> int:
+        return k if leader[k] == k else group_of(leader[k])
 
     for k, task in enumerate(plan.task):
         for mate in () if task.with_ is None else _named(plan, task.with_):
-            leader[of(k)] = of(mate)
-    found: dict[tuple[int, object], list[int]] = {}
+            leader[group_of(k)] = group_of(mate)
+    groups: dict[tuple[int, object], list[int]] = {}
     for i, piece in enumerate(every):
         if plan.task[piece.task].must:
             continue
-        mates = [other for other in every if of(other.task) == of(piece.task)]
+        mates = [other for other in every if group_of(other.task) == group_of(piece.task)]
         tasks = {mate.task for mate in mates}
         if len(tasks) == 1:
-            found[piece.task, i] = [i]
+            groups[piece.task, i] = [i]
             continue
         dates = [{mate.day for mate in mates if mate.task == k} for k in tasks]
-        day = piece.day if all(one == dates[0] for one in dates) else "all"
-        found.setdefault((of(piece.task), day), []).append(i)
-    return [tuple(members) for members in found.values()]
+        day = piece.day if all(same == dates[0] for same in dates) else "all"
+        groups.setdefault((group_of(piece.task), day), []).append(i)
+    return [tuple(members) for members in groups.values()]
 
 
 def _parts(group: Sequence[Piece]) -> int:

@@ -170,24 +170,26 @@ class Judge:
         Where more fail among the dullest than may, the others are not looked at; which those are,
         the last choice that held tells best. Raises OutOfWork.
         """
-        found: list[Mask | None] = [None] * len(several)
+        masks: list[Mask | None] = [None] * len(several)
         able = [n for n, bursts in enumerate(several) if self._able(bursts)]
         for first in range(0, len(able), AT_ONCE):
-            some = able[first : first + AT_ONCE]
-            self._count(len(some))
-            margins = np.full((len(some), self.deciding.success.size), np.inf)
-            margins[:, self.dullest] = self.batch.margins([several[n] for n in some], self.dullest)
+            numbers = able[first : first + AT_ONCE]
+            self._count(len(numbers))
+            margins = np.full((len(numbers), self.deciding.success.size), np.inf)
+            margins[:, self.dullest] = self.batch.margins(
+                [several[n] for n in numbers], self.dullest
+            )
             unsure = np.flatnonzero((margins < 0.0).sum(axis=1) <= self.deciding.may_fail)
             if unsure.size and self.others.size:
-                sets = [several[some[k]] for k in unsure]
+                sets = [several[numbers[k]] for k in unsure]
                 margins[np.ix_(unsure, self.others)] = self.batch.margins(sets, self.others)
-            whole = margins < 0.0
-            holding = np.flatnonzero(whole.sum(axis=1) <= self.deciding.may_fail)
+            failed = margins < 0.0
+            holding = np.flatnonzero(failed.sum(axis=1) <= self.deciding.may_fail)
             if holding.size:
                 self._rank(np.argsort(np.round(margins[holding[-1]], 6), kind="stable"))
-            for n, mask in zip(some, whole, strict=True):
-                found[n] = mask
-        return found
+            for n, mask in zip(numbers, failed, strict=True):
+                masks[n] = mask
+        return masks
 
     def _rank(self, order: Index) -> None:
         """Look first at the first of the scenarios, in the order of how likely they fail."""
@@ -251,7 +253,7 @@ class Judge:
         """Layouts to try: first beside what is laid out already, then all anew."""
         piece_levels = self.piece_levels(levels)
         fixed: list[Blocks | None] = [None if piece.movable else () for piece in self.every]
-        found: list[Layout] = []
+        layouts: list[Layout] = []
         if not self._moves(levels):
             return [tuple(() for _ in self.every)]
         if beside is not None:
@@ -262,12 +264,12 @@ class Judge:
                     self.every, piece_levels, before, beside.blocks, fixed, strict=True
                 )
             ]
-            found += self.places.layouts(piece_levels, kept, 1, False)
+            layouts += self.places.layouts(piece_levels, kept, 1, False)
         if self.beam > 1 or beside is None:
-            found += self.places.layouts(piece_levels, fixed, max(self.beam, 1), False)
+            layouts += self.places.layouts(piece_levels, fixed, max(self.beam, 1), False)
         if self.beam > 1:
-            found += self.places.layouts(piece_levels, fixed, self.beam, True)
-        return list(dict.fromkeys(found))
+            layouts += self.places.layouts(piece_levels, fixed, self.beam, True)
+        return list(dict.fromkeys(layouts))
 
     def _moves(self, levels: Levels) -> bool:
         chosen = self.piece_levels(levels)
@@ -276,15 +278,15 @@ class Judge:
     def _cut_down(self, levels: Levels, larger: Held) -> tuple[Blocks, ...] | None:
         """The layout of a larger choice without what the smaller one leaves away; None where that
         would need a pass to know."""
-        found: list[Blocks] = []
+        kept: list[Blocks] = []
         pairs = zip(
             self.piece_levels(levels), self.piece_levels(larger.levels), larger.blocks, strict=True
         )
         for level, was, blocks in pairs:
             if level not in (0, was):
                 return None
-            found.append(blocks if level else ())
-        return tuple(found)
+            kept.append(blocks if level else ())
+        return tuple(kept)
 
     def _bursts(self, levels: Levels, blocks: Sequence[Blocks]) -> list[Burst]:
         return [

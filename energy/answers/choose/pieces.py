@@ -167,11 +167,11 @@ def laid(result: Budget, piece: Piece, level: int, blocks: Blocks = ()) -> tuple
     if not level:
         return ()
     if blocks:
-        found: list[Burst] = []
+        placed_bursts: list[Burst] = []
         for number, block in enumerate(blocks):
             own = OWN_WINDOW * (1 + number) + piece.window
-            found += bursts(task, piece.task, own, _intervals(piece, block), span)
-        return tuple(found)
+            placed_bursts += bursts(task, piece.task, own, _intervals(piece, block), span)
+        return tuple(placed_bursts)
     if level == piece.levels:
         return piece.planned
     if not piece.counted:
@@ -206,16 +206,16 @@ def tables(
     A task that stays as it is keeps its table; one that changes becomes a table for each window or
     block. Tasks of one name share their random factor, so that splitting one changes no scenario.
     """
-    found: list[dict[str, Any]] = []
+    made: list[dict[str, Any]] = []
     for k, table in enumerate(result.plan.source["task"]):
         mine = [i for i, piece in enumerate(every) if piece.task == k]
         if all(levels[i] == every[i].levels and not blocks[i] for i in mine):
-            found.append(table)
+            made.append(table)
             continue
         for i in mine:
             if levels[i]:
-                found += _tables(result, table, every[i], levels[i], blocks[i])
-    return found
+                made += _tables(result, table, every[i], levels[i], blocks[i])
+    return made
 
 
 def _tables(

@@ -121,10 +121,10 @@ class Occupied:
         """The times for which hands are taken: from a block's first burst to its last."""
         if not moved:
             return [self._ticks(burst.start_s, burst.end_s) for burst in bursts]
-        of: dict[int, list[Burst]] = {}
+        by_window: dict[int, list[Burst]] = {}
         for burst in bursts:
-            of.setdefault(burst.window, []).append(burst)
-        return [self._ticks(mine[0].start_s, mine[-1].end_s) for mine in of.values()]
+            by_window.setdefault(burst.window, []).append(burst)
+        return [self._ticks(mine[0].start_s, mine[-1].end_s) for mine in by_window.values()]
 
     def _ticks(self, start_s: float, end_s: float) -> slice:
         first = int((start_s - self.start_s) // TICK_S)
@@ -183,7 +183,7 @@ class Places:
                     i, levels[i], before, self._free_in_turn(i, levels, placed, halves)
                 )[:beam]
             ]
-            grown.sort(key=lambda one: one[2], reverse=True)
+            grown.sort(key=lambda layout: layout[2], reverse=True)
             several = grown[:beam]
         return [tuple(placed.get(i, ()) for i in range(len(self.every))) for placed, *_ in several]
 
@@ -259,15 +259,15 @@ class Places:
         """The free places of a piece beside others that keep the order of that date."""
         free = self.free_places(piece, levels[piece], self._occupied(levels, placed), halves)
         day = self.every[piece].day
-        beside = {
+        others = {
             i: self.bursts(i, levels[i], blocks)
             for i, blocks in placed.items()
             if self.after and self.every[i].day == day
         }
-        if not beside:
+        if not others:
             return free
         own = ((blocks, self.bursts(piece, levels[piece], blocks)) for blocks in free)
-        return [blocks for blocks, bursts in own if self.in_turn(beside | {piece: bursts})]
+        return [blocks for blocks, bursts in own if self.in_turn(others | {piece: bursts})]
 
     def _waits_for(self, task: int) -> int:
         """How many others one after another a task waits for."""
@@ -280,9 +280,9 @@ class Places:
         if not free:
             return []
         asked = np.stack([before + self._asked_wh(piece, level, blocks) for blocks in free])
-        margin, held = self.coarse.judge(asked)
+        margin, store = self.coarse.judge(asked)
         merits = [
-            (round(float(m), 3), round(float(h), 4)) for m, h in zip(margin, held, strict=True)
+            (round(float(m), 3), round(float(h), 4)) for m, h in zip(margin, store, strict=True)
         ]
         order = sorted(range(len(free)), key=lambda n: merits[n], reverse=True)
         return [(free[n], merits[n]) for n in order]
@@ -290,24 +290,24 @@ class Places:
     def _places(self, number: int, level: int, occupied: Occupied, halves: bool) -> list[Blocks]:
         """The plan's own way, then one block from every slot, then two blocks."""
         piece = self.every[number]
-        found: list[Blocks] = [()]
+        places: list[Blocks] = [()]
         if not piece.movable:
-            return found
+            return places
         paces = sorted({piece.pause_s, 0.0}, reverse=True) if level > 1 else [0.0]
         starts = self._starts(piece, occupied)
         for pause_s in paces:
             long_s = piece.long_s(level, pause_s)
             ones = [t for t in starts if t + long_s <= piece.closes_s + 1e-6]
-            found += [(Block(t, level, pause_s),) for t in ones]
+            places += [(Block(t, level, pause_s),) for t in ones]
             if ones:
                 break
         if level > 1 and halves:
-            found += self._two_blocks(piece, level, starts)
-        return found
+            places += self._two_blocks(piece, level, starts)
+        return places
 
     def _two_blocks(self, piece: Piece, level: int, starts: Sequence[float]) -> list[Blocks]:
         """A level in two blocks that are at least an hour apart at their starts."""
-        found: list[Blocks] = []
+        pairs: list[Blocks] = []
         starts = starts[:: max(1, len(starts) // MOST_STARTS)]
         for first in sorted({(level + 1) // 2, level // 2, max(level - 1, 1), 1}, reverse=True):
             rest = level - first
@@ -317,9 +317,9 @@ class Places:
                     apart = later_s - start_s >= min(HALVES_EVERY_S, self.coarse.slot_s)
                     closes_s = later_s + piece.long_s(rest, piece.pause_s)
                     if apart and later_s > ends_s and closes_s <= piece.closes_s + 1e-6:
-                        one = Block(start_s, first, piece.pause_s)
-                        found.append((one, Block(later_s, rest, piece.pause_s)))
-        return found
+                        block = Block(start_s, first, piece.pause_s)
+                        pairs.append((block, Block(later_s, rest, piece.pause_s)))
+        return pairs
 
     def _starts(self, piece: Piece, occupied: Occupied) -> list[float]:
         """Whole minutes from which a piece may begin: a slot apart from where its window opens,
@@ -327,8 +327,8 @@ class Places:
         first = float(np.ceil(piece.opens_s / 60.0) * 60.0)
         starts = set(np.arange(first, piece.closes_s, self.coarse.slot_s).tolist())
         busy = occupied.load["ac"] + occupied.load["dc12"] + occupied.hands
-        ends = np.flatnonzero((busy[:-1] > 0.0) & (busy[1:] < busy[:-1])) + 1
-        for tick in ends.tolist():
+        stops = np.flatnonzero((busy[:-1] > 0.0) & (busy[1:] < busy[:-1])) + 1
+        for tick in stops.tolist():
             at = float(np.ceil((occupied.start_s + tick * TICK_S) / 60.0) * 60.0)
             if first <= at < piece.closes_s:
                 starts.add(at)

@@ -80,18 +80,18 @@ class Reasons:
     def _of(self, k: int) -> LeftOut:
         judge, deciding = self.judge, self.judge.deciding
         mine = [i for i, piece in enumerate(judge.every) if piece.task == k]
-        whole = [judge.every[i] for i in mine]
-        amounts = [piece.amount if piece.unit else _minutes(piece) for piece in whole]
-        left_of = [1.0 - self.levels[i] / p.levels for i, p in zip(mine, whole, strict=True)]
+        pieces = [judge.every[i] for i in mine]
+        amounts = [piece.amount if piece.unit else _minutes(piece) for piece in pieces]
+        left_of = [1.0 - self.levels[i] / p.levels for i, p in zip(mine, pieces, strict=True)]
         times = sum(a * part for a, part in zip(amounts, left_of, strict=True))
         share = 1.0 - sum(
-            p.share * self.levels[i] / p.levels for i, p in zip(mine, whole, strict=True)
+            p.share * self.levels[i] / p.levels for i, p in zip(mine, pieces, strict=True)
         )
         left = LeftOut(
             task=deciding.plan.task[k].name,
             times=max(round(times), 1),
             amount=max(round(sum(amounts)), 1),
-            unit=whole[0].unit or "minutes",
+            unit=pieces[0].unit or "minutes",
             why="",
             needs_wh=judge.items.task_wh[k] * share,
         )
@@ -100,7 +100,7 @@ class Reasons:
                 name = deciding.plan.task[mate].name
                 why = never if mate == k else f'it belongs to "{name}": {never}'
                 return replace(left, why=why)
-        planned = [burst for piece in whole for burst in piece.planned]
+        planned = [burst for piece in pieces for burst in piece.planned]
         if any(overload.burst.task == k for overload in judge.whole.overloads):
             alone = with_bursts(deciding, planned)
             if alone.overloads:
@@ -207,24 +207,24 @@ class Reasons:
 
     def _elsewhere(self, mine: Sequence[int]) -> Placed | None:
         """All of some pieces with those that may move at other hours, where some are free."""
-        judge, found = self.judge, self._rest(mine)
+        judge, placed = self.judge, self._rest(mine)
         if not any(judge.every[i].movable for i in mine):
             return None
         occupied = Occupied(judge.deciding)
-        for i, bursts in found.items():
+        for i, bursts in placed.items():
             occupied.add(judge.every[i].task, bursts, bool(self.held.blocks[i]))
         for i in sorted(mine, key=lambda i: judge.every[i].movable):
             level = judge.every[i].levels
             blocks: Blocks = ()
             if judge.every[i].movable:
                 for blocks in judge.places.free_places(i, level, occupied):
-                    if judge.in_turn(found | {i: judge.places.bursts(i, level, blocks)}):
+                    if judge.in_turn(placed | {i: judge.places.bursts(i, level, blocks)}):
                         break
                 else:
                     return None
-            found[i] = judge.places.bursts(i, level, blocks)
-            occupied.add(judge.every[i].task, found[i], bool(blocks))
-        return {i: found[i] for i in mine}
+            placed[i] = judge.places.bursts(i, level, blocks)
+            occupied.add(judge.every[i].task, placed[i], bool(blocks))
+        return {i: placed[i] for i in mine}
 
     def _forbidden(self, tried: Budget, k: int, planned: Sequence[Burst]) -> str:
         """Which limit, or which hands, forbid a task beside the rest."""
@@ -255,9 +255,9 @@ class Reasons:
             if len(without) < self.tries and self._in_order(placed):
                 names.append(name)
                 without.append(_all(placed))
-        found = zip(names, judge.failing(without), strict=True)
+        outcomes = zip(names, judge.failing(without), strict=True)
         may_fail = judge.deciding.may_fail
-        return next((n for n, failing in found if _holds(failing, may_fail)), None)
+        return next((n for n, failing in outcomes if _holds(failing, may_fail)), None)
 
     def _in_order(self, placed: Placed) -> bool:
         """Whether all that waits for something finds it done."""

@@ -24,7 +24,7 @@ EPSILON_S = 1e-6
 
 
 @dataclass(frozen=True)
-class Simulated:
+class Series:
     """Repeats one after another, or one stretch of time that counts as so many units, from
     `start_s` [UTC s]; pace_s from the start of one to the start of the next."""
 
@@ -67,60 +67,60 @@ class Room:
         """As many moments as can be at which a unit begins, none before another is done [UTC s]."""
         unit = steps(self.task, self.each_s)
         on = [replace(step, starts=step.starts and self.task.kind == "cycling") for step in unit]
-        found: list[float] = []
+        moments: list[float] = []
         for opens_s, closes_s in windows:
             at: float | None = float(ceil(opens_s - EPSILON_S))
             while at is not None:
-                follows = self.stretch and bool(found) and at == found[-1] + self.pace_s
-                ends = at + self.each_s <= closes_s + EPSILON_S
-                if not (follows and ends and self._taken_until(at, on) is None):
+                follows = self.stretch and bool(moments) and at == moments[-1] + self.pace_s
+                in_time = at + self.each_s <= closes_s + EPSILON_S
+                if not (follows and in_time and self._taken_until(at, on) is None):
                     at = self._earliest(at, unit, closes_s)
                 if at is not None:
-                    found.append(at)
+                    moments.append(at)
                     at = snap(at + self.pace_s)
-        return found
+        return moments
 
-    def runs(self, starts: Sequence[float]) -> list[Simulated]:
-        """Units that begin at these moments, as few runs of them as follow one another evenly."""
-        found: list[Simulated] = []
+    def in_series(self, starts: Sequence[float]) -> list[Series]:
+        """Units that begin at these moments, in as few series as follow one another evenly."""
+        several: list[Series] = []
         furthest_s = self.pace_s if self.stretch else self.pace_s + MOST_PAUSE_S
         for start_s in sorted(starts):
-            last = found[-1] if found else None
+            last = several[-1] if several else None
             if last is not None:
                 step_s = snap(start_s - last.start_s - (last.count - 1) * last.pace_s)
                 if step_s == last.pace_s or (last.count == 1 and step_s <= furthest_s):
-                    found[-1] = replace(last, count=last.count + 1, pace_s=step_s)
+                    several[-1] = replace(last, count=last.count + 1, pace_s=step_s)
                     continue
-            found.append(Simulated(start_s, 1, self.pace_s))
-        return found
+            several.append(Series(start_s, 1, self.pace_s))
+        return several
 
-    def bursts(self, runs: Sequence[Simulated]) -> list[Burst]:
-        """The bursts of some runs, each a window of its own to the inverter."""
+    def bursts(self, several: Sequence[Series]) -> list[Burst]:
+        """The bursts of some series, each a window of its own to the inverter."""
         span = float(self.result.time_s[0]), float(self.result.time_s[-1])
-        found: list[Burst] = []
-        for number, run in enumerate(runs):
-            placed = [(run.start_s, snap(run.start_s + run.count * self.each_s))]
+        placed_bursts: list[Burst] = []
+        for number, series in enumerate(several):
+            placed = [(series.start_s, snap(series.start_s + series.count * self.each_s))]
             if not self.stretch:
-                placed = one_after_another(run.start_s, run.count, self.each_s, run.pace_s)
-            found += bursts(self.task, self.number, number, placed, span)
-        return found
+                placed = one_after_another(series.start_s, series.count, self.each_s, series.pace_s)
+            placed_bursts += bursts(self.task, self.number, number, placed, span)
+        return placed_bursts
 
-    def lasts(self, run: Simulated) -> Interval:
-        """When a run begins and ends [UTC s]."""
-        return run.start_s, run.start_s + (run.count - 1) * run.pace_s + self.each_s
+    def lasts(self, series: Series) -> Interval:
+        """When a series begins and ends [UTC s]."""
+        return series.start_s, series.start_s + (series.count - 1) * series.pace_s + self.each_s
 
     def why_not(self) -> str:
         """Which limit, or which hands, turned it away somewhere; empty where nothing did."""
         if self.turned_away_s is None:
             return ""
-        own = self.bursts([Simulated(self.turned_away_s, 1, self.pace_s)])
+        own = self.bursts([Series(self.turned_away_s, 1, self.pace_s)])
         marks = [t for burst in own for step in burst.pieces for t in (step.start_s, step.end_s)]
         edges = np.unique(np.concatenate([self.result.case.edges, marks]))
         plan = self.result.plan
-        found = overloads(edges, [*self.planned, *own], plan.task, ranked(plan), self.limits)
-        if not found:
+        turned_away = overloads(edges, [*self.planned, *own], plan.task, ranked(plan), self.limits)
+        if not turned_away:
             return "the hands are taken by another tool"
-        return why_refused(self.task.supply, self.task.start_w, found, 1)
+        return why_refused(self.task.supply, self.task.start_w, turned_away, 1)
 
     def _earliest(self, at: float, unit: Sequence[Step], closes_s: float) -> float | None:
         """The earliest whole second from `at` at which a unit may begin and end in its window."""

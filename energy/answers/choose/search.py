@@ -121,9 +121,9 @@ class Search:
     @property
     def must_run(self) -> set[int]:
         """The tasks that must run, with what those wait for."""
-        found = {self.every[i].task for i in self.items.always}
+        always = {self.every[i].task for i in self.items.always}
         needed = zip(self.items.tasks, self.items.least, strict=True)
-        return found | {k for tasks, least in needed if least for k in tasks}
+        return always | {k for tasks, least in needed if least for k in tasks}
 
     def _what_must(self) -> Held | None:
         """What must run and what that waits for, in whatever layout holds; None where none does."""
@@ -152,12 +152,12 @@ class Search:
 
     def served_by_priority(self, served: Sequence[float]) -> dict[str, float]:
         """What is served, by the plan's priorities; what must run counts as all of it."""
-        found = dict(zip(map(str, self.items.priorities), served, strict=True))
+        by_priority = dict(zip(map(str, self.items.priorities), served, strict=True))
         for i in self.items.always:
             task = self.whole.plan.task[self.every[i].task]
             key = str(task.priority)
-            found[key] = found.get(key, 0.0) + task.value * self.every[i].share
-        return dict(sorted(found.items(), key=lambda one: int(one[0])))
+            by_priority[key] = by_priority.get(key, 0.0) + task.value * self.every[i].share
+        return dict(sorted(by_priority.items(), key=lambda pair: int(pair[0])))
 
     def tables(self, held: Held) -> list[dict[str, Any]]:
         """The plan's [[task]] tables for a choice."""
@@ -184,9 +184,9 @@ class Search:
         """A choice less a part of the last of its items."""
         least = self.items.least
         last = max(item for item, level in enumerate(held.levels) if level > least[item])
-        found = self.judge.holds(_with(held.levels, last, held.levels[last] - 1), held)
-        if found is not None:
-            return found
+        smaller = self.judge.holds(_with(held.levels, last, held.levels[last] - 1), held)
+        if smaller is not None:
+            return smaller
         blocks = list(held.blocks)
         for i in self.items.pieces[last]:
             blocks[i] = ()
@@ -243,11 +243,11 @@ class Search:
         of several is tried at once, up to the first of which more holds."""
         left = list(order)
         while left:
-            some, before = left[:AT_ONCE], held
-            more = [(n, held.levels[n] + 1) for n in some if held.levels[n] < self.most[n]]
+            tried, before = left[:AT_ONCE], held
+            more = [(n, held.levels[n] + 1) for n in tried if held.levels[n] < self.most[n]]
             self.judge.holds_each([_with(held.levels, n, level) for n, level in more], held)
-            while some and held is before:
-                item = some.pop(0)
+            while tried and held is before:
+                item = tried.pop(0)
                 held = self._more_of(held, item)
             left = left[left.index(item) + 1 :]
             self._keep(held)
@@ -380,12 +380,12 @@ class Search:
 
     def _caps(self, levels: Levels, item: int, most: Sequence[int]) -> Levels:
         """The most of each item that is not known to be too much beside what is settled."""
-        found = list(levels)
+        caps = list(levels)
         for n in range(item, len(most)):
-            found[n] = most[n]
-            while found[n] and self._known_too_much(levels, n, found[n]):
-                found[n] -= 1
-        return tuple(found)
+            caps[n] = most[n]
+            while caps[n] and self._known_too_much(levels, n, caps[n]):
+                caps[n] -= 1
+        return tuple(caps)
 
     def _known_too_much(self, levels: Levels, item: int, level: int) -> bool:
         return self.judge.cannot(_with(levels, item, level))

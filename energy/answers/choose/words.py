@@ -85,9 +85,9 @@ def _timetable(answer: Choose) -> Table:
         if several and day != last:
             table.add_row(Text(day, style="bold"), "")
         last = day
-        ends = row.end + timedelta(minutes=1) if row.end.second or row.end.microsecond else row.end
-        later = f" ({ends:%a})" if ends.date() != row.start.date() else ""
-        table.add_row(f"{row.start:%H:%M} to {ends:%H:%M}{later}", Text(what_to_do(row)))
+        until = row.end + timedelta(minutes=1) if row.end.second or row.end.microsecond else row.end
+        later = f" ({until:%a})" if until.date() != row.start.date() else ""
+        table.add_row(f"{row.start:%H:%M} to {until:%H:%M}{later}", Text(what_to_do(row)))
     return table
 
 
@@ -135,8 +135,8 @@ def _left_out(answer: Choose) -> Table:
 
 def show_how_many(answer: HowMany, out: Console) -> None:
     """Print how many more of a tool fit, where, and what the limit is."""
-    one, more = UNITS[answer.unit]
-    text = f"{answer.tool}: {answer.count} {one if answer.count == 1 else more}"
+    unit, more = UNITS[answer.unit]
+    text = f"{answer.tool}: {answer.count} {unit if answer.count == 1 else more}"
     if answer.each_s is not None:
         text += f" of {answer.each_s:.0f} s"
     where = f", {_where(answer.runs)}" if answer.runs else ""

@@ -69,10 +69,13 @@ class Fixes:
 def fixes(plan: Plan | Budget) -> Fixes:
     """The smallest change of each kind that makes the answer yes; none where it is yes already.
 
-    plan may also be its budget, which is then not worked out again. Where no kind does it alone,
-    the first pair that does, free changes before others. Where the budget begins in the middle of
-    its plan, what is done by then is no longer there to be changed: the changes then begin with
-    those that leave the rest (see `left_of`).
+    Where no kind does it alone, the first pair that does, free changes before others.
+
+    plan: a Plan, or its Budget, which is then not worked out again.
+        Where that begins in the middle of its plan, what is done by then is no longer there to be
+        changed: the changes then begin with those that leave the rest (see `left_of`).
+
+    Raises PlanError as `budget`.
 
     >>> all(fix.budget.yes for fix in fixes(Plan.read("builtin:cloudy-repair")).found)
     True

@@ -103,7 +103,7 @@ def _less(result: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> Change |
 def _left_out(result: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> str:
     """What is left out of a task, in words, with its days where not all are alike."""
     gone = [(piece, piece.amount - piece.so_much(level)) for piece, level in mine]
-    less = [(piece, much) for piece, much in gone if much > 0.0]
+    less = [(piece, left) for piece, left in gone if left > 0.0]
     words = f'"{result.plan.task[k].name}"'
     if any(level for piece, level in mine if level < piece.levels):
         much, planned = sum(much for _, much in gone), sum(piece.amount for piece, _ in gone)

@@ -13,7 +13,7 @@ from energy.simulation.case import ranked
 
 def nearer_noon(result: Budget) -> Ladder | None:
     """Flexible tasks one after another around the sun's noon, each inside its own window."""
-    moved: list[tuple[int, float, float, float]] = []
+    movable: list[tuple[int, float, float, float]] = []
     for k in ranked(result.plan):
         task = result.plan.task[k]
         mine = [burst for burst in result.bursts if burst.task == k]
@@ -29,13 +29,13 @@ def nearer_noon(result: Budget) -> Ladder | None:
         long += (task.pause_s or 0.0) * ((task.repeats or 1) - 1)
         opens = max(window[0], float(result.time_s[0]))
         if long <= window[1] - opens:
-            moved.append((k, long, opens, window[1]))
-    if not moved:
+            movable.append((k, long, opens, window[1]))
+    if not movable:
         return None
-    rise, fall = result.calendar.sun_times(result.local(moved[0][2]).date())
-    begins = (rise + fall - sum(long for _, long, _, _ in moved)) / 2.0
+    rise, fall = result.calendar.sun_times(result.local(movable[0][2]).date())
+    begins = (rise + fall - sum(long for _, long, _, _ in movable)) / 2.0
     change: Change = {}
-    for k, long, opens, closes in moved:
+    for k, long, opens, closes in movable:
         start = min(max(begins, opens), closes - long)
         at = result.local(math.floor(start / 300.0) * 300.0)
         if at.timestamp() < opens:
@@ -43,7 +43,7 @@ def nearer_noon(result: Budget) -> Ladder | None:
         change |= {f"task.{k + 1}.at": f"{at:%H:%M}", f"task.{k + 1}.between": None}
         begins = start + long
     names = ", ".join(
-        f'"{result.plan.task[k].name}" at {change[f"task.{k + 1}.at"]}' for k, *_ in moved
+        f'"{result.plan.task[k].name}" at {change[f"task.{k + 1}.at"]}' for k, *_ in movable
     )
     return Ladder("move-flexible", True, lambda _: change, lambda _: f"Move nearer noon: {names}.")
 
@@ -51,17 +51,17 @@ def nearer_noon(result: Budget) -> Ladder | None:
 def past_the_inverter(result: Budget) -> Ladder | None:
     """What is charged on the mains outlet, charged at 12 V instead."""
     rated = result.plan.pack.dc12.rated_w
-    moved = [
+    tasks = [
         k
         for k, task in enumerate(result.plan.task)
         if task.kind == "charging" and task.supply == "ac" and (task.power_w or 0.0) <= rated
     ]
-    if not moved:
+    if not tasks:
         return None
-    names = and_list([f'"{result.plan.task[k].name}"' for k in moved])
+    names = and_list([f'"{result.plan.task[k].name}"' for k in tasks])
     return Ladder(
         kind="charge-past-the-inverter",
         free=False,
-        change=lambda _: {f"task.{k + 1}.supply": "dc12" for k in moved},
+        change=lambda _: {f"task.{k + 1}.supply": "dc12" for k in tasks},
         words=lambda _: f"Do {names} at the 12 V outlet, with a 12 V charger for it.",
     )

@@ -110,9 +110,11 @@ def learn(
 ) -> Learned:
     """Learn a kit's figures from readings made while a plan was under way.
 
-    readings are these, or the path of a CSV file of them. kit_file holds what was learned before,
-    or is the path of such a file; None where nothing was. Raises PlanError with a line for each
-    thing that is wrong where nothing is left to learn from.
+    plan: the plan that was under way.
+    readings: what was read, or the path of a CSV file of it.
+    kit_file: what was learned before, or the path of such a file; None where nothing was.
+
+    Raises PlanError with a line for each thing that is wrong where nothing is left to learn from.
 
     >>> from energy.answers.learn.readings import parse_readings
     >>> plan = Plan.read("builtin:cloudy-repair")

@@ -64,11 +64,14 @@ def what_to_read(
     previous: Budget | None = None,
     most: int = SUGGESTED,
 ) -> tuple[Suggestion, ...]:
-    """The readings that would teach most about this plan, the best first, `most` at most.
+    """The readings that would teach most about this plan, the best first.
 
-    posterior is what is known of the kit already; None where nothing is. previous is a budget of a
-    plan that differs little, to save work. Raises PlanError where the plan's figures are of another
-    kit.
+    plan: the plan of the next day.
+    posterior: what is known of the kit already; None where nothing is.
+    previous: the budget of a plan that differs little, to save work.
+    most: how many readings at the most.
+
+    Raises PlanError where the plan's figures are of another kit.
 
     >>> suggestions = what_to_read(Plan.read("builtin:cloudy-repair"))
     >>> len(suggestions), suggestions[0].doubt_left_percent < 100

@@ -101,9 +101,11 @@ def score(
 ) -> Score:
     """Compare a plan's prediction, as it was made before the day, with what was read.
 
-    readings are these, or the path of a CSV file of them. kit_file holds the record of days scored
-    before, or is the path of such a file; None where there is none. Raises PlanError where no
-    percentage can be used, or the rows were learned or scored before.
+    plan: the plan of that day.
+    readings: what was read, or the path of a CSV file of it.
+    kit_file: the record of days scored before, or the path of such a file; None: there is none.
+
+    Raises PlanError where no percentage can be used, or the rows were learned or scored before.
 
     >>> from energy.answers.learn.readings import parse_readings
     >>> plan = Plan.read("builtin:cloudy-repair")

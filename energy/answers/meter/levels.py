@@ -86,7 +86,7 @@ def count_seen(log: Log, bursts: Sequence[LoggedBurst], kind: str) -> int | None
         uneven = inner.size > 0 and float(inner.std()) > REGULAR * float(inner.mean())
         hidden = log.interval_s > SHOWS_BURSTS_S and (uneven or kind == "intermittent")
         return None if hidden else 1
-    pauses = [b.first - a.last - 1 for a, b in neighbours(log, bursts)]
+    pauses = [later.first - earlier.last - 1 for earlier, later in neighbours(log, bursts)]
     if pauses and float(np.mean(pauses)) < SHORT_PAUSE:
         return None
     energy = np.array([burst.energy_wh for burst in bursts])

@@ -114,9 +114,9 @@ def parse_log(text: str, name: str = "log") -> Log:
 def _log_of(table: Table) -> Log:
     """The log that a table holds; raises PlanError in one line."""
     name = table.name
-    held = len(table.rows) + bool(table.headings)
-    if held < 4:
-        _refuse(name, f"must hold a line of headings and three rows or more (got {held})")
+    lines = len(table.rows) + bool(table.headings)
+    if lines < 4:
+        _refuse(name, f"must hold a line of headings and three rows or more (got {lines})")
     if (wide := table.wide_row()) is not None:
         row, words = wide
         _refuse(name, f"{'its first row' if row == 1 else f'row {row}'} {words}")

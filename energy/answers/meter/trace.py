@@ -83,9 +83,12 @@ class Traced:
 def trace(log: Log | Path | str, tool: str, count: int | None = None) -> Traced:
     """A tool's profile from a meter's log.
 
-    log is this, or the path of a CSV file of it. A built-in profile of the name `tool` gives what
-    no log shows: outlet, start, cautions. count says how many bursts there were; None counts those
-    that are seen. Raises PlanError in one line.
+    log: the log, or the path of a CSV file of it.
+    tool: the name of the tool; a built-in profile of that name gives what no log shows: outlet,
+        start, cautions.
+    count: how many bursts there were; None counts those that are seen.
+
+    Raises PlanError in one line.
 
     >>> from energy.answers.meter.log import parse_log
     >>> rows = [(t, 800 if 20 <= t % 60 < 40 else 1) for t in range(600)]
@@ -133,15 +136,15 @@ def _counting(
 ) -> tuple[Sequence[LoggedBurst], bool]:
     """The bursts that count, and whether they are cut off: the whole ones, or all where those
     took less than half of what was drawn."""
-    whole = [burst for burst in bursts if burst.whole]
-    if sum(b.energy_wh for b in whole) <= 0.5 * sum(b.energy_wh for b in bursts):
+    complete = [burst for burst in bursts if burst.whole]
+    if sum(b.energy_wh for b in complete) <= 0.5 * sum(b.energy_wh for b in bursts):
         notes.append(
             "the log begins or ends, or has a gap, while it runs: only what was logged counts"
         )
         return bursts, True
-    if len(whole) < len(bursts):
-        notes.append(f"pieces of bursts that are cut off, left out: {len(bursts) - len(whole)}")
-    return whole, False
+    if len(complete) < len(bursts):
+        notes.append(f"pieces of bursts that are cut off, left out: {len(bursts) - len(complete)}")
+    return complete, False
 
 
 def _hidden(log: Log, total_wh: float, each_wh: float | None, unseen: bool) -> list[str]:

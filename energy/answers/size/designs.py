@@ -19,8 +19,8 @@ from energy.model.simulate import Case, simulate
 from energy.plan import Plan
 from energy.simulation.budget import Budget, budget
 from energy.simulation.cables import at_the_pack, solar_limit_w
-from energy.simulation.result import lowest_point, needed, succeeds
 from energy.simulation.strings import Arrangement, kept_connection, laid_out, pwm_notes, pwm_share
+from energy.simulation.success import lowest_point, needed, succeeds
 from energy.weather.coldest import Cold, coldest
 from energy.weather.source import record_of
 
@@ -186,8 +186,8 @@ class Designs:
     def takes_w(self, panel_w: float) -> float:
         """The label of panels [W] of which the solar input takes all in full sun."""
         arrangement = self._arrangement(panel_w)
-        held = arrangement and self.plan.pack.solar_input.kind == "pwm"
-        return self.limit_w(panel_w) / (pwm_share(arrangement) if held else 1.0)
+        at_battery_volts = arrangement and self.plan.pack.solar_input.kind == "pwm"
+        return self.limit_w(panel_w) / (pwm_share(arrangement) if at_battery_volts else 1.0)
 
     def joined_words(self, panel_w: float) -> list[str]:
         """How panels of this label [W] are taken to be joined, where that decides their power."""
@@ -283,8 +283,8 @@ def make_designs(
     """
     plan = with_panel(plan)
     plan = plan.replace(**joined_as_now(plan))
-    known = None if previous is None else previous.groups[0]
-    own = budget(unbound(plan, battery_wh), known=known)
+    previous_budget = None if previous is None else previous.groups[0]
+    own = budget(unbound(plan, battery_wh), known=previous_budget)
     groups = (own, *own.bounds)
     return Designs(
         plan=plan,

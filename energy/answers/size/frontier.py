@@ -14,7 +14,7 @@ import numpy as np
 from energy.answers.size.designs import Designs
 from energy.answers.size.proposal import needed_wh
 from energy.model import Array, Index, Mask
-from energy.simulation.result import needed
+from energy.simulation.success import needed
 
 Progress = Callable[[int, int], None]
 GUESSES = 3  # rounds that follow the margins; then the bounds are halved

@@ -23,7 +23,7 @@ from energy.show.palette import (
     SMALL_PT,
     mix,
 )
-from energy.simulation.result import needed
+from energy.simulation.success import needed
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -119,15 +119,16 @@ def finding(answer: Size) -> str:
 def _lines(answer: Size) -> list[tuple[float, Array]]:
     """Chance and the pack from which on it holds at each panel size, NaN where none does. Below
     the least goal of the frontier as proposed, from there on as simulated."""
-    found = answer.frontier
-    sizes = np.append(found.sizes_wh, np.nan)
+    frontier = answer.frontier
+    sizes = np.append(frontier.sizes_wh, np.nan)
     lines = []
-    for level in ESTIMATED if found.begins else ():
+    for level in ESTIMATED if frontier.begins else ():
         steps = [
-            np.sort(group, axis=1)[:, needed(level, group.shape[1]) - 1] for group in found.begins
+            np.sort(group, axis=1)[:, needed(level, group.shape[1]) - 1]
+            for group in frontier.begins
         ]
         lines.append((level, sizes[np.max(steps, axis=0)]))
-    return lines + [(g, sizes[found.smallest[:, k]]) for k, g in enumerate(found.goals)]
+    return lines + [(g, sizes[frontier.smallest[:, k]]) for k, g in enumerate(frontier.goals)]
 
 
 def _areas(panel: Any, answer: Size) -> None:
@@ -187,8 +188,8 @@ def _name_line(
     )
     away = np.nan_to_num(away, nan=-1e6)
     for other in named:
-        beside = np.abs(points - other)
-        away[(beside[:, 0] < NAME_PX[0]) & (beside[:, 1] < NAME_PX[1])] -= 1e3
+        distance = np.abs(points - other)
+        away[(distance[:, 0] < NAME_PX[0]) & (distance[:, 1] < NAME_PX[1])] -= 1e3
     k = int(np.argmax(np.minimum(away, ENOUGH_PX) - 0.02 * np.abs(np.arange(away.size) - 150)))
     named.append(points[k])
     words = f"{goal:g} %, the goal" if goal == answer.goal else f"{goal:g} %"
@@ -242,7 +243,9 @@ def _marks(panel: Any, room: Room, answer: Size) -> None:
         pick = answer.pick.panel_w, answer.pick.battery_wh
         points.insert(0, (pick, "the pick", "o", "ink"))
     (left, right), (low, high) = panel.get_xlim(), panel.get_ylim()
-    points = [one for one in points if left <= one[0][0] <= right and low <= one[0][1] <= high]
+    points = [
+        point for point in points if left <= point[0][0] <= right and low <= point[0][1] <= high
+    ]
     for (watts, label), _, mark, colour in points:
         edge = {"marker": mark, "markeredgecolor": COLOURS[colour]}
         panel.plot([watts], [label], **{**MARK, **edge})

@@ -36,7 +36,7 @@ class Search:
     """What is known of each combination of packs, in steps of the panels' watts.
 
     watts are all that the panels can give together, rising [W]. low is the first step that may do,
-    high the first known to do (their number: none); fits and refused say whose limits are known to
+    high the first known to do (their number: none); fits and too_weak say whose limits are known to
     turn no task away, or one. Packs with the same inverter are a group: in it more of all limits
     never needs more panel. runs counts what went through all weathers.
     """
@@ -58,7 +58,7 @@ class Search:
         self.limits = np.array([pack.limits for pack in self.joined])
         self.low = np.zeros(len(packs), dtype=int)
         self.high = np.full(len(packs), self.watts.size)
-        self.fits, self.refused = np.zeros((2, len(packs)), dtype=bool)
+        self.fits, self.too_weak = np.zeros((2, len(packs)), dtype=bool)
         self.runs = 0
         inverters = list(dict.fromkeys(pack.inverter for pack in self.joined))
         self.group = np.array([inverters.index(pack.inverter) for pack in self.joined])
@@ -71,7 +71,7 @@ class Search:
         largest = tuple(max(values) for values in zip(*inverters, strict=True)) or None
         designs = self._generous(np.arange(len(self.packs)), largest)
         if designs.overloads:
-            self.refused[:], self.low[:] = True, self.watts.size
+            self.too_weak[:], self.low[:] = True, self.watts.size
             return
         if inverters:
             curves = [self._curve(rated_w) for rated_w, _ in inverters]
@@ -111,7 +111,7 @@ class Search:
             self._ready[number] = designs = self._generous(at, self.joined[k].inverter)
             self.runs += 1
             if designs.overloads:
-                self.refused[at], self.low[at] = True, self.watts.size
+                self.too_weak[at], self.low[at] = True, self.watts.size
         return self._ready[number]
 
     def least(self, key: str) -> list[Ranked]:
@@ -154,7 +154,7 @@ class Search:
             if self.low[k] < self.watts.size:
                 continue
             why = "too small with every panel of the list"
-            if self.refused[k]:
+            if self.too_weak[k]:
                 designs = self._group(k)
                 judged = designs.groups[0] if designs.overloads else self._at_own_limits(k)
                 why = why_turned_away(judged)
@@ -198,13 +198,13 @@ class Search:
         if self._spent:
             return
         self._group(k)
-        if self.fits[k] or self.refused[k]:
+        if self.fits[k] or self.too_weak[k]:
             return
         power = self.limits[:, [0, 2]]  # label and discharge
         same = self.group == self.group[k]
         if self._at_own_limits(k).overloads:
             weak = same & (power <= power[k]).all(axis=1)
-            self.refused[weak], self.low[weak] = True, self.watts.size
+            self.too_weak[weak], self.low[weak] = True, self.watts.size
         else:
             self.fits[same & (power >= power[k]).all(axis=1)] = True
 

@@ -134,8 +134,8 @@ def _worst(years: Years, design: int) -> Spell:
     spells: list[tuple[int, float, int, int]] = []  # days, Wh, year, first day
     for year in range(lost.shape[1]):
         turn = np.diff(np.concatenate([[0], lost[:, year].astype(int), [0]]))
-        firsts, ends = (np.flatnonzero(turn == way).tolist() for way in (1, -1))
-        for first, end in zip(firsts, ends, strict=True):
+        firsts, lasts = (np.flatnonzero(turn == way).tolist() for way in (1, -1))
+        for first, end in zip(firsts, lasts, strict=True):
             spells.append((end - first, float(unmet[first:end, year].sum()), year, first))
     if not spells:
         first_low, year_low = divmod(int(lowest.argmin()), lowest.shape[1])

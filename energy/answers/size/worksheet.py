@@ -98,7 +98,11 @@ def array_w(daily_wh: float, sun_hours: float, ratio: float, efficiency: float) 
 
 
 def worksheet(plan: Plan | Budget) -> Worksheet:
-    """The sheet for a plan, or for its budget, with the mean sun of its weathers.
+    """The sheet for a plan, with the mean sun of its weathers.
+
+    plan: a Plan, or its Budget, which is then not worked out again.
+
+    Raises PlanError as `budget`.
 
     >>> sheet = worksheet(Plan.read("builtin:january-job"))
     >>> [step.unit for step in sheet.steps]
@@ -218,8 +222,10 @@ def _panel_to_battery(result: Budget) -> float:
 
 
 def _efficiency_words(pack: Pack) -> str:
-    held = " x battery volts over panel volts (PWM)" if pack.solar_input.kind == "pwm" else ""
-    return f"condition x controller{held} x charging"
+    volts_share = (
+        " x battery volts over panel volts (PWM)" if pack.solar_input.kind == "pwm" else ""
+    )
+    return f"condition x controller{volts_share} x charging"
 
 
 def _why(result: Budget, days: int, stored: float) -> str:

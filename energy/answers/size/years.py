@@ -18,7 +18,7 @@ from energy.model import Array, Mask
 from energy.model.compiled import Sweep, laid_out, repaid
 from energy.model.simulate import Case, simulate
 from energy.plan import Plan
-from energy.simulation.result import lowest_point
+from energy.simulation.success import lowest_point
 
 Progress = Callable[[int, int], None]
 _Days = Iterator[tuple[Mask, Array, Array]]  # ran short, unmet [Wh], lowest [share of C]

@@ -7,7 +7,9 @@ from energy.plan import PlanError, profiles
 
 
 def tools(word: str | None = None) -> dict[str, dict[str, Any]]:
-    """Built-in tool profiles whose key, name or group holds `word`; an exact key is one alone.
+    """Built-in tool profiles whose key, name or group holds a word, by key; without one all.
+
+    word: what to look for; an exact key gives that profile alone.
 
     Raises PlanError where nothing matches, with the nearest key.
 

@@ -150,7 +150,7 @@ class Wire:
         }
 
 
-def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
+def wire(plan: Plan | Budget, lowest_c: float | None = None) -> Wire:
     """Judge each run of a plan, or find its cable, and the strings of its panels.
 
     asked is the plan, or its budget, which is then not worked out again. lowest_c is the place's
@@ -162,21 +162,21 @@ def wire(asked: Plan | Budget, lowest_c: float | None = None) -> Wire:
     >>> [(run.mm2, run.fuse_a, run.fits) for run in answer.runs]
     [(10.0, 50.0, True)]
     """
-    plan = asked.plan if isinstance(asked, Budget) else asked
+    own = plan.plan if isinstance(plan, Budget) else plan
     if lowest_c is not None:
-        asked = plan = with_record_low(plan, lowest_c)
-    air = air_of(asked) if plan.panel else None
+        plan = own = with_record_low(own, lowest_c)
+    air = air_of(plan) if own.panel else None
     laid: list[Arrangement] = []
     strings: tuple[String, ...] = ()
     notes: list[str] = []
     asks: tuple[str, ...] = ()
     if air is not None:
-        laid, strings = judged(plan, air)
-        notes += [*cold_notes(plan, air), *string_notes(plan, laid, strings)]
-        asks = asks_of(plan, laid)
-    runs = runs_of(plan, laid)
-    wired = _wired(plan, runs, laid)
-    notes += _run_notes(plan, runs, wired)
+        laid, strings = judged(own, air)
+        notes += [*cold_notes(own, air), *string_notes(own, laid, strings)]
+        asks = asks_of(own, laid)
+    runs = runs_of(own, laid)
+    wired = _wired(own, runs, laid)
+    notes += _run_notes(own, runs, wired)
     return Wire(wired, strings, air, tuple(dict.fromkeys(notes)), asks)
 
 

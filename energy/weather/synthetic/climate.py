@@ -45,9 +45,13 @@ def clearness_at(latitude: float, longitude: float) -> Array:
     columns = np.array([west, west + 1, west, west + 1]) % SHAPE[1]
     weights = np.array([(1 - up) * (1 - east), (1 - up) * east, up * (1 - east), up * east])
     around = table[rows, columns]
-    held = ~np.isnan(around).any(axis=1) & (weights > 0.0)
+    on_land = ~np.isnan(around).any(axis=1) & (weights > 0.0)
     nearest = _nearest(latitude, longitude)
-    return np.asarray(weights[held] @ around[held] / weights[held].sum()) if held.any() else nearest
+    return (
+        np.asarray(weights[on_land] @ around[on_land] / weights[on_land].sum())
+        if on_land.any()
+        else nearest
+    )
 
 
 def has_climate(latitude: float, longitude: float) -> bool:

@@ -8,7 +8,8 @@ import pytest
 
 from energy import Plan, PlanError
 from energy.model.sun import clear_sun
-from energy.simulation.budget import budget, wilson
+from energy.simulation.budget import budget
+from energy.simulation.success import wilson
 from energy.weather.fetched import forecast as ahead
 from energy.weather.fetched.cache import About, Forecast, save_forecast, save_history
 from energy.weather.record import Record

@@ -1,0 +1,54 @@
+"""When a scenario succeeds, and how many must for a yes.
+
+`Budget.reaches_goal` and `Budget.yes` in `result` are the rule itself; sizing and choosing ask the
+same functions of many scenarios at once.
+"""
+
+import math
+
+import numpy as np
+
+from energy.model import Array, Index, Mask
+from energy.model.simulate import Case, Simulated
+
+
+def lowest_point(case: Case, simulated: Simulated) -> tuple[Index, Array]:
+    """At which edge each scenario of a pass is lowest, and how high above what the cold locks then
+    [percent of charge], both (m,)."""
+    charge = simulated.store_wh * (100.0 / case.battery.capacity_wh)
+    cold_unavailable = 100.0 * case.cold_unavailable()
+    above = charge[1:] - cold_unavailable
+    last, lowest_end = above.argmin(axis=0), above.min(axis=0)
+    # The cold may deepen at a segment's start.
+    np.subtract(charge[:-1], cold_unavailable, out=above)
+    first, lowest_start = above.argmin(axis=0), above.min(axis=0)
+    edge = np.where(lowest_end < lowest_start, last + 1, first)
+    return edge, np.minimum(lowest_end, lowest_start)
+
+
+def succeeds(above_percent: Array, simulated: Simulated, reserve_percent: float) -> Mask:
+    """In which scenarios the reserve is kept and nothing runs short, (m,); above as
+    `lowest_point`."""
+    return (above_percent >= reserve_percent - 1e-9) & ~simulated.ran_short
+
+
+def needed(goal_percent: float, scenarios: int) -> int:
+    """How many of so many scenarios must succeed for a goal.
+
+    >>> [needed(goal, 31) for goal in (80.0, 90.0, 95.0, 99.0)]
+    [25, 28, 30, 31]
+    """
+    return math.ceil(goal_percent / 100.0 * scenarios - 1e-9)
+
+
+def wilson(share: float, number: float) -> tuple[float, float]:
+    """Wilson's 95 % interval of a share seen in `number` independent trials (Wilson 1927).
+
+    >>> [round(x, 4) for x in wilson(27 / 31, 31)]
+    [0.7115, 0.9487]
+    """
+    z = 1.959963984540054  # the normal distribution's 97.5 % point
+    centre = (share + z * z / (2.0 * number)) / (1.0 + z * z / number)
+    half = z / (1.0 + z * z / number)
+    half *= np.sqrt(share * (1.0 - share) / number + (z / (2.0 * number)) ** 2)
+    return max(0.0, centre - float(half)), min(1.0, centre + float(half))
