@@ -27,7 +27,7 @@ def open_streams() -> None:
                 if nowhere != number:
                     os.dup2(nowhere, number)
             setattr(sys, name, open(os.devnull, mode))  # noqa: SIM115
-    for stream in (sys.stdout, sys.stderr):
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
 
@@ -67,12 +67,24 @@ def status_of(commands: Callable[[], Any]) -> int:
         if error.errno in (errno.ENOSPC, errno.EIO, errno.EDQUOT) and error.filename is None:
             say(f"the answer cannot be written: {error.strerror}")
             return MISSING
+        if not _stands():
+            say("the folder that this runs in is no longer there: change into another")
+            return MISSING
         return _fault(error)
     except Exception as error:
         if hasattr(error, "exit_code") and hasattr(error, "show"):  # wrong options
             error.show()
             return int(error.exit_code)
         return _fault(error)
+
+
+def _stands() -> bool:
+    """Whether the working folder is there."""
+    try:
+        os.getcwd()
+    except OSError:
+        return False
+    return True
 
 
 def _fault(error: BaseException) -> int:
@@ -91,9 +103,9 @@ def _kept(error: BaseException) -> Path:
     """Where the details of a fault were written."""
     import traceback
 
-    import platformdirs
+    from energy.weather.fetched.cache import cache_folder
 
-    folder = Path(platformdirs.user_cache_dir("energy", appauthor=False))
+    folder = cache_folder()
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / "fault.txt"
     path.write_text("".join(traceback.format_exception(error)), encoding="utf-8")

@@ -36,7 +36,6 @@ def size(
         from energy.answers.caution.cautions import cautions
         from energy.answers.size.worksheet import worksheet
         from energy.plan import PlanError
-        from energy.simulation.budget import budget
 
         if season not in ("job", "year"):
             raise PlanError([f'--season must be job or year (got "{season}")'])
@@ -50,7 +49,7 @@ def size(
             | more_keys
             | {"worksheet": worksheet(answer.designs.groups[0]).as_dict()},
             show,
-            cautions(answer.budget or budget(read)),
+            cautions(answer.budget or read),
             read,
         )
         asked.written(plot)

@@ -75,6 +75,7 @@ def new(
     """Write a plan with comments, to be changed."""
     with wrong_input_in_lines():
         from energy.answers.start.new import from_demo, from_questions
+        from energy.plan.words import visible
         from energy.show import files
 
         written = from_questions(prompt, at) if ask else from_demo(demo, at)
@@ -83,7 +84,8 @@ def new(
         typer.echo(
             "The climate table does not reach that place: the plan's sky, broken, is a mere guess."
         )
-    typer.echo(f"Wrote {file}. Change what differs, then: energy check {file}")
+    name = visible(str(file))
+    typer.echo(f"Wrote {name}. Change what differs, then: energy check {name}")
 
 
 def weather(

@@ -1,5 +1,7 @@
 """`energy learn`: what a person's own kit really takes and gives, a subcommand a question."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -54,11 +56,9 @@ def readings(
         from energy.answers.learn.kit_file import named_by
         from energy.answers.learn.learn import learn
         from energy.answers.learn.words import show_learned
-        from energy.show import files
 
         read = asked.read(plot, beside=[readings])
-        _kit_apart(write, readings, Path(plan), plot)
-        with files.held_alone(write):
+        with _kit_alone(write, readings, Path(plan), plot):
             answer = learn(read, readings, named_by(read, asked.folder, write))
             save_picture(answer.plot, plot, open_it)
             _write(write, answer.kit_file)
@@ -84,12 +84,10 @@ def what_next(
         from energy.answers.learn.kit_file import named_by
         from energy.answers.learn.next_reading import as_dict, what_to_read
         from energy.answers.learn.words import show_suggestions
-        from energy.simulation.budget import budget
 
         read = asked.read()
         answer = what_to_read(read, named_by(read, asked.folder, kit).posterior)
-        warned = cautions(budget(read))
-        asked.tell(as_dict(answer), lambda out: show_suggestions(answer, out), warned)
+        asked.tell(as_dict(answer), lambda out: show_suggestions(answer, out), cautions(read))
 
 
 @app.command("score")
@@ -108,16 +106,12 @@ def score(
         from energy.answers.learn.kit_file import named_by
         from energy.answers.learn.score import score as ask
         from energy.answers.learn.words import show_score
-        from energy.show import files
-        from energy.simulation.budget import budget
 
         read = asked.read(beside=[readings])
-        _kit_apart(write, readings, Path(plan))
-        with files.held_alone(write):
+        with _kit_alone(write, readings, Path(plan)):
             answer = ask(read, readings, named_by(read, asked.folder, write))
             _write(write, answer.kit_file)
-        warned = cautions(budget(read))
-        asked.tell(answer.as_dict(), lambda out: show_score(answer, out), warned)
+        asked.tell(answer.as_dict(), lambda out: show_score(answer, out), cautions(read))
         asked.written(write)
 
 
@@ -144,21 +138,23 @@ def meter(
         from energy.show import files
 
         files.refuse_outputs([plot], [log], force=force)
-        _kit_apart(write, log, plot)
-        answer = trace(log, tool, count)
-        save_picture(answer.plot, plot, open_it)
-        with files.held_alone(write):
+        with _kit_alone(write, log, plot):
+            answer = trace(log, tool, count)
+            save_picture(answer.plot, plot, open_it)
             if write is not None:
                 _write(write, with_trace(read_kit_file(write), answer, date.today()))
         asked.tell(answer.as_dict(), lambda out: show_trace(answer, out), ())
         asked.written(write, plot)
 
 
-def _kit_apart(kit: Path | None, *others: Path | None) -> None:
-    """Raise PlanError where the kit to be added to is another file of the command."""
+@contextmanager
+def _kit_alone(kit: Path | None, *others: Path | None) -> Iterator[None]:
+    """Hold the kit file to be added to; PlanError where it is another file of the command."""
     from energy.show import files
 
     files.refuse_outputs([kit], filter(None, others), force=True)
+    with files.held_alone(kit):
+        yield
 
 
 def _write(target: Path | None, kit_file: "KitFile") -> None:

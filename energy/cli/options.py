@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 DEMO = "builtin:cloudy-repair"
 
-Changes = dict[str, Any]
+Changes = dict[str, Any]  # of a plan, as `Plan.replace` takes them
 PlanPath = Annotated[
     str | None, typer.Argument(metavar="[PLAN]", help="The plan file; left out: the built-in demo.")
 ]
@@ -107,7 +107,7 @@ class Asked:
 
     def tell(
         self,
-        answer: Changes,
+        answer: dict[str, Any],
         show: Callable[["Console"], None],
         warned: "Sequence[Caution]",
         read: "Plan | None" = None,
@@ -122,7 +122,9 @@ class Asked:
         if self.json:
             from energy.show.files import as_json
 
-            nothing: Changes = {} if read is None else {"own_figures": [], "usual_error": None}
+            nothing: dict[str, Any] = (
+                {} if read is None else {"own_figures": [], "usual_error": None}
+            )
             figures = nothing if own is None else own.as_dict()
             care = {"cautions": [asdict(caution) for caution in warned]}
             typer.echo(as_json(answer | figures | care))
@@ -142,9 +144,11 @@ class Asked:
 
     def written(self, *targets: Path | None, but: str = "") -> None:
         """Say what was written, or why it was not; nothing beside JSON."""
-        for target in filter(None, targets):
-            if not self.json:
-                typer.echo(f"{target} is not written: {but}." if but else f"Wrote {target}")
+        from energy.plan.words import visible
+
+        for target in () if self.json else filter(None, targets):
+            name = visible(str(target))
+            typer.echo(f"{name} is not written: {but}." if but else f"Wrote {name}")
 
     def write_plan(self, target: Path | None, changes: Changes) -> None:
         """Write the plan with some keys changed and its comments kept; what named a task that is
@@ -176,10 +180,11 @@ def save_picture(figure: Callable[[], "Figure"], plot: Path | None, open_it: boo
         raise PlanError(["--open shows the picture of --plot: give --plot FILE too"])
     if plot is not None:
         from energy.show import files
+        from energy.show.labels import letters_lacking
 
         drawn = figure()
         files.save(drawn, plot)
-        if lacking := files.letters_lacking(drawn):
+        if lacking := letters_lacking(drawn):
             line = f"{plot}: boxes stand for letters that the picture's font lacks: {lacking}"
             typer.echo(line, err=True)
         if open_it:

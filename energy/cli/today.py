@@ -1,7 +1,9 @@
 """The commands for a day or a night out: does it stay powered, and which tasks fit?"""
 
+from datetime import datetime
+from functools import partial
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -24,6 +26,9 @@ from energy.cli.options import (
     save_picture,
     wrong_input_in_lines,
 )
+
+if TYPE_CHECKING:
+    from energy.plan import Plan
 
 
 def check(
@@ -108,88 +113,63 @@ def choose(
     """Which tasks fit, when to run each, and what is left out?"""
     asked = Asked(plan, json, all_cautions, force)
     with wrong_input_in_lines():
-        from energy.answers.check import check as checking
-        from energy.answers.check.rest import under
-        from energy.answers.check.words import show_now
+        from energy.answers.caution.cautions import cautions
+        from energy.answers.check.rest import rest_of, under
+        from energy.answers.choose import words
+        from energy.answers.choose.choose import choose as ask
+        from energy.answers.choose.how_many import how_many as ask_how_many
         from energy.plan import PlanError
         from energy.show.console import console
+        from energy.show.progress import progress
 
         read = asked.read(write, plot, calendar)
         if how_many is not None and (write or plot or calendar or open_it):
             raise PlanError(
                 ["--how-many only counts: leave out --write, --plot, --open and --calendar"]
             )
-        at, charge, was_done = moment(now, read), percent(battery), amounts(done)
-        other, more_keys = under(read, sky), {}
-        if at is not None:
-            under_way = checking.check(
-                read.replace(**other), now=at, battery_percent=charge, done=was_done
-            )
-            more_keys = {"now": under_way.as_dict()["now"]}
-            if not json:
-                show_now(under_way, console(), choosing=how_many is None)
-        day = {"now": at, "battery_percent": charge, "done": was_done}
+        day = moment(now, read), percent(battery), amounts(done)
+        changes = under(read, sky)
+        so_far = _so_far(asked, read.replace(**changes), *day, choosing=how_many is None)
         if how_many is not None:
-            yes = _how_many(asked, read, how_many, other, day, more_keys)
-        else:
-            files = {"write": write, "plot": plot, "calendar": calendar}
-            yes = _choose(asked, read, other, day, more_keys, effort, files, open_it)
-    raise typer.Exit(0 if yes else 1)
+            more = ask_how_many(read.replace(**changes), how_many, *day)
+            show, care = partial(words.show_how_many, more), cautions(more.budget)
+            asked.tell(more.as_dict() | so_far, show, care, read)
+            raise typer.Exit(0 if more.count else 1)
+        changes |= rest_of(read, *day)
+        read = read.replace(**changes)
+        with progress(console(errors=True), "choices") as ticker:
+            answer = ask(read, effort=effort, progress=ticker)
+        if answer.possible:
+            asked.write_plan(write, changes | answer.change)
+            if calendar is not None:
+                words.write_calendar(answer, calendar)
+        save_picture(answer.plot, plot, open_it)
+        show, care = partial(words.show_choice, answer), cautions(answer.budget)
+        asked.tell(answer.as_dict() | so_far, show, care, read)
+        why = "" if answer.possible else "there is no choice to put into it"
+        asked.written(write, calendar, but=why)
+        asked.written(plot)
+    raise typer.Exit(0 if answer.yes else 1)
 
 
-def _how_many(
-    asked: Asked, read: Any, tool: str, other: Any, day: dict[str, Any], more_keys: dict[str, Any]
-) -> bool:
-    """Answer how many more of a tool fit."""
-    from energy.answers.caution.cautions import cautions
-    from energy.answers.choose.how_many import how_many as ask
-    from energy.answers.choose.words import show_how_many
-
-    answer = ask(read.replace(**other), tool, **day)
-    asked.tell(
-        answer.as_dict() | more_keys,
-        lambda out: show_how_many(answer, out),
-        cautions(answer.budget),
-        read,
-    )
-    return answer.count > 0
-
-
-def _choose(
+def _so_far(
     asked: Asked,
-    read: Any,
-    other: Any,
-    day: dict[str, Any],
-    more_keys: dict[str, Any],
-    effort: int,
-    files: dict[str, Path | None],
-    open_it: bool,
-) -> bool:
-    """Answer which tasks fit, and write what is wanted of it."""
-    from energy.answers.caution.cautions import cautions
-    from energy.answers.check.rest import rest_of
-    from energy.answers.choose import words
-    from energy.answers.choose.choose import choose as ask
+    read: "Plan",
+    at: datetime | None,
+    charge_percent: float | None,
+    done: dict[str, float | str],
+    *,
+    choosing: bool,
+) -> dict[str, Any]:
+    """How a day under way runs against its plan, in words at once, and for `--json`; nothing
+    without a time."""
+    if at is None:
+        return {}
+    from energy.answers.check.check import check as ask
+    from energy.answers.check.words import show_now
     from energy.show.console import console
-    from energy.show.progress import progress
 
-    changes = other | rest_of(read, *day.values())
-    read = read.replace(**changes)
-    with progress(console(errors=True), "choices") as ticker:
-        answer = ask(read, effort=effort, progress=ticker)
-    write, plot, calendar = files.values()
-    if answer.possible:
-        asked.write_plan(write, changes | answer.change)
-        if calendar is not None:
-            words.write_calendar(answer, calendar)
-    save_picture(answer.plot, plot, open_it)
-    asked.tell(
-        answer.as_dict() | more_keys,
-        lambda out: words.show_choice(answer, out),
-        cautions(answer.budget),
-        read,
-    )
-    why = "" if answer.possible else "there is no choice to put into it"
-    asked.written(write, calendar, but=why)
-    asked.written(plot)
-    return answer.yes
+    under_way = ask(read, now=at, battery_percent=charge_percent, done=done)
+    if not asked.json:
+        show_now(under_way, console(), choosing=choosing)
+    return {"now": under_way.as_dict()["now"]}

@@ -23,7 +23,7 @@ def read_text(file: Path, largest: int = LARGEST_BYTES) -> str:
     Traceback (most recent call last):
     energy.plan.words.PlanError: .: is a folder, not a file
     """
-    name = _short(file)
+    name = short_path(file)
     try:
         if file.is_dir():
             raise PlanError([f"{name}: is a folder, not a file"])
@@ -56,11 +56,11 @@ def is_there(file: Path) -> bool:
         return False
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise PlanError([f"{_short(file)}: cannot be read ({reason})"]) from None
+        raise PlanError([f"{short_path(file)}: cannot be read ({reason})"]) from None
     return True
 
 
-def _short(file: Path) -> str:
+def short_path(file: Path) -> str:
     """A path as messages show it."""
     name = str(file)
     return name if len(name) <= LONGEST_PATH else "…" + name[-LONGEST_PATH:]

@@ -1,7 +1,7 @@
 """The chance as a line, always with how many weathers it was tried in."""
 
 from energy.show.numbers import whole_percent
-from energy.simulation.budget import Chance
+from energy.simulation.success import Chance
 
 
 def chance_line(chance: Chance) -> str:

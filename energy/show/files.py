@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from energy.plan import PlanError
-from energy.show.palette import FAMILY
+from energy.plan.documents import short_path
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -97,16 +97,18 @@ def held_alone(path: Path | None) -> Iterator[None]:
         return
     from filelock import FileLock, Timeout
 
+    name, target = short_path(path), Path(os.path.realpath(path))
     if os.path.exists(path) and not os.path.isfile(path):
-        raise PlanError([f"{path}: is not an ordinary file"])
-    target = Path(os.path.realpath(path))
+        raise PlanError([f"{name}: is not an ordinary file"])
+    if not os.path.isdir(target.parent):  # the lock would make it
+        raise PlanError([f"{name}: cannot be written (there is no such folder)"])
     lock = target.with_name(f".{target.stem[:40]}.lock")
     try:
         holding = FileLock(lock).acquire(timeout=LONGEST_WAIT_S)
     except Timeout:
-        raise PlanError([f"{path}: another run of energy is changing it; try again"]) from None
+        raise PlanError([f"{name}: another run of energy is changing it; try again"]) from None
     except (OSError, ValueError) as error:
-        raise PlanError([f"{path}: cannot be written ({reason(error)})"]) from None
+        raise PlanError([f"{name}: cannot be written ({reason(error)})"]) from None
     with holding:
         try:
             yield
@@ -122,27 +124,27 @@ def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = Tr
     kept. A device or a FIFO is written to. Raises PlanError with one line where the place cannot be
     written, or where the file is there and may not be replaced.
     """
-    path = Path(path)
+    path, name = Path(path), short_path(path)
     if not replace and os.path.lexists(path):
-        raise PlanError([f"{path}: is there already; choose another name or remove it first"])
-    if path.is_dir():
-        raise PlanError([f"{path}: is a folder; give the name of a file"])
+        raise PlanError([f"{name}: is there already; choose another name or remove it first"])
+    if os.path.isdir(path):
+        raise PlanError([f"{name}: is a folder; give the name of a file"])
     try:
-        target = Path(os.path.realpath(path, strict=path.exists() or path.is_symlink()))
+        target = Path(os.path.realpath(path, strict=os.path.lexists(path)))
     except FileNotFoundError:  # a link to what is not there yet
         target = Path(os.path.realpath(path))
     except (OSError, ValueError) as error:
-        raise PlanError([f"{path}: cannot be written ({reason(error)})"]) from None
-    ordinary = target.is_file() or not target.exists()
+        raise PlanError([f"{name}: cannot be written ({reason(error)})"]) from None
+    ordinary = os.path.isfile(target) or not os.path.exists(target)
     beside = None
     try:
-        handle, name = tempfile.mkstemp(
+        handle, part = tempfile.mkstemp(
             prefix=_beside(target),
             suffix=path.suffix,
             dir=target.parent if ordinary else None,
         )
         os.close(handle)
-        beside = Path(name)
+        beside = Path(part)
         write(beside)
         if ordinary:
             _sweep(target)
@@ -152,7 +154,7 @@ def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = Tr
             with target.open("wb", buffering=0) as place:
                 place.write(beside.read_bytes())
     except (OSError, ValueError) as error:
-        raise PlanError([f"{path}: cannot be written ({reason(error)})"]) from None
+        raise PlanError([f"{name}: cannot be written ({reason(error)})"]) from None
     finally:
         if beside is not None:
             beside.unlink(missing_ok=True)
@@ -203,23 +205,6 @@ def write_timeline(answer: Any, path: Path) -> None:
     frame.index = [moment.isoformat() for moment in frame.index]
     text = frame.round(3).to_csv(index_label="time", lineterminator="\n")
     write_text(path, text)
-
-
-def letters_lacking(figure: "Figure") -> str:
-    """The letters of a picture that its font lacks, in order, each once.
-
-    >>> from energy.show.page import new_page
-    >>> page = new_page()
-    >>> _ = page.text(0.0, 0.0, "\u8336 tea")
-    >>> letters_lacking(page)
-    '\u8336'
-    """
-    from matplotlib.font_manager import FontProperties, findfont, get_font
-    from matplotlib.text import Text
-
-    known = get_font(findfont(FontProperties(family=FAMILY))).get_charmap()
-    shown = {letter for text in figure.findobj(Text) for letter in text.get_text()}
-    return "".join(sorted(letter for letter in shown if ord(letter) not in known | {10: 0}))
 
 
 def save(figure: "Figure", path: Path | str) -> None:

@@ -5,12 +5,15 @@ decided by each answer's `picture`.
 """
 
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from energy.model import Array
 from energy.show.palette import COLOURS, FAMILY, LABEL_PT
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 CELL_PX = 3.0  # labels are moved in steps of this
 APART_PX = 6.0  # between two labels
@@ -201,3 +204,20 @@ class Room:
     def _share(self, x_px: float, y_px: float) -> tuple[float, float]:
         width, height = self.right - self.left, self.top - self.bottom
         return (x_px - self.left) / width, (y_px - self.bottom) / height
+
+
+def letters_lacking(figure: "Figure") -> str:
+    """The letters of a picture that its font lacks, in order, each once.
+
+    >>> from energy.show.page import new_page
+    >>> page = new_page()
+    >>> _ = page.text(0.0, 0.0, "\u8336 tea")
+    >>> letters_lacking(page)
+    '\u8336'
+    """
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+    from matplotlib.text import Text
+
+    known = get_font(findfont(FontProperties(family=FAMILY))).get_charmap()
+    shown = {letter for text in figure.findobj(Text) for letter in text.get_text()}
+    return "".join(sorted(letter for letter in shown if ord(letter) not in known | {10: 0}))

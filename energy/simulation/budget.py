@@ -21,7 +21,6 @@ from energy.simulation.cables import mains_notes
 from energy.simulation.case import calendar_of, days_of, energy_by_task, lay_out, span_of
 from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
-from energy.simulation.result import Chance as Chance
 from energy.simulation.result import Lowest as Lowest
 from energy.simulation.solar import Solar
 from energy.simulation.strings import laid_out, pwm_notes

@@ -4,10 +4,10 @@ Success, chance, lowest charge and verdict are worked out here, for every answer
 is brought here is for `budget`.
 """
 
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from energy.plan import Plan
 from energy.simulation.bursts import Placed
 from energy.simulation.progress import Done, Progress
 from energy.simulation.solar import Solar
-from energy.simulation.success import lowest_point, needed, succeeds, wilson
+from energy.simulation.success import Chance, lowest_point, needed, reached, succeeds, wilson
 from energy.weather.days import Days
 from energy.weather.synthetic.synthetic import SCENARIOS
 from energy.weather.weathers import Weathers
@@ -30,38 +30,6 @@ if TYPE_CHECKING:
 
 FULL_PERCENT = 99.5
 AT_ONCE = 1000  # segments looked at together where whole arrays would cost memory
-
-
-@dataclass(frozen=True)
-class Chance:
-    """In how many weathers the plan works, and what that is worth; percent.
-
-    powered_percent is the share in which nothing that was planned stops, reserve or not, and
-    powered_low the same at the low end of the doubt about a place that is only roughly known.
-    """
-
-    percent: float
-    low: float | None
-    high: float | None
-    scenarios: int
-    effective_sample_size: float | None
-    goal: float
-    must_percent: float | None
-    powered_percent: float
-    powered_low: float | None
-
-    @property
-    def worked(self) -> int:
-        """The number of weathers in which the plan works."""
-        return round(self.percent * self.scenarios / 100.0)
-
-    def as_dict(self) -> dict[str, Any]:
-        """The chance as every answer's `--json` prints it."""
-        keys = {"scenarios": "futures", "effective_sample_size": "independent"}
-        return {
-            keys.get(name, name): round(value, 1) if isinstance(value, float) else value
-            for name, value in asdict(self).items()
-        }
 
 
 @dataclass(frozen=True)
@@ -300,9 +268,7 @@ class Budget:
         More panel or pack never turns it into False; overloads are not looked at.
         """
         goal = self.plan.goal.chance_percent
-        return all(
-            budget.success.sum() >= needed(goal, budget.success.size) for budget in self.deciding
-        )
+        return reached((budget.success for budget in self.deciding), goal)
 
     @property
     def yes(self) -> bool:
@@ -315,9 +281,8 @@ class Budget:
         else no."""
         if self.yes:
             return "yes"
-        goal = self.plan.goal.chance_percent
-        powered = (each.powered for each in self.deciding)
-        return "almost" if all(one.sum() >= needed(goal, one.size) for one in powered) else "no"
+        powered = (budget.powered for budget in self.deciding)
+        return "almost" if reached(powered, self.plan.goal.chance_percent) else "no"
 
     @property
     def dull_tenth_percent(self) -> float:

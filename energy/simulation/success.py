@@ -1,10 +1,13 @@
-"""When a scenario succeeds, and how many must for a yes.
+"""When a scenario succeeds, how many must for a yes, and what the chance is worth.
 
 `Budget.reaches_goal` and `Budget.yes` in `result` are the rule itself; sizing and choosing ask the
 same functions of many scenarios at once.
 """
 
 import math
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 
@@ -41,6 +44,15 @@ def needed(goal_percent: float, scenarios: int) -> int:
     return math.ceil(goal_percent / 100.0 * scenarios - 1e-9)
 
 
+def reached(several: Iterable[Mask], goal_percent: float) -> bool:
+    """Whether in each of several sets of scenarios as many hold as a goal needs.
+
+    >>> reached([np.array([True, True, False]), np.array([True])], 60.0)
+    True
+    """
+    return all(mask.sum() >= needed(goal_percent, mask.size) for mask in several)
+
+
 def wilson(share: float, number: float) -> tuple[float, float]:
     """Wilson's 95 % interval of a share seen in `number` independent trials (Wilson 1927).
 
@@ -52,3 +64,35 @@ def wilson(share: float, number: float) -> tuple[float, float]:
     half = z / (1.0 + z * z / number)
     half *= np.sqrt(share * (1.0 - share) / number + (z / (2.0 * number)) ** 2)
     return max(0.0, centre - float(half)), min(1.0, centre + float(half))
+
+
+@dataclass(frozen=True)
+class Chance:
+    """In how many weathers the plan works, and what that is worth; percent.
+
+    powered_percent is the share in which nothing that was planned stops, reserve or not, and
+    powered_low the same at the low end of the doubt about a place that is only roughly known.
+    """
+
+    percent: float
+    low: float | None
+    high: float | None
+    scenarios: int
+    effective_sample_size: float | None
+    goal: float
+    must_percent: float | None
+    powered_percent: float
+    powered_low: float | None
+
+    @property
+    def worked(self) -> int:
+        """The number of weathers in which the plan works."""
+        return round(self.percent * self.scenarios / 100.0)
+
+    def as_dict(self) -> dict[str, Any]:
+        """The chance as every answer's `--json` prints it."""
+        keys = {"scenarios": "futures", "effective_sample_size": "independent"}
+        return {
+            keys.get(name, name): round(value, 1) if isinstance(value, float) else value
+            for name, value in asdict(self).items()
+        }

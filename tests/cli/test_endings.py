@@ -173,3 +173,23 @@ def test_letters_that_a_picture_lacks_are_said(tmp_path):
     assert ended.stderr.splitlines() == [
         f"{tmp_path / 'p.png'}: boxes stand for letters that the picture's font lacks: 茶"
     ]
+
+
+@pytest.mark.parametrize("count", ["²", "9" * 5000])
+def test_a_number_that_is_none_is_asked_for_again(tmp_path, count):
+    # Six questions as offered, a tool, and how many times a day it is used.
+    said = "\n" * 6 + f"angle-grinder-115\n{count}\n"
+    mine = tmp_path / "mine.toml"
+    ended = energy("new", str(mine), "--at", "46.5,8.0", "--ask", input=said)
+    assert ended.returncode == 2  # the input ends
+    assert "a whole number from 1 to 10000 is wanted" in ended.stderr
+    assert not mine.exists()
+
+
+def test_a_working_folder_that_is_gone_is_one_line(tmp_path):
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    before = f"import os\nos.chdir({str(gone)!r})\nos.rmdir({str(gone)!r})"
+    ended = energy("check", "plan.toml", before=before)
+    assert ended.returncode in (2, 3), ended.stderr
+    assert len(ended.stderr.splitlines()) == 1

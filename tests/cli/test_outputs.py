@@ -213,3 +213,27 @@ def test_what_a_killed_write_left_is_swept_at_the_next(tmp_path):
     os.utime(left, (0.0, 0.0))
     files.write_text(place, "new")
     assert sorted(tmp_path.iterdir()) == [other, place]
+
+
+def test_adding_to_a_file_in_no_folder_makes_none(tmp_path):
+    tool = ["supply=ac", "kind=steady", "working_w=9"]
+    keys = [word for key in tool for word in ("--set", key)]
+    answer = run("tools", "my-saw", "--add", tmp_path / "no" / "such" / "my-tools.toml", *keys)
+    assert answer.exit_code == 2
+    assert answer.stderr.endswith("cannot be written (there is no such folder)\n")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("command", [["new"], ["check", "--no-fixes", "--csv"], ["aim", "--write"]])
+def test_a_name_too_long_for_a_file_is_one_line(tmp_path, command):
+    answer = run(*command, tmp_path / f"{'x' * 300}.toml")
+    assert answer.exit_code == 2
+    assert len(answer.stderr.splitlines()) == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_path_that_would_steer_the_terminal_is_written_out(tmp_path):
+    answer = run("new", tmp_path / "a\x1b[2J.toml")
+    assert answer.exit_code == 0
+    assert "\x1b" not in answer.output
+    assert "\\x1b[2J.toml" in answer.output

@@ -36,6 +36,16 @@ SMALL: Table = {
     "pack": {"capacity_wh": 1000},
     "task": [LAMP],
 }
+# An invented folding panel with its label.
+FOLDER: Table = {
+    "name": "folder",
+    "rated_w": 200,
+    "v_mp": 18,
+    "i_mp": 11.1,
+    "v_oc": 21.6,
+    "i_sc": 11.8,
+    "temp_coefficient_voc_percent_per_c": -0.30,
+}
 
 
 def tables(**changes: Any) -> Table:

@@ -14,9 +14,10 @@ import numpy as np
 from energy.plan import Plan, PlanError
 from energy.show.moments import clock
 from energy.show.numbers import for_json
-from energy.simulation.budget import Budget, Chance, Lowest, budget, check_now
+from energy.simulation.budget import Budget, Lowest, budget, check_now
 from energy.simulation.overloads import why_never, why_refused
 from energy.simulation.progress import Done
+from energy.simulation.success import Chance
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -185,7 +186,7 @@ def check(
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> answer = check(plan)
     >>> answer.answer, answer.chance.scenarios
-    ('NO', 31)
+    ('almost', 31)
     >>> noon = datetime(2026, 9, 14, 12)
     >>> late = check(plan, now=noon, battery_percent=70, done={"tea": "none"})
     >>> late.as_dict()["now"]["done"]

@@ -76,7 +76,7 @@ def finding(result: Budget) -> str:
     >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> finding(budget(Plan.read("builtin:cloudy-repair"))).split(" weathers")[0]
-    'Almost: stays powered in 27 of 31'
+    'Almost: keeps the reserve in 27 of 31'
     """
     lowest = result.lowest()
     low = f"lowest {lowest.percent:.0f} % {at_clock(result.calendar, lowest.at_s)}"
@@ -98,7 +98,8 @@ def finding(result: Budget) -> str:
         and result.chance.low is not None
     ):
         goal += f", low end {result.chance.low:.0f} %"  # which is what decides of a rough table
-    text = f"{answer}: stays powered in {share} {of}{tried} weathers ({goal}); "
+    holds = "keeps the reserve" if answer == "Almost" else "stays powered"
+    text = f"{answer}: {holds} in {share} {of}{tried} weathers ({goal}); "
     if middle is not low:
         text += "the middle one "
     if tried == 1:

@@ -114,10 +114,6 @@ class Search:
         self.judge.forget_doubts()
         self._fill(self.best, self.open)
 
-    def _chosen(self, held: Held) -> list[int]:
-        """How much of each piece a choice does."""
-        return self.judge.piece_levels(held.levels)
-
     @property
     def must_run(self) -> set[int]:
         """The tasks that must run, with what those wait for."""
@@ -142,7 +138,7 @@ class Search:
         with suppress(OutOfWork):
             self._everything() if self.exact else self._swap()
         self.judge.allowed = np.inf
-        return self._fill(self.best, range(len(self.best.levels)))
+        return self._fill(self.best, self.open)
 
     @property
     def all_in_order(self) -> bool:
@@ -161,7 +157,8 @@ class Search:
 
     def tables(self, held: Held) -> list[dict[str, Any]]:
         """The plan's [[task]] tables for a choice."""
-        return tables(self.whole, self.every, self._chosen(held), held.blocks)
+        levels = self.judge.piece_levels(held.levels)
+        return tables(self.whole, self.every, levels, held.blocks)
 
     def _written(self, proven: int, stopped: bool) -> Found | None:
         """The best choice whose plan, as it is written down, holds in all scenarios; proven: for
@@ -278,11 +275,10 @@ class Search:
 
     def _keep(self, held: Held) -> None:
         """Keep a choice that serves more than the best so far."""
-        if self.best is None or self._served(held.levels) > self._served(self.best.levels):
+        if self.best is None or self.items.served(held.levels) > self.items.served(
+            self.best.levels
+        ):
             self.best = held
-
-    def _served(self, levels: Sequence[int]) -> tuple[float, ...]:
-        return self.items.served(levels)
 
     def _swap(self) -> None:
         """Priority by priority, give up one item for others of its priority where that serves
@@ -335,7 +331,7 @@ class Search:
         """Whether a doubted choice with all that could be added would serve more than the best."""
         assert self.best is not None
         most = [max(own, self._alone[n]) for n, own in enumerate(doubted)]
-        return self._served(most) > self._served(self.best.levels)
+        return self.items.served(most) > self.items.served(self.best.levels)
 
     def _branch(self) -> None:
         """Try every choice that could serve more than the best so far, depth first."""
@@ -376,7 +372,7 @@ class Search:
         """Whether so much of an item could still lead to more than the best so far."""
         assert self.best is not None
         hopeful = (*levels[:item], level, *caps[item + 1 :])
-        return self._served(hopeful) > self._served(self.best.levels)
+        return self.items.served(hopeful) > self.items.served(self.best.levels)
 
     def _caps(self, levels: Levels, item: int, most: Sequence[int]) -> Levels:
         """The most of each item that is not known to be too much beside what is settled."""

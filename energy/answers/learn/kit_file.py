@@ -207,7 +207,7 @@ def named_by(plan: Plan, folder: Path, written: Path | None = None) -> KitFile:
     folder is the plan's. written is the file that will be written: where it exists it counts too,
     as the last, whether the plan names it or not. Raises PlanError.
     """
-    last = {written.resolve()} if written is not None and written.exists() else set()
+    last = {written.resolve()} if written is not None and is_there(written) else set()
     files = dict.fromkeys((folder / name).resolve() for name in plan.profiles)
     read = [(read_kit_file(file), file) for file in (*(files.keys() - last), *last)]
     kit_files = [

@@ -20,7 +20,7 @@ from energy.plan import Plan
 from energy.simulation.budget import Budget, budget
 from energy.simulation.cables import at_the_pack, solar_limit_w
 from energy.simulation.strings import Arrangement, kept_connection, laid_out, pwm_notes, pwm_share
-from energy.simulation.success import lowest_point, needed, succeeds
+from energy.simulation.success import lowest_point, reached, succeeds
 from energy.weather.coldest import Cold, coldest
 from energy.weather.source import record_of
 
@@ -253,13 +253,13 @@ class Designs:
 
     def reaches_goal(self, panel_w: float, battery_wh: float) -> bool:
         """Whether one design [W, Wh] reaches the plan's goal in all weathers that decide."""
-        for group in self.must_hold:
+
+        def success(group: int) -> Mask:
             scenario = np.arange(self.groups[group].success.size)
             sizes = np.full(scenario.size, panel_w), np.full(scenario.size, battery_wh)
-            success, _ = self.tried(group, *sizes, scenario)
-            if success.sum() < needed(self.plan.goal.chance_percent, scenario.size):
-                return False
-        return True
+            return self.tried(group, *sizes, scenario)[0]
+
+        return reached(map(success, self.must_hold), self.plan.goal.chance_percent)
 
     def at_size(self, battery_wh: float) -> Budget:
         """The plan with a pack of this label [Wh] and its own panels, in its own weathers."""

@@ -3,6 +3,7 @@
 The answer is TOML text; whoever asks decides where it goes.
 """
 
+import re
 from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any, get_args
@@ -170,9 +171,10 @@ def _asked_task(ask: Ask, tool: str) -> str:
 
 
 def _number(least: int, most: int, answer: str) -> int:
-    if not answer.strip().isdigit() or not least <= int(answer) <= most:
-        raise PlanError([f"a whole number from {least} to {most} is wanted (got {shown(answer)})"])
-    return int(answer)
+    digits = answer.strip().lstrip("0")
+    if re.fullmatch("[0-9]{1,6}", digits) and least <= int(digits) <= most:
+        return int(digits)
+    raise PlanError([f"a whole number from {least} to {most} is wanted (got {shown(answer)})"])
 
 
 def _hours(answer: str) -> str:
@@ -211,7 +213,9 @@ def _moment(text: str) -> str:
     try:
         return datetime.fromisoformat(text.strip()).replace(tzinfo=None).isoformat()
     except ValueError:
-        raise PlanError([f'"{text}" is not a date with a time, such as 2026-09-14 07:00']) from None
+        raise PlanError(
+            [f"{shown(text)} is not a date with a time, such as 2026-09-14 07:00"]
+        ) from None
 
 
 def _later(text: str, start: str) -> str:
@@ -231,11 +235,11 @@ def place_of(text: str) -> tuple[float, float]:
         latitude, longitude = (float(part) for part in text.split(","))
     except ValueError:
         raise PlanError(
-            [f'"{text}" is not a place; give latitude,longitude such as "55.317,-160.517"']
+            [f'{shown(text)} is not a place; give latitude,longitude such as "55.317,-160.517"']
         ) from None
     if not (-90.0 <= latitude <= 90.0 and -180.0 <= longitude <= 180.0):
         raise PlanError(
-            [f'"{text}": latitude must lie within -90 to 90 and longitude within -180 to 180']
+            [f"{shown(text)}: latitude must lie within -90 to 90 and longitude within -180 to 180"]
         )
     return latitude, longitude
 

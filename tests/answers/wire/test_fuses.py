@@ -4,21 +4,13 @@ import io
 import json
 
 import pytest
+from plan_tables import FOLDER as PANEL
 from plan_tables import LAMP, plan
 from rich.console import Console
 
 from energy.answers.wire.wire import wire
 from energy.answers.wire.words import show_wire
 
-PANEL = {
-    "name": "folder",
-    "rated_w": 200,
-    "v_mp": 18,
-    "i_mp": 11.1,
-    "v_oc": 21.6,
-    "i_sc": 11.8,
-    "temp_coefficient_voc_percent_per_c": -0.30,
-}
 TO_PACK = {"from": "panel", "to": "pack", "length_m": 5}
 TO_LAMP = {"from": "pack", "to": "task:lamp", "length_m": 3}
 

@@ -8,7 +8,7 @@ import io
 import numpy as np
 import pytest
 import tomlkit
-from plan_tables import LAMP, plan, refused
+from plan_tables import FOLDER, LAMP, plan, refused
 from rich.console import Console
 from typer.testing import CliRunner
 
@@ -19,16 +19,7 @@ from energy.answers.wire.words import show_wire
 from energy.cli.main import app
 from energy.simulation.budget import budget
 
-PANEL = {
-    "name": "folder",
-    "rated_w": 200,
-    "v_mp": 18,
-    "i_mp": 11.1,
-    "v_oc": 21.6,
-    "i_sc": 11.8,
-    "condition_percent": 100,
-    "temp_coefficient_voc_percent_per_c": -0.30,
-}
+PANEL = {**FOLDER, "condition_percent": 100}
 TWO = {**PANEL, "count": 2}
 FOUR = {**PANEL, "count": 4}
 NO_COEFFICIENT = {key: value for key, value in TWO.items() if "coefficient" not in key}

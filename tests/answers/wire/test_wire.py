@@ -5,6 +5,7 @@ import json
 
 import numpy as np
 import pytest
+from plan_tables import FOLDER as PANEL
 from plan_tables import LAMP, SAW, plan, refused
 from rich.console import Console
 
@@ -14,15 +15,6 @@ from energy.plan import PlanError
 from energy.simulation.budget import budget
 
 CLEAR = {"kind": "clear", "temp_air_c": [-4, 9]}
-PANEL = {
-    "name": "folder",
-    "rated_w": 200,
-    "v_mp": 18,
-    "i_mp": 11.1,
-    "v_oc": 21.6,
-    "i_sc": 11.8,
-    "temp_coefficient_voc_percent_per_c": -0.30,
-}
 INPUT = {"max_v": 60, "max_a": 30}
 TO_PACK = {"from": "panel", "to": "pack", "length_m": 5}
 IN_SPAN = {"start": "2026-06-01T07:00:00", "end": "2026-06-01T19:00:00"}
