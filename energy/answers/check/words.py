@@ -3,7 +3,7 @@
 Numbers are rounded to what is known of them. Pictures are drawn in `picture`.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from rich import box
 from rich.console import Console
@@ -12,6 +12,7 @@ from rich.text import Text
 
 from energy.answers.check.check import Check, TaskAnswer
 from energy.answers.check.progress_words import progress_lines
+from energy.model import Mask
 from energy.plan.words import and_list
 from energy.show.chance import chance_line
 from energy.show.moments import clock
@@ -27,6 +28,7 @@ VERDICTS = {
     "runs-flat": "runs flat",
     "overloads": "overloads",
 }
+STYLES = {"yes": "bold green", "almost": "bold yellow", "no": "bold red"}
 BOOKS = (
     ("sun_on_panel", "sun on the panels", 1),
     ("other_charging", "other charging", 1),
@@ -109,44 +111,42 @@ def verdict_words(verdict: str, too_cold: bool) -> str:
 
 def headline(answer: Check) -> Text:
     """The answer in one line: yes, almost or no against the goal, and what decides it."""
-    result = answer.budget
-    if answer.answer == "almost":
-        return Text("ALMOST", style="bold yellow").append(f": {almost(result)}.", style="bold")
-    goal = f"{result.chance.goal:.0f} %"
+    word = Text(answer.answer.upper(), style=STYLES[answer.answer])
+    return word.append(f": {_what_decides(answer)}.", style="bold")
+
+
+def _what_decides(answer: Check) -> str:
+    result, chance = answer.budget, answer.chance
     cold = bool(result.too_cold[result.middle])
-    words = f"it {verdict_words(result.verdict, cold)}"
+    middle = verdict_words(result.verdict, cold)
+    if answer.answer == "almost":
+        return almost(result)
     if result.overloads:
         k, first = next((k, task) for k, task in enumerate(answer.tasks) if not task.runs)
         always = "always " if _runs_at_times(result, k) else ""
         words = f'"{first.name}" cannot {always}run: {first.why_not}'
         if result.simulated.ran_short[result.middle]:
-            words += (
-                f"; and the pack {verdict_words('runs-flat', bool(result.too_cold[result.middle]))}"
-            )
-    if result.chance.scenarios > 1 and not result.overloads:
-        if answer.yes:
-            worked = f"{result.chance.worked} of {result.chance.scenarios}"
-            words = f"works in {worked} weathers, the goal is {goal}; in the middle one {words}"
-        else:
-            deciding, may, where = _deciding(result)
-            stops, tried = int((~deciding.powered).sum()), deciding.success.size
-            words = f"something stops in {stops} of {tried} weathers{where}; {may} may; in the"
-            words += f" middle one it {verdict_words(result.verdict, cold)}"
-    text = Text(answer.answer.upper(), style="bold green" if answer.yes else "bold red")
-    text.append(f": {words}.", style="bold")
-    return text
+            words += f"; and the pack {verdict_words('runs-flat', cold)}"
+        return words
+    if chance.scenarios == 1:
+        return f"it {middle}"
+    if answer.yes:
+        works = f"works in {chance.worked} of {chance.scenarios} weathers"
+        return f"{works}, the goal is {chance.goal:.0f} %; in the middle one it {middle}"
+    deciding, where = _deciding(result, lambda budget: budget.powered)
+    stops = f"{int((~deciding.powered).sum())} of {deciding.powered.size} weathers{where}"
+    return f"something stops in {stops}; {deciding.may_fail} may; in the middle one it {middle}"
 
 
 def almost(result: Budget) -> str:
     """That nothing stops, and in how many of the weathers that decide the reserve is used.
 
-    >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> from energy.simulation.budget import budget
     >>> almost(budget(Plan.read("builtin:cloudy-repair")))
     'nothing stops in any of 31 weathers, but 4 use the reserve; 3 may'
     """
-    deciding, may, where = _deciding(result)
+    deciding, where = _deciding(result, lambda budget: budget.success)
     powered, cold = deciding.powered, int((deciding.too_cold & deciding.powered).sum())
     tried, works = powered.size, int(powered.sum())
     uses = works - int(deciding.success.sum()) - cold
@@ -156,15 +156,18 @@ def almost(result: Budget) -> str:
     share = f"any of {tried}" if works == tried else f"{works} of {tried}"
     buts = [f"{uses} use the reserve"] * (uses > 0)
     buts += [f"in {cold} the pack gets too cold to give"] * (cold > 0)
+    may = deciding.may_fail
     return f"nothing stops in {share} weathers{where}, but {and_list(buts)}; {may} may"
 
 
-def _deciding(result: Budget) -> tuple[Budget, int, str]:
-    """The budget whose weathers decide against the goal, in how many of them it may fail, and where
-    that is."""
-    deciding = min(result.deciding, key=lambda each: float(each.success.mean()))
-    where = " in a dull corner of the region" if deciding is not result else ""
-    return deciding, deciding.may_fail, where
+def _deciding(result: Budget, holds: Callable[[Budget], Mask]) -> tuple[Budget, str]:
+    """The budget in whose weathers what must hold falls furthest short of the goal, and where they
+    are."""
+    deciding = min(
+        result.deciding,
+        key=lambda budget: int(holds(budget).sum()) + budget.may_fail - holds(budget).size,
+    )
+    return deciding, " in a dull corner of the region" if deciding is not result else ""
 
 
 def summary(answer: Check) -> Iterable[str]:

@@ -4,6 +4,8 @@ The counts are made here from the charge and the unmet energy of each scenario. 
 invented.
 """
 
+import re
+
 import numpy as np
 import pytest
 from choose_plans import random_plan
@@ -80,3 +82,20 @@ def test_the_first_line_holds_the_numbers_that_decide():
     )
     assert powered.all()
     assert headline(demo).plain == f"ALMOST: {words}; {demo.budget.may_fail} may."
+
+
+@pytest.mark.parametrize("seed", range(60, 90))
+def test_the_number_in_a_no_or_an_almost_is_more_than_may(seed):
+    found = check(random_plan(seed))
+    words = headline(found).plain
+    if found.answer == "no" and not found.budget.overloads and found.chance.scenarios > 1:
+        stops, tried, may = map(int, re.findall(r"in (\d+) of (\d+) .*?; (\d+) may", words)[0])
+        assert may < stops <= tried
+    elif found.answer == "almost":
+        counts = re.findall(
+            r"in (?:any|(\d+)) of (\d+) weathers.*, but (\d+) use.*; (\d+) may", words
+        )
+        works, tried, uses, may = (int(count or 0) for count in counts[0])
+        assert uses + (tried - (works or tried)) > may
+    else:
+        assert found.yes or found.budget.overloads or found.chance.scenarios == 1
