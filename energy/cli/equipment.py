@@ -1,12 +1,16 @@
 """The commands about equipment: how large, where to point it, which cables and fuses."""
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+if TYPE_CHECKING:
+    from energy.show.layout import Sheet
+
 from energy.cli.options import (
-    AllCautions,
+    All,
     Asked,
+    Care,
     Force,
     Json,
     OpenIt,
@@ -14,6 +18,7 @@ from energy.cli.options import (
     Plot,
     Write,
     save_picture,
+    wanted,
     wrong_input_in_lines,
 )
 
@@ -27,11 +32,23 @@ def size(
     season: Annotated[
         str, typer.Option(metavar="job|year", help="year: for a shed that stays, whole years.")
     ] = "job",
-    all_cautions: AllCautions = False,
+    frontier: Annotated[
+        bool, typer.Option("--frontier", help="The smallest pack for each size of panel.")
+    ] = False,
+    by_hand: Annotated[
+        bool, typer.Option("--sheet", help="The same by the classical sheet, step by step.")
+    ] = False,
+    kits: Annotated[bool, typer.Option("--kits", help="Every kit of the list.")] = False,
+    months: Annotated[bool, typer.Option("--months", help="Whole years: each month.")] = False,
+    care: Care = False,
+    everything: All = False,
     force: Force = False,
 ) -> None:
     """How large must panels and pack be for this job, or for a shed that stays?"""
-    asked = Asked(plan, json, all_cautions, force)
+    details = wanted(
+        frontier=frontier, sheet=by_hand, kits=kits, months=months, care=care, all=everything
+    )
+    asked = Asked(plan, json, force, details)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.size.worksheet import worksheet
@@ -44,10 +61,9 @@ def size(
         if answer.yes:
             asked.write_plan(write, answer.change)
         save_picture(answer.plot, plot, open_it)
+        by_hand_too = {"worksheet": worksheet(answer.designs.groups[0]).as_dict()}
         asked.tell(
-            answer.as_dict()
-            | more_keys
-            | {"worksheet": worksheet(answer.designs.groups[0]).as_dict()},
+            lambda: answer.as_dict() | more_keys | by_hand_too,
             show,
             cautions(answer.budget or read),
             read,
@@ -62,7 +78,7 @@ def _for_a_job(asked: Asked, read: Any) -> Any:
     from energy.answers.size.candidates import read_candidates
     from energy.answers.size.kits import kits
     from energy.answers.size.size import size as ask
-    from energy.answers.size.words import show_size
+    from energy.answers.size.words import sheet
     from energy.answers.size.worksheet import worksheet
     from energy.show.console import console
     from energy.show.progress import progress
@@ -72,17 +88,22 @@ def _for_a_job(asked: Asked, read: Any) -> Any:
     with progress(console(errors=True), "sizes") as ticker:
         answer = ask(read, ticker)
         bought = None if listed is None else kits(answer.designs, listed, ticker)
-    sheet = worksheet(answer.designs.groups[0])
+    by_hand = worksheet(answer.designs.groups[0])
     more_keys = {
         "kits": [] if bought is None else [kit.as_dict() for kit in bought.best],
         "kit_notes": () if bought is None else (*bought.out, *bought.notes),
     }
-    return answer, lambda out: show_size(answer, out, sheet, bought, demo=asked.demo), more_keys
+    every = asked.wants("all")
+
+    def in_words(width: int, _: bool) -> "Sheet":
+        return sheet(answer, width, by_hand, bought, demo=asked.demo, every=every)
+
+    return answer, in_words, more_keys
 
 
 def _for_years(asked: Asked, read: Any) -> Any:
     """The sizes for whole years, how they are shown, and what stands in place of kits."""
-    from energy.answers.size.words import show_size
+    from energy.answers.size.words import sheet
     from energy.answers.size.year_size import year_size
     from energy.show.console import console
     from energy.show.progress import progress
@@ -91,7 +112,8 @@ def _for_years(asked: Asked, read: Any) -> Any:
         answer = year_size(read, ticker)
     notes = () if answer.whole_years is None else answer.whole_years.notes
     more_keys = {"kits": [], "kit_notes": notes}
-    return answer, lambda out: show_size(answer, out, demo=asked.demo), more_keys
+    every = asked.wants("all")
+    return answer, lambda width, _: sheet(answer, width, demo=asked.demo, every=every), more_keys
 
 
 def aim(
@@ -100,14 +122,17 @@ def aim(
     plot: Plot = None,
     open_it: OpenIt = False,
     write: Write = None,
-    all_cautions: AllCautions = False,
+    turns: Annotated[bool, typer.Option("--turns", help="Every way to turn them.")] = False,
+    hours: Annotated[bool, typer.Option("--hours", help="The watts in each hour.")] = False,
+    care: Care = False,
+    everything: All = False,
     force: Force = False,
 ) -> None:
     """Where should the panels point, and is turning them worth getting up for?"""
-    asked = Asked(plan, json, all_cautions, force)
+    asked = Asked(plan, json, force, wanted(turns=turns, hours=hours, care=care, all=everything))
     with wrong_input_in_lines():
         from energy.answers.aim.aim import aim as ask
-        from energy.answers.aim.words import show_aim
+        from energy.answers.aim.words import sheet
         from energy.answers.caution.cautions import cautions
 
         read = asked.read(plot, write)
@@ -115,8 +140,8 @@ def aim(
         save_picture(answer.plot, plot, open_it)
         asked.write_plan(write, answer.change)
         asked.tell(
-            answer.as_dict(),
-            lambda out: show_aim(answer, out),
+            answer.as_dict,
+            lambda width, _: sheet(answer, width, demo=asked.demo, every=asked.wants("all")),
             cautions(answer.plan.budget),
             read,
         )
@@ -130,15 +155,18 @@ def wire(
         float | None,
         typer.Option("--lowest-c", metavar="DEG", help="The place's record-low air, degrees C."),
     ] = None,
-    all_cautions: AllCautions = False,
+    runs: Annotated[bool, typer.Option("--runs", help="Every run with its rules.")] = False,
+    care: Care = False,
+    everything: All = False,
 ) -> None:
     """Which cable and which fuse for each run, and do the panels' strings suit the input?"""
-    asked = Asked(plan, json, all_cautions)
+    asked = Asked(plan, json, wanted=wanted(runs=runs, care=care, all=everything))
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.wire.strings import with_record_low
         from energy.answers.wire.wire import wire as ask
-        from energy.answers.wire.words import show_wire
+        from energy.answers.wire.words import sheet
+        from energy.show.title import title_part
         from energy.simulation.budget import budget
 
         read = asked.read()
@@ -146,10 +174,10 @@ def wire(
             read = with_record_low(read, lowest_c)
         judged = budget(read)
         answer = ask(judged)
-        asked.tell(
-            answer.as_dict(),
-            lambda out: show_wire(answer, out, demo=asked.demo),
-            cautions(judged),
-            read,
-        )
+
+        def in_words(width: int, _: bool) -> "Sheet":
+            title = title_part(judged, width, demo=asked.demo)
+            return sheet(answer, title, width, every=asked.wants("all"))
+
+        asked.tell(answer.as_dict, in_words, cautions(judged), read)
     raise typer.Exit(0 if answer.yes else 1)

@@ -9,14 +9,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from energy.cli.options import (
-    AllCautions,
+    All,
     Asked,
+    Care,
     Force,
     Json,
     OpenIt,
     PlanPath,
     Plot,
     save_picture,
+    wanted,
     wrong_input_in_lines,
 )
 
@@ -46,16 +48,18 @@ def readings(
     plot: Plot = None,
     open_it: OpenIt = False,
     write: WriteKit = None,
-    all_cautions: AllCautions = False,
+    figures: Annotated[bool, typer.Option("--figures", help="Every figure.")] = False,
+    care: Care = False,
+    everything: All = False,
     force: Force = False,
 ) -> None:
     """What do readings of the pack's display teach about the kit?"""
-    asked = Asked(plan, json, all_cautions, force)
+    asked = Asked(plan, json, force, wanted(figures=figures, care=care, all=everything))
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.learn.kit_file import named_by
         from energy.answers.learn.learn import learn
-        from energy.answers.learn.words import show_learned
+        from energy.answers.learn.words import learned_sheet
 
         read = asked.read(plot, beside=[readings])
         with _kit_alone(write, readings, Path(plan), plot):
@@ -63,7 +67,10 @@ def readings(
             save_picture(answer.plot, plot, open_it)
             _write(write, answer.kit_file)
         warned = cautions(answer.day.budget)
-        asked.tell(answer.as_dict(), lambda out: show_learned(answer, out), warned)
+        every = asked.wants("all")
+        asked.tell(
+            answer.as_dict, lambda width, _: learned_sheet(answer, width, every=every), warned
+        )
         asked.written(write, plot)
 
 
@@ -75,19 +82,24 @@ def what_next(
         Path | None,
         typer.Option("--kit", metavar="KIT.toml", help="What your own kit has taught so far."),
     ] = None,
-    all_cautions: AllCautions = False,
+    care: Care = False,
+    everything: All = False,
 ) -> None:
     """Which three readings would teach most on the next day?"""
-    asked = Asked(plan, json, all_cautions)
+    asked = Asked(plan, json, wanted=wanted(care=care, all=everything))
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.learn.kit_file import named_by
         from energy.answers.learn.next_reading import as_dict, what_to_read
-        from energy.answers.learn.words import show_suggestions
+        from energy.answers.learn.words import suggestions_sheet
 
         read = asked.read()
         answer = what_to_read(read, named_by(read, asked.folder, kit).posterior)
-        asked.tell(as_dict(answer), lambda out: show_suggestions(answer, out), cautions(read))
+        asked.tell(
+            lambda: as_dict(answer),
+            lambda width, _: suggestions_sheet(answer, width),
+            cautions(read),
+        )
 
 
 @app.command("score")
@@ -96,22 +108,27 @@ def score(
     readings: Readings,
     json: Json = False,
     write: WriteKit = None,
-    all_cautions: AllCautions = False,
+    every_reading: Annotated[bool, typer.Option("--readings", help="Every reading.")] = False,
+    care: Care = False,
+    everything: All = False,
     force: Force = False,
 ) -> None:
     """The day after: how far off was the prediction?"""
-    asked = Asked(plan, json, all_cautions, force)
+    asked = Asked(plan, json, force, wanted(readings=every_reading, care=care, all=everything))
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.learn.kit_file import named_by
         from energy.answers.learn.score import score as ask
-        from energy.answers.learn.words import show_score
+        from energy.answers.learn.words import score_sheet
 
         read = asked.read(beside=[readings])
         with _kit_alone(write, readings, Path(plan)):
             answer = ask(read, readings, named_by(read, asked.folder, write))
             _write(write, answer.kit_file)
-        asked.tell(answer.as_dict(), lambda out: show_score(answer, out), cautions(read))
+        every, care_of = asked.wants("all"), cautions(read)
+        asked.tell(
+            answer.as_dict, lambda width, _: score_sheet(answer, width, every=every), care_of
+        )
         asked.written(write)
 
 
@@ -126,15 +143,16 @@ def meter(
     plot: Plot = None,
     open_it: OpenIt = False,
     write: WriteKit = None,
+    everything: All = False,
     force: Force = False,
 ) -> None:
     """What does a plug-in meter's log show of one tool?"""
-    asked = Asked(str(log), json)
+    asked = Asked(str(log), json, wanted=wanted(all=everything))
     with wrong_input_in_lines():
         from energy.answers.learn.kit_file import read_kit_file
         from energy.answers.meter.kit_entry import with_trace
         from energy.answers.meter.trace import trace
-        from energy.answers.meter.words import show_trace
+        from energy.answers.meter.words import sheet
         from energy.show import files
 
         files.refuse_outputs([plot], [log], force=force)
@@ -143,7 +161,8 @@ def meter(
             save_picture(answer.plot, plot, open_it)
             if write is not None:
                 _write(write, with_trace(read_kit_file(write), answer, date.today()))
-        asked.tell(answer.as_dict(), lambda out: show_trace(answer, out), ())
+        every = asked.wants("all")
+        asked.tell(answer.as_dict, lambda width, _: sheet(answer, width, every=every), ())
         asked.written(write, plot)
 
 

@@ -14,11 +14,11 @@ import typer
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-    from rich.console import Console
 
     from energy.answers.caution.cautions import Caution
     from energy.answers.learn.own_figures import Own
     from energy.plan import Plan
+    from energy.show.layout import Sheet
 
 DEMO = "builtin:cloudy-repair"
 
@@ -47,12 +47,18 @@ Done = Annotated[
         help="What was done by --now, in the task's unit, or all or none; for each task once.",
     ),
 ]
-AllCautions = Annotated[
-    bool, typer.Option("--all-cautions", help="Show every caution that applies.")
+Care = Annotated[
+    bool, typer.Option("--care", "--all-cautions", help="Show every caution that applies.")
 ]
+All = Annotated[bool, typer.Option("--all", help="Show everything, however long.")]
 OpenIt = Annotated[bool, typer.Option("--open", help="Show the picture that --plot draws.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that energy did not write.")]
 Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Write the time series.")]
+
+
+def wanted(**options: bool) -> frozenset[str]:
+    """The details that a command is asked for, by their options' names."""
+    return frozenset(name for name, given in options.items() if given)
 
 
 @contextmanager
@@ -70,12 +76,13 @@ def wrong_input_in_lines() -> Iterator[None]:
 
 @dataclass(frozen=True)
 class Asked:
-    """A plan file that a command is asked about, None for the demo, and how it is to answer."""
+    """A plan file that a command is asked about, None for the demo, and how it is to answer: in
+    JSON, and else with which details, by the names of their options."""
 
     source: str | None
     json: bool = False
-    all_cautions: bool = False
     force: bool = False
+    wanted: frozenset[str] = frozenset()
 
     @property
     def demo(self) -> bool:
@@ -105,15 +112,22 @@ class Asked:
 
         return own(read, self.folder)
 
+    def wants(self, detail: str) -> bool:
+        """Whether a detail is to be shown, by its option's name."""
+        return detail in self.wanted or "all" in self.wanted
+
     def tell(
         self,
-        answer: dict[str, Any],
-        show: Callable[["Console"], None],
+        answer: Callable[[], dict[str, Any]],
+        sheet: Callable[[int, bool], "Sheet"],
         warned: "Sequence[Caution]",
         read: "Plan | None" = None,
     ) -> None:
-        """Print an answer as JSON, or in words, with the cautions; of a plan `read` also which of
-        its figures are the owner's."""
+        """Print an answer as JSON, or as a sheet in words, with the cautions; of a plan `read` also
+        which of its figures are the owner's.
+
+        sheet: of a width [columns], with drawings or without.
+        """
         from energy.show.console import console
 
         own = None if read is None else self.own(read)
@@ -127,20 +141,23 @@ class Asked:
             )
             figures = nothing if own is None else own.as_dict()
             care = {"cautions": [asdict(caution) for caution in warned]}
-            typer.echo(as_json(answer | figures | care))
+            typer.echo(as_json(answer() | figures | care))
             return
-        from rich.text import Text
-
-        from energy.answers.caution.words import show_cautions
+        from energy.answers.caution.words import care_part
+        from energy.show.layout import LINES, Sheet, show, show_details
 
         out = console()
-        show(out)
+        drawings = out.is_terminal and (out.encoding or "").startswith("utf")
+        told = sheet(out.width, drawings)
+        closing = [care_part(warned, out.width, every=self.wants("care"))]
         if own is not None:
-            from energy.answers.learn.words import lines_of_own
+            from energy.answers.learn.words import own_part
 
-            for line in lines_of_own(own):
-                out.print(Text(line))
-        show_cautions(warned, out, every=self.all_cautions)
+            closing.insert(0, own_part(own, out.width))
+        room = 10**6 if self.wanted else LINES
+        show(Sheet([*told.parts, *closing]), out, room=room)
+        details = [make for name, make in told.details.items() if self.wants(name)]
+        show_details(details, out)
 
     def written(self, *targets: Path | None, but: str = "") -> None:
         """Say what was written, or why it was not; nothing beside JSON."""

@@ -1,16 +1,16 @@
 """The commands for a day or a night out: does it stay powered, and which tasks fit?"""
 
 from datetime import datetime
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from energy.cli.options import (
-    AllCautions,
+    All,
     Asked,
     Battery,
+    Care,
     Csv,
     Done,
     Force,
@@ -24,11 +24,14 @@ from energy.cli.options import (
     moment,
     percent,
     save_picture,
+    wanted,
     wrong_input_in_lines,
 )
 
 if TYPE_CHECKING:
+    from energy.answers.check.check import Check
     from energy.plan import Plan
+    from energy.show.layout import Part, Sheet
 
 
 def check(
@@ -43,42 +46,57 @@ def check(
     skies: Annotated[
         bool, typer.Option("--skies", help="Also under a clear, a broken and an overcast sky.")
     ] = False,
+    tasks: Annotated[bool, typer.Option("--tasks", help="Each task: what it takes.")] = False,
+    energy: Annotated[bool, typer.Option("--energy", help="Where the energy went.")] = False,
+    every_fix: Annotated[
+        bool, typer.Option("--fixes", help="Every change that makes it a yes, and what does not.")
+    ] = False,
     no_fixes: Annotated[
         bool, typer.Option("--no-fixes", help="Do not look for changes that make it a yes.")
     ] = False,
-    all_cautions: AllCautions = False,
+    care: Care = False,
+    everything: All = False,
     force: Force = False,
 ) -> None:
     """Does this day of work, or this night out, stay powered?"""
-    asked = Asked(plan, json, all_cautions, force)
+    details = wanted(tasks=tasks, energy=energy, fixes=every_fix, care=care, all=everything)
+    asked = Asked(plan, json, force, details)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
-        from energy.answers.check import words
         from energy.answers.check.check import check as ask
+        from energy.answers.check.words import sheet, some_runs
         from energy.answers.fix.fix import Fixes, fixes
-        from energy.answers.fix.words import fix_lines
+        from energy.answers.fix.words import fix_part
         from energy.show import files
 
         read = asked.read(csv, plot)
         at, charge, was_done = moment(now, read), percent(battery), amounts(done)
         answer = ask(read, now=at, battery_percent=charge, done=was_done, skies=skies)
         warned, own = cautions(answer.budget), asked.own(read)
-        fixed = Fixes((), ()) if no_fixes else fixes(answer.budget)
         if csv is not None:
             files.write_timeline(answer, csv)
         save_picture(lambda: answer.plot(warned), plot, open_it)
-        asked.tell(
-            answer.as_dict() | {"fixes": [fix.as_dict() for fix in fixed.found]},
-            lambda out: words.show_check(
+
+        def as_dict() -> dict[str, Any]:
+            changes = Fixes((), ()) if no_fixes else fixes(answer.budget)
+            return answer.as_dict() | {"fixes": [fix.as_dict() for fix in changes.found]}
+
+        def in_words(width: int, drawings: bool) -> "Sheet":
+            def changes() -> "Part":
+                clash, every = some_runs(answer.budget), asked.wants("fixes")
+                return fix_part(fixes(answer.budget), width, every=every, clash=clash)
+
+            return sheet(
                 answer,
-                out,
-                None if no_fixes else fix_lines(fixed),
+                width,
+                None if no_fixes else changes,
                 demo=asked.demo,
+                drawn=drawings,
+                every=asked.wants("all"),
                 own=() if own is None else own.tools,
-            ),
-            warned,
-            read,
-        )
+            )
+
+        asked.tell(as_dict, in_words, warned, read)
         asked.written(csv, plot)
     raise typer.Exit(0 if answer.yes else 1)
 
@@ -107,14 +125,20 @@ def choose(
         int,
         typer.Option(min=1, max=6, help="How far to search: each more tries three times as much."),
     ] = 1,
-    all_cautions: AllCautions = False,
+    left_out: Annotated[
+        bool, typer.Option("--left-out", help="All that is left out, and why.")
+    ] = False,
+    care: Care = False,
+    everything: All = False,
     force: Force = False,
 ) -> None:
     """Which tasks fit, when to run each, and what is left out?"""
-    asked = Asked(plan, json, all_cautions, force)
+    details = wanted(left_out=left_out, care=care, all=everything)
+    asked = Asked(plan, json, force, details)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.check.rest import rest_of, under
+        from energy.answers.check.words import now_part
         from energy.answers.choose import words
         from energy.answers.choose.choose import choose as ask
         from energy.answers.choose.how_many import how_many as ask_how_many
@@ -129,11 +153,20 @@ def choose(
             )
         day = moment(now, read), percent(battery), amounts(done)
         changes = under(read, sky)
-        so_far = _so_far(asked, read.replace(**changes), *day, choosing=how_many is None)
+        before = _under_way(read.replace(**changes), *day)
+        so_far = {} if before is None else {"now": before.as_dict()["now"]}
+
+        def said_before(width: int) -> "Part | None":
+            return before and now_part(before, width, choosing=how_many is None)
+
         if how_many is not None:
             more = ask_how_many(read.replace(**changes), how_many, *day)
-            show, care = partial(words.show_how_many, more), cautions(more.budget)
-            asked.tell(more.as_dict() | so_far, show, care, read)
+            asked.tell(
+                lambda: more.as_dict() | so_far,
+                lambda width, drawings: words.how_many_sheet(more, width, said_before(width)),
+                cautions(more.budget),
+                read,
+            )
             raise typer.Exit(0 if more.count else 1)
         changes |= rest_of(read, *day)
         read = read.replace(**changes)
@@ -144,32 +177,27 @@ def choose(
             if calendar is not None:
                 words.write_calendar(answer, calendar)
         save_picture(answer.plot, plot, open_it)
-        show, care = partial(words.show_choice, answer), cautions(answer.budget)
-        asked.tell(answer.as_dict() | so_far, show, care, read)
+
+        def in_words(width: int, drawings: bool) -> "Sheet":
+            every = asked.wants("left_out")
+            return words.sheet(answer, width, said_before(width), demo=asked.demo, every=every)
+
+        asked.tell(lambda: answer.as_dict() | so_far, in_words, cautions(answer.budget), read)
         why = "" if answer.possible else "there is no choice to put into it"
         asked.written(write, calendar, but=why)
         asked.written(plot)
     raise typer.Exit(0 if answer.yes else 1)
 
 
-def _so_far(
-    asked: Asked,
+def _under_way(
     read: "Plan",
     at: datetime | None,
     charge_percent: float | None,
     done: dict[str, float | str],
-    *,
-    choosing: bool,
-) -> dict[str, Any]:
-    """How a day under way runs against its plan, in words at once, and for `--json`; nothing
-    without a time."""
-    if at is None:
-        return {}
+) -> "Check | None":
+    """How a day under way runs against its plan; None without a time."""
     from energy.answers.check.check import check as ask
-    from energy.answers.check.words import show_now
-    from energy.show.console import console
 
-    under_way = ask(read, now=at, battery_percent=charge_percent, done=done)
-    if not asked.json:
-        show_now(under_way, console(), choosing=choosing)
-    return {"now": under_way.as_dict()["now"]}
+    if at is None:
+        return None
+    return ask(read, now=at, battery_percent=charge_percent, done=done)

@@ -5,11 +5,15 @@ import os
 from rich.console import Console
 from rich.text import Text
 
+COLUMNS, LEAST, MOST = 80, 40, 100  # of a pipe, and of any output
+
 
 def console(*, errors: bool = False) -> Console:
-    """Where the text goes; wide enough for the tables when piped."""
+    """Where the text goes: as wide as the terminal or `COLUMNS` says, within bounds."""
     out = Console(stderr=errors, highlight=False, soft_wrap=False)
-    return out if out.is_terminal else Console(stderr=errors, highlight=False, width=100)
+    stated = os.environ.get("COLUMNS", "")
+    width = out.width if out.is_terminal or stated.isdecimal() else COLUMNS
+    return Console(stderr=errors, highlight=False, width=min(max(width, LEAST), MOST))
 
 
 def status(line: str) -> None:

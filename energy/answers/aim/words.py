@@ -3,36 +3,59 @@
 What is said is worked out in the answer; its picture is drawn in `picture`.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
-from rich import box
-from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from energy.answers.aim.aim import Aim, Setting, enough_for
 from energy.plan.kit import Panel, compass_word
 from energy.plan.words import and_list
+from energy.show.layout import Part, Sheet, folded, labelled, notes_part, part
 from energy.show.moments import day_name
 from energy.show.numbers import loss_percent, watt_hours
+from energy.show.table import Column, rows
+from energy.show.title import title_part
 
 GAIN_SHARE = 0.01  # turns that give less more than the best pose are not shown
 CURTAILED_SHARE = 0.05  # less of the yield is not worth a word
 
 
-def show_aim(answer: Aim, out: Console) -> None:
-    """Print the best pose, how to set it up, what others cost, and what turning is worth."""
+def sheet(answer: Aim, width: int, *, demo: bool = False, every: bool = False) -> Sheet:
+    """The best pose, what others give, how to set it up, and its details by option.
+
+    width: columns. demo: the plan is the built-in one. every: all notes.
+    """
     result = answer.plan.budget
-    out.print(Text(result.plan.title or result.plan.origin, style="bold"))
-    out.print(Text(f"{finding(answer)}.", style="bold"))
-    if answer.follow.own_wh > 0.0:
-        for line in advice(answer):
-            out.print(Text(line))
-        out.print(settings_table(answer))
-        for line in remarks(answer):
-            out.print(Text(line))
-        out.print(hours_table(answer))
-    for note in result.notes:
-        out.print(Text(f"Note: {note}."))
+    head = [Text(line, "bold") for line in folded(f"{finding(answer)}.", width)]
+    parts = [title_part(result, width, demo=demo), Part([[*head, Text()]])]
+    if answer.follow.own_wh <= 0.0:
+        return Sheet([*parts, notes_part(result.notes, width, every)])
+    few = [*_settings_lines(answer, _few(answer), width, worth=False), ""]
+    parts += [part(few)]
+    worth = [line for words in remarks(answer) for line in folded(words, width, 2)]
+    setup = [Text(line) for words in advice(answer) for line in folded(words, width, 2)]
+    costs = [Text(line) for line in folded(costs_off(answer), width, 2)]
+    basis = [line for words in _basis(answer) for line in labelled("Weather", words, width)]
+    by_hand = Part([[*setup, *costs, Text()], [*setup, Text()]], gives=1)
+    parts += [part(worth), by_hand, part(basis, "dim"), notes_part(result.notes, width, every)]
+    return Sheet(
+        parts,
+        {
+            "turns": lambda width: _as_text(_settings_lines(answer, settings(answer), width)),
+            "hours": lambda width: _as_text(
+                [
+                    *hours_lines(answer, width),
+                    *folded(costs_off(answer), width),
+                    *folded(day_in_words(answer), width),
+                ]
+            ),
+        },
+    )
+
+
+def _as_text(lines: Sequence[str]) -> list[Text]:
+    return [Text(line) for line in lines]
 
 
 def finding(answer: Aim) -> str:
@@ -69,20 +92,19 @@ def _gain(answer: Aim) -> str:
 
 
 def advice(answer: Aim) -> list[str]:
-    """How to set the best pose up by hand, and what missing it costs."""
+    """How to set the best pose up by hand."""
     lines: list[str] = []
     if answer.tilt_deg > 0.0:
-        rise_cm = 100.0 * answer.prop_height_m(1.0)
-        props = [f"Prop the raised edge {rise_cm:.0f} cm up for every metre along the slope"]
-        for panel in {panel.name: panel for panel in _panels(answer)}.values():
-            if panel.length_m is not None:
-                high = f"{answer.prop_height_m(panel.length_m):.2f} m"
-                props.append(f'{high} where the {panel.length_m:g} m of "{panel.name}" slope')
-        lines.append("; ".join(props) + ".")
+        steep = f"{100.0 * answer.prop_height_m(1.0):.0f} cm up for each metre of slope"
+        props = [
+            f'"{panel.name}" {answer.prop_height_m(panel.length_m):.2f} m'
+            for panel in {panel.name: panel for panel in _panels(answer)}.values()
+            if panel.length_m is not None
+        ]
+        lines.append(f"Prop the raised edge {steep}{': ' * bool(props)}{and_list(props)}.")
         if answer.azimuth_deg is not None:
             lines.append(
-                "A compass shows magnetic north: take an easterly local declination off the true"
-                " bearing, add a westerly one."
+                "A compass shows magnetic north: take easterly declination off, add westerly."
             )
     if answer.azimuth_deg is None:
         lines.append(
@@ -91,17 +113,21 @@ def advice(answer: Aim) -> list[str]:
         )
         if len(answer.aimed) < len(answer.plan.budget.plan.panel):
             lines[-1] += " The panels that do not swing stay as planned."
-    costs = [
-        f"a tilt {off} degrees wrong {loss_percent(answer.lost_percent(off, 0))}"
-        for off in (10, 20)
-    ]
-    if answer.azimuth_deg is not None:
-        costs += [
-            f"a facing {off} degrees wrong {loss_percent(answer.lost_percent(0, off))}"
-            for off in (30, 60)
-        ]
-    lines.append(f"What it costs, to the worse side: {', '.join(costs)}.")
     return lines
+
+
+def costs_off(answer: Aim) -> str:
+    """What missing the best pose costs, to the worse side."""
+    costs = [_wrong(off, answer.lost_percent(off, 0)) for off in (10, 20)]
+    text = f"A tilt {', '.join(costs)}"
+    if answer.azimuth_deg is not None:
+        costs = [_wrong(off, answer.lost_percent(0, off)) for off in (30, 60)]
+        text += f"; a facing {', '.join(costs)}"
+    return text + "."
+
+
+def _wrong(off_deg: int, lost: float) -> str:
+    return f"{off_deg} degrees off costs {loss_percent(lost)}"
 
 
 def settings(answer: Aim) -> list[tuple[str, Setting]]:
@@ -124,39 +150,52 @@ def settings(answer: Aim) -> list[tuple[str, Setting]]:
     ]
 
 
-def settings_table(answer: Aim) -> Table:
+def _few(answer: Aim) -> list[tuple[str, Setting]]:
+    """Of the turns only those worth showing first."""
+    shown = turned(answer)
+    return [
+        (words, setting)
+        for words, setting in settings(answer)
+        if setting not in answer.re_aim or setting is shown
+    ]
+
+
+def _settings_lines(
+    answer: Aim, shown: Sequence[tuple[str, Setting]], width: int, *, worth: bool = True
+) -> list[str]:
     """The settings with what they give a day, what of the gain the pack takes, and its worth."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("how the panels stand", overflow="fold")
-    for heading in ("Wh a day", "more than planned", "of it the pack takes"):
-        table.add_column(heading, justify="right")
-    table.add_column("enough for", overflow="fold")
-    for words, setting in settings(answer):
-        gain, taken = answer.more_wh(setting), answer.more_taken_wh(setting)
-        table.add_row(
-            Text(words),
-            watt_hours(setting.wh_per_day),
-            *(["", ""] if setting is answer.plan else [watt_hours(gain), watt_hours(taken)]),
-            Text(enough_for(answer.plan.budget, taken)),
-        )
-    return table
+    gains, enough = [], []
+    for _, setting in shown:
+        taken = answer.more_taken_wh(setting)
+        figures = (answer.more_wh(setting), taken)
+        planned = setting is answer.plan
+        gains.append(["", ""] if planned else [f"{watt_hours(wh)} Wh" for wh in figures])
+        enough.append(enough_for(answer.plan.budget, taken))
+    days = [f"{watt_hours(setting.wh_per_day)} Wh" for _, setting in shown]
+    columns = [
+        Column("how the panels stand", [words for words, _ in shown]),
+        Column("a day", days, right=True),
+        Column("more", [more for more, _ in gains], right=True),
+        Column("pack takes", [taken for _, taken in gains], right=True),
+    ]
+    if worth:
+        columns.append(Column("enough for", enough, drop=1))
+    return [line for row in rows(columns, width) for line in row]
 
 
-def hours_table(answer: Aim) -> Table:
+def hours_lines(answer: Aim, width: int) -> list[str]:
     """The mean watts in each hour of the clock, for the settings worth comparing."""
-    columns = [("flat", answer.flat), ("as planned", answer.plan), ("best", answer.best)]
+    shown = [("flat", answer.flat), ("as planned", answer.plan), ("best", answer.best)]
     turns = turned(answer)
     if turns is not None:
-        columns.append((f"turned at {and_list(turns.at)}", turns))
-    columns.append(("square to the sun", answer.follow))
-    hourly = np.stack([s.watts().reshape(24, -1).mean(axis=1) for _, s in columns], axis=1)
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("W, mean from")
-    for heading, _ in columns:
-        table.add_column(heading, justify="right")
-    for hour in np.flatnonzero(hourly.max(axis=1) >= 0.5):
-        table.add_row(f"{hour:02d}:00", *(f"{watts:.0f}" for watts in hourly[hour]))
-    return table
+        shown.append((f"turned at {and_list(turns.at)}", turns))
+    shown.append(("square to the sun", answer.follow))
+    hourly = np.stack([s.watts().reshape(24, -1).mean(axis=1) for _, s in shown], axis=1)
+    lit = np.flatnonzero(hourly.max(axis=1) >= 0.5)
+    columns = [Column("mean from", [f"{hour:02d}:00" for hour in lit])]
+    for k, (heading, _) in enumerate(shown):
+        columns.append(Column(heading, [f"{hourly[hour, k]:.0f} W" for hour in lit], right=True))
+    return [line for row in rows(columns, width) for line in row]
 
 
 def turned(answer: Aim) -> Setting | None:
@@ -167,13 +206,13 @@ def turned(answer: Aim) -> Setting | None:
 
 
 def remarks(answer: Aim) -> list[str]:
-    """Whether turning is worth it, and what the figures rest on."""
-    result, lines = answer.plan.budget, []
+    """Whether turning is worth it, and what is not used."""
+    lines = []
     worth = answer.worth_turning
     if worth is not None:
         lines.append(
-            f"Worth getting up for: turn {_them(answer)} square to the sun at {and_list(worth.at)},"
-            " each day; a pen held upright on it then throws no shadow. It stays so overnight."
+            f"Worth getting up for: turn {_them(answer)} square to the sun at {and_list(worth.at)}"
+            " each day, till a pen held upright on it throws no shadow."
         )
     elif answer.re_aim:
         most = max(turns.taken_wh for turns in answer.re_aim)
@@ -185,14 +224,27 @@ def remarks(answer: Aim) -> list[str]:
     curtailed = answer.plan.curtailed_wh
     if curtailed > CURTAILED_SHARE * answer.plan.own_wh:
         lines.append(
-            f"As planned {watt_hours(curtailed)} Wh a day are spilled, when the pack is full: more"
-            " sun then is worth nothing, work moved to those hours is."
+            f"As planned {watt_hours(curtailed)} Wh a day go unused, the pack being full: work"
+            " moved to those hours takes it."
         )
+    return lines
+
+
+def _basis(answer: Aim) -> list[str]:
+    """What the figures rest on."""
+    result = answer.plan.budget
     weathers = (
         "one weather" if result.chance.scenarios == 1 else f"{result.chance.scenarios} weathers"
     )
-    lines.append(f"Means of {weathers}, horizon and shade counted: {result.weather.source}.")
-    return [*lines, day_in_words(answer)]
+    return [f"means of {weathers}, {result.weather.source}; a day: {_dates(answer)}"]
+
+
+def _dates(answer: Aim) -> str:
+    """The dates whose mean a day is."""
+    first, last = (
+        day_name(date) for date in (answer.plan.daylight.first, answer.plan.daylight.last)
+    )
+    return first if answer.plan.daylight.days == 1 else f"{first} to {last}"
 
 
 def day_in_words(answer: Aim) -> str:

@@ -1,26 +1,27 @@
-"""An answer as words and tables for a terminal or a pipe, through rich.
+"""The answer of a check in words: 24 lines, and what stands behind its options.
 
 Numbers are rounded to what is known of them. Pictures are drawn in `picture`.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
-from rich import box
-from rich.console import Console
-from rich.table import Table
+import numpy as np
 from rich.text import Text
 
 from energy.answers.check.check import Check, TaskAnswer
+from energy.answers.check.checkpoints import Checkpoint
 from energy.answers.check.progress_words import progress_lines
+from energy.answers.check.sketch import sketch
 from energy.model import Mask
 from energy.plan.words import and_list
-from energy.show.chance import chance_line
+from energy.show.layout import Part, Sheet, Slow, folded, notes_part, part
 from energy.show.moments import clock
 from energy.show.numbers import watt_hours
+from energy.show.table import Column, rows
 from energy.show.terms import SUPPLIES
+from energy.show.title import answer_part, title_part, weather_part
 from energy.simulation.budget import Budget
 from energy.simulation.strings import amps_fit, laid_out
-from energy.weather.source import FAR_KM
 
 VERDICTS = {
     "stays-powered": "stays powered",
@@ -28,19 +29,20 @@ VERDICTS = {
     "runs-flat": "runs flat",
     "overloads": "overloads",
 }
-STYLES = {"yes": "bold green", "almost": "bold yellow", "no": "bold red"}
 BOOKS = (
     ("sun_on_panel", "sun on the panels", 1),
     ("other_charging", "other charging", 1),
     ("panel_losses", "lost on the panels: glass, shade, heat, dull light, dirt", -1),
     ("refused", "more than the solar input takes", -1),
-    ("spilled", "spilled: the pack was full, cold or at its charging limit", -1),
+    ("spilled", "not used: the pack was full, cold or at its charging limit", -1),
     ("conversion_loss", "lost in controller, inverter and outlets", -1),
     ("charge_loss", "lost in charging", -1),
     ("discharge_loss", "lost in discharging", -1),
     ("idle", "idle draw of pack and inverter", -1),
     ("delivered", "delivered to the tasks", -1),
 )
+SKETCH_ROWS = (7, 6, 5)
+NO_SUIT = "The panels' strings do not suit the solar input: ask energy wire first."
 
 
 def strings_suit(result: Budget) -> bool:
@@ -49,53 +51,76 @@ def strings_suit(result: Budget) -> bool:
     return amps_fit(laid) and not any(way.fits is False for way in laid)
 
 
-def show_check(
+def sheet(
     answer: Check,
-    out: Console,
-    changes: Iterable[Text] | None = None,
+    width: int,
+    changes: Slow | None = None,
     *,
     demo: bool = False,
+    drawn: bool = False,
+    every: bool = False,
     own: Sequence[str] = (),
-) -> None:
-    """Print the whole answer of a check; `changes` are the lines of those that make it a yes, None
-    where none were looked for; `demo` says that the plan is the built-in one, `own` are tools whose
-    figures come from the person's own readings."""
+) -> Sheet:
+    """The answer of a check, and its details by option.
+
+    width: columns. changes: the part of the changes that make it a yes, where they are sought.
+    demo: the plan is the built-in one. drawn: with the charge as a small drawing, for a terminal.
+    every: all notes. own: tools whose figures come from the person's own readings.
+    """
     result = answer.budget
-    if demo:
-        out.print("No plan given: this is the built-in demo, an invented example.")
-    out.print(Text(result.plan.title or result.plan.origin, style="bold"))
-    out.print(headline(answer))
+    parts: list[Part | Slow] = [title_part(result, width, demo=demo)]
+    parts.append(answer_part(answer.answer.upper(), f"{what_decides(answer)}.", width))
     if not strings_suit(result):
-        words = "But the panels' strings do not suit the solar input: ask energy wire first."
-        out.print(Text(words, style="bold red"))
-    for line in summary(answer):
-        out.print(Text(line))
-    if out.is_terminal and (out.encoding or "").startswith("utf"):
-        from energy.answers.check.sketch import sketch
-
-        out.print(Text(sketch(result, width=min(out.width, 90))))
-    for sky in answer.skies:
-        words = (
-            f"{verdict_words(sky.verdict, sky.too_cold)}, lowest charge {sky.lowest_percent:.0f} %"
-        )
-        out.print(Text(f"{sky.sky.capitalize()} sky: {words}."))
-    if changes is not None:
-        for change in changes:
-            out.print(change)
-        if any(_runs_at_times(result, overload.burst.task) for overload in result.overloads):
-            out.print(
-                "What cannot run beside the rest may run at another time: energy choose looks for"
-                " one."
-            )
-    out.print(task_table(answer.tasks, own))
-    out.print(energy_table(result))
-    for note in result.notes:
-        out.print(Text(f"Note: {note}."))
+        parts.append(part([*folded(NO_SUIT, width), ""], "bold red"))
+    if answer.now is not None:
+        parts.append(now_part(answer, width))
+    if drawn:
+        drawings = [sketch(result, width, height).splitlines() for height in SKETCH_ROWS]
+        parts.append(Part([[Text(line) for line in lines] for lines in drawings], gives=1))
+    parts.append(checkpoints_part(answer.checkpoints, width))
+    if answer.skies:
+        parts.append(part([*_under_skies(answer, width), ""]))
+    if changes is not None and not answer.yes:
+        parts.append(changes)
+    parts += [
+        weather_part(result, width, sharper=not answer.yes),
+        notes_part(result.notes, width, every),
+    ]
+    return Sheet(
+        parts,
+        {
+            "tasks": lambda width: task_lines(answer.tasks, width, own),
+            "energy": lambda width: energy_lines(answer, width),
+        },
+    )
 
 
-def _runs_at_times(result: Budget, k: int) -> bool:
-    """Whether a task of which something is turned away runs at other times."""
-    return any(burst.task == k for burst in result.running)
+def _under_skies(answer: Check, width: int) -> list[str]:
+    columns = (
+        Column("sky", [sky.sky for sky in answer.skies]),
+        Column("so it", [verdict_words(sky.verdict, sky.too_cold) for sky in answer.skies]),
+        Column("lowest", [f"{sky.lowest_percent:.0f} %" for sky in answer.skies], right=True),
+    )
+    return [line for row in rows(columns, width) for line in row]
+
+
+def checkpoints_part(checkpoints: Sequence[Checkpoint], width: int) -> Part:
+    """What the display should say when, and the reading at which to turn back."""
+    if not checkpoints:
+        return part([])
+    least = ["-" if c.least_percent is None else f"{c.least_percent} %" for c in checkpoints]
+    least = [
+        "any" if c.least_percent == 0 else word for c, word in zip(checkpoints, least, strict=True)
+    ]
+    columns = (
+        Column("", [f"{c.at:%a %H:%M}" for c in checkpoints]),
+        Column("expect", [f"{c.expected_percent:.0f} %" for c in checkpoints], right=True),
+        Column("dull day", [f"{c.dull_percent:.0f} %" for c in checkpoints], right=True),
+        Column("turn back below", least, right=True),
+        Column("", ["lowest" if c.lowest else "" for c in checkpoints]),
+    )
+    table = [Text(line) for row in rows(columns, width - 1) for line in row]
+    return Part([[Text(" ") + line for line in table] + [Text()]])
 
 
 def verdict_words(verdict: str, too_cold: bool) -> str:
@@ -109,33 +134,60 @@ def verdict_words(verdict: str, too_cold: bool) -> str:
     return VERDICTS[verdict]
 
 
-def headline(answer: Check) -> Text:
-    """The answer in one line: yes, almost or no against the goal, and what decides it."""
-    word = Text(answer.answer.upper(), style=STYLES[answer.answer])
-    return word.append(f": {_what_decides(answer)}.", style="bold")
-
-
-def _what_decides(answer: Check) -> str:
+def what_decides(answer: Check) -> str:
+    """What decides the answer, with its numbers."""
     result, chance = answer.budget, answer.chance
-    cold = bool(result.too_cold[result.middle])
-    middle = verdict_words(result.verdict, cold)
     if answer.answer == "almost":
-        return almost(result)
+        return almost(result) + _must(result)
     if result.overloads:
-        k, first = next((k, task) for k, task in enumerate(answer.tasks) if not task.runs)
-        always = "always " if _runs_at_times(result, k) else ""
-        words = f'"{first.name}" cannot {always}run: {first.why_not}'
-        if result.simulated.ran_short[result.middle]:
-            words += f"; and the pack {verdict_words('runs-flat', cold)}"
-        return words
+        return _turned_away(answer)
     if chance.scenarios == 1:
-        return f"it {middle}"
+        return f"It {verdict_words(result.verdict, bool(result.too_cold[result.middle]))}"
     if answer.yes:
-        works = f"works in {chance.worked} of {chance.scenarios} weathers"
-        return f"{works}, the goal is {chance.goal:.0f} %; in the middle one it {middle}"
+        deciding, where = _deciding(result, lambda budget: budget.success)
+        share = f"{int(deciding.success.sum())} of {deciding.success.size}"
+        return f"Works in {share} weathers{where}; the goal is {chance.goal:.0f} %"
     deciding, where = _deciding(result, lambda budget: budget.powered)
     stops = f"{int((~deciding.powered).sum())} of {deciding.powered.size} weathers{where}"
-    return f"something stops in {stops}; {deciding.may_fail} may; in the middle one it {middle}"
+    words = f"Something stops in {stops}; {deciding.may_fail} may{_stops_first(deciding)}"
+    return words + _must(result)
+
+
+def _turned_away(answer: Check) -> str:
+    """Which task a limit turns away, and why."""
+    result, refused = answer.budget, [task for task in answer.tasks if not task.runs]
+    k = next(k for k, task in enumerate(answer.tasks) if not task.runs)
+    always = "always " if _runs_at_times(result, k) else ""
+    words = f'"{refused[0].name}" cannot {always}run: {refused[0].why_not}'
+    if result.simulated.ran_short[result.middle]:
+        cold = bool(result.too_cold[result.middle])
+        words += f"; and the pack {verdict_words('runs-flat', cold)}"
+    if more := len(refused) - 1:
+        words += f"; {more} more cannot: --tasks"
+    return words
+
+
+def _stops_first(result: Budget) -> str:
+    """The task that mostly stops first where something stops, and about when."""
+    first_s = result.simulated.first_unmet_s[:, ~result.powered]
+    if not np.isfinite(first_s).any():
+        return ""
+    tasks, when_s = first_s.argmin(axis=0), first_s.min(axis=0)
+    k = int(np.bincount(tasks[np.isfinite(when_s)]).argmax())
+    about_s = float(np.median(when_s[(tasks == k) & np.isfinite(when_s)]))
+    cold = " (too cold to give)" if result.too_cold[~result.powered].mean() > 0.5 else ""
+    return (
+        f'. Mostly "{result.plan.task[k].name}", from about {clock(result.calendar, about_s)}{cold}'
+    )
+
+
+def _must(result: Budget) -> str:
+    """In how many weathers all holds that must run; empty where nothing must, or in one weather."""
+    chance = result.chance
+    if chance.must_percent is None or chance.scenarios == 1:
+        return ""
+    holds = round(chance.must_percent / 100.0 * chance.scenarios)
+    return f". Must-run tasks hold in {holds} of {chance.scenarios}"
 
 
 def almost(result: Budget) -> str:
@@ -144,7 +196,7 @@ def almost(result: Budget) -> str:
     >>> from energy.plan import Plan
     >>> from energy.simulation.budget import budget
     >>> almost(budget(Plan.read("builtin:cloudy-repair")))
-    'nothing stops in any of 31 weathers, but 4 use the reserve; 3 may'
+    'Nothing stops in any of 31 weathers, but 4 use the reserve; 3 may'
     """
     deciding, where = _deciding(result, lambda budget: budget.success)
     powered, cold = deciding.powered, int((deciding.too_cold & deciding.powered).sum())
@@ -152,12 +204,12 @@ def almost(result: Budget) -> str:
     uses = works - int(deciding.success.sum()) - cold
     if tried == 1:
         but = "the pack gets too cold to give" if cold else "it uses the reserve"
-        return f"nothing stops in the one weather tried, but {but}"
+        return f"Nothing stops in the one weather tried, but {but}"
     share = f"any of {tried}" if works == tried else f"{works} of {tried}"
     buts = [f"{uses} use the reserve"] * (uses > 0)
     buts += [f"in {cold} the pack gets too cold to give"] * (cold > 0)
     may = deciding.may_fail
-    return f"nothing stops in {share} weathers{where}, but {and_list(buts)}; {may} may"
+    return f"Nothing stops in {share} weathers{where}, but {and_list(buts)}; {may} may"
 
 
 def _deciding(result: Budget, holds: Callable[[Budget], Mask]) -> tuple[Budget, str]:
@@ -170,27 +222,78 @@ def _deciding(result: Budget, holds: Callable[[Budget], Mask]) -> tuple[Budget, 
     return deciding, " in a dull corner of the region" if deciding is not result else ""
 
 
-def summary(answer: Check) -> Iterable[str]:
-    """What a person reads next: the weather, the chance, the lowest point, the end."""
-    result, lowest = answer.budget, answer.budget.lowest()
-    away = ""
-    if result.weather.distance_km > FAR_KM:
-        away = f", {result.weather.distance_km:.0f} km away: not this place's own weather"
-    yield f"Weather: {result.weather.source}{away}. Sharper with {result.weather.sharpen}."
-    line = chance_line(result.chance)
-    if result.overloads:
-        line = f"what can run, {line}"
-    yield line[0].upper() + line[1:] + _doubt(result) + "."
-    must = result.chance.must_percent
-    if must is not None and result.chance.scenarios > 1:
-        yield f"What must run is fully served in {must:.0f} % of them."
-    failed = failures(result)
-    if failed:
-        yield failed
+def some_runs(result: Budget) -> bool:
+    """Whether of a task that is turned away at some times something runs at others."""
+    return any(_runs_at_times(result, overload.burst.task) for overload in result.overloads)
+
+
+def _runs_at_times(result: Budget, k: int) -> bool:
+    """Whether a task of which something is turned away runs at other times."""
+    return any(burst.task == k for burst in result.running)
+
+
+def task_lines(tasks: Sequence[TaskAnswer], width: int, own: Sequence[str] = ()) -> list[Text]:
+    """The tasks: what they ask (own: measured by the person), whether they run, in what share of
+    weathers, and why not."""
+    mine = [(task.tool or task.name) in own for task in tasks]
+    watts = [f"{'own ' * by}{task.peak_w:.0f} W" for task, by in zip(tasks, mine, strict=True)]
+    missing = [f"{watt_hours(t.unmet_wh)} Wh" if t.unmet_wh > 0.05 else "" for t in tasks]
+    served = [f"{t.chance_percent:.0f} %" if t.energy_wh > 0.0 else "" for t in tasks]
+    columns = [
+        Column("task", [f"{task.name}{' (must)' * task.must}" for task in tasks]),
+        Column("outlet", [SUPPLIES[task.supply] for task in tasks], drop=1),
+        Column("takes", watts, right=True),
+        Column("in all", [f"{watt_hours(task.energy_wh)} Wh" for task in tasks], right=True),
+        Column("missing", missing, right=True, drop=2),
+        Column("all served", served, right=True),
+        Column("why not", [task.why_not or "" for task in tasks]),
+    ]
+    shown = [column for column in columns if any(column.cells)]
+    return [Text(line) for row in rows(shown, width) for line in row]
+
+
+def energy_lines(answer: Check, width: int) -> list[Text]:
+    """The lowest charge and the end, and where the energy came from and went, in the middling
+    weather."""
+    result = answer.budget
+    sentences = [lowest_words(result), _flat(answer), _end(result), _doubt(result)]
+    lines = [line for words in sentences if words for line in folded(words, width)]
+    books = [*_books(result)]
+    columns = (
+        Column("where the energy went, middling weather", [name for name, _ in books]),
+        Column("", [f"{watt_hours(wh)} Wh" for _, wh in books], right=True),
+    )
+    lines += ["", *(line for row in rows(columns, width) for line in row)]
+    ledger = {name: float(wh[result.middle]) for name, wh in result.ledger_wh.items()}
+    drawn, stated = ledger["delivered"] + ledger["unmet"], float(result.asked_wh.sum())
+    if abs(drawn - stated) > 0.02 * stated:
+        words = (
+            f"The tasks' figures come to {watt_hours(stated)} Wh; each weather draws them anew"
+            f" within their spread, this one {watt_hours(drawn)} Wh."
+        )
+        lines += folded(words, width)
+    return [Text(line) for line in lines]
+
+
+def _books(result: Budget) -> Iterator[tuple[str, float]]:
+    """Each place where energy came from or went, and how much [Wh], in the middle weather."""
+    ledger = {name: float(wh[result.middle]) for name, wh in result.ledger_wh.items()}
+    for name, words, sign in BOOKS:
+        if abs(ledger[name]) >= 0.5 or name == "delivered":
+            yield words, sign * ledger[name]
+    change = ledger["stored_change"]
+    yield "taken from the store" if change < 0 else "put into the store", -change
+    if ledger["unmet"] >= 0.05:
+        yield "missing: asked but not served", ledger["unmet"]
+
+
+def lowest_words(result: Budget) -> str:
+    """The lowest charge, when, and how far above or below the reserve it lies."""
+    lowest, air = result.lowest(), result.weather.air
     side = "above" if lowest.spare_wh >= 0 else "short of"
     reserve = f"the reserve of {result.plan.pack.reserve_percent:.0f} %"
-    if lowest.cold_unavailable_percent >= 0.5 and result.weather.air.stated:
-        reserve += f" and the {lowest.cold_unavailable_percent:.0f} % that the cold locks"
+    if lowest.cold_unavailable_percent >= 0.5 and air.stated:
+        reserve += f" and the {lowest.cold_unavailable_percent:.0f} % held back by the cold"
     text = f"Lowest charge {lowest.percent:.0f} % at {clock(result.calendar, lowest.at_s)}, "
     if lowest.cold_unavailable_percent > 99.9:
         limit_c = result.plan.pack.discharge_min_c
@@ -199,36 +302,14 @@ def summary(answer: Check) -> Iterable[str]:
         text += f"{watt_hours(abs(lowest.spare_wh))} Wh {side} {reserve}"
     if result.chance.scenarios > 1:
         text += f"; one weather in ten falls to {result.dull_tenth_percent:.0f} % or lower"
-    yield text + "."
-    flat = _flat_line(answer)
-    if flat:
-        yield flat
-    end = f"{float(result.charge_percent[-1, result.middle]):.0f} % at the end"
-    if result.full_again_s is not None:
-        end = f"Full again at {clock(result.calendar, result.full_again_s)}; {end}"
-    yield end + "."
-    if answer.now is not None:
-        yield now_line(answer)
-        yield from progress_lines(answer)
+    return text + "."
 
 
-def failures(result: Budget) -> str:
-    """What happens in the weathers in which it does not work; empty where there are none."""
-    fails = result.chance.scenarios - int(result.success.sum())
-    if fails == 0 or result.chance.scenarios == 1 or result.answer == "almost":
-        return ""
-    cold = int(result.too_cold.sum())
-    flat = int((result.simulated.ran_short & ~result.success & ~result.too_cold).sum())
-    others = "In the one other" if fails == 1 else f"In the other {fails}"
-    if fails == result.chance.scenarios:
-        others = f"In all {fails}"
-    if flat == cold == 0:
-        return f"{others} it dips into the reserve, and nothing stops."
-    stops = {"runs flat": flat, "gets too cold to give": cold}
-    if fails in stops.values():
-        return f"{others} the pack {max(stops, key=lambda words: stops[words])}."
-    parts = [f"in {count} of them the pack {words}" for words, count in stops.items() if count]
-    return f"{others} it dips into the reserve; {', '.join(parts)}."
+def _end(result: Budget) -> str:
+    end = f"{float(result.charge_percent[-1, result.middle]):.0f} % at the end."
+    if result.full_again_s is None:
+        return end
+    return f"Full again at {clock(result.calendar, result.full_again_s)}; {end}"
 
 
 def _doubt(result: Budget) -> str:
@@ -238,12 +319,13 @@ def _doubt(result: Budget) -> str:
         return ""
     name, most = max(shares.items(), key=lambda item: item[1])
     if most > 0.95:
-        return f"; nearly all the doubt comes from the {name}"
+        return f"Nearly all the doubt comes from the {name}."
     words = [f"{10 * round(10.0 * share)} % from the {name}" for name, share in shares.items()]
-    return f"; the doubt comes {', '.join(words)}"
+    return f"The doubt comes {', '.join(words)}."
 
 
-def _flat_line(answer: Check) -> str:
+def _flat(answer: Check) -> str:
+    """When it runs flat in the middle weather, and what must run and was lost."""
     result = answer.budget
     first = result.simulated.first_unmet_s[:, result.middle]
     lost = [t for k, t in enumerate(answer.tasks) if first[k] < float("inf")]
@@ -261,11 +343,11 @@ def _flat_line(answer: Check) -> str:
     return text + "."
 
 
-def show_now(answer: Check, out: Console, *, choosing: bool) -> None:
-    """Print how a day under way runs against its plan and what was taken as done, before a choice
-    or a count of more."""
-    for line in (now_line(answer), *progress_lines(answer, choosing=choosing)):
-        out.print(Text(line))
+def now_part(answer: Check, width: int, *, choosing: bool = False) -> Part:
+    """How a day under way runs against its plan and what was taken as done; `choosing`: a choice or
+    a count of more follows."""
+    lines = [now_line(answer), *progress_lines(answer, choosing=choosing)]
+    return part([*(row for line in lines for row in folded(line, width, 2)), ""])
 
 
 def now_line(answer: Check) -> str:
@@ -284,56 +366,3 @@ def now_line(answer: Check) -> str:
         f"At {at} the plan expected {now.expected_percent:.0f} %, measured"
         f" {now.measured_percent:.0f} %: {abs(gap_points):.0f} points {way} the plan."
     )
-
-
-def task_table(tasks: Sequence[TaskAnswer], own: Sequence[str] = ()) -> Table:
-    """The tasks: what they ask (own: measured by the person), whether they run, in what share of
-    weathers, and why not."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("task", overflow="fold")
-    table.add_column("outlet")
-    for heading in ("W", "Wh", "short, Wh", "all served"):
-        table.add_column(heading, justify="right")
-    if any(task.why_not for task in tasks):
-        table.add_column("why not", overflow="fold")
-    for task in tasks:
-        name = f"{task.name} (must)" if task.must else task.name
-        table.add_row(
-            Text(name),
-            SUPPLIES[task.supply],
-            f"{'own ' if (task.tool or task.name) in own else ''}{task.peak_w:.0f}",
-            watt_hours(task.energy_wh),
-            watt_hours(task.unmet_wh) if task.unmet_wh > 0.05 else "",
-            f"{task.chance_percent:.0f} %" if task.energy_wh > 0.0 else "",
-            *([Text(task.why_not or "")] if len(table.columns) > 6 else []),
-        )
-    return table
-
-
-def energy_table(result: Budget) -> Table:
-    """Where the energy came from and went, in the middle weather."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("where the energy went, middle weather")
-    table.add_column("Wh", justify="right")
-    for name, words, sign in BOOKS:
-        value = float(result.ledger_wh[name][result.middle])
-        if abs(value) >= 0.5 or name == "delivered":
-            table.add_row(words, watt_hours(sign * value))
-    drawn = float(
-        result.ledger_wh["delivered"][result.middle] + result.ledger_wh["unmet"][result.middle]
-    )
-    stated = float(result.asked_wh.sum())
-    change = float(result.ledger_wh["stored_change"][result.middle])
-    table.add_row(
-        "taken from the store" if change < 0 else "put into the store", watt_hours(-change)
-    )
-    unmet = float(result.ledger_wh["unmet"][result.middle])
-    if unmet >= 0.05:
-        table.add_row("asked but not served", watt_hours(unmet))
-    if abs(drawn - stated) > 0.02 * stated:
-        table.caption = (
-            f"The tasks' figures come to {watt_hours(stated)} Wh; each weather draws them anew"
-            f" within their spread, this one {watt_hours(drawn)} Wh."
-        )
-        table.caption_justify = "left"
-    return table

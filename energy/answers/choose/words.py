@@ -1,21 +1,22 @@
 """A choice of tasks in the terminal: the day as a timetable, what is left out, how many more."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from rich import box
-from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
+from energy.answers.check.words import checkpoints_part
 from energy.answers.choose.choose import Choose, Row
 from energy.answers.choose.how_many import HowMany
 from energy.plan.words import and_list
 from energy.show import files
 from energy.show.chance import chance_line
+from energy.show.layout import TIE, Part, Sheet, folded, listed, notes_part, part
 from energy.show.moments import day_name
 from energy.show.numbers import watt_hours
+from energy.show.title import answer_part, title_part, weather_part
 from energy.simulation.overloads import why_turned_away
 
 MOST_EFFORT = 6  # that the command takes
@@ -27,44 +28,65 @@ UNITS = {
 }
 
 
-def show_choice(answer: Choose, out: Console) -> None:
-    """Print the timetable of a choice, what is left out and why, and the chance."""
+def sheet(
+    answer: Choose,
+    width: int,
+    before: Part | None = None,
+    *,
+    demo: bool = False,
+    every: bool = False,
+) -> Sheet:
+    """A choice: the timetable, what is left out and why, the charge to expect, the chance.
+
+    width: columns. before: what is said of a day under way. demo: the plan is the built-in one.
+    every: all that is left out, and all notes.
+    """
     result = answer.budget
-    out.print(Text(result.plan.title or result.plan.origin, style="bold"))
+    parts = [title_part(result, width, demo=demo), *([before] if before is not None else [])]
     if not answer.possible:
-        if not answer.alone:
-            none = f"NO: no choice was found{_further(answer)}."
-            out.print(Text(none, style="bold red"))
-            return
-        when = "" if answer.short_at is None else f"{answer.short_at:%a %d %b %H:%M}"
-        out.print(Text(f"NO: {answer.alone} does not fit, even alone.", style="bold red"))
-        if result.overloads:
-            out.print(Text(f"{why_turned_away(result)}."))
-            return
-        if answer.short_at is None:
-            out.print(Text("Two hand-held tools need the same hands: plan them one after another."))
-            return
-        why = (
-            f"it falls below the reserve of {result.plan.pack.reserve_percent:.0f} % at {when},"
-            f" and in all it is {watt_hours(answer.short_wh)} Wh short"
-        )
-        if answer.too_cold:
-            why = f"the pack is too cold to give at {when}: keep it warmer, doing less is no help"
-        out.print(Text(f"In the weather that decides {why}."))
-        return
-    words = "everything fits" if not answer.left_out else "this fits"
-    out.print(Text(f"YES: {words}.", style="bold green"))
-    line = chance_line(result.chance)
-    out.print(Text(f"Weather: {result.weather.source}. {line[0].upper()}{line[1:]}."))
-    if answer.stopped:
-        out.print(Text("Stopped before its end: the best so far."))
-    if not answer.proven:
-        most = f"at most {max(answer.gap_percent, 1.0):.0f} % is missing"
-        gap = f"of what could fit of priority {answer.gap_priority} {most}"
-        out.print(Text(f"Not proven best: {gap}{_further(answer)}."))
-    out.print(_timetable(answer))
+        parts += [answer_part("NO", f"{_why_none(answer)}.", width)]
+        return Sheet([*parts, weather_part(result, width), notes_part(result.notes, width, every)])
+    words = "this fits" if answer.left_out else "everything fits"
+    share = f"in {result.chance.worked} of {result.chance.scenarios} weathers"
+    fits = f"{words[0].upper()}{words[1:]}{f', {share}' * (result.chance.scenarios > 1)}"
+    parts += [answer_part("YES", f"{fits}{_not_proven(answer)}.", width)]
+    parts += [replace(part([*_timetable(answer, width), ""]), counted=False)]
     if answer.left_out:
-        out.print(_left_out(answer))
+        parts.append(_left_out(answer, width, every))
+    parts += [checkpoints_part(answer.checkpoints, width)]
+    return Sheet([*parts, weather_part(result, width), notes_part(result.notes, width, every)])
+
+
+def _why_none(answer: Choose) -> str:
+    """Why nothing fits, or what does not even alone."""
+    result = answer.budget
+    if not answer.alone:
+        return f"no choice was found{_further(answer)}"
+    text = f"{answer.alone} does not fit, even alone"
+    if result.overloads:
+        return f"{text}: {why_turned_away(result)}"
+    if answer.short_at is None:
+        return f"{text}: two hand-held tools need the same hands: plan them one after another"
+    when = f"{answer.short_at:%a %d %b %H:%M}"
+    if answer.too_cold:
+        return (
+            f"{text}: the pack is too cold to give at {when}: keep it warmer, doing less is no help"
+        )
+    return (
+        f"{text}: in the weather that decides it falls below the reserve of"
+        f" {result.plan.pack.reserve_percent:.0f} % at {when}, and in all"
+        f" {watt_hours(answer.short_wh)} Wh are missing"
+    )
+
+
+def _not_proven(answer: Choose) -> str:
+    """That the search was cut short, or may have missed something, and how much at most."""
+    if answer.stopped:
+        return ". Stopped before its end: the best so far"
+    if answer.proven:
+        return ""
+    most = f"at most {max(answer.gap_percent, 1.0):.0f} % is missing"
+    return f". Of what could fit of priority {answer.gap_priority} {most}{_further(answer)}"
 
 
 def _further(answer: Choose) -> str:
@@ -73,22 +95,27 @@ def _further(answer: Choose) -> str:
     return f"; --effort {more} looks further" if more <= MOST_EFFORT else ""
 
 
-def _timetable(answer: Choose) -> Table:
-    """A line a block: when, what, and at what pace."""
-    table = Table(box=None, show_header=False, pad_edge=False)
-    table.add_column(no_wrap=True)
-    table.add_column(overflow="fold")
+def _timetable(answer: Choose, width: int) -> list[str]:
+    """A line a block: when, what, and at what pace; a line a day where there are several."""
     several = answer.budget.calendar.first != answer.budget.calendar.last
-    last = ""
+    wide = max((len(_from_to(row)) for row in answer.timetable), default=0)
+    lines, last = [], ""
     for row in answer.timetable:
         day = day_name(row.start)
         if several and day != last:
-            table.add_row(Text(day, style="bold"), "")
+            lines.append(day)
         last = day
-        until = row.end + timedelta(minutes=1) if row.end.second or row.end.microsecond else row.end
-        later = f" ({until:%a})" if until.date() != row.start.date() else ""
-        table.add_row(f"{row.start:%H:%M} to {until:%H:%M}{later}", Text(what_to_do(row)))
-    return table
+        when = f"{_from_to(row):<{wide}}".replace(" ", TIE)
+        lines += folded(f"  {when}  {what_to_do(row)}", width, wide + 4)
+    return lines
+
+
+def _from_to(row: Row) -> str:
+    """When a block begins and ends, in whole minutes."""
+    partly = row.end.second or row.end.microsecond
+    until = row.end + timedelta(minutes=1) if partly else row.end
+    later = f" ({until:%a})" if until.date() != row.start.date() else ""
+    return f"{row.start:%H:%M} to {until:%H:%M}{later}"
 
 
 def what_to_do(row: Row) -> str:
@@ -122,47 +149,52 @@ def _two_times(row: Row) -> str:
     return f"{row.start:%H:%M} and {second:%H:%M}{later}"
 
 
-def _left_out(answer: Choose) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, title="left out", title_justify="left")
-    table.add_column("what", overflow="fold")
-    table.add_column("how much")
-    table.add_column("needs, Wh", justify="right")
-    table.add_column("why", overflow="fold")
-    for one in answer.left_out:
-        table.add_row(Text(one.task), one.words, watt_hours(one.needs_wh), Text(one.why))
-    return table
+def _left_out(answer: Choose, width: int, every: bool) -> Part:
+    """What is left out, how much of it, and why; a few, or all."""
+    items = [
+        folded(f"  {one.task}, {one.words} ({watt_hours(one.needs_wh)} Wh): {one.why}", width, 4)
+        for one in answer.left_out
+    ]
+    if every:
+        return part(["Left out", *(line for item in items for line in item), ""])
+    shown = listed(
+        ["Left out"], items, lambda n: f"  and {n} more: --left-out", most=5, least=2, gives=1
+    )
+    return Part([[*version, Text()] for version in shown.versions], shown.gives)
 
 
-def show_how_many(answer: HowMany, out: Console) -> None:
-    """Print how many more of a tool fit, where, and what the limit is."""
+def how_many_sheet(answer: HowMany, width: int, before: Part | None = None) -> Sheet:
+    """How many more of a tool fit, where, and what the limit is."""
+    parts = [title_part(answer.budget, width, demo=False), *([before] if before else [])]
+    first, *others = _how_many(answer)
+    lines = [Text(line, "bold") for line in folded(first, width)]
+    lines += [Text(line) for words in others for line in folded(words, width)]
+    return Sheet([*parts, Part([[*lines, Text()]]), weather_part(answer.budget, width)])
+
+
+def _how_many(answer: HowMany) -> Iterator[str]:
     unit, more = UNITS[answer.unit]
     text = f"{answer.tool}: {answer.count} {unit if answer.count == 1 else more}"
     if answer.each_s is not None:
         text += f" of {answer.each_s:.0f} s"
-    where = f", {_where(answer.runs)}" if answer.runs else ""
-    out.print(Text(f"{text}{where}.", style="bold"))
+    yield f"{text}{f', {_where(answer.runs)}' if answer.runs else ''}."
     chance = answer.budget.chance
-    line = chance_line(chance)
-    if answer.planned:
-        out.print(Text(f"With that: {line}; the goal is {chance.goal:.0f} %."))
-    else:
-        out.print(
-            Text(
-                f"What is planned already misses the goal of {chance.goal:.0f} % before any is"
-                f" added: {line}. energy check says what would mend that."
-            )
+    if not answer.planned:
+        yield (
+            f"What is planned already misses the goal of {chance.goal:.0f} % before any is added:"
+            f" {chance_line(chance)}. energy check says what would mend that."
         )
     if answer.why_not:
-        out.print(Text(f"Not the charge is the limit: {answer.why_not}."))
+        yield f"Not the charge is the limit: {answer.why_not}."
     elif answer.full and answer.planned:
-        out.print(Text("No more fit into the time; the charge would do for more."))
+        yield "No more fit into the time; the charge would do for more."
     elif answer.one_more_fails is not None:
-        out.print(Text(_one_more(answer)))
+        yield _one_more(answer)
     if answer.beside:
-        out.print(Text("Some of it runs beside what is planned of it: that takes a second one."))
+        yield "Some of it runs beside what is planned of it: that takes a second one."
     if answer.set_aside:
         names = and_list([f'"{name}"' for name in answer.set_aside])
-        out.print(Text(f"Set aside, overloading as planned: {names}. energy check says why."))
+        yield f"Set aside, overloading as planned: {names}. energy check says why."
 
 
 def _one_more(answer: HowMany) -> str:

@@ -1,20 +1,37 @@
 """The changes that make it a yes, as lines."""
 
-from collections.abc import Iterator
+from rich.cells import cell_len
 
-from rich.text import Text
+from energy.answers.fix.fix import Fix, Fixes
+from energy.show.layout import Part, folded, listed, part
 
-from energy.answers.fix.fix import Fixes
+SHOWN = 3
+ELSEWHEN = "energy choose looks for another time for what cannot run beside the rest."
 
 
-def fix_lines(fixes: Fixes) -> Iterator[Text]:
-    """The changes that make the answer a yes, each with its chance; and what does not suffice."""
-    if fixes.found:
-        yield Text("One of these makes it a yes, the easiest first", style="bold")
-    for fix in fixes.found:
-        chance = fix.budget.chance
-        reached = f" ({chance.worked} of {chance.scenarios})" if chance.scenarios > 1 else ""
-        yield Text(f"- {fix.text}{reached}")
-    if fixes.not_enough:
-        alone = "Not enough alone" if fixes.found else "Nothing tried is enough"
-        yield Text(f"{alone}: {'; '.join(fixes.not_enough)}.")
+def fix_part(fixes: Fixes, width: int, *, every: bool, clash: bool) -> Part:
+    """The changes that make the answer a yes, each with its chance: a few, or every one and what
+    does not suffice. `clash`: something is turned away beside the rest that runs at other times."""
+    items = [_item(number, fix, width) for number, fix in enumerate(fixes.found, start=1)]
+    alone = "Not enough alone" if fixes.found else "Nothing tried is enough"
+    failed = f"{alone}: {'; '.join(fixes.not_enough)}." if fixes.not_enough else ""
+    heading = ["Any one of these makes it a yes, the easiest first:"] if items else []
+    if len(items) == 1:
+        heading = ["This makes it a yes:"]
+    closing = folded(ELSEWHEN, width) * clash
+    if every or not items:
+        rows = [row for item in items for row in item]
+        rest = folded(failed, width, 2) if failed else []
+        return part([*heading, *rows, *rest, *closing, ""])
+    shown = listed(heading, items, lambda n: f"    {n} more: --fixes", most=SHOWN, least=1, gives=2)
+    ending = part([*closing, ""]).lines
+    return Part([[*version, *ending] for version in shown.versions], shown.gives)
+
+
+def _item(number: int, fix: Fix, width: int) -> list[str]:
+    """A numbered change, and on the right in how many weathers it works."""
+    chance = fix.budget.chance
+    reached = f"{chance.worked} of {chance.scenarios}" if chance.scenarios > 1 else ""
+    *lines, last = folded(f" {number}  {fix.text}", width - len(reached) - 2, 4)
+    blanks = " " * (width - cell_len(last) - len(reached))
+    return [*lines, (last + blanks + reached).rstrip()]

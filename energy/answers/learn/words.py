@@ -3,11 +3,8 @@
 What it rests on comes from the answers; the pictures are drawn in `picture`.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-from rich import box
-from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from energy.answers.learn.items import Item
@@ -16,24 +13,28 @@ from energy.answers.learn.next_reading import Suggestion
 from energy.answers.learn.own_figures import Own
 from energy.answers.learn.posterior import words
 from energy.answers.learn.score import Score
+from energy.show.layout import Part, Sheet, folded, labelled, listed, notes_part, part
 from energy.show.numbers import measured
+from energy.show.table import Column, rows
 
+MOST_READINGS = 10
 SAID = 2  # figures in the headline
 
 
-def show_learned(answer: Learned, out: Console) -> None:
-    """Print what was learned: the table, what cannot be told apart, what to read next."""
-    out.print(Text(finding(answer), style="bold"))
-    out.print(item_table(answer.items))
-    if answer.apart:
-        out.print(Text("Not to be told apart by these readings", style="bold"))
-    for line in answer.apart:
-        out.print(Text(f"- {line[0].upper()}{line[1:]}."))
+def learned_sheet(answer: Learned, width: int, *, every: bool = False) -> Sheet:
+    """What was learned: the figures, what is not separable, what to read next.
+
+    width: columns. every: all figures and remarks.
+    """
+    head = [Text(line, "bold") for line in folded(finding(answer), width)]
+    parts = [Part([[*head, Text()]]), items_part(answer.items, width, every=every)]
+    apart = [f"not separable by these readings: {line}" for line in answer.apart]
     if answer.next_reading:
-        out.print(Text("Next time this would teach most", style="bold"))
-        out.print(Text(f"- {answer.next_reading}"))
-    for note in answer.notes:
-        out.print(Text(f"Note: {note}."))
+        parts.append(part(labelled("Next", answer.next_reading, width)))
+    return Sheet(
+        [*parts, notes_part([*apart, *answer.notes], width, every)],
+        {"figures": lambda width: items_part(answer.items, width, every=True).lines},
+    )
 
 
 def finding(answer: Learned) -> str:
@@ -60,52 +61,78 @@ def _changed(item: Item) -> str:
     return f"{item.name} {is_now} {measured(item.after)} {item.unit}, not {measured(item.before)}"
 
 
-def item_table(items: Sequence[Item]) -> Table:
-    """Each figure before and after with its 80 % interval, and how much doubt is left."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    raw = any(item.raw_wh is not None for item in items)
-    table.add_column("what", overflow="fold")
-    headings = ["before", "after", "8 in 10", "unit", "doubt left"]
-    for heading in [*headings, *(["raw Wh"] if raw else [])]:
-        table.add_column(heading, justify="left" if heading == "unit" else "right", no_wrap=True)
-    for item in items:
-        after = measured(item.after) if item.learned or item.moved else "not learned"
-        after = f"(moved) {after}" if item.moved and not item.learned else after
-        between = f"{measured(item.low)} to {measured(item.high)}" if item.learned else ""
-        left = f"{min(item.doubt_left_percent, 100.0):.0f} %"
-        cells = [item.name, measured(item.before), after, between, item.unit, left]
-        if raw:
-            cells.append("" if item.raw_wh is None else measured(item.raw_wh))
-        table.add_row(*(Text(cell) for cell in cells))
-    captions = ["raw Wh: one of it from the pack by the percentages alone, as labelled"] * raw
-    if any(item.moved and not item.learned for item in items):
-        captions.append("(moved): not learned by itself, but used as it goes with the others")
-    if captions:
-        table.caption, table.caption_justify = "; ".join(captions), "left"
-    return table
+def items_part(items: Sequence[Item], width: int, *, every: bool) -> Part:
+    """Each figure before and after with its 80 % interval, and how much of the doubt is still open;
+    those that the readings taught most of first, or all in their order."""
+    shown = [*items] if every else sorted(items, key=lambda item: not (item.learned or item.moved))
+    raw = [item.raw_wh for item in shown]
+    moved = any(item.moved and not item.learned for item in shown)
+    columns = [
+        Column("what", [item.name for item in shown]),
+        Column("before", [f"{measured(item.before)} {item.unit}" for item in shown], right=True),
+        Column("after", [_after(item) for item in shown], right=True),
+        Column("8 in 10", [_between(item) for item in shown], right=True, drop=2),
+        Column("still open", [_open(item) for item in shown], right=True),
+        Column(
+            "before learning",
+            ["" if wh is None else f"{measured(wh)} Wh" for wh in raw],
+            right=True,
+            drop=1,
+        ),
+    ]
+    heading, *rest = rows([column for column in columns if any(column.cells)], width)
+    closing = ["(moved): not learned by itself, but used as it goes with the others"] * moved
+    if every:
+        return part([*heading, *(line for row in rest for line in row), *closing, ""])
+    learned = sum(item.learned or item.moved for item in shown)
+    most = max(min(learned, 9), 3)
+    few = listed(heading, rest, lambda n: f"{n} more: --figures", most=most, least=3, gives=1)
+    return Part([[*version, *map(Text, closing), Text()] for version in few.versions], few.gives)
 
 
-def show_score(answer: Score, out: Console) -> None:
-    """Print how far the prediction lay off."""
-    out.print(Text(score_finding(answer), style="bold"))
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("time")
-    several = answer.weathers > 1
-    between = [f"8 in 10 of {answer.weathers} weathers"] if several else []
-    for heading in ("measured", "predicted", *between, "off, points"):
-        table.add_column(heading, justify="right")
-    for reading in answer.compared:
-        low, high = reading.low_percent, reading.high_percent
-        table.add_row(
-            f"{reading.at:%a %H:%M}",
-            f"{reading.measured_percent:.0f} %",
-            f"{reading.predicted_percent:.0f} %",
-            *([f"{low:.0f} to {high:.0f} %"] if several else []),
-            f"{reading.off_points:+.0f}",
-        )
-    out.print(table)
-    for note in answer.notes:
-        out.print(Text(f"Note: {note}."))
+def _after(item: Item) -> str:
+    if item.learned:
+        return f"{measured(item.after)} {item.unit}"
+    return f"(moved) {measured(item.after)} {item.unit}" if item.moved else "not learned"
+
+
+def _between(item: Item) -> str:
+    return f"{measured(item.low)} to {measured(item.high)}" if item.learned else ""
+
+
+def _open(item: Item) -> str:
+    return f"{min(item.doubt_left_percent, 100.0):.0f} %"
+
+
+def score_sheet(answer: Score, width: int, *, every: bool = False) -> Sheet:
+    """How far the prediction lay off: the readings that lay furthest off, or each."""
+    head = [Text(line, "bold") for line in folded(score_finding(answer), width)]
+    parts = [Part([[*head, Text()]]), _compared(answer, width, every)]
+    return Sheet(
+        [*parts, notes_part(answer.notes, width, every)],
+        {"readings": lambda width: _compared(answer, width, True).lines},
+    )
+
+
+def _compared(answer: Score, width: int, every: bool) -> Part:
+    """The readings beside what was predicted: those furthest off, or all."""
+    ranked = sorted(answer.compared, key=lambda reading: -abs(reading.off_points))
+    kept = answer.compared if every else ranked[:MOST_READINGS]
+    shown = sorted(kept, key=lambda reading: reading.at)
+    columns = [
+        Column("time", [f"{reading.at:%a %H:%M}" for reading in shown]),
+        Column("measured", [f"{r.measured_percent:.0f} %" for r in shown], right=True),
+        Column("predicted", [f"{r.predicted_percent:.0f} %" for r in shown], right=True),
+    ]
+    if answer.weathers > 1:
+        ranges = [f"{r.low_percent:.0f} to {r.high_percent:.0f} %" for r in shown]
+        heading = f"8 in 10 of {answer.weathers} weathers"
+        columns.append(Column(heading, ranges, right=True, drop=1))
+    columns.append(Column("off", [f"{r.off_points:+.0f} points" for r in shown], right=True))
+    lines = [line for row in rows(columns, width) for line in row]
+    if left := len(answer.compared) - len(shown):
+        lines.append(f"{left} more, nearer: --readings")
+    return part([*lines, ""])
 
 
 def score_finding(answer: Score) -> str:
@@ -120,26 +147,32 @@ def score_finding(answer: Score) -> str:
     return text + (f". Here it is usually off by {usual}." if answer.days > 1 else ".")
 
 
-def show_suggestions(suggestions: Sequence[Suggestion], out: Console) -> None:
-    """Print the readings that would teach most about a plan."""
+def suggestions_sheet(suggestions: Sequence[Suggestion], width: int) -> Sheet:
+    """The readings that would teach most about a plan."""
     if not suggestions:
-        out.print("No reading would teach anything about this plan's lowest charge.")
-        return
-    out.print(Text("These readings would teach most about this plan, the best first", style="bold"))
-    for suggestion in suggestions:
+        none = "No reading would teach anything about this plan's lowest charge."
+        return Sheet([part([*folded(none, width), ""])])
+    head = "These readings would teach most about this plan, the best first:"
+    lines = []
+    for number, suggestion in enumerate(suggestions, start=1):
         left = f"{suggestion.doubt_left_percent:.0f} % of the kit's doubt"
-        out.print(Text(f"- {suggestion.text} After it {left} about the lowest charge is left."))
+        text = (
+            f" {number}  {suggestion.text} After it {left} about the lowest charge is still open."
+        )
+        lines += folded(text, width, 4)
+    return Sheet([part(folded(head, width), "bold"), part([*lines, ""])])
 
 
-def lines_of_own(own: Own) -> Iterable[str]:
-    """For the end of an answer: which of its figures come from the person's own readings, with
-    the doubt about each that is left, and how far off predictions usually are at this site."""
-    if own.figures:
-        parts = [
-            f"{words(item.what)} ({item.doubt_left_percent:.0f} % of its doubt left)"
-            for item in own.figures
-        ]
-        yield f"From your own readings: {', '.join(parts)}."
+def own_part(own: Own, width: int) -> Part:
+    """Which figures of an answer come from the person's own readings, with the doubt about each
+    that is still open, and how far off predictions usually are at this site."""
+    parts = [
+        f"{words(item.what)} ({item.doubt_left_percent:.0f} % of its doubt open)"
+        for item in own.figures
+    ]
+    lines = labelled("Yours", f"{', '.join(parts)}.", width) if parts else []
     if own.usual is not None:
         days = f"{own.usual.days} day{'' if own.usual.days == 1 else 's'} scored"
-        yield f"Usual error here: {own.usual.points:.0f} points of charge over {days}."
+        usual = f"usual error here {own.usual.points:.0f} points of charge over {days}."
+        lines += labelled("" if lines else "Yours", usual, width)
+    return part(lines)

@@ -1,12 +1,11 @@
 """What a log shows of a tool, as words and a table."""
 
-from rich import box
-from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from energy.answers.meter.trace import Traced
+from energy.show.layout import Part, Sheet, folded, listed, notes_part, part
 from energy.show.numbers import measured
+from energy.show.table import Column, rows
 
 CLOSING = (
     "Take care: a plug-in meter belongs on a mains outlet of its rating, dry and covered; measure"
@@ -14,19 +13,20 @@ CLOSING = (
 )
 
 
-def show_trace(answer: Traced, out: Console) -> None:
-    """Print what a log shows of a tool."""
-    out.print(Text(trace_finding(answer), style="bold"))
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("in the profile")
-    table.add_column("value", overflow="fold")
-    for key, value in answer.profile.items():
-        table.add_row(Text(key), Text(str(value)))
+def sheet(answer: Traced, width: int, *, every: bool = False) -> Sheet:
+    """What a log shows of a tool, and the profile it makes."""
+    head = [Text(line, "bold") for line in folded(trace_finding(answer), width)]
+    parts = [Part([[*head, Text()]])]
     if answer.profile:
-        out.print(table)
-    for note in answer.notes:
-        out.print(Text(f"Note: {note}."))
-    out.print(Text(CLOSING))
+        columns = (
+            Column("in the profile", [str(key) for key in answer.profile]),
+            Column("value", [str(value) for value in answer.profile.values()]),
+        )
+        heading, *items = rows(columns, width)
+        shown = listed(heading, items, lambda n: f"{n} more: --all", most=12, least=6, gives=1)
+        full = part([line for row in (heading, *items) for line in row])
+        parts += [full if every else shown, part([""])]
+    return Sheet([*parts, notes_part(answer.notes, width, every), part(folded(CLOSING, width))])
 
 
 def trace_finding(answer: Traced) -> str:

@@ -3,11 +3,8 @@
 The map is drawn in `picture`; what whole years add is worded in `year_words`.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from rich import box
-from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from energy.answers.size.bundles import in_words
@@ -15,14 +12,18 @@ from energy.answers.size.figures import size_text
 from energy.answers.size.kits import Kits
 from energy.answers.size.size import GOALS, Size
 from energy.answers.size.worksheet import Worksheet
-from energy.answers.size.year_words import GENERATOR, month_table, years_lines
+from energy.answers.size.year_words import GENERATOR, month_lines, worst_month, years_lines
+from energy.plan.words import and_list
 from energy.show.chance import chance_line
+from energy.show.layout import Detail, Part, Sheet, folded, labelled, listed, notes_part, part
 from energy.show.numbers import watt_hours
+from energy.show.table import Column, rows
+from energy.show.title import answer_part, title_part
 
 MOST_ROWS = 10  # panel sizes shown of the frontier
 WIRING = (
-    "Other sizes mean other volts and amps: check cables, fuses and the solar input anew (energy"
-    " wire), keep to the rules of the place, and leave fixed wiring to licensed people."
+    "other sizes mean other volts and amps: ask energy wire anew, and leave fixed wiring to"
+    " licensed people"
 )
 SEVERAL_PACKS = (
     "Several packs count as one: what they hold, charge and discharge adds up, and somebody shares"
@@ -35,49 +36,73 @@ UNLIKE_PANELS = (
 )
 
 
-def show_size(
+def sheet(
     answer: Size,
-    out: Console,
-    sheet: Worksheet | None = None,
+    width: int,
+    by_hand: Worksheet | None = None,
     kits: Kits | None = None,
     *,
     demo: bool = False,
-) -> None:
-    """Print the whole answer; `demo` says that the plan is the built-in one.
+    every: bool = False,
+) -> Sheet:
+    """The pick, the few sizes worth considering and the kits of the list, and its details.
 
-    sheet and kits are shown where they are given: neither belongs to whole years.
+    by_hand and kits are shown where they are given: neither belongs to whole years. demo: the plan
+    is the built-in one. every: every kit and remark.
     """
-    if demo:
-        out.print("No plan given: this is the built-in demo, an invented example.")
-    out.print(Text(answer.plan.title or answer.plan.origin, style="bold"))
-    out.print(headline(answer))
-    for line in summary(answer):
-        out.print(Text(line))
-    if answer.points:
-        out.print(points_table(answer))
-    if not answer.designs.overloads:
-        out.print(frontier_table(answer))
+    word, text = headline(answer)
+    parts = [title_part(answer.designs.groups[0], width, demo=demo), answer_part(word, text, width)]
     if kits is not None:
-        show_kits(kits, out)
+        parts += [kits_part(kits, width, every=every)]
+    remarks = [line for words in summary(answer) for line in folded(words, width)]
+    parts += [part([*remarks, ""] if remarks else [])]
+    if answer.points:
+        parts += [points_part(answer, width)]
+    parts += [part(labelled("Weather", _weather_line(answer), width), "dim")]
+    parts += [notes_part([*_assumed(answer), WIRING], width, every)]
+    return Sheet(parts, dict(_details(answer, by_hand, kits)))
+
+
+def _details(
+    answer: Size, by_hand: Worksheet | None, kits: Kits | None
+) -> Iterator[tuple[str, Detail]]:
+    if not answer.designs.overloads:
+        yield (
+            "frontier",
+            lambda width: [
+                *points_part(answer, width).lines,
+                *_as_text(frontier_lines(answer, width)),
+            ],
+        )
+    if kits is not None:
+        yield "kits", lambda width: kits_part(kits, width, every=True).lines
     if answer.whole_years is not None:
-        if (months := month_table(answer.whole_years)) is not None:
-            out.print(months)
-        out.print(Text(GENERATOR))
-    if sheet is not None:
-        out.print(sheet_table(sheet))
-        out.print(Text(sheet.why))
-    out.print(Text(WIRING))
+        years = answer.whole_years
+        yield (
+            "months",
+            lambda width: _as_text([*month_lines(years, width), *folded(GENERATOR, width)]),
+        )
+    if by_hand is not None:
+        yield "sheet", lambda width: _as_text(sheet_lines(by_hand, width))
 
 
-def headline(answer: Size) -> Text:
-    """The pick, or that there is none, in a line."""
+def _as_text(lines: Sequence[str]) -> list[Text]:
+    return [Text(line) for line in lines]
+
+
+def headline(answer: Size) -> tuple[str, str]:
+    """Whether some size does, and the pick or why there is none."""
     if answer.pick is None:
-        return Text(answer.why + ".", style="bold red")
-    sizes = both(*answer.pick.sizes)
-    text = f"Take {sizes} (goal {answer.goal:g} %)."
-    if answer.whole_years is not None:
-        text = f"To stay, take {sizes} (goal {answer.goal:g} % of all days)."
-    return Text(text, style="bold green")
+        return "NO", f"{answer.why}."
+    sizes, years = both(*answer.pick.sizes), answer.whole_years
+    if years is not None:
+        worst = worst_month(years)
+        return "YES", f"To stay, take {sizes} (goal {answer.goal:g} % of all days){worst}."
+    reached = ""
+    if answer.budget is not None and answer.budget.chance.scenarios > 1:
+        chance = answer.budget.chance
+        reached = f": works in {chance.worked} of {chance.scenarios} weathers"
+    return "YES", f"Take {sizes}{reached}; the goal is {answer.goal:g} %."
 
 
 def both(panel_w: float, battery_wh: float) -> str:
@@ -91,38 +116,37 @@ def both(panel_w: float, battery_wh: float) -> str:
 
 
 def summary(answer: Size) -> Iterator[str]:
-    """What the pick rests on, why it, and what was taken for granted."""
+    """Why the pick, and what limits it."""
     years = answer.whole_years
     if years is None:
         yield from _beyond_the_input(answer)
     if answer.pick is not None:
-        if years is None and answer.budget is not None:
-            yield f"With that it {chance_line(answer.budget.chance)}."
         yield f"{answer.why}."
     if answer.limit is not None and (years is not None or answer.pick is not None):
         yield f"{answer.limit[0].upper()}{answer.limit[1:]}."
     if years is not None:
-        yield from (f"{note}." for note in years.notes)
-    yield _weather_line(answer)
-    if years is not None:
         yield from years_lines(years)
+
+
+def _assumed(answer: Size) -> Iterator[str]:
+    """What was taken for granted, without its full stop."""
+    if answer.whole_years is not None:
+        yield from answer.whole_years.notes
     elif answer.costs.assumed and answer.pick is not None:
-        *others, last = answer.costs.assumed
-        words = f"{', '.join(others)} and {last}" if others else last
-        yield f"By common practice, not the plan's: {words} (prices in US dollars)."
+        assumed = and_list(list(answer.costs.assumed))
+        yield f"by common practice, not the plan's: {assumed} (prices in US dollars)"
 
 
 def _weather_line(answer: Size) -> str:
     """Which weathers the sizes were run through."""
     own, years = answer.designs.groups[0], answer.whole_years
-    text = f"Weather: {own.weather.source}"
+    text = own.weather.source
     if years is not None:
         count = "one whole year" if years.own.years == 1 else f"{years.own.years} whole years"
-        return f"{text}; {count}, the plan's days repeated over and over."
-    if own.plan.weather.kind in ("file", "history"):
-        which = "all" if answer.plan.weather.futures is None else "the plan's"
-        return f"{text}, {which} {own.success.size} windows of the season."
-    return f"{text}."
+        return f"{text}; {count}, the plan's days repeated over and over"
+    if answer.budget is not None:
+        return f"{text}: with that it {chance_line(answer.budget.chance)}"
+    return f"{text}: {own.success.size} weathers tried"
 
 
 def _beyond_the_input(answer: Size) -> Iterator[str]:
@@ -141,93 +165,100 @@ def _beyond_the_input(answer: Size) -> Iterator[str]:
         yield f"{note}."
 
 
-def points_table(answer: Size) -> Table:
+def points_part(answer: Size, width: int) -> Part:
     """The few sizes worth considering."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("worth considering", overflow="fold")
-    for heading in ("panel, W", "pack, Wh", "reaches", "kg", "price"):
-        table.add_column(heading, justify="right")
-    for point in answer.points:
-        table.add_row(
-            point.why,
-            size_text(point.panel_w),
-            size_text(point.battery_wh),
-            f"{point.goal:g} %",
-            f"{point.kg:.0f}" if point.kg >= 10.0 else f"{point.kg:.1f}",
-            watt_hours(point.price),
-            style="bold" if point is answer.points[0] else None,
-        )
-    return table
+    points = answer.points
+    columns = (
+        Column("worth considering", [point.why for point in points]),
+        Column("panel", [f"{size_text(point.panel_w)} W" for point in points], right=True),
+        Column("pack", [f"{size_text(point.battery_wh)} Wh" for point in points], right=True),
+        Column("reaches", [f"{point.goal:g} %" for point in points], right=True),
+        Column("weighs", [kilograms(point.kg) for point in points], right=True, drop=1),
+        Column("price", [watt_hours(point.price) for point in points], right=True, drop=2),
+    )
+    heading, *items = rows(columns, width)
+    shown = listed(heading, items, lambda n: f"{n} more: --frontier", most=8, least=3, gives=2)
+    return Part([[*version, Text()] for version in shown.versions], shown.gives)
 
 
-def frontier_table(answer: Size) -> Table:
+def kilograms(kg: float | None) -> str:
+    """A weight, empty where it is not known.
+
+    >>> kilograms(9.26), kilograms(19.6), kilograms(None)
+    ('9.3 kg', '20 kg', '')
+    """
+    if kg is None:
+        return ""
+    return f"{kg:.0f} kg" if kg >= 10.0 else f"{kg:.1f} kg"
+
+
+def frontier_lines(answer: Size, width: int) -> list[str]:
     """The smallest pack for panels of some sizes, at each goal."""
     frontier = answer.frontier
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("panel, W", justify="right")
-    for goal in GOALS:
-        table.add_column(f"pack for {goal:g} %, Wh", justify="right")
     count = frontier.panel_w.size
     step = max(1, -(-count // MOST_ROWS))
-    columns = [frontier.battery_wh(goal) for goal in GOALS]
-    for k in range((count - 1) % step, count, step):
-        sizes = (column[k] for column in columns)
-        cells = ("none" if size is None else size_text(size) for size in sizes)
-        table.add_row(size_text(frontier.panel_w[k]), *cells)
-    captions = []
-    if any(None in column for column in columns):
-        captions.append(f"none: not with a pack up to {size_text(frontier.sizes_wh[-1])} Wh")
+    shown = range((count - 1) % step, count, step)
+    packs = {goal: frontier.battery_wh(goal) for goal in GOALS}
+    columns = [Column("panel", [f"{size_text(frontier.panel_w[k])} W" for k in shown], right=True)]
+    for goal, sizes in packs.items():
+        cells = ["none" if sizes[k] is None else f"{size_text(sizes[k])} Wh" for k in shown]
+        columns.append(Column(f"pack for {goal:g} %", cells, right=True))
+    lines = [line for row in rows(columns, width) for line in row]
+    if any(None in sizes for sizes in packs.values()):
+        lines.append(f"none: not with a pack up to {size_text(frontier.sizes_wh[-1])} Wh")
     if frontier.floor_wh is not None:
-        captions.append(
-            f"{size_text(frontier.floor_wh)}: the smallest looked at, smaller ones may do"
-        )
-    if captions:
-        table.caption, table.caption_justify = "\n".join(captions), "left"
-    return table
+        least = f"{size_text(frontier.floor_wh)} Wh"
+        lines.append(f"{least}: the smallest looked at, smaller ones may do")
+    return lines
 
 
-def show_kits(kits: Kits, out: Console) -> None:
+def kits_part(kits: Kits, width: int, *, every: bool) -> Part:
     """The best kits of the list of candidates, why some packs are out, and what several are taken
-    for."""
-    if kits.best:
-        table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-        table.add_column("kits that reach the goal", overflow="fold")
-        for heading in ("panel, W", "pack, Wh", "kg", "price"):
-            table.add_column(heading, justify="right")
-        table.add_column("best by", overflow="fold")
-        for kit in kits.best:
-            kg, price = kit.total("kg"), kit.total("price")
-            table.add_row(
-                Text(f"{in_words(kit.packs)}, {in_words(kit.panels) or 'no panel'}"),
-                size_text(kit.panel_w),
-                size_text(kit.battery_wh),
-                "" if kg is None else f"{kg:.1f}",
-                "" if price is None else f"{price:.0f}",
-                ", ".join(kit.best),
-            )
-        out.print(table)
-    else:
+    for; a few of them, or all."""
+    if not kits.best:
         reaches = "was found that reaches" if kits.notes else "of the list reaches"
-        out.print(Text(f"No kit {reaches} the goal.", style="bold"))
-    for line in (*kits.out, *kits.notes):
-        out.print(Text(f"- {line}"))
+        heading, items = [f"No kit {reaches} the goal."], []
+    else:
+        heading, *items = kit_rows(kits, width)
+    remarks = [*kits.out, *kits.notes]
     if any(sum(count for _, count in kit.packs) > 1 for kit in kits.best):
-        out.print(Text(SEVERAL_PACKS))
+        remarks.append(SEVERAL_PACKS)
     if any(len(kit.panels) > 1 for kit in kits.best):
-        out.print(Text(UNLIKE_PANELS))
+        remarks.append(UNLIKE_PANELS)
+    items += [folded(f"- {line}", width, 2) for line in remarks]
+    if every:
+        return part([*heading, *(line for item in items for line in item), ""])
+    shown = listed(heading, items, lambda n: f"{n} more lines: --kits", most=6, least=2, gives=1)
+    return Part([[*version, Text()] for version in shown.versions], shown.gives)
 
 
-def sheet_table(sheet: Worksheet) -> Table:
+def kit_rows(kits: Kits, width: int) -> list[list[str]]:
+    """The kits that reach the goal, with what they are best by."""
+    best = kits.best
+    names = [f"{in_words(kit.packs)}, {in_words(kit.panels) or 'no panel'}" for kit in best]
+    prices = [kit.total("price") for kit in best]
+    columns = (
+        Column("kits that reach the goal", names),
+        Column("panel", [f"{size_text(kit.panel_w)} W" for kit in best], right=True, drop=1),
+        Column("pack", [f"{size_text(kit.battery_wh)} Wh" for kit in best], right=True, drop=2),
+        Column("weighs", [kilograms(kit.total("kg")) for kit in best], right=True),
+        Column("price", ["" if p is None else f"{p:.0f}" for p in prices], right=True),
+        Column("best by", [", ".join(kit.best) for kit in best]),
+    )
+    return rows([column for column in columns if any(column.cells)], width)
+
+
+def sheet_lines(by_hand: Worksheet, width: int) -> list[str]:
     """The classical sheet, step by step."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("the same by hand", overflow="fold")
-    table.add_column("value", justify="right")
-    table.add_column("unit")
-    table.add_column("how", overflow="fold")
-    for step in sheet.steps:
-        value = watt_hours(step.value) if abs(step.value) >= 20.0 else f"{step.value:.2f}"
-        result = step.what in ("battery", "panel")
-        table.add_row(
-            Text(step.what), value, step.unit, Text(step.how), style="bold" if result else None
-        )
-    return table
+    steps = by_hand.steps
+    values = [
+        watt_hours(step.value) if abs(step.value) >= 20.0 else f"{step.value:.2f}" for step in steps
+    ]
+    columns = (
+        Column("the same by hand", [step.what for step in steps]),
+        Column("value", values, right=True),
+        Column("unit", [step.unit for step in steps]),
+        Column("how", [step.how for step in steps]),
+    )
+    lines = [line for row in rows(columns, width) for line in row]
+    return [*lines, *folded(by_hand.why, width)]

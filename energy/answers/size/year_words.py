@@ -5,12 +5,10 @@ The sizes themselves are worded in `words`.
 
 from collections.abc import Iterator
 
-from rich import box
-from rich.table import Table
-
 from energy.answers.size.figures import size_text
 from energy.answers.size.through import Through, WholeYears
 from energy.show.numbers import watt_hours
+from energy.show.table import Column, rows
 
 GENERATOR = (
     "The last few percent of days ask for much more battery or panel: a second source for the worst"
@@ -42,28 +40,32 @@ def worst_line(through: Through) -> str:
         days = f"one day, {first}"
     return (
         f"loses the load on {through.lost_percent:.1f} % of days; the worst spell is {days},"
-        f" {watt_hours(spell.unmet_wh)} Wh short"
+        f" {watt_hours(spell.unmet_wh)} Wh missing"
     )
 
 
-def month_table(years: WholeYears) -> Table | None:
-    """Days on which the load is lost, month by month; None where no size can do the work."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("load lost on % of days")
+def worst_month(years: WholeYears) -> str:
+    """Which month is worst for the plan's own size, in the words of a first line."""
+    if years.own_limit:
+        return ""
+    worst = max(years.own.months, key=lambda month: (month.lost_percent, month.unmet_wh_per_day))
+    if worst.lost_percent <= 0.0:
+        return "; the plan's own never loses the load"
+    return f"; the plan's own is worst in {worst.name}: lost on {worst.lost_percent:.0f} % of days"
+
+
+def month_lines(years: WholeYears, width: int) -> list[str]:
+    """Days on which the load is lost, month by month; nothing where no size can do the work."""
     sizes = [] if years.own_limit else [("own", years.own)]
     sizes += [] if years.pick is None else [("pick", years.pick)]
-    if not sizes:
-        return None
-    for words, _ in sizes:
-        table.add_column(words, justify="right")
-        table.add_column("short, Wh/day", justify="right")
-    for k, month in enumerate(years.own.months):
-        cells = []
-        for _, through in sizes:
-            lost, short_wh = through.months[k].lost_percent, through.months[k].unmet_wh_per_day
-            cells.append(f"{lost:.0f}" if lost else "")
-            cells.append(watt_hours(short_wh) if short_wh >= 0.5 else "")
-        table.add_row(month.name, *cells)
-    totals = [cell for _, through in sizes for cell in (f"{through.lost_percent:.1f}", "")]
-    table.add_row("whole year", *totals, style="bold")
-    return table
+    names = [month.name for month in years.own.months]
+    columns = [Column("load lost on so many days", [*names, "whole year"])]
+    for words, through in sizes:
+        lost = [
+            f"{month.lost_percent:.0f} %" if month.lost_percent else "" for month in through.months
+        ]
+        missing = [month.unmet_wh_per_day for month in through.months]
+        each = [f"{watt_hours(wh)} Wh" if wh >= 0.5 else "" for wh in missing]
+        columns.append(Column(words, [*lost, f"{through.lost_percent:.1f} %"], right=True))
+        columns.append(Column("missing a day", [*each, ""], right=True))
+    return [line for row in rows(columns, width) for line in row] if sizes else []

@@ -3,54 +3,85 @@
 What is judged, and by which rule, comes from the answer.
 """
 
-from rich import box
-from rich.console import Console
-from rich.table import Table
+from collections.abc import Sequence
+
 from rich.text import Text
 
 from energy.answers.wire.strings import String
 from energy.answers.wire.wire import Wire, Wired
-from energy.model import conductors as conductors
+from energy.model.conductors import awg_words
+from energy.plan.words import and_list
+from energy.show.layout import LABEL, Part, Sheet, folded, labelled, listed, notes_part, part
+from energy.show.table import Column, rows
+from energy.show.title import answer_part
 
 CLOSING = (
-    "Cables: local codes, the makers' instructions and licensed practice come first. Check"
-    " polarity before plugging, put the fuse close to the battery, uncoil leads; a DC arc does not"
-    " go out by itself, so never unplug under load."
+    "Check polarity before plugging, put the fuse close to the battery, uncoil leads; a DC arc does"
+    " not go out by itself: never unplug under load."
 )
-HEADS = {True: ("YES", "bold green"), False: ("NO", "bold red"), None: ("NOT KNOWN", "bold")}
-LONGEST_WORD = 14  # that a column is kept wide enough for
+HEADS = {True: "YES", False: "NO", None: "NOT KNOWN"}
 FITS = {True: "yes", False: "NO", None: "not known"}
 
 
-def show_wire(answer: Wire, out: Console, *, demo: bool = False) -> None:
-    """Print the whole answer; `demo` says that the plan is the built-in one."""
-    if demo:
-        out.print("No plan given: this is the built-in demo, an invented example.")
-    head = headline(answer)
-    out.print(head)
+def sheet(answer: Wire, title: Part, width: int, *, every: bool = False) -> Sheet:
+    """The cables and strings, and which rules they follow.
+
+    title: the plan's. width: columns. every: all notes.
+    """
+    word, text = headline(answer)
+    parts = [title, answer_part(word, text, width)]
     if answer.runs:
-        out.print(run_table(answer.runs))
-        for rule, numbers in _grouped([cable.rule for cable in answer.runs]).items():
-            out.print(Text(f"Rule for run {', '.join(numbers)}: {rule}."))
-        for words, numbers in _grouped([cable.fuse_words for cable in answer.runs]).items():
-            out.print(Text(f"Fuse for run {', '.join(numbers)}: {words}."))
+        parts.append(_table_part(run_rows(answer.runs, width), "--runs", most=8))
+        fuses = _grouped([cable.fuse_words for cable in answer.runs])
+        parts.append(_about("Fuse", fuses, width, every))
     if answer.strings:
-        out.print(string_table(answer.strings))
-    for note in answer.notes:
-        if note not in head.plain:
-            out.print(Text(f"Note: {note}."))
-    out.print(Text(CLOSING))
+        parts.append(_table_part(string_rows(answer.strings, width), "--runs", most=6))
+    notes = [note for note in answer.notes if note not in text]
+    parts += [notes_part(notes, width, every), part(folded(CLOSING, width))]
+    return Sheet(parts, {"runs": lambda width: _rules(answer, width)})
 
 
-def headline(answer: Wire) -> Text:
-    """The answer in one line."""
+def _table_part(table: Sequence[Sequence[str]], option: str, *, most: int) -> Part:
+    heading, *items = table
+    shown = listed(heading, items, lambda n: f"{n} more: {option}", most=most, least=3, gives=2)
+    return Part([[*version, Text()] for version in shown.versions], shown.gives)
+
+
+def _about(label: str, of_runs: dict[str, list[str]], width: int, every: bool) -> Part:
+    """What is said of runs: of the first, or of all."""
+    items = [
+        labelled(label, f"run {and_list(numbers)}: {words}.", width)
+        for words, numbers in of_runs.items()
+    ]
+    if every:
+        return part([line for item in items for line in item])
+    blank = " " * LABEL
+    shown = listed([], items, lambda n: f"{blank}{n} more: --runs", most=2, least=1, gives=1)
+    none = labelled(label, "volts and breaking capacity of each: --runs", width) if items else []
+    return Part([*shown.versions, [Text(line) for line in none]], shown.gives)
+
+
+def _rules(answer: Wire, width: int) -> list[Text]:
+    """The runs and strings with the rules and fuses behind them, in full."""
+    lines = [line for row in run_rows(answer.runs, width) for line in row] if answer.runs else []
+    for label, words_of in (("Rule", "rule"), ("Fuse", "fuse_words")):
+        of_runs = _grouped([getattr(cable, words_of) for cable in answer.runs])
+        for words, numbers in of_runs.items():
+            lines += labelled(label, f"run {and_list(numbers)}: {words}.", width)
+    if answer.strings:
+        lines += ["", *(line for row in string_rows(answer.strings, width) for line in row)]
+    return [Text(line) for line in lines]
+
+
+def headline(answer: Wire) -> tuple[str, str]:
+    """The answer's word, and what decides it."""
     wrong = [str(k) for k, cable in enumerate(answer.runs, start=1) if not cable.fits]
     taken = [s for s in answer.strings if s.taken]
     misfits = [s for s in taken if s.fits is False and not s.fits_alone]
     unknown = any(s.fits is None for s in taken)
     words = [f"run {wrong[0]} needs another cable"] if wrong else []
     if len(wrong) > 1:
-        words = [f"runs {', '.join(wrong[:-1])} and {wrong[-1]} need another cable"]
+        words = [f"runs {and_list(wrong)} need another cable"]
     words += [_misfit_words(misfit, answer.strings) for misfit in misfits]
     if any(s.fits is False and s.fits_alone for s in taken):
         words.append(
@@ -62,8 +93,8 @@ def headline(answer: Wire) -> Text:
         words += [] if unknown or not answer.strings else ["the strings suit the solar input"]
         words += ["whether the strings suit the solar input is not known"] if unknown else []
     words += answer.asks if answer.verdict is not False else ()
-    head, style = HEADS[answer.verdict]
-    return Text(head, style=style).append(f": {'; '.join(words) or 'nothing to judge'}.", "bold")
+    text = "; ".join(words) or "nothing to judge"
+    return HEADS[answer.verdict], f"{text[0].upper()}{text[1:]}."
 
 
 def _misfit_words(misfit: String, strings: tuple[String, ...]) -> str:
@@ -83,38 +114,29 @@ def _misfit_words(misfit: String, strings: tuple[String, ...]) -> str:
     )
 
 
-def run_table(runs: tuple[Wired, ...]) -> Table:
+def run_rows(runs: Sequence[Wired], width: int) -> list[list[str]]:
     """The runs: from, to, amps, drop, loss, copper and fuse."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, collapse_padding=True)
-    table.add_column("run", justify="right")
-    for heading, names in (
-        ("from", [cable.from_ for cable in runs]),
-        ("to", [cable.to for cable in runs]),
-    ):
-        longest = max(len(word) for name in names for word in name.split())
-        table.add_column(heading, overflow="fold", min_width=min(longest, LONGEST_WORD))
-    starts = any(cable.start_dip_percent is not None for cable in runs)
-    headings = ["m", "V", "A", "drop, V", "drop", "lost, W", "mm2", "AWG", "fuse, A"]
-    for heading in [*headings, *(["start dips"] if starts else [])]:
-        table.add_column(heading, justify="right")
-    for number, cable in enumerate(runs, start=1):
-        dip = "" if cable.start_dip_percent is None else f"{cable.start_dip_percent:.1f} %"
-        table.add_row(
-            str(number),
-            Text(cable.from_),
-            Text(cable.to),
-            f"{cable.length_m:g}",
-            f"{cable.volts:.3g}",
-            f"{cable.amps:.3g}",
-            f"{cable.drop_v:.2f}",
-            Text(f"{cable.drop_percent:.1f} %", style="bold red" if cable.drops_too_much else ""),
-            f"{cable.loss_w:.1f}",
-            Text(f"{cable.mm2:g}", style="bold red" if cable.too_thin else ""),
-            "-" if cable.awg is None else conductors.awg_words(cable.awg),
-            "-" if cable.fuse_a is None else f"{cable.fuse_a:g}",
-            *([dip] if starts else []),
-        )
-    return table
+    numbers = range(1, len(runs) + 1)
+    wrong = ["" if run.fits else "another cable" for run in runs]
+    dips = ["" if r.start_dip_percent is None else f"{r.start_dip_percent:.1f} %" for r in runs]
+    columns = [
+        Column(
+            "run", [f"{k}  {run.from_} to {run.to}" for k, run in zip(numbers, runs, strict=True)]
+        ),
+        Column("long", [f"{run.length_m:g} m" for run in runs], right=True),
+        Column("volts", [f"{run.volts:.3g} V" for run in runs], right=True, drop=3),
+        Column("amps", [f"{run.amps:.3g} A" for run in runs], right=True),
+        Column("drop", [f"{run.drop_percent:.1f} %" for run in runs], right=True),
+        Column("lost", [f"{run.loss_w:.3g} W" for run in runs], right=True, drop=1),
+        Column("copper", [f"{run.mm2:g} mm2" for run in runs], right=True),
+        Column(
+            "AWG", ["-" if r.awg is None else awg_words(r.awg) for r in runs], right=True, drop=2
+        ),
+        Column("fuse", ["" if r.fuse_a is None else f"{r.fuse_a:g} A" for r in runs], right=True),
+        Column("start dips", dips, right=True, drop=4),
+        Column("needs", wrong),
+    ]
+    return rows([column for column in columns if any(column.cells)], width)
 
 
 def _grouped(lines: list[str]) -> dict[str, list[str]]:
@@ -126,21 +148,20 @@ def _grouped(lines: list[str]) -> dict[str, list[str]]:
     return runs_of_line
 
 
-def string_table(strings: tuple[String, ...]) -> Table:
+def string_rows(strings: Sequence[String], width: int) -> list[list[str]]:
     """The ways to join the panels: cold volts and short-circuit amps against the input's limits."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("panels", overflow="fold")
-    for heading in ("in series", "strings", "cold, V", "limit, V", "Isc, A", "limit, A", "fits"):
-        table.add_column(heading, justify="right")
-    for string in strings:
-        table.add_row(
-            Text(string.panel, style="bold" if string.taken else ""),
-            str(string.panels_in_series),
-            str(string.strings),
-            "?" if string.v_oc_cold is None else f"{string.v_oc_cold:.1f}",
-            "?" if string.limit_v is None else f"{string.limit_v:g}",
-            f"{string.i_sc:.1f}",
-            "?" if string.limit_a is None else f"{string.limit_a:g}",
-            Text(FITS[string.fits], style="bold red" if string.fits is False else ""),
-        )
-    return table
+    cold = ["?" if s.v_oc_cold is None else f"{s.v_oc_cold:.1f} V" for s in strings]
+    limit_v = ["?" if s.limit_v is None else f"{s.limit_v:g} V" for s in strings]
+    limit_a = ["?" if s.limit_a is None else f"{s.limit_a:g} A" for s in strings]
+    names = [f"{'taken: ' * s.taken}{s.panel}" for s in strings]
+    joined = [f"{s.panels_in_series} x {s.strings}" for s in strings]
+    columns = (
+        Column("panels", names),
+        Column("series x strings", joined, right=True),
+        Column("in the cold", cold, right=True),
+        Column("limit", limit_v, right=True),
+        Column("can short to", [f"{s.i_sc:.1f} A" for s in strings], right=True),
+        Column("limit", limit_a, right=True),
+        Column("fits", [FITS[s.fits] for s in strings], right=True),
+    )
+    return rows(columns, width)

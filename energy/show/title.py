@@ -1,0 +1,57 @@
+"""How every answer begins, and what it rests on: the plan's title and days, and its weather."""
+
+from datetime import datetime
+
+from rich.cells import cell_len
+from rich.text import Text
+
+from energy.show.chance import chance_line
+from energy.show.layout import Part, folded, labelled
+from energy.show.moments import day_name
+from energy.simulation.budget import Budget
+from energy.weather.source import FAR_KM
+
+DEMO = "the built-in demo, an invented example"
+STYLES = {"YES": "bold green", "ALMOST": "bold yellow", "NO": "bold red", "NOT KNOWN": "bold red"}
+
+
+def title_part(result: Budget, width: int, *, demo: bool) -> Part:
+    """The plan's title, and the span it is about; `demo` says that no plan was given."""
+    plan, span = result.plan, f"{_moment(result, 0)} to {_moment(result, -1)}"
+    title = plan.title or plan.origin
+    lines = [Text(f"No plan given: {DEMO}.", "dim")] * demo
+    if (room := width - cell_len(title) - cell_len(span)) >= 2:
+        lines.append(Text.assemble((title, "bold"), " " * room + span))
+    else:
+        lines += [Text(line, "bold") for line in folded(title, width)] + [Text(span)]
+    return Part([[*lines, Text()]])
+
+
+def _moment(result: Budget, edge: int) -> str:
+    local: datetime = result.local(float(result.time_s[edge]))
+    return f"{day_name(local)} {local:%H:%M}"
+
+
+def answer_part(word: str, text: str, width: int) -> Part:
+    """The answer's word, and the numbers that decide it.
+
+    >>> for line in answer_part("YES", "Everything fits.", 40).lines: print(line)
+    YES  Everything fits.
+    <BLANKLINE>
+    """
+    first, *others = folded(f"{word}  {text}", width, len(word) + 2)
+    headline = Text(first)
+    headline.stylize(STYLES[word], 0, len(word))
+    headline.stylize("bold", len(word))
+    return Part([[headline, *(Text(line, "bold") for line in others), Text()]])
+
+
+def weather_part(result: Budget, width: int, *, sharper: bool = False) -> Part:
+    """What the answer rests on, with the chance; `sharper`: what would tell more, where room is."""
+    away = ""
+    if result.weather.distance_km > FAR_KM:
+        away = f", {result.weather.distance_km:.0f} km away"
+    line = f"{result.weather.source}{away}: {chance_line(result.chance)}"
+    lines = [Text(line, "dim") for line in labelled("Weather", line, width)]
+    more = labelled("Sharper", result.weather.sharpen, width) if sharper else []
+    return Part([[*lines, *(Text(line, "dim") for line in more)], lines], gives=2)
