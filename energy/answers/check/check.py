@@ -7,10 +7,12 @@ Fixes and cautions are answers of their own.
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from energy.answers.check.checkpoints import Checkpoint, checkpoint_table, checkpoints
 from energy.plan import Plan, PlanError
 from energy.show.moments import clock
 from energy.show.numbers import for_json
@@ -102,6 +104,11 @@ class Check:
         """The lowest point of the middle weather."""
         return self.budget.lowest()
 
+    @cached_property
+    def checkpoints(self) -> tuple[Checkpoint, ...]:
+        """When to look at the display, what to expect, and below what to turn back."""
+        return checkpoints(self.budget)
+
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints; times are ISO on the plan's clock."""
         result = self.budget
@@ -133,6 +140,7 @@ class Check:
                 name: round(float(wh[result.middle]), 2) for name, wh in result.ledger_wh.items()
             },
             "tasks": [for_json(task, 2) for task in self.tasks],
+            "checkpoints": [point.as_dict() for point in self.checkpoints],
         }
         if self.now is not None:
             done = [progress.as_dict() for progress in result.progress]
@@ -144,10 +152,13 @@ class Check:
     def _repr_html_(self) -> str:
         return str(self.table().to_html())
 
-    def table(self) -> "pd.DataFrame":
-        """One row a task, indexed by its name."""
+    def table(self, of: Literal["tasks", "checkpoints"] = "tasks") -> "pd.DataFrame":
+        """One row a task, indexed by its name; or a row a checkpoint, by its time on the plan's
+        clock."""
         import pandas as pd
 
+        if of == "checkpoints":
+            return checkpoint_table(self.checkpoints)
         return pd.DataFrame([asdict(task) for task in self.tasks]).set_index("name")
 
     def timeline(self) -> "pd.DataFrame":

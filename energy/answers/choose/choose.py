@@ -6,10 +6,12 @@ in it.
 
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from energy.answers.check.checkpoints import Checkpoint, checkpoint_table, checkpoints
 from energy.answers.choose.coarse import SLOT_S, worst_first
 from energy.answers.choose.judge import Progress, clashes
 from energy.answers.choose.reasons import LeftOut, Reasons
@@ -74,13 +76,21 @@ class Choose:
         """Whether there is a choice that reaches the goal."""
         return self.possible
 
+    @cached_property
+    def checkpoints(self) -> tuple[Checkpoint, ...]:
+        """When to look at the display with this choice, what to expect, and below what to turn
+        back; empty where nothing fits."""
+        return checkpoints(self.budget) if self.possible else ()
+
     def _repr_html_(self) -> str:
         return str(self.table().to_html())
 
-    def table(self) -> "pd.DataFrame":
-        """The timetable, a row a line, on the plan's clock."""
+    def table(self, of: Literal["tasks", "checkpoints"] = "tasks") -> "pd.DataFrame":
+        """The timetable, a row a line; or a row a checkpoint; on the plan's clock."""
         import pandas as pd
 
+        if of == "checkpoints":
+            return checkpoint_table(self.checkpoints)
         return pd.DataFrame([asdict(row) for row in self.timetable])
 
     def timeline(self) -> "pd.DataFrame":
@@ -133,6 +143,7 @@ class Choose:
             "short_wh": round(self.short_wh, 1),
             "short_at": for_json(self.short_at, None),
             "too_cold": self.too_cold,
+            "checkpoints": [point.as_dict() for point in self.checkpoints],
         }
 
 

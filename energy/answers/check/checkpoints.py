@@ -1,0 +1,211 @@
+"""What the display should read at a few moments of a plan, and below which reading to turn back.
+
+The reading that still does is asked of the plan's own case: from that moment on, with that charge,
+in the same scenarios and by the same rule as the whole.
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, fields, replace
+from datetime import datetime
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from energy.model import Array, Mask
+from energy.model.simulate import Case, simulate
+from energy.show.numbers import for_json
+from energy.show.time_axis import nights
+from energy.simulation.budget import Budget
+from energy.simulation.success import lowest_point, needed, reached, succeeds
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+MOST, FEWEST = 4, 2
+APART_S = 3600.0
+ROUND_S = 300.0  # moments are put on whole five minutes
+TOUCHING_S = 1.0  # windows of one task that follow each other are one block
+FULL = 100
+
+
+@dataclass(frozen=True)
+class Checkpoint:
+    """A moment on the plan's clock and the charge then [percent]: on the middling day, on a dull
+    one (the 10th percentile of the weathers), and the least whole percent from which the rest of
+    the plan reaches its goal: None where a full pack would not do, 0 where an empty one would.
+
+    lowest: whether it is the lowest point of the middling day.
+    """
+
+    at: datetime
+    expected_percent: float
+    dull_percent: float
+    least_percent: int | None
+    lowest: bool = False
+
+    def as_dict(self) -> dict[str, Any]:
+        """The checkpoint as `--json` prints it."""
+        return {name: value for name, value in for_json(self, 1).items() if name != "lowest"}
+
+
+def checkpoint_table(points: Sequence[Checkpoint]) -> "pd.DataFrame":
+    """A row a checkpoint, indexed by its time."""
+    import pandas as pd
+
+    names = [field.name for field in fields(Checkpoint)]
+    return pd.DataFrame([asdict(point) for point in points], columns=names).set_index("at")
+
+
+def checkpoints(result: Budget) -> tuple[Checkpoint, ...]:
+    """The moments at which to look at the display, in order of time, at most four.
+
+    They are the lowest point and the earliest others that lie an hour apart: before the block of
+    work that takes most energy, after the last mains work of a day, at dusk; the end of the span
+    where there are fewer than two. What a limit turns away is set aside. A lowest point at the very
+    start is none of them.
+
+    >>> from energy.plan import Plan
+    >>> from energy.simulation.budget import budget
+    >>> repair = Plan.read("builtin:cloudy-repair").replace(**{"pack.temperature": 25})
+    >>> *_, last = checkpoints(budget(repair))
+    >>> f"{last.at:%a %H:%M}", last.lowest, last.least_percent  # the reserve
+    ('Tue 08:00', True, 15)
+    """
+    lowest_s = result.lowest().at_s
+    points = []
+    for time_s in _moments(result):
+        charge = _charge_at(result, time_s)
+        points.append(
+            Checkpoint(
+                at=result.local(time_s),
+                expected_percent=float(charge[result.middle]),
+                dull_percent=float(np.percentile(charge, 10.0)),
+                least_percent=_least(result, time_s),
+                lowest=time_s == lowest_s,
+            )
+        )
+    return tuple(points)
+
+
+def _moments(result: Budget) -> list[float]:
+    """When to look [UTC s]."""
+    start_s, end_s, lowest_s = (
+        float(result.time_s[0]),
+        float(result.time_s[-1]),
+        result.lowest().at_s,
+    )
+    picked = [lowest_s] if lowest_s > start_s else []
+    for time_s in (*sorted(t for t in _worth_a_look(result) if start_s < t < end_s), end_s):
+        most = FEWEST if time_s == end_s else MOST
+        if len(picked) < most and all(abs(time_s - t) >= APART_S for t in picked):
+            picked.append(time_s)
+    return sorted(picked)
+
+
+def _worth_a_look(result: Budget) -> Iterator[float]:
+    """Before the largest block that is still to begin, after a day's last mains work, and dusk."""
+    if blocks := [block for block in _blocks(result) if block[1] > result.time_s[0]]:
+        _, begins_s = max(blocks, key=lambda block: (round(block[0], 6), -block[1]))
+        yield math.floor(begins_s / ROUND_S) * ROUND_S
+    done_s = {
+        result.local(burst.start_s).date(): burst.end_s
+        for burst in sorted(result.running, key=lambda burst: burst.end_s)
+        if result.plan.task[burst.task].supply == "ac"
+    }
+    dusks_s = [dusk_s for dusk_s, _ in nights(result)]
+    yield from (math.ceil(time_s / ROUND_S) * ROUND_S for time_s in (*done_s.values(), *dusks_s))
+
+
+def _blocks(result: Budget) -> list[tuple[float, float]]:
+    """Energy [Wh] and beginning [UTC s] of what each task does in one of its windows, or in several
+    that follow each other without a break."""
+    blocks: list[tuple[float, float]] = []
+    before = None
+    for burst in sorted(result.running, key=lambda burst: (burst.task, burst.start_s)):
+        wh = sum(p.mean_w * (p.end_s - p.start_s) for p in burst.pieces) / 3600.0
+        if before is not None and before.task == burst.task:
+            goes_on = burst.start_s - before.end_s <= TOUCHING_S
+            if goes_on or before.window == burst.window:
+                wh, begins_s = wh + blocks[-1][0], blocks[-1][1]
+                blocks[-1], before = (wh, begins_s), burst
+                continue
+        blocks.append((wh, burst.start_s))
+        before = burst
+    return blocks
+
+
+def _charge_at(result: Budget, time_s: float) -> Array:
+    """The charge of each scenario at a moment [percent], (m,)."""
+    row = _row(result, time_s)
+    begins_s, ends_s = result.time_s[row : row + 2]
+    share = (time_s - begins_s) / (ends_s - begins_s)
+    before, after = result.charge_percent[row : row + 2]
+    return np.asarray(before + share * (after - before))
+
+
+def _row(result: Budget, time_s: float) -> int:
+    """The segment in which a moment lies; the last one for the end."""
+    row = int(np.searchsorted(result.time_s, time_s, side="right")) - 1
+    return min(row, result.time_s.size - 2)
+
+
+def _least(result: Budget, time_s: float) -> int | None:
+    """The least whole percent from which the rest of the plan reaches its goal; None: not even from
+    a full pack.
+
+    More charge never does worse, so that a good guess and then halving find it.
+    """
+    low_end_first = sorted(result.deciding, key=lambda budget: budget is not result.low_end)
+    succeed = [partial(_success, budget, time_s, _rest(budget, time_s)) for budget in low_end_first]
+
+    def does(percent: int) -> bool:
+        return reached((success(percent) for success in succeed), result.plan.goal.chance_percent)
+
+    too_little, enough = math.ceil(result.plan.pack.reserve_percent - 1e-9) - 1, FULL + 1
+    guess = min(_guess(result.low_end, time_s), FULL)
+    for tried in (guess, guess - 1):
+        if too_little < tried < enough:
+            too_little, enough = (too_little, tried) if does(tried) else (tried, enough)
+    while enough - too_little > 1:
+        tried = (too_little + enough) // 2
+        too_little, enough = (too_little, tried) if does(tried) else (tried, enough)
+    return enough if enough <= FULL else None
+
+
+def _rest(result: Budget, time_s: float) -> Case | None:
+    """The case from a moment on; None where nothing of it is left."""
+    if time_s >= result.time_s[-1]:
+        return None
+    rest = result.case.between(_row(result, time_s), result.time_s.size - 1)
+    return replace(rest, edges=np.concatenate([[time_s], rest.edges[1:]]))
+
+
+def _success(result: Budget, time_s: float, rest: Case | None, percent: int) -> Mask:
+    """In which scenarios the rest succeeds from a charge, (m,)."""
+    reserve_percent = result.plan.pack.reserve_percent
+    if rest is None:
+        return np.asarray(percent - _cold_at_end(result) >= reserve_percent - 1e-9)
+    store_wh = rest.battery.capacity_wh * (percent / 100.0)
+    simulated = simulate(rest, state=(store_wh, np.zeros_like(store_wh)), books=False)
+    _, above = lowest_point(rest, simulated)
+    return succeeds(above, simulated, reserve_percent)
+
+
+def _cold_at_end(result: Budget) -> Array:
+    """What the cold withholds at the end of the span [percent of charge], (m,)."""
+    rows = slice(result.time_s.size - 2, result.time_s.size - 1)
+    shape = result.charge_percent.shape[1]
+    return np.broadcast_to(100.0 * result.case.cold_unavailable(rows)[0], shape)
+
+
+def _guess(result: Budget, time_s: float) -> int:
+    """The least percent if all that is spared in the rest of each weather were missing at once."""
+    row = _row(result, time_s)
+    rest = result.case.between(row, result.time_s.size - 1)
+    went = replace(result.simulated, store_wh=result.simulated.store_wh[row:])
+    _, above = lowest_point(rest, went)
+    wanted = np.sort(_charge_at(result, time_s) - above + result.plan.pack.reserve_percent)
+    enough = needed(result.plan.goal.chance_percent, wanted.size)
+    return math.ceil(float(wanted[max(enough, 1) - 1]) - 1e-6)
