@@ -157,7 +157,7 @@ def choose(
         so_far = {} if before is None else {"now": before.as_dict()["now"]}
 
         def said_before(width: int) -> "Part | None":
-            return before and now_part(before, width, choosing=how_many is None)
+            return None if before is None else now_part(before, width, choosing=how_many is None)
 
         if how_many is not None:
             more = ask_how_many(read.replace(**changes), how_many, *day)

@@ -7,7 +7,6 @@ do, in their order. Lines are folded between words, and a number never parts fro
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import takewhile
 
 from rich.cells import cell_len
 from rich.console import Console
@@ -161,7 +160,11 @@ def show(sheet: Sheet, out: Console, *, room: int = LINES, reserve: int = 5) -> 
 
     reserve: lines that are kept for what is still to be found.
     """
-    now = [*takewhile(lambda p: isinstance(p, Part), sheet.parts)]
+    now: list[Part] = []
+    for p in sheet.parts:
+        if not isinstance(p, Part):
+            break
+        now.append(p)
     later = sheet.parts[len(now) :]
     kept = sum(len(p.versions[-1]) if isinstance(p, Part) else reserve for p in later)
     fitting = fitted(now, room - kept)

@@ -66,12 +66,12 @@ def care_part(cautions: Sequence[Caution], width: int, *, every: bool) -> Part:
     """What to take care of: as many as two lines hold, or one where room lacks; or every caution
     with what raised it and the rule behind it."""
     if every:
-        lines = [Text(LABEL_WORDS, style="bold")] if cautions else []
+        full = [Text(LABEL_WORDS, style="bold")] if cautions else []
         for caution in cautions:
-            lines += [Text(line) for line in folded(f"- {caution.text}", width, 2)]
+            full += [Text(line) for line in folded(f"- {caution.text}", width, 2)]
             about = ": ".join(filter(None, (caution.about, caution.rule)))
-            lines += [Text(line, "dim") for line in folded(f"  {about}", width, 2)]
-        return Part([[*lines, *(Text(line) for line in folded(CLOSING, width))]])
+            full += [Text(line, "dim") for line in folded(f"  {about}", width, 2)]
+        return Part([[*full, *(Text(line) for line in folded(CLOSING, width))]])
     versions = []
     for most in (2, 1):
         lines, left = _short(cautions, width, most)
@@ -82,7 +82,7 @@ def care_part(cautions: Sequence[Caution], width: int, *, every: bool) -> Part:
 
 
 def _short(cautions: Sequence[Caution], width: int, most: int) -> tuple[list[str], int]:
-    """The most serious cautions in a few words, as many as so many lines hold; how many are left."""
+    """The most serious cautions in a few words, as many as so many lines hold; how many more."""
     words = [SHORT[caution.id] for caution in cautions]
     for count in range(len(words), 0, -1):
         lines = labelled(LABEL_WORDS, " · ".join(words[:count]), width)

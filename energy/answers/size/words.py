@@ -201,7 +201,8 @@ def frontier_lines(answer: Size, width: int) -> list[str]:
     packs = {goal: frontier.battery_wh(goal) for goal in GOALS}
     columns = [Column("panel", [f"{size_text(frontier.panel_w[k])} W" for k in shown], right=True)]
     for goal, sizes in packs.items():
-        cells = ["none" if sizes[k] is None else f"{size_text(sizes[k])} Wh" for k in shown]
+        packs_of = [sizes[k] for k in shown]
+        cells = ["none" if wh is None else f"{size_text(wh)} Wh" for wh in packs_of]
         columns.append(Column(f"pack for {goal:g} %", cells, right=True))
     lines = [line for row in rows(columns, width) for line in row]
     if any(None in sizes for sizes in packs.values()):

@@ -1,0 +1,72 @@
+"""What a person sees first: 24 lines at 80 columns, at any width, of every command and demo."""
+
+import re
+
+import pytest
+from rich.cells import cell_len
+from typer.testing import CliRunner
+
+from energy.cli.main import app
+from energy.show.layout import LINES
+
+DEMOS = ("cloudy-repair", "two-night-trip", "january-job")
+COMMANDS = ("check", "choose", "aim", "wire", "size", "learn next")
+UNITS = r"(%|Wh|W|V|A|kg|m|min|mm2|points)"
+
+
+def said(command: str, demo: str, *options: str, columns: int = 80) -> list[str]:
+    arguments = [*command.split(), f"builtin:{demo}", *options]
+    answer = CliRunner(env={"COLUMNS": str(columns)}).invoke(app, arguments, catch_exceptions=False)
+    assert answer.exit_code in (0, 1), answer.output
+    return answer.output.splitlines()
+
+
+def timetable(lines: list[str]) -> list[str]:
+    """The lines of a timetable: it alone may be long."""
+    days = r"(Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{1,2} [A-Z][a-z]{2}"
+    return [line for line in lines if re.match(rf"  \d\d:\d\d to |{days}$", line)]
+
+
+@pytest.mark.parametrize("demo", DEMOS)
+@pytest.mark.parametrize("command", COMMANDS)
+def test_an_answer_fits_24_lines_of_80_columns_and_other_widths(command, demo):
+    lines = said(command, demo)
+    assert len(lines) - len(timetable(lines)) <= LINES
+    for columns in (60, 80, 120):
+        lines = lines if columns == 80 else said(command, demo, columns=columns)
+        assert max(map(cell_len, lines)) <= min(columns, 100)
+        assert not [line for line in lines if re.match(rf" *{UNITS}( |$)", line)]
+        assert not [line for line in lines if line != line.rstrip()]
+
+
+@pytest.mark.parametrize("demo", DEMOS)
+def test_all_shows_what_each_detail_shows(demo):
+    everything = set(said("check", demo, "--all"))
+    for option in ("--tasks", "--energy", "--fixes", "--care"):
+        detail = said("check", demo, option)
+        assert len(detail) > LINES
+        more = {
+            line for line in detail if " more: --" not in line and "the same in full" not in line
+        }
+        left = {
+            line for line in more - everything if not line.startswith((" " * 10, "Take", "Not"))
+        }
+        assert left == set(), option
+
+
+def test_the_first_word_is_the_reason_of_the_exit_status():
+    for demo, word, status in (
+        ("cloudy-repair", "ALMOST", 1),
+        ("two-night-trip", "ALMOST", 1),
+        ("january-job", "NO", 1),
+    ):
+        answer = CliRunner().invoke(app, ["check", f"builtin:{demo}", "--no-fixes"])
+        heads = [line.split()[0] for line in answer.output.splitlines() if line]
+        assert word in heads[:3]
+        assert answer.exit_code == status
+
+
+def test_a_pipe_gets_80_columns_where_nothing_else_is_said(monkeypatch):
+    monkeypatch.delenv("COLUMNS", raising=False)
+    answer = CliRunner().invoke(app, ["check", "builtin:cloudy-repair", "--all"])
+    assert 70 < max(map(cell_len, answer.output.splitlines())) <= 80
