@@ -147,7 +147,7 @@ def place_bursts(
     notes: list[str] = []
     spells: list[Spells] = []
     for k, (task, days) in enumerate(zip(plan.task, every, strict=True)):
-        notes += _cut_short(task, days)
+        notes += _cut_short(task, days, whole)
         notes += _starts_again(task, calendar, days, whole)
         if task.must and not _all_day(task) and _cut_off(days, whole, calendar.first):
             notes.append(
@@ -183,13 +183,19 @@ def _starts_again(
         yield f"{again}: it is cut there, for nothing runs twice at once"
 
 
-def _cut_short(task: Task, days: Sequence[Day]) -> Iterator[str]:
-    """A line for each window that is too short for the task's block."""
+def _cut_short(task: Task, days: Sequence[Day], whole: Interval) -> Iterator[str]:
+    """A line where windows of the plan are too short for the task's block."""
     if task.duration_s is None or task.repeats is not None:
         return
-    for day in days:
-        if day.window[0] + task.duration_s > day.window[1] + ROUNDING_S:
-            yield f'"{task.name}" is longer than its window on {day.date} and is cut there'
+    short = [
+        day.date
+        for day in days
+        if day.window[0] + task.duration_s > day.window[1] + ROUNDING_S
+        and overlap_s(day.window, whole) > 0.0
+    ]
+    if short:
+        when = f"{short[0]}, the first of {len(short)} times," if len(short) > 1 else f"{short[0]}"
+        yield f'"{task.name}" is longer than its window on {when} and is cut there'
 
 
 def _cut_off(days: Sequence[Day], whole: Interval, first: date) -> bool:

@@ -1,6 +1,6 @@
-"""Sixty names as people write them, of tasks and of chargers, that must raise nothing.
+"""Names as people write them, of tasks and of chargers, that must raise nothing.
 
-Written without a look at those that must. Many sound like a tool and are something else.
+Sixty were written without a look at those that must. Many sound like a tool and are something else.
 """
 
 TASKS = [
@@ -63,6 +63,14 @@ TASKS = [
     "charcoal drawing, lamp",
     "stove pipe thermometer",
     "brick pattern printer",
+    "burr grinder",
+    "multi-tool charger",
+    "battery of the hedge trimmer",
+    "welding fume extractor",
+    "robot mower dock",
+    "oven thermometer",
+    "paper shredder",
+    "circuit breaker",
 ]
 CHARGERS = [
     "solar generator",

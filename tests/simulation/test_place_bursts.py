@@ -198,6 +198,30 @@ def test_a_task_from_sunset_that_lasts_over_a_day_is_cut_at_its_next_start():
     assert ", the first of 2 times: it is cut there" in note
 
 
+def cuts_at_the_window(found) -> list[str]:
+    return [note for note in found.notes if "longer than its window" in note]
+
+
+def test_a_block_longer_than_its_window_is_cut_with_one_line_for_all_days():
+    task = {**LAMP, "between": ["06:00", "08:00"], "hours": 3}
+    found = budget(plan(task, "2026-06-10T00:00:00", "2026-06-13T00:00:00"))
+    assert found.asked_wh[0] == pytest.approx(3 * 2 * 10.0)
+    assert cuts_at_the_window(found) == [
+        '"lamp" is longer than its window on 2026-06-10, the first of 3 times, and is cut there'
+    ]
+    once = budget(plan({**task, "days": [2]}, "2026-06-10T00:00:00", "2026-06-13T00:00:00"))
+    assert cuts_at_the_window(once) == [
+        '"lamp" is longer than its window on 2026-06-11 and is cut there'
+    ]
+
+
+def test_a_window_outside_the_span_is_not_said_to_be_too_short():
+    task = {**LAMP, "between": ["06:00", "08:00"], "hours": 3}
+    assert (
+        cuts_at_the_window(budget(plan(task, "2026-06-10T09:00:00", "2026-06-10T20:00:00"))) == []
+    )
+
+
 def test_repeats_from_sunset_that_take_over_a_day_are_cut_there_too():
     task = {"name": "cut", "supply": "dc12", "working_w": 30, "times": 25, "each_min": 60}
     found = budget(plan({**task, "at": "sunset"}, "2026-06-10T00:00:00", "2026-06-13T00:00:00"))

@@ -64,15 +64,15 @@ INJURY: tuple[Rule, ...] = (
     tools.rotating,
     tools.blades,
     electric.short_circuit,
-    battery.heavy,
     electric.inverter_earth,
-    electric.rain,
+    battery.damaged_lithium,
     electric.coiled_lead,
     electric.battery_fuse,
     tools.dust,
     electric.live_panel,
+    electric.rain,
+    battery.heavy,
     battery.wind,
-    battery.damaged_lithium,
 )
 GEAR: tuple[Rule, ...] = (
     starts.not_stated,

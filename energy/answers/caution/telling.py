@@ -17,31 +17,38 @@ CALLED = {
     "(?<!the )(?<!a )(?<!old )(?<!grind )(?<!grinding )(?<!plastic )weld, "
     "(?<!plastic )(?<!air )(welder|welding)": "sparks arc hot hand_held",
     "plasma cutter, plasma cutting": "sparks hot hand_held",
-    "cut off saw, metal chop saw": "sparks rotating dust",
+    "cut off saw, (metal|abrasive) chop saw": "sparks rotating dust",
     "(concrete|stone|brick|masonry) (saw|cutter)": "rotating dust wet_work",
-    "(mig|tig|mma) (set|machine|torch)": "sparks arc hot hand_held",
-    "circular saw, circ saw": "rotating dust hand_held",
+    "mig, tig, mma (set|machine|torch)": "sparks arc hot hand_held",
+    "(circular|circ|track|plunge) saw": "rotating dust hand_held",
     "table saw, (mitre|miter) saw, chop saw, drop saw, band saw, router table": "rotating dust",
-    "chain saw, (string|grass|weed) (trimmer|whacker), strimmer, brush cutter, mow, mower, mowing, "
-    "lawn mower, polisher, impact wrench, impact driver": "rotating hand_held",
+    "chain saw, pole saw, (string|grass|weed|edge) (trimmer|whacker), strimmer, brush cutter, mow, "
+    "mower, mowing, lawn (mower|edger), polisher, impact wrench, impact driver": (
+        "rotating hand_held"
+    ),
     "jig saw, reciprocating saw, sabre saw, multi tool": "blade dust hand_held",
+    "scroll saw": "blade dust",
     "hedge trimmer, hedge cutter, nibbler, shears": "blade hand_held",
     r"\w*saw, sawing": "blade",
     "sander, sanding, sand (the|a|down|off|back|deck|floor|hull|board|door|wall|frame), planer, "
-    "plane (the|a|down|off), (wood|trim) router, rotary tool": "rotating dust hand_held",
+    "plane (the|a|down|off), (wood|trim) router": "rotating dust hand_held",
+    "rotary tool": "sparks rotating dust hand_held",
     "(?<!pillar )drill(?! press), drilling": "rotating hand_held",
-    "pillar drill, drill press, lathe, milling machine, auger, chipper, wood chipper": "rotating",
+    "pillar drill, drill press, lathe, milling machine, auger, chipper, wood chipper, "
+    "(garden|branch) shredder": "rotating",
     "(hammer|sds|core) drill, (hammer|sds|core) drilling, rotary hammer": "rotating dust hand_held",
-    "(demolition|chipping|jack) hammer, wall chaser": "dust hand_held",
+    "(demolition|chipping|jack) hammer, wall chaser, (concrete|road) breaker": "dust hand_held",
     r"(cut|drill|chase|break)\w*\b[^,;]*\b(concrete|stone|brick|tile|masonry|paving|slab|kerb), "
     "(concrete|stone|brick|tile) (cutting|sawing|drilling)": "dust",
-    "(cement|concrete|mortar|plaster|paddle) mixer": "rotating wet_work",
-    "(jet|pressure|power) (wash|washer|washing|cleaner), wet (saw|cutter), tile (saw|cutter), "
+    "(cement|concrete) mixer": "rotating wet_work",
+    "(mortar|plaster|paddle) mixer": "rotating dust hand_held wet_work",
+    "(jet|pressure|power) (wash|washer|washing|cleaner)": "hand_held wet_work",
+    "wet (saw|cutter), tile (saw|cutter)": "rotating wet_work",
     "concrete (vibrator|poker), poker vibrator, pump out, pumping out, (submersible|sump"
-    "|drain|drainage|dewatering|utility|bilge|pond|pool|well|garden|water|bore ?hole) "
-    "pump": "wet_work",
-    "heat gun, heat shrink gun, hot air (gun|welder), glue gun, solder, soldering, "
-    "plastic (weld|welder|welding)": "hot hand_held",
+    "|drain|drainage|dewatering|utility|bilge|pond|fountain|pool|well|garden|water|trash"
+    "|bore ?hole) pump": "wet_work",
+    "heat gun, heat shrink gun, hot air (gun|welder), (hot melt|glue) gun, "
+    "(de)?solder, (de)?soldering, plastic (weld|welder|welding)": "hot hand_held",
     r"\w*heater, hob, hot plate, (electric|induction) (stove|cooker|grill), cook top, oven, "
     "toaster, kiln, (clothes|steam|travel) iron, ironing, hot (wire|knife), "
     "3d (printer|printing)": "hot",
@@ -53,7 +60,8 @@ CALLED = {
     "[abcv] ?i?pap, apno?ea, breathing (machine|device|aid), ventilator, oxygen(?! sensor), "
     "o2 concentrator, nebuli[sz]er, dialysis, insulin, medicine(?! ball| cabinet), medication, "
     "meds, medical, vaccine, (feeding|infusion) pump, defibrillator, pulse oximeter, "
-    "glucose (meter|monitor), wheel chair, mobility scooter, hearing aid": "medical",
+    "(glucose|heart) (meter|monitor), (wheel|power) chair, mobility scooter, "
+    "hearing aid": "medical",
     "hoist, hoisting, winch, winching, windlass, crane(?! fl), jack up, jacking up, chain block, "
     "(car|trolley|electric) jack, (car|vehicle|boat|patient) lift": "lifts",
 }
@@ -67,16 +75,20 @@ def _whole_words(phrases: str) -> re.Pattern[str]:
 
 RISKS_OF = [(_whole_words(phrases), risks.split()) for phrases, risks in CALLED.items()]
 
-FOOD = r"(?:pepper|salt|coffee|spice|meat|grain|corn|flour|nut|bean|herb)s?"
-THING = rf"(?:{LIGHT}|chargers?|batter(?:y|ies)|packs?|radios?|fans?|extractors?|vacuums?|sensors?)"
-TOOL = r"(?:\w+ing )?\w*(?:(?<!sold)er|saw|drill|lathe|gun|iron|hob|plate)"
+FOOD = r"(?:pepper|salt|coffee|spice|meat|grain|corn|flour|nut|bean|herb|burr)s?"
+BESIDE = (  # what goes with a tool, and draws the watts in its stead
+    rf"{LIGHT}|chargers?|docks?|batter(?:y|ies)|packs?|radios?|extractors?|vacuums?|sensors?"
+    "|thermometers?"
+)
+WHERE = "for|of|over|above|at|beside|by|near|behind|under|on|while|next to"
+TOOL = r"(?:\w+ing )?\w*(?:(?<!sold)er|saw|drill|lathe|gun|iron|hob|plate|tool|oven)"
 REST = r"(?:(?! and (?!the |my )| then |[,;+&/]).)*"  # of what is done there
 NOT_MEANT = re.compile(
     rf"\b(?:{FOOD} grind\w*|grind\w* (?:the |some )?{FOOD}|jig ?saw puzzles?|see ?saws?"
-    r"|saw ?(?:horse|blade)s?|fire drills?|cold weld\w*|welding (?:helmet|glove|mask|screen)s?"
+    r"|saw ?(?:horse|blade)s?|fire drills?|cold weld\w*|welding (?:helmet|glove|mask|screen|fume)s?"
     rf"|(?:laptop|tablet|film|movie|video)s?\b{REST}|(?:re)?charg(?:e|es|ing) {REST}"
-    rf"|{THING} (?:for|over|above|at|beside|by|near|behind|under|on|while|next to)\b{REST}"
-    rf"|{TOOL}(?:'s|s'|s)?(?: (?!the\b|an?\b)\w+)? {THING}(?= ?[,;:]|$))"
+    rf"|(?:{BESIDE}|fans?) (?:{WHERE})\b{REST}"
+    rf"|{TOOL}(?:'s|s'|s)?(?: (?!the\b|an?\b)\w+)? (?:{BESIDE})(?= ?[,;:]|$))"
 )
 
 

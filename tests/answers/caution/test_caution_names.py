@@ -10,7 +10,10 @@ from names_that_do_not_warn import TASKS as QUIET_TASKS
 from names_that_warn import CHARGERS, TASKS
 
 from energy.answers.caution.cautions import cautions
+from energy.answers.caution.telling import risks_in
 from energy.plan import Plan
+from energy.plan.profiles import built_in
+from energy.plan.task import RISKS
 from energy.simulation.budget import budget
 
 
@@ -22,6 +25,16 @@ def test_a_task_without_a_profile_warns_by_its_name(name):
 @pytest.mark.parametrize("name", CHARGERS)
 def test_a_charger_warns_by_its_name(name):
     assert CHARGERS[name] in found(charger(name))
+
+
+@pytest.mark.parametrize(
+    "name",
+    # Of a router a name alone does not tell whether it cuts wood or carries data.
+    [name for name, tool in built_in("tools").items() if name != "router"],
+)
+def test_a_tools_name_tells_at_least_the_risks_of_its_profile(name):
+    tool = built_in("tools")[name]
+    assert {risk for risk in RISKS if tool.get(risk)} <= risks_in(tool["name"])
 
 
 @pytest.mark.parametrize("name", QUIET_TASKS)

@@ -7,7 +7,7 @@ import re
 
 import pytest
 from caution_cases import MOST_SERIOUS_FIRST, NOT_RAISED, RAISED
-from caution_plans import AGM, PANEL, air, around, charger, found, task
+from caution_plans import AGM, PANEL, air, around, charger, found, pack, task
 
 from energy.answers.caution.cautions import BY_DANGER, CLOSING, cautions
 from energy.plan import Plan
@@ -39,6 +39,13 @@ def test_danger_to_life_comes_before_gear_and_gear_before_trust():
     shown = list(found(*every))
     assert len(shown) == 14
     assert shown == sorted(shown, key=MOST_SERIOUS_FIRST.index)
+
+
+def test_fire_and_shock_come_before_what_strains_or_blows_over():
+    shown = list(found(task(), PANEL, around("outdoors", "wet"), pack(kg=40)))
+    awkward = shown.index("gear-in-the-rain")
+    assert {"inverter-earth", "damaged-lithium", "live-panel"} < set(shown[:awkward])
+    assert shown[awkward:][:3] == ["gear-in-the-rain", "heavy-lift", "wind-on-panel"]
 
 
 def test_a_quiet_plan_raises_nothing():
