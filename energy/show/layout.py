@@ -15,11 +15,10 @@ from rich.text import Text
 LINES = 24
 LABEL = 10  # columns, before what an answer rests on
 TIE = "\u00a0"  # holds a number and its unit together while lines are folded
-UNITS = (
-    r"%|Wh|W|VA|V|A|Ah|kg|km|cm|mm|m|h|min|s|C|points?|days?|times?|charges?|weathers?|degrees?"
-    r"|of \d|to \d|more"
+UNITS = r"%|Wh|W|VA|V|A|Ah|kg|km|cm|mm|m|h|min|s|C|points?|days?|times?|charges?|weathers?|degrees?|more"
+NUMBER_AND_UNIT = re.compile(
+    rf"(?<=\d) (?=(?:{UNITS})(?!\w)|of \d|to \d)|(?<=\d of) (?=\d)|(?<=\d to) (?=\d)"
 )
-NUMBER_AND_UNIT = re.compile(rf"(?<=\d) (?=(?:{UNITS})(?!\w))|(?<=\d of) (?=\d)|(?<=\d to) (?=\d)")
 DATE = re.compile(r"(?<=\b\w{3}) (?=\d{1,2} \w{3}\b)|(?<=\d) (?=[A-Z][a-z]{2}\b)")
 CLOCK = re.compile(r"(?<=\w{3}) (?=\d\d:\d\d)")
 

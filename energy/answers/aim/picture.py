@@ -10,7 +10,14 @@ import numpy as np
 
 from energy.answers.aim.aim import Aim
 from energy.answers.aim.poses import BIN_MIN, DAY_BINS
-from energy.answers.aim.words import finding, remarks, turned
+from energy.answers.aim.words import (
+    day_in_words,
+    finding,
+    sun_words,
+    turned,
+    turning_words,
+    unused_words,
+)
 from energy.model import Array
 from energy.plan.kit import COMPASS, Panel
 from energy.plan.words import and_list
@@ -39,10 +46,12 @@ def aim_picture(answer: Aim) -> "Figure":
     2
     """
     result, page = answer.plan.budget, new_page()
+    remarks = (turning_words(answer), unused_words(answer), f"{sun_words(answer)}.")
+    remarks += (day_in_words(answer),)
     yields, day = lay_out(
         page,
         (result.plan.title or result.plan.origin, finding(answer)),
-        [*remarks(answer), f"Clock: {result.calendar.zone.key}."],
+        [*filter(None, remarks), f"Clock: {result.calendar.zone.key}."],
         [
             Box(3.0 * EDGE_IN, ABOVE_IN, MAP_IN, MAP_IN),
             Box(WIDTH_IN - DAY_IN - 3.0 * EDGE_IN, ABOVE_IN, DAY_IN, MAP_IN),

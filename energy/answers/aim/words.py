@@ -33,12 +33,21 @@ def sheet(answer: Aim, width: int, *, demo: bool = False, every: bool = False) -
         return Sheet([*parts, notes_part(result.notes, width, every)])
     few = [*_settings_lines(answer, _few(answer), width, worth=False), ""]
     parts += [part(few)]
-    worth = [line for words in remarks(answer) for line in folded(words, width, 2)]
+    basis = labelled("Weather", f"{sun_words(answer)}; a day: {_dates(answer)}", width)
+    turning, unused, costs = (
+        [Text(line) for line in folded(words, width, 2)] if words else []
+        for words in (turning_words(answer), unused_words(answer), costs_off(answer))
+    )
     setup = [Text(line) for words in advice(answer) for line in folded(words, width, 2)]
-    costs = [Text(line) for line in folded(costs_off(answer), width, 2)]
-    basis = [line for words in _basis(answer) for line in labelled("Weather", words, width)]
-    by_hand = Part([[*setup, *costs, Text()], [*setup, Text()]], gives=1)
-    parts += [part(worth), by_hand, part(basis, "dim"), notes_part(result.notes, width, every)]
+    by_hand = Part(
+        [
+            [*turning, *unused, *setup, *costs, Text()],
+            [*turning, *unused, *setup, Text()],
+            [*turning, *setup, Text()],
+        ],
+        gives=1,
+    )
+    parts += [by_hand, part(basis, "dim"), notes_part(result.notes, width, every)]
     return Sheet(
         parts,
         {
@@ -205,38 +214,42 @@ def turned(answer: Aim) -> Setting | None:
     return answer.worth_turning or max(answer.re_aim, key=lambda turns: turns.own_wh)
 
 
-def remarks(answer: Aim) -> list[str]:
-    """Whether turning is worth it, and what is not used."""
-    lines = []
+def turning_words(answer: Aim) -> str:
+    """Whether turning is worth getting up for; empty where there is no turning."""
     worth = answer.worth_turning
     if worth is not None:
-        lines.append(
+        return (
             f"Worth getting up for: turn {_them(answer)} square to the sun at {and_list(worth.at)}"
             " each day, till a pen held upright on it throws no shadow."
         )
-    elif answer.re_aim:
-        most = max(turns.taken_wh for turns in answer.re_aim)
-        more = round(most - answer.best.taken_wh)
-        lines.append(
-            "Turning during the day is not worth getting up for: the pack would take"
-            f" {f'{more} Wh a day' if more > 0 else 'no'} more."
-        )
-    curtailed = answer.plan.curtailed_wh
-    if curtailed > CURTAILED_SHARE * answer.plan.own_wh:
-        lines.append(
-            f"As planned {watt_hours(curtailed)} Wh a day go unused, the pack being full: work"
-            " moved to those hours takes it."
-        )
-    return lines
+    if not answer.re_aim:
+        return ""
+    most = max(turns.taken_wh for turns in answer.re_aim)
+    more = round(most - answer.best.taken_wh)
+    return (
+        "Turning during the day is not worth getting up for: the pack would take"
+        f" {f'{more} Wh a day' if more > 0 else 'no'} more."
+    )
 
 
-def _basis(answer: Aim) -> list[str]:
-    """What the figures rest on."""
+def unused_words(answer: Aim) -> str:
+    """How much the full pack does not take; empty where that is little."""
+    unused = answer.plan.curtailed_wh
+    if unused <= CURTAILED_SHARE * answer.plan.own_wh:
+        return ""
+    return (
+        f"As planned {watt_hours(unused)} Wh a day go unused, the pack being full: work moved to"
+        " those hours takes it."
+    )
+
+
+def sun_words(answer: Aim) -> str:
+    """Which sun the figures are means of."""
     result = answer.plan.budget
     weathers = (
         "one weather" if result.chance.scenarios == 1 else f"{result.chance.scenarios} weathers"
     )
-    return [f"means of {weathers}, {result.weather.source}; a day: {_dates(answer)}"]
+    return f"means of {weathers}, {result.weather.source}"
 
 
 def _dates(answer: Aim) -> str:

@@ -158,7 +158,7 @@ def _left_out(answer: Choose, width: int, every: bool) -> Part:
     if every:
         return part(["Left out", *(line for item in items for line in item), ""])
     shown = listed(
-        ["Left out"], items, lambda n: f"  and {n} more: --left-out", most=5, least=2, gives=1
+        ["Left out"], items, lambda n: f"  and {n} more: --left-out", most=5, least=1, gives=1
     )
     return Part([[*version, Text()] for version in shown.versions], shown.gives)
 
