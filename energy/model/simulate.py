@@ -43,8 +43,8 @@ class Load:
 
     def between(self, first: int, last: int) -> "Load":
         """What is asked in the segments from `first` to before `last`, which then count from 0."""
-        a, b = np.searchsorted(self.rows, [first, last])
-        return replace(self, rows=self.rows[a:b] - first, watts=self.watts[a:b])
+        begin, end = np.searchsorted(self.rows, [first, last])
+        return replace(self, rows=self.rows[begin:end] - first, watts=self.watts[begin:end])
 
 
 @dataclass(frozen=True)
@@ -228,10 +228,10 @@ def block_of(case: Case, rows: slice) -> Block:
     outlet = {supply: np.zeros_like(solar) for supply in ("ac", "dc12", "usb")}
     leads = np.zeros_like(solar) if any(load.lead_loss for load in case.loads) else None
     for load in case.loads:
-        a, b = np.searchsorted(load.rows, [rows.start, rows.stop])
-        if b > a:
-            watts = load.watts[a:b, None] * case.factor[load.task]
-            here = load.rows[a:b] - rows.start
+        begin, end = np.searchsorted(load.rows, [rows.start, rows.stop])
+        if end > begin:
+            watts = load.watts[begin:end, None] * case.factor[load.task]
+            here = load.rows[begin:end] - rows.start
             outlet[load.supply][here] += watts
             if leads is not None:
                 outlet[load.supply][here] += watts * load.lead_loss
@@ -332,8 +332,8 @@ def _shed(
     hours = block.hours[row, 0]
     rest, capacity = (1.0 - full) * hours, case.battery.capacity_wh[scenario]
     # A lead-acid battery still trickles from its bound well.
-    held = np.maximum(given + block.rate[short] * full * hours, 0.0) / np.maximum(rest, 1e-12)
-    trickle = -rate_to_terminal(-held, capacity, case.battery.resistive_h)
+    store_rate = np.maximum(given + block.rate[short] * full * hours, 0.0) / np.maximum(rest, 1e-12)
+    trickle = -rate_to_terminal(-store_rate, capacity, case.battery.resistive_h)
     left = block.solar[short] + block.charger[row, 0] + trickle
     pack_idle = np.minimum(left, case.idle_w)
     left = left - pack_idle
@@ -351,10 +351,10 @@ def _shed(
             opens = (watts > 0.0) & ~paid & (left >= inverter_idle)
             left, paid = left - np.where(opens, inverter_idle, 0.0), paid | opens
             before = case.inverter.input_w(served_ac)
-            whole = case.inverter.input_w(served_ac + watts) - before
+            full_cost = case.inverter.input_w(served_ac + watts) - before
             part = case.inverter.output_w(before + left) - served_ac
-            got = np.where(paid, np.where(whole <= left, watts, part), 0.0)
-            cost = np.where(paid, np.minimum(whole, left), 0.0)
+            got = np.where(paid, np.where(full_cost <= left, watts, part), 0.0)
+            cost = np.where(paid, np.minimum(full_cost, left), 0.0)
             served_ac = served_ac + got
         else:
             cost = np.minimum(watts / case.outlet_efficiency[load.supply], left)

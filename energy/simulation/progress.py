@@ -55,7 +55,7 @@ class Progress:
 class _Times:
     """The whole plan, what of it lies ahead [UTC s], and the rest of the day as a window."""
 
-    whole: Interval
+    plan_span: Interval
     ahead: Interval
     today: Day
 
@@ -74,7 +74,7 @@ def progress(plan: Plan, calendar: Calendar, span: Interval, done: Done) -> tupl
     >>> noon, end = (to_utc(t, calendar.zone) for t in (plan.span.start.replace(hour=12),
     ...                                                 plan.span.end))
     >>> found, = progress(plan, calendar, (noon, end), {"drill the new holes": 10})
-    >>> found.planned, [one.amount for one in found.left[2]]
+    >>> found.planned, [part.amount for part in found.left[2]]
     (24.0, [14.0])
     """
     if not done:
@@ -84,7 +84,7 @@ def progress(plan: Plan, calendar: Calendar, span: Interval, done: Done) -> tupl
     date = calendar.moment(span[0]).date()
     rest = span[0], min(calendar.at(MIDNIGHT, date), span[1])
     times = _Times(
-        whole=(to_utc(plan.span.start, calendar.zone), span[1]),
+        plan_span=(to_utc(plan.span.start, calendar.zone), span[1]),
         ahead=span,
         today=Day(NO_WINDOW, date, rest, ()),
     )
@@ -113,33 +113,33 @@ def _of_tasks(
     lost = dict.fromkeys(tasks, 0.0)
     planned, to_do = 0.0, amount
     windows = [(day.window, k, day) for k in tasks for day in every[k]]
-    for _, k, day in sorted(windows, key=lambda one: one[:2]):
-        holds = _holds(tasks[k], day, times.whole)
+    for _, k, day in sorted(windows, key=lambda window: window[:2]):
+        holds = _holds(tasks[k], day, times.plan_span)
         did = min(holds, to_do)
         planned, to_do = planned + holds, to_do - did
-        one = _left(tasks[k], day, holds - did, did > 0.0, times.ahead)
-        lost[k] += holds - did - one.amount
-        if one.amount > ROUNDING:
-            left[k].append(one)
+        rest = _left(tasks[k], day, holds - did, did > 0.0, times.ahead)
+        lost[k] += holds - did - rest.amount
+        if rest.amount > ROUNDING:
+            left[k].append(rest)
     offered = {k: _offered(task, left[k], lost[k], times.today) for k, task in tasks.items()}
     first = tasks[min(tasks)]
     unit_s = SECONDS.get(first.unit, 1.0)
-    still = sum(one.amount for k in tasks for one in left[k])
+    still = sum(part.amount for k in tasks for part in left[k])
     return Progress(
         name=first.name,
         unit=first.unit,
         planned=planned / unit_s,
         done=(planned if amount == WORDS["all"] else amount) / unit_s,
         over=sum(lost.values()) / unit_s,
-        again=(sum(one.amount for k in tasks for one in offered[k]) - still) / unit_s,
+        again=(sum(part.amount for k in tasks for part in offered[k]) - still) / unit_s,
         left={k: tuple(left[k]) for k in tasks},
         offered=offered,
     )
 
 
-def _holds(task: Task, day: Day, whole: Interval) -> float:
+def _holds(task: Task, day: Day, plan_span: Interval) -> float:
     """How many repeats, or seconds, of a window lie inside the plan's span."""
-    inside_s = [overlap_s(interval, whole) for interval in day.intervals]
+    inside_s = [overlap_s(interval, plan_span) for interval in day.intervals]
     return float(sum(s > 0.0 for s in inside_s)) if task.repeats is not None else sum(inside_s)
 
 

@@ -17,9 +17,9 @@ AFTERNOON = ["12:00", "13:00", "14:00", "15:00", "16:00"]
 MANY = 100
 
 
-def day_of(plan, rows, posterior=None, later=False, known=None):
+def day_of(plan, rows, posterior=None, later=False, previous=None):
     posterior = posterior or EMPTY.with_figures(figures_of(plan))
-    return posterior, observe(plan, rows, posterior, later=later, previous=known)
+    return posterior, observe(plan, rows, posterior, later=later, previous=previous)
 
 
 COUNTED = {  # where the plan says twenty of each
@@ -90,10 +90,10 @@ def seen_on(name):
     plan, really, sky_sd, charger, how = days()[name]
     truth = lived.truths(plan, MANY, seed=21)
     life = lived.Lived(really, truth, lived.skies(plan, MANY, 22, *sky_sd), 23, charger)
-    found, known = [], None
+    found, previous = [], None
     for scenario in range(MANY):
-        before, day = day_of(plan, life.readings(scenario, *how), known=known)
-        known = known or day.budget
+        before, day = day_of(plan, life.readings(scenario, *how), previous=previous)
+        previous = previous or day.budget
         fitted = fit(before, [day])
         after, wrong = fitted.posterior, fitted.contradicts(before, len(day.observed))
         true = np.array([truth.of(key)[scenario] for key in before.keys])

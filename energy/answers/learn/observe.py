@@ -57,7 +57,7 @@ def observe(
     done, notes = with_counted_work(plan, rows)
     result = previous
     if result is None or result.plan is not done:
-        result = budget(done, known=previous)
+        result = budget(done, previous=previous)
     first = next((row for row in rows if row.battery_percent is not None), None)
     begins_s = float(result.time_s[0]) if first is None else first.time_s
     case = _stretch(result.case, begins_s, rows[-1].time_s)

@@ -55,10 +55,10 @@ def test_what_kits_honestly_show_is_not_taken_for_odd():
     plan, really, sky_sd, charger, how = days()["a sunny day with watts"]
     truth = lived.truths(plan, 20, seed=21)
     life = lived.Lived(really, truth, lived.skies(plan, 20, 22, *sky_sd), 23, charger)
-    found, known = [], None
+    found, previous = [], None
     for scenario in range(20):
-        before, day = day_of(plan, life.readings(scenario, *how), known=known)
-        known = known or day.budget
+        before, day = day_of(plan, life.readings(scenario, *how), previous=previous)
+        previous = previous or day.budget
         found += z_score(before, day).tolist()
     assert len(found) > 100
     assert not any(found)
@@ -86,15 +86,15 @@ def next_day(first, times, solar_sd, day_sd, folder, kits=40):
     life = lived.Lived(first, truth, lived.skies(first, kits, 6, *day_sd), seed=7)
     then = lived.Lived(plan, truth, lived.skies(plan, kits, 8, 0.0, 0.0), seed=9)
     stated = budget(plan)
-    before, after, known = [], [], None
+    before, after, previous = [], [], None
     for scenario in range(kits):
-        posterior, day = day_of(first, life.readings(scenario, times, solar_sd), known=known)
-        known = known or day.budget
+        posterior, day = day_of(first, life.readings(scenario, times, solar_sd), previous=previous)
+        previous = previous or day.budget
         found = fit(posterior, [day]).posterior
         kit = with_profiles(KitFile(), first, found, day.stated_factor, "your own readings")
         (folder / "my-kit.toml").write_text(as_toml(kit, "my-kit.toml"))
         tables = plan.source | {"profiles": ["my-kit.toml"]}
-        mine = budget(Plan.from_dict(tables, folder=folder), known=stated)
+        mine = budget(Plan.from_dict(tables, folder=folder), previous=stated)
         lowest = then.lowest()[scenario]
         before.append(stated.lowest().percent - lowest)
         after.append(mine.lowest().percent - lowest)
@@ -134,20 +134,20 @@ def ten_days(kits=24):
     return EMPTY.with_figures(figures_of(sunny)), truth, plans, rows
 
 
-def one_by_one(first, plans, rows, known):
+def one_by_one(first, plans, rows, previous):
     """The posterior after each day's rows were learned in turn."""
     posterior = first
     for plan, read in zip(plans, rows, strict=True):
-        _, day = day_of(plan, read, posterior, later=True, known=known.get(plan.span))
-        known[plan.span] = day.budget
+        _, day = day_of(plan, read, posterior, later=True, previous=previous.get(plan.span))
+        previous[plan.span] = day.budget
         posterior = fit(posterior, [day]).posterior
     return posterior
 
 
-def at_once(first, plans, rows, known):
+def at_once(first, plans, rows, previous):
     """The posterior after one fit of all the days."""
     days = [
-        day_of(plan, read, first, later=True, known=known.get(plan.span))[1]
+        day_of(plan, read, first, later=True, previous=previous.get(plan.span))[1]
         for plan, read in zip(plans, rows, strict=True)
     ]
     return fit(first, days).posterior
@@ -171,18 +171,18 @@ def through_the_file(plans, rows, folder):
 @pytest.mark.oracle
 def test_ten_days_one_by_one_leave_no_bias():
     first, truth, plans, rows = ten_days()
-    off, known = [], {}
+    off, previous = [], {}
     for scenario, read in enumerate(rows):
         true = np.array([truth.of(key)[scenario] for key in first.keys])
-        off.append((one_by_one(first, plans, read, known).mean - true) / first.first_sd)
+        off.append((one_by_one(first, plans, read, previous).mean - true) / first.first_sd)
     assert np.abs(np.mean(off, axis=0)).max() <= 0.35
 
 
 def test_ten_days_one_by_one_equal_ten_days_at_once():
     first, _, plans, rows = ten_days()
-    known = {}
+    previous = {}
     apart = [
-        one_by_one(first, plans, read, known).mean - at_once(first, plans, read, known).mean
+        one_by_one(first, plans, read, previous).mean - at_once(first, plans, read, previous).mean
         for read in rows[:5]
     ]
     assert np.sqrt(np.square(apart / first.first_sd).mean(axis=0)).max() <= 0.15

@@ -56,8 +56,10 @@ def brute(start: Plan) -> list[list[list[bool]]]:
     """Whether each goal is reached at each panel size and pack, budget by budget."""
     grid = []
     for watts in PANEL_W.tolist():
-        known = budget(resized(start, watts, 500.0))
-        row = [budget(resized(start, watts, label), known=known) for label in SIZES_WH.tolist()]
+        previous = budget(resized(start, watts, 500.0))
+        row = [
+            budget(resized(start, watts, label), previous=previous) for label in SIZES_WH.tolist()
+        ]
         grid.append([[reached(b, goal) for b in row] for goal in GOALS])
     return grid
 
@@ -103,9 +105,9 @@ def test_the_chance_never_falls_with_more_panel_or_more_pack(
     own = {"chemistry": chemistry, "start_percent": start_percent, "reserve_percent": reserve}
     one = small(None, {**own, "temperature": air})
     first = budget(resized(one, panel_w, battery_wh))
-    known = {"known": first}
-    larger_pack = budget(resized(one, panel_w, more * battery_wh), **known)
-    larger_panel = budget(resized(one, more * panel_w, battery_wh), **known)
+    previous = {"previous": first}
+    larger_pack = budget(resized(one, panel_w, more * battery_wh), **previous)
+    larger_panel = budget(resized(one, more * panel_w, battery_wh), **previous)
     assert larger_pack.chance.percent >= first.chance.percent
     assert larger_panel.chance.percent >= first.chance.percent
 

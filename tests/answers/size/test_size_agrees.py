@@ -105,10 +105,10 @@ def test_sizes_are_those_of_check_where_the_climate_table_carries_a_forecast_on(
 @pytest.mark.parametrize("futures", [40, 333])
 def test_the_low_end_of_the_chance_never_falls_with_more_pack(futures: int) -> None:
     plan = small({**ROUGH, "futures": futures, "seed": 1}, OUTSIDE)
-    known = budget(plan)
+    previous = budget(plan)
     low = []
     for label in np.arange(700.0, 920.0, 10.0).tolist():
-        chance = budget(plan.replace(**{"pack.capacity_wh": label}), known=known).chance
+        chance = budget(plan.replace(**{"pack.capacity_wh": label}), previous=previous).chance
         assert chance.low is not None
         low.append(chance.low)
     assert low == sorted(low)

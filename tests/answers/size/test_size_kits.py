@@ -176,12 +176,12 @@ def best_of_all(name: str) -> set[tuple[Bundle, Bundle, tuple[str, ...]]]:
     """The first three by price and by weight with their titles, from all combinations, each by a
     budget of its own."""
     plan, listed = WORK[name]
-    known = budget(plan)
+    previous = budget(plan)
     some = [[one for one in listed if one.kind == kind] for kind in ("pack", "panel")]
     works = [
         (packs, panels)
         for packs, panels in product(*(combinations_of(one) for one in some))
-        if packs and budget(with_kit(plan, packs, panels), known=known).yes
+        if packs and budget(with_kit(plan, packs, panels), previous=previous).yes
     ]
     least = [
         one
