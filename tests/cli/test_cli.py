@@ -133,6 +133,7 @@ def test_every_answer_says_what_to_take_care_of(plan, command):
     assert all(caution["text"] in " ".join(text.split()) for caution in answer["cautions"])
 
 
+@pytest.mark.oracle
 def test_the_years_of_the_plans_own_size_stand_in_the_json(plan):
     ranges = "\n[size]\nbattery_wh = [100, 200]\npanel_w = [100, 100]\n"
     plan.write_text(SMALL + ranges + 'candidates = "kit.csv"\n')

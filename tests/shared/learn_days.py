@@ -69,7 +69,10 @@ def days():
     }
 
 
-SELDOM = ("a counter of solar watt-hours", "the watts of one tool", "a known charger")
+SELDOM = (
+    "an afternoon called clear", "other counts than planned", "watts at the outlets",
+    "a counter of solar watt-hours", "the watts of one tool", "a known charger",
+)  # fmt: skip
 WAYS = [  # the names of `days`, those seldom read as oracles
     pytest.param(name, marks=pytest.mark.oracle) if name in SELDOM else name for name in days()
 ]

@@ -122,8 +122,9 @@ def test_a_tool_that_can_never_start_is_left_out_with_the_number():
 # --- used as a plan -----------------------------------------------------------------------------
 
 DEMOS = [
-    pytest.param(name, marks=pytest.mark.xdist_group(name))
-    for name in ("cloudy-repair", "two-night-trip", "january-job")
+    pytest.param("cloudy-repair", marks=pytest.mark.xdist_group("cloudy-repair")),
+    pytest.param("two-night-trip", marks=pytest.mark.oracle),
+    pytest.param("january-job", marks=pytest.mark.xdist_group("january-job")),
 ]
 
 

@@ -38,11 +38,13 @@ def test_the_80_percent_interval_holds_the_truth_in_70_to_90_of_100_kits(name):
     assert all(few <= count <= many for count in held.values()), held
 
 
+@pytest.mark.oracle
 def test_watts_read_at_the_outlets_tell_the_loads():
     found = seen_by_figure("watts at the outlets")
     assert max(found[key][1].mean() for key in ("tool:heater", "tool:fan")) <= 0.4
 
 
+@pytest.mark.oracle
 def test_cuts_that_were_counted_teach_as_much_as_cuts_that_were_planned():
     left = [
         seen_by_figure(name)["tool:angle-grinder-115"][1].mean()
@@ -69,6 +71,7 @@ def test_five_readings_with_the_panel_folded_leave_at_most_55_percent_of_the_gri
     assert left.mean() <= 0.55
 
 
+@pytest.mark.oracle
 def test_a_clear_afternoon_with_watts_tells_the_panels_condition():
     _, left = seen_by_figure("an afternoon called clear")["condition_percent:folding-200"]
     assert left.mean() <= 0.75
@@ -105,6 +108,7 @@ def test_readings_with_the_panel_folded_halve_the_next_days_error(tmp_path):
     assert next_day(lived.folded(), BETWEEN_TOOLS, None, (0.0, 0.0), tmp_path) <= 0.5
 
 
+@pytest.mark.oracle
 def test_a_sunny_day_with_watts_takes_a_seventh_of_the_next_days_error(tmp_path):
     assert next_day(lived.plan_of(), FIVE, 0.20, (0.30, 0.25), tmp_path) <= 0.85
 
@@ -178,6 +182,7 @@ def test_ten_days_one_by_one_leave_no_bias():
     assert np.abs(np.mean(off, axis=0)).max() <= 0.35
 
 
+@pytest.mark.oracle
 def test_ten_days_one_by_one_equal_ten_days_at_once():
     first, _, plans, rows = ten_days()
     previous = {}
