@@ -10,8 +10,6 @@ import pytest
 from energy.plan import Plan
 from energy.simulation.budget import budget
 
-pytestmark = pytest.mark.xdist_group("seconds")
-
 NORTH = {"latitude_deg": 55.3, "longitude_deg": -160.5, "timezone": "America/Anchorage"}
 MIDDLE = {"latitude_deg": 47.0, "longitude_deg": 9.0, "timezone": "Europe/Zurich"}
 ARCTIC = {"latitude_deg": 66.9, "longitude_deg": 25.0, "timezone": "Europe/Helsinki"}

@@ -21,7 +21,6 @@ from energy.answers.size.size import GOALS, Size, size
 from energy.plan import Plan
 from energy.simulation.budget import Budget, budget
 
-pytestmark = pytest.mark.xdist_group("sizes")
 PANEL_W = np.array([60.0, 150.0, 400.0])
 SIZES_WH = np.array([120.0, 200, 280, 360, 450, 560, 700, 900, 1200, 1600, 2200, 3000])
 
@@ -64,8 +63,13 @@ def brute(start: Plan) -> list[list[list[bool]]]:
     return grid
 
 
-HARD = ("lithium in the frost of the far north", "flooded lead-acid behind a plain controller",
-        "a saw on an inverter", "a long thin lead to the pump", "twelve sun-hour figures")  # fmt: skip
+HARD = (
+    "lithium in the frost of the far north",
+    "flooded lead-acid behind a plain controller",
+    "a saw on an inverter",
+    "a long thin lead to the pump",
+    "twelve sun-hour figures",
+)
 
 
 @pytest.mark.parametrize(

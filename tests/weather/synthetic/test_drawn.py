@@ -15,8 +15,6 @@ from energy.weather.scenarios import weathers
 from energy.weather.synthetic.climate import clearness_at
 from energy.weather.synthetic.synthetic import extraterrestrial_day_wh, solar_clock_offset_s
 
-pytestmark = pytest.mark.xdist_group("drawn")
-
 # The typical years that pvlib installs (TMY3, TMY2): degrees north and east, clock, height [m].
 SITES = {
     "sand-point": (55.317, -160.517, "America/Anchorage", 7),
