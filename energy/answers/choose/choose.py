@@ -18,6 +18,7 @@ from energy.plan import Plan
 from energy.plan.words import and_list
 from energy.show.numbers import for_json
 from energy.simulation.budget import Budget, budget, changed
+from energy.simulation.result import Answered
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -41,7 +42,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Choose:
+class Choose(Answered):
     """The tasks that fit, as a timetable; `change` is what `Plan.replace` takes.
 
     served: at each priority the sum over its tasks of value times the share that runs. proven:
@@ -73,6 +74,11 @@ class Choose:
     def yes(self) -> bool:
         """Whether there is a choice that reaches the goal."""
         return self.possible
+
+    @property
+    def answer(self) -> str:
+        """The answer of the chosen plan in a word; no where there is none."""
+        return self.budget.answer if self.possible else "no"
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html())

@@ -21,6 +21,7 @@ from energy.simulation.budget import Budget, budget, changed
 from energy.simulation.case import calendar_of
 from energy.simulation.overloads import why_never
 from energy.simulation.progress import Done
+from energy.simulation.result import Answered
 
 MINUTE_S = 60.0
 EACH_S = 60.0  # how long one cut or hole takes where nothing says so (common practice, no source)
@@ -31,7 +32,7 @@ Window = tuple[Moment, Moment] | None
 
 
 @dataclass(frozen=True)
-class HowMany:
+class HowMany(Answered):
     """So many more of a tool, and the chance with them; each_s is how long each was taken to be,
     for what is counted.
 

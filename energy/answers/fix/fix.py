@@ -16,6 +16,7 @@ from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.leaving import least_left_out
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget, budget_of, changed
+from energy.simulation.result import Answered
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,7 +29,7 @@ FEW = 3
 
 
 @dataclass(frozen=True)
-class Fix:
+class Fix(Answered):
     """A change that makes the answer yes; `change` is what `Plan.replace` takes."""
 
     kind: str
