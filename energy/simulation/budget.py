@@ -16,6 +16,7 @@ import numpy as np
 from energy.model.demand import Burst
 from energy.model.simulate import simulate
 from energy.plan import Plan, PlanError
+from energy.plan.task import called
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
 from energy.simulation.case import calendar_of, days_of, energy_by_task, lay_out, span_of
@@ -61,8 +62,8 @@ def budget(
         before is done. None: from the start.
     battery_percent: the charge at `now` [percent], in place of the plan's start charge.
     previous: the budget of a plan that differs little; what the change leaves alone is taken over.
-    done: how much of a task was done by `now`, by its name, where that is not what was planned
-        (see `energy.simulation.progress`).
+    done: by a task's name or tool how much of it was done by `now`, where that is not what was
+        planned (see `energy.simulation.progress`).
     books: False leaves out where the Wh went, and is faster.
 
     Raises PlanError for what only the days themselves show (a record too short, repeats that do not
@@ -157,8 +158,7 @@ def changed(previous: Budget, changes: Mapping[str, Any], deciding: bool = False
     if deciding:
         previous = previous.low_end.alone
     plan = previous.plan.replace(**changes)
-    left = {task.name for task in plan.task}
-    done = {name: amount for name, amount in previous.done.items() if name in left}
+    done = {name: amount for name, amount in previous.done.items() if called(plan.task, name)}
     return budget(plan, previous.now, previous=previous, done=done, books=not deciding)
 
 

@@ -11,11 +11,11 @@ from math import floor
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.kit import number
-from energy.plan.task import SECONDS_PER_H, SECONDS_PER_MIN, Task
+from energy.plan.task import SECONDS_PER_H, SECONDS_PER_MIN, Task, called
 from energy.plan.words import meant, shown
 from energy.simulation.bursts import MIDNIGHT, Day, Left, days_of, overlap_s
 
-Done = Mapping[str, float | str]  # by a task's name: how much of it in its unit, "all" or "none"
+Done = Mapping[str, float | str]  # by a task's name or tool: how much in its unit, "all" or "none"
 
 SECONDS = {"minutes": SECONDS_PER_MIN, "hours": SECONDS_PER_H}
 WORDS = {"all": float("inf"), "none": 0.0}
@@ -63,10 +63,10 @@ class _Times:
 def progress(plan: Plan, calendar: Calendar, span: Interval, done: Done) -> tuple[Progress, ...]:
     """What was done of a plan's tasks before a span [UTC s], and what that leaves.
 
-    done: by a task's name how much of it since the plan's start, in the unit in which it is stated,
-    or "all" or "none". Windows are done in the order of time. What is left of one that is under way
-    comes in the rest of it; what begins at a stated time is open until the end of that date. Raises
-    PlanError for names and amounts that cannot be.
+    done: by a task's name or tool how much of it since the plan's start, in the unit in which it is
+    stated, or "all" or "none". Windows are done in the order of time. What is left of one that is
+    under way comes in the rest of it; what begins at a stated time is open until the end of that
+    date. Raises PlanError for names and amounts that cannot be.
 
     >>> from energy.simulation.case import calendar_of
     >>> plan = Plan.read("builtin:cloudy-repair")
@@ -90,9 +90,8 @@ def progress(plan: Plan, calendar: Calendar, span: Interval, done: Done) -> tupl
     )
     groups: dict[tuple[str, str], dict[int, Task]] = {}
     for name in amounts:
-        for k, task in enumerate(plan.task):
-            if task.name == name:
-                groups.setdefault((name, task.unit), {})[k] = task
+        for k in called(plan.task, name):
+            groups.setdefault((name, plan.task[k].unit), {})[k] = plan.task[k]
     return tuple(
         _of_tasks(tasks, every, amounts[name], times) for (name, _), tasks in groups.items()
     )
@@ -184,12 +183,19 @@ def _offered(task: Task, left: Sequence[Left], lost: float, today: Day) -> tuple
 def _amounts(plan: Plan, done: Done) -> dict[str, float]:
     """By name how many repeats, or seconds, were done. Raises PlanError, a line a problem."""
     amounts, problems = {}, []
+    named: dict[int, str] = {}
     for name, said in done.items():
-        units = list(dict.fromkeys(task.unit for task in plan.task if task.name == name))
-        if not units:
+        numbers = called(plan.task, name)
+        if not numbers:
             line = f"--done names no task of the plan (got {shown(name)})"
-            problems.append(line + meant(name, [task.name for task in plan.task]))
+            words = [word for task in plan.task for word in (task.name, task.tool) if word]
+            problems.append(line + meant(name, words))
             continue
+        if before := named.get(numbers[0]):
+            problems.append(f"--done names one task twice: {shown(before)} and {shown(name)}")
+            continue
+        named |= dict.fromkeys(numbers, name)
+        units = list(dict.fromkeys(plan.task[k].unit for k in numbers))
         try:
             amounts[name] = _amount(said, units)
         except ValueError as error:

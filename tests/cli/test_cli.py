@@ -519,3 +519,9 @@ def test_new_says_that_its_sky_is_a_guess_only_where_it_is(tmp_path, at, guessed
 )
 def test_each_question_of_learn_has_its_own_options(arguments):
     assert run("learn", *arguments).exit_code == 2
+
+
+def test_the_old_way_to_learn_says_the_new_one():
+    found = run("learn", "my-plan.toml", "readings.csv")
+    assert found.exit_code == 2
+    assert "energy learn readings my-plan.toml readings.csv" in " ".join(found.stderr.split())
