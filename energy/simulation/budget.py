@@ -75,10 +75,7 @@ def budget(
     """
     if battery_percent is not None:
         plan = plan.replace(**{"pack.start_percent": battery_percent})
-    if previous is not None and (previous.plan.place, previous.plan.span) != (
-        plan.place,
-        plan.span,
-    ):
+    if previous is not None and not _same_weather(previous.plan, plan):
         previous = None
     calendar = previous.calendar if previous is not None else calendar_of(plan)
     span = span_of(plan, now)
@@ -89,18 +86,13 @@ def budget(
                 f" {plan.span.end}: nothing is left to judge"
             ]
         )
-    if previous is not None and previous.plan.weather != plan.weather:
-        previous = None
     if previous is not None:
         days = days_of(plan, previous.days.record, calendar, span, previous.days.site)
     else:
         days = days_of(plan, record_of(plan), calendar, span)
     done = done or {}
-    if previous is not None and (previous.plan.task, previous.now, previous.done) == (
-        plan.task,
-        now,
-        done,
-    ):
+    asked = plan.task, now, done
+    if previous is not None and (previous.plan.task, previous.now, previous.done) == asked:
         steps, placed = previous.progress, previous.placed
     else:
         steps = progress(plan, calendar, span, done)
@@ -226,6 +218,11 @@ def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, books: bool =
         done=shared.done,
         progress=shared.progress,
     )
+
+
+def _same_weather(plan: Plan, other: Plan) -> bool:
+    """Whether two plans have the same days and weathers."""
+    return (plan.place, plan.span, plan.weather) == (other.place, other.span, other.weather)
 
 
 def _same_panels(plan: Plan, other: Plan) -> bool:
