@@ -4,9 +4,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from energy.cli.options import (
     All,
@@ -25,7 +26,18 @@ from energy.cli.options import (
 if TYPE_CHECKING:
     from energy.answers.learn.kit_file import KitFile
 
+
+class _Questions(TyperGroup):
+    """The subcommands; a plan given in the place of one is told which of them reads it."""
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        if args[0].startswith("builtin:") or args[0].endswith(".toml"):
+            ctx.fail(f"say which question: energy learn readings {' '.join(args)}")
+        return super().resolve_command(ctx, args)
+
+
 app = typer.Typer(
+    cls=_Questions,
     no_args_is_help=True,
     rich_markup_mode=None,
     help="What does your own kit really take and give?",

@@ -106,10 +106,10 @@ def machine_code() -> Callable[..., None] | None:
     others = zlib.crc32(b"".join(c.co_code + repr(c.co_consts).encode() for c in codes))
     pass_through.__qualname__ = f"pass_through_{others:08x}"
     try:
-        found: Callable[..., None] = numba.njit(cache=True, **rules)(pass_through)
+        compiled: Callable[..., None] = numba.njit(cache=True, **rules)(pass_through)
     except RuntimeError:  # there is no place to keep it
-        found = numba.njit(**rules)(pass_through)
-    return found
+        compiled = numba.njit(**rules)(pass_through)
+    return compiled
 
 
 Laid = tuple[Times, Work]
@@ -352,8 +352,8 @@ def _lack(s: Any, w: int, now: Segment, shared: Shared) -> int:
         rest = late * now.hours if max(moved, lost) < least else 0.0
         leaked = shared.leak_per_h * now.hours * (after + before) / 2.0
         given = before - after - min(max(before - after, 0.0), leaked)
-        held = max(given + s[RATE, j] * (1.0 - late) * now.hours, 0.0) / max(rest, 1e-12)
-        trickle = -rate_to_terminal(-held, 1.0, s[H_PER_WH, j])
+        store_rate = max(given + s[RATE, j] * (1.0 - late) * now.hours, 0.0) / max(rest, 1e-12)
+        trickle = -rate_to_terminal(-store_rate, 1.0, s[H_PER_WH, j])
         left = min(now.sun_w * s[SHARE, j], shared.sun_max_w) + now.spare_w + trickle
         some += min(left, rest) > 0.0
         s[WITHOUT, j] += rest
@@ -381,10 +381,10 @@ def _share_out(s: Any, w: int, work: Work, y: int, t: int, inverter_idle_w: floa
                 left -= opens * inverter_idle_w
                 s[PAID, j] += opens
                 before = inverter_input_w(served, rated, idle, a, b)
-                whole = inverter_input_w(served + watts, rated, idle, a, b) - before
+                full_cost = inverter_input_w(served + watts, rated, idle, a, b) - before
                 part = inverter_output_w(before + left, rated, idle, a, b) - served
-                got = s[PAID, j] * (watts if whole <= left else part)
-                s[LEFT, j] = left - s[PAID, j] * min(whole, left)
+                got = s[PAID, j] * (watts if full_cost <= left else part)
+                s[LEFT, j] = left - s[PAID, j] * min(full_cost, left)
                 s[SERVED, j] = served + got
             else:
                 cost = min(watts / efficiency, left)

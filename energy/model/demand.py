@@ -111,22 +111,22 @@ def _charging_steps(load: ToolFigures, duration_s: float) -> list[Step]:
     levels = load.power_w * (1.0 - (np.arange(TAPER_STEPS) + 0.5) / TAPER_STEPS)
     edges = [0.0, *(snap(float(t)) for t in tail)]
     watts = [load.power_w, *(float(w) for w in levels)]
-    found = [
+    charging = [
         Step(a, min(b, duration_s), w, w, starts=a == 0.0)
         for a, b, w in zip(edges[:-1], edges[1:], watts, strict=True)
     ]
-    return [s for s in found if s.end_s > s.start_s]
+    return [s for s in charging if s.end_s > s.start_s]
 
 
 def _trace_steps(load: ToolFigures, duration_s: float) -> list[Step]:
     assert load.trace is not None
     times = [t - load.trace[0][0] for t, _ in load.trace]
     ends = [*times[1:], max(duration_s, times[-1])]
-    found = [
+    traced = [
         Step(snap(a), snap(min(b, duration_s)), w, w, starts=k == 0)
         for k, (a, b, (_, w)) in enumerate(zip(times, ends, load.trace, strict=True))
     ]
-    return [s for s in found if s.end_s > s.start_s]
+    return [s for s in traced if s.end_s > s.start_s]
 
 
 @dataclass(frozen=True)
@@ -161,23 +161,23 @@ def bursts(
 
     >>> from types import SimpleNamespace
     >>> lamp = SimpleNamespace(kind="steady", working_w=10.0)
-    >>> found = bursts(lamp, 0, 0, [(0.0, 100.0)], (50.0, 1000.0))
-    >>> found[0].start_s, found[0].end_s, found[0].pieces[0].starts
+    >>> burst, = bursts(lamp, 0, 0, [(0.0, 100.0)], (50.0, 1000.0))
+    >>> burst.start_s, burst.end_s, burst.pieces[0].starts
     (50.0, 100.0, False)
     """
-    found: list[Burst] = []
+    placed_bursts: list[Burst] = []
     for start, end in placed:
         group: list[Step] = []
         for step in steps(load, end - start):
-            a, b = snap(start + step.start_s), snap(start + step.end_s)
-            cut_a, cut_b = max(a, span[0]), min(b, span[1])
-            if cut_b <= cut_a:
+            start_s, end_s = snap(start + step.start_s), snap(start + step.end_s)
+            first_s, last_s = max(start_s, span[0]), min(end_s, span[1])
+            if last_s <= first_s:
                 continue
             if load.kind == "cycling" and step.starts and group:
-                found.append(Burst(task, window, tuple(group)))
+                placed_bursts.append(Burst(task, window, tuple(group)))
                 group = []
-            starts = step.starts and a >= span[0]
-            group.append(Step(cut_a, cut_b, step.mean_w, step.working_w, starts))
+            starts = step.starts and start_s >= span[0]
+            group.append(Step(first_s, last_s, step.mean_w, step.working_w, starts))
         if group:
-            found.append(Burst(task, window, tuple(group)))
-    return found
+            placed_bursts.append(Burst(task, window, tuple(group)))
+    return placed_bursts

@@ -307,7 +307,7 @@ def overloads(
         return []
     running = _Running(edges, limits, begun)
     rank = {task: k for k, task in enumerate(order)}
-    queue = sorted(wanted, key=lambda b: (rank[b.task], b.start_s))
+    queue = sorted(wanted, key=lambda burst: (rank[burst.task], burst.start_s))
     tried = [_admit(running, burst, loads) for burst in queue]
     return [overload for overload in tried if overload is not None]
 

@@ -43,8 +43,8 @@ class Load:
 
     def between(self, first: int, last: int) -> "Load":
         """What is asked in the segments from `first` to before `last`, which then count from 0."""
-        a, b = np.searchsorted(self.rows, [first, last])
-        return replace(self, rows=self.rows[a:b] - first, watts=self.watts[a:b])
+        begin, end = np.searchsorted(self.rows, [first, last])
+        return replace(self, rows=self.rows[begin:end] - first, watts=self.watts[begin:end])
 
 
 @dataclass(frozen=True)
@@ -228,10 +228,10 @@ def block_of(case: Case, rows: slice) -> Block:
     outlet = {supply: np.zeros_like(solar) for supply in ("ac", "dc12", "usb")}
     leads = np.zeros_like(solar) if any(load.lead_loss for load in case.loads) else None
     for load in case.loads:
-        a, b = np.searchsorted(load.rows, [rows.start, rows.stop])
-        if b > a:
-            watts = load.watts[a:b, None] * case.factor[load.task]
-            here = load.rows[a:b] - rows.start
+        begin, end = np.searchsorted(load.rows, [rows.start, rows.stop])
+        if end > begin:
+            watts = load.watts[begin:end, None] * case.factor[load.task]
+            here = load.rows[begin:end] - rows.start
             outlet[load.supply][here] += watts
             if leads is not None:
                 outlet[load.supply][here] += watts * load.lead_loss
@@ -280,10 +280,10 @@ def _settle(
         unused=surplus - taken,
         from_battery=np.maximum(-block.net, 0.0) * hours,
     )
-    row, scenario = np.nonzero(full < 1.0)
-    short = row, scenario
     if begins_s.size:
-        _shed(case, block, short, begins_s, given[short], full[short], flows, simulated)
+        row, scenario = np.nonzero(full < 1.0)
+        ends = given[row, scenario], full[row, scenario]
+        _shed(case, block, _Short(row, scenario, begins_s, *ends), flows, simulated)
     charger = np.maximum(block.charger * hours - flows.unused, 0.0)
     curtailed = flows.unused - (block.charger * hours - charger)
     solar = block.solar * hours - curtailed
@@ -316,28 +316,32 @@ class _Flows:
     from_battery: Array
 
 
-def _shed(
-    case: Case,
-    block: Block,
-    short: tuple[Index, Index],
-    begins_s: Array,
-    given: Array,
-    full: Array,
-    flows: _Flows,
-    simulated: Simulated,
-) -> None:
+@dataclass(frozen=True)
+class _Short:
+    """The cells of a block in which the store ran out, each array (cells,): where, from when
+    [UTC s], what the store gave [Wh], and for which share of the segment all was served."""
+
+    row: Index
+    scenario: Index
+    begins_s: Array
+    given: Array
+    full: Array
+
+
+def _shed(case: Case, block: Block, short: _Short, flows: _Flows, simulated: Simulated) -> None:
     """Settle the cells in which the store ran out: all is served for the share `full` of the
-    time; for the rest what still comes in goes to the pack's idle, then to tasks by rank."""
-    row, scenario = short
-    hours = block.hours[row, 0]
-    rest, capacity = (1.0 - full) * hours, case.battery.capacity_wh[scenario]
-    # A lead-acid battery still trickles from its bound well.
-    held = np.maximum(given + block.rate[short] * full * hours, 0.0) / np.maximum(rest, 1e-12)
-    trickle = -rate_to_terminal(-held, capacity, case.battery.resistive_h)
-    left = block.solar[short] + block.charger[row, 0] + trickle
+    time; for the rest what still comes in goes to the pack's idle, then to tasks by rank.
+
+    Long because each rank takes from what the last one left.
+    """
+    row, scenario, full = short.row, short.scenario, short.full
+    cells, hours = (row, scenario), block.hours[row, 0]
+    rest = (1.0 - full) * hours
+    trickle = _trickle(case.battery, block, short, rest)
+    left = block.solar[cells] + block.charger[row, 0] + trickle
     pack_idle = np.minimum(left, case.idle_w)
     left = left - pack_idle
-    inverter_idle = np.broadcast_to(block.inverter_idle, block.load.shape)[short]
+    inverter_idle = np.broadcast_to(block.inverter_idle, block.load.shape)[cells]
     paid = np.zeros(row.size, dtype=bool)
     served_ac, served = np.zeros(row.size), np.zeros(row.size)
     spent = np.zeros(row.size)
@@ -351,10 +355,10 @@ def _shed(
             opens = (watts > 0.0) & ~paid & (left >= inverter_idle)
             left, paid = left - np.where(opens, inverter_idle, 0.0), paid | opens
             before = case.inverter.input_w(served_ac)
-            whole = case.inverter.input_w(served_ac + watts) - before
+            full_cost = case.inverter.input_w(served_ac + watts) - before
             part = case.inverter.output_w(before + left) - served_ac
-            got = np.where(paid, np.where(whole <= left, watts, part), 0.0)
-            cost = np.where(paid, np.minimum(whole, left), 0.0)
+            got = np.where(paid, np.where(full_cost <= left, watts, part), 0.0)
+            cost = np.where(paid, np.minimum(full_cost, left), 0.0)
             served_ac = served_ac + got
         else:
             cost = np.minimum(watts / case.outlet_efficiency[load.supply], left)
@@ -366,7 +370,9 @@ def _shed(
             scenario, missing, minlength=simulated.first_short_s.size
         )
         wanting = missing > 1e-9
-        np.minimum.at(simulated.first_unmet_s[load.task], scenario[wanting], begins_s[wanting])
+        np.minimum.at(
+            simulated.first_unmet_s[load.task], scenario[wanting], short.begins_s[wanting]
+        )
     idle_only = np.where(paid, 0.0, np.minimum(left, inverter_idle))
     left = left - idle_only
     paid_idle = pack_idle + np.where(paid, inverter_idle, idle_only)
@@ -376,8 +382,17 @@ def _shed(
         (flows.idle, paid_idle),
         (flows.from_battery, trickle),
     ):
-        values[short] = values[short] * full + late * rest
-    flows.unused[short] = left * rest
+        values[cells] = values[cells] * full + late * rest
+    flows.unused[cells] = left * rest
+
+
+def _trickle(battery: Battery, block: Block, short: _Short, rest: Array) -> Array:
+    """What a lead-acid battery still gives from its bound well in the `rest` [h] of each cell [W
+    at the bus]; nothing of lithium."""
+    cells, hours = (short.row, short.scenario), block.hours[short.row, 0]
+    given = np.maximum(short.given + block.rate[cells] * short.full * hours, 0.0)
+    rate = given / np.maximum(rest, 1e-12)
+    return -rate_to_terminal(-rate, battery.capacity_wh[short.scenario], battery.resistive_h)
 
 
 def _watts_at(load: Load, rows: Index) -> Array:

@@ -188,5 +188,5 @@ def sunrise_sunset(near_noon_s: Array, latitude: float, longitude: float) -> tup
         low, high = away[after - 1, event], away[after, event]
     z0, z1 = zenith[after - 1, event], zenith[after, event]
     crossing = low + (high - low) * (SUNRISE_ZENITH_DEG - z0) / np.where(z1 > z0, z1 - z0, 1.0)
-    found = centre + side * np.where(never_up, 0.0, np.where(never_down, crossing, 43200.0))
-    return found[: noon.size], found[noon.size :]
+    event_s = centre + side * np.where(never_up, 0.0, np.where(never_down, crossing, 43200.0))
+    return event_s[: noon.size], event_s[noon.size :]

@@ -86,8 +86,8 @@ class Calendar:
         """
         anchor, minutes = moment
         if anchor == "clock":
-            whole, rest = divmod(minutes, 1440.0)
-            local = datetime(day.year, day.month, day.day) + timedelta(days=whole, minutes=rest)
+            days, rest = divmod(minutes, 1440.0)
+            local = datetime(day.year, day.month, day.day) + timedelta(days=days, minutes=rest)
             return snap(to_utc(local, self.zone))
         return snap(self.sun_times(day)[anchor == "sunset"] + 60.0 * minutes)
 
@@ -170,8 +170,8 @@ class Calendar:
         >>> len(span.windows((("clock", 480.0), ("clock", 1080.0))))
         3
         """
-        found = [self.window(between, day) for day in self.days(numbers)]
-        return [w for w in found if w is not None]
+        windows = [self.window(between, day) for day in self.days(numbers)]
+        return [window for window in windows if window is not None]
 
 
 def equal_shares(window: Interval, times: int, each_s: float) -> list[Interval]:
@@ -211,12 +211,16 @@ def one_at_a_time(
     >>> one_at_a_time([[(0.0, 30.0)], [(24.0, 54.0)]])
     ([[(0.0, 24.0)], [(24.0, 54.0)]], [24.0])
     """
-    kept, cuts = [list(found) for found in windows], []
-    order = sorted((found[0][0], found[-1][1], k) for k, found in enumerate(windows) if found)
+    kept, cuts = [list(intervals) for intervals in windows], []
+    order = sorted(
+        (intervals[0][0], intervals[-1][1], k) for k, intervals in enumerate(windows) if intervals
+    )
     for (_, end, k), (anew, _, _) in pairwise(order):
         if end > anew + SAME_S:
             cuts.append(anew)
-            kept[k] = [(a, min(b, anew)) for a, b in windows[k] if a < anew]
+            kept[k] = [
+                (start_s, min(end_s, anew)) for start_s, end_s in windows[k] if start_s < anew
+            ]
     return kept, cuts
 
 
@@ -264,4 +268,6 @@ def runs(flags: Sequence[bool] | Array, edges: Array) -> list[Interval]:
     """
     change = np.diff(np.concatenate([[0], np.asarray(flags, dtype=np.int8), [0]]))
     starts, ends = np.flatnonzero(change == 1), np.flatnonzero(change == -1)
-    return [(float(edges[a]), float(edges[b])) for a, b in zip(starts, ends, strict=True)]
+    return [
+        (float(edges[first]), float(edges[last])) for first, last in zip(starts, ends, strict=True)
+    ]

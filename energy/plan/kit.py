@@ -220,8 +220,8 @@ CONNECTIONS = ("series", "parallel")
 
 
 def _connection(value: Any) -> Any:
-    whole = isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 1000
-    if whole or (isinstance(value, str) and value in CONNECTIONS):
+    in_each_string = isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 1000
+    if in_each_string or (isinstance(value, str) and value in CONNECTIONS):
         return value
     raise ValueError(
         f"must be {', '.join(CONNECTIONS)}, or how many panels stand in series in each string"

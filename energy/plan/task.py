@@ -4,7 +4,7 @@ When its repeats come is worked out elsewhere, with the calendar; what several k
 together is for `checks`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Annotated, Any, Literal
 
@@ -187,6 +187,17 @@ class Task(Strict):
         where it is one; of an hour, where it simply runs on."""
         counted_s = self.repeat_s if self.repeats else self.duration_s
         return self.mean_w * (counted_s or SECONDS_PER_H) / SECONDS_PER_H
+
+
+def called(tasks: Sequence[Task], word: str) -> list[int]:
+    """The numbers, from 0, of the tasks of a name or, where none has it, of a tool.
+
+    >>> tea = Task(name="tea", tool="kettle", supply="ac", working_w=900, minutes=5)
+    >>> called([tea], "tea"), called([tea], "kettle"), called([tea], "saw")
+    ([0], [0], [])
+    """
+    by_name = [k for k, task in enumerate(tasks) if task.name == word]
+    return by_name or [k for k, task in enumerate(tasks) if task.tool == word]
 
 
 def at_other_times(table: Mapping[str, Any], **keys: Any) -> dict[str, Any]:

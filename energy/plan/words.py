@@ -66,7 +66,7 @@ def shown(value: Any) -> str:
     return one_line(str(value), LONGEST_VALUE)
 
 
-def meant(word: Any, known: Iterable[str]) -> str:
+def meant(word: Any, names: Iterable[str]) -> str:
     """A question after the nearest known word, or nothing where none is near.
 
     >>> meant("tlit_deg", ["tilt_deg", "count"])
@@ -74,7 +74,7 @@ def meant(word: Any, known: Iterable[str]) -> str:
     """
     if not isinstance(word, str) or len(word) > LONGEST_GUESS:
         return ""
-    by_lower = {name.casefold(): name for name in known}
+    by_lower = {name.casefold(): name for name in names}
     near = get_close_matches(word.casefold(), by_lower, n=1, cutoff=0.6)
     return f'; did you mean "{by_lower[near[0]]}"?' if near else ""
 

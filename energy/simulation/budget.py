@@ -16,6 +16,7 @@ import numpy as np
 from energy.model.demand import Burst
 from energy.model.simulate import simulate
 from energy.plan import Plan, PlanError
+from energy.plan.task import called
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
 from energy.simulation.case import calendar_of, days_of, energy_by_task, lay_out, span_of
@@ -50,7 +51,7 @@ def budget(
     plan: Plan,
     now: datetime | None = None,
     battery_percent: float | None = None,
-    known: Budget | None = None,
+    previous: Budget | None = None,
     done: Done | None = None,
     books: bool = True,
 ) -> Budget:
@@ -60,9 +61,9 @@ def budget(
     now: a naive time on the plan's clock inside the span, from which it is simulated; what lies
         before is done. None: from the start.
     battery_percent: the charge at `now` [percent], in place of the plan's start charge.
-    known: the budget of a plan that differs little; what the change leaves alone is taken from it.
-    done: how much of a task was done by `now`, by its name, where that is not what was planned
-        (see `energy.simulation.progress`).
+    previous: the budget of a plan that differs little; what the change leaves alone is taken over.
+    done: by a task's name or tool how much of it was done by `now`, where that is not what was
+        planned (see `energy.simulation.progress`).
     books: False leaves out where the Wh went, and is faster.
 
     Raises PlanError for what only the days themselves show (a record too short, repeats that do not
@@ -74,9 +75,9 @@ def budget(
     """
     if battery_percent is not None:
         plan = plan.replace(**{"pack.start_percent": battery_percent})
-    if known is not None and (known.plan.place, known.plan.span) != (plan.place, plan.span):
-        known = None
-    calendar = known.calendar if known is not None else calendar_of(plan)
+    if previous is not None and not _same_weather(previous.plan, plan):
+        previous = None
+    calendar = previous.calendar if previous is not None else calendar_of(plan)
     span = span_of(plan, now)
     if span[1] - span[0] < 1.0:
         raise PlanError(
@@ -85,24 +86,23 @@ def budget(
                 f" {plan.span.end}: nothing is left to judge"
             ]
         )
-    if known is not None and known.plan.weather != plan.weather:
-        known = None
-    if known is not None:
-        days = days_of(plan, known.days.record, calendar, span, known.days.site)
+    if previous is not None:
+        days = days_of(plan, previous.days.record, calendar, span, previous.days.site)
     else:
         days = days_of(plan, record_of(plan), calendar, span)
     done = done or {}
-    if known is not None and (known.plan.task, known.now, known.done) == (plan.task, now, done):
-        steps, placed = known.progress, known.placed
+    asked = plan.task, now, done
+    if previous is not None and (previous.plan.task, previous.now, previous.done) == asked:
+        steps, placed = previous.progress, previous.placed
     else:
         steps = progress(plan, calendar, span, done)
         placed = place_bursts(plan, calendar, span, left_by_window(steps))
     shared = _Shared(days, placed, now, done, steps)
-    if known is not None and np.array_equal(known.days.cells, days.cells):
-        same_sun = _same_panels(known.plan, plan)
+    if previous is not None and np.array_equal(previous.days.cells, days.cells):
+        same_sun = _same_panels(previous.plan, plan)
         budgets = [
             _judged(shared, each.weather, each.solar if same_sun else None, books)
-            for each in (known, *known.bounds)
+            for each in (previous, *previous.bounds)
         ]
     else:
         budgets = [_judged(shared, weather, None, books) for weather in weathers(days, DOUBTS)]
@@ -137,35 +137,34 @@ def check_now(
         raise PlanError([f"--battery must be between 0 and 100 (got {battery_percent:g})"])
 
 
-def changed(known: Budget, changes: Mapping[str, Any], deciding: bool = False) -> Budget:
+def changed(previous: Budget, changes: Mapping[str, Any], deciding: bool = False) -> Budget:
     """The budget of a plan with some keys changed (see `Plan.replace`), in the same weathers.
 
     With `deciding` in those weathers alone on which its yes depends, and without the books:
     quicker, in a search.
 
-    >>> known = budget(Plan.read("builtin:cloudy-repair"))
-    >>> changed(known, {"pack.capacity_wh": 1100}).plan.pack.capacity_wh
+    >>> demo = budget(Plan.read("builtin:cloudy-repair"))
+    >>> changed(demo, {"pack.capacity_wh": 1100}).plan.pack.capacity_wh
     1100.0
     """
     if deciding:
-        known = known.low_end.alone
-    plan = known.plan.replace(**changes)
-    left = {task.name for task in plan.task}
-    done = {name: amount for name, amount in known.done.items() if name in left}
-    return budget(plan, known.now, known=known, done=done, books=not deciding)
+        previous = previous.low_end.alone
+    plan = previous.plan.replace(**changes)
+    done = {name: amount for name, amount in previous.done.items() if called(plan.task, name)}
+    return budget(plan, previous.now, previous=previous, done=done, books=not deciding)
 
 
-def with_bursts(known: Budget, bursts: Sequence[Burst]) -> Budget:
+def with_bursts(previous: Budget, bursts: Sequence[Burst]) -> Budget:
     """The budget of the same plan if just these bursts of its tasks were wanted, in the same
     weathers; without the ends of the doubt.
 
-    >>> known = budget(Plan.read("builtin:cloudy-repair"))
-    >>> bool(with_bursts(known, known.bursts[:3]).lowest_percent.min() > known.lowest_percent.min())
+    >>> demo = budget(Plan.read("builtin:cloudy-repair"))
+    >>> bool(with_bursts(demo, demo.bursts[:3]).lowest_percent.min() > demo.lowest_percent.min())
     True
     """
-    placed = Placed(tuple(bursts), known.placed.begun, known.placed.notes)
-    shared = _Shared(known.days, placed, known.now, known.done, known.progress)
-    return _judged(shared, known.weather, known.solar)
+    placed = Placed(tuple(bursts), previous.placed.begun, previous.placed.notes)
+    shared = _Shared(previous.days, placed, previous.now, previous.done, previous.progress)
+    return _judged(shared, previous.weather, previous.solar)
 
 
 @dataclass(frozen=True)
@@ -180,7 +179,7 @@ class _Shared:
 
 
 def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, books: bool = True) -> Budget:
-    """One pass; sun, where it is known, is what the panels give."""
+    """One pass; sun, where given, is what the panels give."""
     days, placed = shared.days, shared.placed
     plan, cold = days.plan, days.site.cold
     ready = lay_out(days, placed, weather, sun)
@@ -219,6 +218,11 @@ def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, books: bool =
         done=shared.done,
         progress=shared.progress,
     )
+
+
+def _same_weather(plan: Plan, other: Plan) -> bool:
+    """Whether two plans have the same days and weathers."""
+    return (plan.place, plan.span, plan.weather) == (other.place, other.span, other.weather)
 
 
 def _same_panels(plan: Plan, other: Plan) -> bool:

@@ -93,13 +93,13 @@ def _once_at_a_time(days: Sequence[Day]) -> list[Day]:
     kept, cuts = one_at_a_time([list(day.intervals) for day in days])
     if not cuts:
         return list(days)
-    found = []
+    cut_days = []
     for day, intervals in zip(days, kept, strict=True):
         if tuple(intervals) != day.intervals:
             cut_s = intervals[-1][1] if intervals else day.intervals[0][0]
             day = replace(day, intervals=tuple(intervals), cut_s=cut_s)
-        found.append(day)
-    return found
+        cut_days.append(day)
+    return cut_days
 
 
 def _days(task: Task, calendar: Calendar) -> Iterator[Day]:
@@ -140,16 +140,16 @@ def place_bursts(
     left: of some tasks, by number from 0, what was not done before the span, by the window's
     number; the others go by the clock. Raises PlanError as `days_of` does.
     """
-    whole = to_utc(plan.span.start, calendar.zone), to_utc(plan.span.end, calendar.zone)
+    plan_span = to_utc(plan.span.start, calendar.zone), to_utc(plan.span.end, calendar.zone)
     every, left = days_of(plan, calendar), left or {}
     placed: list[Burst] = []
     begun: set[tuple[int, int]] = set()
     notes: list[str] = []
     spells: list[Spells] = []
     for k, (task, days) in enumerate(zip(plan.task, every, strict=True)):
-        notes += _cut_short(task, days, whole)
-        notes += _starts_again(task, calendar, days, whole)
-        if task.must and not _all_day(task) and _cut_off(days, whole, calendar.first):
+        notes += _cut_short(task, days, plan_span)
+        notes += _starts_again(task, calendar, days, plan_span)
+        if task.must and not _all_day(task) and _cut_off(days, plan_span, calendar.first):
             notes.append(
                 f'what of "{task.name}", which must run, comes before the start or after the end of'
                 " the span is not judged"
@@ -158,7 +158,7 @@ def place_bursts(
         for day in days:
             intervals, is_begun = day.intervals, False
             if k not in left:
-                is_begun = any(whole[0] <= start < span[0] for start, _ in intervals)
+                is_begun = any(plan_span[0] <= start < span[0] for start, _ in intervals)
             elif (rest := left[k].get(day.number)) is None:
                 intervals = ()
             elif not rest.as_planned:
@@ -172,10 +172,10 @@ def place_bursts(
 
 
 def _starts_again(
-    task: Task, calendar: Calendar, days: Sequence[Day], whole: Interval
+    task: Task, calendar: Calendar, days: Sequence[Day], plan_span: Interval
 ) -> Iterator[str]:
     """A line where a task is cut because it starts again before it is over."""
-    cuts = [d.cut_s for d in days if d.cut_s is not None and whole[0] < d.cut_s < whole[1]]
+    cuts = [d.cut_s for d in days if d.cut_s is not None and plan_span[0] < d.cut_s < plan_span[1]]
     if cuts:
         when = f"{calendar.moment(cuts[0]):%Y-%m-%d at %H:%M}"
         when += f", the first of {len(cuts)} times" if len(cuts) > 1 else ""
@@ -183,7 +183,7 @@ def _starts_again(
         yield f"{again}: it is cut there, for nothing runs twice at once"
 
 
-def _cut_short(task: Task, days: Sequence[Day], whole: Interval) -> Iterator[str]:
+def _cut_short(task: Task, days: Sequence[Day], plan_span: Interval) -> Iterator[str]:
     """A line where windows of the plan are too short for the task's block."""
     if task.duration_s is None or task.repeats is not None:
         return
@@ -191,30 +191,30 @@ def _cut_short(task: Task, days: Sequence[Day], whole: Interval) -> Iterator[str
         day.date
         for day in days
         if day.window[0] + task.duration_s > day.window[1] + ROUNDING_S
-        and overlap_s(day.window, whole) > 0.0
+        and overlap_s(day.window, plan_span) > 0.0
     ]
     if short:
         when = f"{short[0]}, the first of {len(short)} times," if len(short) > 1 else f"{short[0]}"
         yield f'"{task.name}" is longer than its window on {when} and is cut there'
 
 
-def _cut_off(days: Sequence[Day], whole: Interval, first: date) -> bool:
+def _cut_off(days: Sequence[Day], plan_span: Interval, first: date) -> bool:
     """Whether some of a task's days lies outside the plan's span."""
     for day in days:
-        inside_s = sum(overlap_s(interval, whole) for interval in day.intervals)
+        inside_s = sum(overlap_s(interval, plan_span) for interval in day.intervals)
         outside_s = sum(end_s - start_s for start_s, end_s in day.intervals) - inside_s
         if outside_s > 1.0 and day.date >= first:
             return True
     return False
 
 
-def overlap_s(one: Interval, other: Interval) -> float:
+def overlap_s(first: Interval, second: Interval) -> float:
     """Seconds that two intervals have in common.
 
     >>> overlap_s((0.0, 10.0), (6.0, 20.0))
     4.0
     """
-    return max(min(one[1], other[1]) - max(one[0], other[0]), 0.0)
+    return max(min(first[1], second[1]) - max(first[0], second[0]), 0.0)
 
 
 def _too_early(

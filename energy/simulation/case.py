@@ -101,16 +101,16 @@ def days_of(
 def _cells(plan: Plan, record: Source, calendar: Calendar, span: Interval) -> Array:
     """Edges of the cells: whole intervals of the record around the span, cut at its ends and
     wherever a panel is moved, folded or shaded."""
-    step, whole, phase, beyond, every = HOUR_S, HOUR_S, 0.0, HOUR_S, GRID_S
+    step, unit_s, phase, beyond, every = HOUR_S, HOUR_S, 0.0, HOUR_S, GRID_S
     if isinstance(record, Record):
-        step = whole = beyond = record.interval_s
+        step = unit_s = beyond = record.interval_s
         phase = float(record.start_s[0]) % step
     elif is_synthetic(plan.weather) or record is not None:
         # synthetic hours belong to days of the sun's clock; they may also follow a forecast
         every = HOURLY_CELL_S
-        whole, phase, beyond = DAY_S, -solar_clock_offset_s(plan.place.longitude_deg), 0.0
-    first = np.floor((span[0] - phase) / whole) * whole + phase - beyond
-    last = np.ceil((span[1] - phase) / whole) * whole + phase + beyond
+        unit_s, phase, beyond = DAY_S, -solar_clock_offset_s(plan.place.longitude_deg), 0.0
+    first = np.floor((span[0] - phase) / unit_s) * unit_s + phase - beyond
+    last = np.ceil((span[1] - phase) / unit_s) * unit_s + phase + beyond
     marks = [*span, *np.arange(first, last, step).tolist()]
     for number, panel in enumerate(plan.panel):
         windows = calendar.windows(panel.out_between) if panel.out_between else []
@@ -228,7 +228,7 @@ def energy_by_task(placed: Sequence[Burst], tasks: int) -> Array:
 
 
 def random_factors(
-    plan: Plan, what: str, name: str, spread_percent: float, scenarios: int
+    plan: Plan, kind: str, name: str, spread_percent: float, scenarios: int
 ) -> Array:
     """One lognormal factor of mean 1 a scenario; the coefficient of variation is the spread.
 
@@ -238,7 +238,7 @@ def random_factors(
     """
     if scenarios == 1 or spread_percent == 0.0:
         return np.ones(scenarios)
-    key = [plan.weather.seed, zlib.crc32(f"{what}:{name}".encode())]
+    key = [plan.weather.seed, zlib.crc32(f"{kind}:{name}".encode())]
     normal = np.random.default_rng(key).standard_normal(scenarios)
     sigma = np.sqrt(np.log1p((spread_percent / 100.0) ** 2))
     return np.asarray(np.exp(sigma * normal - sigma**2 / 2.0))

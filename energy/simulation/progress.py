@@ -11,11 +11,11 @@ from math import floor
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.kit import number
-from energy.plan.task import SECONDS_PER_H, SECONDS_PER_MIN, Task
+from energy.plan.task import SECONDS_PER_H, SECONDS_PER_MIN, Task, called
 from energy.plan.words import meant, shown
 from energy.simulation.bursts import MIDNIGHT, Day, Left, days_of, overlap_s
 
-Done = Mapping[str, float | str]  # by a task's name: how much of it in its unit, "all" or "none"
+Done = Mapping[str, float | str]  # by a task's name or tool: how much in its unit, "all" or "none"
 
 SECONDS = {"minutes": SECONDS_PER_MIN, "hours": SECONDS_PER_H}
 WORDS = {"all": float("inf"), "none": 0.0}
@@ -55,7 +55,7 @@ class Progress:
 class _Times:
     """The whole plan, what of it lies ahead [UTC s], and the rest of the day as a window."""
 
-    whole: Interval
+    plan_span: Interval
     ahead: Interval
     today: Day
 
@@ -63,10 +63,10 @@ class _Times:
 def progress(plan: Plan, calendar: Calendar, span: Interval, done: Done) -> tuple[Progress, ...]:
     """What was done of a plan's tasks before a span [UTC s], and what that leaves.
 
-    done: by a task's name how much of it since the plan's start, in the unit in which it is stated,
-    or "all" or "none". Windows are done in the order of time. What is left of one that is under way
-    comes in the rest of it; what begins at a stated time is open until the end of that date. Raises
-    PlanError for names and amounts that cannot be.
+    done: by a task's name or tool how much of it since the plan's start, in the unit in which it is
+    stated, or "all" or "none". Windows are done in the order of time. What is left of one that is
+    under way comes in the rest of it; what begins at a stated time is open until the end of that
+    date. Raises PlanError for names and amounts that cannot be.
 
     >>> from energy.simulation.case import calendar_of
     >>> plan = Plan.read("builtin:cloudy-repair")
@@ -74,7 +74,7 @@ def progress(plan: Plan, calendar: Calendar, span: Interval, done: Done) -> tupl
     >>> noon, end = (to_utc(t, calendar.zone) for t in (plan.span.start.replace(hour=12),
     ...                                                 plan.span.end))
     >>> found, = progress(plan, calendar, (noon, end), {"drill the new holes": 10})
-    >>> found.planned, [one.amount for one in found.left[2]]
+    >>> found.planned, [part.amount for part in found.left[2]]
     (24.0, [14.0])
     """
     if not done:
@@ -84,15 +84,14 @@ def progress(plan: Plan, calendar: Calendar, span: Interval, done: Done) -> tupl
     date = calendar.moment(span[0]).date()
     rest = span[0], min(calendar.at(MIDNIGHT, date), span[1])
     times = _Times(
-        whole=(to_utc(plan.span.start, calendar.zone), span[1]),
+        plan_span=(to_utc(plan.span.start, calendar.zone), span[1]),
         ahead=span,
         today=Day(NO_WINDOW, date, rest, ()),
     )
     groups: dict[tuple[str, str], dict[int, Task]] = {}
     for name in amounts:
-        for k, task in enumerate(plan.task):
-            if task.name == name:
-                groups.setdefault((name, task.unit), {})[k] = task
+        for k in called(plan.task, name):
+            groups.setdefault((name, plan.task[k].unit), {})[k] = plan.task[k]
     return tuple(
         _of_tasks(tasks, every, amounts[name], times) for (name, _), tasks in groups.items()
     )
@@ -113,33 +112,33 @@ def _of_tasks(
     lost = dict.fromkeys(tasks, 0.0)
     planned, to_do = 0.0, amount
     windows = [(day.window, k, day) for k in tasks for day in every[k]]
-    for _, k, day in sorted(windows, key=lambda one: one[:2]):
-        holds = _holds(tasks[k], day, times.whole)
+    for _, k, day in sorted(windows, key=lambda window: window[:2]):
+        holds = _holds(tasks[k], day, times.plan_span)
         did = min(holds, to_do)
         planned, to_do = planned + holds, to_do - did
-        one = _left(tasks[k], day, holds - did, did > 0.0, times.ahead)
-        lost[k] += holds - did - one.amount
-        if one.amount > ROUNDING:
-            left[k].append(one)
+        rest = _left(tasks[k], day, holds - did, did > 0.0, times.ahead)
+        lost[k] += holds - did - rest.amount
+        if rest.amount > ROUNDING:
+            left[k].append(rest)
     offered = {k: _offered(task, left[k], lost[k], times.today) for k, task in tasks.items()}
     first = tasks[min(tasks)]
     unit_s = SECONDS.get(first.unit, 1.0)
-    still = sum(one.amount for k in tasks for one in left[k])
+    still = sum(part.amount for k in tasks for part in left[k])
     return Progress(
         name=first.name,
         unit=first.unit,
         planned=planned / unit_s,
         done=(planned if amount == WORDS["all"] else amount) / unit_s,
         over=sum(lost.values()) / unit_s,
-        again=(sum(one.amount for k in tasks for one in offered[k]) - still) / unit_s,
+        again=(sum(part.amount for k in tasks for part in offered[k]) - still) / unit_s,
         left={k: tuple(left[k]) for k in tasks},
         offered=offered,
     )
 
 
-def _holds(task: Task, day: Day, whole: Interval) -> float:
+def _holds(task: Task, day: Day, plan_span: Interval) -> float:
     """How many repeats, or seconds, of a window lie inside the plan's span."""
-    inside_s = [overlap_s(interval, whole) for interval in day.intervals]
+    inside_s = [overlap_s(interval, plan_span) for interval in day.intervals]
     return float(sum(s > 0.0 for s in inside_s)) if task.repeats is not None else sum(inside_s)
 
 
@@ -184,12 +183,19 @@ def _offered(task: Task, left: Sequence[Left], lost: float, today: Day) -> tuple
 def _amounts(plan: Plan, done: Done) -> dict[str, float]:
     """By name how many repeats, or seconds, were done. Raises PlanError, a line a problem."""
     amounts, problems = {}, []
+    named: dict[int, str] = {}
     for name, said in done.items():
-        units = list(dict.fromkeys(task.unit for task in plan.task if task.name == name))
-        if not units:
+        numbers = called(plan.task, name)
+        if not numbers:
             line = f"--done names no task of the plan (got {shown(name)})"
-            problems.append(line + meant(name, [task.name for task in plan.task]))
+            words = [word for task in plan.task for word in (task.name, task.tool) if word]
+            problems.append(line + meant(name, words))
             continue
+        if before := named.get(numbers[0]):
+            problems.append(f"--done names one task twice: {shown(before)} and {shown(name)}")
+            continue
+        named |= dict.fromkeys(numbers, name)
+        units = list(dict.fromkeys(plan.task[k].unit for k in numbers))
         try:
             amounts[name] = _amount(said, units)
         except ValueError as error:

@@ -29,9 +29,9 @@ def resampled_rows(
     order = [0, *(s for k in range(1, SHIFTS // 2 + 1) for s in (k, -k))]
     picks: list[tuple[float, Index]] = []
     years: set[int] = set()
-    held = [0] if record.typical else _years_held(record, starts_s)
+    years_held = [0] if record.typical else _years_held(record, starts_s)
     for shift in order:
-        for year in held:
+        for year in years_held:
             rows = _rows_in_year(record, starts_s, shift, year)
             if rows is not None:
                 picks.append((float(shift), rows))

@@ -133,6 +133,7 @@ def test_every_answer_says_what_to_take_care_of(plan, command):
     assert all(caution["text"] in " ".join(text.split()) for caution in answer["cautions"])
 
 
+@pytest.mark.oracle
 def test_the_years_of_the_plans_own_size_stand_in_the_json(plan):
     ranges = "\n[size]\nbattery_wh = [100, 200]\npanel_w = [100, 100]\n"
     plan.write_text(SMALL + ranges + 'candidates = "kit.csv"\n')
@@ -518,3 +519,9 @@ def test_new_says_that_its_sky_is_a_guess_only_where_it_is(tmp_path, at, guessed
 )
 def test_each_question_of_learn_has_its_own_options(arguments):
     assert run("learn", *arguments).exit_code == 2
+
+
+def test_the_old_way_to_learn_says_the_new_one():
+    found = run("learn", "my-plan.toml", "readings.csv")
+    assert found.exit_code == 2
+    assert "energy learn readings my-plan.toml readings.csv" in " ".join(found.stderr.split())

@@ -160,9 +160,11 @@ CABLE = [{"from": "panel", "to": "pack", "length_m": 15, "mm2": 2.5}]
 @pytest.mark.parametrize(
     "plan",
     [
-        small(None, OUTSIDE),
+        pytest.param(small(None, OUTSIDE), marks=pytest.mark.oracle),
         small(None, {**OUTSIDE, "solar_input": {"max_w": 90}}, run=CABLE),
-        small(None, {**OUTSIDE, "solar_input": {"max_a": 4}}),
+        pytest.param(
+            small(None, {**OUTSIDE, "solar_input": {"max_a": 4}}), marks=pytest.mark.oracle
+        ),
     ],
     ids=["panels of any size", "behind a long cable", "few amps from the panels"],
 )
@@ -200,7 +202,7 @@ def test_without_numba_a_large_sweep_takes_the_usual_way(monkeypatch: pytest.Mon
     assert not repaid(PACK, 10 * REPAID_STEPS)
 
 
-@pytest.mark.parametrize("command", ["check", "size"])
+@pytest.mark.parametrize("command", ["check", pytest.param("size", marks=pytest.mark.oracle)])
 def test_the_everyday_commands_do_not_import_numba(command: str) -> None:
     arguments = ["-X", "importtime", "-m", "energy", command, "builtin:january-job", "--json"]
     done = subprocess.run(

@@ -445,3 +445,25 @@ def test_what_is_moved_nearer_noon_stays_in_its_window_with_its_pauses():
     assert moved is not None
     result = budget(whole.replace(**moved.change(1.0)))
     assert f"{result.local(result.bursts[-1].end_s):%H:%M}" <= "08:00"
+
+
+def test_a_task_is_named_by_its_tool_too():
+    grinding = {**CUT, "tool": "angle-grinder-115"}
+    asked = plan(grinding, LIGHT)
+    by_name, by_tool = (
+        check(asked, now=at("11:00"), battery_percent=60.0, done={name: 7})
+        for name in ("cut", "angle-grinder-115")
+    )
+    assert by_tool.as_dict() == by_name.as_dict()
+
+
+def test_a_name_goes_before_a_tool_of_that_name_and_one_task_is_named_once():
+    asked = plan({**CUT, "tool": "angle-grinder-115"}, {**LIGHT, "name": "angle-grinder-115"})
+    (done,) = check(
+        asked, now=at("11:00"), battery_percent=60.0, done={"angle-grinder-115": "all"}
+    ).budget.progress
+    assert (done.name, done.unit) == ("angle-grinder-115", "minutes")
+    asked = plan({**CUT, "tool": "angle-grinder-115"})
+    both = {"cut": 1, "angle-grinder-115": 2}
+    with pytest.raises(PlanError, match="names one task twice"):
+        check(asked, now=at("11:00"), battery_percent=60.0, done=both)

@@ -19,8 +19,6 @@ from energy.plan import Plan
 from energy.simulation.budget import budget
 from energy.weather.synthetic.synthetic import extraterrestrial_day_wh
 
-pytestmark = pytest.mark.xdist_group("calibration")
-
 DAYS, EVERY = 3, 5  # a plan's length, and how often one starts [days]
 STARTS = np.arange(0, 365, EVERY)
 NEAR = 3  # windows moved by no more than this share the plan's days, or nearly

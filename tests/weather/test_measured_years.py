@@ -17,8 +17,6 @@ from energy.plan import Plan
 from energy.simulation.case import calendar_of, days_of
 from energy.weather.scenarios import weathers
 
-pytestmark = pytest.mark.xdist_group("measured years")
-
 YEARS = 500
 SEASONS = {
     "winter": (11, 0, 1),

@@ -15,6 +15,7 @@ from energy.answers.aim.poses import BIN_MIN, Search, Yields, search
 from energy.model import Array
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget_of, changed
+from energy.simulation.result import Answered
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,7 +28,7 @@ WORTH_WH, WORTH_SHARE = 10.0, 0.02  # a day; nobody gets up for less (common pra
 
 
 @dataclass(frozen=True)
-class Setting:
+class Setting(Answered):
     """One way to set the panels up: what it changes in the plan, and the budget with it.
 
     daylight says which days count as a day; at are the times of the clock at which the panels are
@@ -70,7 +71,7 @@ class Setting:
 
 
 @dataclass(frozen=True)
-class Aim:
+class Aim(Answered):
     """The answer: ways to set the panels up, and the yield of all poses.
 
     tilt_deg and azimuth_deg (true north) are the best pose for the plan's own hours, in whole
@@ -87,6 +88,11 @@ class Aim:
     azimuth_deg: float | None
     aimed: tuple[int, ...]
     yields: Yields = field(repr=False)
+
+    @property
+    def budget(self) -> Budget:
+        """The plan with the best pose."""
+        return self.best.budget
 
     @property
     def change(self) -> Change:

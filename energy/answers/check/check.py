@@ -16,10 +16,10 @@ from energy.answers.check.checkpoints import Checkpoint, checkpoint_table, check
 from energy.plan import Plan, PlanError
 from energy.show.moments import clock
 from energy.show.numbers import for_json
-from energy.simulation.budget import Budget, Lowest, budget, check_now
+from energy.simulation.budget import Budget, budget, check_now
 from energy.simulation.overloads import why_never, why_refused
 from energy.simulation.progress import Done
-from energy.simulation.success import Chance
+from energy.simulation.result import Answered
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -71,38 +71,13 @@ class Sky:
 
 
 @dataclass(frozen=True)
-class Check:
+class Check(Answered):
     """The answer, with the budget it rests on."""
 
     budget: Budget
     tasks: tuple[TaskAnswer, ...]
     now: Now | None = None
     skies: tuple[Sky, ...] = ()
-
-    @property
-    def yes(self) -> bool:
-        """Whether the chance reaches the goal and nothing overloads."""
-        return self.budget.yes
-
-    @property
-    def answer(self) -> str:
-        """The answer in a word: yes, almost (nothing stops, but the reserve is used) or no."""
-        return self.budget.answer
-
-    @property
-    def chance(self) -> Chance:
-        """In how many weathers the plan works."""
-        return self.budget.chance
-
-    @property
-    def verdict(self) -> str:
-        """How the middle weather goes: stays-powered, dips-into-reserve, runs-flat, overloads."""
-        return self.budget.verdict
-
-    @property
-    def lowest(self) -> Lowest:
-        """The lowest point of the middle weather."""
-        return self.budget.lowest()
 
     @cached_property
     def checkpoints(self) -> tuple[Checkpoint, ...]:

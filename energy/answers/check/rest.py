@@ -162,17 +162,17 @@ class _Rest:
         parts = [self._part(table, k, part) for part in left if part.day.date not in later]
         return parts + ([{**table, "days": self._numbers(later)}] if later else [])
 
-    def of_windows(self, table: Mapping[str, Any], what: Any) -> Tables:
+    def of_windows(self, table: Mapping[str, Any], timed: Any) -> Tables:
         """A table of what goes on all through its windows (a task or a charger), on its days."""
-        if what.days is None:
+        if timed.days is None:
             return [dict(table)]
         today, parts = self.now.date(), []
-        for day in (day for day in self.calendar.days(what.days) if day < today):
-            window = self.calendar.window(what.between, day)
+        for day in (day for day in self.calendar.days(timed.days) if day < today):
+            window = self.calendar.window(timed.between, day)
             if window is not None and window[1] > self.now_s:
                 between = [self.calendar.clock(self.now_s), self.calendar.clock(window[1])]
                 parts.append({**table, "between": between, "days": [1]})
-        coming = [day for day in self.calendar.days(what.days) if day >= today]
+        coming = [day for day in self.calendar.days(timed.days) if day >= today]
         return parts + ([{**table, "days": self._numbers(coming)}] if coming else [])
 
     def _ahead(self, day: Day) -> list[Interval]:
@@ -210,13 +210,15 @@ class _Rest:
         pieces = [piece for burst in mine for piece in burst.pieces]
         energy = sum(piece.mean_w * (piece.end_s - piece.start_s) for piece in pieces)
         ends_s = pieces[-1].end_s
-        what = {key: getattr(task, key) for key in OF_A_TASK}
+        same_keys = {key: getattr(task, key) for key in OF_A_TASK}
         # What its name tells is left for the name to tell again.
-        what |= {k: getattr(task, k) for k in RISKS if getattr(task, k) or not carries(task, k)}
+        same_keys |= {
+            k: getattr(task, k) for k in RISKS if getattr(task, k) or not carries(task, k)
+        }
         mean_w = round(energy / (ends_s - self.now_s), 3)
         lasts_s = round(ends_s - self.now_s, 3)
         keys = {"at": self.calendar.clock(self.now_s), "times": 1, "each_s": lasts_s, "days": [1]}
-        return {"name": task.name, "working_w": mean_w} | what | keys
+        return {"name": task.name, "working_w": mean_w} | same_keys | keys
 
     def _until(self, end_s: float) -> dict[str, Any]:
         minutes = round((end_s - self.now_s) / 60.0, 6)

@@ -56,9 +56,9 @@ class Batch:
 
         >>> from energy.simulation.budget import budget
         >>> from energy.plan import Plan
-        >>> known = budget(Plan.read("builtin:cloudy-repair"))
-        >>> all_of_it, none_of_it = Batch(known).failing([known.bursts, ()])
-        >>> bool((all_of_it == ~known.success).all()), bool(none_of_it.any())
+        >>> demo = budget(Plan.read("builtin:cloudy-repair"))
+        >>> all_of_it, none_of_it = Batch(demo).failing([demo.bursts, ()])
+        >>> bool((all_of_it == ~demo.success).all()), bool(none_of_it.any())
         (True, False)
         """
         return list(self.margins(choices, scenarios) < 0.0)

@@ -20,6 +20,7 @@ from energy.plan import Plan
 from energy.plan.words import and_list
 from energy.show.numbers import for_json
 from energy.simulation.budget import Budget, budget, changed
+from energy.simulation.result import Answered
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,7 +44,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Choose:
+class Choose(Answered):
     """The tasks that fit, as a timetable; `change` is what `Plan.replace` takes.
 
     served: at each priority the sum over its tasks of value times the share that runs. proven:
@@ -81,6 +82,11 @@ class Choose:
         """When to look at the display with this choice, what to expect, and below what to turn
         back; empty where nothing fits."""
         return checkpoints(self.budget) if self.possible else ()
+
+    @property
+    def answer(self) -> str:
+        """The answer of the chosen plan in a word; no where there is none."""
+        return self.budget.answer if self.possible else "no"
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html())
@@ -123,16 +129,16 @@ class Choose:
             "blocks": blocks,
             "left_out": [
                 {
-                    "task": one.task,
-                    "times": one.times,
-                    "unit": one.unit,
-                    "why": one.why,
-                    "needs_wh": round(one.needs_wh, 1),
-                    "costs": one.costs,
-                    "failing": one.failing,
-                    "may_fail": one.may_fail,
+                    "task": left_out.task,
+                    "times": left_out.times,
+                    "unit": left_out.unit,
+                    "why": left_out.why,
+                    "needs_wh": round(left_out.needs_wh, 1),
+                    "costs": left_out.costs,
+                    "failing": left_out.failing,
+                    "may_fail": left_out.may_fail,
                 }
-                for one in self.left_out
+                for left_out in self.left_out
             ],
             "served": {key: round(value, 4) for key, value in self.served.items()},
             "chance": self.budget.chance.as_dict(),
@@ -182,23 +188,23 @@ def choose(
         budget=choice.budget,
         possible=True,
         timetable=_timetable(choice.budget),
-        left_out=Reasons(search.judge, choice.held).all(),
+        left_out=Reasons(search.judge, choice.arrangement).all(),
         served=search.served_by_priority(choice.served),
         gap_percent=choice.gap_percent,
         gap_priority=choice.gap_priority,
         proven=choice.proven,
         effort=effort,
         stopped=choice.stopped,
-        change={"task": search.tables(choice.held)},
+        change={"task": search.tables(choice.arrangement)},
     )
 
 
 def _all_of_it(search: Search) -> Choose:
     """The plan as it is: everything fits."""
     return Choose(
-        budget=search.whole,
+        budget=search.result,
         possible=True,
-        timetable=_timetable(search.whole),
+        timetable=_timetable(search.result),
         left_out=(),
         served=search.served_by_priority(search.items.served(search.items.most)),
         gap_percent=0.0,
@@ -240,7 +246,7 @@ def _timetable(result: Budget) -> tuple[Row, ...]:
 
 def _impossible(search: Search) -> Choose:
     """What must run, or else the smallest task, does not fit even alone: by how much, and when."""
-    everything = search.whole
+    everything = search.result
     tasks = everything.plan.task
     kept, words = search.must_run, "what must run"
     if not kept:

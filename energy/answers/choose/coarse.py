@@ -115,9 +115,9 @@ class Coarse:
 
         asked_wh (c, t, s): of each candidate, in each slot and scenario.
         """
-        lowest, held = self._passed(asked_wh)
+        lowest, mean_store = self._passed(asked_wh)
         middle = lowest.shape[1] // 2
-        return np.sort(lowest, axis=1)[:, middle], held
+        return np.sort(lowest, axis=1)[:, middle], mean_store
 
     def failing(self, asked_wh: Array) -> Array:
         """In how many of the scenarios each candidate falls below the floor (c,)."""
@@ -130,12 +130,12 @@ class Coarse:
         change = np.where(net > 0.0, up, net)
         store = np.broadcast_to(self.start_wh, net[:, 0].shape)
         lowest = np.full(store.shape, np.inf)
-        held = np.zeros(store.shape)
+        mean_store = np.zeros(store.shape)
         for t in range(net.shape[1]):
             store = np.minimum(store + change[:, t], self.full_wh)
             np.minimum(lowest, store / self.full_wh - self.floor[t], out=lowest)
-            held += store
-        return lowest, (held / self.full_wh).mean(axis=1) / net.shape[1]
+            mean_store += store
+        return lowest, (mean_store / self.full_wh).mean(axis=1) / net.shape[1]
 
 
 def about_the_deciding(result: Budget) -> Index:

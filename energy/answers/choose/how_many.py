@@ -15,12 +15,13 @@ from energy.answers.choose.room import Room, Series
 from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, Moment, to_utc
 from energy.plan import Plan, PlanError, profiles
-from energy.plan.task import AMOUNTS, Task, at_other_times
+from energy.plan.task import AMOUNTS, Task, at_other_times, called
 from energy.plan.words import meant, shown
 from energy.simulation.budget import Budget, budget, changed
 from energy.simulation.case import calendar_of
 from energy.simulation.overloads import why_never
 from energy.simulation.progress import Done
+from energy.simulation.result import Answered
 
 MINUTE_S = 60.0
 EACH_S = 60.0  # how long one cut or hole takes where nothing says so (common practice, no source)
@@ -28,10 +29,11 @@ LAST = 1000  # the lowest priority: what is planned comes first
 LEAST_S = 300.0  # in less nobody begins
 
 Window = tuple[Moment, Moment] | None
+Tables = list[dict[str, Any]]
 
 
 @dataclass(frozen=True)
-class HowMany:
+class HowMany(Answered):
     """So many more of a tool, and the chance with them; each_s is how long each was taken to be,
     for what is counted.
 
@@ -116,13 +118,8 @@ def how_many(
     filling = Filling(base.low_end, room, others, starts)
     holds = not planned or filling.holds([[]])[0]
     chosen = filling.most() if holds else []
-    while True:
-        several = room.in_series(chosen)
-        tables = [*planned, *more.tables(calendar, several)]
-        best = changed(base, {"task": tables}) if tables else base
-        if not chosen or _fits(best, len(planned)):
-            break
-        chosen = chosen[:-1]  # the scenarios that decide and all of them may differ by one
+    chosen, best = _written_out(base, planned, chosen, room, more)
+    several = room.in_series(chosen)
     full = holds and len(chosen) == len(starts)
     return HowMany(
         tool=tool,
@@ -138,8 +135,21 @@ def how_many(
         beside=_beside_itself(room.bursts(several), others, best.plan, table.get("name")),
         set_aside=set_aside,
         budget=best,
-        change=left | {"task": tables},
+        change=left | {"task": [*planned, *more.tables(calendar, several)]},
     )
+
+
+def _written_out(
+    base: Budget, planned: Tables, chosen: list[float], room: Room, more: "_More"
+) -> tuple[list[float], Budget]:
+    """As many of the chosen starts [UTC s] as hold in the plan written out, and its budget: those
+    in all scenarios may be one fewer than in those that decide."""
+    while True:
+        tables = [*planned, *more.tables(base.calendar, room.in_series(chosen))]
+        best = changed(base, {"task": tables}) if tables else base
+        if not chosen or _fits(best, len(planned)):
+            return chosen, best
+        chosen = chosen[:-1]
 
 
 @dataclass(frozen=True)
@@ -207,10 +217,9 @@ def _table(plan: Plan, tool: str) -> tuple[dict[str, Any], Task | None]:
     """The table of a task with this name or tool, without how much and when, and that task; or a
     new one of a profile."""
     gone = (*AMOUNTS, "at", "between", "days", "must", "flexible", "pause_s", "with", "after")
-    for table, task in zip(plan.source["task"], plan.task, strict=True):
-        if tool in (task.name, task.tool):
-            kept = {key: value for key, value in table.items() if key not in gone}
-            return kept | {"name": task.name, "priority": LAST}, task
+    for k in called(plan.task, tool):
+        kept = {key: value for key, value in plan.source["task"][k].items() if key not in gone}
+        return kept | {"name": plan.task[k].name, "priority": LAST}, plan.task[k]
     names = [*profiles.tools(), *(task.name for task in plan.task)]
     if tool not in names:
         raise PlanError([f"there is no tool {shown(tool)}{meant(tool, names)}"])

@@ -38,7 +38,7 @@ class OutOfWork(Exception):
 
 
 @dataclass(frozen=True)
-class Held:
+class Arrangement:
     """A choice that holds: how much of each item, and where its pieces run."""
 
     levels: Levels
@@ -55,7 +55,7 @@ class Judge:
 
     def __init__(
         self,
-        whole: Budget,
+        result: Budget,
         every: Sequence[Piece],
         items: Items,
         slot_s: float,
@@ -63,11 +63,11 @@ class Judge:
         beam: int,
         progress: Progress | None,
     ):
-        self.whole, self.deciding = whole, whole.low_end
+        self.result, self.deciding = result, result.low_end
         self.every, self.items = every, items
         self.batch = Batch(self.deciding)
-        fewer = whole.success.size < self.deciding.success.size
-        self._own = Batch(whole) if fewer else None
+        fewer = result.success.size < self.deciding.success.size
+        self._own = Batch(result) if fewer else None
         self._rank(worst_first(self.deciding))
         coarse = Coarse(self.deciding, slot_s)
         self.places = Places(self.deciding, coarse, every, items.after, self.in_turn)
@@ -77,66 +77,68 @@ class Judge:
         self.tries = 0
         self.believed: set[Levels] = set()
         self.forbidden: set[Levels] = set()
-        self._known: dict[Levels, Held | None] = {}
+        self._judged: dict[Levels, Arrangement | None] = {}
         count = len(items.pieces)
         self._failing = _Scenarios(count, self.deciding.success.size)
         self._bearing = _Scenarios(count, self.deciding.success.size)
-        self._held: list[Held] = []
+        self._arrangements: list[Arrangement] = []
 
-    def holds(self, levels: Levels, beside: Held | None = None) -> Held | None:
+    def holds(self, levels: Levels, smaller: Arrangement | None = None) -> Arrangement | None:
         """The choice laid out so that it holds, None where it does not.
 
-        beside: a smaller choice that holds, whose layout is kept where it can be. Raises OutOfWork
-        where that takes more tries than are allowed.
+        smaller: a choice that holds and has less, whose layout is kept where it can be. Raises
+        OutOfWork where that takes more tries than are allowed.
         """
-        return self.holds_each([levels], beside)[0]
+        return self.holds_each([levels], smaller)[0]
 
-    def holds_each(self, several: Sequence[Levels], beside: Held | None) -> list[Held | None]:
+    def holds_each(
+        self, several: Sequence[Levels], smaller: Arrangement | None
+    ) -> list[Arrangement | None]:
         """As `holds`, for several choices in one go."""
-        asked = [levels for levels in dict.fromkeys(several) if levels not in self._known]
+        asked = [levels for levels in dict.fromkeys(several) if levels not in self._judged]
         open_ = {}
         for levels in asked:
-            held = self._without_asking(levels) if self.items.in_order(levels) else None
-            if held is None and self._may_hold(levels):
-                open_[levels] = self._layouts(levels, beside)
+            arrangement = self._without_asking(levels) if self.items.in_order(levels) else None
+            if arrangement is None and self._may_hold(levels):
+                open_[levels] = self._layouts(levels, smaller)
             else:
-                self._known[levels] = held
+                self._judged[levels] = arrangement
         first = {levels: layouts[:1] for levels, layouts in open_.items()}
         self._try(first)
-        self._try({k: v[1:] for k, v in open_.items() if self._known.get(k) is None})
-        return [self._known[levels] for levels in several]
+        self._try({k: v[1:] for k, v in open_.items() if self._judged.get(k) is None})
+        return [self._judged[levels] for levels in several]
 
     def _try(self, layouts: Mapping[Levels, Sequence[Layout]]) -> None:
         """Simulate some layouts of some choices and remember what comes of it."""
-        named = [
+        trials = [
             (levels, blocks)
             for levels, several in layouts.items()
             for blocks in several
             if self.comes_after(levels, blocks)
         ]
-        failing = self.failing([self._bursts(*one) for one in named])
+        failing = self.failing([self._bursts(*trial) for trial in trials])
         failed: set[Levels] = set()
         for levels in layouts:
-            self._known.setdefault(levels, None)
-        for (levels, blocks), mask in zip(named, failing, strict=True):
+            self._judged.setdefault(levels, None)
+        for (levels, blocks), mask in zip(trials, failing, strict=True):
             if mask is None:
                 continue
             if int(mask.sum()) > self.deciding.may_fail:
                 failed.add(levels)
                 if not self._moves(levels):
                     self._failing.add(levels, mask)
-            elif self._known[levels] is None:
+            elif self._judged[levels] is None:
                 if self._elsewhere_too(self._bursts(levels, blocks)):
-                    self._known[levels] = Held(levels, blocks)
-                    self._held.append(Held(levels, blocks))
+                    self._judged[levels] = Arrangement(levels, blocks)
+                    self._arrangements.append(Arrangement(levels, blocks))
                     self.believed.discard(levels)
                     self.forbidden.discard(levels)
                 else:
                     failed.add(levels)
         for levels in layouts:
-            if self._known[levels] is None and levels not in failed:
+            if self._judged[levels] is None and levels not in failed:
                 self.forbidden.add(levels)
-            elif self._known[levels] is None and self._moves(levels):
+            elif self._judged[levels] is None and self._moves(levels):
                 self.believed.add(levels)
 
     def _elsewhere_too(self, bursts: Sequence[Burst]) -> bool:
@@ -146,7 +148,7 @@ class Judge:
             return True
         self._count(1)
         failing = self._own.failing([bursts])[0]
-        return int(failing.sum()) <= self.whole.may_fail
+        return int(failing.sum()) <= self.result.may_fail
 
     @property
     def doubts(self) -> set[Levels]:
@@ -156,8 +158,8 @@ class Judge:
     def cannot(self, levels: Levels) -> bool:
         """Whether a choice is known not to hold, whatever else is added, without asking the
         simulation. One that only lacks what it waits for may hold with that."""
-        if levels in self._known and self.items.in_order(levels):
-            return self._known[levels] is None
+        if levels in self._judged and self.items.in_order(levels):
+            return self._judged[levels] is None
         return self._fails_for_sure(levels)
 
     def _fails_for_sure(self, levels: Levels) -> bool:
@@ -198,24 +200,26 @@ class Judge:
 
     def _able(self, bursts: Sequence[Burst]) -> bool:
         """Whether limits and hands let these bursts run together."""
-        return not second_hands(self.whole.plan, bursts) and self.batch.fits(bursts)
+        return not second_hands(self.result.plan, bursts) and self.batch.fits(bursts)
 
-    def written(self, held: Held) -> Budget:
+    def written(self, arrangement: Arrangement) -> Budget:
         """The budget of the plan as a choice writes it, in all its scenarios."""
-        made = tables(self.whole, self.every, self.piece_levels(held.levels), held.blocks)
-        return changed(self.whole, {"task": made})
+        made = tables(
+            self.result, self.every, self.piece_levels(arrangement.levels), arrangement.blocks
+        )
+        return changed(self.result, {"task": made})
 
     def piece_levels(self, levels: Levels) -> list[int]:
         """How much of each piece a choice of items does."""
         return self.items.piece_levels(levels, self.every)
 
-    def _without_asking(self, levels: Levels) -> Held | None:
+    def _without_asking(self, levels: Levels) -> Arrangement | None:
         """The choice as a part of a larger one that holds."""
-        for larger in self._held:
+        for larger in self._arrangements:
             if _within(levels, larger.levels):
                 blocks = self._cut_down(levels, larger)
                 if blocks is not None:
-                    return Held(levels, blocks)
+                    return Arrangement(levels, blocks)
         return None
 
     def _may_hold(self, levels: Levels) -> bool:
@@ -224,15 +228,15 @@ class Judge:
 
     def forget_doubts(self) -> None:
         """Ask again for what was believed not to hold."""
-        self._known = {
-            levels: held
-            for levels, held in self._known.items()
-            if held is not None or self._fails_for_sure(levels)
+        self._judged = {
+            levels: arrangement
+            for levels, arrangement in self._judged.items()
+            if arrangement is not None or self._fails_for_sure(levels)
         }
         self.believed.clear()
         self.forbidden.clear()
 
-    def look_again(self, levels: Levels) -> Held | None:
+    def look_again(self, levels: Levels) -> Arrangement | None:
         """A layout in which a doubted choice holds after all; where there is none, the doubt is
         gone, or stays where there are too many layouts to look at."""
         chosen = self.piece_levels(levels)
@@ -241,31 +245,31 @@ class Judge:
             return None
         for first in range(0, len(layouts), AT_ONCE):
             self._try({levels: layouts[first : first + AT_ONCE]})
-            if (held := self._known[levels]) is not None:
-                return held
+            if (arrangement := self._judged[levels]) is not None:
+                return arrangement
         self.believed.discard(levels)
         self.forbidden.discard(levels)
         self._failing.add(levels, np.ones(self.deciding.success.size, dtype=bool))
-        self._known[levels] = None
+        self._judged[levels] = None
         return None
 
-    def _layouts(self, levels: Levels, beside: Held | None) -> list[Layout]:
+    def _layouts(self, levels: Levels, smaller: Arrangement | None) -> list[Layout]:
         """Layouts to try: first beside what is laid out already, then all anew."""
         piece_levels = self.piece_levels(levels)
         fixed: list[Blocks | None] = [None if piece.movable else () for piece in self.every]
         layouts: list[Layout] = []
         if not self._moves(levels):
             return [tuple(() for _ in self.every)]
-        if beside is not None:
-            before = self.piece_levels(beside.levels)
+        if smaller is not None:
+            before = self.piece_levels(smaller.levels)
             kept = [
                 blocks if piece.movable and level == was else own
                 for piece, level, was, blocks, own in zip(
-                    self.every, piece_levels, before, beside.blocks, fixed, strict=True
+                    self.every, piece_levels, before, smaller.blocks, fixed, strict=True
                 )
             ]
             layouts += self.places.layouts(piece_levels, kept, 1, False)
-        if self.beam > 1 or beside is None:
+        if self.beam > 1 or smaller is None:
             layouts += self.places.layouts(piece_levels, fixed, max(self.beam, 1), False)
         if self.beam > 1:
             layouts += self.places.layouts(piece_levels, fixed, self.beam, True)
@@ -275,7 +279,7 @@ class Judge:
         chosen = self.piece_levels(levels)
         return any(level and piece.movable for level, piece in zip(chosen, self.every, strict=True))
 
-    def _cut_down(self, levels: Levels, larger: Held) -> tuple[Blocks, ...] | None:
+    def _cut_down(self, levels: Levels, larger: Arrangement) -> tuple[Blocks, ...] | None:
         """The layout of a larger choice without what the smaller one leaves away; None where that
         would need a pass to know."""
         kept: list[Blocks] = []
@@ -316,10 +320,10 @@ class Judge:
         for k, awaited in self.items.after.items():
             done: dict[date, float] = {}
             for day, _, end_s in (spell for j in awaited for spell in spells.get(j, ())):
-                day = day or self.whole.calendar.first
+                day = day or self.result.calendar.first
                 done[day] = max(end_s, done.get(day, end_s))
             for day, begins, _ in spells.get(k, ()) if done else ():
-                day = day or self.whole.calendar.first
+                day = day or self.result.calendar.first
                 if begins < done[max((d for d in done if d <= day), default=min(done))] - 1e-3:
                     return False
         return True
@@ -357,10 +361,10 @@ def second_hands(plan: Plan, bursts: Sequence[Burst]) -> bool:
     """Whether some bursts of hand-held tools need a second pair of hands."""
     if not plan.goal.one_at_a_time:
         return False
-    held = sorted(
+    by_hand = sorted(
         (burst.start_s, burst.end_s) for burst in bursts if plan.task[burst.task].hand_held
     )
-    return any(after[0] < before[1] - 1e-3 for before, after in pairwise(held))
+    return any(after[0] < before[1] - 1e-3 for before, after in pairwise(by_hand))
 
 
 def clashes(result: Budget) -> bool:

@@ -29,12 +29,12 @@ class Occupied:
         ticks = int(np.ceil((result.time_s[-1] - self.start_s) / TICK_S)) + 1
         self.load = {key: np.zeros(ticks) for key in ("ac", "dc12", "usb", "va", "surge", "bus")}
         self.hands = np.zeros(ticks, dtype=bool)
-        self.known: dict[tuple[int, float, bool], dict[str, float]] = {}
+        self.asked_w: dict[tuple[int, float, bool], dict[str, float]] = {}
 
     def copy(self) -> "Occupied":
         """The same, to be filled further."""
         other = Occupied.__new__(Occupied)
-        other.result, other.start_s, other.known = self.result, self.start_s, self.known
+        other.result, other.start_s, other.asked_w = self.result, self.start_s, self.asked_w
         other.load = {key: values.copy() for key, values in self.load.items()}
         other.hands = self.hands.copy()
         return other
@@ -44,13 +44,13 @@ class Occupied:
         for at, _, watts in self._of(task, bursts):
             for key, value in watts.items():
                 self.load[key][at] += value
-        if self._held(task):
+        if self._by_hand(task):
             for at in self._hulls(bursts, moved):
                 self.hands[at] = True
 
     def free(self, task: int, bursts: Sequence[Burst], moved: bool) -> bool:
         """Whether these bursts fit beside what is there, on the safe side by a few seconds."""
-        if self._held(task) and any(self.hands[at].any() for at in self._hulls(bursts, moved)):
+        if self._by_hand(task) and any(self.hands[at].any() for at in self._hulls(bursts, moved)):
             return False
         if bursts and self._free_all_along(task, bursts):
             return True
@@ -63,10 +63,10 @@ class Occupied:
                 if watts.get(key) and self.load[key][at].max() + watts[key] > limit * (1 + 1e-9):
                     return False
             if pack.inverter is not None and "ac" in watts:
-                beside = self.load["ac"][at] + watts["ac"]
-                surge = max(float((beside + self.load["surge"][at]).max()), 0.0)
+                running_w = self.load["ac"][at] + watts["ac"]
+                surge = max(float((running_w + self.load["surge"][at]).max()), 0.0)
                 if starts:
-                    surge = max(surge, float(beside[:2].max()) + watts["surge"])
+                    surge = max(surge, float(running_w[:2].max()) + watts["surge"])
                 if surge > pack.inverter.surge_w * (1 + 1e-9):
                     return False
         return True
@@ -98,22 +98,22 @@ class Occupied:
     def _watts(self, task: int, working_w: float, starts: bool) -> dict[str, float]:
         """What a step asks of its outlet, the inverter and the bus."""
         key = task, working_w, starts
-        if key not in self.known:
-            one, pack = self.result.plan.task[task], self.result.plan.pack
-            watts: dict[str, float] = {one.supply: working_w, "bus": working_w}
+        if key not in self.asked_w:
+            asking, pack = self.result.plan.task[task], self.result.plan.pack
+            watts: dict[str, float] = {asking.supply: working_w, "bus": working_w}
             curve = self.result.case.inverter
-            if one.supply == "ac":
-                watts["va"] = working_w / one.power_factor
-                watts["surge"] = max(one.start_w - working_w, 0.0) * starts
+            if asking.supply == "ac":
+                watts["va"] = working_w / asking.power_factor
+                watts["surge"] = max(asking.start_w - working_w, 0.0) * starts
                 if curve is not None:
                     watts["bus"] = float(curve.input_w(np.array([working_w]))[0])
             else:
-                outlet = pack.usb if one.supply == "usb" else pack.dc12
+                outlet = pack.usb if asking.supply == "usb" else pack.dc12
                 watts["bus"] = working_w * 100.0 / outlet.efficiency_percent
-            self.known[key] = watts
-        return self.known[key]
+            self.asked_w[key] = watts
+        return self.asked_w[key]
 
-    def _held(self, task: int) -> bool:
+    def _by_hand(self, task: int) -> bool:
         plan = self.result.plan
         return plan.goal.one_at_a_time and plan.task[task].hand_held
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from energy.answers.choose.coarse import worst_first
-from energy.answers.choose.judge import AT_ONCE, Held, Judge, clashes
+from energy.answers.choose.judge import AT_ONCE, Arrangement, Judge, clashes
 from energy.answers.choose.pieces import Blocks, Piece
 from energy.answers.choose.placing import Occupied
 from energy.model import Mask
@@ -54,9 +54,9 @@ class LeftOut:
 class Reasons:
     """The reasons for what a choice leaves out."""
 
-    def __init__(self, judge: Judge, held: Held):
-        self.judge, self.held = judge, held
-        self.levels = judge.piece_levels(held.levels)
+    def __init__(self, judge: Judge, arrangement: Arrangement):
+        self.judge, self.arrangement = judge, arrangement
+        self.levels = judge.piece_levels(arrangement.levels)
         self.tries = AT_ONCE
 
     def all(self) -> tuple[LeftOut, ...]:
@@ -96,12 +96,12 @@ class Reasons:
             needs_wh=judge.items.task_wh[k] * share,
         )
         for mate in (k, *self._mates(k)):
-            if never := why_never(judge.whole, mate):
+            if never := why_never(judge.result, mate):
                 name = deciding.plan.task[mate].name
                 why = never if mate == k else f'it belongs to "{name}": {never}'
                 return replace(left, why=why)
         planned = [burst for piece in pieces for burst in piece.planned]
-        if any(overload.burst.task == k for overload in judge.whole.overloads):
+        if any(overload.burst.task == k for overload in judge.result.overloads):
             alone = with_bursts(deciding, planned)
             if alone.overloads:
                 return replace(left, why=_limit(alone, k, planned))
@@ -145,7 +145,7 @@ class Reasons:
         tasks = judge.deciding.plan.task
         missing = (mate for mate in self._mates(k) if not self._does_all(mate))
         names = and_list(["it", *(f'"{tasks[mate].name}"' for mate in missing)])
-        where = " in a dull corner of the region" if judge.whole.weather.mean_uncertain else ""
+        where = " in a dull corner of the region" if judge.result.weather.mean_uncertain else ""
         why = f"with {names} {failing} of {tried.success.size} weathers fail{where}; {may_fail} may"
         why += self._whole_only(k)
         costs = self._costs(k, tried, mine, back)
@@ -190,7 +190,7 @@ class Reasons:
     def _rest(self, without: Sequence[int]) -> Placed:
         """The bursts of the choice but for those of some pieces."""
         return {
-            i: self.judge.places.bursts(i, level, self.held.blocks[i])
+            i: self.judge.places.bursts(i, level, self.arrangement.blocks[i])
             for i, level in enumerate(self.levels)
             if level and i not in without
         }
@@ -212,7 +212,7 @@ class Reasons:
             return None
         occupied = Occupied(judge.deciding)
         for i, bursts in placed.items():
-            occupied.add(judge.every[i].task, bursts, bool(self.held.blocks[i]))
+            occupied.add(judge.every[i].task, bursts, bool(self.arrangement.blocks[i]))
         for i in sorted(mine, key=lambda i: judge.every[i].movable):
             level = judge.every[i].levels
             blocks: Blocks = ()
@@ -248,7 +248,7 @@ class Reasons:
         without: list[list[Burst]] = []
         for item, members in reversed([*enumerate(items.pieces)]):
             name = tasks[judge.every[members[0]].task].name
-            frees_wh = float(items.need_wh[item]) * self.held.levels[item] / items.most[item]
+            frees_wh = float(items.need_wh[item]) * self.arrangement.levels[item] / items.most[item]
             if frees_wh * ALLOWANCE <= short_wh or name == tasks[k].name or k in items.tasks[item]:
                 continue
             placed = self._rest([*mine, *members]) | back

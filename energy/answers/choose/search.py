@@ -13,7 +13,7 @@ import numpy as np
 
 from energy.answers.choose.bound import Bound
 from energy.answers.choose.items import Items, items_of
-from energy.answers.choose.judge import AT_ONCE, Held, Judge, Levels, OutOfWork, Progress
+from energy.answers.choose.judge import AT_ONCE, Arrangement, Judge, Levels, OutOfWork, Progress
 from energy.answers.choose.pieces import pieces, tables
 from energy.simulation.budget import Budget
 
@@ -25,12 +25,12 @@ CLOSE = 1e-6
 
 
 @dataclass(frozen=True)
-class Found:
+class BestChoice:
     """What a search found: the choice, its budget, what it serves at each priority, whether it is
     proven best, and how much of what could fit may be missing at the first priority where some may
     [percent], with that priority; stopped: by the person, before its end."""
 
-    held: Held
+    arrangement: Arrangement
     budget: Budget
     served: tuple[float, ...]
     proven: bool
@@ -42,12 +42,12 @@ class Found:
 class Search:
     """One search over a plan whose budget is known. `effort` 1 is usual, each more trebles it."""
 
-    def __init__(self, whole: Budget, slot_s: float, effort: int, progress: Progress | None):
-        self.whole, self.every, self.effort = whole, pieces(whole), effort
-        self.items: Items = items_of(whole, self.every)
-        self.judge = Judge(whole, self.every, self.items, slot_s, effort, 1, progress)
+    def __init__(self, result: Budget, slot_s: float, effort: int, progress: Progress | None):
+        self.result, self.every, self.effort = result, pieces(result), effort
+        self.items: Items = items_of(result, self.every)
+        self.judge = Judge(result, self.every, self.items, slot_s, effort, 1, progress)
         self.slot_s = slot_s
-        self.best: Held | None = None
+        self.best: Arrangement | None = None
         self._alone: Levels = ()
         self._open(len(self.items.priorities) - 1)
 
@@ -70,7 +70,7 @@ class Search:
         tries = EXACT_TRIES if self.exact else int(some + more * len(self.open))
         return int(tries * 3 ** (self.effort - 1))
 
-    def run(self) -> Found | None:
+    def run(self) -> BestChoice | None:
         """The best choice that holds, None where nothing does, or not even what must run."""
         proven, stopped = 0, False
         try:
@@ -121,12 +121,12 @@ class Search:
         needed = zip(self.items.tasks, self.items.least, strict=True)
         return always | {k for tasks, least in needed if least for k in tasks}
 
-    def _what_must(self) -> Held | None:
+    def _what_must(self) -> Arrangement | None:
         """What must run and what that waits for, in whatever layout holds; None where none does."""
         least = self.items.least
         return self.judge.holds(least) or self.judge.look_again(least)
 
-    def maximal(self, tries: int) -> Held | None:
+    def maximal(self, tries: int) -> Arrangement | None:
         """A choice to which no more of anything can be added: greedy, and improved in so many
         tries; None where not even what must run holds."""
         self.best = self._what_must()
@@ -150,17 +150,17 @@ class Search:
         """What is served, by the plan's priorities; what must run counts as all of it."""
         by_priority = dict(zip(map(str, self.items.priorities), served, strict=True))
         for i in self.items.always:
-            task = self.whole.plan.task[self.every[i].task]
+            task = self.result.plan.task[self.every[i].task]
             key = str(task.priority)
             by_priority[key] = by_priority.get(key, 0.0) + task.value * self.every[i].share
         return dict(sorted(by_priority.items(), key=lambda pair: int(pair[0])))
 
-    def tables(self, held: Held) -> list[dict[str, Any]]:
+    def tables(self, arrangement: Arrangement) -> list[dict[str, Any]]:
         """The plan's [[task]] tables for a choice."""
-        levels = self.judge.piece_levels(held.levels)
-        return tables(self.whole, self.every, levels, held.blocks)
+        levels = self.judge.piece_levels(arrangement.levels)
+        return tables(self.result, self.every, levels, arrangement.blocks)
 
-    def _written(self, proven: int, stopped: bool) -> Found | None:
+    def _written(self, proven: int, stopped: bool) -> BestChoice | None:
         """The best choice whose plan, as it is written down, holds in all scenarios; proven: for
         how many of the first priorities everything was tried."""
         assert self.best is not None
@@ -175,19 +175,21 @@ class Search:
             budget = self.judge.written(self.best)
         served = self.items.served(self.best.levels)
         gap, priority = self._gap(served, proven)
-        return Found(self.best, budget, served, priority is None, gap, priority, stopped)
+        return BestChoice(self.best, budget, served, priority is None, gap, priority, stopped)
 
-    def a_little_less(self, held: Held) -> Held:
+    def a_little_less(self, arrangement: Arrangement) -> Arrangement:
         """A choice less a part of the last of its items."""
         least = self.items.least
-        last = max(item for item, level in enumerate(held.levels) if level > least[item])
-        smaller = self.judge.holds(_with(held.levels, last, held.levels[last] - 1), held)
+        last = max(item for item, level in enumerate(arrangement.levels) if level > least[item])
+        smaller = self.judge.holds(
+            _with(arrangement.levels, last, arrangement.levels[last] - 1), arrangement
+        )
         if smaller is not None:
             return smaller
-        blocks = list(held.blocks)
+        blocks = list(arrangement.blocks)
         for i in self.items.pieces[last]:
             blocks[i] = ()
-        return Held(_with(held.levels, last, least[last]), tuple(blocks))
+        return Arrangement(_with(arrangement.levels, last, least[last]), tuple(blocks))
 
     def _gap(self, served: Sequence[float], proven: int) -> tuple[float, int | None]:
         """How much of what the bound allows is missing [percent], at the first priority that is not
@@ -197,7 +199,7 @@ class Search:
             mine = [k for k, r in enumerate(self.items.rank) if r == rank]
             most = float(self.items.value[mine].sum())
             if value < most - CLOSE:
-                bound = bound or Bound(self.whole.low_end, self.every, self.items, self.slot_s)
+                bound = bound or Bound(self.result.low_end, self.every, self.items, self.slot_s)
                 most = min(most, bound.most(served[:rank]))
                 if value < most - CLOSE:
                     return 100.0 * (most - value) / most, self.items.priorities[rank]
@@ -214,71 +216,79 @@ class Search:
         orders = [by_density, by_value, by_need]
         return orders if self.exact else orders[:1]
 
-    def _greedy(self, order: Sequence[int]) -> Held:
+    def _greedy(self, order: Sequence[int]) -> Arrangement:
         """Item by item as much as holds, those before settled: first as many whole ones at once as
         hold together, then each that is left."""
         assert self.best is not None
-        held = self._what_must()
-        assert held is not None
+        arrangement = self._what_must()
+        assert arrangement is not None
         taken, most = 0, len(order)
         while taken < most:
             several = _spread(range(taken + 1, most + 1))
             prefixes = [self._whole(order[:n]) for n in several]
-            holding = self.judge.holds_each(prefixes, held)
+            holding = self.judge.holds_each(prefixes, arrangement)
             most_here = most
             for number, more in zip(several, holding, strict=True):
                 if more is None:
                     most_here = min(most_here, number - 1)
                 elif number > taken and number <= most_here:
-                    held, taken = more, number
+                    arrangement, taken = more, number
             most = most_here
-        self._keep(held)
-        return self._fill(held, order[taken:])
+        self._keep(arrangement)
+        return self._fill(arrangement, order[taken:])
 
-    def _fill(self, held: Held, order: Sequence[int]) -> Held:
+    def _fill(self, arrangement: Arrangement, order: Sequence[int]) -> Arrangement:
         """The choice with as much more of some items, one after another, as holds; a little more
         of several is tried at once, up to the first of which more holds."""
         left = list(order)
         while left:
-            tried, before = left[:AT_ONCE], held
-            more = [(n, held.levels[n] + 1) for n in tried if held.levels[n] < self.most[n]]
-            self.judge.holds_each([_with(held.levels, n, level) for n, level in more], held)
-            while tried and held is before:
+            tried, before = left[:AT_ONCE], arrangement
+            more = [
+                (n, arrangement.levels[n] + 1)
+                for n in tried
+                if arrangement.levels[n] < self.most[n]
+            ]
+            self.judge.holds_each(
+                [_with(arrangement.levels, n, level) for n, level in more], arrangement
+            )
+            while tried and arrangement is before:
                 item = tried.pop(0)
-                held = self._more_of(held, item)
+                arrangement = self._more_of(arrangement, item)
             left = left[left.index(item) + 1 :]
-            self._keep(held)
-        return held
+            self._keep(arrangement)
+        return arrangement
 
     def _whole(self, chosen: Sequence[int]) -> Levels:
         """All of some items and no more than must be of the others."""
         pairs = enumerate(zip(self.items.least, self.most, strict=True))
         return tuple(most if n in chosen else least for n, (least, most) in pairs)
 
-    def _more_of(self, held: Held, item: int, most: int | None = None) -> Held:
+    def _more_of(self, arrangement: Arrangement, item: int, most: int | None = None) -> Arrangement:
         """The choice with as much of an item (at most `most`) as holds beside the rest."""
-        low, high = held.levels[item], self.most[item] if most is None else most
+        low, high = arrangement.levels[item], self.most[item] if most is None else most
         forbidden: set[int] = set()  # by limits or hands: other amounts may be free
         several = [high]
         while several:
-            choices = [_with(held.levels, item, level) for level in several]
-            for level, more in zip(several, self.judge.holds_each(choices, held), strict=True):
-                levels = _with(held.levels, item, level)
+            choices = [_with(arrangement.levels, item, level) for level in several]
+            for level, more in zip(
+                several, self.judge.holds_each(choices, arrangement), strict=True
+            ):
+                levels = _with(arrangement.levels, item, level)
                 if more is not None and level > low:
-                    held, low = more, level
+                    arrangement, low = more, level
                 elif more is None and levels in self.judge.forbidden:
                     forbidden.add(level)
                 elif more is None:
                     high = min(high, level - 1)
             several = _spread([n for n in range(low + 1, high + 1) if n not in forbidden])
-        return held
+        return arrangement
 
-    def _keep(self, held: Held) -> None:
+    def _keep(self, arrangement: Arrangement) -> None:
         """Keep a choice that serves more than the best so far."""
-        if self.best is None or self.items.served(held.levels) > self.items.served(
+        if self.best is None or self.items.served(arrangement.levels) > self.items.served(
             self.best.levels
         ):
-            self.best = held
+            self.best = arrangement
 
     def _swap(self) -> None:
         """Priority by priority, give up one item for others of its priority where that serves
@@ -291,21 +301,21 @@ class Search:
             for out in numbers:
                 if not self.best.levels[out]:
                     continue
-                held = self.judge.holds(_with(self.best.levels, out, 0), self.best)
-                if held is None:
+                arrangement = self.judge.holds(_with(self.best.levels, out, 0), self.best)
+                if arrangement is None:
                     continue
                 before = self.best
                 wanting = [
                     n
                     for n in numbers
                     if n != out
-                    and held.levels[n] < self.most[n]
+                    and arrangement.levels[n] < self.most[n]
                     and self.items.rank[n] <= self.items.rank[out]
                 ]
                 for item in wanting:
-                    held = self._more_of(held, item)
-                held = self._more_of(held, out)
-                self._keep(held)
+                    arrangement = self._more_of(arrangement, item)
+                arrangement = self._more_of(arrangement, out)
+                self._keep(arrangement)
                 if self.best is not before:
                     better = True
                     break
@@ -322,7 +332,11 @@ class Search:
                 (levels for levels in self.judge.doubts if self._matters(levels)),
                 key=lambda levels: (sum(levels), levels),
             )
-            better = [held for held in map(self.judge.look_again, doubted) if held is not None]
+            better = [
+                arrangement
+                for arrangement in map(self.judge.look_again, doubted)
+                if arrangement is not None
+            ]
             if not better:
                 return not any(self._matters(levels) for levels in self.judge.doubts)
             self.judge.forget_doubts()
@@ -350,21 +364,21 @@ class Search:
         assert least is not None
         return self._more_of(least, item).levels[item]
 
-    def _descend(self, held: Held, item: int, most: Sequence[int]) -> None:
+    def _descend(self, arrangement: Arrangement, item: int, most: Sequence[int]) -> None:
         """All choices that go on from one whose items before `item` are settled."""
         assert self.best is not None
-        self._keep(held)
+        self._keep(arrangement)
         if item == len(most):
             return
-        caps = self._caps(held.levels, item, most)
-        if not self._promising(held.levels, caps[item], item, caps):
+        caps = self._caps(arrangement.levels, item, most)
+        if not self._promising(arrangement.levels, caps[item], item, caps):
             return
-        highest = self._more_of(held, item, caps[item])
+        highest = self._more_of(arrangement, item, caps[item])
         self._keep(highest)
         for level in range(highest.levels[item], -1, -1):
-            if not self._promising(held.levels, level, item, caps):
+            if not self._promising(arrangement.levels, level, item, caps):
                 return
-            grown = self.judge.holds(_with(held.levels, item, level), held)
+            grown = self.judge.holds(_with(arrangement.levels, item, level), arrangement)
             if grown is not None:
                 self._descend(grown, item + 1, most)
 

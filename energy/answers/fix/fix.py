@@ -16,6 +16,7 @@ from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.leaving import least_left_out
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget, budget_of, changed
+from energy.simulation.result import Answered
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,7 +29,7 @@ FEW = 3
 
 
 @dataclass(frozen=True)
-class Fix:
+class Fix(Answered):
     """A change that makes the answer yes; `change` is what `Plan.replace` takes."""
 
     kind: str
@@ -170,7 +171,9 @@ def _both(first: Change, other: Change) -> Change:
     return first | other
 
 
-def _between(low: float, high: float, under: float, over: float, turn: int, whole: bool) -> float:
+def _between(
+    low: float, high: float, under: float, over: float, turn: int, whole_numbers: bool
+) -> float:
     """The next size to try: a little beyond the straight line's zero; every third time halfway.
 
     >>> _between(0.0, 100.0, -10.0, 10.0, 0, True), _between(0.0, 100.0, -10.0, 0.0, 2, True)
@@ -181,7 +184,7 @@ def _between(low: float, high: float, under: float, over: float, turn: int, whol
         beyond = 1.01 if turn % 3 == 0 else 0.99
         share = min(max(beyond * -under / (over - under), 0.01), 0.99)
     middle = low + share * (high - low)
-    return min(max(float(round(middle)), low + 1.0), high - 1.0) if whole else middle
+    return min(max(float(round(middle)), low + 1.0), high - 1.0) if whole_numbers else middle
 
 
 def _smallest_pair(result: Budget, ladders: list[Ladder]) -> Fix | None:

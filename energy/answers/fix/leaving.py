@@ -36,9 +36,9 @@ def least_left_out(result: Budget) -> tuple[Change, str, Budget] | None:
     """What to leave out of a plan so that it reaches its goal, in words, and the budget without it;
     None where even leaving out all that need not run is not enough."""
     search = Search(_standing(result), SLOT_S, 1, None)
-    held = search.maximal(TRIES)
-    while held is not None:
-        levels = search.judge.piece_levels(held.levels)
+    arrangement = search.maximal(TRIES)
+    while arrangement is not None:
+        levels = search.judge.piece_levels(arrangement.levels)
         if not any(levels):  # a plan without tasks is none
             return None
         change, words = _without(result, search.every, levels)
@@ -46,7 +46,9 @@ def least_left_out(result: Budget) -> tuple[Change, str, Budget] | None:
         if without.yes:
             return change, words, without
         # the scenarios that decide and all of them may differ by one
-        held = search.a_little_less(held) if held.levels != search.items.least else None
+        arrangement = (
+            search.a_little_less(arrangement) if arrangement.levels != search.items.least else None
+        )
     return None
 
 

@@ -108,10 +108,10 @@ class Figures(Record):
         covariance = np.array(self.covariance)
         try:
             np.linalg.cholesky(covariance)
-            whole = np.allclose(covariance, covariance.T, atol=1e-9)
+            symmetric = np.allclose(covariance, covariance.T, atol=1e-9)
         except np.linalg.LinAlgError:
-            whole = False
-        if not whole:
+            symmetric = False
+        if not symmetric:
             raise ValueError("covariance must be symmetric and positive definite")
         return self
 
@@ -190,15 +190,15 @@ def read_kit_file(path: Path) -> KitFile:
 
 def _wrong(error: ValidationError) -> str:
     """The table and key that cannot be used, and what was found there."""
-    one = error.errors(include_url=False)[0]
-    tables = 1 if one["loc"][:1] == ("figures",) else 2
-    where, keys = one["loc"][:tables], one["loc"][tables:]
+    fault = error.errors(include_url=False)[0]
+    tables = 1 if fault["loc"][:1] == ("figures",) else 2
+    where, keys = fault["loc"][:tables], fault["loc"][tables:]
     table = f"[{'.'.join(['learned', *map(str, where)])}]"
     key = " item ".join(str(k + 1) if isinstance(k, int) else k for k in keys)
-    if one["type"] == "value_error":
-        return f"{table}: {one['ctx']['error']}"
-    found = "is missing" if one["type"] == "missing" else f"cannot be {shown(one['input'])}"
-    return f"{table}: {key} {found}" if key else f"{table} {found}"
+    if fault["type"] == "value_error":
+        return f"{table}: {fault['ctx']['error']}"
+    problem = "is missing" if fault["type"] == "missing" else f"cannot be {shown(fault['input'])}"
+    return f"{table}: {key} {problem}" if key else f"{table} {problem}"
 
 
 def named_by(plan: Plan, folder: Path, written: Path | None = None) -> KitFile:

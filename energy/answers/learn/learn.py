@@ -143,9 +143,9 @@ def learn(
     result = fit(prior, [day])
     _refuse_contradiction(readings.name, figures, prior, result, len(day.observed))
     posterior = result.posterior
+    left_out = {seen.row for seen in everything.observed} - {seen.row for seen in day.observed}
     updated = with_profiles(kit_file, plan, posterior, day.stated_factor, f"{OWN}, to {last}")
     updated = with_posterior(updated, posterior, last)
-    left_out = {seen.row for seen in everything.observed} - {seen.row for seen in day.observed}
     updated = with_readings(updated, readings.name, [row for row in rows if row not in left_out])
     items = figure_items(figures, prior, posterior, raw_wh_of(plan, rows))
     suggestions = what_to_read(plan, posterior, day.budget, most=1)

@@ -112,8 +112,8 @@ def as_dict(suggestions: Sequence[Suggestion]) -> dict[str, Any]:
     """Suggestions as `--json` prints them."""
     return {
         "what_to_read": [
-            {**asdict(one), "doubt_left_percent": round(one.doubt_left_percent)}
-            for one in suggestions
+            {**asdict(suggestion), "doubt_left_percent": round(suggestion.doubt_left_percent)}
+            for suggestion in suggestions
         ]
     }
 
@@ -159,7 +159,8 @@ def _around_tools(plan: Plan, day: ForwardModel) -> list[_Trial]:
     tools = tools_of(plan)
     for name in dict.fromkeys(tools):
         bursts = [burst for burst in day.budget.bursts if tools[burst.task] == name]
-        work = [b for b in bursts if (b.window, b.task) == (bursts[0].window, bursts[0].task)]
+        first = (bursts[0].window, bursts[0].task) if bursts else None
+        work = [burst for burst in bursts if (burst.window, burst.task) == first]
         if not work or work[-1].end_s - work[0].start_s > LONGEST_WORK_S:
             continue
         rows = _three_rows(plan, day, work[0].start_s, work[-1].end_s)
@@ -209,8 +210,8 @@ def _idle_night(plan: Plan, day: ForwardModel) -> list[_Trial]:
         changes["pack.inverter.on"] = "always"
     alone = _alone(plan, NIGHT_H, **changes)
     rows = _row(alone, 0, alone.span.start, 80.0), _row(alone, 1, alone.span.end, 70.0)
-    what = "only the inverter on" if with_inverter else "nothing on"
-    text = f"Read the percentage at bedtime and at dawn with {what}: that is the idle draw."
+    running = "only the inverter on" if with_inverter else "nothing on"
+    text = f"Read the percentage at bedtime and at dawn with {running}: that is the idle draw."
     return [_Trial("idle", text, alone, rows)]
 
 

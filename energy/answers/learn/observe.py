@@ -57,7 +57,7 @@ def observe(
     done, notes = with_counted_work(plan, rows)
     result = previous
     if result is None or result.plan is not done:
-        result = budget(done, known=previous)
+        result = budget(done, previous=previous)
     first = next((row for row in rows if row.battery_percent is not None), None)
     begins_s = float(result.time_s[0]) if first is None else first.time_s
     case = _stretch(result.case, begins_s, rows[-1].time_s)
@@ -68,9 +68,8 @@ def observe(
     charger_w, read_w, lines = _charger(case, rows)
     notes += lines
     load_factors, loads = _tool_loads(result, tools, case, _marks(rows), posterior)
-    idle = LoadFactor(_index(posterior, pack_key("idle_w", plan)))
-    nuisance = 1 + max((factor.nuisance for factor in load_factors), default=-1)
-    charger_error = LoadFactor(-1, nuisance, 1.0) if read_w.any() else LoadFactor(-1)
+    load_factors.append(LoadFactor(_index(posterior, pack_key("idle_w", plan))))
+    load_factors.append(_charger_error(load_factors, read_w))
     loads += [_idle_load(result, case), _bus_load(case, -PLUG_METER * read_w)]
     day = ForwardModel(
         budget=result,
@@ -88,7 +87,7 @@ def observe(
         sun_limit_w=solar_limit_w(plan, result.days.site.cold),
         sky=sun.sky,
         sky_days=sun.days,
-        load_factors=(*load_factors, idle, charger_error),
+        load_factors=tuple(load_factors),
         tools=tuple(tools),
         start_sd_percent=start_sd,
         observed=(),
@@ -213,6 +212,13 @@ def _charger(case: Case, rows: Sequence[Row]) -> tuple[Array, Array, list[str]]:
         watts = watts * (1.0 - share) + reading.charger_w * share
         read_w += reading.charger_w * share
     return watts, read_w, selection.lines()
+
+
+def _charger_error(load_factors: Sequence[LoadFactor], read_w: Array) -> LoadFactor:
+    """The error of the plug-in meter, a nuisance of its own, where it was read."""
+    if not read_w.any():
+        return LoadFactor(-1)
+    return LoadFactor(-1, 1 + max(factor.nuisance for factor in load_factors), 1.0)
 
 
 def _overlap(edges: Array, start_s: float, end_s: float) -> Array:

@@ -198,8 +198,8 @@ def _values(table: Table, column: Column) -> Array:
     wrong = np.flatnonzero(~missing & ~(np.abs(numbers) < MOST))
     if wrong.size:
         row = int(wrong[0])
-        what = "is not a number" if np.isnan(numbers[row]) else "is more than any meter shows"
-        _refuse(name, f"row {row + 1}, {heading}: {shown(cells[row])} {what}")
+        fault = "is not a number" if np.isnan(numbers[row]) else "is more than any meter shows"
+        _refuse(name, f"row {row + 1}, {heading}: {shown(cells[row])} {fault}")
     return np.asarray(numbers * column.unit, dtype=float)
 
 

@@ -137,7 +137,7 @@ def _counting(
     """The bursts that count, and whether they are cut off: the whole ones, or all where those
     took less than half of what was drawn."""
     complete = [burst for burst in bursts if burst.whole]
-    if sum(b.energy_wh for b in complete) <= 0.5 * sum(b.energy_wh for b in bursts):
+    if sum(burst.energy_wh for burst in complete) <= 0.5 * sum(burst.energy_wh for burst in bursts):
         notes.append(
             "the log begins or ends, or has a gap, while it runs: only what was logged counts"
         )

@@ -19,7 +19,7 @@ MOST_BUNDLES = 50_000  # of packs, and of panels
 DEFAULT_SURGE = 2.0  # times the inverter's rating, as in a plan
 
 
-def bundles(things: Sequence[Candidate]) -> tuple[list[Bundle], int]:
+def bundles(components: Sequence[Candidate]) -> tuple[list[Bundle], int]:
     """All combinations of some of the things within count_max, and of how many kinds at most.
 
     Where they would be too many, those of fewer kinds alone.
@@ -29,20 +29,20 @@ def bundles(things: Sequence[Candidate]) -> tuple[list[Bundle], int]:
     >>> [in_words(mix) for mix in mixes], kinds
     (['1 x box', '2 x box', '1 x case', '1 x box + 1 x case', '2 x box + 1 x case'], 2)
     """
-    ways = [1] + [0] * len(things)  # to take so many kinds
-    for thing in things:
-        for k in range(len(things), 0, -1):
-            ways[k] += ways[k - 1] * thing.count_max
-    kinds = min(1, len(things))
-    while kinds < len(things) and sum(ways[1 : kinds + 2]) <= MOST_BUNDLES:
+    ways = [1] + [0] * len(components)  # to take so many kinds
+    for component in components:
+        for k in range(len(components), 0, -1):
+            ways[k] += ways[k - 1] * component.count_max
+    kinds = min(1, len(components))
+    while kinds < len(components) and sum(ways[1 : kinds + 2]) <= MOST_BUNDLES:
         kinds += 1
-    mixes = [bundle for k in range(1, kinds + 1) for bundle in _of_kinds(things, k)]
+    mixes = [bundle for k in range(1, kinds + 1) for bundle in _of_kinds(components, k)]
     return mixes, kinds
 
 
-def _of_kinds(things: Sequence[Candidate], kinds: int) -> Iterator[Bundle]:
-    for mixed in combinations(things, kinds):
-        for counts in product(*(range(1, thing.count_max + 1) for thing in mixed)):
+def _of_kinds(components: Sequence[Candidate], kinds: int) -> Iterator[Bundle]:
+    for mixed in combinations(components, kinds):
+        for counts in product(*(range(1, component.count_max + 1) for component in mixed)):
             yield tuple(zip(mixed, counts, strict=True))
 
 
@@ -52,7 +52,7 @@ def in_words(bundle: Bundle) -> str:
     >>> in_words(((Candidate("box", "pack"), 2),))
     '2 x box'
     """
-    return " + ".join(f"{count} x {thing.name}" for thing, count in bundle)
+    return " + ".join(f"{count} x {component.name}" for component, count in bundle)
 
 
 def total(bundle: Bundle, key: str) -> float | None:
@@ -62,7 +62,7 @@ def total(bundle: Bundle, key: str) -> float | None:
     >>> total(((Candidate("box", "pack", kg=3.0), 2), (Candidate("bag", "pack", kg=1.5), 1)), "kg")
     7.5
     """
-    each = [(getattr(thing, key), count) for thing, count in bundle]
+    each = [(getattr(component, key), count) for component, count in bundle]
     if any(value is None for value, _ in each):
         return None
     return round(float(sum(value * count for value, count in each)), 6)
@@ -75,8 +75,8 @@ def smaller(bundle: Bundle) -> Iterator[Bundle]:
     >>> [in_words(less) for less in smaller(((box, 1), (bag, 2)))]
     ['2 x bag', '1 x box + 1 x bag']
     """
-    for k, (thing, count) in enumerate(bundle):
-        less = ((thing, count - 1),) if count > 1 else ()
+    for k, (component, count) in enumerate(bundle):
+        less = ((component, count - 1),) if count > 1 else ()
         yield bundle[:k] + less + bundle[k + 1 :]
 
 

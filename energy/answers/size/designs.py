@@ -263,7 +263,7 @@ class Designs:
 
     def at_size(self, battery_wh: float) -> Budget:
         """The plan with a pack of this label [Wh] and its own panels, in its own weathers."""
-        return budget(design(self.plan, self.base_w, battery_wh), known=self.groups[0].alone)
+        return budget(design(self.plan, self.base_w, battery_wh), previous=self.groups[0].alone)
 
 
 def make_designs(
@@ -284,7 +284,7 @@ def make_designs(
     plan = with_panel(plan)
     plan = plan.replace(**joined_as_now(plan))
     previous_budget = None if previous is None else previous.groups[0]
-    own = budget(unbound(plan, battery_wh), known=previous_budget)
+    own = budget(unbound(plan, battery_wh), previous=previous_budget)
     groups = (own, *own.bounds)
     return Designs(
         plan=plan,

@@ -46,7 +46,8 @@ class Kit:
     def as_dict(self) -> dict[str, Any]:
         """The kit as `--json` prints it; the names of several kinds are joined by " + "."""
         packs, panels = (
-            " + ".join(thing.name for thing, _ in bundle) for bundle in (self.packs, self.panels)
+            " + ".join(component.name for component, _ in bundle)
+            for bundle in (self.packs, self.panels)
         )
         return {
             "pack": packs,
@@ -54,8 +55,8 @@ class Kit:
             "panel": panels or None,
             "panels": sum(count for _, count in self.panels),
             "things": [
-                {"name": thing.name, "kind": thing.kind, "count": count}
-                for thing, count in self.packs + self.panels
+                {"name": component.name, "kind": component.kind, "count": count}
+                for component, count in self.packs + self.panels
             ],
             "panel_w": self.panel_w,
             "battery_wh": self.battery_wh,
@@ -98,14 +99,19 @@ def kits(
     >>> [(kit.packs[0][0].name, kit.panels) for kit in kits(make_designs(plan), listed).best]
     [('big', ())]
     """
-    kinds = {kind: [thing for thing in listed if thing.kind == kind] for kind in ("pack", "panel")}
-    (packs, mixed_packs), (panels, mixed_panels) = (bundles(things) for things in kinds.values())
+    kinds = {
+        kind: [component for component in listed if component.kind == kind]
+        for kind in ("pack", "panel")
+    }
+    (packs, mixed_packs), (panels, mixed_panels) = (
+        bundles(components) for components in kinds.values()
+    )
     search = Search(designs, packs, [(), *panels], progress)
     notes = [
         f"the list allows too many mixes: none of more than {most} {kind}"
         f" kind{'s' if most > 1 else ''} was looked at"
-        for (kind, things), most in zip(kinds.items(), (mixed_packs, mixed_panels), strict=True)
-        if most < len(things)
+        for (kind, components), most in zip(kinds.items(), (mixed_packs, mixed_panels), strict=True)
+        if most < len(components)
     ]
     best: dict[tuple[Bundle, Bundle], tuple[str, ...]] = {}
     for key, words in NAMES.items():

@@ -154,7 +154,7 @@ def size(plan: Plan, progress: Callable[[int, int], None] | None = None) -> Size
     if answer.pick is None:
         return answer
     pick = design(designs.plan, *answer.pick.sizes)
-    return replace(answer, budget=budget(pick, known=designs.groups[0]))
+    return replace(answer, budget=budget(pick, previous=designs.groups[0]))
 
 
 def goals_of(plan: Plan) -> tuple[float, ...]:

@@ -36,6 +36,12 @@ def year_size(plan: Plan, progress: Callable[[int, int], None] | None = None) ->
     progress: is told (days run, of about how many).
 
     Raises PlanError as `years` does.
+
+    >>> shed = Plan.read("builtin:january-job").replace(
+    ...     size={"panel_w": [400, 400], "battery_wh": [2000, 2000]})
+    >>> answer = year_size(shed)
+    >>> answer.whole_years.own.lost_percent >= 0.0
+    True
     """
     weather = year_weather(plan)
     designs = make_designs(_in_midwinter(plan))

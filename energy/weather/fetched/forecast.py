@@ -19,8 +19,8 @@ from energy.weather.weathers import Air, Light, split_light
 
 def reaches_s(forecast: Forecast) -> float:
     """The end of the last hour that at least half of the members reach [UTC s]."""
-    known = np.isfinite(forecast.ghi).mean(axis=1) >= 0.5
-    return float(forecast.start_s[np.flatnonzero(known)[-1]]) + HOUR_S
+    reached = np.isfinite(forecast.ghi).mean(axis=1) >= 0.5
+    return float(forecast.start_s[np.flatnonzero(reached)[-1]]) + HOUR_S
 
 
 def members_until(forecast: Forecast, until_s: float) -> Forecast:

@@ -276,7 +276,7 @@ def _check_celsius(temp_air: Floats, where: str) -> None:
 
 
 def _fill_column(
-    record: Record, values: Floats, limits: tuple[float, float], what: str, notes: list[str]
+    record: Record, values: Floats, limits: tuple[float, float], quantity: str, notes: list[str]
 ) -> Floats:
     """A column beside the light: whole, or (when too much is missing) NaN throughout."""
     values = np.where((values >= limits[0]) & (values <= limits[1]), values, np.nan)
@@ -286,7 +286,9 @@ def _fill_column(
         return values
     filled = _from_days_around(record, values)
     if count > MOST_MISSING * len(values) or np.isnan(filled).any():
-        notes.append(f"{what} is missing in {_span(record, count)}: not used")
+        notes.append(f"{quantity} is missing in {_span(record, count)}: not used")
         return np.full(len(values), np.nan)
-    notes.append(f"{_span(record, count)} of missing {what} filled from the days before and after")
+    notes.append(
+        f"{_span(record, count)} of missing {quantity} filled from the days before and after"
+    )
     return filled

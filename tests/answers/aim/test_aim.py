@@ -22,8 +22,6 @@ from energy.plan import Plan, PlanError
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
 
-pytestmark = pytest.mark.xdist_group("aims")
-
 
 def without_air(of: Plan):
     """The budget of a plan under a sun that shines as strongly all day, from a black sky."""

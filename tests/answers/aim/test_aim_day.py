@@ -13,8 +13,6 @@ from aim_plans import aim_of, one_panel
 from energy.answers.aim.aim import aim
 from energy.answers.aim.words import day_in_words, finding, hours_table, remarks
 
-pytestmark = pytest.mark.xdist_group("aims")
-
 HOURS = {
     "8 h": ("2026-06-21T09:00", "2026-06-21T17:00"),
     "24 h": ("2026-06-21T00:00", "2026-06-22T00:00"),

@@ -122,8 +122,9 @@ def test_a_tool_that_can_never_start_is_left_out_with_the_number():
 # --- used as a plan -----------------------------------------------------------------------------
 
 DEMOS = [
-    pytest.param(name, marks=pytest.mark.xdist_group(name))
-    for name in ("cloudy-repair", "two-night-trip", "january-job")
+    "cloudy-repair",
+    pytest.param("two-night-trip", marks=pytest.mark.oracle),
+    "january-job",
 ]
 
 
@@ -443,7 +444,6 @@ def test_two_repeats_are_two_times_of_day(times, apart_s, words):
     assert what_to_do(Row("charge", times, start, end, each_s=30.0, pause_s=pause_s)) == words
 
 
-@pytest.mark.xdist_group("january-job")
 def test_a_choice_that_is_not_proven_names_the_priority_that_may_lack_some():
     answer = choice_of("january-job")
     found = answer.as_dict()

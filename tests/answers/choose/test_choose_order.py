@@ -105,7 +105,7 @@ def test_a_little_of_the_forerunner_is_enough_for_what_waits_for_it():
     assert answer.served["2"] == pytest.approx(2 + 0.5 * 5 / 12, abs=1e-4)
 
 
-@pytest.mark.parametrize("scenarios", [7, 14])
+@pytest.mark.parametrize("scenarios", [7, pytest.param(14, marks=pytest.mark.oracle)])
 def test_a_rough_climate_in_few_scenarios_is_judged_in_those_too(scenarios):
     # The yes asks for the goal in the plan's own scenarios and at the low end of the doubt.
     tasks = [lamp(f"lamp {k}", 100, at=f"{9 + k}:00", priority=1 + k) for k in range(5)]

@@ -17,8 +17,6 @@ from choose_plans import hands_follow, in_order, random_plan, served_by
 from energy.answers.choose.choose import choose
 from energy.simulation.budget import budget, changed
 
-pytestmark = pytest.mark.xdist_group("choices")
-
 HOUR_S = 3600.0
 SEEDS = (1003, 1005, 1007, 1011, 1013, 1014, 1016, 1020, 1021, 1024)  # of which something fits
 

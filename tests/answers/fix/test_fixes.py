@@ -13,8 +13,6 @@ from energy.answers.fix.kinds import KINDS
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
 
-pytestmark = pytest.mark.xdist_group("fixes")
-
 DEMOS = ("cloudy-repair", "two-night-trip", "january-job")
 ORDER = (
     "inverter-off-between-tasks",

@@ -5,7 +5,7 @@ import re
 
 import meter_days as lived
 import pytest
-from learn_days import NIGHT, WAYS, seen_on
+from learn_days import NIGHT
 from rich.console import Console
 
 from energy.answers.learn.component_names import tools_of
@@ -16,8 +16,6 @@ from energy.answers.learn.readings import Readings, parse_readings
 from energy.answers.learn.score import score
 from energy.answers.learn.words import show_score
 from energy.plan import Plan, PlanError
-
-pytestmark = pytest.mark.xdist_group("kits")
 
 GRINDER = "angle-grinder-115"
 PLAIN = {"tool": GRINDER, "times": 10, "each_s": 60, "between": ["09:00", "11:00"]}
@@ -182,11 +180,6 @@ def test_readings_that_no_likely_kit_shows_are_not_learned(first, last):
     )
     assert line.startswith("readings: these readings do not fit the plan, and nothing is learned:")
     assert re.search(r"with capacity by this display \d+ Wh, which was 1020; was something", line)
-
-
-@pytest.mark.parametrize("name", WAYS)
-def test_honest_days_do_not_contradict_their_plans(name):
-    assert not any(one.contradicts for one in seen_on(name) if one.lowest_percent > 1.0)
 
 
 def test_too_little_read_is_one_line():

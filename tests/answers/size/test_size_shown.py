@@ -23,8 +23,6 @@ from energy.plan import Plan
 from energy.show import files
 from energy.show.progress import progress
 
-pytestmark = pytest.mark.xdist_group("sizes")
-
 
 def printed(answer: Size, kits: Kits | None = None, *, terminal: bool = False) -> str:
     out = Console(file=io.StringIO(), width=100, force_terminal=terminal, highlight=False)

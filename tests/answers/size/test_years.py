@@ -79,6 +79,7 @@ def storage(site: str) -> tuple[float, float, float]:
     return darkest_wh / 100.0, enough[0], enough[1]
 
 
+@pytest.mark.oracle
 def test_days_of_storage_rise_with_the_goal_and_fall_with_the_winter_sun(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
@@ -118,6 +119,7 @@ def test_day_by_day_is_the_same_as_in_one_go() -> None:
     assert found.lowest[:10, 0, 0] == pytest.approx(lowest, abs=1e-9)
 
 
+@pytest.mark.oracle
 def test_a_thin_lead_loses_more_days() -> None:
     lead = {"from": "pack", "to": "task:pump", "length_m": 12, "mm2": 1.5}
     sizes = np.array([140.0]), np.array([700.0])
@@ -126,6 +128,7 @@ def test_a_thin_lead_loses_more_days() -> None:
     assert with_it.unmet_wh.sum() > 1.02 * without.unmet_wh.sum() > 0.0
 
 
+@pytest.mark.oracle
 def test_no_panel_brings_nothing_however_the_days_are_run(monkeypatch: pytest.MonkeyPatch) -> None:
     cable = {"from": "panel", "to": "pack", "length_m": 12, "mm2": 2.5}
     plan = small(None, {"capacity_wh": 400}, task=[LAMP], run=[cable])

@@ -107,7 +107,7 @@ def test_the_climate_table_carries_on_after_the_join_and_says_when():
     assert spread[late].max() > 50.0  # drawn anew for each member
 
 
-def history(year_from=2018, years=4, share=0.5):
+def history(year_from=2018, years=2, share=0.5):
     first = np.datetime64(f"{year_from}-01-01").astype("datetime64[s]").astype(float)
     last = np.datetime64(f"{year_from + years}-01-01").astype("datetime64[s]").astype(float)
     start_s = np.arange(first, last, HOUR)
@@ -132,7 +132,7 @@ def test_held_history_carries_on_before_the_climate_table():
 def test_held_history_is_tried_31_times_a_year():
     save_history(history(), About("invented", "", *PLACE, 600.0, time.time(), "", ""))
     found = budget(plan(kind="history"))
-    assert found.chance.scenarios == 31 * 4
+    assert found.chance.scenarios == 31 * 2
     assert found.plan.weather.kind == "history"
 
 

@@ -12,8 +12,6 @@ import pytest
 
 from energy.plan import profiles
 
-pytestmark = pytest.mark.xdist_group("climate table")
-
 SHAPE = (44, 120, 12)
 
 

@@ -15,8 +15,6 @@ from energy.weather.scenarios import weathers
 from energy.weather.synthetic.climate import clearness_at
 from energy.weather.synthetic.synthetic import extraterrestrial_day_wh, solar_clock_offset_s
 
-pytestmark = pytest.mark.xdist_group("drawn")
-
 # The typical years that pvlib installs (TMY3, TMY2): degrees north and east, clock, height [m].
 SITES = {
     "sand-point": (55.317, -160.517, "America/Anchorage", 7),
@@ -83,7 +81,13 @@ SEASONS = ((11, 0, 1), (2, 3, 4), (5, 6, 7), (8, 9, 10))
 YEARS = 500  # fewer leave a month's mean uncertain by a percent
 
 
-@pytest.fixture(scope="module", params=SITES)
+OFTEN = [
+    "sand-point",
+    *(pytest.param(s, marks=pytest.mark.oracle) for s in ("greensboro", "miami")),
+]
+
+
+@pytest.fixture(scope="module", params=OFTEN)
 def against(request):
     """A site with its months: days drawn for its own sun hours (days, years), and its real days,
     both as clearness, and how the drawn means compare with the given ones."""
