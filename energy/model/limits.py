@@ -84,23 +84,34 @@ class _Running:
                 first, last = np.searchsorted(self.edges, [start, end])
                 self.on[first:last] = 1.0
 
-    def start(self, burst: Burst, loads: Sequence[ToolFigures]) -> slice:
-        """Add a burst to the sums; returns all segments over which the bus has changed."""
-        self._add([burst], loads, 1.0)
-        first, last = np.searchsorted(self.edges, [burst.start_s, burst.end_s])
-        rows = slice(int(first), int(last))
-        return self.switch_on(burst, rows) if loads[burst.task].supply == "ac" else rows
+    def rows_of(self, burst: Burst, load: ToolFigures) -> slice:
+        """The segments in which a burst changes the sums, those it keeps the inverter on for too."""
+        first, last = np.searchsorted(self.edges, [burst.start_s, burst.end_s]).tolist()
+        if load.supply == "ac" and self.limits.on == "with-tasks":
+            first = min(first, self.hull.get((burst.task, burst.window), first))
+        return slice(first, last)
+
+    def start(self, burst: Burst, loads: Sequence[ToolFigures], rows: slice) -> None:
+        """Add a burst to the sums; rows as `rows_of`."""
+        self._add([burst], loads, rows)
+        if loads[burst.task].supply != "ac":
+            return
+        if self.limits.on == "with-tasks":
+            self.hull.setdefault((burst.task, burst.window), rows.start)
+        if self.limits.on in ("with-tasks", "only-in-use"):
+            self.on[rows] = 1.0
 
     def start_all(self, bursts: Sequence[Burst], loads: Sequence[ToolFigures]) -> None:
         """Add many bursts at once."""
-        self._add(bursts, loads, 1.0)
+        self._add(bursts, loads, slice(0, self.va.size))
         self.switch_on_all([burst for burst in bursts if loads[burst.task].supply == "ac"])
 
-    def take_back(self, burst: Burst, loads: Sequence[ToolFigures]) -> None:
-        """Take a burst out of the sums of watts."""
-        self._add([burst], loads, -1.0)
+    def sums(self, supply: str) -> tuple[Array, ...]:
+        """Every sum that a burst at this outlet changes."""
+        return self.outlet_w[supply], self.va, self.surge_w, self.surge_s, self.on
 
-    def _add(self, bursts: Sequence[Burst], loads: Sequence[ToolFigures], sign: float) -> None:
+    def _add(self, bursts: Sequence[Burst], loads: Sequence[ToolFigures], rows: slice) -> None:
+        """Add bursts to the sums; they lie in the segments `rows`."""
         for supply, outlet_w in self.outlet_w.items():
             mine = [
                 (piece, load)
@@ -111,26 +122,21 @@ class _Running:
             if not mine:
                 continue
             times_s = np.array([(piece.start_s, piece.end_s) for piece, _ in mine])
-            first, last = np.searchsorted(self.edges, times_s).T
+            first, last = np.searchsorted(self.edges, times_s).T - rows.start
             working_w = np.array([piece.working_w for piece, _ in mine])
-            outlet_w += sign * self._in_segments(first, last, working_w)
+            outlet_w[rows] += _in_segments(first, last, working_w, rows)
             if supply == "ac":
                 factor = np.array([load.power_factor for _, load in mine])
-                self.va += sign * self._in_segments(first, last, working_w / factor)
+                self.va[rows] += _in_segments(first, last, working_w / factor, rows)
                 surges = [
                     (row, load.start_w - piece.working_w, load.start_s)
                     for row, (piece, load) in zip(first.tolist(), mine, strict=True)
                     if piece.starts and load.start_w > piece.working_w
                 ]
+                surge_w, surge_s = self.surge_w[rows], self.surge_s[rows]
                 for row, more_w, lasts_s in surges:
-                    self.surge_w[row] += sign * more_w
-                    self.surge_s[row] = max(self.surge_s[row], lasts_s)
-
-    def _in_segments(self, first: Index, last: Index, watts: Array) -> Array:
-        """Watts that run from one segment until before another, summed in each."""
-        long = last - first
-        at = np.arange(long.sum()) + np.repeat(first - np.cumsum(long) + long, long)
-        return np.asarray(np.bincount(at, np.repeat(watts, long), self.va.size), dtype=float)
+                    surge_w[row] += more_w
+                    surge_s[row] = max(surge_s[row], lasts_s)
 
     def bus_w(self, rows: slice) -> Array:
         """Watts asked of the battery, losses and idle draws in, the sun not deducted."""
@@ -141,15 +147,6 @@ class _Running:
         if limits.curve is not None:
             total = total + self.on[rows] * limits.curve.input_w(self.outlet_w["ac"][rows])
         return np.asarray(total)
-
-    def switch_on(self, burst: Burst, rows: slice) -> slice:
-        """Keep the inverter on for an AC burst; returns all segments where that mattered."""
-        first = rows.start
-        if self.limits.on == "with-tasks":
-            first = self.hull.setdefault((burst.task, burst.window), rows.start)
-        if self.limits.on in ("with-tasks", "only-in-use"):
-            self.on[first : rows.stop] = 1.0
-        return slice(first, rows.stop)
 
     def switch_on_all(self, bursts: Sequence[Burst]) -> None:
         """Keep the inverter on for many AC bursts."""
@@ -163,7 +160,8 @@ class _Running:
             hulls[key] = start_s, max(end_s, burst.end_s)
         if hulls:
             first, last = np.searchsorted(self.edges, np.array([*hulls.values()]).T)
-            self.on[self._in_segments(first, last, np.ones(first.size)) > 0.0] = 1.0
+            everywhere = slice(0, self.on.size)
+            self.on[_in_segments(first, last, np.ones(first.size), everywhere) > 0.0] = 1.0
 
     def broken(self, supply: str, rows: slice) -> tuple[str, float, float] | None:
         """The first limit that the sums pass in these segments: name, asked, allowed."""
@@ -203,17 +201,29 @@ class _Running:
                 np.maximum(self.surge_s, load.start_s, out=self.surge_s)
 
 
+def _in_segments(first: Index, last: Index, watts: Array, rows: slice) -> Array:
+    """Watts that run from one segment of `rows` until before another, summed in each."""
+    long = last - first
+    at = np.arange(long.sum()) + np.repeat(first - np.cumsum(long) + long, long)
+    return np.asarray(np.bincount(at, np.repeat(watts, long), rows.stop - rows.start), dtype=float)
+
+
 def _admit(running: _Running, burst: Burst, loads: Sequence[ToolFigures]) -> Overload | None:
     """Let one burst run beside what runs already, or say which limit forbids it."""
     load = loads[burst.task]
     if load.supply == "ac" and running.limits.curve is None:
         return Overload(burst, "no-inverter", 0.0, 0.0)
-    on, surge_s, hull = running.on.copy(), running.surge_s.copy(), dict(running.hull)
-    broken = running.broken(load.supply, running.start(burst, loads))
+    rows, key = running.rows_of(burst, load), (burst.task, burst.window)
+    is_first = key not in running.hull
+    before = [values[rows].copy() for values in running.sums(load.supply)]
+    running.start(burst, loads, rows)
+    broken = running.broken(load.supply, rows)
     if broken is None:
         return None
-    running.take_back(burst, loads)
-    running.on, running.surge_s, running.hull = on, surge_s, hull
+    for values, kept in zip(running.sums(load.supply), before, strict=True):
+        values[rows] = kept
+    if is_first:
+        running.hull.pop(key, None)
     return Overload(burst, *broken)
 
 

@@ -4,7 +4,7 @@ The battery itself moves only in `battery`; here its surplus is curtailed, its w
 rank order, and every watt-hour is entered once. Axis 0 is time (segments), axis 1 the scenarios.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -204,20 +204,29 @@ def simulate(
         detail={name: np.zeros((count, scenarios)) for name in DETAILS} if detail else {},
     )
     simulated.store_wh[0] = state[0]
-    size = max(1, BLOCK_CELLS // scenarios)
-    for first in range(0, count, size):
-        rows = slice(first, min(first + size, count))
+    for rows in row_blocks(count, scenarios):
         cold_unavailable = case.cold_unavailable(rows) * battery.capacity_wh
         block = block_of(case, rows)
         path = advance(battery, state, block.rate, block.hours[:, 0], cold_unavailable)
         state = path.store_wh[-1], path.imbalance_wh
-        simulated.store_wh[first + 1 : rows.stop + 1] = path.store_wh[1:]
+        simulated.store_wh[rows.start + 1 : rows.stop + 1] = path.store_wh[1:]
         row, scenario = np.nonzero(path.full < 1.0)
         begins_s = case.edges[rows][row] + path.full[row, scenario] * block.hours[row, 0] * 3600.0
         np.minimum.at(simulated.first_short_s, scenario, begins_s)
         if books:
             _settle(case, block, path.store_wh, path.full, begins_s, simulated)
     return replace(simulated, end=state)
+
+
+def row_blocks(segments: int, scenarios: int) -> Iterator[slice]:
+    """The segments in blocks that bound the memory, in order.
+
+    >>> [rows.stop for rows in row_blocks(3, BLOCK_CELLS // 2)]
+    [2, 3]
+    """
+    size = max(1, BLOCK_CELLS // scenarios)
+    for first in range(0, segments, size):
+        yield slice(first, min(first + size, segments))
 
 
 def block_of(case: Case, rows: slice) -> Block:

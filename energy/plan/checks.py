@@ -5,7 +5,7 @@ problems of a plan are found at once. The tasks' keys are for `task_checks`; wha
 times decide is left to the simulation.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -15,7 +15,7 @@ from energy.plan.profiles import Table
 from energy.plan.raw_tables import has, items, stated, table_at
 from energy.plan.schema import Weather, local_time
 from energy.plan.task_checks import check_tasks, days
-from energy.plan.words import meant, shown
+from energy.plan.words import meant, nearest_of, shown
 
 MOST_DAYS = 400
 WEATHER_NEEDS = {"file": "file", "sky": "sky", "monthly": "sun_hours"}
@@ -36,8 +36,14 @@ def check(tables: Table, lacking: set[Path]) -> Iterator[Problem]:
     for k, charger in items(tables, "charger"):
         yield from (Problem(("charger", k), text) for text in days(charger, dates))
     yield from check_tasks(items(tables, "task"), dates, lacking)
+    supplies = {
+        f"task:{task['name']}": task.get("supply")
+        for _, task in items(tables, "task")
+        if isinstance(task.get("name"), str)
+    }
+    guess = nearest_of(supplies)
     for k, run in items(tables, "run"):
-        yield from (Problem(("run", k), text) for text in _run(run, tables))
+        yield from (Problem(("run", k), text) for text in _run(run, tables, supplies, guess))
 
 
 def _time(value: Any) -> datetime | None:
@@ -172,19 +178,17 @@ def _coefficient(panel: Table, v_oc: float | None) -> Iterator[str]:
     )
 
 
-def _run(run: Table, tables: Table) -> Iterator[str]:
+def _run(
+    run: Table, tables: Table, supplies: dict[str, Any], guess: Callable[[str], str]
+) -> Iterator[str]:
+    """What is wrong with a cable; supplies: that of each end task:NAME, guess: which was meant."""
     pack = table_at(tables, "pack")
-    supplies = {
-        f"task:{task['name']}": task.get("supply")
-        for _, task in items(tables, "task")
-        if isinstance(task.get("name"), str)
-    }
     joins = [(key, run[key]) for key in ("from", "to") if isinstance(run.get(key), str)]
     joined = {end for _, end in joins}
     own_figures = has(run, "volts") and (has(run, "amps") or has(run, "watts"))
     for key, end in joins:
         if end.startswith("task:") and end not in supplies:
-            yield f"{key} names no task of the plan (got {shown(end)}){meant(end, supplies)}"
+            yield f"{key} names no task of the plan (got {shown(end)}){guess(end)}"
         if end == "panel" and not tables.get("panel"):
             yield f'{key} = "panel", but the plan has no panel'
         if end == "inverter" and not own_figures:

@@ -3,7 +3,7 @@
 As in `checks`: each check reads only what it needs and lets wrong types pass.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
@@ -13,7 +13,7 @@ from energy.plan.moments import DAY_MIN, Window, clock_minutes, moment, window
 from energy.plan.profiles import Table
 from energy.plan.raw_tables import has, stated
 from energy.plan.task import AMOUNTS, SECONDS_PER_H, SECONDS_PER_MIN, Task, charge_s
-from energy.plan.words import meant, shown
+from energy.plan.words import nearest_of, shown
 
 MOST_STARTS = 200_000  # bursts and cycles of all tasks together; what the simulation can lay out
 NEEDS = {
@@ -100,19 +100,22 @@ def _relations(tasks: list[tuple[int, Table]]) -> Iterator[Problem]:
     for _, task in tasks:
         if isinstance(name := task.get("name"), str):
             ranks.setdefault(name, {})[_rank(task)] = None
+    guess = nearest_of(ranks)
     for k, task in tasks:
         for key in ("with", "after"):
             if isinstance(task.get(key), str):
-                yield from (Problem(("task", k), text) for text in _named(task, key, ranks))
+                yield from (Problem(("task", k), text) for text in _named(task, key, ranks, guess))
     yield from _circle(tasks)
 
 
-def _named(task: Table, key: str, ranks: dict[str, dict[str, None]]) -> Iterator[str]:
+def _named(
+    task: Table, key: str, ranks: dict[str, dict[str, None]], guess: Callable[[str], str]
+) -> Iterator[str]:
     other = task[key]
     if other == task.get("name"):
         yield f"{key} names the task itself"
     elif other not in ranks:
-        yield f"{key} names no task of the plan (got {shown(other)}){meant(other, ranks)}"
+        yield f"{key} names no task of the plan (got {shown(other)}){guess(other)}"
     elif key == "with":
         unlike = next((rank for rank in ranks[other] if rank != _rank(task)), None)
         if unlike is not None:

@@ -3,12 +3,13 @@
 What is wrong with a plan is found elsewhere; here it only becomes text that a terminal can bear.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from difflib import get_close_matches
 from typing import Any
 
 LONGEST_LINE = 600  # a path and a sentence
 LONGEST_VALUE = 43
+MOST_GUESSES = 40  # as many lines as are shown; where names are many, each costs a search
 LONGEST_GUESS = 60  # longer words are nobody's slip of the pen, and slow to compare
 
 
@@ -77,6 +78,17 @@ def meant(word: Any, names: Iterable[str]) -> str:
     by_lower = {name.casefold(): name for name in names}
     near = get_close_matches(word.casefold(), by_lower, n=1, cutoff=0.6)
     return f'; did you mean "{by_lower[near[0]]}"?' if near else ""
+
+
+def nearest_of(known: Collection[str]) -> Callable[[Any], str]:
+    """`meant` among names that a plan holds many of: a question for the first words alone.
+
+    >>> guess = nearest_of(["lamp", "saw"])
+    >>> guess("lomp")
+    '; did you mean "lamp"?'
+    """
+    left = iter(range(MOST_GUESSES))
+    return lambda word: meant(word, known) if next(left, None) is not None else ""
 
 
 def and_list(words: Sequence[str]) -> str:

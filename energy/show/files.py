@@ -26,7 +26,11 @@ LONGEST_WAIT_S = 120.0  # for another run that changes the same file
 LONGEST_WRITE_S = 600.0  # what a killed run left beside is swept after this
 MARK_WITHIN = 65_536  # bytes, from the beginning or the end
 KINDS = ("png", "svg", "pdf")
-WRITER = {"png": "Software", "svg": "Creator", "pdf": "Creator"}  # where each names its writer
+METADATA: dict[str, dict[str, str | None]] = {  # who wrote it, and not when
+    "png": {"Software": MARK},
+    "svg": {"Creator": MARK, "Date": None},
+    "pdf": {"Creator": MARK, "CreationDate": None},
+}
 
 
 def as_json(answer: object) -> str:
@@ -208,7 +212,8 @@ def write_timeline(answer: Any, path: Path) -> None:
 
 
 def save(figure: "Figure", path: Path | str) -> None:
-    """Write a picture as png, svg or pdf, by the suffix of its name; never half of it.
+    """Write a picture as png, svg or pdf, by the suffix of its name; never half of it. The same
+    picture gives the same bytes.
 
     Raises PlanError with one line for another suffix or a place that cannot be written.
 
@@ -221,5 +226,8 @@ def save(figure: "Figure", path: Path | str) -> None:
     if kind not in KINDS:
         got = f'"{path.suffix}"' if path.suffix else "none"
         raise PlanError([f"{path}: a picture's name must end in .png, .svg or .pdf (got {got})"])
-    how: dict[str, Any] = {"format": kind, "dpi": figure.dpi, "metadata": {WRITER[kind]: MARK}}
-    write_safely(path, lambda beside: figure.savefig(beside, **how))
+    from matplotlib import rc_context
+
+    how: dict[str, Any] = {"format": kind, "dpi": figure.dpi, "metadata": METADATA[kind]}
+    with rc_context({"svg.hashsalt": MARK}):
+        write_safely(path, lambda beside: figure.savefig(beside, **how))

@@ -19,7 +19,14 @@ from energy.plan import Plan, PlanError
 from energy.plan.task import called
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
-from energy.simulation.case import calendar_of, days_of, energy_by_task, lay_out, span_of
+from energy.simulation.case import (
+    calendar_of,
+    days_of,
+    edges_of,
+    energy_by_task,
+    lay_out,
+    span_of,
+)
 from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
 from energy.simulation.result import Lowest as Lowest
@@ -67,7 +74,8 @@ def budget(
     books: False leaves out where the Wh went, and is faster.
 
     Raises PlanError for what only the days themselves show (a record too short, repeats that do not
-    fit between sunrise and sunset), and for names and amounts in `done` that cannot be.
+    fit between sunrise and sunset), for names and amounts in `done` that cannot be, and for more
+    moments and weathers than can be simulated.
 
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> budget(plan).verdict in ("stays-powered", "dips-into-reserve", "runs-flat", "overloads")
@@ -105,7 +113,9 @@ def budget(
             for each in (previous, *previous.bounds)
         ]
     else:
-        budgets = [_judged(shared, weather, None, books) for weather in weathers(days, DOUBTS)]
+        segments = edges_of(days, placed).size - 1
+        several = weathers(days, DOUBTS, segments)
+        budgets = [_judged(shared, weather, None, books) for weather in several]
     return replace(budgets[0], bounds=tuple(budgets[1:]))
 
 

@@ -128,10 +128,7 @@ def lay_out(days: Days, placed: Placed, weather: Weathers, sun: Solar | None = N
     """
     plan, calendar = days.plan, days.calendar
     scenarios = weather.shift_days.size
-    chargers = [calendar.windows(c.between, c.days) for c in plan.charger]
-    on_windows = inverter_windows(plan, calendar)
-    edges = _edges(days, placed.bursts, [*chargers, on_windows or []])
-    limits = limits_of(plan, on_windows)
+    edges, limits = edges_of(days, placed), limits_of(plan, inverter_windows(plan, calendar))
     order = ranked(plan)
     turned_away = overloads(edges, placed.bursts, plan.task, order, limits, placed.begun)
     accepted = running(placed.bursts, turned_away)
@@ -145,7 +142,8 @@ def lay_out(days: Days, placed: Placed, weather: Weathers, sun: Solar | None = N
     row_of_cell = np.full(days.cells.size - 1, -1)
     row_of_cell[lit] = np.arange(lit.size)
     charger_w = np.zeros(edges.size - 1)
-    for charger, windows in zip(plan.charger, chargers, strict=True):
+    for charger in plan.charger:
+        windows = calendar.windows(charger.between, charger.days)
         charger_w += charger.watts * inside(edges, windows)
     case = Case(
         edges=edges,
@@ -171,15 +169,22 @@ def lay_out(days: Days, placed: Placed, weather: Weathers, sun: Solar | None = N
     )
 
 
-def _edges(days: Days, bursts: Sequence[Burst], windows: Sequence[Sequence[Interval]]) -> Array:
-    """Edges of the segments: those of the cells and wherever a burst or a window begins or ends."""
-    marks = [t for burst in bursts for piece in burst.pieces for t in (piece.start_s, piece.end_s)]
-    marks += [t for several in windows for window in several for t in window]
+def edges_of(days: Days, placed: Placed) -> Array:
+    """Edges of the segments [UTC s]: those of the cells and wherever a burst, a charger or the
+    inverter's own time begins or ends.
+
+    Raises PlanError for more moments than can be simulated.
+    """
+    plan, calendar = days.plan, days.calendar
+    windows = [w for c in plan.charger for w in calendar.windows(c.between, c.days)]
+    windows += inverter_windows(plan, calendar) or []
+    marks = [t for b in placed.bursts for piece in b.pieces for t in (piece.start_s, piece.end_s)]
+    marks += [t for window in windows for t in window]
     edges = grid(*days.span, [*days.cells.tolist(), *marks])
     if edges.size > MOST_SEGMENTS:
         raise PlanError(
             [
-                f"{days.plan.origin}: the tasks start and stop {edges.size:,} times; at most"
+                f"{plan.origin}: the tasks start and stop {edges.size:,} times; at most"
                 f" {MOST_SEGMENTS:,} moments can be simulated: shorten the span or lengthen a"
                 " period_min"
             ]

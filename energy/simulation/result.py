@@ -14,7 +14,7 @@ import numpy as np
 from energy.model import Array, Index, Mask
 from energy.model.demand import Burst
 from energy.model.limits import Overload, running
-from energy.model.simulate import Case, Simulated, simulate
+from energy.model.simulate import Case, Simulated, row_blocks, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
 from energy.simulation.bursts import Placed
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 FULL_PERCENT = 99.5
-AT_ONCE = 1000  # segments looked at together where whole arrays would cost memory
 
 
 @dataclass(frozen=True)
@@ -113,7 +112,8 @@ class Budget:
     def lowest_percent(self) -> Array:
         """State of charge at each scenario's lowest point, (m,)."""
         edge, _ = self._lowest
-        return self.charge_percent[edge, np.arange(edge.size)]
+        store_wh = self.simulated.store_wh[edge, np.arange(edge.size)]
+        return np.asarray(store_wh * (100.0 / self.capacity_wh))
 
     @property
     def cold_unavailable_at_lowest_percent(self) -> Array:
@@ -208,7 +208,7 @@ class Budget:
         scenario = self.middle if scenario is None else scenario
         edge, above = self._lowest[0][scenario], float(self._lowest[1][scenario])
         spare = (above - self.plan.pack.reserve_percent) / 100.0 * float(self.capacity_wh[scenario])
-        percent = float(self.charge_percent[edge, scenario])
+        percent = float(self.lowest_percent[scenario])
         return Lowest(percent, float(self.time_s[edge]), spare, percent - above)
 
     @property
@@ -413,9 +413,8 @@ class Answered:
 
 def _lowest_share(case: Case) -> Array:
     """How low each scenario falls above what the cold locks, as shares of its store, (m,)."""
-    store, lowest = simulate(case).store_wh[1:], np.inf
-    for first in range(0, store.shape[0], AT_ONCE):
-        rows = slice(first, first + AT_ONCE)
+    store, lowest = simulate(case, books=False).store_wh[1:], np.inf
+    for rows in row_blocks(*store.shape):
         above = store[rows] / case.battery.capacity_wh - case.cold_unavailable(rows)
         lowest = np.minimum(lowest, above.min(axis=0))
     return np.asarray(lowest)

@@ -12,21 +12,25 @@ from typing import Any
 import numpy as np
 
 from energy.model import Array, Index, Mask
-from energy.model.simulate import Case, Simulated
+from energy.model.simulate import Case, Simulated, row_blocks
 
 
 def lowest_point(case: Case, simulated: Simulated) -> tuple[Index, Array]:
     """At which edge each scenario of a pass is lowest, and how high above what the cold locks then
     [percent of charge], both (m,)."""
-    charge = simulated.store_wh * (100.0 / case.battery.capacity_wh)
-    cold_unavailable = 100.0 * case.cold_unavailable()
-    above = charge[1:] - cold_unavailable
-    last, lowest_end = above.argmin(axis=0), above.min(axis=0)
-    # The cold may deepen at a segment's start.
-    np.subtract(charge[:-1], cold_unavailable, out=above)
-    first, lowest_start = above.argmin(axis=0), above.min(axis=0)
-    edge = np.where(lowest_end < lowest_start, last + 1, first)
-    return edge, np.minimum(lowest_end, lowest_start)
+    scenarios = case.battery.capacity_wh.size
+    lowest = np.full((2, scenarios), np.inf)  # at segments' starts, where the cold may deepen; ends
+    edge = np.zeros((2, scenarios), dtype=np.intp)
+    for rows in row_blocks(case.edges.size - 1, scenarios):
+        charge = simulated.store_wh[rows.start : rows.stop + 1] * (100.0 / case.battery.capacity_wh)
+        cold_unavailable = 100.0 * case.cold_unavailable(rows)
+        for end, level in enumerate((charge[:-1], charge[1:])):
+            above = level - cold_unavailable
+            at, height = above.argmin(axis=0), above.min(axis=0)
+            lower = height < lowest[end]
+            edge[end, lower] = rows.start + end + at[lower]
+            lowest[end, lower] = height[lower]
+    return np.where(lowest[1] < lowest[0], edge[1], edge[0]), lowest.min(axis=0)
 
 
 def succeeds(above_percent: Array, simulated: Simulated, reserve_percent: float) -> Mask:

@@ -21,21 +21,23 @@ from energy.weather.resampled import BRIGHTEST_RESAMPLED, SHIFTS, resampled_rows
 from energy.weather.source import apart
 from energy.weather.synthetic.generator import DAY_TO_DAY
 from energy.weather.synthetic.sky import stated_air
-from energy.weather.weathers import Air, Weathers, split_light
+from energy.weather.weathers import Air, Weathers, check_affordable, split_light
 
 BRIGHTEST_INDEX = 2.0  # in a record's own hours, as they were measured
 SAME_PLACE_KM = 2.0
 YEARS_AT_ONE_PLACE = 1.4  # the variance between years at one place (a fit, without a test)
 
 
-def recorded(days: Days, record: Record) -> Weathers:
+def recorded(days: Days, record: Record, segments: int = 0) -> Weathers:
     """The weathers of a record; the cells of the days must cover whole intervals of it.
 
-    Raises PlanError where the record is too short for the span.
+    Raises PlanError where the record is too short for the span, or holds more weathers than can be
+    simulated in so many segments.
     """
     step, futures = record.interval_s, days.plan.weather.futures
     starts = np.arange(days.cells[0], days.cells[-1] - step / 2.0, step)
     rows, shift, years = resampled_rows(record, starts, futures)
+    check_affordable(days.plan, segments, shift.size)
     ghi, share = _resampled_light(days, record, starts, rows, shift)
     dhi = np.where(np.isnan(share), diffuse_of(days.daylight, ghi), share * ghi)
     distance_km, height_m = apart(days.plan, record)

@@ -25,26 +25,30 @@ from energy.weather.synthetic.sky import (
     stated_air,
 )
 from energy.weather.synthetic.synthetic import is_synthetic, synthetic
-from energy.weather.weathers import Air, Light, Weathers
+from energy.weather.weathers import Air, Light, Weathers, check_affordable
 
 
-def weathers(days: Days, doubts: Sequence[float] = ()) -> list[Weathers]:
+def weathers(days: Days, doubts: Sequence[float] = (), segments: int = 0) -> list[Weathers]:
     """All weathers of a plan's days.
 
     First the weather itself; then, where it is synthetic, the same with its means set to each
     point of `doubts` about them, in standard deviations. The cells of the days must start and end
     on edges of a record's intervals, for synthetic weather and a forecast on edges of solar days.
-    Raises PlanError where the record or the forecast does not cover the span.
+    segments: into how many the days will be cut.
+
+    Raises PlanError where the record or the forecast does not cover the span, or holds more
+    weathers than can be simulated in so many segments.
     """
     place, site, record = days.plan.place, days.site, days.record
     if is_synthetic(days.plan.weather):
-        several = synthetic(days, doubts)
+        several = synthetic(days, doubts, segments)
     elif isinstance(record, Forecast):
-        several = _from_forecast(days, record, doubts)
+        several = _from_forecast(days, record, doubts, segments)
     elif record is None:
+        check_affordable(days.plan, segments, days.plan.weather.futures or 1)
         several = [_stated(days)]
     else:
-        several = [recorded(days, record)]
+        several = [recorded(days, record, segments)]
     notes = []
     if place.elevation_m is None:
         notes.append(f"elevation {site.elevation_m:.0f} m, from {site.elevation_from}")
@@ -76,7 +80,9 @@ def _stated(days: Days) -> Weathers:
     )
 
 
-def _from_forecast(days: Days, forecast: Forecast, doubts: Sequence[float]) -> list[Weathers]:
+def _from_forecast(
+    days: Days, forecast: Forecast, doubts: Sequence[float], segments: int
+) -> list[Weathers]:
     """The members of a forecast; where it ends before the span, history or climate carries on.
 
     With the climate table its doubt about the means comes in too, at each point of `doubts`.
@@ -114,7 +120,7 @@ def _from_forecast(days: Days, forecast: Forecast, doubts: Sequence[float]) -> l
     if reach_s >= span[1]:
         return [weather]
     after = _after_forecast(days, scenarios)
-    tails = weathers(replace(days, plan=after, record=record_of(after)), doubts)
+    tails = weathers(replace(days, plan=after, record=record_of(after)), doubts, segments)
     notes.append(f"the forecast ends {_on_clock(days, join_s)}; then: {tails[0].source}")
     weather = replace(
         weather,

@@ -4,8 +4,12 @@ from dataclasses import dataclass
 
 from energy.model import Array, Index
 from energy.model.sun import Sun, close_beam, diffuse_of
+from energy.plan import Plan, PlanError
 from energy.weather.days import Days
 
+MOST_CELLS = 30_000_000  # segments x scenarios: some 1 GB, and a minute
+CELLS_AT_THE_ENDS = 4_000_000  # likewise at each end of the doubt about the means
+FEWEST_AT_THE_ENDS = 31
 BEAM_OVER_CLEAR_W_M2 = 200.0  # what passes this in a beam is counted as diffuse
 
 
@@ -59,6 +63,27 @@ class Weathers:
     height_difference_m: float = 0.0
     fetched_s: float | None = None
     notes: tuple[str, ...] = ()
+
+
+def check_affordable(plan: Plan, segments: int, scenarios: int) -> None:
+    """Raise PlanError where a plan asks for more than can be simulated, before any of it is."""
+    most = MOST_CELLS // max(segments, 1)
+    if scenarios > most:
+        raise PlanError(
+            [
+                f"{plan.origin}: {scenarios:,} weathers of {segments:,} moments are more than can"
+                f" be simulated: give futures = {most} in [weather], or shorten the span"
+            ]
+        )
+
+
+def scenarios_at_the_ends(segments: int, usual: int) -> int:
+    """How many scenarios the ends of the doubt get: fewer than usual in a long span.
+
+    >>> scenarios_at_the_ends(9_000, 200), scenarios_at_the_ends(100_000, 200)
+    (200, 40)
+    """
+    return min(usual, max(CELLS_AT_THE_ENDS // max(segments, 1), FEWEST_AT_THE_ENDS))
 
 
 def split_light(days: Days, ghi: Array, dhi: Array | None = None) -> Light:

@@ -187,9 +187,8 @@ SAID_BY_LIBRARIES = re.compile(
     "|none?type|object has no|validation error|codec can",
     re.IGNORECASE,
 )
-NO_FIGURE = re.compile(
-    "\\b(nan|nat|inf|infinity)\\b", re.IGNORECASE
-)  # refusals quote what was found
+NO_FIGURE = re.compile("\\b(nan|nat|inf|infinity)\\b", re.IGNORECASE)
+QUOTED = re.compile('"[^"]{0,100}"|\\bgot\\s+[^\\s,;)]+')  # what was found in the file
 
 
 def sun_and_air():
@@ -272,8 +271,9 @@ def wrong_with(status, said):
         return f"exit status {status}: {said[-400:]}"
     if found := SAID_BY_LIBRARIES.search(said):
         return f"a library's words, {found[0]!r}: {said[max(found.start() - 200, 0) :][:400]}"
-    if status in (0, 1) and (found := NO_FIGURE.search(said)):
-        return f"no figure, {found[0]!r}: {said[max(found.start() - 200, 0) :][:400]}"
+    own_words = QUOTED.sub("", said)
+    if status in (0, 1) and (found := NO_FIGURE.search(own_words)):
+        return f"no figure, {found[0]!r}: {own_words[max(found.start() - 200, 0) :][:400]}"
     if steering := {c for c in said if not c.isprintable()} - {"\n"}:
         return f"steers a terminal: {steering}"
     return "" if said.strip() or status == 0 else "nothing said"
@@ -308,6 +308,20 @@ def test_the_good_files_are_good(good, tmp_path):
         for command, arguments in COMMANDS.items():
             status, said = asked(arguments)
             assert (status in (0, 1), wrong_with(status, said)) == (True, ""), (command, said)
+
+
+@pytest.mark.parametrize(
+    ("said", "wrong"),
+    [
+        ('column "inf" is not known', ""),
+        ("line 3: battery_percent must be a number (got nan)", ""),
+        ("lowest charge nan %", "no figure"),
+        ('"radio" is short of inf Wh', "no figure"),
+    ],
+)
+def test_only_figures_of_the_tools_own_must_be_some(said, wrong):
+    assert wrong_with(0, said).startswith(wrong)
+    assert bool(wrong_with(0, said)) == bool(wrong)
 
 
 @settings(

@@ -56,7 +56,7 @@ def too_cold(result: Budget) -> Caution | None:
     """Lithium as cold as it may be discharged, or nearly, in any weather."""
     limit_c = result.plan.pack.discharge_min_c
     cases = [budget.case for budget in (result, *result.bounds)]
-    coldest_c = min(float(case.temp_c().min()) for case in cases)
+    coldest_c = min(float(case.temp_pack[np.unique(case.temp_row)].min()) for case in cases)
     if limit_c is None or coldest_c > limit_c + NEARLY_TOO_COLD_K:
         return None
     when = "It gets that cold here" if coldest_c < limit_c else "It comes near that here"

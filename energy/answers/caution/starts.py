@@ -74,11 +74,8 @@ def not_stated(result: Budget) -> Caution | None:
 
 def surge_when_low(result: Budget) -> Caution | None:
     """A tool that starts on a nearly empty pack."""
-    charge, cold_unavailable = (
-        result.charge_percent[:-1, result.middle],
-        result.cold_unavailable_percent,
-    )
-    above = charge - cold_unavailable[:, result.middle if cold_unavailable.shape[1] > 1 else 0]
+    charge = result.charge_percent[:-1, result.middle]
+    above = charge - 100.0 * result.middle_case.cold_unavailable()[:, 0]
     if above.min() >= SAG_PERCENT:
         return None
     every = _running(result)

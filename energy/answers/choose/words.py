@@ -221,16 +221,20 @@ def _where(spells: Sequence[tuple[datetime, datetime]]) -> str:
 
 
 def write_calendar(answer: Choose, path: Path) -> None:
-    """Write the timetable as iCalendar (RFC 5545), an event a line, in UTC."""
+    """Write the timetable as iCalendar (RFC 5545), an event a line, in UTC.
+
+    Its stamp is the start of what is planned: the same plan gives the same bytes.
+    """
     from icalendar import Calendar, Event
 
     calendar = Calendar()
     calendar.add("prodid", f"-//{files.MARK}//timetable//EN")
     calendar.add("version", "2.0")
+    stamp = answer.budget.local(float(answer.budget.time_s[0])).astimezone(UTC)
     for number, row in enumerate(answer.timetable):
         event = Event()
         event.add("uid", f"{number}-{row.start:%Y%m%dT%H%M%S}@energy-timetable")
-        event.add("dtstamp", datetime.now(UTC))
+        event.add("dtstamp", stamp)
         event.add("dtstart", row.start.astimezone(UTC))
         event.add("dtend", row.end.astimezone(UTC))
         event.add("summary", what_to_do(row))

@@ -30,7 +30,13 @@ from energy.weather.synthetic.generator import (
     normal_scores,
 )
 from energy.weather.synthetic.sky import daily_transmission, okta_by_date, sky_in_words, stated_air
-from energy.weather.weathers import Air, Weathers, split_light
+from energy.weather.weathers import (
+    Air,
+    Weathers,
+    check_affordable,
+    scenarios_at_the_ends,
+    split_light,
+)
 
 FROM_MEANS = ("climate", "monthly")
 SCENARIOS = 200
@@ -60,17 +66,21 @@ def solar_clock_offset_s(longitude: float) -> float:
     return round(longitude / 15.0) * HOUR_S
 
 
-def synthetic(days: Days, doubts: Sequence[float]) -> list[Weathers]:
+def synthetic(days: Days, doubts: Sequence[float], segments: int = 0) -> list[Weathers]:
     """Synthetic weather; the cells of the days must cover whole solar days.
 
     First as it is drawn, then with the means at each point of `doubts` [standard deviations],
-    always in the default number of scenarios: fewer would tell nothing of them, more nothing new.
+    there in the default number of scenarios (fewer would tell little of them, more nothing new),
+    but for a long span. segments: into how many the days will be cut. Raises PlanError for more
+    than can be simulated.
     """
     hours = _Hours(days)
     scenarios = days.plan.weather.futures or SCENARIOS
+    check_affordable(days.plan, segments, scenarios)
     several = [_weather(days, hours, scenarios, None)]
     if days.plan.weather.kind in FROM_MEANS:
-        several += [_weather(days, hours, SCENARIOS, doubt) for doubt in doubts]
+        at_the_ends = scenarios_at_the_ends(segments, SCENARIOS)
+        several += [_weather(days, hours, at_the_ends, doubt) for doubt in doubts]
     return several
 
 
