@@ -74,19 +74,21 @@ def checkpoints(result: Budget) -> tuple[Checkpoint, ...]:
     ('Tue 08:00', True, 15)
     """
     lowest_s = result.lowest().at_s
-    points = []
-    for time_s in _moments(result):
+    points: list[Checkpoint] = []
+    for time_s in reversed(_moments(result)):
         charge = _charge_at(result, time_s)
+        # Where a full pack would not do, none does any earlier.
+        beyond_full = bool(points) and points[-1].least_percent is None
         points.append(
             Checkpoint(
                 at=result.local(time_s),
                 expected_percent=float(charge[result.middle]),
                 dull_percent=float(np.percentile(charge, 10.0)),
-                least_percent=_least(result, time_s),
+                least_percent=None if beyond_full else _least(result, time_s),
                 lowest=time_s == lowest_s,
             )
         )
-    return tuple(points)
+    return tuple(reversed(points))
 
 
 def _moments(result: Budget) -> list[float]:

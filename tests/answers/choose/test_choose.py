@@ -198,7 +198,7 @@ def test_json_is_whole(tmp_path):
     assert set(answer) == {
         "timetable", "blocks", "left_out", "served", "chance", "gap_percent",
         "gap_priority", "proven", "effort", "short_wh", "short_at",
-        "too_cold", "cautions", "own_figures", "usual_error",
+        "too_cold", "cautions", "own_figures", "usual_error", "checkpoints",
     }  # fmt: skip
     assert set(answer["timetable"][0]) == {"task", "times", "start", "end"}
     assert set(answer["left_out"][0]) == {
