@@ -7,11 +7,13 @@ import typer
 from energy.cli.options import (
     AllCautions,
     Asked,
+    Date,
     Force,
     Json,
     OpenIt,
     PlanPath,
     Plot,
+    Set,
     Write,
     save_picture,
     wrong_input_in_lines,
@@ -20,6 +22,8 @@ from energy.cli.options import (
 
 def size(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     plot: Plot = None,
     open_it: OpenIt = False,
@@ -31,7 +35,7 @@ def size(
     force: Force = False,
 ) -> None:
     """How large must panels and pack be for this job, or for a shed that stays?"""
-    asked = Asked(plan, json, all_cautions, force)
+    asked = Asked(plan, date, given, json, all_cautions, force)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.size.worksheet import worksheet
@@ -96,6 +100,8 @@ def _for_years(asked: Asked, read: Any) -> Any:
 
 def aim(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     plot: Plot = None,
     open_it: OpenIt = False,
@@ -104,7 +110,7 @@ def aim(
     force: Force = False,
 ) -> None:
     """Where should the panels point, and is turning them worth getting up for?"""
-    asked = Asked(plan, json, all_cautions, force)
+    asked = Asked(plan, date, given, json, all_cautions, force)
     with wrong_input_in_lines():
         from energy.answers.aim.aim import aim as ask
         from energy.answers.aim.words import show_aim
@@ -125,6 +131,8 @@ def aim(
 
 def wire(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     lowest_c: Annotated[
         float | None,
@@ -133,7 +141,7 @@ def wire(
     all_cautions: AllCautions = False,
 ) -> None:
     """Which cable and which fuse for each run, and do the panels' strings suit the input?"""
-    asked = Asked(plan, json, all_cautions)
+    asked = Asked(plan, date, given, json, all_cautions)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.wire.strings import with_record_low

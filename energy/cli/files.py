@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from energy.cli.options import Json, PlanPath, prompt, wrong_input_in_lines
+from energy.cli.options import Asked, Date, Json, PlanPath, Set, prompt, wrong_input_in_lines
 
 
 def tools(
@@ -90,6 +90,8 @@ def new(
 
 def weather(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     history: Annotated[
         bool, typer.Option("--history", help="Fetch past years at the plan's place.")
     ] = False,
@@ -106,12 +108,12 @@ def weather(
 
         out = console()
         if history or forecast:
-            from energy.plan import Plan, PlanError
+            from energy.plan import PlanError
             from energy.weather.fetched import online
 
             if plan is None:
                 raise PlanError(["--history and --forecast need a plan: weather of which place?"])
-            place = Plan.read(plan).place
+            place = Asked(plan, date, given).plan().place
             at = (place.latitude_deg, place.longitude_deg)
             if history:
                 typer.echo(f"Fetching {online.what_history(*at, years)}.")

@@ -11,11 +11,13 @@ import typer
 from energy.cli.options import (
     AllCautions,
     Asked,
+    Date,
     Force,
     Json,
     OpenIt,
     PlanPath,
     Plot,
+    Set,
     save_picture,
     wrong_input_in_lines,
 )
@@ -42,6 +44,8 @@ WriteKit = Annotated[
 def readings(
     plan: PlanFile,
     readings: Readings,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     plot: Plot = None,
     open_it: OpenIt = False,
@@ -50,7 +54,7 @@ def readings(
     force: Force = False,
 ) -> None:
     """What do readings of the pack's display teach about the kit?"""
-    asked = Asked(plan, json, all_cautions, force)
+    asked = Asked(plan, date, given, json, all_cautions, force)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.learn.kit_file import named_by
@@ -70,6 +74,8 @@ def readings(
 @app.command("next")
 def what_next(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     kit: Annotated[
         Path | None,
@@ -78,7 +84,7 @@ def what_next(
     all_cautions: AllCautions = False,
 ) -> None:
     """Which three readings would teach most on the next day?"""
-    asked = Asked(plan, json, all_cautions)
+    asked = Asked(plan, date, given, json, all_cautions)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.learn.kit_file import named_by
@@ -94,13 +100,15 @@ def what_next(
 def score(
     plan: PlanFile,
     readings: Readings,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     write: WriteKit = None,
     all_cautions: AllCautions = False,
     force: Force = False,
 ) -> None:
     """The day after: how far off was the prediction?"""
-    asked = Asked(plan, json, all_cautions, force)
+    asked = Asked(plan, date, given, json, all_cautions, force)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.learn.kit_file import named_by
@@ -129,7 +137,7 @@ def meter(
     force: Force = False,
 ) -> None:
     """What does a plug-in meter's log show of one tool?"""
-    asked = Asked(str(log), json)
+    asked = Asked(str(log), json=json)
     with wrong_input_in_lines():
         from energy.answers.learn.kit_file import read_kit_file
         from energy.answers.meter.kit_entry import with_trace

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from energy.cli import clock
+
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from rich.console import Console
@@ -47,6 +49,16 @@ Done = Annotated[
         help="What was done by --now, in the task's unit, or all or none; for each task once.",
     ),
 ]
+Date = Annotated[
+    str | None,
+    typer.Option(metavar="DATE", help="Ask for another start: 2026-10-20, today or tomorrow."),
+]
+Set = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set", metavar="KEY=VALUE", help="Another value for this once; none takes it away."
+    ),
+]
 AllCautions = Annotated[
     bool, typer.Option("--all-cautions", help="Show every caution that applies.")
 ]
@@ -70,9 +82,12 @@ def wrong_input_in_lines() -> Iterator[None]:
 
 @dataclass(frozen=True)
 class Asked:
-    """A plan file that a command is asked about, None for the demo, and how it is to answer."""
+    """A plan file that a command is asked about, None for the demo, for which date and with which
+    keys given for once, and how it is to answer."""
 
     source: str | None
+    date: str | None = None
+    given: Sequence[str] | None = None
     json: bool = False
     all_cautions: bool = False
     force: bool = False
@@ -90,12 +105,50 @@ class Asked:
     def read(self, *outputs: Path | None, beside: Sequence[Path] = ()) -> "Plan":
         """The plan; raises PlanError where it is wrong, or where an output would replace what it
         reads, what is read `beside` it, or what is not this tool's to replace."""
-        from energy.plan import Plan
         from energy.show import files
 
-        read = Plan.read(self.source or DEMO)
+        read = self.plan()
         files.refuse_outputs(outputs, [*read.files, *beside], force=self.force)
         return read
+
+    def plan(self) -> "Plan":
+        """The plan as asked. Raises PlanError."""
+        from energy.plan import Plan
+
+        read = Plan.read(self.source or DEMO)
+        return read.replace(**changes) if (changes := self._changes(read)) else read
+
+    def _changes(self, read: "Plan") -> Changes:
+        """What the date and the keys given for once change in a plan as it was read."""
+        changes: Changes = {}
+        if self.given:
+            from energy.plan.assignments import assignments
+
+            changes = assignments(self.given, read)
+            read = read.replace(**changes)
+        if self.date is not None:
+            from energy.plan.dates import start_date, starting
+
+            changes |= starting(read, start_date(self.date, clock.now(), read.place.timezone))
+        return changes
+
+    def differences(self) -> str:
+        """What is asked otherwise than the file has it, in a line; empty where nothing is."""
+        from energy.plan.words import visible
+
+        words = [
+            visible(" = ".join(part.strip() for part in text.split("=", 1)))
+            for text in self.given or ()
+        ]
+        words += [] if self.date is None else [f"starting {self.plan().span.start.date()}"]
+        return f"with {', '.join(words)}" if words else ""
+
+    def remarks(self, read: "Plan") -> Iterator[str]:
+        """What is to be said of a plan of one's own beside its answer, a line each."""
+        from energy.plan.dates import over
+
+        if self.date is None and not read.origin.startswith("builtin:"):
+            yield from filter(None, [over(read, clock.now())])
 
     def own(self, read: "Plan") -> "Own | None":
         """What the plan takes from the kit files it names; None where it names none."""
@@ -117,6 +170,8 @@ class Asked:
         from energy.show.console import console
 
         own = None if read is None else self.own(read)
+        for line in () if read is None else self.remarks(read):
+            typer.echo(line, err=True)
         for problem in () if own is None else own.problems:
             typer.echo(problem, err=True)
         if self.json:
@@ -134,6 +189,8 @@ class Asked:
         from energy.answers.caution.words import show_cautions
 
         out = console()
+        if differences := self.differences():
+            out.print(Text(differences))
         show(out)
         if own is not None:
             from energy.answers.learn.words import lines_of_own
@@ -156,19 +213,18 @@ class Asked:
         if target is None:
             return
         from energy.plan import Plan
-        from energy.plan.write import moved_paths, write_changes
+        from energy.plan.write import moved_paths, whole_changes, write_changes
         from energy.show import files
 
         source = self.source or DEMO
-        before = Plan.read(source)
-        after = before.replace(**changes).source
-        if "task" in changes:
-            changes = changes | {"task": after["task"]}
-        if after.get("run") != before.source.get("run"):
-            changes = changes | {"run": after["run"]}
-        origin = source if source.startswith("builtin:") else Path(source)
-        text = write_changes(origin, changes | moved_paths(after, before.folder, target.parent))
-        mark = f"# Written by {files.MARK}, from {before.origin}.\n"
+        plan = Plan.read(source)
+        text: str | Path = source if source.startswith("builtin:") else Path(source)
+        mark = f"# Written by {files.MARK}, from {plan.origin}.\n"
+        for step in (self._changes(plan), changes):
+            after = plan.replace(**step)
+            text = write_changes(text, whole_changes(plan.source, after.source, step))
+            plan = after
+        text = write_changes(text, moved_paths(plan.source, plan.folder, target.parent))
         files.write_text(target, text if files.MARK in text else mark + text)
 
 

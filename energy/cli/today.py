@@ -12,6 +12,7 @@ from energy.cli.options import (
     Asked,
     Battery,
     Csv,
+    Date,
     Done,
     Force,
     Json,
@@ -19,6 +20,7 @@ from energy.cli.options import (
     OpenIt,
     PlanPath,
     Plot,
+    Set,
     Write,
     amounts,
     moment,
@@ -33,6 +35,8 @@ if TYPE_CHECKING:
 
 def check(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     csv: Csv = None,
     plot: Plot = None,
@@ -50,7 +54,7 @@ def check(
     force: Force = False,
 ) -> None:
     """Does this day of work, or this night out, stay powered?"""
-    asked = Asked(plan, json, all_cautions, force)
+    asked = Asked(plan, date, given, json, all_cautions, force)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.check import words
@@ -85,6 +89,8 @@ def check(
 
 def choose(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     plot: Plot = None,
     open_it: OpenIt = False,
@@ -111,7 +117,7 @@ def choose(
     force: Force = False,
 ) -> None:
     """Which tasks fit, when to run each, and what is left out?"""
-    asked = Asked(plan, json, all_cautions, force)
+    asked = Asked(plan, date, given, json, all_cautions, force)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.check.rest import rest_of, under
