@@ -146,9 +146,17 @@ class Asked:
     def remarks(self, read: "Plan") -> Iterator[str]:
         """What is to be said of a plan of one's own beside its answer, a line each."""
         from energy.plan.dates import over
+        from energy.plan.places import at_sea, may_be_misplaced
 
-        if self.date is None and not read.origin.startswith("builtin:"):
-            yield from filter(None, [over(read, clock.now())])
+        if read.origin.startswith("builtin:"):
+            return
+        place = read.place
+        at = (place.latitude_deg, place.longitude_deg)
+        odd = may_be_misplaced(place.longitude_deg, place.timezone, read.span.start)
+        if odd and "afloat" not in place.around and (line := at_sea(*at)):
+            yield line
+        if self.date is None and (line := over(read, clock.now())):
+            yield line
 
     def own(self, read: "Plan") -> "Own | None":
         """What the plan takes from the kit files it names; None where it names none."""
@@ -260,22 +268,9 @@ def prompt(question: str, default: str, reading: Callable[[str], Any]) -> Any:
 
 def percent(text: str | None) -> float | None:
     """The charge as a person says it: 45, 45 % or 45%."""
-    from energy.plan import PlanError
-    from energy.plan.kit import number
-    from energy.plan.words import shown
+    from energy.plan.percent import percent_of
 
-    if text is None:
-        return None
-    bare = text.strip().removesuffix("%").strip()
-    try:
-        value = number(float(bare))
-    except ValueError:
-        value = None
-    if value is None:
-        raise PlanError([f"--battery must be a percentage, such as 45 (got {shown(text)})"])
-    if 0.0 < value < 1.0 and "%" not in text:
-        raise PlanError([f"--battery is in percent (got {bare}): did you mean {100.0 * value:g}?"])
-    return value
+    return None if text is None else percent_of(text, "--battery")
 
 
 def amounts(said: "Sequence[str] | None") -> dict[str, float | str]:

@@ -197,3 +197,22 @@ def test_a_share_for_a_percentage_is_asked_back(plan):
     refused = run("check", plan, "--now", "13:00", "--battery", "0.45")
     assert refused.exit_code == 2
     assert "did you mean 45?" in refused.stderr
+
+
+def test_a_plan_in_open_water_is_asked_back_and_answered_unless_afloat(plan):
+    away = PLAN.replace("50.0", "60.4").replace("8.0\n", "-5.3\n")
+    at_sea = away.replace('timezone = "Europe/Berlin"\n', "")
+    plan.write_text(at_sea)
+    asked = run("check", plan)
+    assert asked.stderr == "60.4, -5.3 is open water: did you mean 60.4, 5.3?\n"
+    assert asked.exit_code in (0, 1)
+    plan.write_text(at_sea.replace("elevation_m = 100", 'around = ["afloat"]'))
+    assert run("check", plan).stderr == ""
+
+
+def test_a_clock_far_from_the_suns_leads_to_the_same_question(plan):
+    lost_sign = PLAN.replace("50.0", "40.0").replace("8.0\n", "-105.0\n")
+    plan.write_text(lost_sign.replace("-105.0", "160.0").replace("Europe/Berlin", "America/Denver"))
+    assert "is open water" in run("check", plan).stderr
+    plan.write_text(lost_sign.replace("Europe/Berlin", "America/Denver"))
+    assert run("check", plan).stderr == ""

@@ -177,8 +177,8 @@ def test_letters_that_a_picture_lacks_are_said(tmp_path):
 
 @pytest.mark.parametrize("count", ["²", "9" * 5000])
 def test_a_number_that_is_none_is_asked_for_again(tmp_path, count):
-    # Six questions as offered, a tool, and how many times a day it is used.
-    said = "\n" * 6 + f"angle-grinder-115\n{count}\n"
+    # Eight questions as offered, a tool, and how many times a day it is used.
+    said = "\n" * 8 + f"angle-grinder-115\n{count}\n"
     mine = tmp_path / "mine.toml"
     ended = energy("new", str(mine), "--at", "46.5,8.0", "--ask", input=said)
     assert ended.returncode == 2  # the input ends
