@@ -24,6 +24,14 @@ BEGIN, END = "<!-- options: made by tests/readme_made.py -->\n", "<!-- end of op
 CONSOLE = re.compile(r"```console\n(.*?)```\n", re.DOTALL)
 PLAN = re.compile(r"```toml\n(.*?)```\n.*?```text\n(.*?)```\n", re.DOTALL)
 WIDTH = "96"
+AT_A_TIME = """
+import sys
+from datetime import UTC, datetime
+from energy.cli import clock
+from energy.cli.main import main
+clock.now = lambda: datetime(2026, 9, 13, 12, tzinfo=UTC)
+main()
+"""  # the commands as they answer on one day, whenever they are asked
 
 
 def options() -> str:
@@ -50,7 +58,7 @@ def commands(group: Any, before: str = "") -> Iterator[tuple[str, Any]]:
 
 def printed(line: str, folder: Path) -> str:
     """What a line of the shell prints, with `energy` as this Python's own."""
-    here = f'energy() {{ "{sys.executable}" -m energy "$@"; }}\n'
+    here = f"energy() {{ '{sys.executable}' -c '{AT_A_TIME}' \"$@\"; }}\n"
     paths = {"PYTHONPATH": str(README.parent), "COLUMNS": WIDTH, "NO_COLOR": "1"}
     run = subprocess.run(
         ["bash", "-c", here + line],

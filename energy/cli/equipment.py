@@ -11,11 +11,13 @@ from energy.cli.options import (
     All,
     Asked,
     Care,
+    Date,
     Force,
     Json,
     OpenIt,
     PlanPath,
     Plot,
+    Set,
     Write,
     save_picture,
     wanted,
@@ -25,6 +27,8 @@ from energy.cli.options import (
 
 def size(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     plot: Plot = None,
     open_it: OpenIt = False,
@@ -48,7 +52,7 @@ def size(
     details = wanted(
         frontier=frontier, sheet=by_hand, kits=kits, months=months, care=care, all=everything
     )
-    asked = Asked(plan, json, force, details)
+    asked = Asked(plan, date, given, json, force, details)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.size.worksheet import worksheet
@@ -118,6 +122,8 @@ def _for_years(asked: Asked, read: Any) -> Any:
 
 def aim(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     plot: Plot = None,
     open_it: OpenIt = False,
@@ -129,7 +135,9 @@ def aim(
     force: Force = False,
 ) -> None:
     """Where should the panels point, and is turning them worth getting up for?"""
-    asked = Asked(plan, json, force, wanted(turns=turns, hours=hours, care=care, all=everything))
+    asked = Asked(
+        plan, date, given, json, force, wanted(turns=turns, hours=hours, care=care, all=everything)
+    )
     with wrong_input_in_lines():
         from energy.answers.aim.aim import aim as ask
         from energy.answers.aim.words import sheet
@@ -150,6 +158,8 @@ def aim(
 
 def wire(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     lowest_c: Annotated[
         float | None,
@@ -160,7 +170,7 @@ def wire(
     everything: All = False,
 ) -> None:
     """Which cable and which fuse for each run, and do the panels' strings suit the input?"""
-    asked = Asked(plan, json, wanted=wanted(runs=runs, care=care, all=everything))
+    asked = Asked(plan, date, given, json, wanted=wanted(runs=runs, care=care, all=everything))
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.wire.strings import with_record_low

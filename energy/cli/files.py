@@ -5,11 +5,14 @@ from typing import Annotated
 
 import typer
 
-from energy.cli.options import Json, PlanPath, prompt, wrong_input_in_lines
+from energy.cli import clock
+from energy.cli.options import Asked, Date, Json, PlanPath, Set, prompt, wrong_input_in_lines
 
 
 def tools(
-    word: Annotated[str | None, typer.Argument(help="Part of a profile's name or group.")] = None,
+    word: Annotated[
+        str | None, typer.Argument(help="A profile, a family or group of them; pack or panel.")
+    ] = None,
     json: Json = False,
     add: Annotated[
         Path | None,
@@ -22,7 +25,7 @@ def tools(
         typer.Option("--set", metavar="KEY=VALUE", help="A key of it; without any: questions."),
     ] = None,
 ) -> None:
-    """List the load profiles, show one with all its figures, or add one of your own."""
+    """List the load, pack and panel profiles, show one whole, or add a load of your own."""
     with wrong_input_in_lines():
         from energy.answers.start import words
         from energy.answers.start.tools import tools as ask
@@ -58,17 +61,28 @@ def tools(
         if json:
             typer.echo(files.as_json(matching))
         else:
-            words.show_tools(matching, console())
+            words.show_tools(word, matching, console())
 
 
 def new(
     file: Annotated[Path, typer.Argument(help="The plan to write; it must not exist yet.")],
     demo: Annotated[
-        str, typer.Option(help="Start from cloudy-repair, two-night-trip or january-job.")
-    ] = "cloudy-repair",
+        str | None,
+        typer.Option(
+            metavar="NAME",
+            help="Copy cloudy-repair, two-night-trip or january-job, with its dates.",
+        ),
+    ] = None,
     at: Annotated[
         str | None,
-        typer.Option(metavar='"LAT,LON"', help="The place: fills in time zone and elevation."),
+        typer.Option(
+            metavar="PLACE",
+            help='The place, as "59.35, 17.2" or "59 21 N, 17 12 E": gives zone and elevation.',
+        ),
+    ] = None,
+    date: Annotated[
+        str | None,
+        typer.Option(metavar="DATE", help="The start: 2026-10-20, today; left out: tomorrow."),
     ] = None,
     ask: Annotated[bool, typer.Option("--ask", help="Ask a few questions instead.")] = False,
 ) -> None:
@@ -78,7 +92,12 @@ def new(
         from energy.plan.words import visible
         from energy.show import files
 
-        written = from_questions(prompt, at) if ask else from_demo(demo, at)
+        now = clock.now()
+        if ask:
+            written = from_questions(prompt, now, at, date)
+        else:
+            day = date if date or demo else "tomorrow"
+            written = from_demo(demo or "cloudy-repair", at, day, now)
         files.write_text(file, written, replace=False)
     if at is not None and '\nkind = "sky"' in written and not ask:
         typer.echo(
@@ -90,6 +109,8 @@ def new(
 
 def weather(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     history: Annotated[
         bool, typer.Option("--history", help="Fetch past years at the plan's place.")
     ] = False,
@@ -106,12 +127,12 @@ def weather(
 
         out = console()
         if history or forecast:
-            from energy.plan import Plan, PlanError
+            from energy.plan import PlanError
             from energy.weather.fetched import online
 
             if plan is None:
                 raise PlanError(["--history and --forecast need a plan: weather of which place?"])
-            place = Plan.read(plan).place
+            place = Asked(plan, date, given).plan().place
             at = (place.latitude_deg, place.longitude_deg)
             if history:
                 typer.echo(f"Fetching {online.what_history(*at, years)}.")

@@ -13,11 +13,13 @@ from energy.cli.options import (
     All,
     Asked,
     Care,
+    Date,
     Force,
     Json,
     OpenIt,
     PlanPath,
     Plot,
+    Set,
     save_picture,
     wanted,
     wrong_input_in_lines,
@@ -56,6 +58,8 @@ WriteKit = Annotated[
 def readings(
     plan: PlanFile,
     readings: Readings,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     plot: Plot = None,
     open_it: OpenIt = False,
@@ -66,7 +70,9 @@ def readings(
     force: Force = False,
 ) -> None:
     """What do readings of the pack's display teach about the kit?"""
-    asked = Asked(plan, json, force, wanted(figures=figures, care=care, all=everything))
+    asked = Asked(
+        plan, date, given, json, force, wanted(figures=figures, care=care, all=everything)
+    )
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.learn.kit_file import named_by
@@ -89,6 +95,8 @@ def readings(
 @app.command("next")
 def what_next(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     kit: Annotated[
         Path | None,
@@ -98,7 +106,7 @@ def what_next(
     everything: All = False,
 ) -> None:
     """Which three readings would teach most on the next day?"""
-    asked = Asked(plan, json, wanted=wanted(care=care, all=everything))
+    asked = Asked(plan, date, given, json, wanted=wanted(care=care, all=everything))
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.learn.kit_file import named_by
@@ -118,6 +126,8 @@ def what_next(
 def score(
     plan: PlanFile,
     readings: Readings,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     write: WriteKit = None,
     every_reading: Annotated[bool, typer.Option("--readings", help="Every reading.")] = False,
@@ -126,7 +136,9 @@ def score(
     force: Force = False,
 ) -> None:
     """The day after: how far off was the prediction?"""
-    asked = Asked(plan, json, force, wanted(readings=every_reading, care=care, all=everything))
+    asked = Asked(
+        plan, date, given, json, force, wanted(readings=every_reading, care=care, all=everything)
+    )
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.learn.kit_file import named_by
@@ -159,7 +171,7 @@ def meter(
     force: Force = False,
 ) -> None:
     """What does a plug-in meter's log show of one tool?"""
-    asked = Asked(str(log), json, wanted=wanted(all=everything))
+    asked = Asked(str(log), json=json, wanted=wanted(all=everything))
     with wrong_input_in_lines():
         from energy.answers.learn.kit_file import read_kit_file
         from energy.answers.meter.kit_entry import with_trace

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from energy.cli import clock
+
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
@@ -50,6 +52,16 @@ Done = Annotated[
 Care = Annotated[
     bool, typer.Option("--care", "--all-cautions", help="Show every caution that applies.")
 ]
+Date = Annotated[
+    str | None,
+    typer.Option(metavar="DATE", help="Ask for another start: 2026-10-20, today or tomorrow."),
+]
+Set = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set", metavar="KEY=VALUE", help="Another value for this once; none takes it away."
+    ),
+]
 All = Annotated[bool, typer.Option("--all", help="Show everything, however long.")]
 OpenIt = Annotated[bool, typer.Option("--open", help="Show the picture that --plot draws.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that energy did not write.")]
@@ -76,10 +88,13 @@ def wrong_input_in_lines() -> Iterator[None]:
 
 @dataclass(frozen=True)
 class Asked:
-    """A plan file that a command is asked about, None for the demo, and how it is to answer: in
-    JSON, and else with which details, by the names of their options."""
+    """A plan file that a command is asked about, None for the demo, for which date and with which
+    keys given for once; and how it is to answer: in JSON, or else with which details, by the names
+    of their options."""
 
     source: str | None
+    date: str | None = None
+    given: Sequence[str] | None = None
     json: bool = False
     force: bool = False
     wanted: frozenset[str] = frozenset()
@@ -97,12 +112,58 @@ class Asked:
     def read(self, *outputs: Path | None, beside: Sequence[Path] = ()) -> "Plan":
         """The plan; raises PlanError where it is wrong, or where an output would replace what it
         reads, what is read `beside` it, or what is not this tool's to replace."""
-        from energy.plan import Plan
         from energy.show import files
 
-        read = Plan.read(self.source or DEMO)
+        read = self.plan()
         files.refuse_outputs(outputs, [*read.files, *beside], force=self.force)
         return read
+
+    def plan(self) -> "Plan":
+        """The plan as asked. Raises PlanError."""
+        from energy.plan import Plan
+
+        read = Plan.read(self.source or DEMO)
+        return read.replace(**changes) if (changes := self._changes(read)) else read
+
+    def _changes(self, read: "Plan") -> Changes:
+        """What the date and the keys given for once change in a plan as it was read."""
+        changes: Changes = {}
+        if self.given:
+            from energy.plan.assignments import assignments
+
+            changes = assignments(self.given, read)
+            read = read.replace(**changes)
+        if self.date is not None:
+            from energy.plan.dates import start_date, starting
+
+            changes |= starting(read, start_date(self.date, clock.now(), read.place.timezone))
+        return changes
+
+    def differences(self) -> str:
+        """What is asked otherwise than the file has it, in a line; empty where nothing is."""
+        from energy.plan.words import visible
+
+        words = [
+            visible(" = ".join(part.strip() for part in text.split("=", 1)))
+            for text in self.given or ()
+        ]
+        words += [] if self.date is None else [f"starting {self.plan().span.start.date()}"]
+        return f"With {', '.join(words)}." if words else ""
+
+    def remarks(self, read: "Plan") -> Iterator[str]:
+        """What is to be said of a plan of one's own beside its answer, a line each."""
+        from energy.plan.dates import over
+        from energy.plan.places import at_sea, may_be_misplaced
+
+        if read.origin.startswith("builtin:"):
+            return
+        place = read.place
+        at = (place.latitude_deg, place.longitude_deg)
+        odd = may_be_misplaced(place.longitude_deg, place.timezone, read.span.start)
+        if odd and "afloat" not in place.around and (line := at_sea(*at)):
+            yield line
+        if self.date is None and (line := over(read, clock.now())):
+            yield line
 
     def own(self, read: "Plan") -> "Own | None":
         """What the plan takes from the kit files it names; None where it names none."""
@@ -131,6 +192,8 @@ class Asked:
         from energy.show.console import console
 
         own = None if read is None else self.own(read)
+        for line in () if read is None else self.remarks(read):
+            typer.echo(line, err=True)
         for problem in () if own is None else own.problems:
             typer.echo(problem, err=True)
         if self.json:
@@ -144,18 +207,19 @@ class Asked:
             typer.echo(as_json(answer() | figures | care))
             return
         from energy.answers.caution.words import care_part
-        from energy.show.layout import LINES, Sheet, show, show_details
+        from energy.show.layout import LINES, Sheet, folded, part, show, show_details
 
         out = console()
         drawings = out.is_terminal and (out.encoding or "").startswith("utf")
-        told = sheet(out.width, drawings)
+        told, given = sheet(out.width, drawings), self.differences()
         closing = [care_part(warned, out.width, every=self.wants("care"))]
         if own is not None:
             from energy.answers.learn.words import own_part
 
             closing.insert(0, own_part(own, out.width))
         room = 10**6 if self.wanted else LINES
-        show(Sheet([*told.parts, *closing]), out, room=room)
+        opening = [part(folded(given, out.width, 2))] if given else []
+        show(Sheet([*opening, *told.parts, *closing]), out, room=room)
         details = [make for name, make in told.details.items() if self.wants(name)]
         show_details(details, out)
 
@@ -173,19 +237,18 @@ class Asked:
         if target is None:
             return
         from energy.plan import Plan
-        from energy.plan.write import moved_paths, write_changes
+        from energy.plan.write import moved_paths, whole_changes, write_changes
         from energy.show import files
 
         source = self.source or DEMO
-        before = Plan.read(source)
-        after = before.replace(**changes).source
-        if "task" in changes:
-            changes = changes | {"task": after["task"]}
-        if after.get("run") != before.source.get("run"):
-            changes = changes | {"run": after["run"]}
-        origin = source if source.startswith("builtin:") else Path(source)
-        text = write_changes(origin, changes | moved_paths(after, before.folder, target.parent))
-        mark = f"# Written by {files.MARK}, from {before.origin}.\n"
+        plan = Plan.read(source)
+        text: str | Path = source if source.startswith("builtin:") else Path(source)
+        mark = f"# Written by {files.MARK}, from {plan.origin}.\n"
+        for step in (self._changes(plan), changes):
+            after = plan.replace(**step)
+            text = write_changes(text, whole_changes(plan.source, after.source, step))
+            plan = after
+        text = write_changes(text, moved_paths(plan.source, plan.folder, target.parent))
         files.write_text(target, text if files.MARK in text else mark + text)
 
 
@@ -221,22 +284,9 @@ def prompt(question: str, default: str, reading: Callable[[str], Any]) -> Any:
 
 def percent(text: str | None) -> float | None:
     """The charge as a person says it: 45, 45 % or 45%."""
-    from energy.plan import PlanError
-    from energy.plan.kit import number
-    from energy.plan.words import shown
+    from energy.plan.percent import percent_of
 
-    if text is None:
-        return None
-    bare = text.strip().removesuffix("%").strip()
-    try:
-        value = number(float(bare))
-    except ValueError:
-        value = None
-    if value is None:
-        raise PlanError([f"--battery must be a percentage, such as 45 (got {shown(text)})"])
-    if 0.0 < value < 1.0 and "%" not in text:
-        raise PlanError([f"--battery is in percent (got {bare}): did you mean {100.0 * value:g}?"])
-    return value
+    return None if text is None else percent_of(text, "--battery")
 
 
 def amounts(said: "Sequence[str] | None") -> dict[str, float | str]:

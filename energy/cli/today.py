@@ -12,6 +12,7 @@ from energy.cli.options import (
     Battery,
     Care,
     Csv,
+    Date,
     Done,
     Force,
     Json,
@@ -19,6 +20,7 @@ from energy.cli.options import (
     OpenIt,
     PlanPath,
     Plot,
+    Set,
     Write,
     amounts,
     moment,
@@ -36,6 +38,8 @@ if TYPE_CHECKING:
 
 def check(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     csv: Csv = None,
     plot: Plot = None,
@@ -60,7 +64,7 @@ def check(
 ) -> None:
     """Does this day of work, or this night out, stay powered?"""
     details = wanted(tasks=tasks, energy=energy, fixes=every_fix, care=care, all=everything)
-    asked = Asked(plan, json, force, details)
+    asked = Asked(plan, date, given, json, force, details)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.check.check import check as ask
@@ -103,6 +107,8 @@ def check(
 
 def choose(
     plan: PlanPath = None,
+    date: Date = None,
+    given: Set = None,
     json: Json = False,
     plot: Plot = None,
     open_it: OpenIt = False,
@@ -134,7 +140,7 @@ def choose(
 ) -> None:
     """Which tasks fit, when to run each, and what is left out?"""
     details = wanted(left_out=left_out, care=care, all=everything)
-    asked = Asked(plan, json, force, details)
+    asked = Asked(plan, date, given, json, force, details)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
         from energy.answers.check.rest import rest_of, under

@@ -11,8 +11,10 @@ from energy.plan import profiles
 from energy.plan.kit import number
 from energy.plan.messages import Path as Where
 from energy.plan.messages import Problem
+from energy.plan.places import zone_at
 from energy.plan.profiles import Kinds, Table
 from energy.plan.raw_tables import has, items
+from energy.plan.tool_words import which
 from energy.plan.trace import read_trace
 from energy.plan.words import PlanError, meant, shown
 
@@ -117,9 +119,13 @@ def _profile(kind: str, name: Any, where: Where, done: Merged, files: PlanFiles)
         return dict(built_in[name])
     names = {**built_in, **files.own[kind]}
     done.lacking.add(where)
-    done.problems.append(
-        Problem(where, f"there is no {kind[:-1]} profile {shown(name)}{meant(name, names)}")
-    )
+    if kind == "tools":
+        text = which(name, names)
+    else:
+        near = meant(name, names)
+        text = f"there is no {kind[:-1]} profile {shown(name)}{near}"
+        text += f"{' There' if near else '; there'} are {', '.join(names)}"
+    done.problems.append(Problem(where, text))
     return {}
 
 
@@ -168,14 +174,3 @@ def _with_zone(place: Table) -> Table:
     if latitude is None or longitude is None or abs(latitude) > 90.0 or abs(longitude) > 180.0:
         return {**place, "timezone": "UTC"}  # what is wrong with them is said elsewhere
     return {**place, "timezone": zone_at(latitude, longitude)}
-
-
-def zone_at(latitude_deg: float, longitude_deg: float) -> str:
-    """The IANA zone of a place; out at sea the nautical one.
-
-    >>> zone_at(52.5, 13.4)
-    'Europe/Berlin'
-    """
-    import tzfpy
-
-    return tzfpy.get_tz(longitude_deg, latitude_deg) or "UTC"

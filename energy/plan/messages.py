@@ -10,6 +10,8 @@ from typing import Any, NamedTuple, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
+from energy.plan.kit import Panel
+from energy.plan.profiles import built_in
 from energy.plan.schema import Tables
 from energy.plan.words import meant, one_line, shown
 
@@ -208,7 +210,11 @@ def unknown_key(key: str, model: type[BaseModel]) -> str:
 def _missing(key: str, model: type[BaseModel]) -> str:
     if model is Tables:
         return f"[[{key}]] is required, one at least"
-    other = " (or capacity_ah with nominal_v)" if key == "capacity_wh" else ""
+    other = ""
+    if key == "capacity_wh":
+        other = f" (or capacity_ah with nominal_v, or profile: {', '.join(built_in('packs'))})"
+    elif key == "rated_w" and model is Panel:
+        other = f" (or profile: {', '.join(built_in('panels'))})"
     return f"{key} is required{other}".strip()
 
 

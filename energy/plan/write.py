@@ -79,6 +79,21 @@ def _number(items: list[Any], step: str, key: str) -> int:
     return int(step) - 1
 
 
+def whole_changes(
+    before: Mapping[str, Any], after: Mapping[str, Any], changes: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Changes with all that follows from them: lists of which more changed than they say, such as
+    cables to a task that is gone, become whole new lists.
+
+    before, after: a plan's tables as written, and those that `Plan.replace` made of them.
+    """
+    edited = copy.deepcopy(dict(before))
+    edit(edited, changes)
+    lists = [key for key in ("task", "run") if edited.get(key) != after.get(key)]
+    kept = {key: value for key, value in changes.items() if key.split(".")[0] not in lists}
+    return kept | {key: after[key] for key in lists}
+
+
 def write_changes(path_or_text: Path | str, changes: Mapping[str, Any]) -> str:
     """The TOML of a plan with some keys changed and its comments kept; no file is written.
 

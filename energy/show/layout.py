@@ -15,8 +15,27 @@ from rich.text import Text
 LINES = 24
 LABEL = 10  # columns, before what an answer rests on
 TIE = "\u00a0"  # holds a number and its unit together while lines are folded
-UNITS = (
-    r"%|Wh|W|VA|V|A|Ah|kg|km|cm|mm|m|h|min|s|C|points?|days?|times?|charges?|weathers?|degrees?|more"
+UNITS = "|".join(
+    [
+        "%",
+        "Wh",
+        "W",
+        "VA",
+        "V",
+        "A",
+        "Ah",
+        "kg",
+        "km",
+        "cm",
+        "mm",
+        "m",
+        "h",
+        "min",
+        "s",
+        "C",
+        "more",
+    ]
+    + ["points?", "days?", "times?", "charges?", "weathers?", "degrees?"]
 )
 NUMBER_AND_UNIT = re.compile(
     rf"(?<=\d) (?=(?:{UNITS})(?!\w)|of \d|to \d)|(?<=\d of) (?=\d)|(?<=\d to) (?=\d)"

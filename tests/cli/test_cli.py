@@ -310,7 +310,7 @@ def test_new_asks_and_asks_again_where_an_answer_cannot_be(tmp_path):
     target = tmp_path / "mine.toml"
     answers = [
         "fifty,8", "50.0,8.0", "2026-06-01 08:00", "2026-05-01", "2026-06-01 20:00",
-        "outdoors, afloat", "cloudy", "few", "pack-501", "pack-500", "folding-100",
+        "outdoors, afloat", "cloudy", "few", "pack-501", "pack-500", "100", "folding-100", "1",
         "angle-grinder-115", "many", "4", "30", "nine to twelve", "09:00-12:00", "no",
         "phone", "1", "12:00-16:00", "no",
         "anchor-light", "sunset-sunrise", "all", "yes", "",

@@ -103,17 +103,20 @@ def test_an_unknown_tool_is_one_line_with_the_nearest_name(folder, old, new, lin
         (
             '"my-pack"',
             '"my-park"',
-            '[pack]: there is no pack profile "my-park"; did you mean "my-pack"?',
+            '[pack]: there is no pack profile "my-park"; did you mean "my-pack"? There are ',
         ),
         (
             '"my-panel"',
             '"my-panle"',
-            'panel 1: there is no panel profile "my-panle"; did you mean "my-panel"?',
+            'panel 1: there is no panel profile "my-panle"; did you mean "my-panel"? There are ',
         ),
     ],
 )
 def test_what_an_unknown_pack_or_panel_leaves_out_is_no_news(folder, old, new, line):
-    assert problems(lambda: reread(folder, old, new)) == [f"my-plan.toml: {line}"]
+    (problem,) = problems(lambda: reread(folder, old, new))
+    built_in = profiles.packs() if "pack" in old else profiles.panels()
+    names = ", ".join([*built_in, old.strip('"')])
+    assert problem == f"my-plan.toml: {line}{names}"
 
 
 def test_a_wrong_value_in_a_profile_names_the_profile(folder):

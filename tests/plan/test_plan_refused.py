@@ -8,6 +8,8 @@ from __future__ import annotations
 import pytest
 from plan_tables import CHARGER, COOLER, IN_AMP_HOURS, LAMP, SAW, plan, refused
 
+from energy.plan import profiles
+
 # --- what keys must say together ------------------------------------------------------------
 
 PWM = {"nominal_v": 12, "solar_input": {"kind": "pwm"}}
@@ -44,7 +46,8 @@ TOGETHER = [
     ({"pack": {**IN_AMP_HOURS, "nominal_v": None}}, "[pack]: capacity_ah needs nominal_v"),
     (
         {"pack": {"capacity_wh": None}},
-        "[pack]: capacity_wh is required (or capacity_ah with nominal_v)",
+        "[pack]: capacity_wh is required (or capacity_ah with nominal_v, or profile:"
+        f" {', '.join(profiles.packs())})",
     ),
     ({"pack": {"kinetic_c": 0.4}}, "[pack]: kinetic_c is for agm and flooded batteries only"),
     (
@@ -325,7 +328,7 @@ VALUES = [
     ),
     ({"panel": [{"rated_w": 90, "tilt_deg": -5}]}, "panel 1: tilt_deg must be at least 0 (got -5)"),
     ({"panel": [{"rated_w": 0}]}, "panel 1: rated_w must be more than 0 (got 0)"),
-    ({"panel": [{}]}, "panel 1: rated_w is required"),
+    ({"panel": [{}]}, f"panel 1: rated_w is required (or profile: {', '.join(profiles.panels())})"),
     (
         {"panel": {"rated_w": 90}},
         "panel must be written as [[panel]], with double brackets (got a table)",

@@ -46,8 +46,8 @@ def aim_picture(answer: Aim) -> "Figure":
     2
     """
     result, page = answer.plan.budget, new_page()
-    remarks = (turning_words(answer), unused_words(answer), f"{sun_words(answer)}.")
-    remarks += (day_in_words(answer),)
+    sun = f"{sun_words(answer).capitalize()}."
+    remarks = (turning_words(answer), unused_words(answer), sun, day_in_words(answer))
     yields, day = lay_out(
         page,
         (result.plan.title or result.plan.origin, finding(answer)),

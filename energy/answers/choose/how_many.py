@@ -16,7 +16,8 @@ from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, Moment, to_utc
 from energy.plan import Plan, PlanError, profiles
 from energy.plan.task import AMOUNTS, Task, at_other_times, called
-from energy.plan.words import meant, shown
+from energy.plan.tool_words import which
+from energy.plan.words import shown
 from energy.simulation.budget import Budget, budget, changed
 from energy.simulation.case import calendar_of
 from energy.simulation.overloads import why_never
@@ -220,9 +221,8 @@ def _table(plan: Plan, tool: str) -> tuple[dict[str, Any], Task | None]:
     for k in called(plan.task, tool):
         kept = {key: value for key, value in plan.source["task"][k].items() if key not in gone}
         return kept | {"name": plan.task[k].name, "priority": LAST}, plan.task[k]
-    names = [*profiles.tools(), *(task.name for task in plan.task)]
-    if tool not in names:
-        raise PlanError([f"there is no tool {shown(tool)}{meant(tool, names)}"])
+    if tool not in profiles.built_in("tools"):
+        raise PlanError([which(tool, profiles.built_in("tools"), [t.name for t in plan.task])])
     return {"tool": tool, "priority": LAST}, None
 
 

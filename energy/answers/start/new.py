@@ -4,18 +4,22 @@ The answer is TOML text; whoever asks decides where it goes.
 """
 
 import re
-from datetime import date, datetime, timedelta
+from collections.abc import Callable
+from datetime import datetime
 from functools import partial
 from typing import Any, get_args
 
 from energy.answers.start.asking import Ask, one_of
 from energy.plan import Plan, PlanError, profiles
+from energy.plan.dates import start_date, starting
 from energy.plan.documents import parse
-from energy.plan.merge import zone_at
 from energy.plan.moments import window
+from energy.plan.percent import percent_of
+from energy.plan.places import at_sea, place_of, zone_at
 from energy.plan.raw_tables import stated
 from energy.plan.schema import SKIES, Around
 from energy.plan.task import Task
+from energy.plan.tool_words import which
 from energy.plan.words import shown
 from energy.plan.write import built_in_text, write_changes
 from energy.weather.synthetic.climate import has_climate
@@ -23,8 +27,17 @@ from energy.weather.synthetic.climate import has_climate
 AROUND: tuple[str, ...] = get_args(Around)
 
 
-def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
-    """A built-in demo's text with its comments; `at` = "lat,lon" moves it to another place.
+def from_demo(
+    demo: str = "cloudy-repair",
+    at: str | None = None,
+    date: str | None = None,
+    now: datetime | None = None,
+) -> str:
+    """A built-in demo's text with its comments, moved to another place and another start.
+
+    at: the place, as `plan.places.place_of` reads it; None: the demo's own.
+    date: when it starts, as `plan.dates.start_date` reads it; None: the demo's own.
+    now: the time, with its offset, by which a date is today or tomorrow.
 
     Time zone and elevation are looked up. A demo's weather file is of its own place, so a plan
     that moves away from it rests on the climate table, or on a stated sky where that has no data.
@@ -33,9 +46,19 @@ def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
     >>> 'latitude_deg = 55.317' in from_demo()
     True
     """
-    if at is None:
-        return write_changes(f"builtin:{demo}", {})
-    latitude, longitude = place_of(at)
+    plan = Plan.read(f"builtin:{demo}")
+    changes = {} if at is None else _elsewhere(plan, *on_land(at))
+    if date is not None and now is not None:
+        zone = changes.get("place.timezone", plan.place.timezone)
+        moved = starting(plan, start_date(date, now, zone))
+        if moved["span.start"] != plan.span.start:
+            changes = {"title": f"My plan, after {demo}"} | changes | moved
+    text = built_in_text(f"builtin:{demo}")
+    return _aligned(write_changes(text, changes), text)
+
+
+def _elsewhere(plan: Plan, latitude: float, longitude: float) -> dict[str, Any]:
+    """Changes to a demo that move it to a place."""
     changes: dict[str, Any] = {
         "title": f"My plan at {latitude:g}, {longitude:g}",
         "place.latitude_deg": latitude,
@@ -43,7 +66,6 @@ def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
         "place.timezone": zone_at(latitude, longitude),
         "place.elevation_m": elevation_at(latitude, longitude),
     }
-    plan = Plan.read(f"builtin:{demo}")
     for number, panel in enumerate(plan.source.get("panel", []), start=1):
         if "facing" in panel:
             changes[f"panel.{number}.facing"] = None  # left out: towards the equator
@@ -57,7 +79,20 @@ def from_demo(demo: str = "cloudy-repair", at: str | None = None) -> str:
         }
         if not has_climate(latitude, longitude):
             changes["weather.sky"] = "broken"
-    return _aligned(write_changes(f"builtin:{demo}", changes), built_in_text(f"builtin:{demo}"))
+    return changes
+
+
+def on_land(text: str) -> tuple[float, float]:
+    """Latitude and longitude of a place as a person writes it. Raises PlanError for what is none,
+    and for open water.
+
+    >>> on_land("60.4 N, 5.3 E")
+    (60.4, 5.3)
+    """
+    latitude, longitude = place_of(text)
+    if (line := at_sea(latitude, longitude)) is not None:
+        raise PlanError([line])
+    return latitude, longitude
 
 
 def _aligned(text: str, before: str) -> str:
@@ -76,24 +111,24 @@ def _aligned(text: str, before: str) -> str:
     return "\n".join(lines) + "\n" * text.endswith("\n")
 
 
-def from_questions(ask: Ask, at: str | None = None) -> str:
+def from_questions(ask: Ask, now: datetime, at: str | None = None, date: str | None = None) -> str:
     """A plan from a few questions (`Ask`), as TOML text.
 
-    at = "lat,lon" answers the first. Raises PlanError for answers that together make no plan.
+    now: the time, with its offset. at: answers the first question, as `plan.places.place_of` reads
+    it. date: the day that is offered, as `plan.dates.start_date` reads it; None: tomorrow. Raises
+    PlanError for answers that together make no plan.
     """
-    question = "Where? Latitude, longitude (minus: south, west)"
-    latitude, longitude = place_of(at) if at else ask(question, "", place_of)
-    tomorrow = date.today() + timedelta(days=1)
-    start = ask("From when?", f"{tomorrow} 08:00", _moment)
-    end = ask("Until when?", f"{tomorrow} 20:00", lambda text: _later(text, start))
+    latitude, longitude = on_land(at) if at else ask("Where? Latitude, longitude", "", on_land)
+    zone = zone_at(latitude, longitude)
+    moment = partial(_moment, now=now, timezone=zone)
+    day = start_date(date or "tomorrow", now, zone)
+    start = ask("From when?", f"{day} 08:00", moment)
+    end = ask("Until when?", f"{start[:10]} 20:00", partial(_later, start=start, reading=moment))
     around = ask(f"Where do you work? Of {', '.join(AROUND)}", "outdoors", _around)
     usual = ["usual"] if has_climate(latitude, longitude) else []
     skies = [*usual, *SKIES]
     sky = ask(f"What sky? {', '.join(skies)}", (usual or ["broken"])[0], partial(one_of, skies))
-    packs, panels = sorted(profiles.packs()), sorted(profiles.panels())
-    pack = ask(f"Which pack? {', '.join(packs)}", "pack-1000", partial(one_of, packs))
-    several = [*panels, "none"]
-    panel = ask(f"Which panel? {', '.join(several)}", "folding-200", partial(one_of, several))
+    kit = [*_asked_pack(ask), *_asked_panels(ask)]
     tasks: list[str] = []
     while tool := ask(_more(bool(tasks)), "", partial(_tool, any_yet=bool(tasks))):
         tasks.append(_asked_task(ask, tool))
@@ -104,7 +139,7 @@ def from_questions(ask: Ask, at: str | None = None) -> str:
             "[place]",
             f"latitude_deg = {latitude:g}",
             f"longitude_deg = {longitude:g}",
-            f'timezone = "{zone_at(latitude, longitude)}"      # every time below is this clock',
+            f'timezone = "{zone}"      # every time below is this clock',
             f"elevation_m = {elevation_at(latitude, longitude):g}",
             f"around = {around}      # {', '.join(AROUND)}",
             "",
@@ -113,16 +148,37 @@ def from_questions(ask: Ask, at: str | None = None) -> str:
             f"end = {end}",
             "",
             *_weather(sky),
-            *(["[[panel]]", f'profile = "{panel}"', ""] if panel != "none" else []),
-            "[pack]",
-            f'profile = "{pack}"',
-            "start_percent = 100",
-            "",
+            *kit,
             *tasks,
         ]
     )
     Plan.from_dict(parse(text, "the answers"), "the answers")
     return text
+
+
+def _asked_pack(ask: Ask) -> list[str]:
+    """The pack in TOML."""
+    packs = sorted(profiles.packs())
+    pack = ask(f"Which pack? {', '.join(packs)}", "pack-1000", partial(one_of, packs))
+    full = ask("How full is it at the start, percent?", "100", _charge)
+    return ["[pack]", f'profile = "{pack}"', f"start_percent = {full:g}", ""]
+
+
+def _charge(answer: str) -> float:
+    charge = percent_of(answer, "the charge")
+    if not 0.0 <= charge <= 100.0:
+        raise PlanError([f"the charge must lie between 0 and 100 percent (got {shown(answer)})"])
+    return charge
+
+
+def _asked_panels(ask: Ask) -> list[str]:
+    """The panels in TOML; nothing for none."""
+    panels = [*sorted(profiles.panels()), "none"]
+    panel = ask(f"Which panel? {', '.join(panels)}", "folding-200", partial(one_of, panels))
+    if panel == "none":
+        return []
+    count = ask("How many of them?", "1", partial(_number, 1, 1000))
+    return ["[[panel]]", f'profile = "{panel}"', f"count = {count}", ""]
 
 
 def _weather(sky: str) -> list[str]:
@@ -141,7 +197,9 @@ def _tool(answer: str, any_yet: bool) -> str:
     answer = answer.strip()
     if not answer and not any_yet:
         raise PlanError(["a plan needs one tool at least: energy tools lists them"])
-    return one_of(profiles.tools(), answer) if answer else ""
+    if answer and answer not in profiles.built_in("tools"):
+        raise PlanError([which(answer, profiles.built_in("tools"))])
+    return answer
 
 
 def _around(answer: str) -> str:
@@ -209,7 +267,11 @@ def _are_times(times: list[str]) -> bool:
         return False
 
 
-def _moment(text: str) -> str:
+def _moment(text: str, now: datetime, timezone: str) -> str:
+    """A date with a time, on the place's clock; the date may be today or tomorrow."""
+    day, _, rest = text.strip().partition(" ")
+    if day.casefold() in ("today", "tomorrow"):
+        text = f"{start_date(day, now, timezone)} {rest.strip()}"
     try:
         return datetime.fromisoformat(text.strip()).replace(tzinfo=None).isoformat()
     except ValueError:
@@ -218,30 +280,11 @@ def _moment(text: str) -> str:
         ) from None
 
 
-def _later(text: str, start: str) -> str:
-    end = _moment(text)
+def _later(text: str, start: str, reading: Callable[[str], str]) -> str:
+    end = reading(text)
     if end <= start:
         raise PlanError([f"{end} is not after the start, {start}"])
     return end
-
-
-def place_of(text: str) -> tuple[float, float]:
-    """Latitude and longitude from "55.317,-160.517". Raises PlanError.
-
-    >>> place_of("55.317,-160.517")
-    (55.317, -160.517)
-    """
-    try:
-        latitude, longitude = (float(part) for part in text.split(","))
-    except ValueError:
-        raise PlanError(
-            [f'{shown(text)} is not a place; give latitude,longitude such as "55.317,-160.517"']
-        ) from None
-    if not (-90.0 <= latitude <= 90.0 and -180.0 <= longitude <= 180.0):
-        raise PlanError(
-            [f"{shown(text)}: latitude must lie within -90 to 90 and longitude within -180 to 180"]
-        )
-    return latitude, longitude
 
 
 def elevation_at(latitude: float, longitude: float) -> int:

@@ -1,37 +1,45 @@
-"""Which load profiles there are: the answer of `energy tools`."""
+"""Which profiles there are, of loads, packs and panels: the answer of `energy tools`."""
 
-from difflib import get_close_matches
+from collections.abc import Mapping
 from typing import Any
 
 from energy.plan import PlanError, profiles
+from energy.plan.tool_words import called, which
+
+KINDS = {"pack": profiles.packs, "panel": profiles.panels}
 
 
 def tools(word: str | None = None) -> dict[str, dict[str, Any]]:
-    """Built-in tool profiles whose key, name or group holds a word, by key; without one all.
+    """Built-in load profiles that a word calls, by key; without one all.
 
-    word: what to look for; an exact key gives that profile alone.
+    word: a whole profile's key or name, a pack's or panel's too; a family, the most usual first; a
+    group; part of any of these; or pack or panel, for all of these.
 
     Raises PlanError where nothing matches, with the nearest key.
 
-    >>> "angle-grinder-125" in tools("grind")
-    True
+    >>> list(tools("grinder"))[:2], list(tools("panel"))[0]
+    (['angle-grinder-125', 'angle-grinder-115'], 'folding-60')
     """
     every = profiles.tools()
     if word is None:
         return every
     sought = word.strip().casefold()
-    if sought in every:
-        return {sought: every[sought]}
-    matching = {
-        key: tool
-        for key, tool in every.items()
-        if any(sought in text.casefold() for text in (key, tool["name"], tool.get("group", "")))
-    }
-    if not matching:
-        for kind, others in (("pack", profiles.packs()), ("panel", profiles.panels())):
-            if sought in others:
-                raise PlanError([f'"{word}" is a {kind}, not a tool: give it as profile in a plan'])
-        near = get_close_matches(sought, every, n=1, cutoff=0.6)
-        meant = f'; did you mean "{near[0]}"?' if near else "; `energy tools` lists them all"
-        raise PlanError([f'no load profile is called "{word}"{meant}'])
-    return matching
+    if kind := KINDS.get(sought.removesuffix("s")):
+        return kind()
+    kit = profiles.packs() | profiles.panels()
+    if sought in kit:
+        return {sought: kit[sought]}
+    by_group = [key for key, tool in every.items() if tool.get("group", "").casefold() == sought]
+    for keys in (called(word, every), by_group, _holding(sought, every), _holding(sought, kit)):
+        if keys and sought:
+            return {key: (every | kit)[key] for key in keys}
+    raise PlanError([f"{which(word, every, kit)}; energy tools lists them all"])
+
+
+def _holding(part: str, several: Mapping[str, Mapping[str, Any]]) -> list[str]:
+    """Keys of the profiles whose key, name or group holds a part of a word."""
+    return [
+        key
+        for key, profile in several.items()
+        if any(part in str(profile.get(k, "")).casefold() for k in ("name", "group")) or part in key
+    ]
