@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from energy.cli import clock
-from energy.cli.options import Asked, Date, Json, PlanPath, Set, prompt, wrong_input_in_lines
+from energy.cli.options import All, Asked, Date, Json, PlanPath, Set, prompt, wrong_input_in_lines
 
 
 def tools(
@@ -24,6 +24,7 @@ def tools(
         list[str] | None,
         typer.Option("--set", metavar="KEY=VALUE", help="A key of it; without any: questions."),
     ] = None,
+    everything: All = False,
 ) -> None:
     """List the load, pack and panel profiles, show one whole, or add a load of your own."""
     with wrong_input_in_lines():
@@ -32,6 +33,7 @@ def tools(
         from energy.plan import PlanError
         from energy.show import files
         from energy.show.console import console
+        from energy.show.layout import LINES, show
 
         if add is not None:
             from energy.answers.start.own_tool import (
@@ -61,7 +63,9 @@ def tools(
         if json:
             typer.echo(files.as_json(matching))
         else:
-            words.show_tools(word, matching, console())
+            out = console()
+            told = words.tools_sheet(word, matching, out.width, every=everything)
+            show(told, out, room=10**6 if everything else LINES)
 
 
 def new(
@@ -123,6 +127,7 @@ def weather(
     with wrong_input_in_lines():
         from energy.answers.start import words
         from energy.show.console import console, status
+        from energy.show.layout import show
         from energy.weather.fetched.cache import cached
 
         out = console()
@@ -140,4 +145,4 @@ def weather(
             if forecast:
                 typer.echo(f"Fetching {online.what_forecast(*at)}.")
                 online.fetch_forecast(*at, progress=status)
-        words.show_cached(cached(), out)
+        show(words.cached_sheet(cached(), out.width), out, room=10**6)

@@ -15,30 +15,12 @@ from rich.text import Text
 LINES = 24
 LABEL = 10  # columns, before what an answer rests on
 TIE = "\u00a0"  # holds a number and its unit together while lines are folded
-UNITS = "|".join(
-    [
-        "%",
-        "Wh",
-        "W",
-        "VA",
-        "V",
-        "A",
-        "Ah",
-        "kg",
-        "km",
-        "cm",
-        "mm",
-        "m",
-        "h",
-        "min",
-        "s",
-        "C",
-        "more",
-    ]
-    + ["points?", "days?", "times?", "charges?", "weathers?", "degrees?"]
+UNITS = (
+    "% Wh W VA V A Ah kg km cm mm m h min s C more points? days? times? charges? weathers? degrees?"
 )
+UNIT = "|".join(UNITS.split())
 NUMBER_AND_UNIT = re.compile(
-    rf"(?<=\d) (?=(?:{UNITS})(?!\w)|of \d|to \d)|(?<=\d of) (?=\d)|(?<=\d to) (?=\d)"
+    rf"(?<=\d) (?=(?:{UNIT})(?!\w)|of \d|to \d)|(?<=\d of) (?=\d)|(?<=\d to) (?=\d)"
 )
 DATE = re.compile(r"(?<=\b\w{3}) (?=\d{1,2} \w{3}\b)|(?<=\d) (?=[A-Z][a-z]{2}\b)")
 CLOCK = re.compile(r"(?<=\w{3}) (?=\d\d:\d\d)")

@@ -488,7 +488,7 @@ def test_a_stated_sky_is_as_if_the_plan_said_it(tmp_path, plan):
     assert found["lowest_charge"]["percent"] == pytest.approx(beside["lowest_percent"], abs=0.5)
 
 
-@pytest.mark.parametrize("made", [readme_made.listed, readme_made.answered, readme_made.walked])
+@pytest.mark.parametrize("made", [readme_made.answered, readme_made.walked])
 def test_what_the_readme_quotes_of_the_tool_is_what_the_tool_says_today(made):
     readme = readme_made.README.read_text(encoding="utf-8")
     assert made(readme) == readme

@@ -4,132 +4,166 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from typing import Any
 
-from rich import box
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
-
 from energy.plan import profiles
 from energy.plan.tool_words import watts
+from energy.show.layout import Part, Sheet, folded, listed, part
+from energy.show.table import Column, rows
 from energy.show.terms import SUPPLIES
 from energy.weather.fetched.cache import Cached
 from energy.weather.fetched.forecast import age_in_words
 
 
-def show_tools(word: str | None, matching: dict[str, dict[str, Any]], out: Console) -> None:
-    """The profiles that a word calls as a table; a single one with all its figures; without a word
-    load profiles, packs and panels."""
+def tools_sheet(
+    word: str | None, matching: Mapping[str, Mapping[str, Any]], width: int, *, every: bool
+) -> Sheet:
+    """The profiles that a word calls; a single one with all its figures; without a word the groups
+    of loads, the packs and the panels, or every profile."""
     if len(matching) == 1:
         ((key, profile),) = matching.items()
-        out.print(_figures(key, profile))
-        return
-    kinds = {"packs": pack_table, "panels": panel_table}
-    for kind, table in kinds.items():
+        return Sheet([part([key], "bold"), _table([*rows(_figures(profile), width)])])
+    kinds = {"packs": pack_columns, "panels": panel_columns}
+    for kind, columns in kinds.items():
         if matching.keys() <= profiles.built_in(kind).keys():
-            out.print(table(matching))
-            return
-    out.print(load_table(matching, by_group=word is None))
-    if word is None:
-        for kind, table in kinds.items():
-            out.print(table(profiles.built_in(kind)))
-        out.print("energy tools NAME shows all figures of one.")
-        return
-    out.print(f"Which one? energy tools {next(iter(matching))} shows all its figures.")
+            return Sheet([_table(rows(columns(matching), width))])
+    if word is not None:
+        which = f"Which one? energy tools {next(iter(matching))} shows all its figures."
+        return Sheet([_few(rows(load_columns(matching), width), every), part(folded(which, width))])
+    if not every:
+        more = "energy tools WORD lists a group or family, energy tools --all every profile."
+        groups = rows(_group_columns(matching), width)
+        return Sheet([_table(groups), part(["", *folded(more, width)])])
+    by_group = sorted(matching.items(), key=lambda item: (item[1].get("group", ""), item[0]))
+    tables = [load_columns(dict(by_group))]
+    tables += [columns(profiles.built_in(kind)) for kind, columns in kinds.items()]
+    return Sheet([part([*_lines(rows(columns, width)), ""]) for columns in tables])
 
 
-def _figures(key: str, profile: Mapping[str, Any]) -> Table:
+def _lines(table: Sequence[Sequence[str]]) -> list[str]:
+    return [line for row in table for line in row]
+
+
+def _table(table: Sequence[Sequence[str]]) -> Part:
+    return part(_lines(table))
+
+
+def _few(table: Sequence[Sequence[str]], every: bool) -> Part:
+    """The first rows of a table, as many as there is room for."""
+    heading, *items = table
+    if every:
+        return _table(table)
+    return listed(heading, items, lambda n: f"and {n} more: --all", most=22, least=1, gives=1)
+
+
+def _figures(profile: Mapping[str, Any]) -> list[Column]:
     """All figures of a profile, those of its outlets too."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, title=key, title_justify="left")
-    table.add_column("key")
-    table.add_column("value", overflow="fold")
+    figures: dict[str, str] = {}
     for name, value in profile.items():
-        inside = value.items() if isinstance(value, dict) else ()
-        for inner, figure in inside:
-            table.add_row(f"{name}.{inner}", str(figure))
-        if not inside:
-            table.add_row(name, str(value))
-    return table
+        if isinstance(value, dict):
+            figures |= {f"{name}.{inner}": str(figure) for inner, figure in value.items()}
+        else:
+            figures[name] = str(value)
+    return [Column("key", list(figures)), Column("value", list(figures.values()))]
 
 
-def load_table(loads: Mapping[str, Mapping[str, Any]], *, by_group: bool) -> Table:
-    """Load profiles with their watts, in their order or sorted by group."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    for heading in ("profile", "what", "group", "outlet"):
-        table.add_column(heading, overflow="fold")
-    for heading in ("W", "starts, W"):
-        table.add_column(heading, justify="right")
-    several = list(loads.items())
-    if by_group:
-        several.sort(key=lambda item: (item[1].get("group", ""), item[0]))
-    for key, tool in several:
-        table.add_row(
-            key,
-            tool.get("name", ""),
-            tool.get("group", ""),
-            SUPPLIES.get(tool.get("supply", ""), ""),
-            _number(watts(tool)),
-            _number(tool.get("start_w")),
-        )
-    return table
+def _group_columns(loads: Mapping[str, Mapping[str, Any]]) -> list[Column]:
+    """The groups of loads, the packs and the panels, each with some of its names."""
+    groups: dict[str, list[str]] = {}
+    for key, load in loads.items():
+        groups.setdefault(str(load.get("group", "own")), []).append(key)
+    groups = dict(sorted(groups.items()))
+    groups |= {kind[:-1]: list(profiles.built_in(kind)) for kind in ("packs", "panels")}
+    return [
+        Column("group", list(groups)),
+        Column("", [f"{len(keys)}" for keys in groups.values()], right=True),
+        Column("such as", [", ".join(keys[:3]) for keys in groups.values()]),
+    ]
 
 
-def pack_table(packs: Mapping[str, Mapping[str, Any]]) -> Table:
+def load_columns(loads: Mapping[str, Mapping[str, Any]]) -> list[Column]:
+    """Load profiles with their watts, in their order."""
+    several = list(loads.values())
+    return [
+        Column("profile", list(loads)),
+        Column("what", [load.get("name", "") for load in several]),
+        Column("group", [load.get("group", "") for load in several], drop=1),
+        Column("outlet", [SUPPLIES.get(load.get("supply", ""), "") for load in several], drop=2),
+        Column("takes", [_number(watts(load), "W") for load in several], right=True),
+        Column(
+            "starts", [_number(load.get("start_w"), "W") for load in several], right=True, drop=3
+        ),
+    ]
+
+
+def pack_columns(packs: Mapping[str, Mapping[str, Any]]) -> list[Column]:
     """Packs with their limits: what the inverter gives and starts, what the solar input takes."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
-    table.add_column("pack", no_wrap=True)
-    table.add_column("cells")
-    for heading in ("Wh", "mains W", "surge W", "sun W", "sun V", "sun A", "kg"):
-        table.add_column(heading, justify="right")
-    for key, pack in packs.items():
-        inverter, sun = pack.get("inverter", {}), pack.get("solar_input", {})
-        label_wh = pack.get("capacity_wh") or pack["capacity_ah"] * pack["nominal_v"]
-        limits = (inverter.get("rated_w"), inverter.get("surge_w"))
-        limits += tuple(sun.get(f"max_{unit}") for unit in "wva")
-        figures = (label_wh, *limits, pack.get("kg"))
-        table.add_row(key, pack.get("chemistry", "lfp"), *map(_number, figures))
-    return table
+    several = list(packs.values())
+    label_wh = [p.get("capacity_wh") or p["capacity_ah"] * p["nominal_v"] for p in several]
+    inverters = [pack.get("inverter", {}) for pack in several]
+    inputs = [pack.get("solar_input", {}) for pack in several]
+    sun = [
+        Column(
+            f"sun {unit}",
+            [_number(put.get(f"max_{unit.lower()}"), unit) for put in inputs],
+            right=True,
+            drop=drop,
+        )
+        for unit, drop in (("W", 0), ("V", 3), ("A", 4))
+    ]
+    return [
+        Column("pack", list(packs)),
+        Column("cells", [pack.get("chemistry", "lfp") for pack in several], drop=2),
+        Column("holds", [_number(wh, "Wh") for wh in label_wh], right=True),
+        Column("mains", [_number(inv.get("rated_w"), "W") for inv in inverters], right=True),
+        Column("surge", [_number(inv.get("surge_w"), "W") for inv in inverters], right=True),
+        *sun,
+        Column("weighs", [_number(p.get("kg"), "kg") for p in several], right=True, drop=1),
+    ]
 
 
-def panel_table(panels: Mapping[str, Mapping[str, Any]]) -> Table:
+def panel_columns(panels: Mapping[str, Mapping[str, Any]]) -> list[Column]:
     """Panels with what a solar input must bear: volts open, amps short-circuited."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
-    table.add_column("panel", no_wrap=True)
-    table.add_column("what", overflow="fold")
-    for heading in ("W", "V open", "V work", "A short", "kg"):
-        table.add_column(heading, justify="right")
-    for key, panel in panels.items():
-        keys = ("rated_w", "v_oc", "v_mp", "i_sc", "kg")
-        table.add_row(key, panel.get("name", ""), *(_number(panel.get(k)) for k in keys))
-    return table
+    several = list(panels.values())
+
+    def figures(heading: str, key: str, unit: str, drop: int = 0) -> Column:
+        return Column(heading, [_number(p.get(key), unit) for p in several], True, drop)
+
+    return [
+        Column("panel", list(panels)),
+        Column("what", [panel.get("name", "") for panel in several], drop=2),
+        figures("gives", "rated_w", "W"),
+        figures("open", "v_oc", "V"),
+        figures("at work", "v_mp", "V", 3),
+        figures("short", "i_sc", "A"),
+        figures("weighs", "kg", "kg", 1),
+    ]
 
 
-def _number(figure: float | None) -> str:
-    return "" if figure is None else f"{figure:g}"
+def _number(figure: float | None, unit: str) -> str:
+    return "" if figure is None else f"{figure:g} {unit}"
 
 
-def show_cached(cached: Sequence[Cached], out: Console) -> None:
+def cached_sheet(cached: Sequence[Cached], width: int) -> Sheet:
     """What weather lies on this machine: of which place, from when to when, since when."""
     if not cached:
-        out.print(
+        none = (
             "No weather is held. energy weather PLAN --history or --forecast fetches it, where"
             " there is a network."
         )
-        return
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    for heading in ("kind", "place", "days", "fetched", "from"):
-        table.add_column(heading, overflow="fold")
-    for weather in cached:
-        days = "cannot be read"
-        if weather.problem is None:
-            days = " to ".join(str(date_of(t)) for t in (weather.first_s, weather.last_s - 1.0))
-        table.add_row(
-            weather.kind,
-            f"{weather.latitude_deg:.3f}, {weather.longitude_deg:.3f}",
-            days,
-            age_in_words(weather.fetched_s),
-            Text(weather.problem or f"{weather.source}; {weather.licence}"),
-        )
-    out.print(table)
+        return Sheet([part(folded(none, width))])
+    columns = [
+        Column("kind", [weather.kind for weather in cached]),
+        Column("place", [f"{w.latitude_deg:.3f}, {w.longitude_deg:.3f}" for w in cached]),
+        Column("days", [_days(weather) for weather in cached]),
+        Column("fetched", [age_in_words(weather.fetched_s) for weather in cached]),
+        Column("from", [w.problem or f"{w.source}; {w.licence}" for w in cached]),
+    ]
+    return Sheet([_table(rows(columns, width))])
+
+
+def _days(weather: Cached) -> str:
+    if weather.problem is not None:
+        return "cannot be read"
+    return " to ".join(str(date_of(t)) for t in (weather.first_s, weather.last_s - 1.0))
 
 
 def date_of(time_s: float) -> date:

@@ -163,11 +163,10 @@ def _words(plan: Plan) -> tuple[str, str]:
             "twelve sun-hour figures, days drawn by chance",
             "a weather file of measured years",
         )
-    south = "; not tried against measurements in the southern hemisphere"
+    south = "; not tried against measurements in the south" * (plan.place.latitude_deg < 0)
     return (
-        "the built-in climate table, days drawn by chance; rough: a place may lie 20 %"
-        f" below or 26 % above{south if plan.place.latitude_deg < 0 else ''}",
-        'twelve sun-hour figures of the place (kind = "monthly") or fetched history',
+        f"the built-in climate table, rough{south}",
+        'twelve sun-hour figures of the place (kind = "monthly"), or fetched history',
     )
 
 

@@ -1,16 +1,15 @@
 """`energy tools`: load profiles, packs and panels, whole or by a word."""
 
 import json
-from io import StringIO
 
 import pytest
-from rich.console import Console
 from typer.testing import CliRunner
 
 from energy import PlanError, tools
-from energy.answers.start.words import show_tools
+from energy.answers.start.words import tools_sheet
 from energy.cli.main import app
 from energy.plan import profiles
+from energy.show.layout import LINES, fitted
 
 
 def run(*arguments):
@@ -70,13 +69,19 @@ def test_part_of_a_word_still_lists():
 
 
 @pytest.mark.parametrize("word", [None, "pack", "panel", "grinder", "pack-1000"])
-def test_no_table_is_wider_than_80_columns(word):
-    out = Console(width=80, file=StringIO(), record=True)
-    show_tools(word, tools(word), out)
-    shown = out.export_text()
-    assert max(map(len, shown.splitlines())) <= 80
+@pytest.mark.parametrize("width", [60, 80, 100])
+def test_no_table_is_wider_than_its_room_and_no_word_is_cut(word, width):
+    parts = tools_sheet(word, tools(word), width, every=True).parts
+    shown = "\n".join(line.plain for p in parts for line in p.lines)
+    assert max(map(len, shown.splitlines())) <= width
     assert "…" not in shown
     assert "bendable-100" in shown or word not in (None, "panel")
+
+
+@pytest.mark.parametrize("word", [None, "pack", "panel", "grinder", "camp"])
+def test_what_there_is_fits_a_screen(word):
+    parts = fitted(tools_sheet(word, tools(word), 80, every=False).parts, LINES)
+    assert sum(len(p.lines) for p in parts) <= LINES
 
 
 def test_what_is_no_word_of_a_tool_is_one_line():
