@@ -4,7 +4,7 @@ Each function draws on axes that are there already, over hours from the start of
 lays out the page around them.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -205,21 +205,30 @@ def _drawn(result: Budget, name: str) -> list[Interval]:
 
 
 def _missing(planned: Sequence[Interval], runs: Sequence[Interval]) -> list[Interval]:
-    """As much of what was planned as does not run, where nothing of it runs, the last first.
+    """As much of what was planned as does not run, where nothing of it runs: first what is free of
+    it as a whole, and the last before the first.
 
     >>> _missing([(0.0, 10.0), (20.0, 30.0), (40.0, 50.0)], [(5.0, 15.0)])
     [(20.0, 30.0), (40.0, 50.0)]
     """
     left_s = sum(end - start for start, end in planned) - sum(end - start for start, end in runs)
     missing: list[Interval] = []
-    for start, end in sorted(planned, reverse=True):
+    for _, start, end in sorted(_free(planned, runs), reverse=True):
+        if left_s > SAME_S:
+            missing.append((max(start, end - left_s), end))
+            left_s -= missing[-1][1] - missing[-1][0]
+    return sorted(missing)
+
+
+def _free(
+    planned: Sequence[Interval], runs: Sequence[Interval]
+) -> Iterator[tuple[bool, float, float]]:
+    """The stretches of what was planned in which nothing runs; first: whether it is all of one."""
+    for start, end in planned:
         cuts = sorted(t for run in runs for t in run if start < t < end)
-        for a, b in reversed([*pairwise([start, *cuts, end])]):
-            free = not any(on < b and a < off for on, off in runs)
-            if free and left_s > SAME_S:
-                missing.append((max(a, b - left_s), b))
-                left_s -= missing[-1][1] - missing[-1][0]
-    return missing[::-1]
+        for a, b in pairwise([start, *cuts, end]):
+            if not any(on < b and a < off for on, off in runs):
+                yield not cuts, a, b
 
 
 def _drawing(burst: Burst) -> list[Interval]:
