@@ -103,14 +103,14 @@ def _turn_back_marks(result: Budget, panel: Any, room: Room, points: Sequence[Ch
             text = f"{point.least_percent} %" if point.least_percent else "any"
             room.label(text, [x], [point.least_percent], "limit")
     key = {
-        "red bar: below this reading turn back": any(p.least_percent is not None for p in points),
-        "red cross: not even a full pack would do": any(p.least_percent is None for p in points),
+        "short bar: below this reading turn back": any(p.least_percent is not None for p in points),
+        "cross: not even a full pack would do": any(p.least_percent is None for p in points),
     }
     return "; ".join(words for words, needed in key.items() if needed)
 
 
 def cold_and_floor(result: Budget) -> tuple[Array, Array]:
-    """What the cold locks in the middle weather, and the reserve above that: percent of charge, a
+    """What the cold holds back in the middle weather, and the reserve above that: percent of charge, a
     value a segment (n,)."""
     shape = result.time_s.size - 1, result.charge_percent.shape[1]
     cold_unavailable = np.broadcast_to(result.cold_unavailable_percent, shape)[:, result.middle]

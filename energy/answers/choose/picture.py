@@ -6,6 +6,7 @@ from energy.answers.check.panels import task_rows
 from energy.answers.check.picture import draw
 from energy.answers.choose.choose import Choose
 from energy.answers.choose.words import sheet
+from energy.show.layout import Part
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -26,5 +27,7 @@ def chosen(answer: Choose) -> "Figure":
 
 def finding(answer: Choose) -> str:
     """The answer, in the words of the terminal: the second part of its sheet."""
-    word, words = sheet(answer, ONE_LINE).parts[1].lines[0].plain.split("  ", 1)
+    part = sheet(answer, ONE_LINE).parts[1]
+    assert isinstance(part, Part)
+    word, words = part.lines[0].plain.split("  ", 1)
     return f"{word}: {words.removesuffix('.')}"
