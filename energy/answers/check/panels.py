@@ -4,13 +4,15 @@ Each function draws on axes that are there already, over hours from the start of
 lays out the page around them.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
-from energy.model import Array
+from energy.answers.check.checkpoints import FULL, Checkpoint
+from energy.model import Array, Index
 from energy.model.demand import Burst
 from energy.model.timeline import Interval
 from energy.show.labels import ON_A_LINE, ON_A_MARK, Room, shorten, style, width_in
@@ -21,27 +23,35 @@ from energy.show.time_axis import hours, midnights
 from energy.simulation.budget import Budget
 
 MOST_ROWS = 14
+SAME_S = 1.0  # shorter is not left out
 MEANS_S = 900.0  # bursts of seconds are shown as means of 15 minutes
 REST_SHARE = 0.05  # of the working watts: less is standby
 MOST_EDGES = 3000  # enough for the band at any width
-THIN_PX, HOLLOW_PX = 2.0, 9.0  # the narrowest bars
+THIN_PX, EMPTY_PX, HOLLOW_PX = 2.0, 4.0, 9.0  # the narrowest bars
 LEAST_LOCKED = 0.5  # percent of the pack: less is not worth a word
 LEAST_SHARE = 0.02  # of the largest flow: less cannot be seen
+BAR_PT = 13.0  # of a reading to turn back at
 TALL, LOW = 0.64, 0.32  # bars to scale, and those too short for it, as shares of a row
+
+
+Line = tuple[Array, Array]  # its points
 
 
 @dataclass(frozen=True)
 class Row:
-    """One line of the task panel: when it runs and when a limit turns it away [UTC s]."""
+    """One line of the task panel: when it runs, when a limit turns it away, and when it was planned
+    and is left out [UTC s]."""
 
     name: str
     must: bool
     runs: tuple[Interval, ...]
     turned_away: tuple[Interval, ...]
+    left_out: tuple[Interval, ...] = ()
 
 
-def charge_panel(result: Budget, panel: Any) -> None:
-    """The charge of the middle weather, the band of the others, the reserve and the cold."""
+def charge_panel(result: Budget, panel: Any, points: Sequence[Checkpoint]) -> str:
+    """The charge of a middling and of a dull day, the band of the weathers, the reserve, the cold
+    and the checkpoints; returns how the marks are to be read."""
     panel.set_ylim(-2.0, 104.0)
     values_left(panel, [0.0, 25.0, 50.0, 75.0, 100.0])
     x, charge = hours(result, result.time_s), result.charge_percent[:, result.middle]
@@ -51,30 +61,65 @@ def charge_panel(result: Budget, panel: Any) -> None:
     room.keep_clear(x, charge)
     room.keep_clear(steps, floor)
     room.keep_clear_below(steps, cold_unavailable, ON_A_LINE)
-    band = _band(result, panel, room)
+    areas = _band(result, panel, room)
     panel.plot(steps, floor, color=COLOURS["limit"], linestyle=DASHES["limit"], lw=1.3, zorder=3)
     panel.plot(x, charge, color=COLOURS["charge"], linestyle=DASHES["charge"], lw=2.0, zorder=4)
     _lowest_point(result, panel, room)
+    key = _turn_back_marks(result, panel, room, points)
     reserve = f"reserve {result.plan.pack.reserve_percent:.0f} %"
     frozen = cold_unavailable.max() >= LEAST_LOCKED
     if frozen:
         hatch = {"facecolor": "none", "edgecolor": COLOURS["locked"], "hatch": "////"}
         panel.fill_between(steps, 0.0, cold_unavailable, linewidth=0.6, zorder=2, **hatch)
-        reserve += " above what the cold locks"
+        reserve += " above what the cold holds back"
     room.label(reserve, steps, floor, "limit")
     if frozen:
-        room.label("locked by the cold", steps, cold_unavailable, "quiet")
-    if band is not None:
-        room.label(f"middle one of {result.chance.scenarios} weathers", x, charge, "charge")
+        room.label("held back by the cold", steps, cold_unavailable, "quiet")
+    if areas is not None:
+        band, dull = areas
+        room.label(f"a middling day, of {result.chance.scenarios} weathers", x, charge, "charge")
+        room.label("a dull day: one in ten is lower", *dull, "charge")
         room.label("8 in 10 weathers lie here", *band, "quiet")
+    return key
+
+
+def _turn_back_marks(result: Budget, panel: Any, room: Room, points: Sequence[Checkpoint]) -> str:
+    """At each checkpoint a dot on the middling day, and a bar at the reading to turn back at."""
+    bar = {"marker": "_", "markersize": BAR_PT, "markeredgewidth": 2.2, "linestyle": ""}
+    for point in points:
+        x, expected = float(hours(result, point.at.timestamp())), point.expected_percent
+        least = FULL if point.least_percent is None else point.least_percent
+        panel.plot([x, x], [expected, least], color=COLOURS["limit"], lw=0.7, zorder=4.2)
+        if not point.lowest:
+            panel.plot([x], [expected], "o", ms=5.0, color=COLOURS["charge"], zorder=5)
+        mark = {"marker": "x", "ms": 6.0, "mew": 1.6} if point.least_percent is None else bar
+        panel.plot([x], [least], color=COLOURS["limit"], clip_on=False, zorder=5.2, **mark)
+        room.keep_clear(np.full(2, x), np.array([expected, least]))
+        room.keep_clear_of_ring(x, expected)
+        room.keep_clear_of_ring(x, least)
+    for point in points:
+        if point.least_percent is not None:
+            x = float(hours(result, point.at.timestamp()))
+            text = f"{point.least_percent} %" if point.least_percent else "any"
+            room.label(text, [x], [point.least_percent], "limit")
+    key = {
+        "short bar: below this reading turn back": any(p.least_percent is not None for p in points),
+        "cross: not even a full pack would do": any(p.least_percent is None for p in points),
+    }
+    return "; ".join(words for words, needed in key.items() if needed)
 
 
 def cold_and_floor(result: Budget) -> tuple[Array, Array]:
-    """What the cold locks in the middle weather, and the reserve above that: percent of charge, a
+    """What the cold holds back in the middle weather, and the reserve above that: percent of charge, a
     value a segment (n,)."""
     shape = result.time_s.size - 1, result.charge_percent.shape[1]
     cold_unavailable = np.broadcast_to(result.cold_unavailable_percent, shape)[:, result.middle]
     return cold_unavailable, np.minimum(cold_unavailable + result.plan.pack.reserve_percent, 100.0)
+
+
+def dull_tenth(result: Budget, rows: Index) -> Array:
+    """The charge that one weather in ten is below, at some edges of the segments [percent]."""
+    return np.asarray(np.percentile(result.charge_percent[rows], 10.0, axis=1))
 
 
 def _lowest_point(result: Budget, panel: Any, room: Room) -> None:
@@ -94,39 +139,47 @@ def _room(result: Budget, panel: Any) -> Room:
     return room
 
 
-def _band(result: Budget, panel: Any, room: Room) -> tuple[Array, Array] | None:
-    """The 10th to the 90th percentile of the futures; returns where its label may stand."""
+def _band(result: Budget, panel: Any, room: Room) -> tuple[Line, Line] | None:
+    """The 10th to the 90th percentile of the scenarios, the lower one as the line of a dull day;
+    returns where its label and the line's may stand."""
     if result.charge_percent.shape[1] < 2:
         return None
     rows = np.unique(np.linspace(0, result.time_s.size - 1, MOST_EDGES).astype(int))
     x = hours(result, result.time_s[rows])
-    low, high = np.percentile(result.charge_percent[rows], [10.0, 90.0], axis=1)
+    low, high = dull_tenth(result, rows), np.percentile(result.charge_percent[rows], 90.0, axis=1)
     middle = result.charge_percent[rows, result.middle]
     panel.fill_between(x, low, high, color=COLOURS["band"], linewidth=0.0, zorder=2)
-    for edge in (low, high):
-        panel.plot(x, edge, color=COLOURS["charge"], linestyle=DASHES["band"], lw=0.7, zorder=2)
+    for edge, dashes, width in ((low, "dull", 1.3), (high, "band", 0.7)):
+        how = {"color": COLOURS["charge"], "linestyle": DASHES[dashes], "lw": width}
+        panel.plot(x, edge, zorder=3.5, **how)
         room.keep_clear(x, edge)
     if float((high - low).max()) < 2.0:
         return None
     above, below = high - middle, middle - low
     room_there, wide = np.maximum(above, below), np.where(above > below, high, low)
     wide_enough = room_there >= 0.6 * room_there.max()
-    return x[wide_enough], ((middle + wide) / 2.0)[wide_enough]
+    apart = below >= 0.6 * below.max()
+    return (x[wide_enough], ((middle + wide) / 2.0)[wide_enough]), (x[apart], low[apart])
 
 
-def task_rows(result: Budget) -> list[Row]:
+def task_rows(result: Budget, planned: Budget | None = None) -> list[Row]:
     """What the task panel shows: a row a name in the plan's order; too many are summed.
 
-    What must run keeps a row of its own as long as there are rows.
+    planned: the budget of the plan from which something was left out. What must run keeps a row of
+    its own as long as there are rows.
     """
-    rows = []
-    for name in dict.fromkeys(task.name for task in result.plan.task):
-        same = {k for k, task in enumerate(result.plan.task) if task.name == name}
-        must = any(result.plan.task[k].must for k in same)
-        runs = tuple(i for burst in result.running if burst.task in same for i in _drawing(burst))
-        overloads = [o.burst for o in result.overloads if o.burst.task in same]
-        turned_away = tuple(sorted((burst.start_s, burst.end_s) for burst in overloads))
-        rows.append(Row(name, must, runs, turned_away))
+    rows, tasks = [], (planned or result).plan.task
+    for name in dict.fromkeys(task.name for task in tasks):
+        runs = _drawn(result, name)
+        overloads = [o.burst for o in result.overloads if _name_of(result, o.burst) == name]
+        row = Row(
+            name=name,
+            must=any(task.must for task in tasks if task.name == name),
+            runs=tuple(runs),
+            turned_away=tuple(sorted((burst.start_s, burst.end_s) for burst in overloads)),
+            left_out=() if planned is None else tuple(_missing(_drawn(planned, name), runs)),
+        )
+        rows.append(row)
     if len(rows) <= MOST_ROWS:
         return rows
     first = sorted(range(len(rows)), key=lambda k: not rows[k].must)[: MOST_ROWS - 1]
@@ -136,8 +189,46 @@ def task_rows(result: Budget) -> list[Row]:
         must=all(row.must for row in rest),
         runs=tuple(i for row in rest for i in row.runs),
         turned_away=tuple(i for row in rest for i in row.turned_away),
+        left_out=tuple(i for row in rest for i in row.left_out),
     )
     return [*(rows[k] for k in sorted(first)), summed]
+
+
+def _name_of(result: Budget, burst: Burst) -> str:
+    return result.plan.task[burst.task].name
+
+
+def _drawn(result: Budget, name: str) -> list[Interval]:
+    """When the tasks of a name draw power."""
+    mine = (burst for burst in result.running if _name_of(result, burst) == name)
+    return [interval for burst in mine for interval in _drawing(burst)]
+
+
+def _missing(planned: Sequence[Interval], runs: Sequence[Interval]) -> list[Interval]:
+    """As much of what was planned as does not run, where nothing of it runs: first what is free of
+    it as a whole, and the last before the first.
+
+    >>> _missing([(0.0, 10.0), (20.0, 30.0), (40.0, 50.0)], [(5.0, 15.0)])
+    [(20.0, 30.0), (40.0, 50.0)]
+    """
+    left_s = sum(end - start for start, end in planned) - sum(end - start for start, end in runs)
+    missing: list[Interval] = []
+    for _, start, end in sorted(_free(planned, runs), reverse=True):
+        if left_s > SAME_S:
+            missing.append((max(start, end - left_s), end))
+            left_s -= missing[-1][1] - missing[-1][0]
+    return sorted(missing)
+
+
+def _free(
+    planned: Sequence[Interval], runs: Sequence[Interval]
+) -> Iterator[tuple[bool, float, float]]:
+    """The stretches of what was planned in which nothing runs; first: whether it is all of one."""
+    for start, end in planned:
+        cuts = sorted(t for run in runs for t in run if start < t < end)
+        for a, b in pairwise([start, *cuts, end]):
+            if not any(on < b and a < off for on, off in runs):
+                yield not cuts, a, b
 
 
 def _drawing(burst: Burst) -> list[Interval]:
@@ -166,6 +257,9 @@ def task_panel(result: Budget, panel: Any, rows: Sequence[Row], names_px: float)
         for bursts, tall in ((long, TALL), (short, LOW)):
             bars = _bars(result, bursts, h_per_px * THIN_PX)
             panel.broken_barh(bars, (y - tall / 2, tall), color=colour, linewidth=0.0, zorder=3)
+        empty = _bars(result, row.left_out, h_per_px * EMPTY_PX)
+        outline = {"facecolor": "white", "edgecolor": COLOURS["task"], "linewidth": 1.0}
+        panel.broken_barh(empty, (y - TALL / 2, TALL), zorder=2.5, **outline)
         hollow = _bars(result, row.turned_away, h_per_px * HOLLOW_PX)
         edge = {"facecolor": "white", "edgecolor": limit, "linewidth": 1.0}
         panel.broken_barh(hollow, (y - TALL / 2, TALL), zorder=4, **edge)
@@ -176,6 +270,7 @@ def task_panel(result: Budget, panel: Any, rows: Sequence[Row], names_px: float)
     key = {
         "low: too short to draw to scale": any_low,
         "dark: must run": any(row.must for row in rows),
+        "empty: left out": any(row.left_out for row in rows),
         "hollow with a cross: refused by a limit": any(row.turned_away for row in rows),
     }
     return "; ".join(words for words, needed in key.items() if needed)
@@ -265,7 +360,7 @@ def flows_panel(result: Budget, panel: Any) -> None:
     flows = (
         Flow("sun into the pack", sun, sun, "sun", "-"),
         Flow(
-            "spilled: more than the pack takes",
+            "not used: more than the pack takes",
             curtailed,
             sun + curtailed,
             "sun",

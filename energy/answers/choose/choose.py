@@ -45,7 +45,8 @@ class Row:
 
 @dataclass(frozen=True)
 class Choose(Answered):
-    """The tasks that fit, as a timetable; `change` is what `Plan.replace` takes.
+    """The tasks that fit, as a timetable; `change` is what `Plan.replace` takes, `planned` the
+    budget of all that was asked for.
 
     served: at each priority the sum over its tasks of value times the share that runs. proven:
     whether no choice serves more; else gap_percent says how much of what could fit is missing at
@@ -67,6 +68,7 @@ class Choose(Answered):
     effort: int
     stopped: bool
     change: dict[str, Any] = field(repr=False)
+    planned: Budget = field(repr=False)
     short_wh: float = 0.0
     short_at: datetime | None = None
     too_cold: bool = False
@@ -104,10 +106,11 @@ class Choose(Answered):
         return self.budget.timeline()
 
     def plot(self) -> "Figure":
-        """The tasks as chosen, and the charge above them: a matplotlib figure."""
-        from energy.answers.check import picture  # a result shows itself when asked
+        """The tasks as chosen, what is left out of them, and the charge above them: a matplotlib
+        figure."""
+        from energy.answers.choose import picture  # a result shows itself when asked
 
-        return picture.charge(self.budget)
+        return picture.chosen(self)
 
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints."""
@@ -196,6 +199,7 @@ def choose(
         effort=effort,
         stopped=choice.stopped,
         change={"task": search.tables(choice.arrangement)},
+        planned=everything,
     )
 
 
@@ -213,6 +217,7 @@ def _all_of_it(search: Search) -> Choose:
         effort=search.effort,
         stopped=False,
         change={},
+        planned=search.whole,
     )
 
 
@@ -279,6 +284,7 @@ def _impossible(search: Search) -> Choose:
         effort=search.effort,
         stopped=False,
         change={},
+        planned=everything,
         short_wh=0.0 if forbidden else short_wh,
         short_at=None if forbidden else alone.local(first_s),
         too_cold=bool(deciding.too_cold[scenario]),

@@ -1,0 +1,33 @@
+"""A choice of tasks as a picture: that of its budget, with what was left out as empty bars."""
+
+from typing import TYPE_CHECKING
+
+from energy.answers.check.panels import task_rows
+from energy.answers.check.picture import draw
+from energy.answers.choose.choose import Choose
+from energy.answers.choose.words import sheet
+from energy.show.layout import Part
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+ONE_LINE = 10_000  # columns
+
+
+def chosen(answer: Choose) -> "Figure":
+    """The picture of a choice; where nothing fits, of what does not even alone.
+
+    >>> from energy.answers.choose.choose import choose
+    >>> from energy.plan import Plan
+    >>> len(chosen(choose(Plan.read("builtin:cloudy-repair"))).axes)
+    3
+    """
+    return draw(answer.budget, finding(answer), task_rows(answer.budget, answer.planned))
+
+
+def finding(answer: Choose) -> str:
+    """The answer, in the words of the terminal: the second part of its sheet."""
+    part = sheet(answer, ONE_LINE).parts[1]
+    assert isinstance(part, Part)
+    word, words = part.lines[0].plain.split("  ", 1)
+    return f"{word}: {words.removesuffix('.')}"
