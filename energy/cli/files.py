@@ -111,13 +111,13 @@ def new(
 def help_(
     context: typer.Context,
     topic: Annotated[
-        str | None, typer.Argument(help="keys, a key or a table of the plan; or a command.")
+        str | None, typer.Argument(help="keys, a key or a table of the plan, skies; or a command.")
     ] = None,
     json: Json = False,
 ) -> None:
     """Tell the plan's keys: all of them (keys), or one of them in full."""
     with wrong_input_in_lines():
-        from energy.answers.start.key_words import keys_named, show_all_keys, show_keys
+        from energy.answers.start.key_words import keys_named, show_all_keys, show_keys, show_skies
         from energy.plan.keys import keys
         from energy.show.console import console
         from energy.show.files import as_json
@@ -135,6 +135,8 @@ def help_(
             typer.echo(as_json([asdict(key) for key in named]))
         elif topic == "keys":
             show_all_keys(console())
+        elif topic == "skies":
+            show_skies(console())
         else:
             show_keys(keys_named(topic), console())
 

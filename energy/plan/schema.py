@@ -21,6 +21,7 @@ from energy.plan.kit import (
     as_tuple,
     number,
 )
+from energy.plan.skies import DARKER, SKIES
 from energy.plan.task import Task
 from energy.plan.words import meant, shown
 
@@ -35,7 +36,6 @@ GROUND = {
     "old snow": 0.50,
     "water": 0.06,
 }
-SKIES = {"clear": 0, "few": 2, "scattered": 4, "broken": 6, "overcast": 8}
 
 
 def _zone(value: Any) -> Any:
@@ -127,16 +127,20 @@ def _sky(value: Any) -> Any:
     skies = value if isinstance(value, list | tuple) else [value]
     if not skies:
         raise ValueError("must not be empty")
-    oktas = []
-    for sky in skies:
-        okta = SKIES.get(sky, -1) if isinstance(sky, str) else sky
-        if isinstance(okta, bool) or not isinstance(okta, int) or not 0 <= okta <= 8:
-            raise ValueError(
-                f"must be {', '.join(SKIES)}, or eighths from 0 to 8 (got {shown(sky)})"
-                f"{meant(sky, SKIES)}"
-            )
-        oktas.append(okta)
-    return tuple(oktas)
+    return tuple(_eighths(sky) for sky in skies)
+
+
+def _eighths(sky: Any) -> int | str:
+    """Eighths of cloud, or the word of a sky that is darker than any cloud alone."""
+    word = sky.casefold() if isinstance(sky, str) else ""
+    if word in SKIES:
+        return word if word in DARKER else SKIES[word].eighths
+    if isinstance(sky, bool) or not isinstance(sky, int) or not 0 <= sky <= 8:
+        raise ValueError(
+            f"must be {', '.join(SKIES)}, or eighths from 0 to 8 (got {shown(sky)})"
+            f"{meant(sky, SKIES)}"
+        )
+    return sky
 
 
 def _air(value: Any) -> Any:
@@ -173,7 +177,7 @@ class Weather(Strict):
     monthly and sky 200, of a forecast its members."""
     seed: Annotated[int, Field(ge=0, le=2**63 - 1)] = 0
     """The same number gives the same answer again."""
-    sky: Annotated[tuple[int, ...], BeforeValidator(_sky)] | None = None
+    sky: Annotated[tuple[int | str, ...], BeforeValidator(_sky)] | None = None
     """The sky as people call it, or eighths of cloud from 0 to 8; or a list, one a date, the
     last repeated. Left out: none."""
     # kWh/m2 a day: no month anywhere has more than 12 on the flat below the air.

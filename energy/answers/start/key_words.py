@@ -9,6 +9,7 @@ from rich.text import Text
 
 from energy.plan import PlanError
 from energy.plan.keys import Key, keys
+from energy.plan.skies import DARKER, SKIES
 from energy.plan.words import meant, shown
 
 
@@ -63,6 +64,20 @@ def show_all_keys(out: Console) -> None:
             table.add_row(*map(Text, (key.name.split(".")[-1], default, key.unit, key.allowed)))
     out.print(table)
     out.print("energy help KEY tells one in full, energy help TABLE all of a table's.")
+
+
+def show_skies(out: Console) -> None:
+    """The words for a sky, each with the share of a clear sky's light that it stands for."""
+    table = Table(box=None, padding=(0, 2, 0, 0))
+    table.add_column("sky")
+    table.add_column("eighths", justify="right")
+    table.add_column("light", justify="right")
+    table.add_column("after", overflow="fold")
+    for word, sky in SKIES.items():
+        eighths = "" if word in DARKER else str(sky.eighths)
+        table.add_row(word, eighths, f"{sky.light_percent:.0f} %", sky.source)
+    out.print(table)
+    out.print("Means of many days: each day is drawn around its own, as far as real ones lie.")
 
 
 def _by_table() -> dict[str, list[Key]]:
