@@ -1,5 +1,6 @@
 """The commands about files: load profiles, plan files, and the weather on this machine."""
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
@@ -109,6 +110,39 @@ def new(
         )
     name = visible(str(file))
     typer.echo(f"Wrote {name}. Change what differs, then: energy check {name}")
+
+
+def help_(
+    context: typer.Context,
+    topic: Annotated[
+        str | None, typer.Argument(help="keys, a key or a table of the plan, skies; or a command.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Tell the plan's keys: all of them (keys), or one of them in full."""
+    with wrong_input_in_lines():
+        from energy.answers.start.key_words import keys_named, show_all_keys, show_keys, show_skies
+        from energy.plan.keys import keys
+        from energy.show.console import console
+        from energy.show.files import as_json
+
+        whole = context.parent
+        assert whole is not None
+        commands = getattr(whole.command, "commands", {})
+        if topic is None:
+            typer.echo(whole.get_help())
+        elif topic in commands and topic not in ("size", "weather"):
+            way = type(context)(commands[topic], info_name=topic, parent=whole)
+            typer.echo(commands[topic].get_help(way))
+        elif json:
+            named = keys() if topic == "keys" else keys_named(topic)
+            typer.echo(as_json([asdict(key) for key in named]))
+        elif topic == "keys":
+            show_all_keys(console())
+        elif topic == "skies":
+            show_skies(console())
+        else:
+            show_keys(keys_named(topic), console())
 
 
 def weather(

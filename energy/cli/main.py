@@ -9,7 +9,7 @@ import typer
 from energy.cli import learn
 from energy.cli.ending import leave, open_streams, silence_libraries, status_of
 from energy.cli.equipment import aim, size, wire
-from energy.cli.files import new, tools, weather
+from energy.cli.files import help_, new, tools, weather
 from energy.cli.today import check, choose
 
 app = typer.Typer(
@@ -46,6 +46,7 @@ def energy(
 
 for command in (check, choose, size, aim, wire, tools, new, weather):
     app.command()(command)
+app.command("help")(help_)
 app.add_typer(learn.app, name="learn")
 
 

@@ -8,6 +8,7 @@ import tomllib
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from energy.plan.places import place_of
 from energy.plan.read import Plan
 from energy.plan.words import PlanError, meant, shown
 
@@ -38,12 +39,26 @@ def assignments(texts: Iterable[str], plan: Plan) -> dict[str, Any]:
             key = _numbered(given, plan)
             if key in changes:
                 raise ValueError(f"{given}: is given twice")
-            changes[key] = _value(given, written)
+            if key == "place" and written != "none" and not written.startswith("{"):
+                changes |= _elsewhere(written)
+            else:
+                changes[key] = _value(given, written)
         except ValueError as error:
             problems.append(f"--set {error}")
     if problems:
         raise PlanError(problems)
     return changes
+
+
+def _elsewhere(written: str) -> dict[str, Any]:
+    """Changes that move a plan to a place in one line, without what belonged to the other."""
+    try:
+        latitude, longitude = place_of(written)
+    except PlanError as error:
+        raise ValueError(f"place: {error}") from None
+    gone = dict.fromkeys(("timezone", "elevation_m", "lowest_c", "horizon"))
+    keys = {"latitude_deg": latitude, "longitude_deg": longitude, **gone}
+    return {f"place.{key}": value for key, value in keys.items()}
 
 
 def _value(key: str, written: str) -> Any:

@@ -5,10 +5,11 @@ Each raises PlanError with one line that says why a file cannot be used.
 
 import re
 import tomllib
+from calendar import monthrange
 from pathlib import Path
 from typing import Any
 
-from energy.plan.words import PlanError, shown
+from energy.plan.words import LONGEST_LINE, PlanError, shown
 
 LARGEST_BYTES = 2_000_000
 LONGEST_PATH = 300
@@ -83,13 +84,45 @@ def parse(text: str, origin: str) -> dict[str, Any]:
         raise PlanError([f"{origin}: is not valid TOML: {error}{_meant_in(text, error)}"]) from None
 
 
+_END = r"\s*(#.*)?$"
 SLIPS = (  # how people write what TOML writes otherwise
-    (re.compile(r"=\s*-?\d+,\d+\s*(#.*)?$"), "a decimal point, such as 54.2"),
-    (re.compile(r"=\s*(yes|no|on|off|True|False)\s*(#.*)?$"), "true or false"),
-    (re.compile(r"=\s*\d{1,2}[./]\d{1,2}[./]\d{4}"), "the date as 2026-09-14T07:30:00"),
-    (re.compile(r"=\s*\d{1,2}:\d{2}\s*(#.*)?$"), 'a time in quotes, such as "09:30"'),
-    (re.compile(r"=\s*[A-Za-z_][\w -]*\s*(#.*)?$"), 'words in quotes, such as "S"'),
+    (re.compile(r"=\s*[+-]?\d+,\d+\s*(\}.*|#.*)?$"), "a decimal point, such as 54.2"),
+    (
+        re.compile(r"=\s*\[.*\d,\d+\s+[+-]?\d+,\d"),
+        "decimal points, and a comma between two numbers",
+    ),
+    (re.compile(rf"=\s*(yes|no|on|off|True|False){_END}"), "true or false"),
+    (
+        re.compile(r"=\s*\d{1,2}([./]\d{1,2}[./]|\.?\s*[A-Za-z]{3,9}\.?\s+)\d{4}"),
+        "the date as 2026-09-14T07:30:00",
+    ),
+    (re.compile(rf"=\s*\d{{1,2}}:\d{{2}}(:\d{{2}})?{_END}"), 'a time in quotes, such as "09:30"'),
+    (
+        re.compile(rf"=\s*[+-]?\d+([.,]\d+)?\s*(%|°?[A-Za-z][A-Za-z0-9/]*){_END}"),
+        "the number alone, without a unit",
+    ),
+    (re.compile(rf"=\s*[A-Za-z_][\w -]*{_END}"), 'words in quotes, such as "S"'),
 )
+_DATE = re.compile(r"=\s*(\d{4})\s*-\s*(\d{1,2})\s*-\s*(\d{1,2})(?:[T\s]+(\d{1,2}):(\d{2}))?")
+
+
+def _date_in(line: str) -> str | None:
+    """How a date with a time is written, or why the one of a line is none; None without one.
+
+    >>> _date_in("start = 2026-9-4  7:30")
+    'the date as 2026-09-04T07:30:00'
+    """
+    written = _DATE.search(line)
+    if written is None:
+        return None
+    year, month, day, hour, minute = (int(part or 0) for part in written.groups())
+    if not 1 <= month <= 12:
+        return f"a date that there is: a year has no month {month}"
+    if year and not 1 <= day <= monthrange(year, month)[1]:
+        return f"a date that there is: {year:04}-{month:02} has no day {day}"
+    if hour > 23 or minute > 59:
+        return f"a time that there is: a day has no {hour}:{minute:02}"
+    return f"the date as {year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:00"
 
 
 def _meant_in(text: str, error: ValueError) -> str:
@@ -102,6 +135,7 @@ def _meant_in(text: str, error: ValueError) -> str:
     lines = text.splitlines()
     if at is None or int(at[1]) > len(lines):
         return ""
-    line = lines[int(at[1]) - 1].strip()
-    wanted = next((words for pattern, words in SLIPS if pattern.search(line)), None)
+    line = lines[int(at[1]) - 1].strip()[:LONGEST_LINE]
+    slip = next((words for pattern, words in SLIPS if pattern.search(line)), None)
+    wanted = slip or _date_in(line)
     return f"; the line is {shown(line)}" + ("" if wanted is None else f": write {wanted}")

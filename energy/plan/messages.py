@@ -120,7 +120,7 @@ def place_of(loc: Path) -> tuple[Path, str, type[BaseModel]]:
     model: type[BaseModel] = Tables
     where: list[str | int] = []
     rest = list(loc)
-    while rest and isinstance(rest[0], str) and (inner := _model(model, rest[0])) is not None:
+    while rest and isinstance(rest[0], str) and (inner := model_of(model, rest[0])) is not None:
         numbered = len(rest) > 1 and isinstance(rest[1], int)
         if _is_list(model, rest[0]) and not numbered:
             break  # the list itself is wrong
@@ -136,7 +136,7 @@ def _is_list(model: type[BaseModel], key: str) -> bool:
     return field is not None and get_origin(field.annotation) is tuple
 
 
-def _model(model: type[BaseModel], key: str) -> type[BaseModel] | None:
+def model_of(model: type[BaseModel], key: str) -> type[BaseModel] | None:
     """The model of a table's key, looked for inside unions and tuples too."""
     field = model.model_fields.get(key)
     waiting = [field.annotation] if field is not None else []

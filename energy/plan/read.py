@@ -16,6 +16,7 @@ from energy.plan.checks import check
 from energy.plan.documents import parse, read_text
 from energy.plan.merge import MOST, PlanFiles, merge
 from energy.plan.messages import Problem, from_models, lines, place_of, unknown_key
+from energy.plan.places import place_of as place_in_words
 from energy.plan.schema import Tables
 from energy.plan.words import PlanError, visible
 from energy.plan.write import built_in_text, edit
@@ -101,6 +102,8 @@ class Plan(Tables):
         before: Collection[str] = (),
     ) -> "Plan":
         """Build a plan; `before` names the tasks of the one of which it is a change."""
+        place, wrong = _spelled_out(source.get("place"))
+        source, problems = source | place, [*problems, *wrong]
         merged = merge(source, files)
         tables = merged.tables
         if before and _are_tables(tables.get("task")):
@@ -147,6 +150,19 @@ def _own_files(source: dict[str, Any], folder: Path) -> tuple[PlanFiles, list[Pr
     named = names[: MOST["profiles"]] if isinstance(names, list | tuple) else []
     own, wrong = profiles.read_own([n for n in named if isinstance(n, str) and n], folder)
     return PlanFiles(folder, own), [Problem((), f"profiles: {line}") for line in wrong]
+
+
+def _spelled_out(place: Any) -> tuple[dict[str, Any], list[Problem]]:
+    """A place in one line as its table, under its key, and what is wrong with it; nothing for a
+    table."""
+    if not isinstance(place, str):
+        return {}, []
+    try:
+        latitude, longitude = place_in_words(place)
+    except PlanError as error:
+        anywhere = {"latitude_deg": 0.0, "longitude_deg": 0.0, "timezone": "UTC"}
+        return {"place": anywhere}, [Problem(("place",), line) for line in error.problems]
+    return {"place": {"latitude_deg": latitude, "longitude_deg": longitude}}, []
 
 
 def _drop_loose_ends(tables: dict[str, Any], gone: set[str]) -> None:

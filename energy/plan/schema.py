@@ -21,6 +21,7 @@ from energy.plan.kit import (
     as_tuple,
     number,
 )
+from energy.plan.skies import DARKER, SKIES
 from energy.plan.task import Task
 from energy.plan.words import meant, shown
 
@@ -35,7 +36,6 @@ GROUND = {
     "old snow": 0.50,
     "water": 0.06,
 }
-SKIES = {"clear": 0, "few": 2, "scattered": 4, "broken": 6, "overcast": 8}
 
 
 def _zone(value: Any) -> Any:
@@ -62,27 +62,39 @@ class Place(Strict):
     """Where it happens; elevation_m None: not stated."""
 
     latitude_deg: Annotated[float, Field(ge=-90.0, le=90.0)]
+    """North is plus, south minus."""
     longitude_deg: Annotated[float, Field(ge=-180.0, le=180.0)]
+    """East is plus, west minus."""
     timezone: Annotated[str, BeforeValidator(_zone)]
+    """IANA name, such as "America/Anchorage": every time in the plan is this clock. Left out:
+    looked up from the coordinates."""
     # From the shore of the Dead Sea to the top of Everest, with room.
     elevation_m: Annotated[float, Field(ge=-500.0, le=9000.0)] | None = None
+    """Height above the sea. Left out: the weather file's own, else looked up."""
     lowest_c: Annotated[float, Field(ge=LOWEST_C[0], le=LOWEST_C[1])] | None = None
+    """The place's record-low air, for the panels' volts in the cold. Left out: the lowest of
+    the weather."""
     ground: (
         Literal["grass", "soil", "concrete", "asphalt", "sand", "snow", "old snow", "water"] | None
     ) = None
+    """What lies before the panels and throws light back, in place of albedo. Left out: grass."""
     albedo: Annotated[float, Field(ge=0.0, le=1.0)] = Field(
         default_factory=lambda data: GROUND[data["ground"] or "grass"]
     )
+    """Share of light that the ground throws back. Left out: that of the ground."""
     horizon: Annotated[
         tuple[Annotated[tuple[Azimuth, Height], BeforeValidator(as_tuple)], ...],
         BeforeValidator(as_tuple),
         Field(max_length=720),
     ] = ()
+    """What stands around, as [azimuth_deg, height_deg] pairs with straight lines between; one
+    pair: the same all round."""
     around: Annotated[
         tuple[Around, ...],
         BeforeValidator(as_tuple),
         Field(max_length=20),
     ] = ()
+    """What the cautions need to know of the place."""
 
 
 def local_time(value: Any) -> datetime:
@@ -106,23 +118,29 @@ class Span(Strict):
     """From when to when, on the place's clock."""
 
     start: Annotated[datetime, BeforeValidator(local_time)]
+    """When the pack leaves its charger: a date with a time, such as 2026-09-14T07:00:00."""
     end: Annotated[datetime, BeforeValidator(local_time)]
+    """When it is back at one: a date with a time."""
 
 
 def _sky(value: Any) -> Any:
     skies = value if isinstance(value, list | tuple) else [value]
     if not skies:
         raise ValueError("must not be empty")
-    oktas = []
-    for sky in skies:
-        okta = SKIES.get(sky, -1) if isinstance(sky, str) else sky
-        if isinstance(okta, bool) or not isinstance(okta, int) or not 0 <= okta <= 8:
-            raise ValueError(
-                f"must be {', '.join(SKIES)}, or eighths from 0 to 8 (got {shown(sky)})"
-                f"{meant(sky, SKIES)}"
-            )
-        oktas.append(okta)
-    return tuple(oktas)
+    return tuple(_eighths(sky) for sky in skies)
+
+
+def _eighths(sky: Any) -> int | str:
+    """Eighths of cloud, or the word of a sky that is darker than any cloud alone."""
+    word = sky.casefold() if isinstance(sky, str) else ""
+    if word in SKIES:
+        return word if word in DARKER else SKIES[word].eighths
+    if isinstance(sky, bool) or not isinstance(sky, int) or not 0 <= sky <= 8:
+        raise ValueError(
+            f"must be {', '.join(SKIES)}, or eighths from 0 to 8 (got {shown(sky)})"
+            f"{meant(sky, SKIES)}"
+        )
+    return sky
 
 
 def _air(value: Any) -> Any:
@@ -148,11 +166,20 @@ class Weather(Strict):
     """Where the sun, the air and the wind come from; keys of another kind are left alone."""
 
     kind: Literal["climate", "monthly", "file", "sky", "clear", "history", "forecast"] = "climate"
+    """What the sun, the air and the wind come from."""
     file: Annotated[str, Field(min_length=1, max_length=4096)] | None = None
+    """A weather file's path, or builtin:sand-point, builtin:greensboro, builtin:miami. Left
+    out: none."""
     stamps: Literal["start", "middle", "end"] = "start"
+    """What a time stamp of a plain CSV marks: start, middle or end of its interval."""
     futures: Annotated[int, Field(ge=1, le=10_000)] | None = None
+    """How many weathers are tried. Left out: of file and history 31 a year held, of climate,
+    monthly and sky 200, of a forecast its members."""
     seed: Annotated[int, Field(ge=0, le=2**63 - 1)] = 0
-    sky: Annotated[tuple[int, ...], BeforeValidator(_sky)] | None = None
+    """The same number gives the same answer again."""
+    sky: Annotated[tuple[int | str, ...], BeforeValidator(_sky)] | None = None
+    """The sky as people call it, or eighths of cloud from 0 to 8; or a list, one a date, the
+    last repeated. Left out: none."""
     # kWh/m2 a day: no month anywhere has more than 12 on the flat below the air.
     sun_hours: (
         Annotated[
@@ -162,15 +189,21 @@ class Weather(Strict):
         ]
         | None
     ) = None
+    """Twelve peak sun hours on the flat, kWh/m2 a day, January to December. Left out: none."""
     temp_air_c: Annotated[float | tuple[float, ...], BeforeValidator(_air)] | None = None
+    """The air: a number, [low, high] of the day, or twelve monthly means, from -90 to 60. Left
+    out: assumed, and the answer says so."""
     wind_speed_m_s: Annotated[float, Field(ge=0.0, le=60.0)] = 1.6
+    """The wind at 10 m, where the weather has none."""
 
 
 class Goal(Strict):
     """How sure the person wants to be."""
 
     chance_percent: Percent = 90.0
+    """How sure you want to be."""
     one_at_a_time: bool = False
+    """One pair of hands: no two hand-held tools together."""
 
 
 def _range(value: Any) -> Any:
@@ -185,40 +218,67 @@ class Size(Strict):
     """What sizes of panel and battery to look at."""
 
     panel_w: Annotated[tuple[float, float], BeforeValidator(_range)] | None = None
+    """All panels together, [from, to], for energy size. Left out: wide."""
     battery_wh: Annotated[tuple[float, float], BeforeValidator(_range)] | None = None
+    """The label, [from, to], for energy size. Left out: wide."""
     candidates: Annotated[str, Field(min_length=1, max_length=4096)] | None = None
+    """A CSV of panels and packs to choose among. Left out: none."""
 
 
 class Cable(Strict):
     """A cable from one thing to another."""
 
     from_: Annotated[Name, Field(alias="from")]
+    """Where the cable begins: panel, pack, inverter, task:NAME, or any words with volts and
+    amps or watts."""
     to: Name
+    """Where it ends, in the same words."""
     length_m: Annotated[float, Field(gt=0.0, le=1e4)]
+    """One way."""
     mm2: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None
+    """Cross-section of a conductor. Left out: energy wire finds it."""
     allowed_drop_percent: Annotated[float, Field(gt=0.0, le=50.0)] = 3.0
+    """What the cable may lose of the volts."""
     volts: Above0 | None = None
+    """Volts of the run. Left out: those of what it joins."""
     amps: Above0 | None = None
+    """Amps it carries. Left out: those of what it joins."""
     watts: Above0 | None = None
+    """Watts it carries, in place of amps. Left out: those of what it joins."""
     conductor: Literal["copper", "tinned"] = "copper"
+    """Bare copper, or tinned."""
     temp_c: Annotated[float, Field(ge=-60.0, le=150.0)] = 60.0
+    """Heat of the conductor, for its resistance."""
     terminals_c: Literal[60, 75] | None = None  # what both ends' terminals are marked for
+    """What both ends' terminals are marked for. Left out: 60 up to 100 A, 75 above."""
 
 
 class Tables(Strict):
     """All tables of a plan, as validated."""
 
     title: Name = ""
+    """Heads every answer."""
     profiles: Annotated[
         tuple[Annotated[str, Field(min_length=1, max_length=4096)], ...], BeforeValidator(as_tuple)
     ] = ()
+    """Files of your own tools, packs and panels, beside the plan; they beat the built-in ones."""
     place: Place
+    """Where it happens; in one line, place = "59.35, 17.2", will do."""
     span: Span
+    """From when to when."""
     weather: Weather
+    """Where sun, air and wind come from. Left out: the climate table."""
     panel: Annotated[tuple[Panel, ...], BeforeValidator(as_tuple)] = ()
+    """A kind of panel, one block each; none is a pack alone."""
     pack: Pack
+    """The battery with its outlets and inputs."""
     charger: Annotated[tuple[Charger, ...], BeforeValidator(as_tuple)] = ()
+    """Any other source: vehicle socket, generator, mains."""
     task: Annotated[tuple[Task, ...], BeforeValidator(as_tuple), Field(min_length=1)]
+    """Something to be done, one block each; one at least."""
     goal: Goal
+    """How sure you want to be. Left out: its defaults."""
     size: Size | None = None
+    """What energy size looks at. Left out: wide ranges."""
     run: Annotated[tuple[Cable, ...], BeforeValidator(as_tuple)] = ()
+    """A cable, for energy wire and its loss in every answer."""

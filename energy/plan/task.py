@@ -68,49 +68,99 @@ class Task(Strict):
     """
 
     tool: Name | None = None
+    """A profile of energy tools, or of your own files; keys written beside it win. Left out:
+    say what it draws here."""
     name: Name
+    """What you call it. Left out: the tool's name."""
     group: Name = ""
+    """Under which heading a profile is listed."""
     source: Annotated[str, Field(max_length=2000)] = ""
+    """Where a profile's figures come from."""
     supply: Literal["ac", "dc12", "usb"]
+    """Its outlet: ac is the mains outlet of the inverter; required without a profile."""
     kind: Literal["steady", "intermittent", "cycling", "charging", "trace"] = "steady"
+    """How it draws: steady; intermittent (under load and running free by turns); cycling (as a
+    fridge); charging (a battery); trace (a file)."""
     working_w: From0 | None = None
+    """Watts at the outlet while it works; for steady and intermittent. Left out: an error for
+    these."""
     idle_w: From0 = 0.0
+    """intermittent: watts while it runs free."""
     duty_percent: Percent = 100.0
+    """intermittent: share of a burst under load; cycling: share of a period that it is on."""
     on_w: From0 | None = None
+    """cycling: watts while it is on. Needed there. Left out: not stated."""
     off_w: From0 = 0.0
+    """cycling: watts while it is off."""
     period_min: Annotated[float, Field(ge=0.1, le=1e5)] | None = None
+    """cycling: from one start to the next. Needed there. Left out: not stated."""
     energy_wh: Annotated[float, Field(ge=1e-3, le=1e6)] | None = None
+    """charging: Wh at the outlet for a full charge. Needed there. Left out: not stated."""
     power_w: Annotated[float, Field(ge=1e-3, le=1e6)] | None = None
+    """charging: watts at which it begins. Needed there. Left out: not stated."""
     taper_from_percent: Percent = 80.0
+    """charging: from here on it takes less and less."""
     trace: Trace | None = None
+    """trace: a file of seconds,watts. Needed there. Left out: not stated."""
     start_w: From0 = Field(default_factory=_working_w)
+    """Watts at which it starts. Left out: the most it works with."""
     start_s: From0 = 0.0
+    """How long the start lasts."""
     power_factor: Annotated[float, Field(gt=0.05, le=1.0)] = 1.0
+    """Watts / volt-amps at the mains outlet."""
     hand_held: bool = False
+    """Whether it is held by hand; for cautions and one_at_a_time."""
     sparks: bool = False
+    """Whether it throws sparks; for cautions."""
     rotating: bool = False
+    """Whether it turns a blade, bit or disc; for cautions."""
     dust: bool = False
+    """Whether it makes dust; for cautions."""
     hot: bool = False
+    """Whether it gets hot; for cautions."""
     wet_work: bool = False
+    """Whether it works with water; for cautions."""
     medical: bool = False
+    """Whether someone's health hangs on it; for cautions."""
     lifts: bool = False
+    """Whether it lifts a load; for cautions."""
     spread_percent: Spread = 20.0
+    """How uncertain its energy is, as a standard deviation; 0: certain."""
     times: Annotated[int, Field(ge=1, le=100_000)] | None = None
+    """How many times in each window, so a day; with each_s or each_min. Left out: not counted."""
     each_min: Annotated[float, Field(gt=0.0, le=1e5)] | None = None
+    """How long each takes, in place of each_s. Left out: each_s."""
     each_s: Annotated[float, Field(gt=0.0, le=1e7)] | None = Field(default_factory=_each_s)
+    """How long each takes. Left out: a trace from end to end."""
     minutes: Annotated[float, Field(gt=0.0, le=1e6)] | None = None
+    """How long it runs in one go in each window, in place of hours. Left out: not stated."""
     hours: Annotated[float, Field(gt=0.0, le=1e4)] | None = None
+    """How long it runs in one go in each window, in place of minutes. Left out: not stated."""
     charges: Annotated[int, Field(ge=1, le=1000)] | None = Field(default_factory=_charges)
+    """Full charges in each window, one after the other. Left out: 1 for what charges."""
     pause_s: Annotated[float, Field(ge=0.0, le=86_400.0)] | None = None
+    """From the end of one to the start of the next, where they follow one another from a stated
+    time. Left out: 0 with at."""
     between: AWindow = None
+    """When: two times, such as ["09:00", "12:00"] or ["sunset", "sunrise"]; or "all-day". Left
+    out: all day."""
     at: AMoment | None = None
+    """The time at which it begins, in place of between, such as "18:00" or "sunset+30min". Left
+    out: between counts."""
     days: Days = None
+    """On which days of the span, from 1. Left out: every day."""
     with_: Annotated[Name | None, Field(alias="with")] = None
+    """Name of a task that is chosen or left out together with this one. Left out: none."""
     after: Name | None = None
+    """Name of a task that must be done before this one begins. Left out: none."""
     must: bool = False
+    """Safety, or the point of the trip: given up last, judged apart."""
     priority: Annotated[int, Field(ge=1, le=1000)] = 2
+    """1 before 2 before 3 when the energy runs short."""
     value: Annotated[float, Field(gt=0.0, le=1e6)] = 1.0
+    """Weight among tasks of the same priority, for energy choose."""
     flexible: bool = False
+    """Whether energy choose may move it inside its window."""
 
     @property
     def duration_s(self) -> float | None:

@@ -6,7 +6,8 @@ definition of the minute of arc. Which points are land: an atlas (from memory).
 
 import pytest
 
-from energy.plan import PlanError
+from energy.plan import Plan, PlanError
+from energy.plan.assignments import assignments
 from energy.plan.places import at_sea, place_of
 
 PLACE = (59.358333, 17.208333)  # 59 21.5 N, 17 12.5 E
@@ -102,3 +103,26 @@ def test_open_water_far_from_any_land_it_could_be_is_asked_back_all_the_same():
 )
 def test_land_and_an_anchorage_near_it_are_not_open_water(latitude, longitude):
     assert at_sea(latitude, longitude) is None
+
+
+def test_a_plan_may_name_its_place_in_one_line():
+    demo = Plan.read("builtin:cloudy-repair").source
+    plan = Plan.from_dict({**demo, "place": "59 21 N, 17 12 E"})
+    assert (plan.place.latitude_deg, plan.place.longitude_deg) == (59.35, 17.2)
+    assert plan.place.timezone == "Europe/Stockholm"
+    assert plan.replace(**{"place.elevation_m": 12}).place.elevation_m == 12
+    with pytest.raises(PlanError) as refused:
+        Plan.from_dict({**demo, "place": "somewhere"})
+    (line,) = refused.value.problems
+    assert line.startswith('plan: [place]: "somewhere" is not a place')
+
+
+def test_a_place_given_for_once_takes_what_belonged_to_the_other_with_it():
+    demo = Plan.read("builtin:cloudy-repair")
+    plan = demo.replace(**assignments(["place=59.35, 17.2"], demo))
+    assert plan.place.timezone == "Europe/Stockholm"
+    assert plan.place.elevation_m is None
+    assert plan.place.horizon == ()
+    assert plan.place.ground == demo.place.ground
+    with pytest.raises(PlanError, match=r"--set place: .*is not a place"):
+        assignments(["place=somewhere"], demo)

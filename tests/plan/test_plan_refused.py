@@ -313,12 +313,14 @@ VALUES = [
     ({"weather": {"futures": 2.5}}, "[weather]: futures must be a whole number (got 2.5)"),
     (
         {"weather": {"sky": "overcats"}},
-        "[weather]: sky must be clear, few, scattered, broken, overcast, or eighths from 0 to 8"
+        "[weather]: sky must be clear, sunny, few, fair, scattered, partly, broken,"
+        " cloudy, overcast, grey, drizzle, fog, rain, or eighths from 0 to 8"
         ' (got "overcats"); did you mean "overcast"?',
     ),
     (
         {"weather": {"sky": 9}},
-        "[weather]: sky must be clear, few, scattered, broken, overcast, or eighths from 0 to 8"
+        "[weather]: sky must be clear, sunny, few, fair, scattered, partly, broken,"
+        " cloudy, overcast, grey, drizzle, fog, rain, or eighths from 0 to 8"
         " (got 9)",
     ),
     ({"weather": {"sun_hours": [1] * 11}}, "[weather]: sun_hours must hold at least 12 (got 11)"),

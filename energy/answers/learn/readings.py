@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from energy.answers.learn.component_names import tools_of
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
-from energy.plan.schema import SKIES
+from energy.plan.skies import SKIES
 from energy.plan.words import meant, shown
 from energy.tables import Table, parse_table, read_table
 from energy.tables import number as number_in
@@ -211,7 +211,7 @@ def _count(text: str) -> int:
 def _sky(text: str) -> int:
     word = text.lower()
     if word in SKIES:
-        return SKIES[word]
+        return SKIES[word].eighths
     if re.fullmatch("[0-8]", word):
         return int(word)
     raise ValueError(

@@ -17,7 +17,8 @@ from energy.plan.moments import window
 from energy.plan.percent import percent_of
 from energy.plan.places import at_sea, place_of, zone_at
 from energy.plan.raw_tables import stated
-from energy.plan.schema import SKIES, Around
+from energy.plan.schema import Around
+from energy.plan.skies import SKIES
 from energy.plan.task import Task
 from energy.plan.tool_words import which
 from energy.plan.words import shown

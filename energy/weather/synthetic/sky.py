@@ -10,6 +10,7 @@ from scipy.special import betaincinv
 from energy.model import Array
 from energy.model.sun import Sun, close_beam, cloud_transmission, diffuse_of
 from energy.model.timeline import Calendar
+from energy.plan.skies import SKIES
 from energy.weather.record import HOUR_S
 from energy.weather.synthetic.generator import between_months
 
@@ -19,6 +20,7 @@ ASSUMED_AIR_C = 15.0
 # modelled. Three places say little of a fourth.
 TRANSMISSION_SD = (0.05, 0.05, 0.07, 0.08, 0.09, 0.115, 0.135, 0.14, 0.12)
 BRIGHTEST_DAY = 1.1
+OVERCAST = float(cloud_transmission(np.array(8.0)))  # what is darker is uneven in proportion
 WARMEST_SOLAR_H = 15.0  # the air is warmest about three hours after the sun's noon
 
 
@@ -43,31 +45,45 @@ def cloudy_light(sun: Sun, okta: Array) -> tuple[Array, Array, Array]:
 def daily_transmission(okta: Array, chance: Array) -> Array:
     """Shares of clear-sky light of days, (days, m), at the points `chance` of their distributions.
 
-    okta (days, 1) eighths of cloud, whole; chance (days, m) between 0 and 1. Beta distributions
-    between 0 and 1.1 about the mean of `cloudy_light`, as wide as such days are in the typical
-    years.
+    okta (days, 1) eighths of cloud, whole, or more than 8 (see `eighths_of`); chance (days, m)
+    between 0 and 1. Beta distributions between 0 and 1.1 about the mean of `cloudy_light`, as wide
+    as such days are in the typical years; what is darker than overcast, in proportion to its mean.
 
     >>> daily_transmission(np.array([[8.0]]), np.array([[0.05, 0.5, 0.95]])).round(2)
     array([[0.08, 0.24, 0.47]])
     """
     mean = cloud_transmission(okta) / BRIGHTEST_DAY
     spread = np.array(TRANSMISSION_SD)[okta.astype(int)] / BRIGHTEST_DAY
+    spread = spread * np.minimum(mean * BRIGHTEST_DAY / OVERCAST, 1.0)
     narrowness = mean * (1.0 - mean) / spread**2 - 1.0
     return np.asarray(
         BRIGHTEST_DAY * betaincinv(mean * narrowness, (1.0 - mean) * narrowness, chance)
     )
 
 
-def sky_in_words(okta: tuple[int, ...]) -> str:
+def eighths_of(sky: int | str) -> float:
+    """Eighths of cloud under which the formula gives a sky's share of light: more than 8 for what
+    is darker than any cloud alone.
+
+    >>> eighths_of(3), round(eighths_of("rain"), 2)
+    (3.0, 8.3)
+    """
+    if isinstance(sky, int):
+        return float(sky)
+    return float(8.0 * ((1.0 - SKIES[sky].light_percent / 100.0) / 0.75) ** (1.0 / 3.4))
+
+
+def sky_in_words(sky: tuple[int | str, ...]) -> str:
     """What a stated sky is called in an answer.
 
     >>> sky_in_words((8, 3))
     'a sky of 8, 3 eighths of cloud'
     """
-    return f"a sky of {', '.join(str(o) for o in okta)} eighths of cloud"
+    cloud = " eighths of cloud" if isinstance(sky[-1], int) else ""
+    return f"a sky of {', '.join(str(one) for one in sky)}{cloud}"
 
 
-def okta_by_date(okta: tuple[int, ...], calendar: Calendar, time_s: Array) -> Array:
+def okta_by_date(sky: tuple[int | str, ...], calendar: Calendar, time_s: Array) -> Array:
     """The eighths of cloud at each moment: one a local date, the last one repeated.
 
     >>> from datetime import date
@@ -76,9 +92,10 @@ def okta_by_date(okta: tuple[int, ...], calendar: Calendar, time_s: Array) -> Ar
     >>> okta_by_date((8, 2), days, np.array([1780272000.0, 1780358400.0, 1780444800.0]))
     array([8., 2., 2.])
     """
+    okta = [eighths_of(one) for one in sky]
     midnights = [calendar.at(("clock", 1440.0), day) for day in calendar.days(None)]
     number = np.searchsorted(midnights[1:], time_s, side="right")
-    return np.array(okta, dtype=float)[np.minimum(number, len(okta) - 1)]
+    return np.array(okta)[np.minimum(number, len(okta) - 1)]
 
 
 def stated_air(

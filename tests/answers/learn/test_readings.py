@@ -60,7 +60,8 @@ BAD = {
     ' did you mean "angle-grinder-115"?',
     "09:00,80,,,,drill-10,2.5": 'row 1: count must be a whole number (got "2.5")',
     "09:00,80,,,,,2": "row 1: count needs a tool beside it",
-    "09:00,80,,,,,,clera": "row 1: sky must be clear, few, scattered, broken, overcast, or eighths"
+    "09:00,80,,,,,,clera": "row 1: sky must be clear, sunny, few, fair, scattered, partly, broken,"
+    " cloudy, overcast, grey, drizzle, fog, rain, or eighths"
     ' from 0 to 8 (got "clera"); did you mean "clear"?',
     "noon,80": 'row 1: "noon" is not a time; write 13:20, or with its date 2026-09-14 13:20',
     "2026-05-21 09:00,80": "row 1: 2026-05-21 09:00 lies outside the plan's span, 2026-05-20 08:00"
