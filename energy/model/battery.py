@@ -333,7 +333,10 @@ def _fill(
     taper: Array,
     dt: float,
 ) -> tuple[Array, Array]:
-    """Charge at the offer, then along the taper, then as fast as the full well passes it on."""
+    """Charge at the offer, then along the taper, then as fast as the full well passes it on.
+
+    Nine arguments: the state and the limits of each scenario, as plain arrays.
+    """
     end = np.full_like(q, dt)
     until = np.clip((capacity - current / taper - q) / current, 0.0, dt)
     q1, w1 = _constant(c, kk, q, w, current, until)

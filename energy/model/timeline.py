@@ -185,7 +185,9 @@ def equal_shares(window: Interval, times: int, each_s: float) -> list[Interval]:
     start, end = window
     share = (end - start) / times
     if each_s > share + 1e-6:
-        raise ValueError(f"{times} x {each_s:g} s do not fit into {(end - start):g} s")
+        raise ValueError(
+            f"{times} times of {each_s:g} s do not fit into the window of {(end - start):g} s"
+        )
     firsts = [snap(start + (k + 0.5) * share - each_s / 2.0) for k in range(times)]
     return [(first, snap(first + each_s)) for first in firsts]
 

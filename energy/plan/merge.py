@@ -133,20 +133,20 @@ def _whole_task(task: Table, k: int, done: Merged, files: PlanFiles) -> Table:
     base = _profile("tools", task.get("tool"), ("task", k), done, files)
     if "name" not in base:
         base["name"] = task.get("tool", f"task {k + 1}")
-    whole = _over(base, task)
-    if isinstance(whole.get("trace"), str):
+    merged = _over(base, task)
+    if isinstance(merged.get("trace"), str):
         try:
-            whole["trace"] = files.trace(whole["trace"])
+            merged["trace"] = files.trace(merged["trace"])
         except PlanError as error:
             done.lacking.add(("task", k))
             done.problems += [Problem(("task", k), f"trace: {line}") for line in error.problems]
-            del whole["trace"]
-    elif "trace" in whole:
+            del merged["trace"]
+    elif "trace" in merged:
         done.lacking.add(("task", k))
         done.problems.append(
-            Problem(("task", k), f"trace must name a file (got {shown(whole.pop('trace'))})")
+            Problem(("task", k), f"trace must name a file (got {shown(merged.pop('trace'))})")
         )
-    return whole
+    return merged
 
 
 def _over(base: Table, own: Table) -> Table:

@@ -36,10 +36,8 @@ def at_clock(calendar: Calendar, time_s: float) -> str:
     >>> at_clock(night, 1774029600.0)
     'on Fri 20 Mar at 18:00'
     """
-    local = calendar.moment(time_s)
-    if calendar.first == calendar.last:
-        return f"at {local:%H:%M}"
-    return f"on {day_name(local)} at {local:%H:%M}"
+    *day, time = clock(calendar, time_s).rsplit(" ", 1)
+    return f"on {day[0]} at {time}" if day else f"at {time}"
 
 
 def short_clock(calendar: Calendar, time_s: float) -> str:

@@ -130,19 +130,6 @@ def test_it_is_counted_in_the_unit_in_which_it_is_stated(table, unit):
     assert task(**table).unit == unit
 
 
-@pytest.mark.parametrize(
-    ("table", "wh"),
-    [
-        ({**SAW, "times": 3, "each_s": 45}, 10),  # 800 W for an eightieth of an hour
-        ({**CHARGER, "charges": 2}, 20),
-        ({**LAMP, "minutes": 30}, 5),
-        (LAMP, 10),  # simply runs on: an hour of it
-    ],
-)
-def test_the_energy_is_that_of_a_repeat_a_block_or_an_hour(table, wh):
-    assert task(**table).repeat_wh == pytest.approx(wh)
-
-
 # --- at other times -------------------------------------------------------------------------
 
 

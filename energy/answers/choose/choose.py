@@ -184,21 +184,21 @@ def choose(
     search = Search(everything, slot_s, effort, progress)
     if everything.yes and not clashes(everything) and search.all_in_order:
         return _all_of_it(search)
-    choice = search.run()
-    if choice is None:
+    best = search.run()
+    if best is None:
         return _impossible(search)
     return Choose(
-        budget=choice.budget,
+        budget=best.budget,
         possible=True,
-        timetable=_timetable(choice.budget),
-        left_out=Reasons(search.judge, choice.arrangement).all(),
-        served=search.served_by_priority(choice.served),
-        gap_percent=choice.gap_percent,
-        gap_priority=choice.gap_priority,
-        proven=choice.proven,
+        timetable=_timetable(best.budget),
+        left_out=Reasons(search.judge, best.choice).all(),
+        served=search.served_by_priority(best.served),
+        gap_percent=best.gap_percent,
+        gap_priority=best.gap_priority,
+        proven=best.proven,
         effort=effort,
-        stopped=choice.stopped,
-        change={"task": search.tables(choice.arrangement)},
+        stopped=best.stopped,
+        change={"task": search.tables(best.choice)},
         planned=everything,
     )
 

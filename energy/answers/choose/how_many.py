@@ -102,7 +102,7 @@ def how_many(
     """
     table, task = _table(plan, tool)
     left = left_of(plan, now, battery_percent, done)
-    planned = [_without_mates(one) for one in (left or plan.source)["task"]]
+    planned = [_without_mates(own) for own in (left or plan.source)["task"]]
     alone = plan.replace(**left | {"task": [_one(table)]})
     calendar = calendar_of(alone)
     more = _more_of(alone, table, task)
@@ -204,7 +204,11 @@ def _beside_itself(
 ) -> bool:
     """Whether some of it runs while what is planned of that name does."""
     own = [burst for burst in others if plan.task[burst.task].name == name]
-    return any(one.start_s < it.end_s and it.start_s < one.end_s for one in more for it in own)
+    return any(
+        added.start_s < burst.end_s and burst.start_s < added.end_s
+        for added in more
+        for burst in own
+    )
 
 
 def _fits(result: Budget, number: int) -> bool:

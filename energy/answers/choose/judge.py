@@ -38,7 +38,7 @@ class OutOfWork(Exception):
 
 
 @dataclass(frozen=True)
-class Arrangement:
+class Choice:
     """A choice that holds: how much of each item, and where its pieces run."""
 
     levels: Levels
@@ -77,13 +77,13 @@ class Judge:
         self.tries = 0
         self.believed: set[Levels] = set()
         self.forbidden: set[Levels] = set()
-        self._judged: dict[Levels, Arrangement | None] = {}
+        self._judged: dict[Levels, Choice | None] = {}
         count = len(items.pieces)
         self._failing = _Scenarios(count, self.deciding.success.size)
         self._bearing = _Scenarios(count, self.deciding.success.size)
-        self._arrangements: list[Arrangement] = []
+        self._choices: list[Choice] = []
 
-    def holds(self, levels: Levels, smaller: Arrangement | None = None) -> Arrangement | None:
+    def holds(self, levels: Levels, smaller: Choice | None = None) -> Choice | None:
         """The choice laid out so that it holds, None where it does not.
 
         smaller: a choice that holds and has less, whose layout is kept where it can be. Raises
@@ -91,18 +91,16 @@ class Judge:
         """
         return self.holds_each([levels], smaller)[0]
 
-    def holds_each(
-        self, several: Sequence[Levels], smaller: Arrangement | None
-    ) -> list[Arrangement | None]:
+    def holds_each(self, several: Sequence[Levels], smaller: Choice | None) -> list[Choice | None]:
         """As `holds`, for several choices in one go."""
         asked = [levels for levels in dict.fromkeys(several) if levels not in self._judged]
         open_ = {}
         for levels in asked:
-            arrangement = self._without_asking(levels) if self.items.in_order(levels) else None
-            if arrangement is None and self._may_hold(levels):
+            choice = self._without_asking(levels) if self.items.in_order(levels) else None
+            if choice is None and self._may_hold(levels):
                 open_[levels] = self._layouts(levels, smaller)
             else:
-                self._judged[levels] = arrangement
+                self._judged[levels] = choice
         first = {levels: layouts[:1] for levels, layouts in open_.items()}
         self._try(first)
         self._try({k: v[1:] for k, v in open_.items() if self._judged.get(k) is None})
@@ -129,8 +127,8 @@ class Judge:
                     self._failing.add(levels, mask)
             elif self._judged[levels] is None:
                 if self._elsewhere_too(self._bursts(levels, blocks)):
-                    self._judged[levels] = Arrangement(levels, blocks)
-                    self._arrangements.append(Arrangement(levels, blocks))
+                    self._judged[levels] = Choice(levels, blocks)
+                    self._choices.append(Choice(levels, blocks))
                     self.believed.discard(levels)
                     self.forbidden.discard(levels)
                 else:
@@ -202,24 +200,22 @@ class Judge:
         """Whether limits and hands let these bursts run together."""
         return not second_hands(self.result.plan, bursts) and self.batch.fits(bursts)
 
-    def written(self, arrangement: Arrangement) -> Budget:
+    def written(self, choice: Choice) -> Budget:
         """The budget of the plan as a choice writes it, in all its scenarios."""
-        made = tables(
-            self.result, self.every, self.piece_levels(arrangement.levels), arrangement.blocks
-        )
+        made = tables(self.result, self.every, self.piece_levels(choice.levels), choice.blocks)
         return changed(self.result, {"task": made})
 
     def piece_levels(self, levels: Levels) -> list[int]:
         """How much of each piece a choice of items does."""
         return self.items.piece_levels(levels, self.every)
 
-    def _without_asking(self, levels: Levels) -> Arrangement | None:
+    def _without_asking(self, levels: Levels) -> Choice | None:
         """The choice as a part of a larger one that holds."""
-        for larger in self._arrangements:
+        for larger in self._choices:
             if _within(levels, larger.levels):
                 blocks = self._cut_down(levels, larger)
                 if blocks is not None:
-                    return Arrangement(levels, blocks)
+                    return Choice(levels, blocks)
         return None
 
     def _may_hold(self, levels: Levels) -> bool:
@@ -229,14 +225,14 @@ class Judge:
     def forget_doubts(self) -> None:
         """Ask again for what was believed not to hold."""
         self._judged = {
-            levels: arrangement
-            for levels, arrangement in self._judged.items()
-            if arrangement is not None or self._fails_for_sure(levels)
+            levels: choice
+            for levels, choice in self._judged.items()
+            if choice is not None or self._fails_for_sure(levels)
         }
         self.believed.clear()
         self.forbidden.clear()
 
-    def look_again(self, levels: Levels) -> Arrangement | None:
+    def look_again(self, levels: Levels) -> Choice | None:
         """A layout in which a doubted choice holds after all; where there is none, the doubt is
         gone, or stays where there are too many layouts to look at."""
         chosen = self.piece_levels(levels)
@@ -245,15 +241,15 @@ class Judge:
             return None
         for first in range(0, len(layouts), AT_ONCE):
             self._try({levels: layouts[first : first + AT_ONCE]})
-            if (arrangement := self._judged[levels]) is not None:
-                return arrangement
+            if (choice := self._judged[levels]) is not None:
+                return choice
         self.believed.discard(levels)
         self.forbidden.discard(levels)
         self._failing.add(levels, np.ones(self.deciding.success.size, dtype=bool))
         self._judged[levels] = None
         return None
 
-    def _layouts(self, levels: Levels, smaller: Arrangement | None) -> list[Layout]:
+    def _layouts(self, levels: Levels, smaller: Choice | None) -> list[Layout]:
         """Layouts to try: first beside what is laid out already, then all anew."""
         piece_levels = self.piece_levels(levels)
         fixed: list[Blocks | None] = [None if piece.movable else () for piece in self.every]
@@ -279,7 +275,7 @@ class Judge:
         chosen = self.piece_levels(levels)
         return any(level and piece.movable for level, piece in zip(chosen, self.every, strict=True))
 
-    def _cut_down(self, levels: Levels, larger: Arrangement) -> tuple[Blocks, ...] | None:
+    def _cut_down(self, levels: Levels, larger: Choice) -> tuple[Blocks, ...] | None:
         """The layout of a larger choice without what the smaller one leaves away; None where that
         would need a pass to know."""
         kept: list[Blocks] = []

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from energy.answers.choose.coarse import worst_first
-from energy.answers.choose.judge import AT_ONCE, Arrangement, Judge, clashes
+from energy.answers.choose.judge import AT_ONCE, Choice, Judge, clashes
 from energy.answers.choose.pieces import Blocks, Piece
 from energy.answers.choose.placing import Occupied
 from energy.model import Mask
@@ -54,9 +54,9 @@ class LeftOut:
 class Reasons:
     """The reasons for what a choice leaves out."""
 
-    def __init__(self, judge: Judge, arrangement: Arrangement):
-        self.judge, self.arrangement = judge, arrangement
-        self.levels = judge.piece_levels(arrangement.levels)
+    def __init__(self, judge: Judge, choice: Choice):
+        self.judge, self.choice = judge, choice
+        self.levels = judge.piece_levels(choice.levels)
         self.tries = AT_ONCE
 
     def all(self) -> tuple[LeftOut, ...]:
@@ -190,7 +190,7 @@ class Reasons:
     def _rest(self, without: Sequence[int]) -> Placed:
         """The bursts of the choice but for those of some pieces."""
         return {
-            i: self.judge.places.bursts(i, level, self.arrangement.blocks[i])
+            i: self.judge.places.bursts(i, level, self.choice.blocks[i])
             for i, level in enumerate(self.levels)
             if level and i not in without
         }
@@ -212,7 +212,7 @@ class Reasons:
             return None
         occupied = Occupied(judge.deciding)
         for i, bursts in placed.items():
-            occupied.add(judge.every[i].task, bursts, bool(self.arrangement.blocks[i]))
+            occupied.add(judge.every[i].task, bursts, bool(self.choice.blocks[i]))
         for i in sorted(mine, key=lambda i: judge.every[i].movable):
             level = judge.every[i].levels
             blocks: Blocks = ()
@@ -248,7 +248,7 @@ class Reasons:
         without: list[list[Burst]] = []
         for item, members in reversed([*enumerate(items.pieces)]):
             name = tasks[judge.every[members[0]].task].name
-            frees_wh = float(items.need_wh[item]) * self.arrangement.levels[item] / items.most[item]
+            frees_wh = float(items.need_wh[item]) * self.choice.levels[item] / items.most[item]
             if frees_wh * ALLOWANCE <= short_wh or name == tasks[k].name or k in items.tasks[item]:
                 continue
             placed = self._rest([*mine, *members]) | back

@@ -13,7 +13,7 @@ import numpy as np
 
 from energy.answers.choose.bound import Bound
 from energy.answers.choose.items import Items, items_of
-from energy.answers.choose.judge import AT_ONCE, Arrangement, Judge, Levels, OutOfWork, Progress
+from energy.answers.choose.judge import AT_ONCE, Choice, Judge, Levels, OutOfWork, Progress
 from energy.answers.choose.pieces import pieces, tables
 from energy.simulation.budget import Budget
 
@@ -30,7 +30,7 @@ class BestChoice:
     proven best, and how much of what could fit may be missing at the first priority where some may
     [percent], with that priority; stopped: by the person, before its end."""
 
-    arrangement: Arrangement
+    choice: Choice
     budget: Budget
     served: tuple[float, ...]
     proven: bool
@@ -47,7 +47,7 @@ class Search:
         self.items: Items = items_of(result, self.every)
         self.judge = Judge(result, self.every, self.items, slot_s, effort, 1, progress)
         self.slot_s = slot_s
-        self.best: Arrangement | None = None
+        self.best: Choice | None = None
         self._alone: Levels = ()
         self._open(len(self.items.priorities) - 1)
 
@@ -121,12 +121,12 @@ class Search:
         needed = zip(self.items.tasks, self.items.least, strict=True)
         return always | {k for tasks, least in needed if least for k in tasks}
 
-    def _what_must(self) -> Arrangement | None:
+    def _what_must(self) -> Choice | None:
         """What must run and what that waits for, in whatever layout holds; None where none does."""
         least = self.items.least
         return self.judge.holds(least) or self.judge.look_again(least)
 
-    def maximal(self, tries: int) -> Arrangement | None:
+    def maximal(self, tries: int) -> Choice | None:
         """A choice to which no more of anything can be added: greedy, and improved in so many
         tries; None where not even what must run holds."""
         self.best = self._what_must()
@@ -155,10 +155,10 @@ class Search:
             by_priority[key] = by_priority.get(key, 0.0) + task.value * self.every[i].share
         return dict(sorted(by_priority.items(), key=lambda pair: int(pair[0])))
 
-    def tables(self, arrangement: Arrangement) -> list[dict[str, Any]]:
+    def tables(self, choice: Choice) -> list[dict[str, Any]]:
         """The plan's [[task]] tables for a choice."""
-        levels = self.judge.piece_levels(arrangement.levels)
-        return tables(self.result, self.every, levels, arrangement.blocks)
+        levels = self.judge.piece_levels(choice.levels)
+        return tables(self.result, self.every, levels, choice.blocks)
 
     def _written(self, proven: int, stopped: bool) -> BestChoice | None:
         """The best choice whose plan, as it is written down, holds in all scenarios; proven: for
@@ -177,19 +177,17 @@ class Search:
         gap, priority = self._gap(served, proven)
         return BestChoice(self.best, budget, served, priority is None, gap, priority, stopped)
 
-    def a_little_less(self, arrangement: Arrangement) -> Arrangement:
+    def a_little_less(self, choice: Choice) -> Choice:
         """A choice less a part of the last of its items."""
         least = self.items.least
-        last = max(item for item, level in enumerate(arrangement.levels) if level > least[item])
-        smaller = self.judge.holds(
-            _with(arrangement.levels, last, arrangement.levels[last] - 1), arrangement
-        )
+        last = max(item for item, level in enumerate(choice.levels) if level > least[item])
+        smaller = self.judge.holds(_with(choice.levels, last, choice.levels[last] - 1), choice)
         if smaller is not None:
             return smaller
-        blocks = list(arrangement.blocks)
+        blocks = list(choice.blocks)
         for i in self.items.pieces[last]:
             blocks[i] = ()
-        return Arrangement(_with(arrangement.levels, last, least[last]), tuple(blocks))
+        return Choice(_with(choice.levels, last, least[last]), tuple(blocks))
 
     def _gap(self, served: Sequence[float], proven: int) -> tuple[float, int | None]:
         """How much of what the bound allows is missing [percent], at the first priority that is not
@@ -216,79 +214,71 @@ class Search:
         orders = [by_density, by_value, by_need]
         return orders if self.exact else orders[:1]
 
-    def _greedy(self, order: Sequence[int]) -> Arrangement:
+    def _greedy(self, order: Sequence[int]) -> Choice:
         """Item by item as much as holds, those before settled: first as many whole ones at once as
         hold together, then each that is left."""
         assert self.best is not None
-        arrangement = self._what_must()
-        assert arrangement is not None
+        choice = self._what_must()
+        assert choice is not None
         taken, most = 0, len(order)
         while taken < most:
             several = _spread(range(taken + 1, most + 1))
             prefixes = [self._whole(order[:n]) for n in several]
-            holding = self.judge.holds_each(prefixes, arrangement)
+            holding = self.judge.holds_each(prefixes, choice)
             most_here = most
             for number, more in zip(several, holding, strict=True):
                 if more is None:
                     most_here = min(most_here, number - 1)
                 elif number > taken and number <= most_here:
-                    arrangement, taken = more, number
+                    choice, taken = more, number
             most = most_here
-        self._keep(arrangement)
-        return self._fill(arrangement, order[taken:])
+        self._keep(choice)
+        return self._fill(choice, order[taken:])
 
-    def _fill(self, arrangement: Arrangement, order: Sequence[int]) -> Arrangement:
+    def _fill(self, choice: Choice, order: Sequence[int]) -> Choice:
         """The choice with as much more of some items, one after another, as holds; a little more
         of several is tried at once, up to the first of which more holds."""
         left = list(order)
         while left:
-            tried, before = left[:AT_ONCE], arrangement
-            more = [
-                (n, arrangement.levels[n] + 1)
-                for n in tried
-                if arrangement.levels[n] < self.most[n]
-            ]
-            self.judge.holds_each(
-                [_with(arrangement.levels, n, level) for n, level in more], arrangement
-            )
-            while tried and arrangement is before:
+            tried, before = left[:AT_ONCE], choice
+            more = [(n, choice.levels[n] + 1) for n in tried if choice.levels[n] < self.most[n]]
+            self.judge.holds_each([_with(choice.levels, n, level) for n, level in more], choice)
+            while tried and choice is before:
                 item = tried.pop(0)
-                arrangement = self._more_of(arrangement, item)
+                choice = self._more_of(choice, item)
             left = left[left.index(item) + 1 :]
-            self._keep(arrangement)
-        return arrangement
+            self._keep(choice)
+        return choice
 
     def _whole(self, chosen: Sequence[int]) -> Levels:
         """All of some items and no more than must be of the others."""
         pairs = enumerate(zip(self.items.least, self.most, strict=True))
         return tuple(most if n in chosen else least for n, (least, most) in pairs)
 
-    def _more_of(self, arrangement: Arrangement, item: int, most: int | None = None) -> Arrangement:
+    def _more_of(self, choice: Choice, item: int, most: int | None = None) -> Choice:
         """The choice with as much of an item (at most `most`) as holds beside the rest."""
-        low, high = arrangement.levels[item], self.most[item] if most is None else most
+        low, high = choice.levels[item], self.most[item] if most is None else most
         forbidden: set[int] = set()  # by limits or hands: other amounts may be free
         several = [high]
         while several:
-            choices = [_with(arrangement.levels, item, level) for level in several]
-            for level, more in zip(
-                several, self.judge.holds_each(choices, arrangement), strict=True
-            ):
-                levels = _with(arrangement.levels, item, level)
+            choices = [_with(choice.levels, item, level) for level in several]
+            for level, more in zip(several, self.judge.holds_each(choices, choice), strict=True):
+                levels = _with(choice.levels, item, level)
                 if more is not None and level > low:
-                    arrangement, low = more, level
+                    choice, low = more, level
                 elif more is None and levels in self.judge.forbidden:
                     forbidden.add(level)
                 elif more is None:
                     high = min(high, level - 1)
             several = _spread([n for n in range(low + 1, high + 1) if n not in forbidden])
-        return arrangement
+        return choice
 
-    def _keep(self, arrangement: Arrangement) -> None:
+    def _keep(self, choice: Choice) -> None:
         """Keep a choice that serves more than the best so far."""
-        if self.best is None or self.items.served(arrangement.levels) > self.items.served(
+        if self.best is None or self.items.served(choice.levels) > self.items.served(
             self.best.levels
         ):
-            self.best = arrangement
+            self.best = choice
 
     def _swap(self) -> None:
         """Priority by priority, give up one item for others of its priority where that serves
@@ -301,21 +291,21 @@ class Search:
             for out in numbers:
                 if not self.best.levels[out]:
                     continue
-                arrangement = self.judge.holds(_with(self.best.levels, out, 0), self.best)
-                if arrangement is None:
+                choice = self.judge.holds(_with(self.best.levels, out, 0), self.best)
+                if choice is None:
                     continue
                 before = self.best
                 wanting = [
                     n
                     for n in numbers
                     if n != out
-                    and arrangement.levels[n] < self.most[n]
+                    and choice.levels[n] < self.most[n]
                     and self.items.rank[n] <= self.items.rank[out]
                 ]
                 for item in wanting:
-                    arrangement = self._more_of(arrangement, item)
-                arrangement = self._more_of(arrangement, out)
-                self._keep(arrangement)
+                    choice = self._more_of(choice, item)
+                choice = self._more_of(choice, out)
+                self._keep(choice)
                 if self.best is not before:
                     better = True
                     break
@@ -333,9 +323,7 @@ class Search:
                 key=lambda levels: (sum(levels), levels),
             )
             better = [
-                arrangement
-                for arrangement in map(self.judge.look_again, doubted)
-                if arrangement is not None
+                choice for choice in map(self.judge.look_again, doubted) if choice is not None
             ]
             if not better:
                 return not any(self._matters(levels) for levels in self.judge.doubts)
@@ -364,21 +352,21 @@ class Search:
         assert least is not None
         return self._more_of(least, item).levels[item]
 
-    def _descend(self, arrangement: Arrangement, item: int, most: Sequence[int]) -> None:
+    def _descend(self, choice: Choice, item: int, most: Sequence[int]) -> None:
         """All choices that go on from one whose items before `item` are settled."""
         assert self.best is not None
-        self._keep(arrangement)
+        self._keep(choice)
         if item == len(most):
             return
-        caps = self._caps(arrangement.levels, item, most)
-        if not self._promising(arrangement.levels, caps[item], item, caps):
+        caps = self._caps(choice.levels, item, most)
+        if not self._promising(choice.levels, caps[item], item, caps):
             return
-        highest = self._more_of(arrangement, item, caps[item])
+        highest = self._more_of(choice, item, caps[item])
         self._keep(highest)
         for level in range(highest.levels[item], -1, -1):
-            if not self._promising(arrangement.levels, level, item, caps):
+            if not self._promising(choice.levels, level, item, caps):
                 return
-            grown = self.judge.holds(_with(arrangement.levels, item, level), arrangement)
+            grown = self.judge.holds(_with(choice.levels, item, level), choice)
             if grown is not None:
                 self._descend(grown, item + 1, most)
 

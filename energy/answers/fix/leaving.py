@@ -36,9 +36,9 @@ def least_left_out(result: Budget) -> tuple[Change, str, Budget] | None:
     """What to leave out of a plan so that it reaches its goal, in words, and the budget without it;
     None where even leaving out all that need not run is not enough."""
     search = Search(_standing(result), SLOT_S, 1, None)
-    arrangement = search.maximal(TRIES)
-    while arrangement is not None:
-        levels = search.judge.piece_levels(arrangement.levels)
+    choice = search.maximal(TRIES)
+    while choice is not None:
+        levels = search.judge.piece_levels(choice.levels)
         if not any(levels):  # a plan without tasks is none
             return None
         change, words = _without(result, search.every, levels)
@@ -46,9 +46,7 @@ def least_left_out(result: Budget) -> tuple[Change, str, Budget] | None:
         if without.yes:
             return change, words, without
         # the scenarios that decide and all of them may differ by one
-        arrangement = (
-            search.a_little_less(arrangement) if arrangement.levels != search.items.least else None
-        )
+        choice = search.a_little_less(choice) if choice.levels != search.items.least else None
     return None
 
 

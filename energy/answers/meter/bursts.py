@@ -104,12 +104,12 @@ class Spell(NamedTuple):
 def _spells(logs: Array, enter: float, leave: float, gap_after: Mask) -> list[Spell]:
     """The spells that rise above `enter`, until they fall below `leave`."""
     spells: list[Spell] = []
-    first, whole, after_gap = -1, True, True
+    first, uncut, after_gap = -1, True, True
     for k, (value, gap) in enumerate(zip(logs.tolist(), gap_after.tolist(), strict=True)):
         if first < 0 and value > enter:
-            first, whole = k, not after_gap
+            first, uncut = k, not after_gap
         elif first >= 0 and value < leave:
-            spells.append(Spell(first, k - 1, whole))
+            spells.append(Spell(first, k - 1, uncut))
             first = -1
         after_gap = gap
         if gap and first >= 0:
@@ -125,10 +125,10 @@ def _joined(spells: Sequence[Spell], log: Log) -> list[Spell]:
     joined: list[Spell] = []
     for spell in spells:
         if joined:
-            first, last, whole = joined[-1]
+            first, last, uncut = joined[-1]
             pause_s = (spell.first - last - 1) * log.interval_s
             if pause_s < JOIN_S and not log.gap_after[last : spell.first].any():
-                joined[-1] = Spell(first, spell.last, whole and spell.whole)
+                joined[-1] = Spell(first, spell.last, uncut and spell.whole)
                 continue
         joined.append(spell)
     return joined
@@ -136,7 +136,7 @@ def _joined(spells: Sequence[Spell], log: Log) -> list[Spell]:
 
 def _burst(log: Log, spells: Sequence[Spell], k: int, standby_w: float) -> LoggedBurst:
     """The k-th spell as a burst; the samples beside it hold its edges and count with it."""
-    first, last, whole = spells[k]
+    first, last, uncut = spells[k]
     left = first - 1 if k == 0 or spells[k - 1].last < first - 2 else first
     right = last + 1
     if first > 0 and log.gap_after[first - 1]:
@@ -146,7 +146,7 @@ def _burst(log: Log, spells: Sequence[Spell], k: int, standby_w: float) -> Logge
     part = slice(max(left, 0), min(right, log.watts.size - 1) + 1)
     energy_wh = float((log.watts[part] - standby_w).sum()) * log.interval_s / 3600.0
     start_s, end_s = log.time_s[first], log.time_s[last] + log.interval_s
-    return LoggedBurst(float(start_s), float(end_s), energy_wh, whole, first, last)
+    return LoggedBurst(float(start_s), float(end_s), energy_wh, uncut, first, last)
 
 
 def inside(log: Log, bursts: Sequence[LoggedBurst]) -> Array:

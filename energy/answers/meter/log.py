@@ -277,8 +277,8 @@ def _from_counter(
         over = [wrap - counted[k] + counted[k + 1] for wrap in WRAPS if wrap > counted[k]]
         fits = [more for more in over if 0.0 <= more <= max(3.0 * usual, 1.0)]
         step[k] = fits[0] if fits else np.nan
-        what = "wraps" if fits else "starts anew"
-        notes.append(f"the counter {what} after row {k + 1}" + ("" if fits else ": a gap"))
+        turn = "wraps" if fits else "starts anew"
+        notes.append(f"the counter {turn} after row {k + 1}" + ("" if fits else ": a gap"))
     long = np.diff(time_s)
     logged = step[(long <= GAP * np.median(long)) & ~np.isnan(step)] if long.size else step
     step_wh, several = _steps_together(counted, logged, name)

@@ -69,14 +69,21 @@ def greedy(plan):
     return served(plan, kept)
 
 
-@pytest.mark.parametrize(("count", "seed"), [(15, 1), (15, 2), (30, 1), (30, 2), (80, 1)])
+def mostly(*often, seldom):
+    """Cases that always run, and others that are oracles."""
+    return [*often, *(pytest.param(*case, marks=pytest.mark.oracle) for case in seldom)]
+
+
+@pytest.mark.parametrize(
+    ("count", "seed"), mostly((15, 1), (80, 1), seldom=[(15, 2), (30, 1), (30, 2)])
+)
 def test_a_large_plan_serves_no_less_than_a_greedy_rule(count, seed):
     asked = large_plan(seed, count)
     found, least = in_order(choose(asked)), greedy(asked)
     assert [round(x, 5) for x in found] >= [round(x, 5) for x in least]
 
 
-@pytest.mark.parametrize(("count", "seed"), [(15, 1), (30, 1), (30, 2)])
+@pytest.mark.parametrize(("count", "seed"), mostly((15, 1), seldom=[(30, 1), (30, 2)]))
 def test_more_effort_never_passes_the_bound(count, seed):
     asked = large_plan(seed, count)
     answer, more = choose(asked), choose(asked, effort=3)
@@ -171,7 +178,7 @@ def test_what_is_all_or_nothing_and_too_much_alone_is_not_counted_as_a_part():
     assert answer.served == {"1": 0.0, "3": len(lamps)}
 
 
-@pytest.mark.parametrize("seed", seeds(6, 12))
+@pytest.mark.parametrize("seed", seeds(3, 12))
 def test_what_is_served_never_passes_the_bound(seed):
     whole = budget(random_plan(seed))
     search = Search(whole, SLOT_S, 1, None)

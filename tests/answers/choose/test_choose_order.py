@@ -49,6 +49,7 @@ def test_what_waits_goes_by_the_date_of_what_it_waits_for_on_a_day_between():
     assert choose(asked).served["2"] == pytest.approx(2.0)
 
 
+@pytest.mark.oracle
 def test_what_waits_goes_by_the_date_of_what_it_waits_for_on_the_last_day():
     # "mix" of the last day ends at 14:00, too late for an hour of "stir": worth most is "stir"
     # after the "mix" of the day before, without that of the last day.

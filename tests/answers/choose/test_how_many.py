@@ -142,7 +142,7 @@ def free_for_one(more, planned, answer):
 PLACES = timedelta(minutes=30)
 
 
-@pytest.mark.parametrize("seed", seeds(20, 100))
+@pytest.mark.parametrize("seed", seeds(6, 100))
 def test_check_says_yes_to_so_many_and_to_no_more(seed):
     whole = random_plan(seed)
     planned = len(whole.task)
@@ -374,7 +374,7 @@ def test_a_light_added_beside_the_one_that_burns_is_said_to_be_a_second_one():
     assert "a second one" not in shown(one, "lamp")
 
 
-@pytest.mark.parametrize("start_percent", range(30, 60, 2))
+@pytest.mark.parametrize("start_percent", range(30, 60, 4))
 def test_none_more_always_says_why(start_percent):
     lamp = {"name": "lamp", "supply": "dc12", "working_w": 40, "minutes": 60,
             "between": ["18:00", "20:00"]}  # fmt: skip

@@ -148,7 +148,7 @@ def parts_put_back(plan, change):
             yield rest | ({f"task.{number}.minutes": kept} if kept < whole else {})
 
 
-@pytest.mark.parametrize("seed", seeds(5, 12))
+@pytest.mark.parametrize("seed", seeds(2, 12))
 def test_no_part_of_what_is_left_out_can_be_put_back(seed):
     random = np.random.default_rng(seed)
     tasks = [
@@ -241,7 +241,7 @@ def short_of(random):
     return small(task=tasks, pack=pack, panel=panel, weather={"kind": "sky", "sky": "broken"})
 
 
-@pytest.mark.parametrize("seed", seeds(2, 12))
+@pytest.mark.parametrize("seed", seeds(1, 12))
 def test_nothing_is_called_not_enough_that_is(seed):
     result = budget(short_of(np.random.default_rng(seed)))
     not_enough = {kind for kind, words in KINDS.items() if words in fixes(result).not_enough}

@@ -196,10 +196,11 @@ def test_ten_days_one_by_one_equal_ten_days_at_once():
     assert np.sqrt(np.square(apart / first.first_sd).mean(axis=0)).max() <= 0.15
 
 
+@pytest.mark.oracle
 def test_ten_days_through_the_file_equal_ten_days_at_once(tmp_path):
-    first, _, plans, rows = ten_days(kits=3)
+    first, _, plans, rows = ten_days()
     apart = []
-    for scenario, read in enumerate(rows):
+    for scenario, read in enumerate(rows[:3]):
         (folder := tmp_path / str(scenario)).mkdir()
         found, whole = through_the_file(plans, read, folder), at_once(first, plans, read, {})
         means = dict(zip(found.keys, found.mean, strict=True))
