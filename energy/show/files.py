@@ -11,6 +11,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -243,5 +244,7 @@ def save(figure: "Figure", path: Path | str) -> None:
     from matplotlib import rc_context
 
     how: dict[str, Any] = {"format": kind, "dpi": figure.dpi, "metadata": METADATA[kind]}
+    picture = BytesIO()  # whole before it is written: a full disk is no fault of the drawing
     with rc_context({"svg.hashsalt": MARK}):
-        write_safely(path, lambda beside: figure.savefig(beside, **how))
+        figure.savefig(picture, **how)
+    write_safely(path, lambda beside: beside.write_bytes(picture.getvalue()))
