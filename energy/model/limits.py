@@ -85,7 +85,7 @@ class _Running:
                 self.on[first:last] = 1.0
 
     def rows_of(self, burst: Burst, load: ToolFigures) -> slice:
-        """The segments in which a burst changes the sums, or keeps the inverter on."""
+        """The segments in which a burst changes the sums, with those it keeps the inverter on."""
         first, last = np.searchsorted(self.edges, [burst.start_s, burst.end_s]).tolist()
         if load.supply == "ac" and self.limits.on == "with-tasks":
             first = min(first, self.hull.get((burst.task, burst.window), first))

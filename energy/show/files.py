@@ -11,6 +11,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -47,14 +48,19 @@ def as_json(answer: object) -> str:
 def refuse_outputs(
     outputs: Iterable[Path | None], inputs: Iterable[Path] = (), *, force: bool = False
 ) -> None:
-    """Raise PlanError where an output would replace what is read, another output, or, without
-    `force`, a file that this tool did not write.
+    """Raise PlanError where an output cannot be, or would replace what is read, another output,
+    or, without `force`, a file that this tool did not write.
 
     Files are told by what they are, not by how their names are spelled.
     """
     taken = {path_id(path): "is read for this answer" for path in inputs}
     problems = []
     for output in filter(None, outputs):
+        try:
+            place_of(output)
+        except PlanError as error:
+            problems += error.problems
+            continue
         if path_id(output) in taken:
             problems.append(f"{output}: {taken[path_id(output)]}; choose another name")
         elif not (force or may_be_replaced(output)):
@@ -89,6 +95,23 @@ def may_be_replaced(path: Path) -> bool:
     return MARK.encode() in text or begins.startswith(HEADING.encode())
 
 
+def place_of(path: Path) -> Path:
+    """Where a file is written: what a path leads to through all its links. Raises PlanError where
+    no file can be."""
+    name = short_path(path)
+    try:
+        with suppress(FileNotFoundError):
+            os.stat(path)
+        target = Path(os.path.realpath(path))
+        if target.is_dir():
+            raise PlanError([f"{name}: is a folder; give the name of a file"])
+        if not target.parent.is_dir():
+            raise PlanError([f"{name}: cannot be written (there is no such folder)"])
+    except (OSError, ValueError) as error:
+        raise PlanError([f"{name}: cannot be written ({reason(error)})"]) from None
+    return target
+
+
 @contextmanager
 def held_alone(path: Path | None) -> Iterator[None]:
     """Hold a file from reading it to writing it changed; another run that wants it waits.
@@ -101,13 +124,12 @@ def held_alone(path: Path | None) -> Iterator[None]:
         return
     from filelock import FileLock, Timeout
 
-    name, target = short_path(path), Path(os.path.realpath(path))
-    if os.path.exists(path) and not os.path.isfile(path):
+    name, target = short_path(path), place_of(path)
+    if target.exists() and not target.is_file():
         raise PlanError([f"{name}: is not an ordinary file"])
-    if not os.path.isdir(target.parent):  # the lock would make it
-        raise PlanError([f"{name}: cannot be written (there is no such folder)"])
     lock = target.with_name(f".{target.stem[:40]}.lock")
     try:
+        tempfile.TemporaryFile(dir=target.parent).close()  # a lock that cannot be is waited for
         holding = FileLock(lock).acquire(timeout=LONGEST_WAIT_S)
     except Timeout:
         raise PlanError([f"{name}: another run of energy is changing it; try again"]) from None
@@ -131,15 +153,8 @@ def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = Tr
     path, name = Path(path), short_path(path)
     if not replace and os.path.lexists(path):
         raise PlanError([f"{name}: is there already; choose another name or remove it first"])
-    if os.path.isdir(path):
-        raise PlanError([f"{name}: is a folder; give the name of a file"])
-    try:
-        target = Path(os.path.realpath(path, strict=os.path.lexists(path)))
-    except FileNotFoundError:  # a link to what is not there yet
-        target = Path(os.path.realpath(path))
-    except (OSError, ValueError) as error:
-        raise PlanError([f"{name}: cannot be written ({reason(error)})"]) from None
-    ordinary = os.path.isfile(target) or not os.path.exists(target)
+    target = place_of(path)
+    ordinary = target.is_file() or not target.exists()
     beside = None
     try:
         handle, part = tempfile.mkstemp(
@@ -229,5 +244,7 @@ def save(figure: "Figure", path: Path | str) -> None:
     from matplotlib import rc_context
 
     how: dict[str, Any] = {"format": kind, "dpi": figure.dpi, "metadata": METADATA[kind]}
+    picture = BytesIO()  # whole before it is written: a full disk is no fault of the drawing
     with rc_context({"svg.hashsalt": MARK}):
-        write_safely(path, lambda beside: figure.savefig(beside, **how))
+        figure.savefig(picture, **how)
+    write_safely(path, lambda beside: beside.write_bytes(picture.getvalue()))

@@ -54,4 +54,4 @@ def weather_part(result: Budget, width: int, *, sharper: bool = False) -> Part:
     line = f"{result.weather.source}{away}: {chance_line(result.chance)}"
     lines = [Text(line, "dim") for line in labelled("Weather", line, width)]
     more = labelled("Sharper", result.weather.sharpen, width) if sharper else []
-    return Part([[*lines, *(Text(line, "dim") for line in more)], lines], gives=2)
+    return Part([[*lines, *(Text(line, "dim") for line in more)], lines], gives=1)

@@ -188,7 +188,8 @@ SAID_BY_LIBRARIES = re.compile(
     re.IGNORECASE,
 )
 NO_FIGURE = re.compile("\\b(nan|nat|inf|infinity)\\b", re.IGNORECASE)
-QUOTED = re.compile('"[^"]{0,100}"|\\bgot\\s+[^\\s,;)]+')  # what was found in the file
+# What was found in the file; in JSON a sentence that quotes it is quoted itself.
+QUOTED = re.compile(r'"(\\.|[^"\\]){0,600}"|\b(got|cannot\s+be)\s+[^\s,;)]+')
 
 
 def sun_and_air():
@@ -315,6 +316,8 @@ def test_the_good_files_are_good(good, tmp_path):
     [
         ('column "inf" is not known', ""),
         ("line 3: battery_percent must be a number (got nan)", ""),
+        ('["column \\"-inf:00\\" is not known"]', ""),
+        ("covariance item 3 cannot be nan; learn anew", ""),
         ("lowest charge nan %", "no figure"),
         ('"radio" is short of inf Wh', "no figure"),
     ],

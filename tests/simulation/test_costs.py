@@ -1,4 +1,4 @@
-"""What a plan costs is bounded before it is paid: counted in segments and scenarios."""
+"""What a plan costs is bounded before it is paid: in segments and scenarios, not in time."""
 
 import numpy as np
 import pytest

@@ -78,7 +78,7 @@ def care_part(cautions: Sequence[Caution], width: int, *, every: bool) -> Part:
         more = f"{left} more: --care; " if left else "the same in full: --care; " * bool(cautions)
         closing = labelled("" if lines else LABEL_WORDS, f"{more}{CLOSING_SHORT}", width)
         versions.append([Text(line) for line in (*lines, *closing)])
-    return Part(versions, gives=3)
+    return Part(versions, gives=2)
 
 
 def _short(cautions: Sequence[Caution], width: int, most: int) -> tuple[list[str], int]:

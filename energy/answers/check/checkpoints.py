@@ -33,8 +33,9 @@ FULL = 100
 @dataclass(frozen=True)
 class Checkpoint:
     """A moment on the plan's clock and the charge then [percent]: on a middling day (the median of
-    the weathers), on a dull one (the 10th percentile), and the least whole percent from which the rest of
-    the plan reaches its goal: None where a full pack would not do, 0 where an empty one would.
+    the weathers), on a dull one (the 10th percentile), and the least whole percent from which the
+    rest of the plan reaches its goal: None where a full pack would not do, 0 where an empty one
+    would.
 
     lowest: whether it is the lowest point of the middling day.
     """

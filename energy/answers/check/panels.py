@@ -110,8 +110,8 @@ def _turn_back_marks(result: Budget, panel: Any, room: Room, points: Sequence[Ch
 
 
 def cold_and_floor(result: Budget) -> tuple[Array, Array]:
-    """What the cold holds back in the middle weather, and the reserve above that: percent of charge, a
-    value a segment (n,)."""
+    """What the cold holds back in the middle weather, and the reserve above that: percent of
+    charge, a value a segment (n,)."""
     shape = result.time_s.size - 1, result.charge_percent.shape[1]
     cold_unavailable = np.broadcast_to(result.cold_unavailable_percent, shape)[:, result.middle]
     return cold_unavailable, np.minimum(cold_unavailable + result.plan.pack.reserve_percent, 100.0)

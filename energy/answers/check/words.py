@@ -182,9 +182,9 @@ def _stops_first(result: Budget) -> str:
 
 
 def _must(result: Budget) -> str:
-    """In how many weathers all holds that must run; empty where nothing must, or in one weather."""
+    """In how many weathers all holds that must run; empty where nothing must, or nothing fails."""
     chance = result.chance
-    if chance.must_percent is None or chance.scenarios == 1:
+    if chance.must_percent in (None, 100.0) or chance.scenarios == 1:
         return ""
     holds = round(chance.must_percent / 100.0 * chance.scenarios)
     return f". Must-run tasks hold in {holds} of {chance.scenarios}"

@@ -217,7 +217,7 @@ def _all_of_it(search: Search) -> Choose:
         effort=search.effort,
         stopped=False,
         change={},
-        planned=search.whole,
+        planned=search.result,
     )
 
 

@@ -23,7 +23,7 @@ def fix_part(fixes: Fixes, width: int, *, every: bool, clash: bool) -> Part:
         rows = [row for item in items for row in item]
         rest = folded(failed, width, 2) if failed else []
         return part([*heading, *rows, *rest, *closing, ""])
-    shown = listed(heading, items, lambda n: f"    {n} more: --fixes", most=SHOWN, least=1, gives=2)
+    shown = listed(heading, items, lambda n: f"    {n} more: --fixes", most=SHOWN, least=1, gives=3)
     ending = part([*closing, ""]).lines
     return Part([[*version, *ending] for version in shown.versions], shown.gives)
 
