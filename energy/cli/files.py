@@ -121,10 +121,11 @@ def help_(
 ) -> None:
     """Tell the plan's keys: all of them (keys), or one of them in full."""
     with wrong_input_in_lines():
-        from energy.answers.start.key_words import keys_named, show_all_keys, show_keys, show_skies
+        from energy.answers.start import key_words
         from energy.plan.keys import keys
         from energy.show.console import console
         from energy.show.files import as_json
+        from energy.show.layout import show
 
         whole = context.parent
         assert whole is not None
@@ -135,14 +136,16 @@ def help_(
             way = type(context)(commands[topic], info_name=topic, parent=whole)
             typer.echo(commands[topic].get_help(way))
         elif json:
-            named = keys() if topic == "keys" else keys_named(topic)
+            named = keys() if topic == "keys" else key_words.keys_named(topic)
             typer.echo(as_json([asdict(key) for key in named]))
-        elif topic == "keys":
-            show_all_keys(console())
-        elif topic == "skies":
-            show_skies(console())
         else:
-            show_keys(keys_named(topic), console())
+            out = console()
+            sheets = {"keys": key_words.all_keys_sheet, "skies": key_words.skies_sheet}
+            told = sheets.get(topic)
+            if told is None:
+                show(key_words.keys_sheet(key_words.keys_named(topic), out.width), out)
+            else:
+                show(told(out.width), out)
 
 
 def weather(

@@ -16,7 +16,7 @@ LINES = 24
 LABEL = 10  # columns, before what an answer rests on
 TIE = "\u00a0"  # holds a number and its unit together while lines are folded
 UNITS = (
-    "% Wh W VA V A Ah kg km cm mm m h min s C more points? days? times? charges? weathers? degrees?"
+    "% Wh W VA V A Ah kg km cm mm mm2 m h min s C more points? days? times? charges? weathers? degrees?"
 )
 UNIT = "|".join(UNITS.split())
 NUMBER_AND_UNIT = re.compile(

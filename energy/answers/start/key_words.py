@@ -3,14 +3,12 @@
 import re
 from collections.abc import Iterator, Sequence
 
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
-
 from energy.plan import PlanError
 from energy.plan.keys import Key, keys
 from energy.plan.skies import DARKER, SKIES
 from energy.plan.words import meant, shown
+from energy.show.layout import Part, Sheet, Slow, folded, part
+from energy.show.table import Column, rows
 
 
 def keys_named(word: str) -> tuple[Key, ...]:
@@ -41,43 +39,40 @@ def lines_of(key: Key) -> Iterator[str]:
     yield f"  {'; '.join(parts)}."
 
 
-def show_keys(several: Sequence[Key], out: Console) -> None:
+def keys_sheet(several: Sequence[Key], width: int) -> Sheet:
     """Some keys in full."""
-    for key in several:
-        for line in lines_of(key):
-            out.print(Text(line))
+    lines = [line for key in several for line in lines_of(key)]
+    return Sheet([part([row for line in lines for row in folded(line, width, 2)])])
 
 
-def show_all_keys(out: Console) -> None:
+def all_keys_sheet(width: int) -> Sheet:
     """Every key of a plan, table by table."""
-    table = Table(box=None, padding=(0, 1, 0, 0), width=min(out.width, 80))
-    table.add_column("key", no_wrap=True)
-    table.add_column("left out", ratio=5)
-    table.add_column("unit", ratio=2)
-    table.add_column("allowed", ratio=5)
+    parts: list[Part | Slow] = []
     for heading, inside in _by_table().items():
-        if heading:
-            table.add_row()
-            table.add_row(Text(heading, style="bold"))
-        for key in inside:
-            default = "required" if key.required else key.default
-            table.add_row(*map(Text, (key.name.split(".")[-1], default, key.unit, key.allowed)))
-    out.print(table)
-    out.print("energy help KEY tells one in full, energy help TABLE all of a table's.")
+        columns = (
+            Column(heading or "key", [key.name.split(".")[-1] for key in inside]),
+            Column("left out", ["required" if key.required else key.default for key in inside]),
+            Column("unit", [key.unit for key in inside]),
+            Column("allowed", [key.allowed for key in inside]),
+        )
+        if inside:
+            parts.append(part([*(line for row in rows(columns, width) for line in row), ""]))
+    more = "energy help KEY tells one in full, energy help TABLE all of a table's."
+    return Sheet([*parts, part(folded(more, width))])
 
 
-def show_skies(out: Console) -> None:
+def skies_sheet(width: int) -> Sheet:
     """The words for a sky, each with the share of a clear sky's light that it stands for."""
-    table = Table(box=None, padding=(0, 2, 0, 0))
-    table.add_column("sky")
-    table.add_column("eighths", justify="right")
-    table.add_column("light", justify="right")
-    table.add_column("after", overflow="fold")
-    for word, sky in SKIES.items():
-        eighths = "" if word in DARKER else str(sky.eighths)
-        table.add_row(word, eighths, f"{sky.light_percent:.0f} %", sky.source)
-    out.print(table)
-    out.print("Means of many days: each day is drawn around its own, as far as real ones lie.")
+    eighths = ["" if word in DARKER else str(sky.eighths) for word, sky in SKIES.items()]
+    columns = (
+        Column("sky", list(SKIES)),
+        Column("eighths", eighths, right=True),
+        Column("light", [f"{sky.light_percent:.0f} %" for sky in SKIES.values()], right=True),
+        Column("after", [sky.source for sky in SKIES.values()]),
+    )
+    means = "Means of many days: each day is drawn around its own, as far as real ones lie."
+    table = [line for row in rows(columns, width) for line in row]
+    return Sheet([part([*table, *folded(means, width)])])
 
 
 def _by_table() -> dict[str, list[Key]]:
