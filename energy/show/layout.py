@@ -15,10 +15,8 @@ from rich.text import Text
 LINES = 24
 LABEL = 10  # columns, before what an answer rests on
 TIE = "\u00a0"  # holds a number and its unit together while lines are folded
-UNITS = (
-    "% Wh W VA V A Ah kg km cm mm mm2 m h min s C more points? days? times? charges? weathers? degrees?"
-)
-UNIT = "|".join(UNITS.split())
+UNITS = "% Wh W VA V A Ah kg km cm mm mm2 m h min s C more points? days? times? charges?"
+UNIT = "|".join([*UNITS.split(), "weathers?", "degrees?"])
 NUMBER_AND_UNIT = re.compile(
     rf"(?<=\d) (?=(?:{UNIT})(?!\w)|of \d|to \d)|(?<=\d of) (?=\d)|(?<=\d to) (?=\d)"
 )
