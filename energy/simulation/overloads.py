@@ -55,7 +55,7 @@ def why_never(result: Budget, k: int) -> str:
     >>> why_never(budget(demo.replace(**{"task.2.start_w": 9000.0})), 1)
     'starts at 9000 W, the inverter surges to 2000 W: it can never run on this pack'
     """
-    own, task = [burst for burst in result.bursts if burst.task == k], result.plan.task[k]
+    own, task = result.bursts_by_task.get(k, []), result.plan.task[k]
     limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
     alone = overloads(result.time_s, own, result.plan.task, [k], limits)
     if len(alone) < len(own) or not own or alone[0].limit == "inverter-off":

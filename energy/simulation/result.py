@@ -94,6 +94,22 @@ class Budget:
         return running(self.bursts, self.overloads)
 
     @cached_property
+    def bursts_by_task(self) -> dict[int, list[Burst]]:
+        """The bursts of each task that has some, by its number from 0."""
+        own: dict[int, list[Burst]] = {}
+        for burst in self.bursts:
+            own.setdefault(burst.task, []).append(burst)
+        return own
+
+    @cached_property
+    def overloads_by_task(self) -> dict[int, list[Overload]]:
+        """The overloads of each task that has some, by its number from 0."""
+        own: dict[int, list[Overload]] = {}
+        for overload in self.overloads:
+            own.setdefault(overload.burst.task, []).append(overload)
+        return own
+
+    @cached_property
     def charge_percent(self) -> Array:
         """State of charge at the segments' edges, (n + 1, m)."""
         return self.simulated.store_wh * (100.0 / self.capacity_wh)

@@ -96,3 +96,26 @@ def test_a_slip_in_each_of_many_names_is_compared_for_the_lines_that_are_shown(m
     assert problems[0].endswith('did you mean "lamp-0"?')
     assert len(problems) == 41
     assert sum(compared) <= 2 * 41 * 300
+
+
+def test_words_for_overloads_cost_in_proportion_to_the_tasks(monkeypatch):
+    from energy.answers.check.check import task_answers
+    from energy.model.demand import Burst
+
+    counts = []
+    for many in (60, 120):
+        heaters = [
+            LAMP | {"name": f"heater-{k}", "working_w": 900, "hours": 1} for k in range(many)
+        ]
+        result, looked_at = budget(plan(task=heaters)), []
+        assert len(result.overloads) >= many
+
+        def counted(self, key, looked_at=looked_at):
+            looked_at.append(key)
+            return object.__getattribute__(self, key)
+
+        with monkeypatch.context() as patch:
+            patch.setattr(Burst, "__getattribute__", counted)
+            task_answers(result)
+        counts.append(looked_at.count("task"))
+    assert counts[1] < 2.2 * counts[0]

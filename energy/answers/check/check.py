@@ -243,7 +243,7 @@ def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
                 energy_wh=float(result.asked_wh[k]),
                 unmet_wh=float(result.unmet_wh[k, result.middle]),
                 peak_w=task.peak_w,
-                runs=all(overload.burst.task != k for overload in result.overloads),
+                runs=k not in result.overloads_by_task,
                 why_not=_why_not(result, k),
                 chance_percent=100.0 * float((result.unmet_wh[k] <= 1e-9).mean()),
             )
@@ -253,8 +253,8 @@ def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
 
 def _why_not(result: Budget, k: int) -> str | None:
     """What stops a task, by its number from 0, in the middle weather; None where nothing does."""
-    task, turned_away = result.plan.task[k], [o for o in result.overloads if o.burst.task == k]
-    bursts = sum(burst.task == k for burst in result.bursts)
+    task, turned_away = result.plan.task[k], result.overloads_by_task.get(k, [])
+    bursts = len(result.bursts_by_task.get(k, []))
     flat_s = float(result.simulated.first_unmet_s[k, result.middle])
     if turned_away:
         refused = why_refused(task.supply, task.start_w, turned_away, bursts)
