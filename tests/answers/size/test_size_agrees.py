@@ -100,7 +100,8 @@ def test_sizes_are_those_of_check_where_the_climate_table_carries_a_forecast_on(
     assert disagreements(plan, found) == []
 
 
-@pytest.mark.parametrize("futures", [40, pytest.param(333, marks=pytest.mark.oracle)])
+@pytest.mark.oracle
+@pytest.mark.parametrize("futures", [40, 333])
 def test_the_low_end_of_the_chance_never_falls_with_more_pack(futures: int) -> None:
     plan = small({**ROUGH, "futures": futures, "seed": 1}, OUTSIDE)
     previous = budget(plan)

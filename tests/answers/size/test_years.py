@@ -144,6 +144,7 @@ def test_no_panel_brings_nothing_however_the_days_are_run(monkeypatch: pytest.Mo
     assert compiled.lost.tolist() == plain.lost.tolist()
 
 
+@pytest.mark.oracle
 def test_a_years_own_pack_that_cannot_start_a_tool_is_told_so() -> None:
     weak = small(None, {"capacity_wh": 300, "inverter": {"rated_w": 1500}}, task=[LAMP, CUTS])
     asked = weak.replace(size={"panel_w": [200, 200], "battery_wh": [2000, 2600]})
