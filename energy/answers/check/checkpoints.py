@@ -161,7 +161,7 @@ def _least(result: Budget, time_s: float) -> int | None:
     More charge never does worse, so that a good guess and then halving find it.
     """
     low_end_first = sorted(result.deciding, key=lambda budget: budget is not result.low_end)
-    succeed = [partial(_success, budget, time_s, _rest(budget, time_s)) for budget in low_end_first]
+    succeed = [partial(_success, budget, _rest(budget, time_s)) for budget in low_end_first]
 
     def does(percent: int) -> bool:
         return reached((success(percent) for success in succeed), result.plan.goal.chance_percent)
@@ -185,7 +185,7 @@ def _rest(result: Budget, time_s: float) -> Case | None:
     return replace(rest, edges=np.concatenate([[time_s], rest.edges[1:]]))
 
 
-def _success(result: Budget, time_s: float, rest: Case | None, percent: int) -> Mask:
+def _success(result: Budget, rest: Case | None, percent: int) -> Mask:
     """In which scenarios the rest succeeds from a charge, (m,)."""
     reserve_percent = result.plan.pack.reserve_percent
     if rest is None:

@@ -170,14 +170,16 @@ def task_rows(result: Budget, planned: Budget | None = None) -> list[Row]:
     """
     rows, tasks = [], (planned or result).plan.task
     for name in dict.fromkeys(task.name for task in tasks):
-        runs = _drawn(result, name)
+        runs = _drawn(result, result.running, name)
         overloads = [o.burst for o in result.overloads if _name_of(result, o.burst) == name]
         row = Row(
             name=name,
             must=any(task.must for task in tasks if task.name == name),
             runs=tuple(runs),
             turned_away=tuple(sorted((burst.start_s, burst.end_s) for burst in overloads)),
-            left_out=() if planned is None else tuple(_missing(_drawn(planned, name), runs)),
+            left_out=()
+            if planned is None
+            else tuple(_missing(_drawn(planned, planned.bursts, name), runs)),
         )
         rows.append(row)
     if len(rows) <= MOST_ROWS:
@@ -198,9 +200,9 @@ def _name_of(result: Budget, burst: Burst) -> str:
     return result.plan.task[burst.task].name
 
 
-def _drawn(result: Budget, name: str) -> list[Interval]:
+def _drawn(result: Budget, bursts: Sequence[Burst], name: str) -> list[Interval]:
     """When the tasks of a name draw power."""
-    mine = (burst for burst in result.running if _name_of(result, burst) == name)
+    mine = (burst for burst in bursts if _name_of(result, burst) == name)
     return [interval for burst in mine for interval in _drawing(burst)]
 
 

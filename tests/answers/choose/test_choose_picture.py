@@ -67,3 +67,11 @@ def test_the_picture_says_so():
 
 def test_the_title_is_the_terminals_answer():
     assert finding(answer("cloudy-repair")).startswith("YES: This fits, in 28 of 31 weathers")
+
+
+def test_what_a_limit_refuses_is_drawn_empty_too():
+    # 120 Wh give at most some 500 W: no grinder, drill or kettle.
+    found = choose(Plan.read("builtin:cloudy-repair").replace(**{"pack.capacity_wh": 120}))
+    assert not found.possible
+    rows = {row.name: row for row in task_rows(found.budget, found.planned)}
+    assert len(rows["cut the rusted bolts"].left_out) == 16
