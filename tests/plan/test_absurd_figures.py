@@ -3,7 +3,6 @@
 No library may warn on the way. The values are no one's: they only must not break anything.
 """
 
-import contextlib
 import copy
 import json
 import typing
