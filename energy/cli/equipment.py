@@ -48,7 +48,20 @@ def size(
     everything: All = False,
     force: Force = False,
 ) -> None:
-    """How large must panels and pack be for this job, or for a shed that stays?"""
+    """How large must panels and pack be for this job, or for a shed that stays?
+
+    For panels of many sizes the smallest pack is found that reaches 80, 90, 95 and 99 % in the
+    weathers of energy check; the pick has the best of weight and price together. What a pack gives
+    and takes, its weight and its price grow with its size; what the plan does not state is common
+    practice. Each size is a yes of energy check, the next smaller of the list a no. [size] sets the
+    ranges; its candidates (a CSV with name, kind, rated_w or capacity_wh, inverter_w, surge_w,
+    solar_max_w, charge_max_w, discharge_max_w, kg, price, count_max) are combined, and the cheapest
+    and lightest shown. Several packs count as one, of their inverters the smallest; never wire
+    unlike packs together.
+
+    --season year runs whole years of the plan's days: how often the load is lost, by month. The
+    extra "fast" (numba) makes that quicker, with the same results.
+    """
     details = wanted(
         frontier=frontier, sheet=by_hand, kits=kits, months=months, care=care, all=everything
     )
@@ -134,7 +147,12 @@ def aim(
     everything: All = False,
     force: Force = False,
 ) -> None:
-    """Where should the panels point, and is turning them worth getting up for?"""
+    """Where should the panels point, and is turning them worth getting up for?
+
+    The pose gives most in the plan's own hours and weathers, with horizon and shade. "A day" is the
+    mean of the whole local days of the plan, else all the sun of the dates that it touches. Bearings
+    are true: a compass needs the local declination. On a boat that swings only the tilt is chosen.
+    """
     asked = Asked(
         plan, date, given, json, force, wanted(turns=turns, hours=hours, care=care, all=everything)
     )
@@ -169,7 +187,15 @@ def wire(
     care: Care = False,
     everything: All = False,
 ) -> None:
-    """Which cable and which fuse for each run, and do the panels' strings suit the input?"""
+    """Which cable and which fuse for each run, and do the panels' strings suit the input?
+
+    [[run]] names a cable; its smallest cross-section is found, or the one that it states is judged.
+    A mains lead is judged at pack.inverter.volts, else at the usual voltage of the country, the
+    lower where there are two. A run from pack to inverter bears the inverter's rating on an empty
+    battery. Tables end at 95 mm2 and 300 A. Strings are judged in the lowest air that the place is
+    likely ever to have: its record (place.lowest_c or --lowest-c), else 8 K below a weather record
+    of a year or more, else 18 to 30 K below the coldest of twelve monthly means, else -40 C.
+    """
     asked = Asked(plan, date, given, json, wanted=wanted(runs=runs, care=care, all=everything))
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions

@@ -69,7 +69,13 @@ def readings(
     everything: All = False,
     force: Force = False,
 ) -> None:
-    """What do readings of the pack's display teach about the kit?"""
+    """What do readings of the pack's display teach about the kit?
+
+    Write down the time, the percentage and how many cuts were done since the last row: columns
+    time, battery_percent, and as seen solar_w, solar_wh, load_w, tool and count, sky, charger_w
+    (mean watts of any other charger since the row before). Name the kit file in a plan, profiles =
+    ["my-kit.toml"], and every answer rests on it. The same readings count once.
+    """
     asked = Asked(
         plan, date, given, json, force, wanted(figures=figures, care=care, all=everything)
     )

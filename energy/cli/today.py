@@ -62,7 +62,19 @@ def check(
     everything: All = False,
     force: Force = False,
 ) -> None:
-    """Does this day of work, or this night out, stay powered?"""
+    """Does this day of work, or this night out, stay powered?
+
+    The table says what the pack's display should show on a middling and on a dull day, and below
+    which reading the rest of the plan misses its goal. Changes that make it a yes were all run
+    through every weather. With --now and --battery the rest of a day under way is judged: what was
+    planned until then counts as done, but for what --done says, in the unit in which the task is
+    stated. What is undone comes in what is left of its window, else it is left out.
+
+    --csv: the first row is the start, then one row a segment's end: time, charge_percent of the
+    middling day, charge_low_percent and charge_high_percent (10th and 90th percentile of the
+    weathers), and the segment's mean watts: solar_w used, spilled_w, charger_w, load_w asked at the
+    outlets, delivered_w, idle_w.
+    """
     details = wanted(tasks=tasks, energy=energy, fixes=every_fix, care=care, all=everything)
     asked = Asked(plan, date, given, json, force, details)
     with wrong_input_in_lines():
@@ -138,7 +150,18 @@ def choose(
     everything: All = False,
     force: Force = False,
 ) -> None:
-    """Which tasks fit, when to run each, and what is left out?"""
+    """Which tasks fit, when to run each, and what is left out?
+
+    What must run comes first, then priority 1 before any number of 2; within a priority the choice
+    serves most of value times the share of each task that runs. Tasks with flexible = true move
+    inside their window, in at most two blocks a day; others may do less of what is planned. after
+    keeps a task behind another, with keeps two together. The simulation in all weathers judges
+    every choice; where something may be missing, the answer says at which priority and how much at
+    most, and --effort looks further. The same plan and effort give the same answer anywhere.
+
+    With --now a repeat that is under way goes on whole or not at all, and what is undone is offered
+    again. --how-many counts in the unit in which the task is planned, and says why no more fit.
+    """
     details = wanted(left_out=left_out, care=care, all=everything)
     asked = Asked(plan, date, given, json, force, details)
     with wrong_input_in_lines():

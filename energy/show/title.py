@@ -11,7 +11,7 @@ from energy.show.moments import day_name
 from energy.simulation.budget import Budget
 from energy.weather.source import FAR_KM
 
-DEMO = "the built-in demo, an invented example"
+DEMO = "no plan given: the built-in demo, invented"
 STYLES = {"YES": "bold green", "ALMOST": "bold yellow", "NO": "bold red", "NOT KNOWN": "bold red"}
 
 
@@ -19,11 +19,11 @@ def title_part(result: Budget, width: int, *, demo: bool) -> Part:
     """The plan's title, and the span it is about; `demo` says that no plan was given."""
     plan, span = result.plan, f"{_moment(result, 0)} to {_moment(result, -1)}"
     title = plan.title or plan.origin
-    lines = [Text(f"No plan given: {DEMO}.", "dim")] * demo
-    if (room := width - cell_len(title) - cell_len(span)) >= 2:
-        lines.append(Text.assemble((title, "bold"), " " * room + span))
-    else:
-        lines += [Text(line, "bold") for line in folded(title, width)] + [Text(span)]
+    between = width - cell_len(title) - cell_len(span)
+    if between >= 2 and not demo:
+        return Part([[Text.assemble((title, "bold"), " " * between + span), Text()]])
+    below = folded(f"{span}; {DEMO}" if demo else span, width)
+    lines = [*(Text(line, "bold") for line in folded(title, width)), *map(Text, below)]
     return Part([[*lines, Text()]])
 
 

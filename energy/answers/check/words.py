@@ -76,7 +76,8 @@ def sheet(
         parts.append(now_part(answer, width))
     if drawn:
         drawings = [sketch(result, width, height).splitlines() for height in SKETCH_ROWS]
-        parts.append(Part([[Text(line) for line in lines] for lines in drawings], gives=1))
+        spaced = [[*lines, ""] if n < 2 else lines for n, lines in enumerate(drawings)]
+        parts.append(Part([[Text(line) for line in lines] for lines in spaced], gives=1))
     parts.append(checkpoints_part(answer.checkpoints, width))
     if answer.skies:
         parts.append(part([*_under_skies(answer, width), ""]))
