@@ -150,7 +150,8 @@ def aim(
     """Where should the panels point, and is turning them worth getting up for?
 
     The pose gives most in the plan's own hours and weathers, with horizon and shade. "A day" is the
-    mean of the whole local days of the plan, else all the sun of the dates that it touches. Bearings
+    mean of the whole local days of the plan, else all the sun of the dates that it touches.
+    Bearings
     are true: a compass needs the local declination. On a boat that swings only the tilt is chosen.
     """
     asked = Asked(

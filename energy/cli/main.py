@@ -17,8 +17,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
     help="Will a day of work or a night out, away from the mains, stay powered?",
-    epilog="Exit status: 0 yes, 1 no, 2 the input is wrong, 3 something it needs is not there,"
-    " 70 a fault of the tool, 130 interrupted.",
+    epilog="Exit status: 0 yes, 1 almost or no, 2 the input is wrong, 3 something it needs is not"
+    " there, 70 a fault of the tool, 130 interrupted.",
 )
 
 
