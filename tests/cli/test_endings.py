@@ -83,7 +83,9 @@ def test_the_end_of_input_at_a_question_is_wrong_input(tmp_path, monkeypatch):
 
 def test_an_interrupt_ends_with_130():
     slow = CHECK.format("print('here', flush=True); time.sleep(60)")
-    code = f"{slow}\n{MAIN.format(['check'])}"
+    # a shell's background job ignores SIGINT, and so would its children
+    heed = "import signal\nsignal.signal(signal.SIGINT, signal.default_int_handler)"
+    code = f"{heed}\n{slow}\n{MAIN.format(['check'])}"
     process = subprocess.Popen(
         [sys.executable, "-c", code],
         env=os.environ | {"PYTHONPATH": str(ROOT)},
