@@ -8,6 +8,7 @@ import tomllib
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from energy.plan.merge import KIND_OF
 from energy.plan.places import place_of
 from energy.plan.read import Plan
 from energy.plan.words import PlanError, meant, shown
@@ -47,6 +48,9 @@ def assignments(texts: Iterable[str], plan: Plan) -> dict[str, Any]:
             problems.append(f"--set {error}")
     if problems:
         raise PlanError(problems)
+    for key, kind in KIND_OF.items():  # who gives a sky means that sky
+        if changes.get(f"weather.{key}") is not None:
+            changes.setdefault("weather.kind", kind)
     return changes
 
 

@@ -42,14 +42,16 @@ def called(word: str, profiles: Mapping[str, Mapping[str, Any]]) -> list[str]:
     (['die-grinder'], ['angle-grinder-125', 'angle-grinder-115'])
     """
     words = _words(word)
-    names = {key: _words(_name(profile)) for key, profile in profiles.items()}
-    for of_profile in ({key: _words(key) for key in profiles}, names):
-        if same := [key for key in profiles if words and of_profile[key] == words]:
+    if not words:
+        return []
+    names = {key: (_words(key), _words(_name(profile))) for key, profile in profiles.items()}
+    for k in (0, 1):
+        if same := [key for key, both in names.items() if both[k] == words]:
             return same[:1]
     family = [
         key
-        for key, profile in profiles.items()
-        if words and all(_is_among(w, {*_words(key), *_words(_name(profile))}) for w in words)
+        for key, (in_key, in_name) in names.items()
+        if all(_is_among(part, {*in_key, *in_name}) for part in words)
     ]
     return sorted(family, key=lambda key: USUAL.index(key) if key in USUAL else len(USUAL))
 

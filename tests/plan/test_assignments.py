@@ -87,3 +87,10 @@ def test_what_cannot_be_read_is_one_line(plan, text, words):
 def test_one_key_twice_is_refused_however_it_is_named(plan):
     with pytest.raises(PlanError, match="twice"):
         assignments([f"task.{plan.task[1].name}.times=3", "task.2.times=4"], plan)
+
+
+def test_a_sky_given_for_once_is_the_weather(plan):
+    assert plan.weather.kind == "file"
+    assert plan.replace(**assignments(["weather.sky=rain"], plan)).weather.kind == "sky"
+    both = assignments(["weather.sky=rain", "weather.kind=clear"], plan)
+    assert plan.replace(**both).weather.kind == "clear"

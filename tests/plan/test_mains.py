@@ -213,7 +213,7 @@ def test_the_commands_at_sea(tmp_path):
     assert checked.exit_code == 0
     assert "100 V" in checked.output
     file.write_text(text.replace("rated_w = 1000", "rated_w = 1000, volts = 230"))
-    told = json.loads(CliRunner().invoke(app, ["wire", str(file), "--json"]).output)
+    told = json.loads(CliRunner().invoke(app, ["wire", str(file), "--json"]).stdout)
     assert told["runs"][0]["volts"] == 230.0
     assert "pack.inverter.volts" in told["runs"][0]["about"]
 
