@@ -86,16 +86,18 @@ def charge_panel(result: Budget, panel: Any, points: Sequence[Checkpoint]) -> st
 def _turn_back_marks(result: Budget, panel: Any, room: Room, points: Sequence[Checkpoint]) -> str:
     """At each checkpoint a dot on the middling day, and a bar at the reading to turn back at."""
     bar = {"marker": "_", "markersize": BAR_PT, "markeredgewidth": 2.2, "linestyle": ""}
+    charge = result.charge_percent[:, result.middle]
     for point in points:
-        x, expected = float(hours(result, point.at.timestamp())), point.expected_percent
+        x = float(hours(result, point.at.timestamp()))
+        on_curve = np.interp(x, hours(result, result.time_s), charge)
         least = FULL if point.least_percent is None else point.least_percent
-        panel.plot([x, x], [expected, least], color=COLOURS["limit"], lw=0.7, zorder=4.2)
+        panel.plot([x, x], [on_curve, least], color=COLOURS["limit"], lw=0.7, zorder=4.2)
         if not point.lowest:
-            panel.plot([x], [expected], "o", ms=5.0, color=COLOURS["charge"], zorder=5)
+            panel.plot([x], [on_curve], "o", ms=5.0, color=COLOURS["charge"], zorder=5)
         mark = {"marker": "x", "ms": 6.0, "mew": 1.6} if point.least_percent is None else bar
         panel.plot([x], [least], color=COLOURS["limit"], clip_on=False, zorder=5.2, **mark)
-        room.keep_clear(np.full(2, x), np.array([expected, least]))
-        room.keep_clear_of_ring(x, expected)
+        room.keep_clear(np.full(2, x), np.array([on_curve, least]))
+        room.keep_clear_of_ring(x, on_curve)
         room.keep_clear_of_ring(x, least)
     for point in points:
         if point.least_percent is not None:
