@@ -86,9 +86,10 @@ def charge_panel(result: Budget, panel: Any, points: Sequence[Checkpoint]) -> st
 def _turn_back_marks(result: Budget, panel: Any, room: Room, points: Sequence[Checkpoint]) -> str:
     """At each checkpoint a dot on the middling day, and a bar at the reading to turn back at."""
     bar = {"marker": "_", "markersize": BAR_PT, "markeredgewidth": 2.2, "linestyle": ""}
+    charge = result.charge_percent[:, result.middle]
     for point in points:
-        time_s, charge = point.at.timestamp(), result.charge_percent[:, result.middle]
-        x, on_curve = float(hours(result, time_s)), float(np.interp(time_s, result.time_s, charge))
+        x = float(hours(result, point.at.timestamp()))
+        on_curve = np.interp(x, hours(result, result.time_s), charge)
         least = FULL if point.least_percent is None else point.least_percent
         panel.plot([x, x], [on_curve, least], color=COLOURS["limit"], lw=0.7, zorder=4.2)
         if not point.lowest:
