@@ -216,7 +216,7 @@ class Asked:
         if own is not None:
             from energy.answers.learn.words import own_part
 
-            closing.insert(0, own_part(own, out.width))
+            closing.insert(0, own_part(own, out.width, every=self.wants("all")))
         room = 10**6 if self.wanted else LINES
         opening = [part(folded(given, out.width, 2))] if given else []
         show(Sheet([*opening, *told.parts, *closing]), out, room=room)

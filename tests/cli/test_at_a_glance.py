@@ -22,9 +22,10 @@ def said(command: str, demo: str, *options: str, columns: int = 80) -> list[str]
 
 
 def timetable(lines: list[str]) -> list[str]:
-    """The lines of a timetable: it alone may be long."""
+    """The lines of a timetable, and the blank one after it: it alone may be long."""
     days = r"(Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{1,2} [A-Z][a-z]{2}"
-    return [line for line in lines if re.match(rf"  \d\d:\d\d to |{days}$", line)]
+    found = [line for line in lines if re.match(rf"  \d\d:\d\d to |{days}$", line)]
+    return [*found, ""] if found else []
 
 
 @pytest.mark.parametrize("demo", DEMOS)

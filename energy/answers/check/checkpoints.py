@@ -32,10 +32,10 @@ FULL = 100
 
 @dataclass(frozen=True)
 class Checkpoint:
-    """A moment on the plan's clock and the charge then [percent]: on a middling day (the median of
-    the weathers), on a dull one (the 10th percentile), and the least whole percent from which the
-    rest of the plan reaches its goal: None where a full pack would not do, 0 where an empty one
-    would.
+    """A moment on the plan's clock and the charge then [percent]: on the middling day, on a dull one
+    (the 10th percentile of the weathers, no more than on the middling day), and the least whole
+    percent from which the rest of the plan reaches its goal: None where a full pack would not do, 0
+    where an empty one would.
 
     lowest: whether it is the lowest point of the middling day.
     """
@@ -83,8 +83,8 @@ def checkpoints(result: Budget) -> tuple[Checkpoint, ...]:
         points.append(
             Checkpoint(
                 at=result.local(time_s),
-                expected_percent=float(np.median(charge)),
-                dull_percent=float(np.percentile(charge, 10.0)),
+                expected_percent=(expected := float(charge[result.middle])),
+                dull_percent=min(float(np.percentile(charge, 10.0)), expected),
                 least_percent=None if beyond_full else _least(result, time_s),
                 lowest=time_s == lowest_s,
             )

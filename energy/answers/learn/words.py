@@ -18,6 +18,7 @@ from energy.show.numbers import measured
 from energy.show.table import Column, rows
 
 MOST_READINGS = 10
+FIGURES = 3  # of the person's own that are named
 SAID = 2  # figures in the headline
 
 
@@ -69,9 +70,10 @@ def items_part(items: Sequence[Item], width: int, *, every: bool) -> Part:
     moved = any(item.moved and not item.learned for item in shown)
     columns = [
         Column("what", [item.name for item in shown]),
-        Column("before", [f"{measured(item.before)} {item.unit}" for item in shown], right=True),
+        Column("before", [measured(item.before) for item in shown], right=True),
         Column("after", [_after(item) for item in shown], right=True),
         Column("8 in 10", [_between(item) for item in shown], right=True, drop=2),
+        Column("unit", [item.unit for item in shown]),
         Column("still open", [_open(item) for item in shown], right=True),
         Column(
             "before learning",
@@ -92,8 +94,8 @@ def items_part(items: Sequence[Item], width: int, *, every: bool) -> Part:
 
 def _after(item: Item) -> str:
     if item.learned:
-        return f"{measured(item.after)} {item.unit}"
-    return f"(moved) {measured(item.after)} {item.unit}" if item.moved else "not learned"
+        return measured(item.after)
+    return f"(moved) {measured(item.after)}" if item.moved else "not learned"
 
 
 def _between(item: Item) -> str:
@@ -163,14 +165,19 @@ def suggestions_sheet(suggestions: Sequence[Suggestion], width: int) -> Sheet:
     return Sheet([part(folded(head, width), "bold"), part([*lines, ""])])
 
 
-def own_part(own: Own, width: int) -> Part:
-    """Which figures of an answer come from the person's own readings, with the doubt about each
-    that is still open, and how far off predictions usually are at this site."""
-    parts = [
-        f"{words(item.what)} ({item.doubt_left_percent:.0f} % of its doubt open)"
-        for item in own.figures
-    ]
-    lines = labelled("Yours", f"{', '.join(parts)}.", width) if parts else []
+def own_part(own: Own, width: int, *, every: bool) -> Part:
+    """Which figures of an answer come from the person's own readings, a few or `every` one with the
+    doubt about it that is still open, and how far off predictions usually are at this site."""
+    names = [words(item.what) for item in own.figures]
+    doubts = [item.doubt_left_percent for item in own.figures]
+    if every:
+        names = [
+            f"{name} ({open_:.0f} % of its doubt open)"
+            for name, open_ in zip(names, doubts, strict=True)
+        ]
+    elif len(names) > FIGURES:
+        names = [*names[:FIGURES], f"{len(names) - FIGURES} more from your readings: --all"]
+    lines = labelled("Yours", f"{', '.join(names)}.", width) if names else []
     if own.usual is not None:
         days = f"{own.usual.days} day{'' if own.usual.days == 1 else 's'} scored"
         usual = f"usual error here {own.usual.points:.0f} points of charge over {days}."

@@ -161,6 +161,7 @@ def test_two_to_four_moments_an_hour_apart_with_the_lowest_point_among_them(name
     assert times[-1] <= result.time_s[-1]
     (lowest,) = [point for point in points if point.lowest]
     assert lowest.at.timestamp() == result.lowest().at_s
+    assert lowest.expected_percent == pytest.approx(result.lowest().percent)
 
 
 @pytest.mark.parametrize("name", PLANS)
@@ -171,8 +172,9 @@ def test_what_is_expected_is_what_the_plan_s_curves_show(name):
             np.interp(point.at.timestamp(), result.time_s, result.charge_percent[:, k])
             for k in range(result.success.size)
         ]
-        assert point.expected_percent == pytest.approx(np.median(charge))
-        assert point.dull_percent == pytest.approx(np.percentile(charge, 10))
+        assert point.expected_percent == pytest.approx(charge[result.middle])
+        dull = min(np.percentile(charge, 10), charge[result.middle])
+        assert point.dull_percent == pytest.approx(dull)
 
 
 @pytest.mark.parametrize("name", DEMOS)

@@ -6,6 +6,7 @@ and the lightness of CIE 1976; what the panels show against the plan itself and 
 
 import re
 from itertools import combinations
+from pathlib import Path
 from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
@@ -375,15 +376,19 @@ def test_a_place_that_cannot_be_written_is_refused_in_one_line(tmp_path):
     assert "cannot be written" in line
 
 
-def test_a_picture_that_fails_leaves_the_old_one(tmp_path):
-    def fail(place, **_):
-        place.write_bytes(b"half of it")
-        raise OSError(28, "No space left on device")
-
+def test_a_picture_that_fails_leaves_the_old_one(tmp_path, monkeypatch):
     place = tmp_path / "picture.png"
     place.write_bytes(b"the old one")
+    whole = Path.write_bytes
+
+    def fail(path, content):
+        whole(path, content[: len(content) // 2])
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", fail)
+    drawn = SimpleNamespace(savefig=lambda place, **_: place.write(b"a picture"), dpi=100)
     with pytest.raises(PlanError, match="No space left"):
-        files.save(SimpleNamespace(savefig=fail, dpi=100), place)
+        files.save(drawn, place)
     assert place.read_bytes() == b"the old one"
     assert [found.name for found in tmp_path.iterdir()] == ["picture.png"]
 
