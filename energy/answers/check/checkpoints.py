@@ -32,8 +32,8 @@ FULL = 100
 
 @dataclass(frozen=True)
 class Checkpoint:
-    """A moment on the plan's clock and the charge then [percent]: on the middling day, on a dull one
-    (the 10th percentile of the weathers, no more than on the middling day), and the least whole
+    """A moment on the plan's clock and the charge then [percent]: on the middling day, on a dull
+    one (the 10th percentile of the weathers, no more than on the middling day), and the least whole
     percent from which the rest of the plan reaches its goal: None where a full pack would not do, 0
     where an empty one would.
 
