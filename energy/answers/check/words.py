@@ -256,7 +256,8 @@ def energy_lines(answer: Check, width: int) -> list[Text]:
     """The lowest charge and the end, and where the energy came from and went, in the middling
     weather."""
     result = answer.budget
-    sentences = [lowest_words(result), _flat(answer), _end(result), _doubt(result)]
+    sentences = [failures(result), lowest_words(result), _flat(answer), _end(result)]
+    sentences.append(_doubt(result))
     lines = [line for words in sentences if words for line in folded(words, width)]
     books = [*_books(result)]
     columns = (
@@ -273,6 +274,24 @@ def energy_lines(answer: Check, width: int) -> list[Text]:
         )
         lines += folded(words, width)
     return [Text(line) for line in lines]
+
+
+def failures(result: Budget) -> str:
+    """What happens in the weathers in which it does not work; empty where that is said already."""
+    fails = result.chance.scenarios - int(result.success.sum())
+    if fails == 0 or result.chance.scenarios == 1 or result.answer == "almost":
+        return ""
+    cold = int(result.too_cold.sum())
+    flat = int((result.simulated.ran_short & ~result.success & ~result.too_cold).sum())
+    which = "the one weather" if fails == 1 else f"the {fails} weathers"
+    parts = [
+        f"in {count} the pack {words}"
+        for count, words in ((flat, "runs flat"), (cold, "gets too cold to give"))
+        if count
+    ]
+    if uses := fails - flat - cold:
+        parts.append(f"in {uses} it uses the reserve")
+    return f"Of {which} in which it fails: {and_list(parts)}."
 
 
 def _books(result: Budget) -> Iterator[tuple[str, float]]:
