@@ -15,7 +15,7 @@ from energy.answers.check.sketch import sketch
 from energy.model import Mask
 from energy.plan.words import and_list
 from energy.show.layout import Part, Sheet, Slow, folded, notes_part, part
-from energy.show.moments import clock
+from energy.show.moments import at_clock, clock
 from energy.show.numbers import watt_hours
 from energy.show.table import Column, rows
 from energy.show.terms import SUPPLIES
@@ -142,7 +142,8 @@ def what_decides(answer: Check) -> str:
     if result.overloads:
         return _turned_away(answer)
     if chance.scenarios == 1:
-        return f"It {verdict_words(result.verdict, bool(result.too_cold[result.middle]))}"
+        cold = bool(result.too_cold[result.middle])
+        return f"It {verdict_words(result.verdict, cold)}{_when(result)}"
     if answer.yes:
         deciding, where = _deciding(result, lambda budget: budget.success)
         share = f"{int(deciding.success.sum())} of {deciding.success.size}"
@@ -151,6 +152,12 @@ def what_decides(answer: Check) -> str:
     stops = f"{int((~deciding.powered).sum())} of {deciding.powered.size} weathers{where}"
     words = f"Something stops in {stops}; {deciding.may_fail} may{_stops_first(deciding)}"
     return words + _must(result)
+
+
+def _when(result: Budget) -> str:
+    """When something first stops in the middle weather; empty where nothing does."""
+    first_s = float(result.simulated.first_unmet_s[:, result.middle].min(initial=np.inf))
+    return f" {at_clock(result.calendar, first_s)}" if np.isfinite(first_s) else ""
 
 
 def _turned_away(answer: Check) -> str:

@@ -6,6 +6,7 @@ from datetime import date
 import meter_days as lived
 import numpy as np
 import pytest
+from told import unfolded
 
 from energy.answers.learn.kit_file import (
     KitFile,
