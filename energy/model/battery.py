@@ -84,7 +84,7 @@ class Battery:
         return np.asarray(temperature) < limit
 
     def cold_unavailable_share(self, temperature: Array) -> Array:
-        """The share of C that the cold locks away; lead-acid: of its available well only.
+        """The share of C that the cold holds back; lead-acid: of its available well only.
 
         All of it where it is too cold to give anything.
 

@@ -16,7 +16,7 @@ COLOURS = {
     "limit": "#b13a29",  # 42: the reserve, and what a limit refuses
     "sun": "#a26b22",  # 50: what the sun gives
     "task": "#339c9f",  # 59: a task that runs
-    "locked": "#95acbc",  # 69: what the cold locks
+    "locked": "#95acbc",  # 69: what the cold holds back
     "band": "#afcff0",  # 82: where most weathers lie
     "grid": "#d5d7db",  # 86
     "daylight": "#fbdd8f",  # 89: the area below the sun's line

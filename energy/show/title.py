@@ -51,7 +51,8 @@ def weather_part(result: Budget, width: int, *, sharper: bool = False) -> Part:
     away = ""
     if result.weather.distance_km > FAR_KM:
         away = f", {result.weather.distance_km:.0f} km away"
-    line = f"{result.weather.source}{away}: {chance_line(result.chance)}"
+    chance = f"{'what can run, ' * bool(result.overloads)}{chance_line(result.chance)}"
+    line = f"{result.weather.source}{away}: {chance}"
     lines = [Text(line, "dim") for line in labelled("Weather", line, width)]
     more = labelled("Sharper", result.weather.sharpen, width) if sharper else []
     return Part([[*lines, *(Text(line, "dim") for line in more)], lines], gives=1)

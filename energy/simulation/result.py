@@ -34,7 +34,7 @@ FULL_PERCENT = 99.5
 @dataclass(frozen=True)
 class Lowest:
     """The lowest point of one scenario: percent of charge, when [UTC s], Wh above the reserve, and
-    the percent that the cold locks then: 100 where it is too cold to give."""
+    the percent that the cold holds back then: 100 where it is too cold to give."""
 
     percent: float
     at_s: float
@@ -116,12 +116,12 @@ class Budget:
 
     @property
     def cold_unavailable_percent(self) -> Array:
-        """What the cold locks in each segment [percent of charge], (n, m or 1)."""
+        """What the cold holds back in each segment [percent of charge], (n, m or 1)."""
         return 100.0 * self.case.cold_unavailable()
 
     @cached_property
     def _lowest(self) -> tuple[Index, Array]:
-        """Edge and height above what the cold locks [percent] of each scenario's lowest point."""
+        """Edge and height above what the cold holds back [percent] of each scenario's lowest point."""
         return lowest_point(self.case, self.simulated)
 
     @property
@@ -133,7 +133,7 @@ class Budget:
 
     @property
     def cold_unavailable_at_lowest_percent(self) -> Array:
-        """What the cold locks at each scenario's lowest point [percent of charge], (m,)."""
+        """What the cold holds back at each scenario's lowest point [percent of charge], (m,)."""
         return np.asarray(self.lowest_percent - self._lowest[1])
 
     def too_cold_at(self, time_s: Array | float, scenario: Index | int) -> Mask:
@@ -204,7 +204,7 @@ class Budget:
     def middle(self) -> int:
         """The scenario whose lowest charge is the median; of equals the one nearest to the dates.
 
-        Where the cold locks a part, the lowest charge is counted from there, as the reserve is.
+        Where the cold holds a part back, the lowest charge is counted from there, as the reserve is.
         """
         lowest = np.round(self._lowest[1], 9)
         unmet = np.round(self.unmet_wh.sum(axis=0), 6)
@@ -428,7 +428,7 @@ class Answered:
 
 
 def _lowest_share(case: Case) -> Array:
-    """How low each scenario falls above what the cold locks, as shares of its store, (m,)."""
+    """How low each scenario falls above what the cold holds back, as shares of its store, (m,)."""
     store, lowest = simulate(case, books=False).store_wh[1:], np.inf
     for rows in row_blocks(*store.shape):
         above = store[rows] / case.battery.capacity_wh - case.cold_unavailable(rows)

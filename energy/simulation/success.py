@@ -16,8 +16,8 @@ from energy.model.simulate import Case, Simulated, row_blocks
 
 
 def lowest_point(case: Case, simulated: Simulated) -> tuple[Index, Array]:
-    """At which edge each scenario of a pass is lowest, and how high above what the cold locks then
-    [percent of charge], both (m,)."""
+    """At which edge each scenario of a pass is lowest, and how high above what the cold holds back
+    then [percent of charge], both (m,)."""
     scenarios = case.battery.capacity_wh.size
     lowest = np.full((2, scenarios), np.inf)  # at segments' starts, where the cold may deepen; ends
     edge = np.zeros((2, scenarios), dtype=np.intp)

@@ -312,7 +312,7 @@ PLANS = {
         SOUTH,
         panel=[{"rated_w": 110}],
     ),
-    "lead-acid below what the cold locks, with a load that asks in vain": scenario(
+    "lead-acid below what the cold holds back, with a load that asks in vain": scenario(
         {"chemistry": "agm", "capacity_wh": 400, "temperature": 5, "start_percent": 3},
         [{**LANTERN, "between": ["04:00", "12:00"]}],
         "2026-06-05T00:00:00",

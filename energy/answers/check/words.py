@@ -15,7 +15,7 @@ from energy.answers.check.sketch import sketch
 from energy.model import Mask
 from energy.plan.words import and_list
 from energy.show.layout import Part, Sheet, Slow, folded, notes_part, part
-from energy.show.moments import clock
+from energy.show.moments import at_clock, clock
 from energy.show.numbers import watt_hours
 from energy.show.table import Column, rows
 from energy.show.terms import SUPPLIES
@@ -143,7 +143,8 @@ def what_decides(answer: Check) -> str:
     if result.overloads:
         return _turned_away(answer)
     if chance.scenarios == 1:
-        return f"It {verdict_words(result.verdict, bool(result.too_cold[result.middle]))}"
+        cold = bool(result.too_cold[result.middle])
+        return f"It {verdict_words(result.verdict, cold)}{_when(result)}"
     if answer.yes:
         deciding, where = _deciding(result, lambda budget: budget.success)
         share = f"{int(deciding.success.sum())} of {deciding.success.size}"
@@ -152,6 +153,12 @@ def what_decides(answer: Check) -> str:
     stops = f"{int((~deciding.powered).sum())} of {deciding.powered.size} weathers{where}"
     words = f"Something stops in {stops}; {deciding.may_fail} may{_stops_first(deciding)}"
     return words + _must(result)
+
+
+def _when(result: Budget) -> str:
+    """When something first stops in the middle weather; empty where nothing does."""
+    first_s = float(result.simulated.first_unmet_s[:, result.middle].min(initial=np.inf))
+    return f" {at_clock(result.calendar, first_s)}" if np.isfinite(first_s) else ""
 
 
 def _turned_away(answer: Check) -> str:
@@ -257,7 +264,8 @@ def energy_lines(answer: Check, width: int) -> list[Text]:
     """The lowest charge and the end, and where the energy came from and went, in the middling
     weather."""
     result = answer.budget
-    sentences = [lowest_words(result), _flat(answer), _end(result), _doubt(result)]
+    sentences = [failures(result), lowest_words(result), _flat(answer), _end(result)]
+    sentences.append(_doubt(result))
     lines = [line for words in sentences if words for line in folded(words, width)]
     books = [*_books(result)]
     columns = (
@@ -274,6 +282,24 @@ def energy_lines(answer: Check, width: int) -> list[Text]:
         )
         lines += folded(words, width)
     return [Text(line) for line in lines]
+
+
+def failures(result: Budget) -> str:
+    """What happens in the weathers in which it does not work; empty where that is said already."""
+    fails = result.chance.scenarios - int(result.success.sum())
+    if fails == 0 or result.chance.scenarios == 1 or result.answer == "almost":
+        return ""
+    cold = int(result.too_cold.sum())
+    flat = int((result.simulated.ran_short & ~result.success & ~result.too_cold).sum())
+    which = "the one weather" if fails == 1 else f"the {fails} weathers"
+    parts = [
+        f"in {count} the pack {words}"
+        for count, words in ((flat, "runs flat"), (cold, "gets too cold to give"))
+        if count
+    ]
+    if uses := fails - flat - cold:
+        parts.append(f"in {uses} it uses the reserve")
+    return f"Of {which} in which it fails: {and_list(parts)}."
 
 
 def _books(result: Budget) -> Iterator[tuple[str, float]]:

@@ -24,7 +24,7 @@ CLOSE = 0.002  # of a pack's size: a nearer guess gains nothing
 class Bins:
     """A case over half hours: means of the sun (after the controller) and of what the bus asks, of
     their squares and product [W, W2], (bins, m); hours (bins,); the share of the time in which
-    frost forbids charging and the share of C that the cold locks, (bins, m or 1)."""
+    frost forbids charging and the share of C that the cold holds back, (bins, m or 1)."""
 
     hours: Array
     sun: Array

@@ -210,6 +210,6 @@ def _hindrance(designs: Designs) -> str | None:
         return None
     return (
         f"the pack starts at {pack.start_percent:g} %, and the reserve"
-        f"{' above what the cold locks' if at_start > 0.0 else ''} ends at"
+        f"{' above what the cold holds back' if at_start > 0.0 else ''} ends at"
         f" {pack.reserve_percent + at_start:.0f} %: no size helps"
     )

@@ -33,7 +33,7 @@ class Month:
 @dataclass(frozen=True)
 class Spell:
     """Days on end on which the load is lost: first and last date, unmet energy [Wh] and the lowest
-    charge above what the cold locks [percent]."""
+    charge above what the cold holds back [percent]."""
 
     first: date
     last: date

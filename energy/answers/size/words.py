@@ -70,7 +70,7 @@ def _details(
         yield (
             "frontier",
             lambda width: [
-                *points_part(answer, width).lines,
+                *(points_part(answer, width).lines if answer.points else ()),
                 *_as_text(frontier_lines(answer, width)),
             ],
         )

@@ -32,7 +32,7 @@ class Years:
     dates: on the plan's clock, (d, y); of no year in particular where `dated` is False.
     lost: the charge fell below the reserve that day or something asked was not served, (d, m, y).
     unmet_wh: what was not served that day [Wh], (d, m, y).
-    lowest: the day's lowest charge above what the cold locks [share of C], (d, m, y).
+    lowest: the day's lowest charge above what the cold holds back [share of C], (d, m, y).
     """
 
     panel_w: Array

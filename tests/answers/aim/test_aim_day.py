@@ -3,15 +3,17 @@
 Against the slow simulator of these tests, symmetry and arithmetic; the plans are invented.
 """
 
+import re
 from datetime import datetime, timedelta
 
 import brute
 import numpy as np
 import pytest
 from aim_plans import aim_of, one_panel
+from told import told, unfolded
 
 from energy.answers.aim.aim import aim
-from energy.answers.aim.words import day_in_words, finding, hours_table, remarks
+from energy.answers.aim.words import day_in_words, finding, hours_lines, sheet
 
 HOURS = {
     "8 h": ("2026-06-21T09:00", "2026-06-21T17:00"),
@@ -68,14 +70,15 @@ def test_whole_days_inside_a_plan_are_those_that_count(demos):
 def test_a_day_that_is_only_touched_is_said_so(by_hours):
     words = day_in_words(by_hours["8 h"])
     assert words.startswith("A day here is all the sun of Sun 21 Jun, from midnight to midnight")
-    assert words in remarks(by_hours["8 h"])
+    detail = told(lambda width: sheet(by_hours["8 h"], width), "hours")
+    assert words in unfolded(detail)
 
 
 @pytest.mark.parametrize("name", ["cloudy-repair", "two-night-trip", "january-job"])
 def test_the_hours_table_adds_up_to_the_days_yield(demos, name):
     answer = demos[name]
-    table = hours_table(answer)
-    columns = [[float(cell) for cell in column.cells] for column in list(table.columns)[1:4]]
+    rows = [re.findall(r"(\d+) W", line) for line in hours_lines(answer, 100)]
+    columns = zip(*([float(watts) for watts in row[:3]] for row in rows if row), strict=True)
     rounding = 0.5 * 24.0  # of each hour shown, and what is not shown
     for settings_wh, watts in zip((answer.flat, answer.plan, answer.best), columns, strict=True):
         assert sum(watts) == pytest.approx(settings_wh.wh_per_day, abs=rounding)

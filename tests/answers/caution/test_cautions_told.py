@@ -5,7 +5,6 @@ Common practice, no source, unless a line names one. The plans are invented.
 
 import time
 from datetime import date, datetime
-from io import StringIO
 
 import numpy as np
 import pytest
@@ -25,14 +24,14 @@ from caution_plans import (
     task,
     with_changes,
 )
-from rich.console import Console
+from told import at_a_glance, unfolded
 
 from energy.answers.caution.cautions import CLOSING, cautions
 from energy.answers.caution.trust import frost_possible
-from energy.answers.caution.words import show_cautions
+from energy.answers.caution.words import CLOSING_SHORT, LABEL_WORDS, care_part
 from energy.answers.check.check import check
 from energy.answers.check.rest import rest_of
-from energy.answers.check.words import show_check
+from energy.answers.check.words import sheet
 from energy.answers.wire.wire import wire
 from energy.plan import PlanError
 from energy.simulation.budget import budget
@@ -137,9 +136,10 @@ def test_what_is_under_way_keeps_the_risks_of_its_tool(tool, name, raises, not_r
 
 
 def test_a_plan_without_a_risk_gets_no_more_than_the_closing_line():
-    out = Console(file=StringIO(), width=100)
-    show_cautions(cautions(budget(with_changes())), out, every=True)
-    assert out.file.getvalue().strip() == CLOSING
+    warned = cautions(budget(with_changes()))
+    for every, closing in ((True, CLOSING), (False, f"{LABEL_WORDS} {CLOSING_SHORT}")):
+        care = care_part(warned, 100, every=every)
+        assert unfolded("\n".join(line.plain for line in care.lines)) == closing
 
 
 def test_a_load_that_hangs_is_warned_of_where_something_lifts_and_not_for_a_heavy_pack():
@@ -269,8 +269,9 @@ def test_a_forecast_is_old_when_it_was_fetched_more_than_a_day_ago(
     forecast_of(hours_ago, now_s)
     day = date.fromtimestamp(np.floor(now_s / 86400.0) * 86400.0 + 86400.0 + 43200.0)
     span = {"start": f"{day}T08:00:00", "end": f"{day}T20:00:00"}
-    raised = found({"span": span, "weather": {"kind": "forecast", "temp_air_c": None}})
-    assert ("forecast-old" in raised) == old
+    weather = {"kind": "forecast", "temp_air_c": None}
+    warned = cautions(budget(with_changes({"span": span, "weather": weather})))
+    assert ("forecast-old" in {caution.id for caution in warned}) == old
 
 
 def test_weather_without_a_forecast_has_no_age():
@@ -280,9 +281,10 @@ def test_weather_without_a_forecast_has_no_age():
 def test_a_string_that_is_too_much_for_the_input_is_said_under_the_verdict():
     four = panel(count=4, v_oc=22), {"place": {"lowest_c": -40}}
     plan = with_changes(*four, pack(solar_input={"max_v": 60, "connection": "series"}))
-    out = Console(file=StringIO(), width=100)
-    show_check(check(plan), out)
-    assert "panels' strings do not suit the solar input" in out.file.getvalue()
+    answer = check(plan)
+    assert "panels' strings do not suit the solar input" in at_a_glance(
+        lambda width: sheet(answer, width)
+    )
     assert wire(plan).verdict is False
 
 

@@ -9,13 +9,18 @@ import re
 import numpy as np
 import pytest
 from choose_plans import random_plan
+from told import at_a_glance, unfolded
 
 from energy import Plan, check
-from energy.answers.check.words import headline
+from energy.answers.check.words import sheet, what_decides
 from energy.simulation.budget import budget
 from energy.simulation.result import needed
 
 PLACE = {"latitude_deg": 46.5, "longitude_deg": 8.0, "timezone": "Europe/Zurich"}
+
+
+def shown(answer):
+    return unfolded(at_a_glance(lambda width: sheet(answer, width)))
 
 
 def lamp(hours, **changes):
@@ -44,7 +49,7 @@ def test_a_lamp_that_uses_the_reserve_is_almost_and_one_that_goes_out_is_not(
     found = check(lamp(hours))
     assert found.answer == answer
     assert found.chance.powered_percent == powered
-    assert headline(found).plain.startswith(f"{answer.upper()}: ")
+    assert f" {answer.upper()} {what_decides(found)}." in shown(found)
 
 
 def test_what_a_limit_turns_away_stops_in_every_weather():
@@ -78,16 +83,16 @@ def test_the_first_line_holds_the_numbers_that_decide():
     demo = check(Plan.read("builtin:cloudy-repair"))
     powered, success = demo.budget.powered, demo.budget.success
     words = (
-        f"nothing stops in any of {powered.size} weathers, but {(~success).sum()} use the reserve"
+        f"Nothing stops in any of {powered.size} weathers, but {(~success).sum()} use the reserve"
     )
     assert powered.all()
-    assert headline(demo).plain == f"ALMOST: {words}; {demo.budget.may_fail} may."
+    assert f"ALMOST {words}; {demo.budget.may_fail} may." in shown(demo)
 
 
 @pytest.mark.parametrize("seed", range(60, 90))
 def test_the_number_in_a_no_or_an_almost_is_more_than_may(seed):
     found = check(random_plan(seed))
-    words = headline(found).plain
+    words = what_decides(found)
     if found.answer == "no" and not found.budget.overloads and found.chance.scenarios > 1:
         stops, tried, may = map(int, re.findall(r"in (\d+) of (\d+) .*?; (\d+) may", words)[0])
         assert may < stops <= tried

@@ -4,18 +4,17 @@ The limit of -20 deg C is common practice, no source; the rest is arithmetic and
 """
 
 from datetime import datetime, timedelta
-from io import StringIO
 
 import numpy as np
 import pytest
 from plan_tables import refused
-from rich.console import Console
+from told import told, unfolded
 
+from energy.answers.check import words
 from energy.answers.check.check import check, under_skies
 from energy.answers.check.picture import charge, finding
-from energy.answers.check.words import failures, show_check
 from energy.answers.choose.choose import choose
-from energy.answers.choose.words import show_choice
+from energy.answers.choose.words import sheet as choice_sheet
 from energy.answers.size.size import size
 from energy.plan import Plan
 from energy.simulation.budget import budget
@@ -40,10 +39,10 @@ def plan(pack: dict, task: dict = LAMP, air=-30, hours: float = 10, **tables: ob
     )
 
 
-def told(of: Plan) -> str:
-    out = Console(width=300, record=True, file=StringIO())
-    show_check(check(of), out)
-    return out.export_text()
+def everything(of: Plan) -> str:
+    answer = check(of)
+    text = told(lambda width: words.sheet(answer, width, every=True), "tasks", "energy", width=300)
+    return unfolded(text)
 
 
 def test_a_full_pack_below_the_limit_serves_nothing_and_keeps_its_charge() -> None:
@@ -127,7 +126,7 @@ def test_a_limit_of_ones_own_counts() -> None:
 
 
 def test_the_answer_says_too_cold_and_never_flat() -> None:
-    text = told(plan({}))
+    text = everything(plan({}))
     assert "gets too cold to give" in text
     assert "Too cold to give at 08:00: below -20 degrees C" in text
     assert 'what must run was lost too: "lamp"' in text
@@ -136,14 +135,14 @@ def test_the_answer_says_too_cold_and_never_flat() -> None:
 
 
 def test_a_pack_that_runs_flat_in_mild_air_is_still_called_flat() -> None:
-    text = told(plan({"capacity_wh": 100}, air=15))
+    text = everything(plan({"capacity_wh": 100}, air=15))
     assert "runs flat" in text
     assert "too cold" not in text
 
 
 def test_sun_that_serves_all_leaves_a_reserve_that_cannot_be_had() -> None:
-    text = told(plan({}, charger=[SOCKET]))
-    assert "ALMOST: nothing stops in the one weather tried, but the pack gets too cold to" in text
+    text = everything(plan({}, charger=[SOCKET]))
+    assert "ALMOST Nothing stops in the one weather tried, but the pack gets too cold to" in text
     assert "Lowest charge 100 % at 08:00, but below -20 degrees C the pack gives none of it" in text
 
 
@@ -154,11 +153,13 @@ def test_many_weathers_are_counted_by_what_stops_them() -> None:
     air = result.weather.air.temp_air[np.unique(result.case.temp_row)]
     cold = int((air < -3.0).any(axis=0).sum())
     assert 0 < cold < 31
-    assert failures(result) == f"In the other {cold} the pack gets too cold to give."
+    assert words.failures(result) == (
+        f"Of the {cold} weathers in which it fails: in {cold} the pack gets too cold to give."
+    )
     small = budget(plan({"discharge_min_c": -3, "capacity_wh": 420}, weather=weather))
-    assert failures(small).endswith(
-        f"in {31 - cold} of them the pack runs flat, in {cold} of them the pack gets too cold to"
-        " give."
+    assert words.failures(small) == (
+        f"Of the 31 weathers in which it fails: in {31 - cold} the pack runs flat and in {cold}"
+        " the pack gets too cold to give."
     )
 
 
@@ -182,9 +183,9 @@ def test_the_picture_says_so_and_keeps_its_reserve_on_the_paper() -> None:
 
 
 def test_a_choice_says_that_no_energy_is_wanting() -> None:
-    out = Console(width=300, record=True, file=StringIO())
-    show_choice(choose(plan({})), out)
-    assert "too cold to give at Tue 03 Feb 08:00" in out.export_text()
+    answer = choose(plan({}))
+    text = told(lambda width: choice_sheet(answer, width), width=300)
+    assert "too cold to give at Tue 03 Feb 08:00" in text
 
 
 def test_no_size_helps_a_pack_that_is_too_cold() -> None:

@@ -9,21 +9,20 @@ import sys
 from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import cache
-from io import StringIO
 from itertools import pairwise
 
 import numpy as np
 import pytest
 from checkout import ROOT
 from choose_plans import DAY, plan
-from rich.console import Console
 from scipy.optimize import linprog, milp
+from told import told
 from typer.testing import CliRunner
 
 from energy import Plan, PlanError
 from energy.answers.check.rest import rest_of, under
 from energy.answers.choose.choose import Row, choose
-from energy.answers.choose.words import show_choice, what_to_do
+from energy.answers.choose.words import sheet, what_to_do
 from energy.cli.main import app
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
@@ -453,9 +452,8 @@ def test_a_choice_that_is_not_proven_names_the_priority_that_may_lack_some():
     whole = sum(task.value for task in Plan.read("builtin:january-job").task
                 if task.priority == found["gap_priority"])  # fmt: skip
     assert served < whole
-    out = Console(width=200, record=True, file=StringIO())
-    show_choice(answer, out)
-    assert f"of what could fit of priority {found['gap_priority']} at most" in out.export_text()
+    text = told(lambda width: sheet(answer, width), width=200)
+    assert f"Of what could fit of priority {found['gap_priority']} at most" in text
 
 
 def test_each_thing_left_out_says_what_it_would_cost():
@@ -535,9 +533,8 @@ def test_what_runs_on_one_of_two_evenings_is_not_called_all_or_nothing_as_a_whol
 def test_no_more_effort_is_offered_than_the_command_takes(effort, further):
     lamp = {"name": "lamp", "supply": "dc12", "working_w": 5, "hours": 2}
     open_end = {"effort": effort, "proven": False, "gap_percent": 5.0, "gap_priority": 2}
-    out = Console(width=200, record=True, file=StringIO())
-    show_choice(replace(choose(plan([lamp])), **open_end), out)
-    text = out.export_text()
-    assert "Not proven best" in text
+    answer = replace(choose(plan([lamp])), **open_end)
+    text = told(lambda width: sheet(answer, width), width=200)
+    assert "Of what could fit of priority 2 at most 5 % is missing" in text
     assert ("--effort 6 looks further" in text) is further
     assert "--effort 7" not in text

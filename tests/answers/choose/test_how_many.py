@@ -4,20 +4,19 @@ All plans are invented.
 """
 
 from datetime import datetime, timedelta
-from io import StringIO
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
 from choose_plans import DAY, plan
-from rich.console import Console
 from seeds import seeds
+from told import told, unfolded
 from typer.testing import CliRunner
 
 from energy import Plan, PlanError
 from energy.answers.choose.how_many import how_many
-from energy.answers.choose.words import show_how_many
+from energy.answers.choose.words import how_many_sheet
 from energy.cli.main import app
 from energy.simulation.budget import budget, changed
 
@@ -346,9 +345,8 @@ def test_more_of_what_another_task_goes_with(must):
 
 def shown(asked, tool):
     """What the terminal says, in one line."""
-    out = Console(width=200, record=True, file=StringIO())
-    show_how_many(how_many(asked, tool), out)
-    return " ".join(out.export_text().split())
+    answer = how_many(asked, tool)
+    return unfolded(told(lambda width: how_many_sheet(answer, width), width=200))
 
 
 def test_what_is_planned_in_minutes_is_answered_in_minutes():

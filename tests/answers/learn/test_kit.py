@@ -6,6 +6,7 @@ from datetime import date
 import meter_days as lived
 import numpy as np
 import pytest
+from told import unfolded
 
 from energy.answers.learn.kit_file import (
     KitFile,
@@ -23,7 +24,7 @@ from energy.answers.learn.own_figures import own
 from energy.answers.learn.posterior import EMPTY, figures_of, size_of
 from energy.answers.learn.readings import parse_readings
 from energy.answers.learn.score import score
-from energy.answers.learn.words import lines_of_own
+from energy.answers.learn.words import own_part
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import budget
 
@@ -136,6 +137,11 @@ def naming(folder, plan, *files, **changes):
     return Plan.from_dict(tables, folder=folder)
 
 
+def yours(figures):
+    """What an answer says of figures of one's own."""
+    return unfolded("\n".join(line.plain for line in own_part(figures, 80).lines))
+
+
 def owned(plan, folder):
     return {one.what: one.doubt_left_percent for one in own(plan, folder).figures}
 
@@ -145,8 +151,8 @@ def test_the_figures_of_ones_own_come_with_the_doubt_that_is_left(tmp_path):
     written(tmp_path, plan, READ)
     mine = naming(tmp_path, plan)
     found = owned(mine, tmp_path)
-    (line,) = lines_of_own(own(mine, tmp_path))
-    assert f"angle-grinder-115 ({found['tool:angle-grinder-115']:.0f} % of its doubt left)" in line
+    line = yours(own(mine, tmp_path))
+    assert f"angle-grinder-115 ({found['tool:angle-grinder-115']:.0f} % of its doubt open)" in line
     assert 20.0 < found["tool:angle-grinder-115"] < 60.0
     assert "tool:drill-10" not in found
 
@@ -345,9 +351,7 @@ def test_an_answer_ends_with_the_usual_error_at_its_site(tmp_path):
         for place in (near, far)
     )
     points = f"{answer.typical_points:.0f}"
-    assert list(lines_of_own(here)) == [
-        f"Usual error here: {points} points of charge over 1 day scored."
-    ]
+    assert yours(here) == f"Yours usual error here {points} points of charge over 1 day scored."
     assert here.as_dict()["usual_error"]["days"] == 1
     assert there.usual is None
 

@@ -6,7 +6,7 @@ import re
 import meter_days as lived
 import pytest
 from learn_days import NIGHT
-from rich.console import Console
+from told import told
 
 from energy.answers.learn.component_names import tools_of
 from energy.answers.learn.kit_file import as_toml, named_by, read_kit_file
@@ -14,7 +14,7 @@ from energy.answers.learn.learn import learn
 from energy.answers.learn.posterior import size_of
 from energy.answers.learn.readings import Readings, parse_readings
 from energy.answers.learn.score import score
-from energy.answers.learn.words import show_score
+from energy.answers.learn.words import score_sheet
 from energy.plan import Plan, PlanError
 
 GRINDER = "angle-grinder-115"
@@ -199,9 +199,7 @@ def test_a_score_of_one_weather_tells_no_chance(futures):
     sky = {"kind": "sky", "sky": 4, "futures": futures, "temp_air_c": 15}
     plan = lived.plan_of(weather=sky)
     answer = score(plan, parse_readings("time,battery_percent\n12:00,60\n", plan))
-    out = Console(record=True, width=120)
-    show_score(answer, out)
-    text = out.export_text()
+    text = told(lambda width: score_sheet(answer, width))
     assert text.count(f"8 in 10 of {futures} weathers") == (2 if futures > 1 else 0)
     assert (" to " in text) == (futures > 1)
     assert answer.as_dict()["score"]["weathers"] == futures

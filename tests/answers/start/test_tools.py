@@ -54,8 +54,10 @@ def test_one_pack_or_panel_comes_with_all_its_figures():
     assert json.loads(run("pack-1000", "--json").output).keys() == {"pack-1000"}
 
 
-def test_all_of_them_are_shown_without_a_word():
-    shown = run().output
+def test_without_a_word_the_groups_are_listed_and_all_of_them_behind_an_option():
+    groups = {line.split()[0] for line in run().output.splitlines() if line[:1].strip()}
+    assert {tool["group"] for tool in profiles.tools().values()} | {"pack", "panel"} <= groups
+    shown = run("--all").output
     assert all(name in shown for name in ("die-grinder", "pack-2000", "bendable-100"))
     assert json.loads(run("--json").output).keys() == profiles.tools().keys()
 

@@ -1,15 +1,15 @@
 """What is said of a run's fuse: its amps, its DC volts, what it must break, and string fuses."""
 
-import io
 import json
 
 import pytest
 from plan_tables import FOLDER as PANEL
 from plan_tables import LAMP, plan
-from rich.console import Console
+from told import told, unfolded
 
 from energy.answers.wire.wire import wire
-from energy.answers.wire.words import show_wire
+from energy.answers.wire.words import sheet
+from energy.show.layout import part
 
 TO_PACK = {"from": "panel", "to": "pack", "length_m": 5}
 TO_LAMP = {"from": "pack", "to": "task:lamp", "length_m": 3}
@@ -126,10 +126,8 @@ def test_a_run_without_a_fuse_says_nothing_of_one():
 
 def test_the_fuse_lines_are_shown_and_in_the_json():
     found = wired(TO_PACK)
-    out = Console(width=100, record=True, file=io.StringIO())
-    show_wire(found, out)
-    text = " ".join(out.export_text().split())
-    assert "Fuse for run 1: 20 A, DC voltage at least 24.2 V" in text
-    told = json.loads(json.dumps(found.as_dict()))["runs"][0]
-    assert told["fuse_v"] == pytest.approx(24.2)
-    assert told["fuse_breaks_a"] == 5000
+    text = unfolded(told(lambda width: sheet(found, part([]), width)))
+    assert "Fuse run 1: 20 A, DC voltage at least 24.2 V" in text
+    run = json.loads(json.dumps(found.as_dict()))["runs"][0]
+    assert run["fuse_v"] == pytest.approx(24.2)
+    assert run["fuse_breaks_a"] == 5000

@@ -3,20 +3,19 @@
 Check, size and wire count the same connection. Plans are invented.
 """
 
-import io
-
 import numpy as np
 import pytest
 import tomlkit
 from plan_tables import FOLDER, LAMP, plan, refused
-from rich.console import Console
+from told import told
 from typer.testing import CliRunner
 
 from energy.answers.size.designs import design, make_designs
 from energy.answers.size.worksheet import worksheet
 from energy.answers.wire.wire import wire
-from energy.answers.wire.words import show_wire
+from energy.answers.wire.words import sheet
 from energy.cli.main import app
+from energy.show.layout import part
 from energy.simulation.budget import budget
 
 PANEL = {**FOLDER, "condition_percent": 100}
@@ -44,9 +43,7 @@ def row(answer, in_series):
 
 
 def shown(answer):
-    out = Console(width=300, file=io.StringIO())
-    show_wire(answer, out)
-    return out.file.getvalue()
+    return told(lambda width: sheet(answer, part([]), width, every=True), width=300)
 
 
 # --- in the cold --------------------------------------------------------------------------------
@@ -84,7 +81,7 @@ def test_a_string_that_fits_in_the_plans_season_only_is_a_no_that_says_so():
     answer = wire(summer)
     assert (answer.verdict, row(answer, 2).fits) == (False, False)
     head = shown(answer).splitlines()[0]
-    assert head.startswith("NO: ")
+    assert head.startswith("NO  ")
     assert "2 in series, fits in the plan's own days only" in head
     assert "at -25 it gives 49.6 V, and the input bears 47 V" in head
     assert shown(answer).count("own days only") == 1
@@ -126,7 +123,7 @@ def test_cautions_and_strings_are_told_in_the_cold_that_is_asked_for(tmp_path):
     path = tmp_path / "plan.toml"
     source = kit(TWO, {"max_v": 50, "connection": "series"}).source
     path.write_text(tomlkit.dumps(source))
-    command = ["wire", str(path), "--all-cautions"]
+    command = ["wire", str(path), "--care"]
     unknown, mild = (
         CliRunner().invoke(app, [*command, *given]) for given in ([], ["--lowest-c", "-5"])
     )

@@ -1,17 +1,20 @@
 """The runs and strings of a plan: judged by hand arithmetic, refused in one line, and simulated."""
 
-import io
 import json
 
 import numpy as np
 import pytest
+import tomlkit
 from plan_tables import FOLDER as PANEL
 from plan_tables import LAMP, SAW, plan, refused
-from rich.console import Console
+from told import told, unfolded
+from typer.testing import CliRunner
 
 from energy.answers.wire.wire import wire
-from energy.answers.wire.words import show_wire
+from energy.answers.wire.words import sheet
+from energy.cli.main import app
 from energy.plan import PlanError
+from energy.show.layout import part
 from energy.simulation.budget import budget
 
 CLEAR = {"kind": "clear", "temp_air_c": [-4, 9]}
@@ -287,12 +290,12 @@ def test_a_budget_gives_the_same_answer_as_its_plan():
 
 
 @pytest.mark.parametrize("runs", [[], [TO_PACK], [{**TO_PACK, "length_m": 9, "mm2": 1.5}]])
-def test_the_shown_answer_ends_with_the_cautions(runs):
-    out = Console(width=100, record=True, file=io.StringIO())
-    answer = wire(kit(runs))
-    show_wire(answer, out)
-    text = " ".join(out.export_text().split())
-    assert text.startswith("YES" if answer.yes else "NO")
+def test_the_shown_answer_ends_with_the_cautions(runs, tmp_path):
+    asked = kit(runs)
+    (tmp_path / "plan.toml").write_text(tomlkit.dumps(asked.source))
+    output = CliRunner().invoke(app, ["wire", str(tmp_path / "plan.toml")]).output
+    assert ("\nYES  " if wire(asked).yes else "\nNO  ") in output
+    text = unfolded(output)
     for words in ("local codes", "polarity", "fuse close to the battery", "DC arc"):
         assert words in text
 
@@ -364,15 +367,13 @@ def test_a_cable_that_stands_alone_changes_nothing():
 
 
 def headed(found):
-    out = io.StringIO()
-    show_wire(found, Console(file=out, width=200))
-    return out.getvalue().splitlines()[0]
+    return told(lambda width: sheet(found, part([]), width), width=200).splitlines()[0]
 
 
 def test_what_nobody_can_judge_is_no_yes():
     nothing = wire(kit(panel=[]))
     assert (nothing.verdict, nothing.yes) == (None, False)
-    assert headed(nothing).startswith("NOT KNOWN: nothing to judge")
+    assert headed(nothing).startswith("NOT KNOWN  Nothing to judge")
     no_label = wire(kit(panel={**PANEL, "v_oc": None}))
     assert no_label.verdict is None
     assert headed(no_label).startswith("NOT KNOWN")

@@ -1,13 +1,12 @@
 """Runs that no cable, gauge or fuse of the tables suits: a NO with its reason; others answered."""
 
-import io
-
 import pytest
 from plan_tables import LAMP, plan
-from rich.console import Console
+from told import told
 
 from energy.answers.wire.wire import wire
-from energy.answers.wire.words import show_wire
+from energy.answers.wire.words import sheet
+from energy.show.layout import part
 
 PANEL = {"rated_w": 200, "v_mp": 18, "v_oc": 21.6, "i_sc": 11.8}
 TO_PACK = {"from": "panel", "to": "pack", "length_m": 5}
@@ -19,9 +18,7 @@ def wired(*runs):
 
 
 def shown(answer):
-    out = io.StringIO()
-    show_wire(answer, Console(file=out, width=200))
-    return out.getvalue()
+    return told(lambda width: sheet(answer, part([]), width), width=200)
 
 
 @pytest.mark.parametrize(
@@ -41,7 +38,7 @@ def test_a_run_beyond_the_tables_is_a_no_and_the_others_are_answered(figures, fu
     assert other == wired(TO_PACK).runs[0]
     assert "the thickest of the table, which is not enough" in beyond.rule
     assert "smallest" not in beyond.rule
-    assert "NO: run 1 needs another cable" in shown(answer)
+    assert "NO  Run 1 needs another cable" in shown(answer)
 
 
 def test_no_fuse_is_named_beyond_the_series_which_ends_at_300_a():
