@@ -34,8 +34,8 @@ RATE, BEFORE, REST, LEFT, SERVED, PAID, ROWS = range(KEPT, 19)
 
 class Passed(NamedTuple):
     """What became of each design in each weather, (weathers, designs): the store at the end [Wh],
-    the lowest charge above what the cold holds back [share of C], what was not served [Wh] and for how
-    long the pack could not give what was asked of it [h]."""
+    the lowest charge above what the cold holds back [share of C], what was not served [Wh] and for
+    how long the pack could not give what was asked of it [h]."""
 
     store_wh: Array
     lowest: Array

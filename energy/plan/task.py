@@ -231,6 +231,13 @@ class Task(Strict):
             return joules / (self.trace[-1][0] - self.trace[0][0])
         return self.peak_w
 
+    @property
+    def repeat_wh(self) -> float:
+        """Stated energy at its outlet [Wh], at its mean watts: of one repeat; of the whole block,
+        where it is one; of an hour, where it simply runs on."""
+        counted_s = self.repeat_s if self.repeats else self.duration_s
+        return self.mean_w * (counted_s or SECONDS_PER_H) / SECONDS_PER_H
+
 
 def called(tasks: Sequence[Task], word: str) -> list[int]:
     """The numbers, from 0, of the tasks of a name or, where none has it, of a tool.

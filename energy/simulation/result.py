@@ -121,7 +121,7 @@ class Budget:
 
     @cached_property
     def _lowest(self) -> tuple[Index, Array]:
-        """Edge and height above what the cold holds back [percent] of each scenario's lowest point."""
+        """Edge and height above the cold's share [percent] of each scenario's lowest point."""
         return lowest_point(self.case, self.simulated)
 
     @property
@@ -204,7 +204,7 @@ class Budget:
     def middle(self) -> int:
         """The scenario whose lowest charge is the median; of equals the one nearest to the dates.
 
-        Where the cold holds a part back, the lowest charge is counted from there, as the reserve is.
+        Where the cold holds a part back, the lowest charge is counted from there, as the reserve.
         """
         lowest = np.round(self._lowest[1], 9)
         unmet = np.round(self.unmet_wh.sum(axis=0), 6)

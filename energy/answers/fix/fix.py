@@ -4,16 +4,16 @@ A kind of change is a ladder: a size from none to the most, and what it changes 
 sizes are found by bisection through all weathers; nothing is offered that was not re-run.
 """
 
-import math
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 from energy.answers.check.rest import left_of
-from energy.answers.fix.kinds import KINDS, ladders
+from energy.answers.fix.kinds import KINDS, ON_SITE, ladders
 from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.leaving import least_left_out
+from energy.answers.fix.pair import pair_of
+from energy.answers.fix.sizes import STEP_SHARE, rounded_up, smallest_size
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget, budget_of, changed
 from energy.simulation.result import Answered
@@ -21,11 +21,7 @@ from energy.simulation.result import Answered
 if TYPE_CHECKING:
     import pandas as pd
 
-STEP_SHARE = 0.02  # sizes are rounded up by less than this share of what is added
-BRACKET_SHARE = 0.025  # and found to within this one
-FINEST = 1e-4  # of the most that a kind of change can do: less is nothing
 STEPS_UP = 3
-FEW = 3
 
 
 @dataclass(frozen=True)
@@ -70,7 +66,8 @@ class Fixes:
 def fixes(plan: Plan | Budget) -> Fixes:
     """The smallest change of each kind that makes the answer yes; none where it is yes already.
 
-    Where no kind does it alone, the first pair that does, free changes before others.
+    Where no kind that keeps all the work and needs nothing bought does it alone, two together may
+    (see `pair`).
 
     plan: a Plan, or its Budget, which is then not worked out again.
         Where that begins in the middle of its plan, what is done by then is no longer there to be
@@ -89,13 +86,23 @@ def fixes(plan: Plan | Budget) -> Fixes:
         left = left_of(result.plan, result.now, result.plan.pack.start_percent, result.done)
         if left["task"]:  # else nothing of the tasks is there to be changed
             result, done = budget(result.plan.replace(**left), result.now), left
-    kinds = ladders(result)
-    tried = [(ladder, _smallest(result, ladder)) for ladder in kinds]
-    enough = [fix for _, fix in tried if fix is not None]
-    not_enough = tuple(KINDS[ladder.kind] for ladder, fix in tried if fix is None)
-    if not enough and (pair := _smallest_pair(result, kinds)) is not None:
-        enough = [pair]
+    alone = [_alone(result, ladder) for ladder in ladders(result)]
+    enough = [each.fix for each in alone if each.fix is not None]
+    not_enough = tuple(KINDS[each.ladder.kind] for each in alone if each.fix is None)
+    if not any(fix.kind in ON_SITE and fix.kind != "leave-out" for fix in enough):
+        enough += _pairs(result, alone)
+    enough.sort(key=_rank)
     return Fixes(tuple(replace(fix, change=done | fix.change) for fix in enough), not_enough)
+
+
+@dataclass(frozen=True)
+class _Alone:
+    """What a kind of change does alone: the fix, None where it is not enough, and the budget with
+    as much of it as can be, None where that is no plan or was not run."""
+
+    ladder: Ladder
+    fix: Fix | None
+    at_most: Budget | None
 
 
 def _try(result: Budget, change: Change, deciding: bool = True) -> Budget | None:
@@ -106,115 +113,73 @@ def _try(result: Budget, change: Change, deciding: bool = True) -> Budget | None
         return None
 
 
-def _smallest(result: Budget, ladder: Ladder, other: Change | None = None) -> Fix | None:
-    """The smallest size of a change that works together with another change; None if none.
+def _alone(result: Budget, ladder: Ladder) -> _Alone:
+    """The smallest size of a kind of change that works.
 
     What is left out has no size: it is a choice. What is found is run through all weathers.
     """
-    given = other or {}
-    without = result if other is None else _try(result, given, deciding=False)
-    if without is None or without.yes:  # the other does it alone
-        return None
     if ladder.kind == "leave-out":
-        least = least_left_out(without)
-        return Fix(ladder.kind, least[1], ladder.free, least[0], least[2]) if least else None
+        least = least_left_out(result)
+        fix = Fix(ladder.kind, least[1], True, least[0], least[2]) if least else None
+        return _Alone(ladder, fix, None)
+    at_most: Budget | None = None
 
     def tried(size: float) -> tuple[bool, float]:
-        changed_budget = _try(result, given | ladder.change(size))
-        if changed_budget is None:
-            return False, -1.0
-        return changed_budget.yes, changed_budget.margin_percent
+        nonlocal at_most
+        run = _try(result, ladder.change(size))
+        at_most = run if size == ladder.most else at_most
+        return (False, -1.0) if run is None else (run.yes, run.margin_percent)
 
-    size = _size(ladder, tried, without.margin_percent)
-    if size is None:
-        return None
-    for _ in range(STEPS_UP):  # all weathers may ask for a little more than those that decide
-        best = _try(result, given | ladder.change(size), deciding=False)
+    size = smallest_size(ladder, tried, result.margin_percent)
+    return _Alone(ladder, None if size is None else _in_all(result, ladder, size), at_most)
+
+
+def _in_all(result: Budget, ladder: Ladder, size: float) -> Fix | None:
+    """The fix of a size that works in the weathers that decide, run through all of them, which may
+    ask for a little more; None where even that does not do."""
+    for _ in range(STEPS_UP):
+        best = _try(result, ladder.change(size), deciding=False)
         if best is not None and best.yes:
             return Fix(ladder.kind, ladder.words(size), ladder.free, ladder.change(size), best)
-        more = size + 1.0 if ladder.whole else _rounded_up((1.0 + STEP_SHARE) * size)
+        more = size + 1.0 if ladder.whole else rounded_up((1.0 + STEP_SHARE) * size)
         size = min(more, ladder.most)
     return None
 
 
-def _size(
-    ladder: Ladder, tried: Callable[[float], tuple[bool, float]], under: float
-) -> float | None:
-    """The smallest size that works, None if none; `tried` says whether one does and how far it is
-    from working, under how far none at all is.
+def _pairs(result: Budget, alone: Sequence[_Alone]) -> list[Fix]:
+    """Two kinds that are enough together as one fix, none without such a pair.
 
-    A few are tried one after another. Of many the largest first; then, between one that works and
-    one that does not, the next is guessed from how far both are from working, or halfway where that
-    does not tell.
+    What is bought, or a fuller start, is one of the two only where a limit turns work away or
+    nothing else is enough.
     """
-    if ladder.whole and ladder.most <= FEW:
-        return next((float(n) for n in range(1, int(ladder.most) + 1) if tried(n)[0]), None)
-    works, over = tried(ladder.most)
-    if not works:
-        return None
-    low, high, turn = 0.0, ladder.most, 0
-    while high - low > (1.0 if ladder.whole else max(BRACKET_SHARE * high, FINEST * ladder.most)):
-        middle = _between(low, high, under, over, turn, ladder.whole)
-        works, margin = tried(middle)
-        if works:
-            high, over = middle, margin
-        else:
-            low, under = middle, margin
-        turn += 1
-    return high if ladder.whole else min(_rounded_up(high), ladder.most)
+    any_kind = bool(result.overloads) or all(each.fix is None for each in alone)
+    fitting = [
+        (each.ladder, each.at_most)
+        for each in alone
+        if each.fix is None
+        and (each.at_most is not None or each.ladder.kind == "leave-out")
+        and (any_kind or each.ladder.kind in ON_SITE)
+    ]
+    pair = pair_of(result, fitting)
+    if pair is None:
+        return []
+    (easy, hard), (easy_size, hard_size) = pair.ladders, pair.sizes
+    with_it = hard.words(hard_size)
+    return [
+        Fix(
+            kind=f"{easy.kind} + {hard.kind}",
+            text=f"{easy.words(easy_size).removesuffix('.')}; and {with_it[0].lower()}"
+            f"{with_it[1:]}",
+            free=easy.free and hard.free,
+            change=easy.change(easy_size) | hard.change(hard_size),
+            budget=pair.budget,
+        )
+    ]
 
 
-def _both(first: Change, other: Change) -> Change:
-    """Two changes in one; tables of all tasks hold what the other changes in them already."""
-    if "task" in first:
-        other = {key: value for key, value in other.items() if not key.startswith("task.")}
-    return first | other
-
-
-def _between(
-    low: float, high: float, under: float, over: float, turn: int, whole_numbers: bool
-) -> float:
-    """The next size to try: a little beyond the straight line's zero; every third time halfway.
-
-    >>> _between(0.0, 100.0, -10.0, 10.0, 0, True), _between(0.0, 100.0, -10.0, 0.0, 2, True)
-    (50.0, 50.0)
-    """
-    share = 0.5
-    if turn % 3 != 2 and under < 0.0 <= over:
-        beyond = 1.01 if turn % 3 == 0 else 0.99
-        share = min(max(beyond * -under / (over - under), 0.01), 0.99)
-    middle = low + share * (high - low)
-    return min(max(float(round(middle)), low + 1.0), high - 1.0) if whole_numbers else middle
-
-
-def _smallest_pair(result: Budget, ladders: list[Ladder]) -> Fix | None:
-    """The first two kinds that work together, easy ones before hard ones, both made small."""
-    rank = {ladder.kind: k for k, ladder in enumerate(ladders)}
-    pairs = sorted(
-        combinations(ladders, 2), key=lambda pair: max(rank[ladder.kind] for ladder in pair)
-    )
-    for easy, hard in pairs:
-        harder = _smallest(result, hard, easy.change(easy.most))
-        if harder is None:
-            continue
-        easier = _smallest(result, easy, harder.change)
-        if easier is not None:
-            return Fix(
-                kind=f"{easier.kind} + {harder.kind}",
-                text=f"{easier.text.removesuffix('.')}; and together with that: {harder.text}",
-                free=easier.free and harder.free,
-                change=_both(easier.change, harder.change),
-                budget=easier.budget,
-            )
-    return None
-
-
-def _rounded_up(value: float) -> float:
-    """Up to a round figure: a step of 1, 2 or 5 tens, less than 2 % of the value.
-
-    >>> _rounded_up(117.3), _rounded_up(1041.0), _rounded_up(7.31)
-    (118.0, 1060.0, 7.4)
-    """
-    tens = 10.0 ** math.floor(math.log10(STEP_SHARE * value))
-    step = max(k for k in (1.0, 2.0, 5.0) if k * tens <= STEP_SHARE * value) * tens
-    return round(math.ceil(value / step) * step, 6)
+def _rank(fix: Fix) -> tuple[int, bool]:
+    """What a fix costs a person: its kind's place, two things at once after all that is on site."""
+    kinds = tuple(KINDS)
+    hardest = max(kinds.index(kind) for kind in fix.kind.split(" + "))
+    pair = "+" in fix.kind
+    return max(hardest, len(ON_SITE) - 1) if pair else hardest, pair

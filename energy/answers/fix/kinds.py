@@ -1,27 +1,35 @@
-"""The kinds of change that can turn a no into a yes, easiest first.
+"""The kinds of change that can turn a no into a yes, in the order of what they cost a person on
+site: switch off, move, prop up, leave out, charge elsewhere, start fuller, buy.
 
-Each is made in `tasks`, `leaving` or `kit`; which size is enough is found in `fix`. A fuller
-start comes last: whoever is on site has started.
+Each is made in `tasks`, `leaving`, `overloaded` or `kit`; which size is enough is found in `fix`,
+which two are enough together in `pair`.
 """
 
-from energy.answers.fix import kit, leaving, tasks
+from energy.answers.fix import kit, leaving, overloaded, tasks
 from energy.answers.fix.ladder import Ladder
 from energy.simulation.budget import Budget
 
 KINDS = {
     "inverter-off-between-tasks": "switching the inverter off between tasks",
     "move-flexible": "moving flexible tasks nearer noon",
+    "another-time": "doing at another time what does not run beside the rest",
     "better-pose": "standing the panels the best way",
     "re-aim": "turning the panels at the sun up to three times a day",
     "leave-out": "leaving out all that need not run",
     "charge-past-the-inverter": "charging past the inverter",
     "another-source": f"up to {kit.SOURCE_MOST_MIN // 60} hours of {kit.SOURCE_W:.0f} W from"
     " elsewhere",
+    "fuller-start": "starting full",
+    "softer-start": "a tool with a softer start",
+    "cordless": "a cordless tool",
     "stronger-inverter": "a stronger inverter",
+    "stronger-pack": "a stronger inverter and pack together",
     "more-panel": f"up to {kit.MOST_PANEL_W:.0f} W more panel",
     "more-pack": f"up to {kit.MOST_PACK:.0f} times the pack",
-    "fuller-start": "starting full",
 }
+# What is open to whoever has set out and buys nothing: where none of it is enough alone, two of it
+# may be.
+ON_SITE = tuple(KINDS)[: tuple(KINDS).index("fuller-start")]
 
 
 def ladders(result: Budget) -> list[Ladder]:
@@ -35,14 +43,18 @@ def ladders(result: Budget) -> list[Ladder]:
     kinds = (
         kit.inverter_off,
         tasks.nearer_noon,
+        overloaded.another_time,
         kit.better_pose,
         kit.re_aim,
         leaving.leave_out,
         tasks.past_the_inverter,
         kit.another_source,
-        kit.stronger_inverter,
+        kit.fuller_start,
+        overloaded.softer_start,
+        overloaded.cordless,
+        overloaded.stronger_inverter,
+        overloaded.stronger_pack,
         kit.more_panel,
         kit.more_pack,
-        kit.fuller_start,
     )
     return [ladder for kind in kinds if (ladder := kind(result)) is not None]

@@ -1,6 +1,6 @@
 """Changes to the kit and how it stands: inverter, panels, the charge at the start, other sources.
 
-Changes to the tasks are in `tasks`.
+Changes to the tasks are in `tasks`, what helps against a limit in `overloaded`.
 """
 
 import math
@@ -10,7 +10,6 @@ import numpy as np
 from energy.answers.aim.poses import Search, search
 from energy.answers.choose.coarse import Coarse, worst_first
 from energy.answers.fix.ladder import Change, Ladder
-from energy.model.limits import Overload
 from energy.model.timeline import Interval
 from energy.plan.kit import compass_word
 from energy.plan.words import and_list
@@ -22,7 +21,6 @@ SOURCE_W = 100.0  # what a vehicle's 12 V socket gives for hours (common practic
 SOURCE_MOST_MIN = 480
 SOURCE_TRIED_MIN = (30, 120, SOURCE_MOST_MIN)
 EARLIEST_H, LATEST_H = 6, 21  # nobody tends a charger earlier or later
-INVERTERS = 6  # stronger ones that are tried
 MOST_PANEL_W, MOST_PACK = 3000.0, 8.0  # more is another plan: watts added, times the capacity
 
 
@@ -203,52 +201,6 @@ def _tended(result: Budget) -> list[Interval]:
         if closes_s - opens_s >= 60.0:
             tended.append((opens_s, closes_s))
     return tended
-
-
-def stronger_inverter(result: Budget) -> Ladder | None:
-    """One that bears what is turned away: its rating and its surge, in whole hundreds."""
-    inverter = result.plan.pack.inverter
-    if inverter is None or not _too_weak(result):
-        return None
-    change: Change = {}
-    stronger = result
-    for _ in range(INVERTERS):  # beside what now runs, what ranks lower may ask for more
-        change = _bearing(stronger)
-        stronger = changed(result, change, deciding=True)
-        if not _too_weak(stronger):
-            break
-    rated, surge = change.values()
-    return Ladder(
-        kind="stronger-inverter",
-        free=False,
-        change=lambda _: change,
-        words=lambda _: f"An inverter of {rated:.0f} W that surges to {surge:.0f} W.",
-    )
-
-
-def _too_weak(result: Budget) -> list[Overload]:
-    """What a stronger inverter would not turn away."""
-    return [overload for overload in result.overloads if overload.limit in ("inverter", "surge")]
-
-
-def _bearing(result: Budget) -> Change:
-    """The inverter that bears what this one turns away, each beside what it lets run."""
-    inverter = result.plan.pack.inverter
-    assert inverter is not None
-    rated, surge = inverter.rated_w, inverter.surge_w
-    for overload in _too_weak(result):  # of its limits a overload names the first
-        task = result.plan.task[overload.burst.task]
-        runs_w = max(piece.working_w for piece in overload.burst.pieces)
-        rated, surge = max(rated, runs_w / task.power_factor), max(surge, task.start_w)
-        if overload.limit == "inverter":
-            rated = max(rated, overload.asked)
-        else:
-            surge = max(surge, overload.asked)
-    rated, surge = (
-        old if new <= old else math.ceil(new / 100.0) * 100.0
-        for old, new in ((inverter.rated_w, rated), (inverter.surge_w, surge))
-    )
-    return {"pack.inverter.rated_w": rated, "pack.inverter.surge_w": surge}
 
 
 def more_panel(result: Budget) -> Ladder:

@@ -22,14 +22,28 @@ TRIES = 16  # for improving on the greedy choice
 
 
 def leave_out(result: Budget) -> Ladder | None:
-    """All that need not run; where nothing must, all but the first task."""
+    """Whole tasks that need not run, the lowest rank first; where nothing must, all but the first
+    task."""
     tasks = result.plan.task
     gone = [k for k in ranked(result.plan) if not _stays(tasks[k])]
     if not gone:
         return None
     gone = gone[1:] if len(gone) == len(tasks) else gone
-    change: Change = {f"task.{k + 1}": None for k in sorted(gone)}
-    return Ladder("leave-out", True, lambda _: change, lambda _: "")
+
+    def lowest(number: float) -> list[int]:
+        return sorted(gone[len(gone) - int(number) :])
+
+    def words(number: float) -> str:
+        names = [f'"{tasks[k].name}"' for k in lowest(number)]
+        return f"Leave out {and_list(names)}."
+
+    return Ladder(
+        kind="leave-out",
+        free=True,
+        most=float(len(gone)),
+        change=lambda number: {f"task.{k + 1}": None for k in lowest(number)},
+        words=words,
+    )
 
 
 def least_left_out(result: Budget) -> tuple[Change, str, Budget] | None:

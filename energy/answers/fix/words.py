@@ -18,7 +18,8 @@ def fix_part(fixes: Fixes, width: int, *, every: bool, clash: bool) -> Part:
     heading = ["Any one of these makes it a yes, the easiest first:"] if items else []
     if len(items) == 1:
         heading = ["This makes it a yes:"]
-    closing = folded(ELSEWHEN, width) * clash
+    elsewhen = clash and all("another-time" not in fix.kind for fix in fixes.found)
+    closing = folded(ELSEWHEN, width) * elsewhen
     if every or not items:
         rows = [row for item in items for row in item]
         rest = folded(failed, width, 2) if failed else []

@@ -1,0 +1,330 @@
+"""Changes for what a limit turns away: another time, another tool, another inverter or pack."""
+
+import math
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from energy.answers.caution.telling import carries
+from energy.answers.fix.kit import EARLIEST_H, LATEST_H
+from energy.answers.fix.ladder import Change, Ladder
+from energy.answers.size.bundles import joined
+from energy.answers.size.candidates import read_candidates
+from energy.model import Array
+from energy.model.limits import Overload, overloads
+from energy.plan import Plan, PlanError
+from energy.plan.profiles import built_in
+from energy.plan.task import RISKS, Task
+from energy.plan.words import and_list
+from energy.simulation.budget import Budget, changed
+from energy.simulation.bursts import place_bursts
+from energy.simulation.case import energy_by_task, inverter_windows, limits_of, ranked
+from energy.weather.record import HOUR_S
+
+INVERTERS = 6  # stronger ones that are tried
+PACKS = 6  # those that bear what is turned away and are run through the weather
+STARTS = 16  # other times of a task that are looked at, half an hour apart
+OF_THE_INVERTER = ("inverter", "surge")
+OF_THE_START = (*OF_THE_INVERTER, "surge-time", "discharge")
+MOST_LARGER = 1.25  # a tool that does the same job may be larger by so much
+MOST_CORDLESS_W = 1000.0  # corded tools that an 18 V one stands in for (common practice, no source)
+CORDLESS_PACK = "tool-pack-18v-5ah"
+CORDLESS_GROUPS = ("cutting", "drilling", "shaping")
+# What is kept of a task whose tool is another, and of a pack: what is the day's, not the thing's.
+KEPT_OF_TASK = ("days", "with", "after", "must", "priority", "value", "flexible")
+KEPT_OF_PACK = ("start_percent", "temperature")
+
+
+# --- another time -------------------------------------------------------------------------------
+
+
+def another_time(result: Budget) -> Ladder | None:
+    """What does not run beside the rest, at the nearest hour of the day at which it does: inside
+    its own window first, then whenever somebody could tend it."""
+    late = [k for k in ranked(result.plan) if _clashes(result, k)]
+    change: Change = {}
+    for k in late:
+        moved = next(_fitting_times(result, change, k), None)
+        if moved is None:
+            return None
+        change |= moved
+    if not change:
+        return None
+    times = [f'"{result.plan.task[k].name}" at {change[f"task.{k + 1}.at"]}' for k in late]
+    words = f"Do {and_list(times)}: at the planned time the rest leaves no room for it."
+    return Ladder("another-time", True, lambda _: change, lambda _: words)
+
+
+def _clashes(result: Budget, k: int) -> bool:
+    """Whether a limit turns a task away that would run alone, and its time may be another."""
+    task = result.plan.task[k]
+    turned_away = any(overload.burst.task == k for overload in result.overloads)
+    if not turned_away or carries(task, "medical"):
+        return False
+    own = [burst for burst in result.bursts if burst.task == k]
+    limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
+    timed = task.repeat_s if task.repeats else task.duration_s
+    return timed is not None and not overloads(result.time_s, own, result.plan.task, [k], limits)
+
+
+def _fitting_times(result: Budget, before: Change, k: int) -> Iterator[Change]:
+    """Other times of a task at which no limit turns it away, the nearest first, in a plan that has
+    been changed before."""
+    own = [burst for burst in result.bursts if burst.task == k]
+    first_s = result.calendar.at(("clock", 0.0), result.local(own[0].start_s).date())
+    usual_h = (own[0].start_s - first_s) / HOUR_S
+    window = result.calendar.window(
+        result.plan.task[k].between, result.local(own[0].start_s).date()
+    )
+    hours = [h for h in np.arange(EARLIEST_H, LATEST_H, 0.5) if h != usual_h]
+
+    def outside(hour: float) -> bool:
+        start_s = first_s + hour * HOUR_S
+        return window is not None and not window[0] <= start_s < window[1]
+
+    hours.sort(key=lambda hour: (outside(hour), abs(hour - usual_h), hour))
+    asked_wh = result.asked_wh[k]
+    for hour in hours[:STARTS]:
+        change = {f"task.{k + 1}.at": _clock(hour), f"task.{k + 1}.between": None}
+        try:
+            plan = result.plan.replace(**before | change)
+            turned_away, bursts_wh = _turned_away(result, plan)
+        except PlanError:
+            continue
+        whole = abs(bursts_wh[k] - asked_wh) <= 1e-6 * asked_wh  # none of it outside the span
+        if whole and k not in {overload.burst.task for overload in turned_away}:
+            yield change
+
+
+def _clock(hour: float) -> str:
+    return f"{int(hour):02d}:{round(60.0 * (hour % 1.0)):02d}"
+
+
+def _turned_away(result: Budget, plan: Plan) -> tuple[list[Overload], Array]:
+    """What the limits of a changed plan turn away, and what its tasks ask [Wh], without running
+    it through the weather."""
+    span = float(result.time_s[0]), float(result.time_s[-1])
+    placed = place_bursts(plan, result.calendar, span)
+    marks = [t for burst in placed.bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
+    edges = np.unique(np.concatenate([result.time_s, marks]))
+    limits = limits_of(plan, inverter_windows(plan, result.calendar))
+    order = ranked(plan)
+    turned_away = overloads(edges, placed.bursts, plan.task, order, limits, placed.begun)
+    return turned_away, energy_by_task(placed.bursts, len(plan.task))
+
+
+# --- another tool -------------------------------------------------------------------------------
+
+
+def softer_start(result: Budget) -> Ladder | None:
+    """For each tool whose start or watts a limit turns away, a built-in one that does the same job
+    and starts more softly."""
+    change: Change = {}
+    words = []
+    for k in _tools_turned_away(result):
+        task, tables = result.plan.task[k], result.plan.source["task"][k]
+        tool = _softest(task, tables.get("tool"))
+        if tool is None:
+            return None
+        figures = built_in("tools")[tool]
+        stated = [key for key in tables if key in Task.model_fields and key in figures]
+        change |= {f"task.{k + 1}.{key}": None for key in stated if key != "name"}
+        change[f"task.{k + 1}.tool"] = tool
+        words.append(
+            f'for "{task.name}" one such as "{tool}", which starts at'
+            f" {figures['start_w']:g} W instead of {task.start_w:g} W"
+        )
+    text = f"A tool with a softer start: {and_list(words)}."
+    return Ladder("softer-start", False, lambda _: change, lambda _: text) if change else None
+
+
+def cordless(result: Budget) -> Ladder | None:
+    """For each hand-held motor tool whose start or watts a limit turns away, a cordless one: packs
+    are charged with as much energy as the corded tool asks."""
+    change: Change = {}
+    words = []
+    figures = built_in("tools")[CORDLESS_PACK]
+    for k in _tools_turned_away(result):
+        task, tables = result.plan.task[k], result.plan.source["task"][k]
+        if not _may_be_cordless(task):
+            return None
+        charges = math.ceil(task.repeat_wh * (task.repeats or 1) / figures["energy_wh"])
+        first_s = min(burst.start_s for burst in result.bursts if burst.task == k)
+        table = {key: tables[key] for key in KEPT_OF_TASK if key in tables}
+        table |= {risk: True for risk in RISKS if risk != "hand_held" and getattr(task, risk)}
+        table |= {"tool": CORDLESS_PACK, "name": task.name, "charges": charges}
+        table["between"] = [f"{result.local(first_s):%H:%M}", f"{LATEST_H}:00"]
+        change |= {f"task.{k + 1}.{key}": None for key in tables if key not in table}
+        change |= {f"task.{k + 1}.{key}": value for key, value in table.items()}
+        packs = "one pack" if charges == 1 else f"{charges} packs"
+        words.append(f'do "{task.name}" with one, and charge {packs} of 18 V 5 Ah for it')
+    text = f"A cordless tool: {and_list(words)}."
+    return Ladder("cordless", False, lambda _: change, lambda _: text) if change else None
+
+
+def _tools_turned_away(result: Budget) -> list[int]:
+    """The tasks on the mains that the inverter, its surge or the pack's watts turn away."""
+    tasks = {o.burst.task for o in result.overloads if o.limit in OF_THE_START}
+    return sorted(k for k in tasks if result.plan.task[k].supply == "ac")
+
+
+def _softest(task: Task, tool: str | None) -> str | None:
+    """The built-in tool that does the same job and draws least when it starts; None without one
+    that draws less than the task's own."""
+    tools = built_in("tools")
+    mine = tools.get(tool or "", {"name": task.name, "group": task.group, "supply": task.supply})
+    same = [
+        (float(figures["start_w"]), name)
+        for name, figures in tools.items()
+        if name != tool and figures.get("start_w", math.inf) < task.start_w
+        if _does_the_job(mine, figures)
+    ]
+    return min(same)[1] if same else None
+
+
+def _does_the_job(mine: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Whether another tool does what one does: the same thing by name, of the same group, and of
+    its size or somewhat larger.
+
+    >>> grinder = {"name": "angle grinder, 125 mm", "group": "cutting", "supply": "ac"}
+    >>> _does_the_job(grinder, grinder | {"name": "angle grinder, 125 mm, soft start"})
+    True
+    >>> _does_the_job(grinder | {"name": "angle grinder, 230 mm"}, grinder)
+    False
+    """
+    what, size = _what_and_size(mine["name"])
+    other_what, other_size = _what_and_size(other["name"])
+    alike = what == other_what and mine["supply"] == other["supply"]
+    alike &= mine.get("group", "") in ("", other.get("group"))
+    return alike and (size is None or 1.0 <= (other_size or 0.0) / size <= MOST_LARGER)
+
+
+def _what_and_size(name: str) -> tuple[str, float | None]:
+    """What a tool is by its name, and its millimetres."""
+    size = re.search(r"(\d+) mm", name)
+    return name.split(",")[0].strip().lower(), float(size[1]) if size else None
+
+
+def _may_be_cordless(task: Task) -> bool:
+    """Whether a cordless tool could stand in for a corded one."""
+    motor = task.rotating or task.group in CORDLESS_GROUPS
+    counted = task.repeat_s if task.repeats else task.duration_s
+    return task.hand_held and motor and task.peak_w <= MOST_CORDLESS_W and counted is not None
+
+
+# --- another inverter or pack -------------------------------------------------------------------
+
+
+def stronger_pack(result: Budget) -> Ladder | None:
+    """The smallest listed pack, else the smallest built-in one, that bears what is turned away and
+    lasts; where none lasts, the largest that bears it."""
+    if not [overload for overload in result.overloads if overload.limit != "inverter-off"]:
+        return None
+    every = [*_listed(result.plan), *_built_in(result.plan)]
+    packs = [pack for pack in every if _bears(result, pack[0])][:PACKS]
+    if not packs:
+        return None
+    lasting = (pack for pack in packs if changed(result, pack[0], deciding=True).yes)
+    change, text = next(lasting, packs[-1])
+    return Ladder("stronger-pack", False, lambda _: change, lambda _: text)
+
+
+def _bears(result: Budget, change: Change) -> bool:
+    """Whether the limits of another pack turn nothing away."""
+    try:
+        return not _turned_away(result, result.plan.replace(**change))[0]
+    except PlanError:
+        return False
+
+
+def _listed(plan: Plan) -> list[tuple[Change, str]]:
+    """The packs of the plan's own list of what may be bought, the smallest first; none where the
+    list cannot be read, which `size` says."""
+    if plan.size is None or plan.size.candidates is None:
+        return []
+    try:
+        listed = read_candidates(plan.size.candidates)
+    except PlanError:
+        return []
+    packs = sorted(
+        (thing for thing in listed if thing.kind == "pack"),
+        key=lambda pack: pack.capacity_wh or 0.0,
+    )
+    changes = [pack.change for pack in joined(plan, [((pack, 1),) for pack in packs])]
+    return [
+        (change, f'The pack "{pack.name}" of your list, {_figures(plan.replace(**change))}.')
+        for pack, change in zip(packs, changes, strict=True)
+    ]
+
+
+def _built_in(plan: Plan) -> list[tuple[Change, str]]:
+    """The built-in packs in place of a plan's own, the smallest first, started as that is."""
+    own = plan.source["pack"]
+    dropped: Change = {f"pack.{key}": None for key in own if key not in KEPT_OF_PACK}
+    packs = []
+    for name in built_in("packs"):
+        change = {**dropped, "pack.profile": name}
+        if own.get("profile") != name:
+            packs.append((plan.replace(**change), name, change))
+    packs.sort(key=lambda pack: pack[0].pack.capacity_wh)
+    return [
+        (change, f'A pack such as "{name}", {_figures(other)}.') for other, name, change in packs
+    ]
+
+
+def _figures(plan: Plan) -> str:
+    """What a plan's pack holds and what its inverter bears, in words."""
+    pack, inverter = plan.pack, plan.pack.inverter
+    words = f"{pack.capacity_wh:.0f} Wh"
+    if inverter is None:
+        return words
+    rated, surge = inverter.rated_w, inverter.surge_w
+    return f"{words}, its inverter {rated:.0f} W with a surge of {surge:.0f} W"
+
+
+def stronger_inverter(result: Budget) -> Ladder | None:
+    """One that bears what is turned away: its rating and its surge, in whole hundreds."""
+    inverter = result.plan.pack.inverter
+    if inverter is None or not _too_weak(result):
+        return None
+    change: Change = {}
+    stronger = result
+    for _ in range(INVERTERS):  # beside what now runs, what ranks lower may ask for more
+        change = _bearing(stronger)
+        stronger = changed(result, change, deciding=True)
+        if not _too_weak(stronger):
+            break
+    rated, surge = change.values()
+    return Ladder(
+        kind="stronger-inverter",
+        free=False,
+        change=lambda _: change,
+        words=lambda _: f"An inverter of {rated:.0f} W that surges to {surge:.0f} W.",
+    )
+
+
+def _too_weak(result: Budget) -> list[Overload]:
+    """What a stronger inverter would not turn away."""
+    return [overload for overload in result.overloads if overload.limit in ("inverter", "surge")]
+
+
+def _bearing(result: Budget) -> Change:
+    """The inverter that bears what this one turns away, each beside what it lets run."""
+    inverter = result.plan.pack.inverter
+    assert inverter is not None
+    rated, surge = inverter.rated_w, inverter.surge_w
+    for overload in _too_weak(result):  # of its limits a overload names the first
+        task = result.plan.task[overload.burst.task]
+        runs_w = max(piece.working_w for piece in overload.burst.pieces)
+        rated, surge = max(rated, runs_w / task.power_factor), max(surge, task.start_w)
+        if overload.limit == "inverter":
+            rated = max(rated, overload.asked)
+        else:
+            surge = max(surge, overload.asked)
+    rated, surge = (
+        old if new <= old else math.ceil(new / 100.0) * 100.0
+        for old, new in ((inverter.rated_w, rated), (inverter.surge_w, surge))
+    )
+    return {"pack.inverter.rated_w": rated, "pack.inverter.surge_w": surge}
