@@ -13,6 +13,7 @@ from rich.console import Console
 from rich.text import Text
 
 LINES = 24
+MOST_NOTES = 4
 LABEL = 10  # columns, before what an answer rests on
 TIE = "\u00a0"  # holds a number and its unit together while lines are folded
 UNITS = "% Wh W VA V A Ah kg km cm mm mm2 m h min s C more points? days? times? charges?"
@@ -145,8 +146,11 @@ def notes_part(notes: Sequence[str], width: int, every: bool) -> Part:
     items = [labelled("Note", f"{note}.", width) for note in notes]
     if every:
         return part([line for item in items for line in item])
-    blank = " " * LABEL
-    shown = listed([], items, lambda n: f"{blank}{n} more notes: --all", most=1, least=1, gives=1)
+
+    def more(count: int) -> str:
+        return f"{' ' * LABEL}{count} more note{'s' if count > 1 else ''}: --all"
+
+    shown = listed([], items, more, most=MOST_NOTES, least=1, gives=1)
     none = [Text(f"{'Notes':<{LABEL}}{len(notes)}: --all")] if notes else []
     return Part([*shown.versions, none], shown.gives)
 

@@ -109,19 +109,27 @@ def checkpoints_part(checkpoints: Sequence[Checkpoint], width: int) -> Part:
     """What the display should say when, and the reading at which to turn back."""
     if not checkpoints:
         return part([])
-    least = ["-" if c.least_percent is None else f"{c.least_percent} %" for c in checkpoints]
-    least = [
-        "any" if c.least_percent == 0 else word for c, word in zip(checkpoints, least, strict=True)
+    several_weeks = (checkpoints[-1].at - checkpoints[0].at).days >= 6
+    names = [
+        f"{day_name(c.at)} {c.at:%H:%M}" if several_weeks else f"{c.at:%a %H:%M}"
+        for c in checkpoints
     ]
-    columns = (
-        Column("", [f"{c.at:%a %H:%M}" for c in checkpoints]),
+    columns = [
+        Column("", names),
         Column("expect", [f"{c.expected_percent:.0f} %" for c in checkpoints], right=True),
-        Column("dull day", [f"{c.dull_percent:.0f} %" for c in checkpoints], right=True),
-        Column("turn back below", least, right=True),
+        Column("turn back below", [_turn_back(c) for c in checkpoints], right=True),
         Column("", ["lowest" if c.lowest else "" for c in checkpoints]),
-    )
+    ]
+    if any(c.dull_percent < c.expected_percent for c in checkpoints):
+        dull = [f"{c.dull_percent:.0f} %" for c in checkpoints]
+        columns.insert(2, Column("dull day", dull, right=True))
     table = [Text(line) for row in rows(columns, width - 1) for line in row]
     return Part([[Text(" ") + line for line in table] + [Text()]])
+
+
+def _turn_back(checkpoint: Checkpoint) -> str:
+    least = checkpoint.least_percent
+    return {None: "-", 0: "any"}.get(least, f"{least} %")
 
 
 def verdict_words(verdict: str, too_cold: bool) -> str:
