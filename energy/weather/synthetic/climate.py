@@ -69,7 +69,7 @@ def land_share(
     columns = (east >= -west_deg) & (east <= east_deg)
     if not rows.any():
         return 0.0
-    land = ~np.isnan(_table()).any(axis=2)[np.ix_(rows, columns)]
+    land = np.all(_table()[np.ix_(rows, columns)] > 0.0, axis=2)
     return float(np.average(land.mean(axis=1), weights=np.cos(np.radians(latitudes[rows]))))
 
 
