@@ -14,6 +14,7 @@ from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan
 from energy.weather.coldest import Cold, coldest
 from energy.weather.source import Source, elevation_of
+from energy.weather.usual_air import UsualAir, usual_air
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,11 @@ class Days:
     def middles(self) -> Array:
         """The middle of each cell [UTC s], (cells,)."""
         return np.asarray((self.cells[1:] + self.cells[:-1]) / 2.0)
+
+    @cached_property
+    def usual_air(self) -> UsualAir:
+        """The usual air of the place, for what states none."""
+        return usual_air(self.plan, self.site.elevation_m)
 
     @cached_property
     def sun(self) -> Sun:

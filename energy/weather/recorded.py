@@ -20,11 +20,12 @@ from energy.weather.record import DAY_S, Record
 from energy.weather.resampled import BRIGHTEST_RESAMPLED, SHIFTS, resampled_rows
 from energy.weather.source import apart
 from energy.weather.synthetic.generator import DAY_TO_DAY
-from energy.weather.synthetic.sky import stated_air
+from energy.weather.synthetic.sky import air_about, stated_air
 from energy.weather.weathers import Air, Weathers, check_affordable, split_light
 
 BRIGHTEST_INDEX = 2.0  # in a record's own hours, as they were measured
 SAME_PLACE_KM = 2.0
+HALF_CLEAR = 0.5  # the clearness of a middling day, for its range of air (common practice)
 YEARS_AT_ONE_PLACE = 1.4  # the variance between years at one place (a fit, without a test)
 
 
@@ -111,8 +112,11 @@ def _air(days: Days, record: Record, rows: Index, starts: Array) -> Air:
     wind = np.where(np.isnan(wind), weather.wind_speed_m_s, wind)
     wind_speed = between_middles(middles, starts, step, wind)
     if np.isnan(temp_air).any():
-        stated = stated_air(weather.temp_air_c, days.calendar, middles)
-        return Air(stated[:, None], wind_speed, weather.temp_air_c is not None)
+        if weather.temp_air_c is not None:
+            stated = stated_air(weather.temp_air_c, days.calendar, middles)
+            return Air(stated[:, None], wind_speed, True)
+        usual = air_about(days.usual_air.means_c, HALF_CLEAR, days.calendar, middles)
+        return Air(usual[:, None], wind_speed, False)
     return Air(between_middles(middles, starts, step, temp_air), wind_speed, True)
 
 

@@ -18,7 +18,8 @@ from energy.weather.recorded import recorded
 from energy.weather.source import apart, record_of
 from energy.weather.synthetic.climate import has_climate
 from energy.weather.synthetic.sky import (
-    ASSUMED_AIR_C,
+    CLEAR_DAY,
+    air_about,
     cloudy_light,
     okta_by_date,
     sky_in_words,
@@ -53,8 +54,27 @@ def weathers(days: Days, doubts: Sequence[float] = (), segments: int = 0) -> lis
     if place.elevation_m is None:
         notes.append(f"elevation {site.elevation_m:.0f} m, from {site.elevation_from}")
     if not several[0].air.stated:
-        notes.append(f"no air temperature given: {ASSUMED_AIR_C:.0f} degrees C is assumed")
+        notes.append(_usual_in_words(days, several[0].air.temp_air))
     return [replace(weather, notes=(*weather.notes, *notes)) for weather in several]
+
+
+def _usual_in_words(days: Days, temp_air: Array) -> str:
+    """What is taken for the air where none is given."""
+    mean = temp_air.mean(axis=1)
+    return (
+        f"no air temperature given: the usual air of the month is taken, {mean.min():.0f} to"
+        f" {mean.max():.0f} degrees C, {days.usual_air.source}"
+    )
+
+
+def _air(days: Days, transmission: float) -> Array:
+    """Air temperature in the cells [deg C] under a sky that lets through a share of the clear
+    one's light: what the plan states, else the usual."""
+    stated = days.plan.weather.temp_air_c
+    if stated is not None:
+        return stated_air(stated, days.calendar, days.middles)
+    means_c, clearness = days.usual_air.means_c, CLEAR_DAY * min(transmission, 1.0)
+    return air_about(means_c, clearness, days.calendar, days.middles)
 
 
 def _stated(days: Days) -> Weathers:
@@ -69,7 +89,7 @@ def _stated(days: Days) -> Weathers:
     return Weathers(
         light=Light(days.lit, days.daylight, *(part[:, None] for part in parts)),
         air=Air(
-            temp_air=stated_air(weather.temp_air_c, days.calendar, middles)[:, None],
+            temp_air=_air(days, float(parts[0].sum() / max(days.daylight.ghi.sum(), 1.0)))[:, None],
             wind_speed=np.full((middles.size, 1), weather.wind_speed_m_s),
             stated=weather.temp_air_c is not None,
         ),

@@ -32,7 +32,7 @@ class Light:
 class Air:
     """Air and wind in all cells: temp_air [deg C], wind_speed [m/s at 10 m], (cells, m or 1).
 
-    stated is False where nobody gave a temperature and one is assumed.
+    stated is False where nobody gave a temperature and the usual one is taken.
     """
 
     temp_air: Array

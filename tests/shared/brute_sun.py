@@ -20,9 +20,10 @@ SUN_STEP_S = 20  # the sun is worked out this often, straight lines between
 def air_c(plan, clock):
     """Air temperature in each second."""
     given = plan.weather.temp_air_c
+    assert given is not None, "what is usual is not written here a second time: state it"
     middles = clock.edges[:-1] + 0.5
     if not isinstance(given, tuple):
-        return np.full(clock.n, 15.0 if given is None else given)
+        return np.full(clock.n, given)
     if len(given) == 12:
         years = range(clock.first.year - 1, clock.first.year + 4)
         firsts = [clock.utc(datetime(y, m, 1)) for y in years for m in range(1, 13)]

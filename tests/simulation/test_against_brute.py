@@ -205,7 +205,7 @@ PLANS = {
         "2026-08-05T06:00:00",
         "2026-08-05T21:00:00",
         panel=[{"rated_w": 130}],
-        weather={"kind": "sky", "sky": "scattered", "futures": 1},
+        weather={"kind": "sky", "sky": "scattered", "futures": 1, "temp_air_c": 15},
     ),
     "a plain PWM controller and a 12 V battery": scenario(
         {

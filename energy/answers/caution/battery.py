@@ -52,6 +52,11 @@ def pack_temperature(result: Budget) -> Array:
     return result.middle_case.temp_c()[:, 0]
 
 
+def guessed(result: Budget) -> bool:
+    """Whether the pack follows an air that nobody has stated or measured."""
+    return result.plan.pack.temperature is None and not result.weather.air.stated
+
+
 def too_cold(result: Budget) -> Caution | None:
     """Lithium as cold as it may be discharged, or nearly, in any weather."""
     limit_c = result.plan.pack.discharge_min_c
@@ -60,6 +65,8 @@ def too_cold(result: Budget) -> Caution | None:
     if limit_c is None or coldest_c > limit_c + NEARLY_TOO_COLD_K:
         return None
     when = "It gets that cold here" if coldest_c < limit_c else "It comes near that here"
+    if guessed(result):
+        when = when.replace("It gets", "It is likely to get").replace("It comes", "It may come")
     return Caution(
         "pack-too-cold",
         f"Below {limit_c:g} degrees C a lithium pack gives nothing, however full it is. {when}:"
@@ -81,7 +88,9 @@ def cold_charge(result: Budget) -> Caution | None:
     return Caution(
         "charging-below-freezing",
         "Lithium must not be charged below 0 degrees C: here it takes nothing then, but a pack"
-        " without a cut-off of its own is damaged and may later catch fire.",
+        " without a cut-off of its own is damaged and may later catch fire."
+        + " Frost is likely, by the usual air of the month."
+        * guessed(result),
         f"[pack] down to {frozen.min():.1f} degrees C while sun or charger would charge it",
     )
 

@@ -34,7 +34,7 @@ def frost_possible(latitude_deg: float, elevation_m: float, day: date) -> bool:
 
 
 def frost_not_judged(result: Budget) -> Caution | None:
-    """Nobody has said how cold it gets where it could freeze."""
+    """Nobody has said how cold it gets where it could freeze: it is judged by the usual air."""
     if result.weather.air.stated or result.plan.pack.temperature is not None:
         return None
     latitude, height, calendar = (
@@ -43,15 +43,17 @@ def frost_not_judged(result: Budget) -> Caution | None:
         result.calendar,
     )
     days = (calendar.first + timedelta(k) for k in range((calendar.last - calendar.first).days + 1))
-    if not any(frost_possible(latitude, height, day) for day in days):
+    lowest_c = float(result.weather.air.temp_air.mean(axis=1).min())
+    if lowest_c >= 0.0 and not any(frost_possible(latitude, height, day) for day in days):
         return None
+    frost = "likely" if lowest_c < 0.0 else "possible"
     holds = "a lead-acid battery gives much less in the cold."
     if result.plan.pack.chemistry in LITHIUM:
         holds = "lithium gives less in the cold and, unless heated, takes no charge below 0."
     return Caution(
         "frost-not-judged",
-        "No air temperature was given, so 15 degrees C is assumed and frost is not judged. Give"
-        f" temp_air_c: {holds}",
+        f"No air temperature was given: by the usual air of the month, down to {lowest_c:.0f}"
+        f" degrees C, frost is {frost}, and these days may be colder. Give temp_air_c: {holds}",
         "[weather] without temp_air_c",
     )
 

@@ -28,7 +28,7 @@ SHORT = {
     "extreme-heat": "heat kills: shade, water, rest, company",
     "forecast-old": "the forecast is old",
     "fridge-may-warm": "the fridge may warm",
-    "frost-not-judged": "frost is not judged",
+    "frost-not-judged": "frost is judged by the usual air",
     "fuel-vapour": "fuel vapour: air first, no plugs near it",
     "fuse-near-battery": "fuse close to the battery",
     "gear-in-the-rain": "gear below IPX4 under cover",

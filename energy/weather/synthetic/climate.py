@@ -54,6 +54,25 @@ def clearness_at(latitude: float, longitude: float) -> Array:
     )
 
 
+def land_share(
+    latitude_deg: float, longitude_deg: float, half_deg: float, west_deg: float, east_deg: float
+) -> float:
+    """The share of land in a box about a place: so many degrees of latitude either way, and of
+    longitude to the west and to the east. The sea and what lies beyond the table count as none.
+
+    >>> land_share(50.0, 30.0, 6.0, 9.0, 9.0) > land_share(0.0, -30.0, 6.0, 9.0, 9.0)
+    True
+    """
+    latitudes = SOUTHMOST_DEG + STEP_DEG * np.arange(SHAPE[0])
+    east = (WESTMOST_DEG + STEP_DEG * np.arange(SHAPE[1]) - longitude_deg + 180.0) % 360.0 - 180.0
+    rows = np.abs(latitudes - latitude_deg) <= half_deg
+    columns = (east >= -west_deg) & (east <= east_deg)
+    if not rows.any():
+        return 0.0
+    land = np.all(_table()[np.ix_(rows, columns)] > 0.0, axis=2)
+    return float(np.average(land.mean(axis=1), weights=np.cos(np.radians(latitudes[rows]))))
+
+
 def has_climate(latitude: float, longitude: float) -> bool:
     """Whether the table covers a place.
 

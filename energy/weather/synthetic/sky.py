@@ -14,7 +14,8 @@ from energy.plan.skies import SKIES
 from energy.weather.record import HOUR_S
 from energy.weather.synthetic.generator import between_months
 
-ASSUMED_AIR_C = 15.0
+AIR_RANGE_C, AIR_RANGE_BY_CLEARNESS_C = 3.0, 12.0  # the day's range of air temperature (a fit)
+CLEAR_DAY = 0.75  # the clearness of a clear day, for that range (common practice)
 # Standard deviation of a day's share of clear-sky light under 0 to 8 eighths of cloud, and the
 # most a day reached: from the three typical years that pvlib installs, whose hours are mostly
 # modelled. Three places say little of a fourth.
@@ -98,25 +99,31 @@ def okta_by_date(sky: tuple[int | str, ...], calendar: Calendar, time_s: Array) 
     return np.array(okta)[np.minimum(number, len(okta) - 1)]
 
 
-def stated_air(
-    temp_air_c: float | tuple[float, ...] | None, calendar: Calendar, time_s: Array
+def air_about(
+    means_c: tuple[float, ...], clearness: float, calendar: Calendar, time_s: Array
 ) -> Array:
+    """Air temperature [deg C], (n,), about twelve monthly means: with a day's range, which is wider
+    the clearer the sky."""
+    range_c = AIR_RANGE_C + AIR_RANGE_BY_CLEARNESS_C * clearness
+    swing = stated_air((-0.5, 0.5), calendar, time_s)
+    return np.asarray(stated_air(means_c, calendar, time_s) + range_c * swing)
+
+
+def stated_air(temp_air_c: float | tuple[float, ...], calendar: Calendar, time_s: Array) -> Array:
     """Air temperature [deg C], (n,), from what the plan says of it.
 
     One number is constant; (low, high) runs as half cosines from the low at sunrise to the high
-    at 15 h solar; twelve monthly means are straight lines between the middles of the months;
-    nothing stated is 15.
+    at 15 h solar; twelve monthly means are straight lines between the middles of the months.
 
     >>> from datetime import date
     >>> from zoneinfo import ZoneInfo
     >>> days = Calendar(date(2026, 3, 20), date(2026, 3, 20), ZoneInfo("UTC"), 0.0, 0.0)
     >>> noon = np.array([1774008000.0])
-    >>> stated_air(None, days, noon), stated_air((4.0, 12.0), days, noon).round(1)
-    (array([15.]), array([9.9]))
+    >>> stated_air((4.0, 12.0), days, noon).round(1)
+    array([9.9])
     """
-    if temp_air_c is None or isinstance(temp_air_c, int | float):
-        constant = ASSUMED_AIR_C if temp_air_c is None else float(temp_air_c)
-        return np.full(time_s.size, constant)
+    if isinstance(temp_air_c, int | float):
+        return np.full(time_s.size, float(temp_air_c))
     if len(temp_air_c) == 12:
         return np.asarray(between_months(calendar.local(time_s)) @ np.array(temp_air_c))
     low, high = temp_air_c

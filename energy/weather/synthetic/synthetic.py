@@ -29,7 +29,14 @@ from energy.weather.synthetic.generator import (
     noons,
     normal_scores,
 )
-from energy.weather.synthetic.sky import daily_transmission, okta_by_date, sky_in_words, stated_air
+from energy.weather.synthetic.sky import (
+    AIR_RANGE_BY_CLEARNESS_C,
+    AIR_RANGE_C,
+    daily_transmission,
+    okta_by_date,
+    sky_in_words,
+    stated_air,
+)
 from energy.weather.weathers import (
     Air,
     Weathers,
@@ -49,7 +56,6 @@ MONTHS = (
     "July", "August", "September", "October", "November", "December",
 )  # fmt: skip
 NO_SUN = 0.4  # the clearness of a month without sun: it plays no part
-AIR_RANGE_C, AIR_RANGE_BY_CLEARNESS_C = 3.0, 12.0  # the day's range of air temperature (a fit)
 
 
 def is_synthetic(weather: Weather) -> bool:
@@ -236,9 +242,10 @@ def _doubt(plan: Plan, scenarios: int, doubt: float | None) -> Array:
 
 
 def _temp_air(days: Days, clearness: Array, cell_day: Index) -> Array:
-    """Air temperature, (cells, m): what the plan states, with the day's range where it gives a
-    mean: wider on clear days."""
+    """Air temperature, (cells, m): what the plan states, else the usual, with the day's range where
+    that is a mean: wider on clear days."""
     stated = days.plan.weather.temp_air_c
+    stated = days.usual_air.means_c if stated is None else stated
     mean = stated_air(stated, days.calendar, days.middles)[:, None]
     if isinstance(stated, tuple) and len(stated) == 2:
         return mean
