@@ -67,6 +67,7 @@ def test_a_forecast_is_fetched_and_its_age_is_said(plan, monkeypatch):
     with ws.serving(ws.service()) as seen:
         served(monkeypatch, seen)
         assert run("weather", plan, "--forecast").exit_code == 0
+    monkeypatch.setenv("COLUMNS", "100")
     shown = run("weather").output
     assert "forecast" in shown
     assert "less than an hour ago" in " ".join(shown.split())
