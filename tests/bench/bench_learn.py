@@ -10,7 +10,6 @@ time on imports. Nothing here fails: a ratio taken while others use the processo
 second look, not an alarm.
 """
 
-import io
 import os
 import statistics
 import sys
@@ -36,9 +35,10 @@ READINGS = """time,battery_percent,solar_w,tool,count
 
 def main() -> None:
     """Time both, turn and turn about, and print the median ratio."""
-    from rich.console import Console
+    from told import told
 
     from energy.answers.caution.cautions import cautions
+    from energy.answers.caution.words import care_part
     from energy.answers.check import words as text
     from energy.answers.check.check import check
     from energy.answers.learn import words as learning
@@ -46,17 +46,15 @@ def main() -> None:
     from energy.answers.learn.readings import parse_readings
     from energy.plan import Plan
 
-    def out() -> Console:
-        return Console(file=io.StringIO(), width=100)
-
     def check_it() -> None:
         answer = check(Plan.read("builtin:cloudy-repair"))
-        text.show_check(answer, out())
-        text.show_cautions(cautions(answer.budget), out(), every=False)
+        told(lambda width: text.sheet(answer, width))
+        care_part(cautions(answer.budget), 100, every=False)
 
     def learn_it() -> None:
         plan = Plan.read("builtin:cloudy-repair")
-        learning.show_learned(learn(plan, parse_readings(READINGS, plan)), out())
+        answer = learn(plan, parse_readings(READINGS, plan))
+        told(lambda width: learning.learned_sheet(answer, width))
 
     check_it()
     learn_it()
@@ -76,5 +74,5 @@ def seconds(ask: Callable[[], None]) -> float:
 
 if __name__ == "__main__":
     os.environ["OPENBLAS_NUM_THREADS"] = "1"  # read when NumPy is first imported
-    sys.path.insert(0, str(ROOT))
+    sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "shared")]
     main()

@@ -129,7 +129,7 @@ def test_a_key_counts_for_this_once_and_is_named_in_the_first_lines(plan):
         "check", plan, "--no-fixes", "--set", "pack.capacity_wh=30", "--set", "task.tea=none"
     )
     assert once.exit_code == 1
-    assert "with pack.capacity_wh = 30, task.tea = none" in once.stdout.splitlines()[:4]
+    assert "With pack.capacity_wh = 30, task.tea = none." in once.stdout.splitlines()[:4]
     assert plan.read_text() == PLAN
     tasks = answer("check", plan, "--no-fixes", "--set", "task.tea=none")["tasks"]
     assert [task["name"] for task in tasks] == ["lamp"]
@@ -137,7 +137,7 @@ def test_a_key_counts_for_this_once_and_is_named_in_the_first_lines(plan):
 
 def test_a_date_is_named_in_the_first_lines(plan):
     lines = run("check", plan, "--date", "2026-10-20", "--set", "pack.idle_w=0").stdout.splitlines()
-    assert "with pack.idle_w = 0, starting 2026-10-20" in lines[:4]
+    assert "With pack.idle_w = 0, starting 2026-10-20." in lines[:4]
 
 
 def test_a_key_is_checked_as_in_the_file(plan):

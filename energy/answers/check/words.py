@@ -15,7 +15,7 @@ from energy.answers.check.sketch import sketch
 from energy.model import Mask
 from energy.plan.words import and_list
 from energy.show.layout import Part, Sheet, Slow, folded, notes_part, part
-from energy.show.moments import at_clock, clock
+from energy.show.moments import at_clock, clock, day_name
 from energy.show.numbers import watt_hours
 from energy.show.table import Column, rows
 from energy.show.terms import SUPPLIES

@@ -139,7 +139,7 @@ def naming(folder, plan, *files, **changes):
 
 def yours(figures):
     """What an answer says of figures of one's own."""
-    return unfolded("\n".join(line.plain for line in own_part(figures, 80).lines))
+    return unfolded("\n".join(line.plain for line in own_part(figures, 80, every=True).lines))
 
 
 def owned(plan, folder):
