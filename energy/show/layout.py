@@ -45,13 +45,15 @@ def folded(text: str, width: int, hanging: int = 0) -> list[str]:
     ['the charge falls to 54 %', '  at 08:00']
     """
     bare = text.lstrip(" ")
-    words = [piece for word in tied(bare).split(" ") for piece in _cut(word, width - hanging)]
-    lines = [" " * (len(text) - len(bare)) + words[0]]
-    for word in words[1:]:
-        if cell_len(lines[-1]) + 1 + cell_len(word) <= width:
-            lines[-1] += f" {word}"
+    lines = [" " * (len(text) - len(bare))]
+    for k, word in enumerate(tied(bare).split(" ")):
+        first, *rest = _cut(word, width - hanging)
+        joined = f"{lines[-1]}{' ' * (k > 0)}{first}"
+        if cell_len(joined) <= width:
+            lines[-1] = joined
         else:
-            lines.append(" " * hanging + word)
+            lines.append(" " * hanging + first)
+        lines += [" " * hanging + piece for piece in rest]
     return [line.replace(TIE, " ") for line in lines]
 
 

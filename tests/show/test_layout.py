@@ -35,6 +35,10 @@ def test_a_number_never_parts_from_its_unit(width):
         assert not re.search(r"(?<!mm)\d$", line) or line.endswith("08:00"), line
 
 
+def test_a_word_that_is_cut_is_never_parted_by_a_blank():
+    assert folded("x" * 18 + " y", 20, hanging=4) == ["x" * 16, "    xx y"]
+
+
 def test_a_label_hangs_over_its_own_lines():
     first, second = labelled("Weather", "typical year, Sand Point, 31 like days", 36)
     assert first == "Weather   typical year, Sand Point,"
