@@ -191,15 +191,15 @@ def _range_words(annotation: Any, metadata: list[Any]) -> str:
         return ""
     at_least, above = _limit(metadata, "ge"), _limit(metadata, "gt")
     at_most, below = _limit(metadata, "le"), _limit(metadata, "lt")
-    whole = ", whole" if annotation is int else ""
+    counted = ", whole" if annotation is int else ""
     if at_least is not None and at_most is not None and at_most > ENDLESS:
-        return f"{at_least:g} or more{whole}"
+        return f"{at_least:g} or more{counted}"
     if at_least is not None and at_most is not None:
-        return f"{at_least:.12g} to {at_most:.12g}{whole}"
+        return f"{at_least:.12g} to {at_most:.12g}{counted}"
     low = "" if above is None else f"more than {above:.12g}"
     high = f"at most {at_most:.12g}" if at_most is not None else ""
     high = f"less than {below:.12g}" if below is not None else high
-    return ", ".join(filter(None, [low, high])) + whole
+    return ", ".join(filter(None, [low, high])) + counted
 
 
 def _limit(metadata: list[Any], name: str) -> Any:

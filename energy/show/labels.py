@@ -218,6 +218,6 @@ def letters_lacking(figure: "Figure") -> str:
     from matplotlib.font_manager import FontProperties, findfont, get_font
     from matplotlib.text import Text
 
-    known = get_font(findfont(FontProperties(family=FAMILY))).get_charmap()
+    drawable = get_font(findfont(FontProperties(family=FAMILY))).get_charmap()
     shown = {letter for text in figure.findobj(Text) for letter in text.get_text()}
-    return "".join(sorted(letter for letter in shown if ord(letter) not in known | {10: 0}))
+    return "".join(sorted(letter for letter in shown if ord(letter) not in drawable | {10: 0}))

@@ -178,9 +178,9 @@ def show(sheet: Sheet, out: Console, *, room: int = LINES, reserve: int = 5) -> 
         for line in p.lines:
             out.print(line, soft_wrap=True)
     if later:
-        found = later[0]
-        assert not isinstance(found, Part)
-        rest = Sheet([found(), *later[1:]])
+        slow = later[0]
+        assert not isinstance(slow, Part)
+        rest = Sheet([slow(), *later[1:]])
         show(rest, out, room=room - _height(fitting), reserve=reserve)
 
 

@@ -93,8 +93,8 @@ def _fitting_times(result: Budget, before: Change, k: int) -> Iterator[Change]:
             turned_away, bursts_wh = _turned_away(result, plan)
         except PlanError:
             continue
-        whole = abs(bursts_wh[k] - asked_wh) <= 1e-6 * asked_wh  # none of it outside the span
-        if whole and k not in {overload.burst.task for overload in turned_away}:
+        inside = abs(bursts_wh[k] - asked_wh) <= 1e-6 * asked_wh  # none of it outside the span
+        if inside and k not in {overload.burst.task for overload in turned_away}:
             yield change
 
 
