@@ -29,8 +29,8 @@ WIRING = (
 SEVERAL_PACKS = (
     "Several packs count as one: what they hold, charge and discharge adds up, where somebody"
     " shares out panels and tools between them. A tool runs on one pack alone, whichever has charge"
-    " left: each must run any tool by itself, and of their inverters the smallest counts. Join them by"
-    " wire only where their makers allow it, and never unlike ones."
+    " left: each must run any tool by itself, and of their inverters the smallest counts. Join"
+    " them by wire only where their makers allow it, and never unlike ones."
 )
 NOT_POOLED = "Several packs do not pool: a tool runs on one; the smallest inverter counts."
 UNLIKE_PANELS = (

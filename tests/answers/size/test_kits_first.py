@@ -88,7 +88,7 @@ def test_two_packs_do_not_run_a_tool_that_neither_runs_alone() -> None:
 def test_the_nearest_comes_first_and_what_nothing_helps_last() -> None:
     weak = replace(BOX, name="weak", inverter_w=100.0, capacity_wh=5000.0)
     packs = [
-        replace(BOX, name="small", capacity_wh=100.0, count_max=2, discharge_max_w=900.0),
+        replace(BOX, name="small", capacity_wh=200.0, count_max=2, discharge_max_w=900.0),
         weak,
     ]
     packs.append(replace(CHEST, name="nearly", capacity_wh=260.0))
