@@ -150,7 +150,7 @@ def _measured(search: Search, k: int) -> Lack:
 def _more(size: float) -> Array:
     """What is tried on top of a size, in round steps."""
     step = round_step(MOST_TIMES * size / STEPS)
-    return step * np.arange(1, int(MOST_TIMES * size / step) + 1)
+    return np.asarray(step * np.arange(1, int(MOST_TIMES * size / step) + 1))
 
 
 def _least(enough: Callable[[float], bool], rising: Array) -> float | None:

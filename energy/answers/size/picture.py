@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.size.bundles import Bundle, in_words
+from energy.answers.size.bundles import in_words
 from energy.answers.size.figures import size_text
 from energy.answers.size.kits import Kits
 from energy.answers.size.size import GOALS, Size
@@ -196,8 +196,8 @@ def _name_line(
     points = room.pixels(along, sizes)
     away = np.minimum.reduce(
         [
-            points[:, 0] - room.left - 40.0,
-            room.right - points[:, 0] - 40.0,
+            points[:, 0] - room.left - 80.0,
+            room.right - points[:, 0] - 80.0,
             points[:, 1] - room.bottom,
             room.top - points[:, 1],
             *(
@@ -291,10 +291,14 @@ def _sizes(at: tuple[float, float]) -> str:
 
 def _kit_marks(kits: Kits, edges: tuple[float, float, float, float]) -> list[_Mark]:
     """A mark for each size of the kits, those at the same place with one label."""
-    works: dict[tuple[float, float], list[str]] = {}
-    for kit in kits.best:
-        works.setdefault((kit.panel_w, kit.battery_wh), []).append(_short(kit.packs, kit.best))
-    marks = [_at_edge(at, "; ".join(words), "D", "ink", edges) for at, words in works.items()]
+    works: dict[tuple[float, float], dict[str, list[str]]] = {}
+    for kit in sorted(kits.best, key=lambda kit: kit.rank):
+        packs = works.setdefault((kit.panel_w, kit.battery_wh), {})
+        packs.setdefault(in_words(kit.packs), []).extend(kit.best)
+    marks = [
+        _at_edge(at, "; ".join(map(_titled, packs.items())), "D", "ink", edges)
+        for at, packs in works.items()
+    ]
     for lack in kits.lacks[:MOST_LACKS]:
         at = lack.panel_w, lack.battery_wh
         if at not in works:
@@ -304,9 +308,15 @@ def _kit_marks(kits: Kits, edges: tuple[float, float, float, float]) -> list[_Ma
     return marks
 
 
-def _short(packs: Bundle, best: tuple[str, ...]) -> str:
-    """The packs of a kit, and the first that it is best by."""
-    return f"{in_words(packs)}: {best[0]}" if best else in_words(packs)
+def _titled(packs: tuple[str, list[str]]) -> str:
+    """Packs with what they are first by, else with the first of their titles.
+
+    >>> _titled(("1 x box", ["second cheapest", "lightest"]))
+    '1 x box: lightest'
+    """
+    words, titles = packs
+    first = [title for title in titles if " " not in title] or titles[:1]
+    return ": ".join([words, *([", ".join(first)] if first else [])])
 
 
 def _at_edge(

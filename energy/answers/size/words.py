@@ -4,6 +4,7 @@ The map is drawn in `picture`; what whole years add is worded in `year_words`.
 """
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 
 from rich.text import Text
 
@@ -259,10 +260,9 @@ def kits_parts(kits: Kits, width: int, *, every: bool) -> list[Part]:
     for (heading, *items), what, gives in tables:
         if not items:
             continue
-        more = f"more {what}: --kits"
         count = len(items) if every else 3
         parts += [
-            listed(heading, items, lambda n, m=more: f"{n} {m}", most=count, least=1, gives=gives)
+            listed(heading, items, partial(_and_more, what), most=count, least=1, gives=gives)
         ]
         parts += [part([""])]
     remarks = [*kits.notes]
@@ -271,6 +271,10 @@ def kits_parts(kits: Kits, width: int, *, every: bool) -> list[Part]:
     if every and any(len(kit.panels) > 1 for kit in kits.best):
         remarks.append(UNLIKE_PANELS)
     return [*parts, part([line for text in remarks for line in folded(text, width)])]
+
+
+def _and_more(what: str, count: int) -> str:
+    return f"{count} more {what}: --kits"
 
 
 def kit_words(kit: Kit) -> str:
