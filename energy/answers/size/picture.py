@@ -208,7 +208,7 @@ def _name_line(
         ]
     )
     away = np.nan_to_num(away, nan=-1e6)
-    for other in named:
+    for other in [*named, *(room.pixels(*mark)[0] for mark in marked)]:
         distance = np.abs(points - other)
         away[(distance[:, 0] < NAME_PX[0]) & (distance[:, 1] < NAME_PX[1])] -= 1e3
     k = int(np.argmax(np.minimum(away, ENOUGH_PX) - 0.02 * np.abs(np.arange(away.size) - 150)))
