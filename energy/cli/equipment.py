@@ -55,9 +55,11 @@ def size(
     and takes, its weight and its price grow with its size; what the plan does not state is common
     practice. Each size is a yes of energy check, the next smaller of the list a no. [size] sets the
     ranges; its candidates (a CSV with name, kind, rated_w or capacity_wh, inverter_w, surge_w,
-    solar_max_w, charge_max_w, discharge_max_w, kg, price, count_max) are combined, and the cheapest
-    and lightest shown. Several packs count as one, of their inverters the smallest; never wire
-    unlike packs together.
+    solar_max_w, charge_max_w, discharge_max_w, kg, price, count_max) are combined: the cheapest
+    and lightest that reach the goal come first and decide the answer, --write takes the first of
+    them, and what the others lack is told. Several packs count as one for what they hold, but a
+    tool runs on one alone, and of their inverters the smallest counts; never wire unlike packs
+    together.
 
     --season year runs whole years of the plan's days: how often the load is lost, by month. The
     extra "fast" (numba) makes that quicker, with the same results.
@@ -74,26 +76,30 @@ def size(
         if season not in ("job", "year"):
             raise PlanError([f'--season must be job or year (got "{season}")'])
         read = asked.read(plot, write)
-        answer, show, more_keys = (_for_a_job if season == "job" else _for_years)(asked, read)
-        if answer.yes:
-            asked.write_plan(write, answer.change)
-        save_picture(answer.plot, plot, open_it)
+        answer, bought, show, more_keys = (_for_a_job if season == "job" else _for_years)(
+            asked, read
+        )
+        advised = answer if bought is None else bought  # a list of kits is asked about first
+        if advised.yes:
+            asked.write_plan(write, advised.change)
+        save_picture(lambda: answer.plot(bought), plot, open_it)
         by_hand_too = {"worksheet": worksheet(answer.designs.groups[0]).as_dict()}
         asked.tell(
             lambda: answer.as_dict() | more_keys | by_hand_too,
             show,
-            cautions(answer.budget or read),
+            cautions(advised.budget or read),
             read,
         )
         asked.written(plot)
-        asked.written(write, but="" if answer.yes else "there is no size to put into it")
-    raise typer.Exit(0 if answer.yes else 1)
+        none = "there is no size to put into it" if bought is None else "no kit does"
+        asked.written(write, but="" if advised.yes else none)
+    raise typer.Exit(0 if advised.yes else 1)
 
 
 def _for_a_job(asked: Asked, read: Any) -> Any:
     """The sizes for the plan's own days, how they are shown, and the kits of the listed pieces."""
     from energy.answers.size.candidates import read_candidates
-    from energy.answers.size.kits import kits
+    from energy.answers.size.kits import Kits, kits
     from energy.answers.size.size import size as ask
     from energy.answers.size.words import sheet
     from energy.answers.size.worksheet import worksheet
@@ -106,16 +112,13 @@ def _for_a_job(asked: Asked, read: Any) -> Any:
         answer = ask(read, ticker)
         bought = None if listed is None else kits(answer.designs, listed, ticker)
     by_hand = worksheet(answer.designs.groups[0])
-    more_keys = {
-        "kits": [] if bought is None else [kit.as_dict() for kit in bought.best],
-        "kit_notes": () if bought is None else (*bought.out, *bought.notes),
-    }
+    more_keys = Kits(()).as_dict() if bought is None else bought.as_dict()
     every = asked.wants("all")
 
     def in_words(width: int, _: bool) -> "Sheet":
         return sheet(answer, width, by_hand, bought, demo=asked.demo, every=every)
 
-    return answer, in_words, more_keys
+    return answer, bought, in_words, more_keys
 
 
 def _for_years(asked: Asked, read: Any) -> Any:
@@ -128,9 +131,13 @@ def _for_years(asked: Asked, read: Any) -> Any:
     with progress(console(errors=True), "sizes") as ticker:
         answer = year_size(read, ticker)
     notes = () if answer.whole_years is None else answer.whole_years.notes
-    more_keys = {"kits": [], "kit_notes": notes}
+    more_keys = {"kits": [], "kit_notes": notes, "kit_lacks": []}
     every = asked.wants("all")
-    return answer, lambda width, _: sheet(answer, width, demo=asked.demo, every=every), more_keys
+
+    def in_words(width: int, _: bool) -> "Sheet":
+        return sheet(answer, width, demo=asked.demo, every=every)
+
+    return answer, None, in_words, more_keys
 
 
 def aim(

@@ -46,22 +46,27 @@ def why_refused(
     return text
 
 
-def why_never(result: Budget, k: int) -> str:
+def why_not_alone(result: Budget, k: int) -> str:
     """Which limit all of a task breaks with nothing beside it; empty where some of it could run.
 
     >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
     >>> demo = Plan.read("builtin:cloudy-repair")
-    >>> why_never(budget(demo.replace(**{"task.2.start_w": 9000.0})), 1)
-    'starts at 9000 W, the inverter surges to 2000 W: it can never run on this pack'
+    >>> why_not_alone(budget(demo.replace(**{"task.2.start_w": 9000.0})), 1)
+    'starts at 9000 W, the inverter surges to 2000 W'
     """
     own, task = result.bursts_by_task.get(k, []), result.plan.task[k]
     limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
     alone = overloads(result.time_s, own, result.plan.task, [k], limits)
     if len(alone) < len(own) or not own or alone[0].limit == "inverter-off":
         return ""
-    why = why_refused(task.supply, task.start_w, alone, len(own), beside="")
-    return f"{why}: it can never run on this pack"
+    return why_refused(task.supply, task.start_w, alone, len(own), beside="")
+
+
+def why_never(result: Budget, k: int) -> str:
+    """`why_not_alone` with what follows from it."""
+    why = why_not_alone(result, k)
+    return f"{why}: it can never run on this pack" if why else ""
 
 
 def why_turned_away(result: Budget) -> str:

@@ -8,11 +8,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from energy.answers.size.bundles import Bundle, bundles, joined, total
+from energy.answers.size.bundles import Bundle, bundles, in_words, joined, total
 from energy.answers.size.candidates import Candidate
 from energy.answers.size.designs import Designs, design_changes
+from energy.answers.size.lacks import Lack, lacks
 from energy.answers.size.search import MOST_RUNS, TITLES, Search
 from energy.plan import Plan
+from energy.simulation.budget import Budget, budget
 
 RANKS = ("", "second ", "third ")[:TITLES]
 NAMES = {"price": "cheapest", "kg": "lightest", "things": "fewest things"}
@@ -38,6 +40,16 @@ class Kit:
     def battery_wh(self) -> float:
         """All packs together [Wh]."""
         return total(self.packs, "capacity_wh") or 0.0
+
+    @property
+    def rank(self) -> int:
+        """0 for the best by something, 1 and 2 for the second and third at most.
+
+        >>> Kit((), (), best=("second cheapest", "lightest")).rank
+        0
+        """
+        ranks = {f"{rank}{name}": k for k, rank in enumerate(RANKS) for name in NAMES.values()}
+        return min((ranks[title] for title in self.best), default=0)
 
     def total(self, key: str) -> float | None:
         """Weight ("kg") or price of everything; None where one of the things has none."""
@@ -69,12 +81,36 @@ class Kit:
 
 @dataclass(frozen=True)
 class Kits:
-    """The best few kits that reach the goal, which packs are out and why, and what was not looked
-    at, a line each."""
+    """The best few kits that reach the goal, the cheapest first; what others lack, those nearest to
+    the goal first; what was not looked at, a line each; and the plan with the first kit."""
 
     best: tuple[Kit, ...]
-    out: tuple[str, ...]
+    lacks: tuple[Lack, ...] = ()
     notes: tuple[str, ...] = ()
+    budget: Budget | None = field(default=None, repr=False)
+
+    @property
+    def yes(self) -> bool:
+        """Whether a kit reaches the goal."""
+        return bool(self.best)
+
+    @property
+    def change(self) -> dict[str, Any]:
+        """What puts the first kit into the plan; nothing where none does."""
+        return self.best[0].change if self.best else {}
+
+    @property
+    def out(self) -> tuple[str, ...]:
+        """Which packs do not do, as many as there may be, and why, a line each."""
+        return tuple(f"{in_words(lack.packs)}: {lack.words}" for lack in self.lacks)
+
+    def as_dict(self) -> dict[str, Any]:
+        """As `--json` prints them."""
+        return {
+            "kits": [kit.as_dict() for kit in self.best],
+            "kit_notes": [*self.out, *self.notes],
+            "kit_lacks": [lack.as_dict() for lack in self.lacks],
+        }
 
 
 def kits(
@@ -126,8 +162,12 @@ def kits(
             notes.append(f"{len(least) - MOST_SHOWN} more kits share the title {rank}{words}")
     if search.runs >= MOST_RUNS:
         notes.append(f"the search ended after {MOST_RUNS} runs: a better kit may exist")
-    made = (Kit(*kit, kit_change(designs.plan, *kit), words) for kit, words in best.items())
-    return Kits(tuple(made), tuple(search.out(kinds["pack"])), tuple(notes))
+    made = tuple(Kit(*kit, kit_change(designs.plan, *kit), words) for kit, words in best.items())
+    with_first = None
+    if made:
+        with_first = budget(designs.plan.replace(**made[0].change), previous=designs.groups[0])
+    lacking = lacks(search, kinds["pack"], mixed=not made)
+    return Kits(made, tuple(lacking), tuple(notes), with_first)
 
 
 def kit_change(plan: Plan, packs: Bundle, panels: Bundle) -> dict[str, Any]:

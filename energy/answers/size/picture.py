@@ -3,13 +3,17 @@
 What the sizes are is found in `size`; the look is that of all pictures here.
 """
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.answers.size.bundles import in_words
 from energy.answers.size.figures import size_text
+from energy.answers.size.kits import Kits
 from energy.answers.size.size import GOALS, Size
-from energy.answers.size.words import both
+from energy.answers.size.words import both, headline
 from energy.model import Array
 from energy.show.labels import ON_A_LABEL, ON_A_LINE, Room, style
 from energy.show.page import heading, lay_out, new_page, stacked
@@ -32,11 +36,13 @@ MAP_IN, LEFT_IN, BELOW_IN = 4.6, 0.75, 0.55
 ESTIMATED = (20.0, 40.0, 60.0)  # percent; shades below the goals, from the quick estimate
 ENOUGH_PX = 40.0  # from a line's name to the next line
 NAME_PX = (120.0, 28.0)  # from name to name, across and upwards
+MOST_LACKS = 3  # marks of packs that do not do
 MARK = {**RING, "markersize": 9.0, "markeredgewidth": 2.0}
 
 
-def size_map(answer: Size) -> "Figure":
-    """The picture of an answer: the chance as an area, the goals as lines, the pick as a ring.
+def size_map(answer: Size, kits: Kits | None = None) -> "Figure":
+    """The picture of an answer: the chance as an area, the goals as lines, the pick as a ring; the
+    kits of a list that reach the goal as diamonds, those that do not as crosses.
 
     >>> from energy.answers.size.size import size
     >>> from energy.plan import Plan
@@ -46,18 +52,18 @@ def size_map(answer: Size) -> "Figure":
     page = new_page()
     (panel,) = lay_out(
         page,
-        (answer.plan.title or answer.plan.origin, finding(answer)),
-        [_note(answer)],
+        (answer.plan.title or answer.plan.origin, finding(answer, kits)),
+        [_note(answer), *_kits_note(kits)],
         stacked(LEFT_IN, [(HEADING_IN, MAP_IN)]),
         BELOW_IN,
     )
     _axes(panel, answer)
-    room = Room(panel)
+    room, marks = Room(panel), _marks(panel, answer, kits)
     if not answer.designs.overloads:
         _areas(panel, answer)
         _too_weak(panel, room, answer)
-        _contours(panel, room, answer)
-    _marks(panel, room, answer)
+        _contours(panel, room, answer, marks)
+    _draw(panel, room, marks)
     return page
 
 
@@ -100,7 +106,18 @@ def _axes(panel: Any, answer: Size) -> None:
     )
 
 
-def finding(answer: Size) -> str:
+def _kits_note(kits: Kits | None) -> list[str]:
+    """What the marks of kits mean."""
+    if kits is None:
+        return []
+    return [
+        "Filled marks: kits of the list that reach the goal. Crosses: packs that do not, with all"
+        " panels of the list. A pointed mark at the edge lies beyond it. The lines are for packs"
+        " whose limits grow with their size; a kit is judged by its own."
+    ]
+
+
+def finding(answer: Size, kits: Kits | None = None) -> str:
     """What the map shows, in a sentence.
 
     >>> from energy.answers.size.size import size
@@ -108,6 +125,8 @@ def finding(answer: Size) -> str:
     >>> finding(size(Plan.read("builtin:cloudy-repair"))).split(" reach")[0].split()[0]
     'Take'
     """
+    if kits is not None:
+        return ": ".join(headline(answer, kits)).removesuffix(".")
     if answer.pick is None:
         return answer.why
     days = " of all days" if answer.whole_years is not None else ""
@@ -141,7 +160,7 @@ def _areas(panel: Any, answer: Size) -> None:
         panel.fill_between(watts, sizes[there], top, color=shade, lw=0.0, zorder=1)
 
 
-def _contours(panel: Any, room: Room, answer: Size) -> None:
+def _contours(panel: Any, room: Room, answer: Size, marks: "Sequence[_Mark]") -> None:
     """A line for each goal, named on it; the plan's own goal strong."""
     watts = answer.frontier.panel_w
     along = np.linspace(watts[0], watts[-1], 241)
@@ -155,19 +174,21 @@ def _contours(panel: Any, room: Room, answer: Size) -> None:
         own, there = goal == answer.goal, np.isfinite(line)
         panel.plot(along, line, color=COLOURS["charge"], lw=2.2 if own else 1.0, zorder=4)
         room.keep_clear(along[there], line[there], ON_A_LINE)
+    marked = [(np.array([mark.at[0]]), np.array([mark.at[1]])) for mark in marks]
     named: list[Array] = []
     for goal, sizes in lines.items():
         others = [line for other, line in lines.items() if other != goal]
-        _name_line(panel, room, answer, goal, (along, sizes), others, named)
+        words = f"{goal:g} %, the goal" if goal == answer.goal else f"{goal:g} %"
+        _name_line(panel, room, words, (along, sizes), others, marked, named)
 
 
 def _name_line(
     panel: Any,
     room: Room,
-    answer: Size,
-    goal: float,
+    words: str,
     line: tuple[Array, Array],
     others: list[Array],
+    marked: list[tuple[Array, Array]],
     named: list[Array],
 ) -> None:
     """Write a goal on its line where other lines, names, marks and the edges are far enough."""
@@ -175,24 +196,23 @@ def _name_line(
     points = room.pixels(along, sizes)
     away = np.minimum.reduce(
         [
-            points[:, 0] - room.left - 40.0,
-            room.right - points[:, 0] - 40.0,
+            points[:, 0] - room.left - 80.0,
+            room.right - points[:, 0] - 80.0,
             points[:, 1] - room.bottom,
             room.top - points[:, 1],
             *(
                 np.nan_to_num(np.abs(points[:, 1] - room.pixels(along, other)[:, 1]), nan=1e3)
                 for other in others
             ),
-            *(np.hypot(*(points - room.pixels(*mark)).T) / 4.0 for mark in _own_points(answer)),
+            *(np.hypot(*(points - room.pixels(*mark)).T) / 4.0 for mark in marked),
         ]
     )
     away = np.nan_to_num(away, nan=-1e6)
-    for other in named:
+    for other in [*named, *(room.pixels(*mark)[0] for mark in marked)]:
         distance = np.abs(points - other)
         away[(distance[:, 0] < NAME_PX[0]) & (distance[:, 1] < NAME_PX[1])] -= 1e3
     k = int(np.argmax(np.minimum(away, ENOUGH_PX) - 0.02 * np.abs(np.arange(away.size) - 150)))
     named.append(points[k])
-    words = f"{goal:g} %, the goal" if goal == answer.goal else f"{goal:g} %"
     text = panel.text(
         along[k],
         sizes[k],
@@ -201,18 +221,11 @@ def _name_line(
         va="center",
         zorder=5,
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5},
-        **style(LABEL_PT, bold=goal == answer.goal, colour="charge"),
+        **style(LABEL_PT, bold="goal" in words, colour="charge"),
     )
     box = text.get_window_extent().transformed(panel.transData.inverted())
     for height in np.linspace(box.y0, box.y1, 6):
         room.keep_clear(np.array([box.x0, box.x1]), np.full(2, height), ON_A_LABEL)
-
-
-def _own_points(answer: Size) -> list[tuple[Array, Array]]:
-    points = [(answer.designs.base_w, answer.plan.pack.capacity_wh)]
-    if answer.pick is not None:
-        points.append((answer.pick.panel_w, answer.pick.battery_wh))
-    return [(np.array([watts]), np.array([label])) for watts, label in points]
 
 
 def _too_weak(panel: Any, room: Room, answer: Size) -> None:
@@ -235,24 +248,89 @@ def _too_weak(panel: Any, room: Room, answer: Size) -> None:
         )
 
 
-def _marks(panel: Any, room: Room, answer: Size) -> None:
-    """The pick, and the plan's own kit where it lies on the map."""
+def _marks(panel: Any, answer: Size, kits: Kits | None) -> "list[_Mark]":
+    """The pick, the plan's own size where it lies on the map, and the kits of a list."""
     own = answer.designs.base_w, answer.plan.pack.capacity_wh
-    points = [(own, "the plan's own", "s", "load")]
+    pick = "the pick" if kits is None else "the ideal"
+    marks = [_Mark(own, f"the plan's own: {_sizes(own)}", "s", "load")]
     if answer.pick is not None:
-        pick = answer.pick.panel_w, answer.pick.battery_wh
-        points.insert(0, (pick, "the pick", "o", "ink"))
+        marks.insert(0, _Mark(answer.pick.sizes, f"{pick}: {_sizes(answer.pick.sizes)}", "o"))
     (left, right), (low, high) = panel.get_xlim(), panel.get_ylim()
-    points = [
-        point for point in points if left <= point[0][0] <= right and low <= point[0][1] <= high
-    ]
-    for (watts, label), _, mark, colour in points:
-        edge = {"marker": mark, "markeredgecolor": COLOURS[colour]}
-        panel.plot([watts], [label], **{**MARK, **edge})
+    inside = [m for m in marks if left <= m.at[0] <= right and low <= m.at[1] <= high]
+    return inside + ([] if kits is None else _kit_marks(kits, (left, right, low, high)))
+
+
+def _draw(panel: Any, room: Room, marks: "Sequence[_Mark]") -> None:
+    """Marks with their labels."""
+    (left, right), (low, high) = panel.get_xlim(), panel.get_ylim()
+    for mark in marks:
+        (watts, label), edge = mark.at, {"markeredgecolor": COLOURS[mark.colour]}
+        face = {"markerfacecolor": COLOURS[mark.colour], "markersize": 7.0} if mark.filled else {}
+        panel.plot([watts], [label], **{**MARK, **edge, **face, "marker": mark.marker})
         wide, tall = 0.008 * (right - left), 0.016 * (high - low)
         for height in (label - tall, label, label + tall):
             room.keep_clear(np.array([watts - wide, watts + wide]), np.full(2, height))
-    for (watts, label), words, _, colour in sorted(points):  # from the left: lines cross no label
-        room.label(
-            f"{words}: {size_text(watts)} W, {size_text(label)} Wh", [watts], [label], colour
-        )
+    for mark in sorted(marks, key=lambda m: m.at):  # from the left: lines cross no label
+        room.label(mark.words, [mark.at[0]], [mark.at[1]], mark.colour)
+
+
+@dataclass(frozen=True)
+class _Mark:
+    """A point of the map [W, Wh], what its label says, and how it is drawn."""
+
+    at: tuple[float, float]
+    words: str
+    marker: str
+    colour: str = "ink"
+    filled: bool = False
+
+
+def _sizes(at: tuple[float, float]) -> str:
+    return f"{size_text(at[0])} W, {size_text(at[1])} Wh"
+
+
+def _kit_marks(kits: Kits, edges: tuple[float, float, float, float]) -> list[_Mark]:
+    """A mark for each size of the kits, those at the same place with one label."""
+    works: dict[tuple[float, float], dict[str, list[str]]] = {}
+    for kit in sorted(kits.best, key=lambda kit: kit.rank):
+        packs = works.setdefault((kit.panel_w, kit.battery_wh), {})
+        packs.setdefault(in_words(kit.packs), []).extend(kit.best)
+    marks = [
+        _at_edge(at, "; ".join(map(_titled, packs.items())), "D", "ink", edges)
+        for at, packs in works.items()
+    ]
+    for lack in kits.lacks[:MOST_LACKS]:
+        at = lack.panel_w, lack.battery_wh
+        if at not in works:
+            short = "too weak" if lack.missing_wh is None else f"{lack.missing_wh:g} Wh short"
+            words = f"{in_words(lack.packs)}: {short}"
+            marks.append(_at_edge(at, words, "X", "limit", edges))
+    return marks
+
+
+def _titled(packs: tuple[str, list[str]]) -> str:
+    """Packs with what they are first by, else with the first of their titles.
+
+    >>> _titled(("1 x box", ["second cheapest", "lightest"]))
+    '1 x box: lightest'
+    """
+    words, titles = packs
+    first = [title for title in titles if " " not in title] or titles[:1]
+    return ": ".join([words, *([", ".join(first)] if first else [])])
+
+
+def _at_edge(
+    at: tuple[float, float],
+    words: str,
+    marker: str,
+    colour: str,
+    edges: tuple[float, float, float, float],
+) -> _Mark:
+    """A filled mark at its place; beyond the map a pointed one at the edge, with its sizes."""
+    left, right, low, high = edges
+    held = min(max(at[0], left), right), min(max(at[1], low), high)
+    if held != at:
+        words = f"{words} ({_sizes(at)})"
+        across = "<" if at[0] < left else ">"
+        marker = across if held[0] != at[0] else ("v" if at[1] < low else "^")
+    return _Mark(held, words, marker, colour, filled=True)

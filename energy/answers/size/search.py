@@ -1,12 +1,14 @@
 """The search for the best kits: which packs need how much panel, found by few simulations.
 
 More of anything never serves less (see `frontier`), so what one combination of packs does tells of
-others; and none is run that cannot be among the best. What the kits are is `kits`'s.
+others; and none is run that cannot be among the best. What the kits are is for `kits`, what others
+lack for `lacks`.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from math import inf
+from typing import Any
 
 import numpy as np
 
@@ -17,7 +19,7 @@ from energy.answers.size.frontier import frontier
 from energy.model import Index
 from energy.model.electronics import InverterCurve, inverter_curve
 from energy.simulation.budget import Budget
-from energy.simulation.overloads import why_turned_away
+from energy.simulation.overloads import why_not_alone
 
 TITLES = 3  # so many kits, by price and by weight, are the best
 MOST_RUNS = 300  # of one kit through all weathers
@@ -63,6 +65,7 @@ class Search:
         inverters = list(dict.fromkeys(pack.inverter for pack in self.joined))
         self.group = np.array([inverters.index(pack.inverter) for pack in self.joined])
         self._ready: dict[int, Designs] = {}
+        self._never: dict[Candidate, str] = {}
         self._bound([each for each in inverters if each is not None], None in inverters)
 
     def _bound(self, inverters: Sequence[tuple[float, float]], without: bool) -> None:
@@ -132,6 +135,8 @@ class Search:
             k = int(bound.argmin())
             if bound[k] == inf or bound[k] > _last(best):
                 return best
+            if self._one_is_too_weak(k):
+                continue
             if self.low[k] < self.high[k]:
                 self._settle(k)
                 continue
@@ -145,20 +150,47 @@ class Search:
                     best.sort(key=_order)
             best = [ranked for ranked in best if ranked[0] <= _last(best)]
 
-    def out(self, packs: Sequence[Candidate]) -> Iterator[str]:
-        """Which packs do not do alone, as many as there may be, and why."""
-        for pack in packs:
-            k = self.number[((pack, pack.count_max),)]
+    def judge(self, k: int) -> bool:
+        """Whether packs do with all the panels of the list; what is not settled counts as yes."""
+        if not self._one_is_too_weak(k):
             self._limit(k)
             self._try_all(k)
-            if self.low[k] < self.watts.size:
-                continue
-            why = "too small with every panel of the list"
-            if self.too_weak[k]:
-                designs = self._group(k)
-                judged = designs.groups[0] if designs.overloads else self._at_own_limits(k)
-                why = why_turned_away(judged)
-            yield f"{in_words(self.packs[k])}: {why}"
+        return bool(self.low[k] < self.watts.size)
+
+    def judged_at_own_limits(self, k: int) -> Budget:
+        """What packs can and cannot give, in the plan's own weathers."""
+        designs = self._group(k)
+        return designs.groups[0] if designs.overloads else self._at_own_limits(k)
+
+    def own(self, k: int, **other: Any) -> Designs:
+        """The weathers ready for packs with their own limits, and other values of plan keys."""
+        designs = self._group(k)
+        change = self.joined[k].change | other
+        return replace(designs, plan=designs.plan.replace(**change))
+
+    @property
+    def most_panels(self) -> Bundle:
+        """All the panels of the list that go together."""
+        return self.panels[int(self.panel_w.argmax())]
+
+    def never(self, pack: Candidate) -> str:
+        """Which task can never run on one pack alone, and why; empty where all can."""
+        if pack not in self._never:
+            judged = self.judged_at_own_limits(self.number[((pack, 1),)])
+            tasks = dict.fromkeys(overload.burst.task for overload in judged.overloads)
+            reasons = ((judged.plan.task[task].name, why_not_alone(judged, task)) for task in tasks)
+            told = (f'"{name}" {why}' for name, why in reasons if why)
+            self._never[pack] = next(told, "")
+        return self._never[pack]
+
+    def _one_is_too_weak(self, k: int) -> bool:
+        """Whether one of several packs cannot run some tool by itself: a tool hangs on one pack,
+        whichever has charge left, so such packs are out."""
+        packs = self.packs[k]
+        weak = sum(count for _, count in packs) > 1 and any(self.never(pack) for pack, _ in packs)
+        if weak:
+            self.too_weak[k], self.low[k] = True, self.watts.size
+        return weak
 
     def _just(self, k: int) -> Index:
         """The bundles of panels that packs need, with none to spare."""
@@ -214,21 +246,16 @@ class Search:
             return
         self.runs += 1
         same = self.group == self.group[k]
-        if self._own(k).reaches_goal(float(self.watts[step]), self.joined[k].capacity_wh):
+        if self.own(k).reaches_goal(float(self.watts[step]), self.joined[k].capacity_wh):
             more = same & (self.limits >= self.limits[k]).all(axis=1)
             self.high[more] = np.minimum(self.high[more], step)
         else:
             less = same & (self.limits <= self.limits[k]).all(axis=1)
             self.low[less] = np.maximum(self.low[less], step + 1)
 
-    def _own(self, k: int) -> Designs:
-        """The weathers ready for packs with their own limits."""
-        designs = self._group(k)
-        return replace(designs, plan=designs.plan.replace(**self.joined[k].change))
-
     def _at_own_limits(self, k: int) -> Budget:
         self.runs += 1
-        return self._own(k).at_size(self.joined[k].capacity_wh)
+        return self.own(k).at_size(self.joined[k].capacity_wh)
 
 
 def _order(ranked: Ranked) -> tuple[float, int, str]:

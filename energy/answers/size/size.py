@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
+    from energy.answers.size.kits import Kits
+
 
 @dataclass(frozen=True)
 class Size:
@@ -83,11 +85,14 @@ class Size:
         index = pd.Index(self.frontier.panel_w, name="panel_w")
         return pd.DataFrame(columns, index=index, dtype=float)
 
-    def plot(self) -> "Figure":
-        """The map of the chance with the goals' lines and the pick: a matplotlib figure."""
+    def plot(self, kits: "Kits | None" = None) -> "Figure":
+        """The map of the chance with the goals' lines and the pick: a matplotlib figure.
+
+        kits: those of a list, drawn too.
+        """
         from energy.answers.size.picture import size_map
 
-        return size_map(self)
+        return size_map(self, kits)
 
     def as_dict(self) -> dict[str, Any]:
         """The answer as `--json` prints it, without kits and worksheet."""

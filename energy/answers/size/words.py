@@ -4,12 +4,13 @@ The map is drawn in `picture`; what whole years add is worded in `year_words`.
 """
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 
 from rich.text import Text
 
 from energy.answers.size.bundles import in_words
 from energy.answers.size.figures import size_text
-from energy.answers.size.kits import Kits
+from energy.answers.size.kits import Kit, Kits
 from energy.answers.size.size import GOALS, Size
 from energy.answers.size.worksheet import Worksheet
 from energy.answers.size.year_words import GENERATOR, month_lines, worst_month, years_lines
@@ -19,6 +20,7 @@ from energy.show.layout import Detail, Part, Sheet, folded, labelled, listed, no
 from energy.show.numbers import watt_hours
 from energy.show.table import Column, rows
 from energy.show.title import answer_part, title_part
+from energy.simulation.budget import Budget
 
 MOST_ROWS = 10  # panel sizes shown of the frontier
 WIRING = (
@@ -26,10 +28,12 @@ WIRING = (
     " licensed people"
 )
 SEVERAL_PACKS = (
-    "Several packs count as one: what they hold, charge and discharge adds up, and somebody shares"
-    " out panels and tools between them. Of their inverters the smallest counts, so that any tool"
-    " runs on any pack. Join them by wire only where their makers allow it, and never unlike ones."
+    "Several packs count as one: what they hold, charge and discharge adds up, where somebody"
+    " shares out panels and tools between them. A tool runs on one pack alone, whichever has charge"
+    " left: each must run any tool by itself, and of their inverters the smallest counts. Join"
+    " them by wire only where their makers allow it, and never unlike ones."
 )
+NOT_POOLED = "Several packs do not pool: a tool runs on one; the smallest inverter counts."
 UNLIKE_PANELS = (
     "Unlike panels count for what each gives alone, laid as the plan's. Joined to one input they"
     " may pull each other down: see energy wire."
@@ -45,20 +49,21 @@ def sheet(
     demo: bool = False,
     every: bool = False,
 ) -> Sheet:
-    """The pick, the few sizes worth considering and the kits of the list, and its details.
+    """The kits of the list, or the pick and the few sizes worth considering, and the details.
 
-    by_hand and kits are shown where they are given: neither belongs to whole years. demo: the plan
-    is the built-in one. every: every kit and remark.
+    by_hand and kits are shown where they are given: neither belongs to whole years. With kits, the
+    pick is a remark. demo: the plan is the built-in one. every: every kit and remark.
     """
-    word, text = headline(answer)
+    word, text = headline(answer, kits)
     parts = [title_part(answer.designs.groups[0], width, demo=demo), answer_part(word, text, width)]
     if kits is not None:
-        parts += [kits_part(kits, width, every=every)]
-    remarks = [line for words in summary(answer) for line in folded(words, width)]
-    parts += [part([*remarks, ""] if remarks else [])]
-    if answer.points:
+        parts += kits_parts(kits, width, every=every)
+    remarks = [*summary(answer)] if kits is None or every else [ideal(answer)]
+    lines = [line for words in remarks for line in folded(words, width)]
+    parts += [part([*lines, ""] if lines else [])]
+    if answer.points and (kits is None or every):
         parts += [points_part(answer, width)]
-    parts += [part(labelled("Weather", _weather_line(answer), width), "dim")]
+    parts += [part(labelled("Weather", _weather_line(answer, kits), width), "dim")]
     parts += [notes_part([*_assumed(answer), WIRING], width, every)]
     return Sheet(parts, dict(_details(answer, by_hand, kits)))
 
@@ -75,7 +80,10 @@ def _details(
             ],
         )
     if kits is not None:
-        yield "kits", lambda width: kits_part(kits, width, every=True).lines
+        yield (
+            "kits",
+            lambda width: [line for p in kits_parts(kits, width, every=True) for line in p.lines],
+        )
     if answer.whole_years is not None:
         years = answer.whole_years
         yield (
@@ -90,19 +98,49 @@ def _as_text(lines: Sequence[str]) -> list[Text]:
     return [Text(line) for line in lines]
 
 
-def headline(answer: Size) -> tuple[str, str]:
-    """Whether some size does, and the pick or why there is none."""
+def headline(answer: Size, kits: Kits | None = None) -> tuple[str, str]:
+    """Whether some size, or a kit of the list where there is one, does, and which; or why none."""
+    if kits is not None:
+        return _of_kits(answer.goal, kits)
+    years = answer.whole_years
     if answer.pick is None:
-        return "NO", f"{answer.why}."
-    sizes, years = both(*answer.pick.sizes), answer.whole_years
-    if years is not None:
-        worst = worst_month(years)
-        return "YES", f"To stay, take {sizes} (goal {answer.goal:g} % of all days){worst}."
-    reached = ""
-    if answer.budget is not None and answer.budget.chance.scenarios > 1:
-        chance = answer.budget.chance
-        reached = f": works in {chance.worked} of {chance.scenarios} weathers"
+        own = "" if years is None else worst_month(years.own, "; the plan's own size")
+        return "NO", f"{answer.why}{'' if years is None or years.own_limit else own}."
+    sizes = both(*answer.pick.sizes)
+    if years is not None and years.pick is not None:
+        worst = worst_month(years.pick, "it")
+        return "YES", f"To stay, take {sizes}: {worst}; the goal is {answer.goal:g} % of all days."
+    reached = _reached(answer.budget)
     return "YES", f"Take {sizes}{reached}; the goal is {answer.goal:g} %."
+
+
+def _of_kits(goal: float, kits: Kits) -> tuple[str, str]:
+    """The first kit of the list, or the nearest and what it lacks."""
+    if kits.best:
+        first = kits.best[0]
+        named = f"{kit_words(first)} ({first.best[0]})" if first.best else kit_words(first)
+        return "YES", f"Take {named}{_reached(kits.budget)}; the goal is {goal:g} %."
+    reaches = "was found that reaches" if kits.notes else "of the list reaches"
+    nearest = ""
+    if kits.lacks:
+        lack = kits.lacks[0]
+        nearest = f"; the nearest, {in_words(lack.packs)}, lacks {lack.words}"
+        if lack.missing_wh is None and lack.missing_w is None:
+            nearest = f"; {in_words(lack.packs)}: {lack.words}"
+    return "NO", f"No kit {reaches} {goal:g} %{nearest}."
+
+
+def _reached(judged: Budget | None) -> str:
+    if judged is None or judged.chance.scenarios == 1:
+        return ""
+    return f": works in {judged.chance.worked} of {judged.chance.scenarios} weathers"
+
+
+def ideal(answer: Size) -> str:
+    """The pick on the scale, as a remark beside kits."""
+    if answer.pick is None:
+        return f"{answer.why}."
+    return f"The ideal would be {both(*answer.pick.sizes)} (why: --all)."
 
 
 def both(panel_w: float, battery_wh: float) -> str:
@@ -137,15 +175,16 @@ def _assumed(answer: Size) -> Iterator[str]:
         yield f"by common practice, not the plan's: {assumed} (prices in US dollars)"
 
 
-def _weather_line(answer: Size) -> str:
+def _weather_line(answer: Size, kits: Kits | None) -> str:
     """Which weathers the sizes were run through."""
+    judged = answer.budget if kits is None else kits.budget
     own, years = answer.designs.groups[0], answer.whole_years
     text = own.weather.source
     if years is not None:
         count = "one whole year" if years.own.years == 1 else f"{years.own.years} whole years"
         return f"{text}; {count}, the plan's days repeated over and over"
-    if answer.budget is not None:
-        return f"{text}: with that it {chance_line(answer.budget.chance)}"
+    if judged is not None:
+        return f"{text}: with that it {chance_line(judged.chance)}"
     return f"{text}: {own.success.size} weathers tried"
 
 
@@ -213,40 +252,68 @@ def frontier_lines(answer: Size, width: int) -> list[str]:
     return lines
 
 
-def kits_part(kits: Kits, width: int, *, every: bool) -> Part:
-    """The best kits of the list of candidates, why some packs are out, and what several are taken
-    for; a few of them, or all."""
-    if not kits.best:
-        reaches = "was found that reaches" if kits.notes else "of the list reaches"
-        heading, items = [f"No kit {reaches} the goal."], []
-    else:
-        heading, *items = kit_rows(kits, width)
-    remarks = [*kits.out, *kits.notes]
+def kits_parts(kits: Kits, width: int, *, every: bool) -> list[Part]:
+    """The best kits of the list, what the others lack, and what several packs are taken for; a few
+    of them, or all."""
+    parts = []
+    tables = ((kit_rows(kits, width), "kits", 2), (lack_rows(kits, width), "that do not", 1))
+    for (heading, *items), what, gives in tables:
+        if not items:
+            continue
+        count = len(items) if every else 3
+        parts += [
+            listed(heading, items, partial(_and_more, what), most=count, least=1, gives=gives)
+        ]
+        parts += [part([""])]
+    remarks = [*kits.notes]
     if any(sum(count for _, count in kit.packs) > 1 for kit in kits.best):
-        remarks.append(SEVERAL_PACKS)
-    if any(len(kit.panels) > 1 for kit in kits.best):
+        remarks.insert(0, SEVERAL_PACKS if every else NOT_POOLED)
+    if every and any(len(kit.panels) > 1 for kit in kits.best):
         remarks.append(UNLIKE_PANELS)
-    items += [folded(f"- {line}", width, 2) for line in remarks]
-    if every:
-        return part([*heading, *(line for item in items for line in item), ""])
-    shown = listed(heading, items, lambda n: f"{n} more lines: --kits", most=6, least=2, gives=1)
-    return Part([[*version, Text()] for version in shown.versions], shown.gives)
+    return [*parts, part([line for text in remarks for line in folded(text, width)])]
+
+
+def _and_more(what: str, count: int) -> str:
+    return f"{count} more {what}: --kits"
+
+
+def kit_words(kit: Kit) -> str:
+    """The things of a kit.
+
+    >>> from energy.answers.size.candidates import Candidate
+    >>> kit_words(Kit(((Candidate("box", "pack"), 2),), ()))
+    '2 x box, no panel'
+    """
+    return f"{in_words(kit.packs)}, {in_words(kit.panels) or 'no panel'}"
 
 
 def kit_rows(kits: Kits, width: int) -> list[list[str]]:
-    """The kits that reach the goal, with what they are best by."""
-    best = kits.best
-    names = [f"{in_words(kit.packs)}, {in_words(kit.panels) or 'no panel'}" for kit in best]
+    """The kits that reach the goal, with what they are best by: the heading, then a kit each, the
+    cheapest and the lightest before the second and third."""
+    best = sorted(kits.best, key=lambda kit: kit.rank)
     prices = [kit.total("price") for kit in best]
     columns = (
-        Column("kits that reach the goal", names),
+        Column("reach the goal", [kit_words(kit) for kit in best]),
         Column("panel", [f"{size_text(kit.panel_w)} W" for kit in best], right=True, drop=1),
         Column("pack", [f"{size_text(kit.battery_wh)} Wh" for kit in best], right=True, drop=2),
         Column("weighs", [kilograms(kit.total("kg")) for kit in best], right=True),
         Column("price", ["" if p is None else f"{p:.0f}" for p in prices], right=True),
         Column("best by", [", ".join(kit.best) for kit in best]),
     )
-    return rows([column for column in columns if any(column.cells)], width)
+    return rows([column for column in columns if any(column.cells)], width) if best else [[]]
+
+
+def lack_rows(kits: Kits, width: int) -> list[list[str]]:
+    """The packs that do not reach the goal, with what they lack: the heading, then a row each."""
+    if not kits.lacks:
+        return [[]]
+    panel_w = size_text(kits.lacks[0].panel_w)
+    columns = (
+        Column(f"do not, with all {panel_w} W", [in_words(lack.packs) for lack in kits.lacks]),
+        Column("pack", [f"{size_text(lack.battery_wh)} Wh" for lack in kits.lacks], right=True),
+        Column("lacks", [lack.words for lack in kits.lacks]),
+    )
+    return rows(columns, width)
 
 
 def sheet_lines(by_hand: Worksheet, width: int) -> list[str]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from energy.answers.size.figures import size_text
 from energy.answers.size.through import Through, WholeYears
-from energy.show.numbers import watt_hours
+from energy.show.numbers import watt_hours, whole_percent
 from energy.show.table import Column, rows
 
 GENERATOR = (
@@ -44,14 +44,18 @@ def worst_line(through: Through) -> str:
     )
 
 
-def worst_month(years: WholeYears) -> str:
-    """Which month is worst for the plan's own size, in the words of a first line."""
-    if years.own_limit:
-        return ""
-    worst = max(years.own.months, key=lambda month: (month.lost_percent, month.unmet_wh_per_day))
+def worst_month(through: Through, what: str) -> str:
+    """How often a size loses the load, and the month that is worst, in the words of a first line.
+
+    what: the size in words.
+    """
+    worst = max(through.months, key=lambda month: (month.lost_percent, month.unmet_wh_per_day))
     if worst.lost_percent <= 0.0:
-        return "; the plan's own never loses the load"
-    return f"; the plan's own is worst in {worst.name}: lost on {worst.lost_percent:.0f} % of days"
+        return f"{what} never loses the load"
+    return (
+        f"{what} loses the load on {whole_percent(through.lost_percent)} % of days, and in"
+        f" {worst.name}, the worst month, on {whole_percent(worst.lost_percent)} %"
+    )
 
 
 def month_lines(years: WholeYears, width: int) -> list[str]:

@@ -18,6 +18,7 @@ from energy.answers.size.kits import Kit, kits
 from energy.answers.size.search import Search
 from energy.plan import Plan
 from energy.simulation.budget import budget
+from energy.simulation.overloads import why_never
 
 HEAD = (
     "name,kind,rated_w,capacity_wh,inverter_w,surge_w,solar_max_w,charge_max_w,discharge_max_w,"
@@ -174,14 +175,22 @@ _best: dict[str, set[tuple[Bundle, Bundle, tuple[str, ...]]]] = {}
 
 def best_of_all(name: str) -> set[tuple[Bundle, Bundle, tuple[str, ...]]]:
     """The first three by price and by weight with their titles, from all combinations, each by a
-    budget of its own."""
+    budget of its own. Of several packs each must run any tool by itself."""
     plan, listed = WORK[name]
     previous = budget(plan)
     some = [[one for one in listed if one.kind == kind] for kind in ("pack", "panel")]
+    alone = {one: budget(with_kit(plan, ((one, 1),), ())) for one in some[0]}
+    every_tool = [
+        one
+        for one, judged in alone.items()
+        if not any(why_never(judged, k) for k in range(len(plan.task)))
+    ]
     works = [
         (packs, panels)
         for packs, panels in product(*(combinations_of(one) for one in some))
-        if packs and budget(with_kit(plan, packs, panels), previous=previous).yes
+        if packs
+        and (sum(n for _, n in packs) == 1 or all(one in every_tool for one, _ in packs))
+        and budget(with_kit(plan, packs, panels), previous=previous).yes
     ]
     least = [
         one

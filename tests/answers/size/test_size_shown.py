@@ -16,6 +16,7 @@ from told import at_a_glance, told, unfolded
 from energy.answers.size import words as sizes
 from energy.answers.size.candidates import Candidate
 from energy.answers.size.kits import Kit, Kits
+from energy.answers.size.lacks import Lack
 from energy.answers.size.picture import size_map
 from energy.answers.size.size import GOALS, Size, size
 from energy.answers.size.through import Month, Spell, Through
@@ -71,9 +72,10 @@ def test_a_small_solar_input_is_told() -> None:
 
 
 def test_no_kit_says_so_with_the_reasons() -> None:
-    text = printed(sized(), kits=Kits((), ("1 x box: too small with every panel of the list",)))
-    assert "No kit of the list reaches the goal." in text
-    assert "- 1 x box: too small" in text
+    box = Candidate("box", "pack", capacity_wh=500.0)
+    text = unfolded(printed(sized(), kits=Kits((), (Lack(((box, 1),), missing_wh=120.0),))))
+    assert "NO No kit of the list reaches 90 %" in text
+    assert re.search(r"1 x box +500 Wh +120 Wh of pack", text)
 
 
 def test_several_packs_and_unlike_panels_are_told_what_they_count_for() -> None:
