@@ -21,6 +21,7 @@ from energy.plan.words import and_list
 from energy.show.numbers import for_json
 from energy.simulation.budget import Budget, budget, changed
 from energy.simulation.result import Answered
+from energy.simulation.work import check_searchable
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -184,6 +185,7 @@ def choose(
     search = Search(everything, slot_s, effort, progress)
     if everything.yes and not clashes(everything) and search.all_in_order:
         return _all_of_it(search)
+    check_searchable(everything, search.greedy_cells, "a choice")
     best = search.run()
     if best is None:
         return _impossible(search)

@@ -6,17 +6,20 @@ sizes are found by bisection through all weathers; nothing is offered that was n
 
 import math
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 from energy.answers.check.rest import left_of
+from energy.answers.choose.judge import OutOfWork
 from energy.answers.fix.kinds import KINDS, ladders
 from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.leaving import least_left_out
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget, budget_of, changed
 from energy.simulation.result import Answered
+from energy.simulation.work import MOST_CELLS, cells_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -51,10 +54,14 @@ class Fix(Answered):
 
 @dataclass(frozen=True)
 class Fixes:
-    """What works, easiest first, and the kinds of change that cannot do it alone, in words."""
+    """What works, easiest first, and the kinds of change that cannot do it alone, in words.
+
+    cut_short: the plan is so long that not every change was tried.
+    """
 
     found: tuple[Fix, ...]
     not_enough: tuple[str, ...]
+    cut_short: bool = False
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html())
@@ -67,7 +74,7 @@ class Fixes:
         return pd.DataFrame(rows, columns=["kind", "text", "free", "chance_percent"])
 
 
-def fixes(plan: Plan | Budget) -> Fixes:
+def fixes(plan: Plan | Budget, progress: Callable[[int, int], None] | None = None) -> Fixes:
     """The smallest change of each kind that makes the answer yes; none where it is yes already.
 
     Where no kind does it alone, the first pair that does, free changes before others.
@@ -75,6 +82,7 @@ def fixes(plan: Plan | Budget) -> Fixes:
     plan: a Plan, or its Budget, which is then not worked out again.
         Where that begins in the middle of its plan, what is done by then is no longer there to be
         changed: the changes then begin with those that leave the rest (see `left_of`).
+    progress: is told how many kinds of change and pairs of them were tried, of how many.
 
     Raises PlanError as `budget`.
 
@@ -89,38 +97,74 @@ def fixes(plan: Plan | Budget) -> Fixes:
         left = left_of(result.plan, result.now, result.plan.pack.start_percent, result.done)
         if left["task"]:  # else nothing of the tasks is there to be changed
             result, done = budget(result.plan.replace(**left), result.now), left
-    kinds = ladders(result)
-    tried = [(ladder, _smallest(result, ladder)) for ladder in kinds]
-    enough = [fix for _, fix in tried if fix is not None]
-    not_enough = tuple(KINDS[ladder.kind] for ladder, fix in tried if fix is None)
-    if not enough and (pair := _smallest_pair(result, kinds)) is not None:
-        enough = [pair]
-    return Fixes(tuple(replace(fix, change=done | fix.change) for fix in enough), not_enough)
+    kinds, trials, not_enough = ladders(result), Trials(result, progress), []
+    enough: list[Fix] = []
+    for number, ladder in enumerate(kinds):
+        trials.tell(number, len(kinds))
+        try:
+            fix = _smallest(trials, ladder)
+        except OutOfWork:  # another kind may need less
+            continue
+        if fix is None:
+            not_enough.append(KINDS[ladder.kind])
+        else:
+            enough.append(fix)
+    if not enough:
+        with suppress(OutOfWork):
+            enough = _smallest_pair(trials, kinds)
+    found = tuple(replace(fix, change=done | fix.change) for fix in enough)
+    return Fixes(found, tuple(not_enough), trials.cut_short)
 
 
-def _try(result: Budget, change: Change, deciding: bool = True) -> Budget | None:
-    """The budget of the changed plan, or None where the change makes no plan."""
-    try:
-        return changed(result, change, deciding)
-    except PlanError:
-        return None
+@dataclass
+class Trials:
+    """Changes of a plan, as many as may be simulated; cells: how many were."""
+
+    result: Budget
+    progress: Callable[[int, int], None] | None = None
+    cells: float = 0.0
+    cut_short: bool = False
+
+    def tell(self, done: int, total: int) -> None:
+        """Say how far the search is."""
+        if self.progress is not None:
+            self.progress(done, total)
+
+    def budget(self, change: Change, deciding: bool = True) -> Budget | None:
+        """The budget of the changed plan, or None where the change makes no plan.
+
+        Raises OutOfWork where no more may be simulated.
+        """
+        several = (self.result.low_end,) if deciding else (self.result, *self.result.bounds)
+        self.spend(sum(map(cells_of, several)))
+        try:
+            return changed(self.result, change, deciding)
+        except PlanError:
+            return None
+
+    def spend(self, cells: float) -> None:
+        """Count so many cells more; raises OutOfWork where those are too many."""
+        if self.cells + cells > MOST_CELLS:
+            self.cut_short = True
+            raise OutOfWork
+        self.cells += cells
 
 
-def _smallest(result: Budget, ladder: Ladder, other: Change | None = None) -> Fix | None:
+def _smallest(trials: Trials, ladder: Ladder, other: Change | None = None) -> Fix | None:
     """The smallest size of a change that works together with another change; None if none.
 
     What is left out has no size: it is a choice. What is found is run through all weathers.
     """
     given = other or {}
-    without = result if other is None else _try(result, given, deciding=False)
+    without = trials.result if other is None else trials.budget(given, deciding=False)
     if without is None or without.yes:  # the other does it alone
         return None
     if ladder.kind == "leave-out":
-        least = least_left_out(without)
+        least = least_left_out(without, trials.spend)
         return Fix(ladder.kind, least[1], ladder.free, least[0], least[2]) if least else None
 
     def tried(size: float) -> tuple[bool, float]:
-        changed_budget = _try(result, given | ladder.change(size))
+        changed_budget = trials.budget(given | ladder.change(size))
         if changed_budget is None:
             return False, -1.0
         return changed_budget.yes, changed_budget.margin_percent
@@ -129,7 +173,7 @@ def _smallest(result: Budget, ladder: Ladder, other: Change | None = None) -> Fi
     if size is None:
         return None
     for _ in range(STEPS_UP):  # all weathers may ask for a little more than those that decide
-        best = _try(result, given | ladder.change(size), deciding=False)
+        best = trials.budget(given | ladder.change(size), deciding=False)
         if best is not None and best.yes:
             return Fix(ladder.kind, ladder.words(size), ladder.free, ladder.change(size), best)
         more = size + 1.0 if ladder.whole else _rounded_up((1.0 + STEP_SHARE) * size)
@@ -187,26 +231,28 @@ def _between(
     return min(max(float(round(middle)), low + 1.0), high - 1.0) if whole_numbers else middle
 
 
-def _smallest_pair(result: Budget, ladders: list[Ladder]) -> Fix | None:
+def _smallest_pair(trials: Trials, ladders: list[Ladder]) -> list[Fix]:
     """The first two kinds that work together, easy ones before hard ones, both made small."""
     rank = {ladder.kind: k for k, ladder in enumerate(ladders)}
     pairs = sorted(
         combinations(ladders, 2), key=lambda pair: max(rank[ladder.kind] for ladder in pair)
     )
-    for easy, hard in pairs:
-        harder = _smallest(result, hard, easy.change(easy.most))
+    for number, (easy, hard) in enumerate(pairs):
+        trials.tell(len(ladders) + number, len(ladders) + len(pairs))
+        harder = _smallest(trials, hard, easy.change(easy.most))
         if harder is None:
             continue
-        easier = _smallest(result, easy, harder.change)
+        easier = _smallest(trials, easy, harder.change)
         if easier is not None:
-            return Fix(
+            pair = Fix(
                 kind=f"{easier.kind} + {harder.kind}",
                 text=f"{easier.text.removesuffix('.')}; and together with that: {harder.text}",
                 free=easier.free and harder.free,
                 change=_both(easier.change, harder.change),
                 budget=easier.budget,
             )
-    return None
+            return [pair]
+    return []
 
 
 def _rounded_up(value: float) -> float:

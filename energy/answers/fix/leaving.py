@@ -4,7 +4,7 @@ What ranks higher stays before what ranks lower, and no part that is left out co
 search is that of `choose`, with few tries beyond a greedy choice.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from energy.answers.caution.telling import carries
@@ -32,10 +32,16 @@ def leave_out(result: Budget) -> Ladder | None:
     return Ladder("leave-out", True, lambda _: change, lambda _: "")
 
 
-def least_left_out(result: Budget) -> tuple[Change, str, Budget] | None:
+def least_left_out(
+    result: Budget, spend: Callable[[float], None]
+) -> tuple[Change, str, Budget] | None:
     """What to leave out of a plan so that it reaches its goal, in words, and the budget without it;
-    None where even leaving out all that need not run is not enough."""
+    None where even leaving out all that need not run is not enough.
+
+    spend: is told what the choice will cost, in cells of a budget; it may raise what ends it.
+    """
     search = Search(_standing(result), SLOT_S, 1, None)
+    spend(search.greedy_cells)
     choice = search.maximal(TRIES)
     while choice is not None:
         levels = search.judge.piece_levels(choice.levels)
