@@ -98,8 +98,8 @@ def test_no_plan_is_the_demo_and_says_so():
 
 KEYS = {
     "title", "answer", "verdict", "weather", "chance", "lowest_charge", "too_cold_from",
-    "end_charge_percent", "full_again_at", "ledger_wh", "tasks", "fixes", "cautions", "own_figures",
-    "usual_error",
+    "end_charge_percent", "full_again_at", "ledger_wh", "tasks", "fixes", "fixes_cut_short",
+    "cautions", "own_figures", "usual_error",
 }  # fmt: skip
 
 
