@@ -149,11 +149,11 @@ def test_the_best_pose_in_more_than_can_be_simulated_is_refused_in_one_line(monk
 
 def test_a_choice_that_takes_more_than_can_be_searched_is_refused_before_it_is_sought(monkeypatch):
     from energy.answers.choose.choose import choose
-    from energy.answers.choose.judge import Judge
+    from energy.answers.choose.search import Search
 
     asked = two_days(pack={**SMALL_PACK, "capacity_wh": 60})
     monkeypatch.setattr(work, "MOST_CELLS", 1000)
-    monkeypatch.setattr(Judge, "failing", lambda *_: pytest.fail("a choice was tried"))
+    monkeypatch.setattr(Search, "__init__", lambda *_: pytest.fail("a search was laid out"))
     with pytest.raises(PlanError) as error:
         choose(asked)
     (line,) = error.value.problems
@@ -227,3 +227,17 @@ def test_many_sizes_of_a_long_plan_are_run_in_blocks(monkeypatch):
     blocks = made.tried(0, *sizes)
     assert columns == [9, 9, 9, 9, 4]
     assert all(np.array_equal(one, other) for one, other in zip(several, blocks, strict=True))
+
+
+def test_what_is_asked_in_each_slot_is_the_same_in_blocks(monkeypatch):
+    from energy.answers.choose import coarse
+
+    result = budget(two_days())
+    rough = coarse.Coarse(result)
+    cooler = [burst for burst in result.bursts if burst.task == 2]
+    usual = rough.asked_wh(2, cooler)
+    assert usual.sum() == pytest.approx(
+        result.asked_wh[2] * 100.0 / result.plan.pack.dc12.efficiency_percent
+    )
+    monkeypatch.setattr(coarse, "CELLS_AT_ONCE", 7 * len(cooler))
+    assert np.allclose(rough.asked_wh(2, cooler), usual, rtol=1e-12, atol=1e-12)

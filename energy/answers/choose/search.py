@@ -20,7 +20,7 @@ from energy.simulation.work import MOST_CELLS, SEARCHED, cells_of
 
 EXACT_ITEMS = 14  # up to so many items everything is tried
 EXACT_TRIES = 400  # for those beyond the greedy choice, at effort 1
-GREEDY_TRIES = 3  # an item, about
+GREEDY_TRIES = 3  # a piece, about
 TRIES = 10, 0.2  # for larger plans: some, and more an item, beyond the greedy choice
 SPREAD = 5  # amounts that are tried side by side
 CLOSE = 1e-6
@@ -39,6 +39,15 @@ class BestChoice:
     gap_percent: float
     gap_priority: int | None
     stopped: bool
+
+
+def greedy_cells(result: Budget) -> float:
+    """About what a greedy choice of a budget's tasks costs, in cells of a budget."""
+    return GREEDY_TRIES * len(pieces(result)) * _try_cells(result)
+
+
+def _try_cells(result: Budget) -> float:
+    return SEARCHED * cells_of(result.low_end)
 
 
 class Search:
@@ -70,18 +79,8 @@ class Search:
         """How many tries beyond the greedy choice."""
         some, more = TRIES
         tries = EXACT_TRIES if self.exact else int(some + more * len(self.open))
-        affordable = int(MOST_CELLS / self._try_cells)
+        affordable = int(MOST_CELLS / _try_cells(self.result))
         return min(tries, affordable) * 3 ** (self.effort - 1)
-
-    @property
-    def _try_cells(self) -> float:
-        """What a try costs, in cells of a budget."""
-        return SEARCHED * cells_of(self.result.low_end)
-
-    @property
-    def greedy_cells(self) -> float:
-        """About what a greedy choice costs, in cells of a budget."""
-        return GREEDY_TRIES * len(self.items.pieces) * self._try_cells
 
     def run(self) -> BestChoice | None:
         """The best choice that holds, None where nothing does, or not even what must run."""

@@ -10,7 +10,7 @@ from dataclasses import replace
 from energy.answers.caution.telling import carries
 from energy.answers.choose.coarse import SLOT_S
 from energy.answers.choose.pieces import Piece, tables
-from energy.answers.choose.search import Search
+from energy.answers.choose.search import Search, greedy_cells
 from energy.answers.fix.ladder import Change, Ladder
 from energy.plan.task import Task
 from energy.plan.words import and_list
@@ -40,8 +40,8 @@ def least_left_out(
 
     spend: is told what the choice will cost, in cells of a budget; it may raise what ends it.
     """
+    spend(greedy_cells(result))
     search = Search(_standing(result), SLOT_S, 1, None)
-    spend(search.greedy_cells)
     choice = search.maximal(TRIES)
     while choice is not None:
         levels = search.judge.piece_levels(choice.levels)
