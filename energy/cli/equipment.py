@@ -168,9 +168,12 @@ def aim(
         from energy.answers.aim.aim import aim as ask
         from energy.answers.aim.words import sheet
         from energy.answers.caution.cautions import cautions
+        from energy.show.console import console
+        from energy.show.progress import progress
 
         read = asked.read(plot, write)
-        answer = ask(read)
+        with progress(console(errors=True), "poses"):
+            answer = ask(read)
         save_picture(answer.plot, plot, open_it)
         asked.write_plan(write, answer.change)
         asked.tell(
@@ -210,14 +213,17 @@ def wire(
         from energy.answers.wire.strings import with_record_low
         from energy.answers.wire.wire import wire as ask
         from energy.answers.wire.words import sheet
+        from energy.show.console import console
+        from energy.show.progress import progress
         from energy.show.title import title_part
         from energy.simulation.budget import budget
 
         read = asked.read()
         if lowest_c is not None:
             read = with_record_low(read, lowest_c)
-        judged = budget(read)
-        answer = ask(judged)
+        with progress(console(errors=True), "wires"):
+            judged = budget(read)
+            answer = ask(judged)
 
         def in_words(width: int, _: bool) -> "Sheet":
             title = title_part(judged, width, demo=asked.demo)

@@ -2,13 +2,13 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
+from energy.cli import clock
 from energy.cli.options import (
     All,
     Asked,
@@ -190,7 +190,8 @@ def meter(
             answer = trace(log, tool, count)
             save_picture(answer.plot, plot, open_it)
             if write is not None:
-                _write(write, with_trace(read_kit_file(write), answer, date.today()))
+                today = clock.now().astimezone().date()
+                _write(write, with_trace(read_kit_file(write), answer, today))
         every = asked.wants("all")
         asked.tell(answer.as_dict, lambda width, _: sheet(answer, width, every=every), ())
         asked.written(write, plot)

@@ -84,28 +84,36 @@ def check(
         from energy.answers.fix.fix import Fixes, fixes
         from energy.answers.fix.words import fix_part
         from energy.show import files
+        from energy.show.console import console
+        from energy.show.progress import progress
 
         read = asked.read(csv, plot)
         at, charge, was_done = moment(now, read), percent(battery), amounts(done)
-        answer = ask(read, now=at, battery_percent=charge, done=was_done, skies=skies)
+        with progress(console(errors=True), "check"):
+            answer = ask(read, now=at, battery_percent=charge, done=was_done, skies=skies)
         warned, own = cautions(answer.budget), asked.own(read)
         if csv is not None:
             files.write_timeline(answer, csv)
         save_picture(lambda: answer.plot(warned), plot, open_it)
 
+        def changes() -> Fixes:
+            with progress(console(errors=True), "changes", writes=False) as ticker:
+                return Fixes((), ()) if no_fixes else fixes(answer.budget, ticker)
+
         def as_dict() -> dict[str, Any]:
-            changes = Fixes((), ()) if no_fixes else fixes(answer.budget)
-            return answer.as_dict() | {"fixes": [fix.as_dict() for fix in changes.found]}
+            sought = changes()
+            found = [fix.as_dict() for fix in sought.found]
+            return answer.as_dict() | {"fixes": found, "fixes_cut_short": sought.cut_short}
 
         def in_words(width: int, drawings: bool) -> "Sheet":
-            def changes() -> "Part":
+            def fixed() -> "Part":
                 clash, every = some_runs(answer.budget), asked.wants("fixes")
-                return fix_part(fixes(answer.budget), width, every=every, clash=clash)
+                return fix_part(changes(), width, every=every, clash=clash)
 
             return sheet(
                 answer,
                 width,
-                None if no_fixes else changes,
+                None if no_fixes else fixed,
                 demo=asked.demo,
                 drawn=drawings,
                 every=asked.wants("all"),
@@ -189,7 +197,8 @@ def choose(
             return None if before is None else now_part(before, width, choosing=how_many is None)
 
         if how_many is not None:
-            more = ask_how_many(read.replace(**changes), how_many, *day)
+            with progress(console(errors=True), "counts"):
+                more = ask_how_many(read.replace(**changes), how_many, *day)
             asked.tell(
                 lambda: more.as_dict() | so_far,
                 lambda width, drawings: words.how_many_sheet(more, width, said_before(width)),

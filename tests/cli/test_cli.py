@@ -99,8 +99,8 @@ def test_no_plan_is_the_demo_and_says_so():
 
 KEYS = {
     "title", "answer", "verdict", "weather", "chance", "lowest_charge", "too_cold_from",
-    "end_charge_percent", "full_again_at", "ledger_wh", "tasks", "checkpoints", "fixes", "cautions",
-    "own_figures", "usual_error",
+    "end_charge_percent", "full_again_at", "ledger_wh", "tasks", "checkpoints", "fixes",
+    "fixes_cut_short", "cautions", "own_figures", "usual_error",
 }  # fmt: skip
 
 

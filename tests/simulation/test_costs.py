@@ -6,7 +6,9 @@ from plan_tables import COOLER, LAMP, plan, refused
 
 import energy.weather.synthetic.synthetic as drawing
 from energy.plan import PlanError
+from energy.simulation import work
 from energy.simulation.budget import budget
+from energy.simulation.work import cells_of
 from energy.weather import weathers
 
 CLIMATE = {"kind": "climate"}
@@ -119,3 +121,123 @@ def test_words_for_overloads_cost_in_proportion_to_the_tasks(monkeypatch):
             task_answers(result)
         counts.append(looked_at.count("task"))
     assert counts[1] < 2.2 * counts[0]
+
+
+TWO_DAYS = {"start": "2026-06-01T06:00:00", "end": "2026-06-03T06:00:00"}
+SMALL_PACK = {"capacity_wh": 250, "dc12": {"rated_w": 120}}
+
+
+def two_days(**changes):
+    lamps = [LAMP | {"name": f"lamp-{k}", "hours": 3, "between": ["18:00", "23:00"]} for k in "ab"]
+    fixed = {"rated_w": 60, "tilt_deg": 30, "facing": "S"}
+    given = {"span": TWO_DAYS, "weather": CLIMATE, "pack": SMALL_PACK, "panel": [fixed]}
+    return plan(**{**given, "task": [*lamps, COOLER], **changes})
+
+
+def test_the_best_pose_in_more_than_can_be_simulated_is_refused_in_one_line(monkeypatch):
+    from energy.answers.aim import aim
+
+    result = budget(two_days())
+    monkeypatch.setattr(work, "MOST_CELLS", 4 * cells_of(result))
+    monkeypatch.setattr(aim, "search", lambda _: pytest.fail("the poses were tried"))
+    with pytest.raises(PlanError) as error:
+        aim.aim(result)
+    (line,) = error.value.problems
+    assert "the best pose in 200 weathers of" in line
+    assert "shorten the span, to about 1 days" in line
+
+
+def test_a_choice_that_takes_more_than_can_be_searched_is_refused_before_it_is_sought(monkeypatch):
+    from energy.answers.choose.choose import choose
+    from energy.answers.choose.search import Search
+
+    asked = two_days(pack={**SMALL_PACK, "capacity_wh": 60})
+    monkeypatch.setattr(work, "MOST_CELLS", 1000)
+    monkeypatch.setattr(Search, "__init__", lambda *_: pytest.fail("a search was laid out"))
+    with pytest.raises(PlanError) as error:
+        choose(asked)
+    (line,) = error.value.problems
+    assert "a choice in 200 weathers of" in line
+    assert "shorten the span" in line
+
+
+def test_a_long_plan_gets_fewer_tries_beyond_the_greedy_choice(monkeypatch):
+    from energy.answers.choose import search
+
+    result = budget(two_days())
+    usual = search.Search(result, 1800.0, 1, None)._allowed
+    cells = cells_of(result.low_end)
+    monkeypatch.setattr(search, "MOST_CELLS", 7.5 * search.SEARCHED * cells)
+    assert search.Search(result, 1800.0, 1, None)._allowed == 7 < usual
+    assert search.Search(result, 1800.0, 2, None)._allowed == 21
+
+
+def test_changes_are_tried_until_so_many_cells_are_simulated(monkeypatch):
+    from energy.answers.fix import fix
+    from energy.answers.fix.words import CUT_SHORT, fix_part
+
+    result = budget(two_days(pack={**SMALL_PACK, "capacity_wh": 60}))
+    usual = fix.fixes(result)
+    assert not usual.cut_short
+    calls = []
+    change = fix.changed
+
+    def counted(*arguments):
+        calls.append(arguments)
+        return change(*arguments)
+
+    monkeypatch.setattr(fix, "changed", counted)
+    monkeypatch.setattr(fix, "MOST_CELLS", 5 * cells_of(result.low_end))
+    short = fix.fixes(result)
+    assert short.cut_short
+    assert 0 < len(calls) <= 5
+    alike = {kind.kind: kind.text for kind in usual.found}
+    assert all(alike[kind.kind] == kind.text for kind in short.found)
+    assert set(short.not_enough) <= set(usual.not_enough)
+    for every in (True, False):
+        assert CUT_SHORT in map(str, fix_part(short, 80, every=every, clash=False).lines)
+    assert CUT_SHORT not in map(str, fix_part(usual, 80, every=True, clash=False).lines)
+
+
+def test_how_far_the_changes_are_is_said_of_how_many(monkeypatch):
+    from energy.answers.fix.fix import fixes
+
+    told = []
+    fixes(two_days(pack={**SMALL_PACK, "capacity_wh": 60}), lambda *far: told.append(far))
+    assert told[0][0] == 0
+    assert [done for done, _ in told] == sorted(done for done, _ in told)
+    assert all(done < total for done, total in told)
+
+
+def test_many_sizes_of_a_long_plan_are_run_in_blocks(monkeypatch):
+    from energy.answers.size import designs
+
+    made = designs.make_designs(two_days())
+    sizes = [np.full(40, 100.0), np.linspace(100, 600, 40), np.arange(40)]
+    several = made.tried(0, *sizes)
+    columns = []
+    simulate = designs.simulate
+
+    def counted(case):
+        columns.append(case.factor.shape[1])
+        return simulate(case)
+
+    monkeypatch.setattr(designs, "simulate", counted)
+    monkeypatch.setattr(designs, "CELLS_AT_ONCE", 9 * (made.cases[0].edges.size - 1))
+    blocks = made.tried(0, *sizes)
+    assert columns == [9, 9, 9, 9, 4]
+    assert all(np.array_equal(one, other) for one, other in zip(several, blocks, strict=True))
+
+
+def test_what_is_asked_in_each_slot_is_the_same_in_blocks(monkeypatch):
+    from energy.answers.choose import coarse
+
+    result = budget(two_days())
+    rough = coarse.Coarse(result)
+    cooler = [burst for burst in result.bursts if burst.task == 2]
+    usual = rough.asked_wh(2, cooler)
+    assert usual.sum() == pytest.approx(
+        result.asked_wh[2] * 100.0 / result.plan.pack.dc12.efficiency_percent
+    )
+    monkeypatch.setattr(coarse, "CELLS_AT_ONCE", 7 * len(cooler))
+    assert np.allclose(rough.asked_wh(2, cooler), usual, rtol=1e-12, atol=1e-12)

@@ -16,6 +16,7 @@ from energy.model import Array
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget_of, changed
 from energy.simulation.result import Answered
+from energy.simulation.work import cells_of, check_searchable
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 Change = dict[str, Any]
 
 NEARLY_FLAT_DEG, ALIKE_SHARE = 5.0, 0.001  # for so little nobody props a panel up
+BUDGETS = 12  # at most so many, with three ways to turn the panels and the search
 WORTH_WH, WORTH_SHARE = 10.0, 0.02  # a day; nobody gets up for less (common practice, no source)
 
 
@@ -197,6 +199,7 @@ def aim(plan: Plan | Budget) -> Aim:
     result = budget_of(plan)
     if not result.plan.panel:
         raise PlanError([f"{result.plan.origin}: has no [[panel]]: there is nothing to point"])
+    check_searchable(result, BUDGETS * cells_of(result), "the best pose")
     result = replace(result, bounds=())  # the doubt about the means moves no pose
     sought, own = search(result), Setting({}, result, daylight(result))
     yields = sought.yields()

@@ -15,12 +15,13 @@ from energy.answers.check.checkpoints import Checkpoint, checkpoint_table, check
 from energy.answers.choose.coarse import SLOT_S, worst_first
 from energy.answers.choose.judge import Progress, clashes
 from energy.answers.choose.reasons import LeftOut, Reasons
-from energy.answers.choose.search import Search
+from energy.answers.choose.search import Search, greedy_cells
 from energy.plan import Plan
 from energy.plan.words import and_list
 from energy.show.numbers import for_json
 from energy.simulation.budget import Budget, budget, changed
 from energy.simulation.result import Answered
+from energy.simulation.work import check_searchable
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -181,6 +182,7 @@ def choose(
     True
     """
     everything = budget(plan)
+    check_searchable(everything, greedy_cells(everything), "a choice")
     search = Search(everything, slot_s, effort, progress)
     if everything.yes and not clashes(everything) and search.all_in_order:
         return _all_of_it(search)

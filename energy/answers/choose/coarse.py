@@ -16,6 +16,7 @@ from energy.simulation.budget import Budget
 from energy.simulation.case import inverter_windows, limits_of
 
 SLOT_S = 1800.0
+CELLS_AT_ONCE = 4_000_000  # slots x steps of the load: bounds the memory
 SCENARIOS = 12  # so many about the one that decides are looked at
 
 
@@ -71,8 +72,12 @@ class Coarse:
         elif supply != "ac":
             outlet = plan.pack.usb if supply == "usb" else plan.pack.dc12
             watts = watts * 100.0 / outlet.efficiency_percent
-        done_s = np.clip(self.edges[:, None] - start_s, 0.0, end_s - start_s)
-        asked = np.asarray(np.diff(done_s @ watts) / 3600.0)
+        rows = max(CELLS_AT_ONCE // start_s.size, 1)
+        done_ws = [
+            np.clip(edges[:, None] - start_s, 0.0, end_s - start_s) @ watts
+            for edges in np.split(self.edges, range(rows, self.edges.size, rows))
+        ]
+        asked = np.asarray(np.diff(np.concatenate(done_ws)) / 3600.0)
         hulls: dict[int, list[float]] = {}
         for burst in bursts:
             hull = hulls.setdefault(burst.window, [burst.start_s, burst.end_s])

@@ -16,9 +16,11 @@ from energy.answers.choose.items import Items, items_of
 from energy.answers.choose.judge import AT_ONCE, Choice, Judge, Levels, OutOfWork, Progress
 from energy.answers.choose.pieces import pieces, tables
 from energy.simulation.budget import Budget
+from energy.simulation.work import MOST_CELLS, SEARCHED, cells_of
 
 EXACT_ITEMS = 14  # up to so many items everything is tried
 EXACT_TRIES = 400  # for those beyond the greedy choice, at effort 1
+GREEDY_TRIES = 3  # a piece, about
 TRIES = 10, 0.2  # for larger plans: some, and more an item, beyond the greedy choice
 SPREAD = 5  # amounts that are tried side by side
 CLOSE = 1e-6
@@ -37,6 +39,15 @@ class BestChoice:
     gap_percent: float
     gap_priority: int | None
     stopped: bool
+
+
+def greedy_cells(result: Budget) -> float:
+    """About what a greedy choice of a budget's tasks costs, in cells of a budget."""
+    return GREEDY_TRIES * len(pieces(result)) * _try_cells(result)
+
+
+def _try_cells(result: Budget) -> float:
+    return SEARCHED * cells_of(result.low_end)
 
 
 class Search:
@@ -68,7 +79,8 @@ class Search:
         """How many tries beyond the greedy choice."""
         some, more = TRIES
         tries = EXACT_TRIES if self.exact else int(some + more * len(self.open))
-        return int(tries * 3 ** (self.effort - 1))
+        affordable = int(MOST_CELLS / _try_cells(self.result))
+        return min(tries, affordable) * 3 ** (self.effort - 1)
 
     def run(self) -> BestChoice | None:
         """The best choice that holds, None where nothing does, or not even what must run."""

@@ -4,18 +4,21 @@ A kind of change is a ladder: a size from none to the most, and what it changes 
 sizes are found by bisection through all weathers; nothing is offered that was not re-run.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from energy.answers.check.rest import left_of
+from energy.answers.choose.judge import OutOfWork
 from energy.answers.fix.kinds import KINDS, ON_SITE, ladders
 from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.leaving import least_left_out
 from energy.answers.fix.pair import pair_of
 from energy.answers.fix.sizes import STEP_SHARE, rounded_up, smallest_size
-from energy.plan import Plan, PlanError
-from energy.simulation.budget import Budget, budget, budget_of, changed
+from energy.answers.fix.trials import Trials
+from energy.plan import Plan
+from energy.simulation.budget import Budget, budget, budget_of
 from energy.simulation.result import Answered
 
 if TYPE_CHECKING:
@@ -47,10 +50,14 @@ class Fix(Answered):
 
 @dataclass(frozen=True)
 class Fixes:
-    """What works, easiest first, and the kinds of change that cannot do it alone, in words."""
+    """What works, easiest first, and the kinds of change that cannot do it alone, in words.
+
+    cut_short: the plan is so long that not every change was tried.
+    """
 
     found: tuple[Fix, ...]
     not_enough: tuple[str, ...]
+    cut_short: bool = False
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html())
@@ -63,7 +70,7 @@ class Fixes:
         return pd.DataFrame(rows, columns=["kind", "text", "free", "chance_percent"])
 
 
-def fixes(plan: Plan | Budget) -> Fixes:
+def fixes(plan: Plan | Budget, progress: Callable[[int, int], None] | None = None) -> Fixes:
     """The smallest change of each kind that makes the answer yes; none where it is yes already.
 
     Where no kind that keeps all the work and needs nothing bought does it alone, two together may
@@ -72,6 +79,7 @@ def fixes(plan: Plan | Budget) -> Fixes:
     plan: a Plan, or its Budget, which is then not worked out again.
         Where that begins in the middle of its plan, what is done by then is no longer there to be
         changed: the changes then begin with those that leave the rest (see `left_of`).
+    progress: is told how many kinds of change were tried, of how many.
 
     Raises PlanError as `budget`.
 
@@ -86,13 +94,19 @@ def fixes(plan: Plan | Budget) -> Fixes:
         left = left_of(result.plan, result.now, result.plan.pack.start_percent, result.done)
         if left["task"]:  # else nothing of the tasks is there to be changed
             result, done = budget(result.plan.replace(**left), result.now), left
-    alone = [_alone(result, ladder) for ladder in ladders(result)]
+    trials, alone, kinds = Trials(result, progress), [], ladders(result)
+    for number, ladder in enumerate(kinds):
+        trials.tell(number, len(kinds))
+        with suppress(OutOfWork):  # another kind may need less
+            alone.append(_alone(trials, ladder))
     enough = [each.fix for each in alone if each.fix is not None]
     not_enough = tuple(KINDS[each.ladder.kind] for each in alone if each.fix is None)
     if not any(fix.kind in ON_SITE and fix.kind != "leave-out" for fix in enough):
-        enough += _pairs(result, alone)
+        with suppress(OutOfWork):
+            enough += _pairs(trials, alone)
     enough.sort(key=_rank)
-    return Fixes(tuple(replace(fix, change=done | fix.change) for fix in enough), not_enough)
+    found = tuple(replace(fix, change=done | fix.change) for fix in enough)
+    return Fixes(found, not_enough, trials.cut_short)
 
 
 @dataclass(frozen=True)
@@ -105,40 +119,32 @@ class _Alone:
     at_most: Budget | None
 
 
-def _try(result: Budget, change: Change, deciding: bool = True) -> Budget | None:
-    """The budget of the changed plan, or None where the change makes no plan."""
-    try:
-        return changed(result, change, deciding)
-    except PlanError:
-        return None
-
-
-def _alone(result: Budget, ladder: Ladder) -> _Alone:
+def _alone(trials: Trials, ladder: Ladder) -> _Alone:
     """The smallest size of a kind of change that works.
 
     What is left out has no size: it is a choice. What is found is run through all weathers.
     """
     if ladder.kind == "leave-out":
-        least = least_left_out(result)
+        least = least_left_out(trials.result, trials.spend)
         fix = Fix(ladder.kind, least[1], True, least[0], least[2]) if least else None
         return _Alone(ladder, fix, None)
     at_most: Budget | None = None
 
     def tried(size: float) -> tuple[bool, float]:
         nonlocal at_most
-        run = _try(result, ladder.change(size))
+        run = trials.budget(ladder.change(size))
         at_most = run if size == ladder.most else at_most
         return (False, -1.0) if run is None else (run.yes, run.margin_percent)
 
-    size = smallest_size(ladder, tried, result.margin_percent)
-    return _Alone(ladder, None if size is None else _in_all(result, ladder, size), at_most)
+    size = smallest_size(ladder, tried, trials.result.margin_percent)
+    return _Alone(ladder, None if size is None else _in_all(trials, ladder, size), at_most)
 
 
-def _in_all(result: Budget, ladder: Ladder, size: float) -> Fix | None:
+def _in_all(trials: Trials, ladder: Ladder, size: float) -> Fix | None:
     """The fix of a size that works in the weathers that decide, run through all of them, which may
     ask for a little more; None where even that does not do."""
     for _ in range(STEPS_UP):
-        best = _try(result, ladder.change(size), deciding=False)
+        best = trials.budget(ladder.change(size), deciding=False)
         if best is not None and best.yes:
             return Fix(ladder.kind, ladder.words(size), ladder.free, ladder.change(size), best)
         more = size + 1.0 if ladder.whole else rounded_up((1.0 + STEP_SHARE) * size)
@@ -146,13 +152,13 @@ def _in_all(result: Budget, ladder: Ladder, size: float) -> Fix | None:
     return None
 
 
-def _pairs(result: Budget, alone: Sequence[_Alone]) -> list[Fix]:
+def _pairs(trials: Trials, alone: Sequence[_Alone]) -> list[Fix]:
     """Two kinds that are enough together as one fix, none without such a pair.
 
     What is bought, or a fuller start, is one of the two only where a limit turns work away or
     nothing else is enough.
     """
-    any_kind = bool(result.overloads) or all(each.fix is None for each in alone)
+    any_kind = bool(trials.result.overloads) or all(each.fix is None for each in alone)
     fitting = [
         (each.ladder, each.at_most)
         for each in alone
@@ -160,7 +166,7 @@ def _pairs(result: Budget, alone: Sequence[_Alone]) -> list[Fix]:
         and (each.at_most is not None or each.ladder.kind == "leave-out")
         and (any_kind or each.ladder.kind in ON_SITE)
     ]
-    pair = pair_of(result, fitting)
+    pair = pair_of(trials, fitting)
     if pair is None:
         return []
     (easy, hard), (easy_size, hard_size) = pair.ladders, pair.sizes

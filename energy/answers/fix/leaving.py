@@ -4,13 +4,13 @@ What ranks higher stays before what ranks lower, and no part that is left out co
 search is that of `choose`, with few tries beyond a greedy choice.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from energy.answers.caution.telling import carries
 from energy.answers.choose.coarse import SLOT_S
 from energy.answers.choose.pieces import Piece, tables
-from energy.answers.choose.search import Search
+from energy.answers.choose.search import Search, greedy_cells
 from energy.answers.fix.ladder import Change, Ladder
 from energy.plan.task import Task
 from energy.plan.words import and_list
@@ -46,9 +46,15 @@ def leave_out(result: Budget) -> Ladder | None:
     )
 
 
-def least_left_out(result: Budget) -> tuple[Change, str, Budget] | None:
+def least_left_out(
+    result: Budget, spend: Callable[[float], None]
+) -> tuple[Change, str, Budget] | None:
     """What to leave out of a plan so that it reaches its goal, in words, and the budget without it;
-    None where even leaving out all that need not run is not enough."""
+    None where even leaving out all that need not run is not enough.
+
+    spend: is told what the choice will cost, in cells of a budget; it may raise what ends it.
+    """
+    spend(greedy_cells(result))
     search = Search(_standing(result), SLOT_S, 1, None)
     choice = search.maximal(TRIES)
     while choice is not None:

@@ -6,8 +6,8 @@ from itertools import combinations, islice
 
 from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.sizes import between, near, rounded_up
-from energy.plan import PlanError
-from energy.simulation.budget import Budget, changed
+from energy.answers.fix.trials import Trials
+from energy.simulation.budget import Budget
 
 MOST_RUNS = 5  # of the simulation, for finding a pair and for making it small
 
@@ -23,16 +23,17 @@ class Pair:
     budget: Budget
 
 
-def pair_of(result: Budget, alone: Sequence[Alone]) -> Pair | None:
+def pair_of(trials: Trials, alone: Sequence[Alone]) -> Pair | None:
     """Two kinds of change that make a plan a yes together, None where none is found.
 
     alone: the kinds, easiest first, with the budget of each made as far as it goes, None where that
     is not known.
     """
-    for runs, (easy, hard) in enumerate(islice(_promising(result, alone), MOST_RUNS), start=1):
-        best = _run(result, _both(easy, easy.most, hard, hard.most))
+    promising = islice(_promising(trials.result, alone), MOST_RUNS)
+    for runs, (easy, hard) in enumerate(promising, start=1):
+        best = trials.budget(_both(easy, easy.most, hard, hard.most), deciding=False)
         if best is not None and best.yes:
-            return _made_small(result, Pair((easy, hard), (easy.most, hard.most), best), runs)
+            return _made_small(trials, Pair((easy, hard), (easy.most, hard.most), best), runs)
     return None
 
 
@@ -74,26 +75,18 @@ def _both(easy: Ladder, easy_size: float, hard: Ladder, hard_size: float) -> Cha
     return easy.change(easy_size) | hard.change(hard_size)
 
 
-def _run(result: Budget, change: Change) -> Budget | None:
-    """The budget of the changed plan in all weathers, None where the change makes no plan."""
-    try:
-        return changed(result, change)
-    except PlanError:
-        return None
-
-
-def _made_small(result: Budget, pair: Pair, runs: int) -> Pair:
+def _made_small(trials: Trials, pair: Pair, runs: int) -> Pair:
     """A pair with as little of the harder change as works, then of the easier, in what runs are
     left."""
     easy, hard = pair.ladders
     for ladder in (hard, easy):
-        low, under, turn = 0.0, result.margin_percent, 0
+        low, under, turn = 0.0, trials.result.margin_percent, 0
         sizes, high = pair.sizes, ladder.most
         while runs < MOST_RUNS and not near(low, high, ladder):
             middle = between(low, high, under, pair.budget.margin_percent, turn, ladder.whole)
             middle = middle if ladder.whole else min(rounded_up(middle), high)
             sizes = (pair.sizes[0], middle) if ladder is hard else (middle, pair.sizes[1])
-            run = _run(result, _both(easy, sizes[0], hard, sizes[1]))
+            run = trials.budget(_both(easy, sizes[0], hard, sizes[1]), deciding=False)
             runs, turn = runs + 1, turn + 1
             if run is not None and run.yes:
                 high, pair = middle, Pair(pair.ladders, sizes, run)

@@ -6,6 +6,7 @@ from energy.answers.fix.fix import Fix, Fixes
 from energy.show.layout import Part, folded, listed, part
 
 SHOWN = 3
+CUT_SHORT = "Not every change was tried: the plan is long."
 ELSEWHEN = "energy choose looks for another time for what cannot run beside the rest."
 
 
@@ -19,7 +20,7 @@ def fix_part(fixes: Fixes, width: int, *, every: bool, clash: bool) -> Part:
     if len(items) == 1:
         heading = ["This makes it a yes:"]
     elsewhen = clash and all("another-time" not in fix.kind for fix in fixes.found)
-    closing = folded(ELSEWHEN, width) * elsewhen
+    closing = [*folded(ELSEWHEN, width) * elsewhen, *folded(CUT_SHORT, width) * fixes.cut_short]
     if every or not items:
         rows = [row for item in items for row in item]
         rest = folded(failed, width, 2) if failed else []

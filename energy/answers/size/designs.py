@@ -27,7 +27,8 @@ from energy.weather.source import record_of
 LARGE_WH = 1e6  # a pack that no limit of its own holds back
 NO_LIMIT = 1e6  # W or A
 SOLAR_LIMITS = ("max_w", "max_a", "charge_max_a")
-SCENARIOS_AT_ONCE = 512  # fits the cache, bounds the memory
+SCENARIOS_AT_ONCE = 512  # fits the cache
+CELLS_AT_ONCE = 8_000_000  # segments x scenarios: bounds the memory
 SCALED_BY_PACK = ("charge_max_w", "discharge_max_w")
 BOUGHT = ("kg", "price")
 
@@ -242,8 +243,10 @@ class Designs:
         """
         reserve_percent = self.plan.pack.reserve_percent
         success, margin = np.zeros(scenario.size, dtype=bool), np.zeros(scenario.size)
-        for first in range(0, scenario.size, SCENARIOS_AT_ONCE):
-            part = slice(first, first + SCENARIOS_AT_ONCE)
+        segments = self.cases[group].edges.size - 1
+        at_once = min(SCENARIOS_AT_ONCE, max(CELLS_AT_ONCE // segments, 1))
+        for first in range(0, scenario.size, at_once):
+            part = slice(first, first + at_once)
             case = self.scaled(self.cases[group], panel_w[part], battery_wh[part], scenario[part])
             simulated = simulate(case)
             _, above_percent = lowest_point(case, simulated)

@@ -175,9 +175,19 @@ def _kind_and_place(path: Path) -> tuple[str, float, float]:
 
 
 def _files(folder: Path | None) -> list[Path]:
-    """The files that hold weather; any other in the folder is none of ours."""
+    """The files that hold weather; any other in the folder is none of ours.
+
+    Raises NotCached where the folder is there and cannot be read.
+    """
     inside = cache_folder(folder)
-    return sorted(path for path in inside.glob("*.npz") if _NAME.fullmatch(path.name))
+    try:
+        names = os.listdir(inside)
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        line = f"{inside}: held weather cannot be read: {error.strerror}"
+        raise NotCached([line]) from None
+    return sorted(inside / name for name in names if _NAME.fullmatch(name))
 
 
 def _nearest(
