@@ -321,7 +321,7 @@ class Pack(Strict):
     start_percent: Percent = 100.0
     """Charge at the start of the span."""
     reserve_percent: Percent = 15.0
-    """The charge that the plan must stay above."""
+    """The charge that the plan must stay above. Left out: 15, or the profile's, 50 of lead-acid."""
     health_percent: Annotated[float, Field(ge=1.0, le=100.0)] = 100.0
     """What an older battery still holds of its label."""
     health_spread_percent: Spread = 0.0

@@ -7,6 +7,7 @@ from energy.simulation.case import inverter_windows, limits_of
 from energy.simulation.result import Budget
 
 OUTLETS = {"ac": "the mains outlets", "dc12": "the 12 V outlets", "usb": "the USB outlets"}
+NEVER = "it can never run on this pack"
 
 
 def why_refused(
@@ -66,7 +67,7 @@ def why_not_alone(result: Budget, k: int) -> str:
 def why_never(result: Budget, k: int) -> str:
     """`why_not_alone` with what follows from it."""
     why = why_not_alone(result, k)
-    return f"{why}: it can never run on this pack" if why else ""
+    return f"{why}: {NEVER}" if why else ""
 
 
 def why_turned_away(result: Budget) -> str:

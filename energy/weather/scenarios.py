@@ -51,11 +51,11 @@ def weathers(days: Days, doubts: Sequence[float] = (), segments: int = 0) -> lis
     else:
         several = [recorded(days, record, segments)]
     notes = []
-    if place.elevation_m is None:
-        notes.append(f"elevation {site.elevation_m:.0f} m, from {site.elevation_from}")
     if not several[0].air.stated:
         notes.append(_usual_in_words(days, several[0].air.temp_air))
-    return [replace(weather, notes=(*weather.notes, *notes)) for weather in several]
+    if place.elevation_m is None:
+        notes.append(f"elevation {site.elevation_m:.0f} m, from {site.elevation_from}")
+    return [replace(weather, notes=(*notes, *weather.notes)) for weather in several]
 
 
 def _usual_in_words(days: Days, temp_air: Array) -> str:

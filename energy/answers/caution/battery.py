@@ -9,6 +9,10 @@ from energy.model.battery import LITHIUM
 from energy.simulation.budget import Budget
 
 NEARLY_TOO_COLD_K = 10.0  # forecasts and typical years miss the coldest hour (our choice)
+# At which a lead-acid battery freezes at 0, 25, 50, 75 and 100 % of charge, by the density of its
+# acid: common practice, no source.
+FREEZES_C = (-8.0, -14.0, -23.0, -37.0, -55.0)
+NEARLY_FROZEN_K = 5.0  # a cell's density is not the mean's (our choice)
 HOT_C = 45.0  # above this lithium should not be charged (common practice)
 SUN_K, SUN_W_M2 = 20.0, 500.0  # a dark box in such sun is warmer by so much (common practice)
 HEAVY_KG = 25.0  # the most for one person, in ISO 11228-1; from memory
@@ -73,6 +77,26 @@ def too_cold(result: Budget) -> Caution | None:
         " keep it where it stays warmer (a cabin, a vehicle, an insulated box), and start with it"
         " warm.",
         f"[pack] down to {coldest_c:.1f} degrees C, discharge_min_c = {limit_c:g}",
+    )
+
+
+def frozen_acid(result: Budget) -> Caution | None:
+    """Lead-acid so low in such cold that its acid freezes, or nearly, on a dull day."""
+    if _lithium(result):
+        return None
+    charge = np.percentile(result.charge_percent, 10.0, axis=1)
+    lower = np.minimum(charge[:-1], charge[1:])
+    freezes_c = np.interp(lower, np.linspace(0.0, 100.0, len(FREEZES_C)), FREEZES_C)
+    above_k = pack_temperature(result) - freezes_c
+    k = int(above_k.argmin())
+    if above_k[k] > NEARLY_FROZEN_K:
+        return None
+    return Caution(
+        "lead-acid-freezes",
+        f"At {lower[k]:.0f} % a lead-acid battery freezes near {freezes_c[k]:.0f} degrees C, splits"
+        " and never recovers: keep it fuller or warmer, and never charge a frozen one.",
+        f"[pack] at {pack_temperature(result)[k]:.0f} degrees C on a dull day"
+        + " (likely)" * guessed(result),
     )
 
 

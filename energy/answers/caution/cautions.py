@@ -51,6 +51,7 @@ LIFE: tuple[Rule, ...] = (
     partial(tools.sparks, caution="sparks"),
     tools.hot,
     battery.too_cold,
+    battery.frozen_acid,
     battery.cold_charge,
     battery.closed_in,
     life.extreme_heat,

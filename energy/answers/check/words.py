@@ -154,19 +154,25 @@ def what_decides(answer: Check) -> str:
         cold = bool(result.too_cold[result.middle])
         return f"It {verdict_words(result.verdict, cold)}{_when(result)}"
     if answer.yes:
-        deciding, where = _deciding(result, lambda budget: budget.success)
-        share = f"{int(deciding.success.sum())} of {deciding.success.size}"
-        return f"Works in {share} weathers{where}; the goal is {chance.goal:.0f} %"
+        return f"Works in {works_in(result)}; the goal is {chance.goal:.0f} %"
     deciding, where = _deciding(result, lambda budget: budget.powered)
     stops = f"{int((~deciding.powered).sum())} of {deciding.powered.size} weathers{where}"
-    words = f"Something stops in {stops}; {deciding.may_fail} may{_stops_first(deciding)}"
-    return words + _must(result)
+    uses = int((deciding.powered & ~deciding.success).sum())
+    words = f"Something stops in {stops}{f', {uses} more use the reserve' * (uses > 0)}"
+    words += f"; the goal allows {deciding.may_fail}"
+    return words + _stops_first(deciding) + _must(result)
 
 
 def _when(result: Budget) -> str:
     """When something first stops in the middle weather; empty where nothing does."""
     first_s = float(result.simulated.first_unmet_s[:, result.middle].min(initial=np.inf))
     return f" {at_clock(result.calendar, first_s)}" if np.isfinite(first_s) else ""
+
+
+def works_in(result: Budget) -> str:
+    """In how many of the weathers that decide the plan works."""
+    deciding, where = _deciding(result, lambda budget: budget.success)
+    return f"{int(deciding.success.sum())} of {deciding.success.size} weathers{where}"
 
 
 def _turned_away(answer: Check) -> str:
@@ -212,7 +218,7 @@ def almost(result: Budget) -> str:
     >>> from energy.plan import Plan
     >>> from energy.simulation.budget import budget
     >>> almost(budget(Plan.read("builtin:cloudy-repair")))
-    'Nothing stops in any of 31 weathers, but 4 use the reserve; 3 may'
+    'Nothing stops in any of 31 weathers, but 4 use the reserve; the goal allows 3'
     """
     deciding, where = _deciding(result, lambda budget: budget.success)
     powered, cold = deciding.powered, int((deciding.too_cold & deciding.powered).sum())
@@ -225,7 +231,7 @@ def almost(result: Budget) -> str:
     buts = [f"{uses} use the reserve"] * (uses > 0)
     buts += [f"in {cold} the pack gets too cold to give"] * (cold > 0)
     may = deciding.may_fail
-    return f"Nothing stops in {share} weathers{where}, but {and_list(buts)}; {may} may"
+    return f"Nothing stops in {share} weathers{where}, but {and_list(buts)}; the goal allows {may}"
 
 
 def _deciding(result: Budget, holds: Callable[[Budget], Mask]) -> tuple[Budget, str]:
@@ -324,10 +330,10 @@ def _books(result: Budget) -> Iterator[tuple[str, float]]:
 
 def lowest_words(result: Budget) -> str:
     """The lowest charge, when, and how far above or below the reserve it lies."""
-    lowest, air = result.lowest(), result.weather.air
+    lowest = result.lowest()
     side = "above" if lowest.spare_wh >= 0 else "short of"
     reserve = f"the reserve of {result.plan.pack.reserve_percent:.0f} %"
-    if lowest.cold_unavailable_percent >= 0.5 and air.stated:
+    if lowest.cold_unavailable_percent >= 0.5:
         reserve += f" and the {lowest.cold_unavailable_percent:.0f} % held back by the cold"
     text = f"Lowest charge {lowest.percent:.0f} % at {clock(result.calendar, lowest.at_s)}, "
     if lowest.cold_unavailable_percent > 99.9:

@@ -146,8 +146,8 @@ class Reasons:
         missing = (mate for mate in self._mates(k) if not self._does_all(mate))
         names = and_list(["it", *(f'"{tasks[mate].name}"' for mate in missing)])
         where = " in a dull corner of the region" if judge.result.weather.mean_uncertain else ""
-        why = f"with {names} {failing} of {tried.success.size} weathers fail{where}; {may_fail} may"
-        why += self._whole_only(k)
+        why = f"with {names} {failing} of {tried.success.size} weathers fail{where}"
+        why += f"; the goal allows {may_fail}{self._whole_only(k)}"
         costs = self._costs(k, tried, mine, back)
         if costs is not None:
             why += f'; in place of "{costs}" it would fit'

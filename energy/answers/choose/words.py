@@ -7,7 +7,7 @@ from pathlib import Path
 
 from rich.text import Text
 
-from energy.answers.check.words import checkpoints_part
+from energy.answers.check.words import checkpoints_part, works_in
 from energy.answers.choose.choose import Choose, Row
 from energy.answers.choose.how_many import HowMany
 from energy.plan.words import and_list
@@ -17,7 +17,7 @@ from energy.show.layout import TIE, Part, Sheet, folded, listed, notes_part, par
 from energy.show.moments import day_name
 from energy.show.numbers import watt_hours
 from energy.show.title import answer_part, title_part, weather_part
-from energy.simulation.overloads import why_turned_away
+from energy.simulation.overloads import NEVER, why_turned_away
 
 MOST_EFFORT = 6  # that the command takes
 SECOND_AT_S = 300.0  # two repeats nearer than this are said to be so far apart
@@ -47,8 +47,8 @@ def sheet(
         parts += [answer_part("NO", f"{_why_none(answer)}.", width)]
         return Sheet([*parts, weather_part(result, width), notes_part(result.notes, width, every)])
     words = "this fits" if answer.left_out else "everything fits"
-    share = f"in {result.chance.worked} of {result.chance.scenarios} weathers"
-    fits = f"{words[0].upper()}{words[1:]}{f', {share}' * (result.chance.scenarios > 1)}"
+    several = result.chance.scenarios > 1
+    fits = f"{words[0].upper()}{words[1:]}{f', in {works_in(result)}' * several}{_never(answer)}"
     parts += [answer_part("YES", f"{fits}{_not_proven(answer)}.", width)]
     parts += [replace(part([*_timetable(answer, width), ""]), counted=False)]
     if answer.left_out:
@@ -77,6 +77,12 @@ def _why_none(answer: Choose) -> str:
         f" {result.plan.pack.reserve_percent:.0f} % at {when}, and in all"
         f" {watt_hours(answer.short_wh)} Wh are missing"
     )
+
+
+def _never(answer: Choose) -> str:
+    """What is left out because it can never run."""
+    names = [f'"{one.task}"' for one in answer.left_out if NEVER in one.why]
+    return f", without {and_list(names)}, which can never run here" if names else ""
 
 
 def _not_proven(answer: Choose) -> str:
@@ -204,7 +210,7 @@ def _one_more(answer: HowMany) -> str:
         return "With one more the chance falls below the goal."
     where = " in a dull corner of the region" if result.weather.mean_uncertain else ""
     share = f"{fails} of {result.success.size}"
-    return f"One more and at least {share} weathers fail{where}; {result.may_fail} may."
+    return f"One more and at least {share} weathers fail{where}; the goal allows {result.may_fail}."
 
 
 def _where(spells: Sequence[tuple[datetime, datetime]]) -> str:

@@ -30,7 +30,7 @@ def tools(word: str | None = None) -> dict[str, dict[str, Any]]:
     if sought in kit:
         return {sought: kit[sought]}
     by_group = [key for key, tool in every.items() if tool.get("group", "").casefold() == sought]
-    for keys in (called(word, every), by_group, _holding(sought, every), _holding(sought, kit)):
+    for keys in (by_group, called(word, every), _holding(sought, every), _holding(sought, kit)):
         if keys and sought:
             return {key: (every | kit)[key] for key in keys}
     raise PlanError([f"{which(word, every, kit)}; energy tools lists them all"])

@@ -40,7 +40,8 @@ class Wired:
     fuse is as large; fuse_v (DC) and fuse_breaks_a at least, None where not known, fuse_words all
     of it; start_dip_percent None where nothing starts harder than it works; about says what was
     assumed of its volts, rule what was followed; drops_too_much: more than allowed is lost on the
-    way; too_thin: the copper carries less than its fuse, or than its outlet's.
+    way; too_thin: the copper carries less than its fuse, or than its outlet's; instead: what would
+    do, empty where it is good.
     """
 
     from_: str
@@ -65,6 +66,7 @@ class Wired:
     rule: str
     drops_too_much: bool
     too_thin: bool
+    instead: str = ""
 
     @property
     def fits(self) -> bool:
@@ -228,6 +230,7 @@ def _wired_run(run: Run, guard: Fuse | None) -> Wired:
         rule=_rule(run),
         drops_too_much=run.drops_too_much,
         too_thin=run.too_thin,
+        instead=_instead(run) if run.drops_too_much or run.too_thin else "",
     )
 
 
@@ -282,12 +285,12 @@ def _run_notes(plan: Plan, runs: list[Run], wired: tuple[Wired, ...]) -> list[st
         if cable.drops_too_much:
             notes.append(
                 f"run {number} drops {cable.drop_percent:.2g} %,"
-                f" {cable.allowed_drop_percent:g} % are allowed{_instead(run)}"
+                f" {cable.allowed_drop_percent:g} % are allowed: {cable.instead}"
             )
         if cable.too_thin:
             notes.append(
                 f"run {number}: {cable.mm2:g} mm2 carries {cable.carries_a:g} A for hours, it must"
-                f" carry {cable.must_carry_a:.3g} A{_instead(run)}"
+                f" carry {cable.must_carry_a:.3g} A: {cable.instead}"
             )
         elif run.bears_a > cable.carries_a * ALLOWED:
             notes.append(
@@ -311,5 +314,5 @@ def _instead(run: Run) -> str:
     """What would do, a gauge for a gauge, or why nothing does."""
     awg = run.smallest_awg
     if conductors.same_awg(run.mm2) is not None and awg is not None:
-        return f": take AWG {conductors.awg_words(awg)}"
-    return f"; {run.none_does}" if run.none_does else f": take {run.smallest_mm2:g} mm2"
+        return f"take AWG {conductors.awg_words(awg)}"
+    return run.none_does or f"take {run.smallest_mm2:g} mm2"

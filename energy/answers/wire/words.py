@@ -75,13 +75,14 @@ def _rules(answer: Wire, width: int) -> list[Text]:
 
 def headline(answer: Wire) -> tuple[str, str]:
     """The answer's word, and what decides it."""
-    wrong = [str(k) for k, cable in enumerate(answer.runs, start=1) if not cable.fits]
+    wrong = [(k, cable.instead) for k, cable in enumerate(answer.runs, start=1) if not cable.fits]
     taken = [s for s in answer.strings if s.taken]
     misfits = [s for s in taken if s.fits is False and not s.fits_alone]
     unknown = any(s.fits is None for s in taken)
-    words = [f"run {wrong[0]} needs another cable"] if wrong else []
+    words = [f"run {k} needs another cable: {instead}" for k, instead in wrong]
     if len(wrong) > 1:
-        words = [f"runs {and_list(wrong)} need another cable"]
+        numbers = and_list([str(k) for k, _ in wrong])
+        words = [f"runs {numbers} need another cable, as the table says"]
     words += [_misfit_words(misfit, answer.strings) for misfit in misfits]
     if any(s.fits is False and s.fits_alone for s in taken):
         words.append(
@@ -89,11 +90,13 @@ def headline(answer: Wire) -> tuple[str, str]:
             f" takes {taken[0].limit_a:g} A"
         )
     if not words:
-        words = ["the cables keep their drop and carry their current"] if answer.runs else []
+        words = ["the plan names no cable ([[run]])"]
+        if answer.runs:
+            words = ["the cables keep their drop and carry their current"]
         words += [] if unknown or not answer.strings else ["the strings suit the solar input"]
         words += ["whether the strings suit the solar input is not known"] if unknown else []
     words += answer.asks if answer.verdict is not False else ()
-    text = "; ".join(words) or "nothing to judge"
+    text = "; ".join(words)
     return HEADS[answer.verdict], f"{text[0].upper()}{text[1:]}."
 
 
@@ -117,7 +120,7 @@ def _misfit_words(misfit: String, strings: tuple[String, ...]) -> str:
 def run_rows(runs: Sequence[Wired], width: int) -> list[list[str]]:
     """The runs: from, to, amps, drop, loss, copper and fuse."""
     numbers = range(1, len(runs) + 1)
-    wrong = ["" if run.fits else "another cable" for run in runs]
+    fuses = ["" if r.fuse_a is None or not r.fits else f"{r.fuse_a:g} A" for r in runs]
     dips = ["" if r.start_dip_percent is None else f"{r.start_dip_percent:.1f} %" for r in runs]
     columns = [
         Column(
@@ -132,9 +135,9 @@ def run_rows(runs: Sequence[Wired], width: int) -> list[list[str]]:
         Column(
             "AWG", ["-" if r.awg is None else awg_words(r.awg) for r in runs], right=True, drop=2
         ),
-        Column("fuse", ["" if r.fuse_a is None else f"{r.fuse_a:g} A" for r in runs], right=True),
+        Column("fuse", fuses, right=True),
         Column("start dips", dips, right=True, drop=4),
-        Column("needs", wrong),
+        Column("instead", [run.instead for run in runs]),
     ]
     return rows([column for column in columns if any(column.cells)], width)
 
