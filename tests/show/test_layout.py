@@ -35,6 +35,11 @@ def test_a_number_never_parts_from_its_unit(width):
         assert not re.search(r"(?<!mm)\d$", line) or line.endswith("08:00"), line
 
 
+def test_degrees_keep_their_scale_and_their_north():
+    assert folded("judged at -40 degrees C", 21) == ["judged at", "-40 degrees C"]
+    assert folded("facing 161 degrees true", 20) == ["facing", "161 degrees true"]
+
+
 def test_a_label_hangs_over_its_own_lines():
     first, second = labelled("Weather", "typical year, Sand Point, 31 like days", 36)
     assert first == "Weather   typical year, Sand Point,"
