@@ -147,8 +147,10 @@ class Asked:
             visible(" = ".join(part.strip() for part in text.split("=", 1)))
             for text in self.given or ()
         ]
-        words += [] if self.date is None else [f"starting {self.plan().span.start.date()}"]
-        return f"With {', '.join(words)}." if words else ""
+        values = f"With {', '.join(words)}" if words else ""
+        start = "" if self.date is None else f"starting {self.plan().span.start.date()}"
+        text = ", ".join(filter(None, (values, start)))
+        return f"{text[0].upper()}{text[1:]}." if text else ""
 
     def remarks(self, read: "Plan") -> Iterator[str]:
         """What is to be said of a plan of one's own beside its answer, a line each."""
