@@ -147,10 +147,10 @@ class Asked:
             visible(" = ".join(part.strip() for part in text.split("=", 1)))
             for text in self.given or ()
         ]
-        line = f"With {', '.join(words)}." if words else ""
-        if self.date is not None:
-            line += f"{' ' * bool(line)}Starting {self.plan().span.start.date()}."
-        return line
+        values = f"With {', '.join(words)}" if words else ""
+        start = "" if self.date is None else f"starting {self.plan().span.start.date()}"
+        text = ", ".join(filter(None, (values, start)))
+        return f"{text[0].upper()}{text[1:]}." if text else ""
 
     def remarks(self, read: "Plan") -> Iterator[str]:
         """What is to be said of a plan of one's own beside its answer, a line each."""

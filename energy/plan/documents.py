@@ -86,7 +86,7 @@ def parse(text: str, origin: str) -> dict[str, Any]:
 
 _END = r"\s*(#.*)?$"
 SLIPS = (  # how people write what TOML writes otherwise
-    (re.compile(r"=\s*[+-]?\d+,\d+\s*(\}.*|#.*)?$"), "a decimal point, such as 54.2"),
+    (re.compile(r"=\s*[+-]?\d+,\d+\s*([,}#].*)?$"), "a decimal point, such as 54.2"),
     (
         re.compile(r"=\s*\[.*\d,\d+\s+[+-]?\d+,\d"),
         "decimal points, and a comma between two numbers",

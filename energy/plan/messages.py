@@ -10,7 +10,7 @@ from typing import Any, NamedTuple, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
-from energy.plan.kit import Panel
+from energy.plan.kit import Pack, Panel
 from energy.plan.profiles import built_in
 from energy.plan.schema import Tables
 from energy.plan.words import meant, one_line, shown
@@ -211,7 +211,9 @@ def _missing(key: str, model: type[BaseModel]) -> str:
     if model is Tables:
         return f"[[{key}]] is required, one at least"
     other = ""
-    if key == "capacity_wh":
+    if not key and model is Pack:
+        other = f" (profile: {', '.join(built_in('packs'))})"
+    elif key == "capacity_wh":
         other = f" (or capacity_ah with nominal_v, or profile: {', '.join(built_in('packs'))})"
     elif key == "rated_w" and model is Panel:
         other = f" (or profile: {', '.join(built_in('panels'))})"

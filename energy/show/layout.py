@@ -20,6 +20,7 @@ UNITS = "% Wh W VA V A Ah kg km cm mm mm2 m h min s C more points? days? times? 
 UNIT = "|".join([*UNITS.split(), "weathers?", "degrees?"])
 NUMBER_AND_UNIT = re.compile(
     rf"(?<=\d) (?=(?:{UNIT})(?!\w)|of \d|to \d)|(?<=\d of) (?=\d)|(?<=\d to) (?=\d)"
+    r"|(?<=\d degrees) (?=(?:C|true)\b)"
 )
 DATE = re.compile(r"(?<=\b\w{3}) (?=\d{1,2} \w{3}\b)|(?<=\d) (?=[A-Z][a-z]{2}\b)")
 CLOCK = re.compile(r"(?<=\w{3}) (?=\d\d:\d\d)")

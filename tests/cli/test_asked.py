@@ -138,6 +138,7 @@ def test_a_key_counts_for_this_once_and_is_named_in_the_first_lines(plan):
 def test_a_date_is_named_in_the_first_lines(plan):
     lines = run("check", plan, "--date", "2026-10-20", "--set", "pack.idle_w=0").stdout.splitlines()
     assert "With pack.idle_w = 0, starting 2026-10-20." in lines[:4]
+    assert "Starting 2026-10-20." in run("check", plan, "--date", "2026-10-20").stdout.splitlines()
 
 
 def test_a_key_is_checked_as_in_the_file(plan):

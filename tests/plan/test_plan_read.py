@@ -208,6 +208,7 @@ def test_a_syntax_error_gives_its_line_and_column(folder):
     ("line", "wanted"),
     [
         ("start_percent = 80,5", "a decimal point, such as 54.2"),
+        ("x = { kg = 8,5, price = 90 }", "a decimal point, such as 54.2"),
         ("heated = yes", "true or false"),
         ("name = my own pack", 'words in quotes, such as "S"'),
         ("start = 14.9.2026 07:30", "the date as 2026-09-14T07:30:00"),

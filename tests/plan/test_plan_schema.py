@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from plan_tables import CHARGER, COOLER, EVERY_KEY, IN_AMP_HOURS, LAMP, SAW, plan, refused, tables
 
-from energy.plan import Plan, PlanError
+from energy.plan import Plan, PlanError, profiles
 from energy.plan.moments import clock_minutes, moment_in_span, window
 
 # --- the whole ------------------------------------------------------------------------------
@@ -28,7 +28,7 @@ def test_a_plan_may_use_every_key_there_is():
     [
         ("place", "plan: [place]: is required"),
         ("span", "plan: [span]: is required"),
-        ("pack", "plan: [pack]: is required"),
+        ("pack", f"plan: [pack]: is required (profile: {', '.join(profiles.packs())})"),
         ("task", "plan: [[task]] is required, one at least"),
     ],
 )

@@ -39,6 +39,11 @@ def test_a_word_that_is_cut_is_never_parted_by_a_blank():
     assert folded("x" * 18 + " y", 20, hanging=4) == ["x" * 16, "    xx y"]
 
 
+def test_degrees_keep_their_scale_and_their_north():
+    assert folded("judged at -40 degrees C", 21) == ["judged at", "-40 degrees C"]
+    assert folded("facing 161 degrees true", 20) == ["facing", "161 degrees true"]
+
+
 def test_a_label_hangs_over_its_own_lines():
     first, second = labelled("Weather", "typical year, Sand Point, 31 like days", 36)
     assert first == "Weather   typical year, Sand Point,"

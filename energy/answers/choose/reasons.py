@@ -147,7 +147,10 @@ class Reasons:
         names = and_list(["it", *(f'"{tasks[mate].name}"' for mate in missing)])
         where = " in a dull corner of the region" if judge.result.weather.mean_uncertain else ""
         why = f"with {names} {failing} of {tried.success.size} weathers fail{where}"
-        why += f"; the goal allows {may_fail}{self._whole_only(k)}"
+        why += f"; the goal allows {may_fail}"
+        if tried.success.size == 1:
+            why = f"with {names} the plan fails in the one weather tried"
+        why += self._whole_only(k)
         costs = self._costs(k, tried, mine, back)
         if costs is not None:
             why += f'; in place of "{costs}" it would fit'

@@ -34,8 +34,8 @@ def leave_out(result: Budget) -> Ladder | None:
         return sorted(gone[len(gone) - int(number) :])
 
     def words(number: float) -> str:
-        names = [f'"{tasks[k].name}"' for k in lowest(number)]
-        return f"Leave out {and_list(names)}."
+        names = dict.fromkeys(f'"{tasks[k].name}"' for k in lowest(number))
+        return f"Leave out {and_list(list(names))}."
 
     return Ladder(
         kind="leave-out",
@@ -84,7 +84,7 @@ def _without(result: Budget, every: Sequence[Piece], levels: Sequence[int]) -> t
     if not alike:  # of some task not the same in all windows: a table for each
         change = {"task": tables(result, every, levels, [()] * len(every))}
     words.sort(key=lambda text: not text.startswith('"'))  # the whole ones first, to be read once
-    return change, f"Leave out {and_list(words)}."
+    return change, f"Leave out {and_list(list(dict.fromkeys(words)))}."
 
 
 def _standing(result: Budget) -> Budget:

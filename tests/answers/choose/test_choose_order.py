@@ -228,3 +228,11 @@ def test_what_another_waits_for_is_not_put_where_that_comes_too_early():
     answer = choose(plan(cut, drill, tea, pack={"capacity_wh": 150, "reserve_percent": 20}))
     assert answer.served["1"] == pytest.approx(1.0)
     assert answer.served["2"] == pytest.approx(1.0)
+
+
+def test_of_a_single_weather_no_count_is_said():
+    flood = lamp("flood light", watts=100, at="09:00", must=True)
+    small = lamp("lamp", watts=60, at="12:00")
+    answer = choose(plan(flood, small, pack={"capacity_wh": 180.0}))
+    (left,) = answer.left_out
+    assert left.why.startswith("with it the plan fails in the one weather tried")

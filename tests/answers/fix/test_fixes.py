@@ -638,3 +638,16 @@ def test_nobody_is_told_to_leave_out_a_medical_device():
         assert texts
         assert "lamp" in texts[0]
         assert named["name"] not in texts[0]
+
+
+def test_two_parts_of_a_task_are_left_out_by_one_name():
+    pack = {"capacity_wh": 380.0, "temperature": 20, "inverter": {"rated_w": 500.0}}
+    charge = {"name": "spare packs", "tool": "tool-pack-18v-4ah", "charges": 1}
+    asked = [{**charge, "between": ["09:00", "12:00"]}, {**charge, "between": ["13:00", "16:00"]}]
+    lamp = {"name": "lamp", "supply": "usb", "working_w": 10, "hours": 20, "must": True}
+    texts = [
+        fix.text
+        for fix in fixes(budget(small(pack=pack, task=[*asked, lamp]))).found
+        if fix.kind == "leave-out"
+    ]
+    assert texts == ['Leave out "spare packs".']
