@@ -80,7 +80,7 @@ class Search:
         some, more = TRIES
         tries = EXACT_TRIES if self.exact else int(some + more * len(self.open))
         affordable = int(MOST_CELLS / _try_cells(self.result))
-        return min(tries, affordable) * 3 ** (self.effort - 1)
+        return int(min(tries, affordable) * 3 ** (self.effort - 1))
 
     def run(self) -> BestChoice | None:
         """The best choice that holds, None where nothing does, or not even what must run."""

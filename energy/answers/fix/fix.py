@@ -110,8 +110,7 @@ def fixes(plan: Plan | Budget, progress: Callable[[int, int], None] | None = Non
         else:
             enough.append(fix)
     if not enough:
-        with suppress(OutOfWork):
-            enough = _smallest_pair(trials, kinds)
+        enough = _smallest_pair(trials, kinds)
     found = tuple(replace(fix, change=done | fix.change) for fix in enough)
     return Fixes(found, tuple(not_enough), trials.cut_short)
 
@@ -239,11 +238,11 @@ def _smallest_pair(trials: Trials, ladders: list[Ladder]) -> list[Fix]:
     )
     for number, (easy, hard) in enumerate(pairs):
         trials.tell(len(ladders) + number, len(ladders) + len(pairs))
-        harder = _smallest(trials, hard, easy.change(easy.most))
-        if harder is None:
-            continue
-        easier = _smallest(trials, easy, harder.change)
-        if easier is not None:
+        harder = easier = None
+        with suppress(OutOfWork):
+            if (harder := _smallest(trials, hard, easy.change(easy.most))) is not None:
+                easier = _smallest(trials, easy, harder.change)
+        if harder is not None and easier is not None:
             pair = Fix(
                 kind=f"{easier.kind} + {harder.kind}",
                 text=f"{easier.text.removesuffix('.')}; and together with that: {harder.text}",
