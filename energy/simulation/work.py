@@ -8,7 +8,7 @@ from math import sqrt
 from energy.plan import PlanError
 from energy.simulation.result import Budget
 
-MOST_CELLS = 200_000_000  # one to two minutes
+MOST_CELLS = 150_000_000  # one to two minutes
 SEARCHED = 0.1  # what a cell costs in a search of choices, beside one of a budget; measured
 
 

@@ -241,3 +241,25 @@ def test_what_is_asked_in_each_slot_is_the_same_in_blocks(monkeypatch):
     )
     monkeypatch.setattr(coarse, "CELLS_AT_ONCE", 7 * len(cooler))
     assert np.allclose(rough.asked_wh(2, cooler), usual, rtol=1e-12, atol=1e-12)
+
+
+def test_a_source_is_looked_for_in_so_many_hours_before_the_lowest_charge(monkeypatch):
+    from energy.answers.fix import kit
+
+    result = budget(two_days(pack={**SMALL_PACK, "capacity_wh": 60}))
+    usual = kit._best_ends(result)
+    monkeypatch.setattr(kit, "CELLS_AT_ONCE", 1)
+    assert kit._best_ends(result) == usual
+    looked_at = []
+    margins = kit._margins
+
+    def counted(coarse, asked_wh, given):
+        looked_at.append(given)
+        return margins(coarse, asked_wh, given)
+
+    monkeypatch.setattr(kit, "_margins", counted)
+    monkeypatch.setattr(kit, "MOST_WINDOWS", 4)
+    assert kit._best_ends(result)
+    _, lowest_s = kit._emptying(result.low_end)
+    assert [len(given) for given in looked_at] == [4] * len(kit.SOURCE_TRIED_MIN)
+    assert all(ends_s <= lowest_s or ends_s - lowest_s < 86400.0 for _, ends_s in looked_at[0])

@@ -10,6 +10,7 @@ import numpy as np
 from energy.answers.aim.poses import Search, search
 from energy.answers.choose.coarse import Coarse, worst_first
 from energy.answers.fix.ladder import Change, Ladder
+from energy.model import Array
 from energy.model.timeline import Interval
 from energy.plan.kit import compass_word
 from energy.plan.words import and_list
@@ -19,6 +20,8 @@ from energy.simulation.result import FULL_PERCENT
 
 SOURCE_W = 100.0  # what a vehicle's 12 V socket gives for hours (common practice, no source)
 SOURCE_MOST_MIN = 480
+MOST_WINDOWS = 600  # hours by the clock, some forty days: a source is looked for in no more
+CELLS_AT_ONCE = 10_000_000  # windows x slots x scenarios: bounds the memory
 SOURCE_TRIED_MIN = (30, 120, SOURCE_MOST_MIN)
 EARLIEST_H, LATEST_H = 6, 21  # nobody tends a charger earlier or later
 MOST_PANEL_W, MOST_PACK = 3000.0, 8.0  # more is another plan: watts added, times the capacity
@@ -164,7 +167,7 @@ def _best_ends(result: Budget) -> list[tuple[float, float]]:
     for each of a few lengths, the short ones first, from one that seems to be enough.
 
     Roughly, by what is left in the store; of equal hours the latest, for by then the day has shown
-    what it gives.
+    what it gives. In a long span those nearest before the lowest charge are looked at.
     """
     windows = [
         (ends_s, min(float(SOURCE_MOST_MIN), (ends_s - opens_s) // 60.0))
@@ -173,20 +176,32 @@ def _best_ends(result: Budget) -> list[tuple[float, float]]:
     ]
     if not windows:
         return []
+    if len(windows) > MOST_WINDOWS:
+        _, lowest_s = _emptying(result.low_end)
+        until = max(sum(ends_s <= lowest_s for ends_s, _ in windows), MOST_WINDOWS)
+        windows = windows[until - MOST_WINDOWS : until]
     coarse = Coarse(result.low_end)
     asked = coarse.asked_by(result.bursts)
     best_windows, seems_enough = [], []
     for length in SOURCE_TRIED_MIN:
-        given = [
-            SOURCE_W * coarse.hours((ends_s - 60.0 * min(length, most), ends_s))
-            for ends_s, most in windows
-        ]
-        margin, _ = coarse.judge(asked - np.stack(given)[:, :, None])
+        given = [(ends_s - 60.0 * min(length, most), ends_s) for ends_s, most in windows]
+        margin = _margins(coarse, asked, given)
         best = max(range(len(windows)), key=lambda n: (round(float(margin[n]), 3), windows[n]))
         best_windows.append(windows[best])
         seems_enough.append(margin[best] >= 0.0)
     first = seems_enough.index(True) if any(seems_enough) else len(best_windows) - 1
     return list(dict.fromkeys(best_windows[first:]))
+
+
+def _margins(coarse: Coarse, asked_wh: Array, given: list[Interval]) -> Array:
+    """How far above the floor the store stays with 100 W in each of some intervals, as a share of
+    it (c,); in blocks, which bound the memory. asked_wh (t, s)."""
+    at_once = max(CELLS_AT_ONCE // asked_wh.size, 1)
+    margins = []
+    for first in range(0, len(given), at_once):
+        given_wh = [SOURCE_W * coarse.hours(each) for each in given[first : first + at_once]]
+        margins.append(coarse.judge(asked_wh - np.stack(given_wh)[:, :, None])[0])
+    return np.concatenate(margins)
 
 
 def _tended(result: Budget) -> list[Interval]:
