@@ -194,7 +194,12 @@ class Asked:
         from energy.show.console import console
 
         own = None if read is None else self.own(read)
-        for line in () if read is None else self.remarks(read):
+        from energy.show.layout import folded
+
+        remarks = [] if read is None else list(self.remarks(read))
+        width = console(errors=True).width
+        remarks = [row for line in remarks for row in folded(line, width, 2)]
+        for line in remarks:
             typer.echo(line, err=True)
         for problem in () if own is None else own.problems:
             typer.echo(problem, err=True)
@@ -209,7 +214,7 @@ class Asked:
             typer.echo(as_json(answer() | figures | care))
             return
         from energy.answers.caution.words import care_part
-        from energy.show.layout import LINES, Sheet, folded, part, show, show_details
+        from energy.show.layout import LINES, Sheet, part, show, show_details
 
         out = console()
         drawings = out.is_terminal and (out.encoding or "").startswith("utf")
@@ -219,7 +224,7 @@ class Asked:
             from energy.answers.learn.words import own_part
 
             closing.insert(0, own_part(own, out.width, every=self.wants("all")))
-        room = 10**6 if self.wanted else LINES
+        room = 10**6 if self.wanted else LINES - len(remarks)
         opening = [part(folded(given, out.width, 2))] if given else []
         show(Sheet([*opening, *told.parts, *closing]), out, room=room)
         details = [make for name, make in told.details.items() if self.wants(name)]

@@ -214,13 +214,14 @@ def choose(
             asked.write_plan(write, changes | answer.change)
             if calendar is not None:
                 words.write_calendar(answer, calendar)
-        save_picture(answer.plot, plot, open_it)
+        warned = cautions(answer.budget)
+        save_picture(lambda: answer.plot(warned), plot, open_it)
 
         def in_words(width: int, drawings: bool) -> "Sheet":
             every = asked.wants("left_out")
             return words.sheet(answer, width, said_before(width), demo=asked.demo, every=every)
 
-        asked.tell(lambda: answer.as_dict() | so_far, in_words, cautions(answer.budget), read)
+        asked.tell(lambda: answer.as_dict() | so_far, in_words, warned, read)
         why = "" if answer.possible else "there is no choice to put into it"
         asked.written(write, calendar, but=why)
         asked.written(plot)

@@ -4,6 +4,7 @@ The search is in `search`; here its choice becomes a timetable, with a reason fo
 in it.
 """
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from functools import cached_property
@@ -26,6 +27,8 @@ from energy.simulation.work import check_searchable
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
+
+    from energy.answers.caution.cautions import Caution
 
 
 @dataclass(frozen=True)
@@ -106,12 +109,12 @@ class Choose(Answered):
         """Charge and flows of the chosen plan over time (see `Budget.timeline`)."""
         return self.budget.timeline()
 
-    def plot(self) -> "Figure":
-        """The tasks as chosen, what is left out of them, and the charge above them: a matplotlib
-        figure."""
+    def plot(self, cautions: Sequence["Caution"] = ()) -> "Figure":
+        """The tasks as chosen, what is left out of them, and the charge above them, and what to
+        take care of: a matplotlib figure."""
         from energy.answers.choose import picture  # a result shows itself when asked
 
-        return picture.chosen(self)
+        return picture.chosen(self, cautions)
 
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints."""

@@ -13,12 +13,13 @@ from energy.answers.choose.how_many import HowMany
 from energy.plan.words import and_list
 from energy.show import files
 from energy.show.chance import chance_line
-from energy.show.layout import TIE, Part, Sheet, folded, listed, notes_part, part
+from energy.show.layout import TIE, Part, Sheet, folded, notes_part, part
 from energy.show.moments import day_name
 from energy.show.numbers import watt_hours
 from energy.show.title import answer_part, title_part, weather_part
 from energy.simulation.overloads import NEVER, why_turned_away
 
+MOST_LEFT_OUT = 5  # with their reasons
 MOST_EFFORT = 6  # that the command takes
 SECOND_AT_S = 300.0  # two repeats nearer than this are said to be so far apart
 UNITS = {
@@ -42,14 +43,14 @@ def sheet(
     every: all that is left out, and all notes.
     """
     result = answer.budget
-    parts = [title_part(result, width, demo=demo), *([before] if before is not None else [])]
+    parts, said = [title_part(result, width, demo=demo)], [] if before is None else [before]
     if not answer.possible:
-        parts += [answer_part("NO", f"{_why_none(answer)}.", width)]
+        parts += [answer_part("NO", f"{_why_none(answer)}.", width), *said]
         return Sheet([*parts, weather_part(result, width), notes_part(result.notes, width, every)])
     words = "this fits" if answer.left_out else "everything fits"
     several = result.chance.scenarios > 1
     fits = f"{words[0].upper()}{words[1:]}{f', in {works_in(result)}' * several}{_never(answer)}"
-    parts += [answer_part("YES", f"{fits}{_not_proven(answer)}.", width)]
+    parts += [answer_part("YES", f"{fits}{_not_proven(answer)}.", width), *said]
     parts += [replace(part([*_timetable(answer, width), ""]), counted=False)]
     if answer.left_out:
         parts.append(_left_out(answer, width, every))
@@ -81,7 +82,8 @@ def _why_none(answer: Choose) -> str:
 
 def _never(answer: Choose) -> str:
     """What is left out because it can never run."""
-    names = [f'"{one.task}"' for one in answer.left_out if NEVER in one.why]
+    never = dict.fromkeys(one.task for one in answer.left_out if NEVER in one.why)
+    names = [f'"{name}"' for name in never]
     return f", without {and_list(names)}, which can never run here" if names else ""
 
 
@@ -163,10 +165,14 @@ def _left_out(answer: Choose, width: int, every: bool) -> Part:
     ]
     if every:
         return part(["Left out", *(line for item in items for line in item), ""])
-    shown = listed(
-        ["Left out"], items, lambda n: f"  and {n} more: --left-out", most=5, least=1, gives=1
-    )
-    return Part([[*version, Text()] for version in shown.versions], shown.gives)
+    versions = []
+    for count in range(min(len(items), MOST_LEFT_OUT), 0, -1):
+        others = dict.fromkeys(one.task for one in answer.left_out[count:])
+        names = and_list([f'"{name}"' for name in others])
+        rest = folded(f"  and {names}: --left-out", width, 4) if names else []
+        lines = ["Left out", *(line for item in items[:count] for line in item), *rest, ""]
+        versions.append([Text(line) for line in lines])
+    return Part(versions, gives=1)
 
 
 def how_many_sheet(answer: HowMany, width: int, before: Part | None = None) -> Sheet:

@@ -5,7 +5,7 @@ from rich.cells import cell_len
 from energy.answers.fix.fix import Fix, Fixes
 from energy.show.layout import Part, folded, listed, part
 
-SHOWN = 3
+SHOWN, MOST_LINES = 3, 4  # changes, and lines of one
 CUT_SHORT = "Not every change was tried: the plan is long."
 ELSEWHEN = "energy choose looks for another time for what cannot run beside the rest."
 
@@ -14,6 +14,8 @@ def fix_part(fixes: Fixes, width: int, *, every: bool, clash: bool) -> Part:
     """The changes that make the answer a yes, each with its chance: a few, or every one and what
     does not suffice. `clash`: something is turned away beside the rest that runs at other times."""
     items = [_item(number, fix, width) for number, fix in enumerate(fixes.found, start=1)]
+    if not every:
+        items = [_shortened(item, width) for item in items]
     alone = "Not enough alone" if fixes.found else "Nothing tried is enough"
     failed = f"{alone}: {'; '.join(fixes.not_enough)}." if fixes.not_enough else ""
     heading = ["Any one of these makes it a yes, the easiest first:"] if items else []
@@ -28,6 +30,15 @@ def fix_part(fixes: Fixes, width: int, *, every: bool, clash: bool) -> Part:
     shown = listed(heading, items, lambda n: f"    {n} more: --fixes", most=SHOWN, least=1, gives=3)
     ending = part([*closing, ""]).lines
     return Part([[*version, *ending] for version in shown.versions], shown.gives)
+
+
+def _shortened(item: list[str], width: int) -> list[str]:
+    """A change in no more lines than a few; what is cut stands behind the option."""
+    if len(item) <= MOST_LINES:
+        return item
+    reached = item[-1][-12:].strip() if item[-1].endswith(tuple("0123456789")) else ""
+    end = "    ... all of it: --fixes"
+    return [*item[: MOST_LINES - 1], end + " " * (width - len(end) - len(reached)) + reached]
 
 
 def _item(number: int, fix: Fix, width: int) -> list[str]:
