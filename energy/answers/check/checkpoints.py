@@ -89,7 +89,21 @@ def checkpoints(result: Budget) -> tuple[Checkpoint, ...]:
                 lowest=time_s == lowest_s,
             )
         )
-    return tuple(reversed(points))
+    return tuple(_telling(result, points[::-1]))
+
+
+def _telling(result: Budget, points: list[Checkpoint]) -> list[Checkpoint]:
+    """The checkpoints of a plan that reaches its goal without those at which a middling day would
+    turn back: it reaches it by weathers that had begun well by then. Two are kept at least."""
+    if not result.reaches_goal:
+        return points
+    telling = [
+        point
+        for point in points
+        if point.lowest
+        or (point.least_percent is not None and point.least_percent <= point.expected_percent)
+    ]
+    return telling if len(telling) >= FEWEST else points
 
 
 def _moments(result: Budget) -> list[float]:

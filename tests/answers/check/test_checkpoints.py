@@ -282,3 +282,13 @@ def test_where_nothing_fits_there_is_nothing_to_check():
     assert not answer.possible
     assert answer.as_dict()["checkpoints"] == []
     assert answer.table("checkpoints").empty
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_a_plan_that_is_a_yes_turns_no_middling_day_back(name):
+    result, _ = case(name)
+    sunny = budget(result.plan.replace(**{"pack.capacity_wh": 3.0 * result.plan.pack.capacity_wh}))
+    assert sunny.reaches_goal
+    for point in checkpoints(sunny):
+        assert point.least_percent is not None
+        assert point.lowest or point.least_percent <= point.expected_percent
