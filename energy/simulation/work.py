@@ -3,8 +3,6 @@
 What one budget may cost is bounded in `weather.weathers`; here are answers that need many.
 """
 
-from math import sqrt
-
 from energy.plan import PlanError
 from energy.simulation.result import Budget
 
@@ -28,16 +26,16 @@ def check_searchable(result: Budget, cells: float, what: str) -> None:
     """Raise PlanError where an answer would simulate more cells than may be.
 
     result: the budget of the plan.
-    cells: how many it takes, growing with the square of the span.
+    cells: how many it takes, growing with the span or faster.
     what: what is sought, in words.
     """
     if cells > MOST_CELLS:
         days = (result.time_s[-1] - result.time_s[0]) / 86400.0
-        fewer = max(int(days * sqrt(MOST_CELLS / cells)), 1)
+        fewer = max(int(days * MOST_CELLS / cells), 1)
         raise PlanError(
             [
                 f"{result.plan.origin}: {what} in {result.success.size:,} weathers of"
                 f" {result.time_s.size - 1:,} moments is more than can be searched: shorten the"
-                f" span, to about {fewer} days, or give fewer futures in [weather]"
+                f" span, to about {fewer} day{'' if fewer == 1 else 's'}"
             ]
         )
