@@ -181,6 +181,7 @@ def choose(
         from energy.answers.choose.how_many import how_many as ask_how_many
         from energy.plan import PlanError
         from energy.show.console import console
+        from energy.show.layout import Sheet, show
         from energy.show.progress import progress
 
         read = asked.read(write, plot, calendar)
@@ -206,7 +207,13 @@ def choose(
                 read,
             )
             raise typer.Exit(0 if more.count else 1)
-        changes |= rest_of(read, *day)
+        try:
+            changes |= rest_of(read, *day)
+        except PlanError:  # nothing is left: what was taken as done says why
+            if before is not None and not asked.json:
+                out = console()
+                show(Sheet([now_part(before, out.width, choosing=True)]), out)
+            raise
         read = read.replace(**changes)
         with progress(console(errors=True), "choices") as ticker:
             answer = ask(read, effort=effort, progress=ticker)

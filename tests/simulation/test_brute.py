@@ -38,7 +38,7 @@ def plan(pack=(), task=LAMP, span=("2026-06-01T08:00", "2026-06-01T18:00"), **ta
             "elevation_m": 0,
         },
         "span": {"start": span[0], "end": span[1]},
-        "weather": {"kind": "clear"},
+        "weather": {"kind": "clear", "temp_air_c": 15},
         "pack": {**LOSSLESS, **dict(pack)},
         "task": task if isinstance(task, list) else [task],
     }

@@ -173,21 +173,21 @@ def test_a_long_plan_gets_fewer_tries_beyond_the_greedy_choice(monkeypatch):
 
 
 def test_changes_are_tried_until_so_many_cells_are_simulated(monkeypatch):
-    from energy.answers.fix import fix
+    from energy.answers.fix import fix, trials
     from energy.answers.fix.words import CUT_SHORT, fix_part
 
     result = budget(two_days(pack={**SMALL_PACK, "capacity_wh": 60}))
     usual = fix.fixes(result)
     assert not usual.cut_short
     calls = []
-    change = fix.changed
+    change = trials.changed
 
     def counted(*arguments):
         calls.append(arguments)
         return change(*arguments)
 
-    monkeypatch.setattr(fix, "changed", counted)
-    monkeypatch.setattr(fix, "MOST_CELLS", 5 * cells_of(result.low_end))
+    monkeypatch.setattr(trials, "changed", counted)
+    monkeypatch.setattr(trials, "MOST_CELLS", 5 * cells_of(result.low_end))
     short = fix.fixes(result)
     assert short.cut_short
     assert 0 < len(calls) <= 5

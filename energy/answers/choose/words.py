@@ -215,6 +215,8 @@ def _one_more(answer: HowMany) -> str:
     if (fails := answer.one_more_fails or 0) <= result.may_fail:
         return "With one more the chance falls below the goal."
     where = " in a dull corner of the region" if result.weather.mean_uncertain else ""
+    if result.success.size == 1:
+        return "With one more the plan fails in the one weather tried."
     share = f"{fails} of {result.success.size}"
     return f"One more and at least {share} weathers fail{where}; the goal allows {result.may_fail}."
 

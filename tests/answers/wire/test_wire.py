@@ -373,7 +373,7 @@ def headed(found):
 def test_what_nobody_can_judge_is_no_yes():
     nothing = wire(kit(panel=[]))
     assert (nothing.verdict, nothing.yes) == (None, False)
-    assert headed(nothing).startswith("NOT KNOWN  Nothing to judge")
+    assert headed(nothing).startswith("NOT KNOWN  The plan names no cable")
     no_label = wire(kit(panel={**PANEL, "v_oc": None}))
     assert no_label.verdict is None
     assert headed(no_label).startswith("NOT KNOWN")

@@ -24,7 +24,7 @@ def shown(answer):
 @pytest.mark.parametrize(
     ("figures", "fuse_a", "words"),
     [
-        ({"amps": 400}, None, "it must carry 500 A; 500 A are beyond the table, which ends at 232"),
+        ({"amps": 400}, None, "it must carry 500 A: 500 A are beyond the table, which ends at 232"),
         ({"amps": 190}, 250.0, "250 A are beyond the table, which ends at 232 A in 95 mm2"),
         ({"amps": 90, "length_m": 80}, 125.0, "even in 95 mm2, where the table ends"),
     ],
