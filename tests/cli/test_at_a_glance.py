@@ -1,17 +1,48 @@
 """What a person sees first: 24 lines at 80 columns, at any width, of every command and demo."""
 
 import re
+from typing import Any
 
 import pytest
 from rich.cells import cell_len
 from typer.testing import CliRunner
 
+from energy.answers.aim.aim import aim
+from energy.answers.choose.choose import choose
+from energy.answers.fix.fix import fixes
+from energy.answers.size.size import size
 from energy.cli.main import app
 from energy.show.layout import LINES
 
 DEMOS = ("cloudy-repair", "two-night-trip", "january-job")
 COMMANDS = ("check", "choose", "aim", "wire", "size", "learn next")
 UNITS = r"(%|Wh|W|V|A|kg|m|min|mm2|points)"
+
+
+ANSWERS = {
+    "energy.answers.choose.choose.choose": choose,
+    "energy.answers.fix.fix.fixes": fixes,
+    "energy.answers.size.size.size": size,
+    "energy.answers.aim.aim.aim": aim,
+}
+ASKED: dict[tuple[str, str], Any] = {}
+
+
+@pytest.fixture(autouse=True)
+def each_answer_once(monkeypatch):
+    """What takes long is asked once for all widths and options."""
+
+    def once(name, ask):
+        def answer(plan, *given, **named):
+            key = (name, getattr(plan, "plan", plan).origin)
+            if key not in ASKED:
+                ASKED[key] = ask(plan, *given, **named)
+            return ASKED[key]
+
+        return answer
+
+    for name, ask in ANSWERS.items():
+        monkeypatch.setattr(name, once(name, ask))
 
 
 def said(command: str, demo: str, *options: str, columns: int = 80) -> list[str]:
