@@ -65,8 +65,8 @@ def tools(
             typer.echo(files.as_json(matching))
         else:
             out = console()
-            told = words.tools_sheet(word, matching, out.width, every=everything)
-            show(told, out, room=10**6 if everything else LINES)
+            sheet = words.tools_sheet(word, matching, out.width, every=everything)
+            show(sheet, out, room=10**6 if everything else LINES)
 
 
 def new(
@@ -141,11 +141,11 @@ def help_(
         else:
             out = console()
             sheets = {"keys": key_words.all_keys_sheet, "skies": key_words.skies_sheet}
-            told = sheets.get(topic)
-            if told is None:
+            make = sheets.get(topic)
+            if make is None:
                 show(key_words.keys_sheet(key_words.keys_named(topic), out.width), out)
             else:
-                show(told(out.width), out)
+                show(make(out.width), out)
 
 
 def weather(

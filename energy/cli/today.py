@@ -102,8 +102,8 @@ def check(
 
         def as_dict() -> dict[str, Any]:
             sought = changes()
-            found = [fix.as_dict() for fix in sought.found]
-            return answer.as_dict() | {"fixes": found, "fixes_cut_short": sought.cut_short}
+            changes_found = [fix.as_dict() for fix in sought.found]
+            return answer.as_dict() | {"fixes": changes_found, "fixes_cut_short": sought.cut_short}
 
         def in_words(width: int, drawings: bool) -> "Sheet":
             def fixed() -> "Part":

@@ -168,7 +168,7 @@ def _words(annotation: Any, metadata: list[Any]) -> str:
         if get_origin(annotation) is Annotated:
             metadata = [*metadata, *kinds[1:]]
         annotation = kinds[0]
-    readers = [one.func.__name__ for one in metadata if isinstance(one, BeforeValidator)]
+    readers = [item.func.__name__ for item in metadata if isinstance(item, BeforeValidator)]
     if said := [READ_BY[reader] for reader in readers if reader in READ_BY]:
         return said[0]
     if get_origin(annotation) is Literal:
@@ -204,8 +204,8 @@ def _range_words(annotation: Any, metadata: list[Any]) -> str:
 
 def _limit(metadata: list[Any], name: str) -> Any:
     """A limit among validators, inside a field's own too."""
-    for one in metadata:
-        inside = one.metadata if isinstance(one, FieldInfo) else [one]
+    for item in metadata:
+        inside = item.metadata if isinstance(item, FieldInfo) else [item]
         for limit in inside:
             if getattr(limit, name, None) is not None:
                 return getattr(limit, name)

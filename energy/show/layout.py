@@ -117,6 +117,16 @@ def part(lines: Sequence[str], style: str = "") -> Part:
     return Part([[Text(line, style) for line in lines]])
 
 
+def texts(lines: Sequence[str]) -> list[Text]:
+    """Lines without a style, as a detail holds them."""
+    return [Text(line) for line in lines]
+
+
+def ended(shown: Part, *closing: str) -> Part:
+    """A part with the same lines after each of its versions, whatever room there is."""
+    return replace(shown, versions=[[*version, *texts(closing)] for version in shown.versions])
+
+
 def listed(
     heading: Sequence[str],
     items: Sequence[Sequence[str]],

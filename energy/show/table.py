@@ -60,6 +60,15 @@ def rows(columns: Sequence[Column], width: int) -> list[list[str]]:
     return [_row(kept, cells, widths) for cells in table]
 
 
+def lines(columns: Sequence[Column], width: int) -> list[str]:
+    """The lines of a table, all rows one after another.
+
+    >>> lines([Column("task", ["tea"]), Column("needs", ["120 Wh"], right=True)], 40)
+    ['task   needs', 'tea   120 Wh']
+    """
+    return [line for row in rows(columns, width) for line in row]
+
+
 def _words(text: str) -> list[str]:
     return [word.replace(TIE, " ") for word in tied(text).split(" ")]
 

@@ -11,10 +11,11 @@ from rich.text import Text
 from energy.answers.aim.aim import Aim, Setting, enough_for
 from energy.plan.kit import Panel, compass_word
 from energy.plan.words import and_list
-from energy.show.layout import Part, Sheet, folded, labelled, notes_part, part
+from energy.show import table
+from energy.show.layout import Part, Sheet, folded, labelled, notes_part, part, texts
 from energy.show.moments import day_name
 from energy.show.numbers import loss_percent, watt_hours
-from energy.show.table import Column, rows
+from energy.show.table import Column
 from energy.show.title import title_part
 
 GAIN_SHARE = 0.01  # turns that give less more than the best pose are not shown
@@ -51,8 +52,8 @@ def sheet(answer: Aim, width: int, *, demo: bool = False, every: bool = False) -
     return Sheet(
         parts,
         {
-            "turns": lambda width: _as_text(_settings_lines(answer, settings(answer), width)),
-            "hours": lambda width: _as_text(
+            "turns": lambda width: texts(_settings_lines(answer, settings(answer), width)),
+            "hours": lambda width: texts(
                 [
                     *hours_lines(answer, width),
                     *folded(costs_off(answer), width),
@@ -61,10 +62,6 @@ def sheet(answer: Aim, width: int, *, demo: bool = False, every: bool = False) -
             ),
         },
     )
-
-
-def _as_text(lines: Sequence[str]) -> list[Text]:
-    return [Text(line) for line in lines]
 
 
 def finding(answer: Aim) -> str:
@@ -189,7 +186,7 @@ def _settings_lines(
     ]
     if worth:
         columns.append(Column("enough for", enough, drop=1))
-    return [line for row in rows(columns, width) for line in row]
+    return table.lines(columns, width)
 
 
 def hours_lines(answer: Aim, width: int) -> list[str]:
@@ -204,7 +201,7 @@ def hours_lines(answer: Aim, width: int) -> list[str]:
     columns = [Column("mean from", [f"{hour:02d}:00" for hour in lit])]
     for k, (heading, _) in enumerate(shown):
         columns.append(Column(heading, [f"{hourly[hour, k]:.0f} W" for hour in lit], right=True))
-    return [line for row in rows(columns, width) for line in row]
+    return table.lines(columns, width)
 
 
 def turned(answer: Aim) -> Setting | None:

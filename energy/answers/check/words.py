@@ -3,22 +3,22 @@
 Numbers are rounded to what is known of them. Pictures are drawn in `picture`.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from rich.text import Text
 
-from energy.answers.check.check import Check, TaskAnswer
+from energy.answers.check.check import Check
 from energy.answers.check.checkpoints import Checkpoint
+from energy.answers.check.details import energy_lines, task_lines
 from energy.answers.check.progress_words import progress_lines
 from energy.answers.check.sketch import sketch
 from energy.model import Mask
 from energy.plan.words import and_list
+from energy.show import table
 from energy.show.layout import Part, Sheet, Slow, folded, notes_part, part
 from energy.show.moments import at_clock, clock, day_name
-from energy.show.numbers import watt_hours
-from energy.show.table import Column, rows
-from energy.show.terms import SUPPLIES
+from energy.show.table import Column
 from energy.show.title import answer_part, title_part, weather_part
 from energy.simulation.budget import Budget
 from energy.simulation.strings import amps_fit, laid_out
@@ -29,18 +29,6 @@ VERDICTS = {
     "runs-flat": "runs flat",
     "overloads": "overloads",
 }
-BOOKS = (
-    ("sun_on_panel", "sun on the panels", 1),
-    ("other_charging", "other charging", 1),
-    ("panel_losses", "lost on the panels: glass, shade, heat, dull light, dirt", -1),
-    ("refused", "more than the solar input takes", -1),
-    ("spilled", "not used: the pack was full, cold or at its charging limit", -1),
-    ("conversion_loss", "lost in controller, inverter and outlets", -1),
-    ("charge_loss", "lost in charging", -1),
-    ("discharge_loss", "lost in discharging", -1),
-    ("idle", "idle draw of pack and inverter", -1),
-    ("delivered", "delivered to the tasks", -1),
-)
 SKETCH_ROWS = (7, 6, 5)
 NO_SUIT = "The panels' strings do not suit the solar input: ask energy wire first."
 
@@ -102,7 +90,7 @@ def _under_skies(answer: Check, width: int) -> list[str]:
         Column("so it", [verdict_words(sky.verdict, sky.too_cold) for sky in answer.skies]),
         Column("lowest", [f"{sky.lowest_percent:.0f} %" for sky in answer.skies], right=True),
     )
-    return [line for row in rows(columns, width) for line in row]
+    return table.lines(columns, width)
 
 
 def checkpoints_part(checkpoints: Sequence[Checkpoint], width: int) -> Part:
@@ -123,8 +111,7 @@ def checkpoints_part(checkpoints: Sequence[Checkpoint], width: int) -> Part:
     if any(c.dull_percent < c.expected_percent for c in checkpoints):
         dull = [f"{c.dull_percent:.0f} %" for c in checkpoints]
         columns.insert(2, Column("dull day", dull, right=True))
-    table = [Text(line) for row in rows(columns, width - 1) for line in row]
-    return Part([[Text(" ") + line for line in table] + [Text()]])
+    return part([*(f" {line}" for line in table.lines(columns, width - 1)), ""])
 
 
 def _turn_back(checkpoint: Checkpoint) -> str:
@@ -252,136 +239,6 @@ def some_runs(result: Budget) -> bool:
 def _runs_at_times(result: Budget, k: int) -> bool:
     """Whether a task of which something is turned away runs at other times."""
     return any(burst.task == k for burst in result.running)
-
-
-def task_lines(tasks: Sequence[TaskAnswer], width: int, own: Sequence[str] = ()) -> list[Text]:
-    """The tasks: what they ask (own: measured by the person), whether they run, in what share of
-    weathers, and why not."""
-    mine = [(task.tool or task.name) in own for task in tasks]
-    watts = [f"{'own ' * by}{task.peak_w:.0f} W" for task, by in zip(tasks, mine, strict=True)]
-    missing = [f"{watt_hours(t.unmet_wh)} Wh" if t.unmet_wh > 0.05 else "" for t in tasks]
-    served = [f"{t.chance_percent:.0f} %" if t.energy_wh > 0.0 else "" for t in tasks]
-    columns = [
-        Column("task", [f"{task.name}{' (must)' * task.must}" for task in tasks]),
-        Column("outlet", [SUPPLIES[task.supply] for task in tasks], drop=1),
-        Column("takes", watts, right=True),
-        Column("in all", [f"{watt_hours(task.energy_wh)} Wh" for task in tasks], right=True),
-        Column("missing", missing, right=True, drop=2),
-        Column("all served", served, right=True),
-        Column("why not", [task.why_not or "" for task in tasks]),
-    ]
-    shown = [column for column in columns if any(column.cells)]
-    return [Text(line) for row in rows(shown, width) for line in row]
-
-
-def energy_lines(answer: Check, width: int) -> list[Text]:
-    """The lowest charge and the end, and where the energy came from and went, in the middling
-    weather."""
-    result = answer.budget
-    sentences = [failures(result), lowest_words(result), _flat(answer), _end(result)]
-    sentences.append(_doubt(result))
-    lines = [line for words in sentences if words for line in folded(words, width)]
-    books = [*_books(result)]
-    columns = (
-        Column("where the energy went, middling weather", [name for name, _ in books]),
-        Column("", [f"{watt_hours(wh)} Wh" for _, wh in books], right=True),
-    )
-    lines += ["", *(line for row in rows(columns, width) for line in row)]
-    ledger = {name: float(wh[result.middle]) for name, wh in result.ledger_wh.items()}
-    drawn, stated = ledger["delivered"] + ledger["unmet"], float(result.asked_wh.sum())
-    if abs(drawn - stated) > 0.02 * stated:
-        words = (
-            f"The tasks' figures come to {watt_hours(stated)} Wh; each weather draws them anew"
-            f" within their spread, this one {watt_hours(drawn)} Wh."
-        )
-        lines += folded(words, width)
-    return [Text(line) for line in lines]
-
-
-def failures(result: Budget) -> str:
-    """What happens in the weathers in which it does not work; empty where that is said already."""
-    fails = result.chance.scenarios - int(result.success.sum())
-    if fails == 0 or result.chance.scenarios == 1 or result.answer == "almost":
-        return ""
-    cold = int(result.too_cold.sum())
-    flat = int((result.simulated.ran_short & ~result.success & ~result.too_cold).sum())
-    which = "the one weather" if fails == 1 else f"the {fails} weathers"
-    parts = [
-        f"in {count} the pack {words}"
-        for count, words in ((flat, "runs flat"), (cold, "gets too cold to give"))
-        if count
-    ]
-    if uses := fails - flat - cold:
-        parts.append(f"in {uses} it uses the reserve")
-    return f"Of {which} in which it fails: {and_list(parts)}."
-
-
-def _books(result: Budget) -> Iterator[tuple[str, float]]:
-    """Each place where energy came from or went, and how much [Wh], in the middle weather."""
-    ledger = {name: float(wh[result.middle]) for name, wh in result.ledger_wh.items()}
-    for name, words, sign in BOOKS:
-        if abs(ledger[name]) >= 0.5 or name == "delivered":
-            yield words, sign * ledger[name]
-    change = ledger["stored_change"]
-    yield "taken from the store" if change < 0 else "put into the store", -change
-    if ledger["unmet"] >= 0.05:
-        yield "missing: asked but not served", ledger["unmet"]
-
-
-def lowest_words(result: Budget) -> str:
-    """The lowest charge, when, and how far above or below the reserve it lies."""
-    lowest = result.lowest()
-    side = "above" if lowest.spare_wh >= 0 else "short of"
-    reserve = f"the reserve of {result.plan.pack.reserve_percent:.0f} %"
-    if lowest.cold_unavailable_percent >= 0.5:
-        reserve += f" and the {lowest.cold_unavailable_percent:.0f} % held back by the cold"
-    text = f"Lowest charge {lowest.percent:.0f} % at {clock(result.calendar, lowest.at_s)}, "
-    if lowest.cold_unavailable_percent > 99.9:
-        limit_c = result.plan.pack.discharge_min_c
-        text += f"but below {limit_c:g} degrees C the pack gives none of it"
-    else:
-        text += f"{watt_hours(abs(lowest.spare_wh))} Wh {side} {reserve}"
-    if result.chance.scenarios > 1:
-        text += f"; one weather in ten falls to {result.dull_tenth_percent:.0f} % or lower"
-    return text + "."
-
-
-def _end(result: Budget) -> str:
-    end = f"{float(result.charge_percent[-1, result.middle]):.0f} % at the end."
-    if result.full_again_s is None:
-        return end
-    return f"Full again at {clock(result.calendar, result.full_again_s)}; {end}"
-
-
-def _doubt(result: Budget) -> str:
-    """Where the spread of the lowest charge comes from, in round tens of percent."""
-    shares = result.doubt if result.chance.scenarios > 1 else {}
-    if not shares:
-        return ""
-    name, most = max(shares.items(), key=lambda item: item[1])
-    if most > 0.95:
-        return f"Nearly all the doubt comes from the {name}."
-    words = [f"{10 * round(10.0 * share)} % from the {name}" for name, share in shares.items()]
-    return f"The doubt comes {', '.join(words)}."
-
-
-def _flat(answer: Check) -> str:
-    """When it runs flat in the middle weather, and what must run and was lost."""
-    result = answer.budget
-    first = result.simulated.first_unmet_s[:, result.middle]
-    lost = [t for k, t in enumerate(answer.tasks) if first[k] < float("inf")]
-    if not lost:
-        return ""
-    at, limit_c = clock(result.calendar, float(first.min())), result.plan.pack.discharge_min_c
-    text = f"Flat at {at}"
-    if result.too_cold_at(float(first.min()), result.middle):
-        text = (
-            f"Too cold to give at {at}: below {limit_c:g} degrees C it gives nothing, however full"
-        )
-    must = [f'"{t.name}"' for t in lost if t.must]
-    if must:
-        text += f"; what must run was lost too: {', '.join(must)}"
-    return text + "."
 
 
 def now_part(answer: Check, width: int, *, choosing: bool = False) -> Part:

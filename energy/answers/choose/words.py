@@ -82,7 +82,7 @@ def _why_none(answer: Choose) -> str:
 
 def _never(answer: Choose) -> str:
     """What is left out because it can never run."""
-    never = dict.fromkeys(one.task for one in answer.left_out if NEVER in one.why)
+    never = dict.fromkeys(left.task for left in answer.left_out if NEVER in left.why)
     names = [f'"{name}"' for name in never]
     return f", without {and_list(names)}, which can never run here" if names else ""
 
@@ -160,14 +160,16 @@ def _two_times(row: Row) -> str:
 def _left_out(answer: Choose, width: int, every: bool) -> Part:
     """What is left out, how much of it, and why; a few, or all."""
     items = [
-        folded(f"  {one.task}, {one.words} ({watt_hours(one.needs_wh)} Wh): {one.why}", width, 4)
-        for one in answer.left_out
+        folded(
+            f"  {left.task}, {left.words} ({watt_hours(left.needs_wh)} Wh): {left.why}", width, 4
+        )
+        for left in answer.left_out
     ]
     if every:
         return part(["Left out", *(line for item in items for line in item), ""])
     versions = []
     for count in range(min(len(items), MOST_LEFT_OUT), 0, -1):
-        others = dict.fromkeys(one.task for one in answer.left_out[count:])
+        others = dict.fromkeys(left.task for left in answer.left_out[count:])
         names = and_list([f'"{name}"' for name in others])
         rest = folded(f"  and {names}: --left-out", width, 4) if names else []
         lines = ["Left out", *(line for item in items[:count] for line in item), *rest, ""]

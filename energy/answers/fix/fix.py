@@ -105,8 +105,8 @@ def fixes(plan: Plan | Budget, progress: Callable[[int, int], None] | None = Non
         with suppress(OutOfWork):
             enough += _pairs(trials, alone)
     enough.sort(key=_rank)
-    found = tuple(replace(fix, change=done | fix.change) for fix in enough)
-    return Fixes(found, not_enough, trials.cut_short)
+    enough_in_all = tuple(replace(fix, change=done | fix.change) for fix in enough)
+    return Fixes(enough_in_all, not_enough, trials.cut_short)
 
 
 @dataclass(frozen=True)

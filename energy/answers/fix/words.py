@@ -3,7 +3,7 @@
 from rich.cells import cell_len
 
 from energy.answers.fix.fix import Fix, Fixes
-from energy.show.layout import Part, folded, listed, part
+from energy.show.layout import Part, ended, folded, listed, part
 
 SHOWN, MOST_LINES = 3, 4  # changes, and lines of one
 CUT_SHORT = "Not every change was tried: the plan is long."
@@ -28,8 +28,7 @@ def fix_part(fixes: Fixes, width: int, *, every: bool, clash: bool) -> Part:
         rest = folded(failed, width, 2) if failed else []
         return part([*heading, *rows, *rest, *closing, ""])
     shown = listed(heading, items, lambda n: f"    {n} more: --fixes", most=SHOWN, least=1, gives=3)
-    ending = part([*closing, ""]).lines
-    return Part([[*version, *ending] for version in shown.versions], shown.gives)
+    return ended(shown, *closing, "")
 
 
 def _shortened(item: list[str], width: int) -> list[str]:

@@ -13,7 +13,8 @@ from energy.answers.learn.next_reading import Suggestion
 from energy.answers.learn.own_figures import Own
 from energy.answers.learn.posterior import words
 from energy.answers.learn.score import Score
-from energy.show.layout import Part, Sheet, folded, labelled, listed, notes_part, part
+from energy.show import table
+from energy.show.layout import Part, Sheet, ended, folded, labelled, listed, notes_part, part
 from energy.show.numbers import measured
 from energy.show.table import Column, rows
 
@@ -89,7 +90,7 @@ def items_part(items: Sequence[Item], width: int, *, every: bool) -> Part:
     learned = sum(item.learned or item.moved for item in shown)
     most = max(min(learned, 9), 3)
     few = listed(heading, rest, lambda n: f"{n} more: --figures", most=most, least=3, gives=1)
-    return Part([[*version, *map(Text, closing), Text()] for version in few.versions], few.gives)
+    return ended(few, *closing, "")
 
 
 def _after(item: Item) -> str:
@@ -131,7 +132,7 @@ def _compared(answer: Score, width: int, every: bool) -> Part:
         heading = f"8 in 10 of {answer.weathers} weathers"
         columns.append(Column(heading, ranges, right=True, drop=1))
     columns.append(Column("off", [f"{r.off_points:+.0f} points" for r in shown], right=True))
-    lines = [line for row in rows(columns, width) for line in row]
+    lines = table.lines(columns, width)
     if left := len(answer.compared) - len(shown):
         lines.append(f"{left} more, nearer: --readings")
     return part([*lines, ""])

@@ -179,8 +179,8 @@ class Search:
             judged = self.judged_at_own_limits(self.number[((pack, 1),)])
             tasks = dict.fromkeys(overload.burst.task for overload in judged.overloads)
             reasons = ((judged.plan.task[task].name, why_not_alone(judged, task)) for task in tasks)
-            told = (f'"{name}" {why}' for name, why in reasons if why)
-            self._never[pack] = next(told, "")
+            refusals = (f'"{name}" {why}' for name, why in reasons if why)
+            self._never[pack] = next(refusals, "")
         return self._never[pack]
 
     def _one_is_too_weak(self, k: int) -> bool:

@@ -3,10 +3,8 @@
 The map is drawn in `picture`; what whole years add is worded in `year_words`.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from functools import partial
-
-from rich.text import Text
 
 from energy.answers.size.bundles import in_words
 from energy.answers.size.figures import size_text
@@ -15,8 +13,20 @@ from energy.answers.size.size import GOALS, Size
 from energy.answers.size.worksheet import Worksheet
 from energy.answers.size.year_words import GENERATOR, month_lines, worst_month, years_lines
 from energy.plan.words import and_list
+from energy.show import table
 from energy.show.chance import chance_line
-from energy.show.layout import Detail, Part, Sheet, folded, labelled, listed, notes_part, part
+from energy.show.layout import (
+    Detail,
+    Part,
+    Sheet,
+    ended,
+    folded,
+    labelled,
+    listed,
+    notes_part,
+    part,
+    texts,
+)
 from energy.show.numbers import watt_hours
 from energy.show.table import Column, rows
 from energy.show.title import answer_part, title_part
@@ -76,7 +86,7 @@ def _details(
             "frontier",
             lambda width: [
                 *(points_part(answer, width).lines if answer.points else ()),
-                *_as_text(frontier_lines(answer, width)),
+                *texts(frontier_lines(answer, width)),
             ],
         )
     if kits is not None:
@@ -88,14 +98,10 @@ def _details(
         years = answer.whole_years
         yield (
             "months",
-            lambda width: _as_text([*month_lines(years, width), *folded(GENERATOR, width)]),
+            lambda width: texts([*month_lines(years, width), *folded(GENERATOR, width)]),
         )
     if by_hand is not None:
-        yield "sheet", lambda width: _as_text(sheet_lines(by_hand, width))
-
-
-def _as_text(lines: Sequence[str]) -> list[Text]:
-    return [Text(line) for line in lines]
+        yield "sheet", lambda width: texts(sheet_lines(by_hand, width))
 
 
 def headline(answer: Size, kits: Kits | None = None) -> tuple[str, str]:
@@ -217,7 +223,7 @@ def points_part(answer: Size, width: int) -> Part:
     )
     heading, *items = rows(columns, width)
     shown = listed(heading, items, lambda n: f"{n} more: --frontier", most=8, least=3, gives=2)
-    return Part([[*version, Text()] for version in shown.versions], shown.gives)
+    return ended(shown, "")
 
 
 def kilograms(kg: float | None) -> str:
@@ -243,7 +249,7 @@ def frontier_lines(answer: Size, width: int) -> list[str]:
         packs_of = [sizes[k] for k in shown]
         cells = ["none" if wh is None else f"{size_text(wh)} Wh" for wh in packs_of]
         columns.append(Column(f"pack for {goal:g} %", cells, right=True))
-    lines = [line for row in rows(columns, width) for line in row]
+    lines = table.lines(columns, width)
     if any(None in sizes for sizes in packs.values()):
         lines.append(f"none: not with a pack up to {size_text(frontier.sizes_wh[-1])} Wh")
     if frontier.floor_wh is not None:
@@ -328,5 +334,5 @@ def sheet_lines(by_hand: Worksheet, width: int) -> list[str]:
         Column("unit", [step.unit for step in steps]),
         Column("how", [step.how for step in steps]),
     )
-    lines = [line for row in rows(columns, width) for line in row]
+    lines = table.lines(columns, width)
     return [*lines, *folded(by_hand.why, width)]

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from energy.answers.size.figures import size_text
 from energy.answers.size.through import Through, WholeYears
 from energy.show.numbers import watt_hours, whole_percent
-from energy.show.table import Column, rows
+from energy.show.table import Column, lines
 
 GENERATOR = (
     "The last few percent of days ask for much more battery or panel: a second source for the worst"
@@ -72,4 +72,4 @@ def month_lines(years: WholeYears, width: int) -> list[str]:
         each = [f"{watt_hours(wh)} Wh" if wh >= 0.5 else "" for wh in missing]
         columns.append(Column(words, [*lost, f"{through.lost_percent:.1f} %"], right=True))
         columns.append(Column("missing a day", [*each, ""], right=True))
-    return [line for row in rows(columns, width) for line in row] if sizes else []
+    return lines(columns, width) if sizes else []

@@ -7,8 +7,9 @@ from energy.plan import PlanError
 from energy.plan.keys import Key, keys
 from energy.plan.skies import DARKER, SKIES
 from energy.plan.words import meant, shown
+from energy.show import table
 from energy.show.layout import Part, Sheet, Slow, folded, part
-from energy.show.table import Column, rows
+from energy.show.table import Column
 
 
 def keys_named(word: str) -> tuple[Key, ...]:
@@ -56,7 +57,7 @@ def all_keys_sheet(width: int) -> Sheet:
             Column("allowed", [key.allowed for key in inside]),
         )
         if inside:
-            parts.append(part([*(line for row in rows(columns, width) for line in row), ""]))
+            parts.append(part([*table.lines(columns, width), ""]))
     more = "energy help KEY tells one in full, energy help TABLE all of a table's."
     return Sheet([*parts, part(folded(more, width))])
 
@@ -71,8 +72,7 @@ def skies_sheet(width: int) -> Sheet:
         Column("after", [sky.source for sky in SKIES.values()]),
     )
     means = "Means of many days: each day is drawn around its own, as far as real ones lie."
-    table = [line for row in rows(columns, width) for line in row]
-    return Sheet([part([*table, *folded(means, width)])])
+    return Sheet([part([*table.lines(columns, width), *folded(means, width)])])
 
 
 def _by_table() -> dict[str, list[Key]]:

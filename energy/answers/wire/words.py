@@ -11,7 +11,7 @@ from energy.answers.wire.strings import String
 from energy.answers.wire.wire import Wire, Wired
 from energy.model.conductors import awg_words
 from energy.plan.words import and_list
-from energy.show.layout import LABEL, Part, Sheet, folded, labelled, listed, notes_part, part
+from energy.show.layout import LABEL, Part, Sheet, ended, folded, labelled, listed, notes_part, part
 from energy.show.table import Column, rows
 from energy.show.title import answer_part
 
@@ -44,7 +44,7 @@ def sheet(answer: Wire, title: Part, width: int, *, every: bool = False) -> Shee
 def _table_part(table: Sequence[Sequence[str]], option: str, *, most: int) -> Part:
     heading, *items = table
     shown = listed(heading, items, lambda n: f"{n} more: {option}", most=most, least=3, gives=2)
-    return Part([[*version, Text()] for version in shown.versions], shown.gives)
+    return ended(shown, "")
 
 
 def _about(label: str, of_runs: dict[str, list[str]], width: int, every: bool) -> Part:
