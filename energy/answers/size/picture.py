@@ -76,7 +76,7 @@ def _note(answer: Size) -> str:
             f"Weather: {first.weather.source}; whole years: {years}. The lines are the"
             " share of all days on which nothing asked is lost."
         )
-    text = f"Weather: {first.weather.source}; {first.success.size} windows."
+    text = f"Weather: {first.weather.source}; {first.success.size} weathers."
     if answer.designs.overloads:
         return text
     return (

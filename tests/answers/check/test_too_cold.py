@@ -10,7 +10,7 @@ import pytest
 from plan_tables import refused
 from told import told, unfolded
 
-from energy.answers.check import words
+from energy.answers.check import details, words
 from energy.answers.check.check import check, under_skies
 from energy.answers.check.picture import charge, finding
 from energy.answers.choose.choose import choose
@@ -153,11 +153,11 @@ def test_many_weathers_are_counted_by_what_stops_them() -> None:
     air = result.weather.air.temp_air[np.unique(result.case.temp_row)]
     cold = int((air < -3.0).any(axis=0).sum())
     assert 0 < cold < 31
-    assert words.failures(result) == (
+    assert details.failures(result) == (
         f"Of the {cold} weathers in which it fails: in {cold} the pack gets too cold to give."
     )
     small = budget(plan({"discharge_min_c": -3, "capacity_wh": 420}, weather=weather))
-    assert words.failures(small) == (
+    assert details.failures(small) == (
         f"Of the 31 weathers in which it fails: in {31 - cold} the pack runs flat and in {cold}"
         " the pack gets too cold to give."
     )
