@@ -171,14 +171,14 @@ function countsOf(kit, tasks, log, marks) {
   for (const entry of log) {
     if (entry.kind !== "done" || entry.task !== tasks[0].name) continue;
     const total = wholeCount(kit, tasks, entry.amount);
-    if (total === null || total < before.count) continue;
+    if (total < before.count) continue;
     const ends = marks.filter((mark) => mark > before.atS && mark <= entry.atS);
     const spans = ends.map((mark, k) => /** @type {Interval} */ ([k ? ends[k - 1] : before.atS, mark]));
     const inHours = spans.map((span) => hours.reduce((s, window) => s + overlapS(span, window), 0));
     const open = inHours.some((s) => s > 0) ? inHours : spans.map(([from, to]) => to - from);
     const shares = sharedOut(total - before.count, open);
     ends.forEach((atS, k) => {
-      if (shares[k] > 0 || (total === 0 && inHours[k] > 0)) counts.push({ atS, count: shares[k] });
+      if (shares[k] > 0 || (entry.amount === 0 && inHours[k] > 0)) counts.push({ atS, count: shares[k] });
     });
     before = { atS: entry.atS, count: total };
   }
@@ -186,21 +186,20 @@ function countsOf(kit, tasks, log, marks) {
 }
 
 /**
- * An amount of a task as a whole count of repeats or blocks; null where it is none.
+ * How many whole repeats or blocks of a task an amount is; below any where none is stated.
  * @param {Kit} kit
  * @param {Task[]} tasks
  * @param {Amount | null | undefined} amount
  */
 function wholeCount(kit, tasks, amount) {
-  if (amount == null) return null;
+  if (amount == null) return -1;
   const unit = unitOf(tasks[0]);
   const holds = tasks
     .flatMap((task) => daysOfTask(kit, task).map((day) => holdsInside(task, day, kit.data.span)))
     .reduce((sum, held) => sum + held, 0);
   const done = amount === "all" ? holds : amount * SECONDS[unit];
   const count = repeatsOf(tasks[0]) !== null ? done : done / (durationS(tasks[0]) || 1);
-  const whole = Math.round(count);
-  return Math.abs(count - whole) < 1e-3 ? whole : null;
+  return Math.floor(count + 1e-3);
 }
 
 /**
@@ -294,7 +293,9 @@ function tomlValue(value) {
     const pairs = Object.entries(value).map(([key, item]) => `${tomlKey(key)} = ${tomlValue(item)}`);
     return `{ ${pairs.join(", ")} }`;
   }
-  return typeof value === "string" ? tomlText(value) : String(value);
+  if (typeof value === "string") return tomlText(value);
+  const beyondWhole = Number.isInteger(value) && !Number.isSafeInteger(value);
+  return beyondWhole ? value.toExponential() : String(value);
 }
 
 /**

@@ -266,6 +266,16 @@ function withoutLooseEnds(piece, names) {
 }
 
 /**
+ * A tool that the page carries, with its figures.
+ * @param {Kit} kit
+ * @param {string} name
+ * @returns {Task | undefined}
+ */
+function toolOf(kit, name) {
+  return kit.data.tools.find((/** @type {Task} */ { tool }) => tool === name);
+}
+
+/**
  * The figures of an added task: those of its tool, with how much and when.
  * @param {Kit} kit
  * @param {Table} table
@@ -273,7 +283,7 @@ function withoutLooseEnds(piece, names) {
  * @returns {Task}
  */
 function addedTask(kit, table, spare) {
-  const tool = kit.data.tools.find(({ tool }) => tool === table.tool);
+  const tool = toolOf(kit, table.tool);
   if (!tool) throw new RangeError(`no tool ${table.tool}`);
   const [hours, minutes] = table.at.split(":").map(Number);
   const times = table.times || null;
@@ -448,7 +458,7 @@ function afterReading(kit, state, { atS, percent, solarW = null, loadW = null, s
     return `the plan runs from ${clockOf(kit, startS)} to ${clockOf(kit, endS)}: ` +
       "set the time of the reading inside it";
   }
-  if (!(percent >= 0 && percent <= 100)) return "enter the percent that the battery reads, 0 to 100";
+  if (!Number.isFinite(percent) || percent < 0 || percent > 100) return "enter the percent that the battery reads, 0 to 100";
   if (state.reading && atS < state.reading.atS) {
     return `there is a later reading, from ${clockOf(kit, state.reading.atS)}: undo that first`;
   }
@@ -617,8 +627,7 @@ function afterAsPlanned(kit, state, { atS, task: index }) {
  * @returns {State | string}
  */
 function afterAdding(kit, state, { atS, tool, amount, minute }) {
-  const figures = kit.data.tools.find((known) => known.tool === tool);
-  if (!figures) return `there is no tool "${tool}" on this page`;
+  if (!toolOf(kit, tool)) return `there is no tool "${tool}" on this page`;
   for (const [key, value] of Object.entries(amount)) {
     const [least, most, counted] = ADDED_AMOUNTS[key];
     if (value >= least && value <= most && !(counted && value % 1)) continue;
