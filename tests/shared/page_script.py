@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import json
 from functools import cache
 from typing import Any
@@ -51,6 +52,7 @@ def loaded(extra: str = "") -> py_mini_racer.MiniRacer:
     files = [SCRIPT / f"{name}.js" for name in ORDER]
     script = "\n".join(file.read_text(encoding="utf-8") for file in files if file.exists())
     context = py_mini_racer.MiniRacer()
+    atexit.register(context.close)  # a context left open can keep the interpreter from ending
     context.eval("\n".join((script, BRIDGE, extra)))
     return context
 
