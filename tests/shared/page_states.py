@@ -67,6 +67,7 @@ def small_data(plan: Plan, ident: str = "a") -> dict[str, Any]:
         "dates": page_data.dates(calendar),
         "tasks": [page_data.task_table(task) for task in plan.task],
         "tools": tools(),
+        "spare": ["", "", "", ""],
         "skies": {name: [1.0] for name in ("clear", "few", "broken", "overcast")},
     }
 

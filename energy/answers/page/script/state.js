@@ -15,7 +15,8 @@
  * @typedef {{atS: number, day: number}} DoneNow  day: number of the span's day from 1
  * @typedef {{name: string, fromS: number, untilS: number}} SkyChoice
  * @typedef {{atS: number, kind: string, task?: string, amount?: Amount | null, percent?: number,
- *   solarW?: number | null, loadW?: number | null, sky?: string | null, minutes?: number}} Entry
+ *   solarW?: number | null, loadW?: number | null, sky?: string | null, minutes?: number,
+ *   expected?: number | null}} Entry
  * @typedef {{reading: Reading | null, done: Done, shift: {[task: string]: number},
  *   dropped: number[], now: {[task: string]: DoneNow}, added: Table[], sky: SkyChoice | null,
  *   log: Entry[]}} State
@@ -23,7 +24,7 @@
  * @typedef {{index: number, part: "planned" | "now", table: Table, task: Task}} Piece
  *
  * @typedef {{kind: "read", atS: number, percent: number, solarW?: number | null,
- *   loadW?: number | null, sky?: string | null}
+ *   loadW?: number | null, sky?: string | null, expected?: number | null}
  *   | {kind: "done", atS: number, name: string, amount: Amount | null}
  *   | {kind: "shift", atS: number, task: number, minutes: number}
  *   | {kind: "drop" | "restore" | "now" | "as planned", atS: number, task: number}
@@ -36,8 +37,10 @@ const MOST_UNDO = 30;
 const SHIFT_MIN = 15;
 const SAME_ENTRY_S = 300; // steps of one task within this are one line of the log
 const FURTHEST_FROM_SUN_MIN = 720;
-/** What an added task may hold: least, most and whether it is counted. */
-/** @type {{[key: string]: [number, number, boolean]}} */
+/**
+ * What an added task may hold: least, most and whether it is counted.
+ * @type {{[key: string]: [number, number, boolean]}}
+ */
 const ADDED_AMOUNTS = {
   times: [1, 1000, true],
   charges: [1, 100, true],
@@ -174,7 +177,7 @@ function movedMoment([anchor, from], minutes, midnight) {
  * @param {Moment} moment
  */
 function momentText([anchor, minutes]) {
-  if (anchor === "clock") return clockText(minutes);
+  if (anchor === "clock") return timeOfDay(minutes);
   if (minutes === 0) return anchor;
   return `${anchor}${minutes < 0 ? "-" : "+"}${Number(Math.abs(minutes).toFixed(6))}min`;
 }
@@ -183,7 +186,7 @@ function momentText([anchor, minutes]) {
  * Minutes of the day as a plan writes them, seconds only where there are some.
  * @param {number} minutes
  */
-function clockText(minutes) {
+function timeOfDay(minutes) {
   const seconds = Math.round(minutes * 60);
   const parts = [Math.floor(seconds / 3600), Math.floor(seconds / 60) % 60, seconds % 60];
   return parts
@@ -452,20 +455,21 @@ function logged(state, entry) {
  * @param {Extract<Action, {kind: "read"}>} action
  * @returns {State | string}
  */
-function afterReading(kit, state, { atS, percent, solarW = null, loadW = null, sky = null }) {
+function afterReading(kit, state, action) {
+  const { atS, percent, solarW = null, loadW = null, sky = null, expected = null } = action;
   const [startS, endS] = kit.data.span;
   if (!(atS >= startS && atS < endS)) {
-    return `the plan runs from ${clockOf(kit, startS)} to ${clockOf(kit, endS)}: ` +
+    return `the plan runs from ${shortClock(kit, startS)} to ${shortClock(kit, endS)}: ` +
       "set the time of the reading inside it";
   }
   if (!Number.isFinite(percent) || percent < 0 || percent > 100) return "enter the percent that the battery reads, 0 to 100";
   if (state.reading && atS < state.reading.atS) {
-    return `there is a later reading, from ${clockOf(kit, state.reading.atS)}: undo that first`;
+    return `there is a later reading, from ${shortClock(kit, state.reading.atS)}: undo that first`;
   }
   const reading = { atS, percent, solarW, loadW, sky };
   return logged(
     { ...state, reading: { ...reading, done: state.done } },
-    { kind: "read", ...reading },
+    { kind: "read", ...reading, expected },
   );
 }
 
@@ -627,6 +631,7 @@ function afterAsPlanned(kit, state, { atS, task: index }) {
  * @returns {State | string}
  */
 function afterAdding(kit, state, { atS, tool, amount, minute }) {
+  if (state.added.length >= roomForMore(kit)) return "the page has no room for more tasks";
   if (!toolOf(kit, tool)) return `there is no tool "${tool}" on this page`;
   for (const [key, value] of Object.entries(amount)) {
     const [least, most, counted] = ADDED_AMOUNTS[key];
@@ -637,8 +642,16 @@ function afterAdding(kit, state, { atS, tool, amount, minute }) {
   if (!(minute >= 0 && minute < 1440)) return "enter the time at which it begins, such as 13:30";
   const day = Math.min(Math.max(dayOf(kit, atS), kit.firstDay), kit.lastDay) - kit.firstDay + 1;
   const name = freeName(everyTask(kit, state).map(({ task }) => task.name), tool);
-  const table = { tool, name, ...amount, at: clockText(minute), days: [day] };
+  const table = { tool, name, ...amount, at: timeOfDay(minute), days: [day] };
   return logged({ ...state, added: [...state.added, table] }, { kind: "add", atS, task: name });
+}
+
+/**
+ * How many tasks may be added: each takes random factors of its own, and so does the next one.
+ * @param {Kit} kit
+ */
+function roomForMore({ data }) {
+  return Math.max((data.spare || []).length - 1, 0);
 }
 
 /** @type {{[key: string]: string}} */
@@ -671,17 +684,6 @@ function afterSky(kit, state, { atS, name }) {
   const untilS = momentOn(kit, ["clock", 1440], dayOf(kit, atS));
   const sky = name === null ? null : { name, fromS: atS, untilS };
   return logged({ ...state, sky }, { kind: "sky", atS, sky: name });
-}
-
-/**
- * A moment as a line says it, with its day where the span has several.
- * @param {Kit} kit
- * @param {number} timeS
- */
-function clockOf(kit, timeS) {
-  const { weekday, hour, minute } = localFields(kit, timeS);
-  const time = clockText(60 * hour + minute);
-  return kit.lastDay > kit.firstDay ? `${weekday} ${time}` : time;
 }
 
 // The stack of states, and its text.

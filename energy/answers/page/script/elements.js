@@ -1,0 +1,129 @@
+"use strict";
+
+// Elements of the document, made and kept up to date in place. Words of the plan are text, never
+// markup.
+
+/** @typedef {string | Node | null | false} Child */
+
+const SVG = "http://www.w3.org/2000/svg";
+
+/**
+ * An element with attributes and children; `on` holds what to do on its events, null and false
+ * leave an attribute out.
+ * @param {string} tag
+ * @param {{[name: string]: any}} [attributes]
+ * @param {...Child} children
+ * @returns {HTMLElement}
+ */
+function make(tag, attributes = {}, ...children) {
+  return filled(document.createElement(tag), attributes, children);
+}
+
+/**
+ * The same in a drawing.
+ * @param {string} tag
+ * @param {{[name: string]: any}} [attributes]
+ * @param {...Child} children
+ * @returns {SVGElement}
+ */
+function draw(tag, attributes = {}, ...children) {
+  return filled(/** @type {SVGElement} */ (document.createElementNS(SVG, tag)), attributes, children);
+}
+
+/**
+ * @template {Element} E
+ * @param {E} element
+ * @param {{[name: string]: any}} attributes
+ * @param {Child[]} children
+ * @returns {E}
+ */
+function filled(element, { on = {}, ...attributes }, children) {
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value !== null && value !== false) element.setAttribute(name, value === true ? "" : value);
+  }
+  for (const [event, react] of Object.entries(on)) element.addEventListener(event, react);
+  element.append(.../** @type {(string | Node)[]} */ (children.filter(Boolean)));
+  return element;
+}
+
+/**
+ * @param {string} text
+ * @param {() => void} press
+ * @param {{[name: string]: any}} [attributes]
+ */
+function pressable(text, press, attributes = {}) {
+  return make("button", { type: "button", ...attributes, on: { click: press } }, text);
+}
+
+/**
+ * A control under its label.
+ * @param {string} label
+ * @param {HTMLElement} control
+ * @param {Child} [unit]  behind it
+ */
+function labelled(label, control, unit = null) {
+  const behind = unit && make("span", { class: "unit" }, unit);
+  return make("label", { class: "field" }, make("span", {}, label), make("span", { class: "input" }, control, behind));
+}
+
+/**
+ * A field for a number as people type it.
+ * @param {{[name: string]: any}} [attributes]
+ */
+function numberField(attributes = {}) {
+  const usual = { type: "text", inputmode: "decimal", autocomplete: "off", size: 4 };
+  return /** @type {HTMLInputElement} */ (make("input", { ...usual, ...attributes }));
+}
+
+/**
+ * A choice among [value, text].
+ * @param {[string, string][]} options
+ * @param {{[name: string]: any}} [attributes]
+ */
+function chooser(options, attributes = {}) {
+  const items = options.map(([value, text]) => make("option", { value }, text));
+  return /** @type {HTMLSelectElement} */ (make("select", attributes, ...items));
+}
+
+/**
+ * Say something else, where it is something else: what has not changed is not announced again.
+ * @param {Element} element
+ * @param {string} text
+ */
+function say(element, text) {
+  if (element.textContent !== text) element.textContent = text;
+}
+
+/**
+ * @param {Element} element
+ * @param {boolean} isShown
+ */
+function show(element, isShown) {
+  element.toggleAttribute("hidden", !isShown);
+}
+
+/**
+ * Bring a list's items into the order of their keys: what stands in its place stays, so that
+ * nothing loses the focus; what has no key any more goes.
+ * @param {HTMLElement} list
+ * @param {string[]} keys
+ * @param {(key: string) => HTMLElement} made
+ * @returns {HTMLElement[]}  an item for each key
+ */
+function keepItems(list, keys, made) {
+  /** @type {Map<string, HTMLElement>} */
+  const before = new Map();
+  for (const item of /** @type {Iterable<HTMLElement>} */ (list.children)) {
+    before.set(item.dataset.key || "", item);
+  }
+  const items = keys.map((key) => {
+    const item = before.get(key) || made(key);
+    item.dataset.key = key;
+    return item;
+  });
+  for (const item of [...list.children]) if (!items.includes(/** @type {any} */ (item))) item.remove();
+  items.forEach((item, k) => {
+    if (list.children[k] !== item) list.insertBefore(item, list.children[k] || null);
+  });
+  return items;
+}

@@ -1,0 +1,100 @@
+"use strict";
+
+// The log, and what leaves the page: readings, the plan as changed, the page itself.
+
+/**
+ * @param {View} view
+ * @returns {Part}
+ */
+function logPart(view) {
+  const list = make("ol", { class: "log", reversed: true });
+  const empty = make("p", { class: "quiet" }, "Nothing is entered yet.");
+  const back = pressable("Undo", view.undo);
+  const again = pressable("Start again", () => view.act({ kind: "start again", atS: view.now().atS }));
+  const out = outPart(view);
+  const notes = view.keeper.notes.map((text) => make("p", { class: "quiet", dir: "auto" }, text));
+  const element = make(
+    "section", { class: "card" },
+    make("h2", {}, "Log"), ...notes, empty, list,
+    make("div", { class: "actions" }, back, again),
+    out.element,
+  );
+  return {
+    element,
+    update() {
+      const { state, past } = view.kept;
+      show(empty, state.log.length === 0);
+      list.replaceChildren(
+        ...state.log.map((entry) => make("li", { dir: "auto" }, `${shortClock(view.kit, entry.atS)} ${entryWords(view.kit, entry)}`)).reverse(),
+      );
+      back.toggleAttribute("disabled", past.length === 0);
+      again.toggleAttribute("disabled", state.log.length === 0);
+      out.update();
+    },
+  };
+}
+
+/**
+ * A line of the log in words.
+ * @param {Kit} kit
+ * @param {Entry} entry
+ */
+function entryWords(kit, { kind, task, amount, percent, expected, minutes = 0, sky }) {
+  switch (kind) {
+    case "read": {
+      const beside = expected == null ? "" : `, ${fixed(expected, 0)} % expected`;
+      return `the battery reads ${brief(percent || 0)} %${beside}`;
+    }
+    case "done":
+      if (amount == null) return `${task}: as planned`;
+      return `${task}: ${amount === "all" ? "all" : brief(amount)} done`;
+    case "shift":
+      if (minutes === 0) return `${task}: at its planned time`;
+      return `${task}: ${Math.abs(minutes)} min ${minutes < 0 ? "earlier" : "later"}`;
+    case "drop": return `${task}: left out`;
+    case "restore": return `${task}: brought back`;
+    case "now": return `${task}: done now`;
+    case "as planned": return `${task}: at its planned time`;
+    case "add": return `${task}: added`;
+    case "sky": return sky ? `sky: ${SKY_WORDS[sky]}` : "sky: as foreseen";
+    default: return kind;
+  }
+}
+
+/**
+ * The readings, the plan and the page as files.
+ * @param {View} view
+ */
+function outPart(view) {
+  const { kit } = view;
+  const stem = kit.data.origin.replace(/^builtin:/, "").replace(/\.toml$/, "").replace(/[^\p{L}\p{N}_-]+/gu, "-") || "plan";
+  /** @type {{name: string, text: string, type: string} | null} */
+  let last = null;
+  const told = make("p", { role: "status", class: "quiet" });
+  const asFile = pressable("Save it as a file", () => last && download(last));
+  /** @param {string} name @param {string} type @param {() => string} text */
+  const give = (name, type, text) => async () => {
+    last = { name, type, text: text() };
+    const way = await handOver(last);
+    say(told, OUT_WORDS[way].replace("NAME", name));
+    show(asFile, way !== "saved");
+  };
+  const readings = pressable("Readings for the evening",
+    give(`${stem}-readings.csv`, "text/csv", () => readingsCsv(kit, view.kept.state)));
+  const plan = pressable("Plan as changed",
+    give(`${stem}-changed.toml`, "text/plain", () => planToml(tablesOf(kit, view.kept.state))));
+  const page = pressable("Save this page", () =>
+    download({ name: `${stem}.html`, type: "text/html", text: view.keeper.wholePage(dump(kit, view.kept)) }));
+  const learn = make("p", { class: "quiet" });
+  show(asFile, false);
+  return {
+    element: make("div", { class: "out" }, make("div", { class: "actions" }, readings, plan, page), told, asFile, learn),
+    update() {
+      const isRead = view.kept.state.log.some(({ kind }) => kind === "read" || kind === "done");
+      readings.toggleAttribute("disabled", !isRead);
+      const file = isChanged(view.kept.state) ? `${stem}-changed.toml` : kit.data.origin;
+      say(learn, `In the evening: energy learn readings ${file} ${stem}-readings.csv`);
+      show(learn, isRead);
+    },
+  };
+}

@@ -1,0 +1,163 @@
+"use strict";
+
+// The page in the hand: it puts the parts together, asks anew after every action and keeps what was
+// entered. The parts are made in now_view.js, tasks_view.js, more_view.js and log_view.js.
+
+/**
+ * What the page takes as now [UTC s], inside the span; before, after: the clock lies outside.
+ * @typedef {{atS: number, clockS: number, where: "before" | "inside" | "after"}} Now
+ *
+ * @typedef {{element: HTMLElement, update: () => void}} Part
+ *
+ * @typedef {{kit: Kit, kept: Kept, pieces: Piece[], asked: Asked, answer: Answer, byHandS: number,
+ *   now: () => Now, act: (action: Action) => boolean, undo: () => void,
+ *   tell: (text: string, isProblem?: boolean) => void, keeper: Keeper, parts: Part[]}} View
+ */
+
+const NOW_EVERY_MS = 20000;
+/** @type {{[answer: string]: {word: string, mark: string}}} */
+const ANSWERS = {
+  yes: { word: "YES", mark: "✓" },
+  almost: { word: "ALMOST", mark: "!" },
+  no: { word: "NO", mark: "✕" },
+};
+
+/**
+ * What the page takes as now.
+ * @param {Kit} kit
+ * @param {number} byHandS  by how much the clock was set by hand
+ * @returns {Now}
+ */
+function nowOf({ data }, byHandS) {
+  const [startS, endS] = data.span;
+  const clockS = Date.now() / 1000 + byHandS;
+  if (clockS < startS) return { atS: startS, clockS, where: "before" };
+  return clockS < endS ? { atS: clockS, clockS, where: "inside" } : { atS: endS, clockS, where: "after" };
+}
+
+/**
+ * Ask again with what the state now holds.
+ * @param {View} view
+ */
+function askAnew(view) {
+  view.pieces = piecesOf(view.kit, view.kept.state);
+  view.asked = askedOf(view.kit, view.kept.state);
+  view.answer = ask(view.kit, view.asked);
+}
+
+/**
+ * Take up a history: keep it, ask and show anew.
+ * @param {View} view
+ * @param {Kept} kept
+ */
+function takeUp(view, kept) {
+  view.kept = kept;
+  view.keeper.keep(dump(view.kit, kept));
+  askAnew(view);
+  for (const part of view.parts) part.update();
+}
+
+/**
+ * @param {Kit} kit
+ * @param {Keeper} keeper
+ * @param {Kept} kept
+ * @returns {View}
+ */
+function newView(kit, keeper, kept) {
+  const asked = askedOf(kit, kept.state);
+  /** @type {View} */
+  const view = {
+    kit,
+    kept,
+    keeper,
+    pieces: piecesOf(kit, kept.state),
+    asked,
+    answer: ask(kit, asked),
+    byHandS: keeper.byHandS,
+    now: () => nowOf(kit, view.byHandS),
+    act(action) {
+      const { history, problem } = afterAction(kit, view.kept, action);
+      if (problem !== null) {
+        view.tell(problem, true);
+        return false;
+      }
+      takeUp(view, history);
+      const last = history.state.log[history.state.log.length - 1];
+      view.tell(last ? entryWords(kit, last) : "Everything entered is taken back");
+      return true;
+    },
+    undo() {
+      takeUp(view, undo(view.kept));
+      view.tell("The last entry is taken back");
+    },
+    tell: () => {},
+    parts: [],
+  };
+  return view;
+}
+
+/**
+ * The bar at the foot: the answer, what was just done, and undo.
+ * @param {View} view
+ * @returns {Part}
+ */
+function footPart(view) {
+  const word = make("strong", { "aria-hidden": "true" });
+  const said = make("span", { role: "status", "aria-live": "polite", dir: "auto" });
+  const back = pressable("Undo", view.undo);
+  const element = make("div", { class: "foot", hidden: true }, word, said, back);
+  view.tell = (text, isProblem = false) => {
+    show(element, true);
+    element.classList.toggle("problem", isProblem);
+    said.textContent = text;
+    show(back, !isProblem && view.kept.past.length > 0);
+  };
+  return {
+    element,
+    update() {
+      const { answer } = view.answer;
+      word.className = answer;
+      say(word, `${ANSWERS[answer].mark} ${ANSWERS[answer].word}`);
+    },
+  };
+}
+
+/**
+ * Build the page inside `live`.
+ * @param {HTMLElement} live
+ * @param {View} view
+ */
+function build(live, view) {
+  const first = [answerPart(view), nowPart(view), curvePart(view)];
+  const rest = [
+    readingPart(view), tasksPart(view), addPart(view), fitsPart(view), skyPart(view),
+    checkpointsPart(view), logPart(view),
+  ];
+  const foot = footPart(view);
+  view.parts = [...first, ...rest, foot];
+  live.replaceChildren(
+    make("div", { class: "first" }, ...first.map(({ element }) => element)),
+    make("div", { class: "rest" }, ...rest.map(({ element }) => element)),
+    foot.element,
+  );
+  show(live, true);
+  for (const element of document.querySelectorAll(".still")) show(element, false);
+  for (const part of view.parts) part.update();
+}
+
+/** Read what the page carries, and begin. */
+function begin() {
+  const live = document.getElementById("live");
+  const carried = document.getElementById("data");
+  if (!live || !carried) return;
+  const whole = /** @type {HTMLElement} */ (document.documentElement.cloneNode(true));
+  const kit = decode(JSON.parse(carried.textContent || ""));
+  const keeper = newKeeper(kit, whole);
+  const view = newView(kit, keeper, keeper.kept);
+  build(live, view);
+  const [now, curve] = [view.parts[1], view.parts[2]];
+  setInterval(() => [now, curve].forEach((part) => part.update()), NOW_EVERY_MS);
+  window.addEventListener("resize", curve.update);
+}
+
+if (typeof document !== "undefined") begin();
