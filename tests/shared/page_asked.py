@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
-from page_plans import Random, chosen
+from script_plans import Random, chosen
 
 from energy import Plan
 from energy.model.timeline import to_utc

@@ -6,7 +6,7 @@ from dataclasses import astuple
 import numpy as np
 import pytest
 from page_data import answers, calendar_kit, context, task_table
-from page_plans import chosen, random_plan
+from script_plans import chosen, random_plan
 from page_script import call
 
 from energy.model import demand

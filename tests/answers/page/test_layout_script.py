@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from page_asked import asked, laid_out_by_python, random_questions
 from page_data import context, laid_out, page_data
-from page_plans import random_plan
+from script_plans import random_plan
 from page_script import call
 
 from energy import Plan

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from page_asked import asked, laid_out_by_python, random_done, random_now
 from page_data import laid_out, page_data, task_table
-from page_plans import random_plan
+from script_plans import random_plan
 from page_script import call
 
 from energy.simulation.budget import budget
