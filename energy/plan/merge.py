@@ -149,6 +149,16 @@ def _whole_task(task: Table, k: int, done: Merged, files: PlanFiles) -> Table:
     return merged
 
 
+def merged_tool(name: str, files: PlanFiles) -> Table:
+    """The table of a task that names a tool and nothing else. Raises PlanError for a trace that
+    cannot be read."""
+    done = Merged({})
+    task = _whole_task({"tool": name}, 0, done, files)
+    if done.problems:
+        raise PlanError([problem.text for problem in done.problems])
+    return task
+
+
 def _over(base: Table, own: Table) -> Table:
     """A profile with the person's own keys over it, also inside the outlets' tables."""
     merged = {key: value for key, value in base.items() if RIVALS.get(key) not in own} | own

@@ -6,6 +6,7 @@ The way from a file to a `Plan`, and from a change to a new one; the steps lie i
 
 import copy
 from collections.abc import Collection, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, TypeGuard
 
@@ -14,10 +15,11 @@ from pydantic import PrivateAttr, ValidationError
 from energy.plan import profiles
 from energy.plan.checks import check
 from energy.plan.documents import parse, read_text
-from energy.plan.merge import MOST, PlanFiles, merge
+from energy.plan.merge import MOST, PlanFiles, merge, merged_tool
 from energy.plan.messages import Problem, from_models, lines, place_of, unknown_key
 from energy.plan.places import place_of as place_in_words
 from energy.plan.schema import Tables
+from energy.plan.task import Task
 from energy.plan.words import PlanError, visible
 from energy.plan.write import built_in_text, edit
 
@@ -53,6 +55,19 @@ class Plan(Tables):
     def source(self) -> dict[str, Any]:
         """The tables as the person wrote them, profiles not merged in: a copy."""
         return copy.deepcopy(self._source)
+
+    def tools(self) -> dict[str, Task]:
+        """Every tool that a task of the plan may name, the person's own first, each as a task
+        without an amount; a profile that is no whole tool is left out.
+
+        >>> Plan.read("builtin:cloudy-repair").tools()["kettle-small"].supply
+        'ac'
+        """
+        tools = {}
+        for name in {**self._files.own["tools"], **profiles.built_in("tools")}:
+            with suppress(ValidationError, PlanError):
+                tools[name] = Task.model_validate(merged_tool(name, self._files))
+        return tools
 
     @classmethod
     def read(cls, path: str | Path) -> "Plan":

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from energy.model import Array
 from energy.model.demand import Burst
 from energy.model.simulate import simulate
 from energy.plan import Plan, PlanError
@@ -177,6 +178,36 @@ def with_bursts(previous: Budget, bursts: Sequence[Burst]) -> Budget:
     return _judged(shared, previous.weather, previous.solar)
 
 
+def budget_in(
+    days: Days,
+    given: Sequence[tuple[Weathers, Solar]],
+    now: datetime | None = None,
+    done: Done | None = None,
+    factor: Array | None = None,
+) -> Budget:
+    """The budget of a plan's days in weathers in which it is known what the panels give.
+
+    days: the plan with the cells on which air and panels are given, over the span that is judged.
+    given: weather and panels, first those of the plan, then those at the ends of the doubt about
+        the means.
+    now, done: as for `budget`; the span of the days begins at `now`.
+    factor: random factors of the tasks, (tasks, m or more), in place of those drawn here.
+
+    Raises PlanError as `budget` does.
+
+    >>> demo = budget(Plan.read("builtin:cloudy-repair"))
+    >>> again = budget_in(demo.days, [(demo.weather, demo.solar)])
+    >>> bool(np.array_equal(again.charge_percent, demo.charge_percent))
+    True
+    """
+    done = done or {}
+    steps = progress(days.plan, days.calendar, days.span, done)
+    placed = place_bursts(days.plan, days.calendar, days.span, left_by_window(steps))
+    shared = _Shared(days, placed, now, done, steps, factor)
+    budgets = [_judged(shared, weather, sun) for weather, sun in given]
+    return replace(budgets[0], bounds=tuple(budgets[1:]))
+
+
 @dataclass(frozen=True)
 class _Shared:
     """What the budgets of a plan share, whatever the weather."""
@@ -186,13 +217,14 @@ class _Shared:
     now: datetime | None
     done: Done
     progress: tuple[Progress, ...]
+    factor: Array | None = None
 
 
 def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, books: bool = True) -> Budget:
     """One pass; sun, where given, is what the panels give."""
     days, placed = shared.days, shared.placed
     plan, cold = days.plan, days.site.cold
-    ready = lay_out(days, placed, weather, sun)
+    ready = lay_out(days, placed, weather, sun, shared.factor)
     simulated = simulate(ready.case, books=books)
     tasks = len(plan.task)
     turned_away_wh = energy_by_task([overload.burst for overload in ready.overloads], tasks)

@@ -120,11 +120,18 @@ def _cells(plan: Plan, record: Source, calendar: Calendar, span: Interval) -> Ar
     return grid(float(first), float(last), marks, every)
 
 
-def lay_out(days: Days, placed: Placed, weather: Weathers, sun: Solar | None = None) -> LaidOut:
+def lay_out(
+    days: Days,
+    placed: Placed,
+    weather: Weathers,
+    sun: Solar | None = None,
+    factor: Array | None = None,
+) -> LaidOut:
     """Lay a plan with its bursts and weathers out in segments and scenarios, ready to simulate.
 
-    sun is what the panels give in the cells of the days, worked out here where it is left out.
-    Raises PlanError for more moments than can be simulated.
+    sun is what the panels give in the cells of the days and factor the random factors of the tasks,
+    (tasks, m or more), each worked out here where it is left out. Raises PlanError for more moments
+    than can be simulated.
     """
     plan, calendar = days.plan, days.calendar
     scenarios = weather.shift_days.size
@@ -159,7 +166,7 @@ def lay_out(days: Days, placed: Placed, weather: Weathers, sun: Solar | None = N
         inverter_on=inverter_on(edges, accepted, plan.task, limits, placed.begun),
         outlet_efficiency=limits.outlet_efficiency,
         loads=_loads(edges, accepted, plan, order, lead_losses(plan, days.site.cold)),
-        factor=_task_factors(plan, scenarios),
+        factor=_task_factors(plan, scenarios) if factor is None else factor[:, :scenarios],
     )
     return LaidOut(
         case=case,
@@ -243,8 +250,21 @@ def random_factors(
     """
     if scenarios == 1 or spread_percent == 0.0:
         return np.ones(scenarios)
+    return lognormal(standard_normals(plan, kind, name, scenarios), spread_percent)
+
+
+def standard_normals(plan: Plan, kind: str, name: str, scenarios: int) -> Array:
+    """The numbers behind the random factors of a thing, one a scenario."""
     key = [plan.weather.seed, zlib.crc32(f"{kind}:{name}".encode())]
-    normal = np.random.default_rng(key).standard_normal(scenarios)
+    return np.random.default_rng(key).standard_normal(scenarios)
+
+
+def lognormal(normal: Array, spread_percent: float) -> Array:
+    """Factors of mean 1 and this coefficient of variation from standard normal numbers.
+
+    >>> lognormal(np.array([0.3, -1.2]), 0.0)
+    array([1., 1.])
+    """
     sigma = np.sqrt(np.log1p((spread_percent / 100.0) ** 2))
     return np.asarray(np.exp(sigma * normal - sigma**2 / 2.0))
 

@@ -205,7 +205,18 @@ def under_skies(
     battery_percent: float | None = None,
     done: Done | None = None,
 ) -> tuple[Sky, ...]:
-    """The plan of a budget again, under a clear, a broken and an overcast sky, each at its mean.
+    """The plan of a budget again, under a clear, a broken and an overcast sky, each at its mean."""
+    skies = []
+    for sky in SKIES:
+        plan = result.plan.replace(**stated_sky(result, sky))
+        under = budget(plan, now, battery_percent, done=done)
+        cold = bool(under.too_cold[under.middle])
+        skies.append(Sky(sky, under.verdict, under.lowest().percent, cold))
+    return tuple(skies)
+
+
+def stated_sky(result: Budget, sky: str) -> dict[str, Any]:
+    """Changes that put the plan of a budget under one sky, at its mean.
 
     Where the plan states no air temperature, the range of the middle weather's air is kept.
     """
@@ -217,17 +228,9 @@ def under_skies(
         "futures": 1,
         "temp_air_c": (float(air.min()), float(air.max())) if stated is None else stated,
         "wind_speed_m_s": result.plan.weather.wind_speed_m_s,
+        "sky": sky,
     }
-    skies = []
-    for sky in SKIES:
-        changes = {
-            "weather": {**weather, "sky": sky},
-            "place.elevation_m": result.days.site.elevation_m,
-        }
-        under = budget(result.plan.replace(**changes), now, battery_percent, done=done)
-        cold = bool(under.too_cold[under.middle])
-        skies.append(Sky(sky, under.verdict, under.lowest().percent, cold))
-    return tuple(skies)
+    return {"weather": weather, "place.elevation_m": result.days.site.elevation_m}
 
 
 def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
