@@ -26,6 +26,7 @@ const asLists = (key, value) => {
   if (value instanceof Map) return [...value];
   return value instanceof Set ? [...value] : plain(key, value);
 };
+function bytesIn(text) { return Array.from(new Uint8Array(bytesOf(text))); }
 const decoded = (text) => decode(JSON.parse(text));
 function answers(name, kit, lists) {
   const of = JSON.parse(kit);
@@ -127,7 +128,9 @@ def page_data(whole: Budget) -> dict[str, Any]:
         ],
         "skies": {"clear": (10.0 + np.arange(whole.days.lit.size)).tolist()},
         "capacity_wh": packed(whole.capacity_wh, "<f8"),
-        "normals": {task.name: packed(normals(plan, task.name, count), "<f4") for task in plan.task},
+        "normals": {
+            task.name: packed(normals(plan, task.name, count), "<f4") for task in plan.task
+        },
         "spare": [packed(np.linspace(-1.0, 1.0, count), "<f4")],
         "battery": script_battery(case.battery),
         "controller_efficiency": case.controller_efficiency,

@@ -84,7 +84,21 @@ def test_a_time_is_rounded_to_the_even_millisecond():
 
 
 @pytest.mark.parametrize(
-    "value", [0.0, 45.0, 0.1 + 0.2, 1e6, 123456.7, 1234567.0, 1e-5, 0.00012, 2.5e21, -7.25]
+    "value",
+    [
+        0.0,
+        45.0,
+        0.1 + 0.2,
+        1e6,
+        123456.7,
+        1234567.0,
+        1e-5,
+        0.00012,
+        2.5e21,
+        -7.25,
+        3029.625,
+        3029.615,
+    ],
 )
 def test_a_number_in_six_digits_is_that_of_python(value):
     assert call("brief", value) == f"{value:g}"

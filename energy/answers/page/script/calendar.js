@@ -37,14 +37,16 @@ function snap(timeS) {
 }
 
 /**
- * A number as briefly as six digits allow.
+ * A number as briefly as six digits allow, halves to the even digit.
  * @param {number} value
  */
 function brief(value) {
-  const [digits, power] = value.toExponential(5).split("e");
-  if (Number(power) >= -4 && Number(power) < 6) return String(Number(value.toPrecision(6)));
-  const exponent = power.slice(1).padStart(2, "0");
-  return `${Number(digits)}e${power[0]}${exponent}`;
+  const exact = value.toExponential(40);
+  const isHalf = /\.\d{4}[02468]50*e/.test(exact);
+  const rounded = isHalf ? exact.replace(/50*e/, "e") : value.toExponential(5);
+  const [digits, power] = rounded.split("e");
+  if (Number(power) >= -4 && Number(power) < 6) return String(Number(rounded));
+  return `${Number(digits)}e${power[0]}${power.slice(1).padStart(2, "0")}`;
 }
 
 /**

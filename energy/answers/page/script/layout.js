@@ -7,6 +7,7 @@
 /**
  * @typedef {{
  *   count: number, sun: {unit_w: number, data: string}, temp: {columns: number, data: string},
+ *   shift_days?: number[],
  * }} WeatherData
  * @typedef {{
  *   zone: {name: string, offsets: [number, number][]}, span: Interval,

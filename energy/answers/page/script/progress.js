@@ -36,7 +36,7 @@ const LEAST_AMOUNT = 1e-6;
  */
 function progressOf(kit, tasks, every, span, done) {
   return Object.entries(done).flatMap(([name, amount]) => {
-    const numbers = called(tasks, name);
+    const numbers = tasksCalled(tasks, name);
     const units = new Set(numbers.map((k) => unitOf(tasks[k])));
     return [...units].map((unit) => {
       const group = numbers.filter((k) => unitOf(tasks[k]) === unit);
@@ -50,7 +50,7 @@ function progressOf(kit, tasks, every, span, done) {
  * @param {Task[]} tasks
  * @param {string} word
  */
-function called(tasks, word) {
+function tasksCalled(tasks, word) {
   const numbers = [...tasks.keys()];
   const byName = numbers.filter((k) => tasks[k].name === word);
   return byName.length > 0 ? byName : numbers.filter((k) => tasks[k].tool === word);

@@ -141,25 +141,10 @@ function segmentAt(edges, timeS) {
   return low;
 }
 
-/** @param {Load} load @param {number} row @returns {Load} */
-function loadFrom(load, row) {
-  const at = firstAtLeast(load.rows, row);
-  return { ...load, rows: load.rows.slice(at).map((r) => r - row), watts: load.watts.subarray(at) };
-}
-
-/**
- * Where the first of some ascending numbers lies that is at least as large.
- * @param {Int32Array} ascending @param {number} least
- */
-function firstAtLeast(ascending, least) {
-  let low = 0;
-  let high = ascending.length;
-  while (low < high) {
-    const middle = (low + high) >> 1;
-    if (ascending[middle] < least) low = middle + 1;
-    else high = middle;
-  }
-  return low;
+/** @param {Load} load @param {number} first @returns {Load} */
+function loadFrom(load, first) {
+  const rows = load.rows.filter((row) => row >= first).map((row) => row - first);
+  return { ...load, rows, watts: load.watts.subarray(load.rows.length - rows.length) };
 }
 
 /**
