@@ -1,0 +1,67 @@
+"""A plan under way on the page, against Python's --now, --battery and --done."""
+
+import numpy as np
+import pytest
+from page_asked import asked, laid_out_by_python, random_done, random_now
+from page_data import laid_out, page_data, task_table
+from script_plans import random_plan
+from page_script import call
+
+from energy.simulation.budget import budget
+
+
+@pytest.mark.parametrize("first", range(0, 60, 15))
+def test_what_is_done_leaves_the_same_rest_as_in_python(first):
+    stated = over = 0
+    for seed in range(first, first + 15):
+        random, plan = np.random.default_rng(seed), random_plan(seed)
+        whole = budget(plan)
+        data, done = page_data(whole), random_done(random, plan)
+        question = random_now(random, plan), 60.0, done
+        _, placed, steps = laid_out_by_python(whole, question)
+        (found,) = laid_out(data, asked(plan, data["tasks"], question))
+        assert bursts_of(found["placed"]["bursts"]) == [
+            (b.task, b.window, b.start_s, b.end_s) for b in placed.bursts
+        ]
+        assert {tuple(map(int, key.split())) for key in found["placed"]["begun"]} == set(
+            placed.begun
+        )
+        assert [progress_of(p) for p in found["progress"]] == [
+            (p.name, p.unit, p.planned, p.done, p.over,
+             {k: [(left.day.number, left.window, left.amount, left.begun, left.as_planned)
+                  for left in parts] for k, parts in p.left.items()})
+            for p in steps
+        ]  # fmt: skip
+        stated += len(done)
+        over += sum(p.over > 0.0 for p in steps)
+    assert stated > 20
+    assert over > 0
+
+
+def test_a_tool_stands_for_its_tasks_where_no_task_has_the_name():
+    plan = random_plan(3)
+    tables = [task_table(task) | {"tool": "saw"} for task in plan.task]
+    assert call("tasksCalled", tables, "saw") == list(range(len(tables)))
+    assert call("tasksCalled", tables, plan.task[0].name)[0] == 0
+    assert call("tasksCalled", tables, "nobody") == []
+
+
+def test_lengths_go_into_one_another_as_in_python():
+    random = np.random.default_rng(5)
+    for _ in range(300):
+        long = float(random.integers(-900, 900)) / 10.0
+        each = float(random.integers(1, 50)) / 10.0
+        assert call("wholeTimes", long, each) == long // each
+
+
+def bursts_of(bursts):
+    return [(b["task"], b["window"], b["startS"], b["endS"]) for b in bursts]
+
+
+def progress_of(p):
+    left = {
+        k: [(part["day"]["number"], tuple(part["window"]), part["amount"], part["begun"],
+             part["asPlanned"]) for part in parts]
+        for k, parts in p["left"]
+    }  # fmt: skip
+    return p["name"], p["unit"], p["planned"], p["done"], p["over"], left

@@ -1,0 +1,148 @@
+"""The page's script in an embedded V8: loaded, given cases of Python's simulation, asked."""
+
+from __future__ import annotations
+
+import atexit
+import json
+from functools import cache
+from typing import Any
+
+import numpy as np
+import py_mini_racer
+from checkout import ROOT
+
+from energy.model import Array
+from energy.model.battery import USABLE, Battery
+from energy.model.simulate import Case
+
+SCRIPT = ROOT / "energy" / "answers" / "page" / "script"
+ORDER = (
+    "calendar",
+    "demand",
+    "limits",
+    "progress",
+    "layout",
+    "battery",
+    "simulate",
+    "judge",
+    "words",
+    "state",
+    "export",
+)
+
+# What JSON cannot hold or JavaScript wants typed, and back.
+BRIDGE = """
+const ARRAYS = { Float64Array, Int32Array, Uint8Array };
+function typed(key, value) {
+  if (value === "Infinity") return Infinity;
+  return value && value.array ? ARRAYS[value.array].from(value.values.map(Number)) : value;
+}
+function plain(key, value) {
+  if (typeof value === "number" && !isFinite(value)) return String(value);
+  return ArrayBuffer.isView(value) ? Array.from(value) : value;
+}
+function called(name, json) {
+  return JSON.stringify(globalThis[name](...JSON.parse(json, typed)), plain);
+}
+"""
+
+
+def loaded(extra: str = "") -> py_mini_racer.MiniRacer:
+    """A new context with all of the script that needs no document, and what a test adds."""
+    files = [SCRIPT / f"{name}.js" for name in ORDER]
+    script = "\n".join(file.read_text(encoding="utf-8") for file in files if file.exists())
+    context = py_mini_racer.MiniRacer()
+    atexit.register(context.close)  # a context left open can keep the interpreter from ending
+    context.eval("\n".join((script, BRIDGE, extra)))
+    return context
+
+
+@cache
+def shared() -> py_mini_racer.MiniRacer:
+    """A context for tests that leave nothing behind."""
+    return loaded()
+
+
+def call(name: str, *arguments: Any, context: py_mini_racer.MiniRacer | None = None) -> Any:
+    """Call a function of the script; arrays come back as lists, infinity as a number."""
+    text = json.dumps(arguments, default=_for_json)
+    answer = (context or shared()).call("called", name, text)
+    return _numbers(json.loads(answer))
+
+
+def _for_json(value: Any) -> Any:
+    """Arrays go over with their type; -1 and up are whole numbers, floats all others."""
+    if isinstance(value, np.ndarray):
+        kinds = {"f": "Float64Array", "i": "Int32Array", "b": "Uint8Array", "u": "Uint8Array"}
+        values = [str(v) if not np.isfinite(v) else v for v in value.ravel().tolist()]
+        return {"array": kinds[value.dtype.kind], "values": values}
+    if isinstance(value, np.generic):
+        return value.item()
+    raise TypeError(f"{type(value)} does not go into JSON")
+
+
+def _numbers(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _numbers(each) for key, each in value.items()}
+    if isinstance(value, list):
+        return [_numbers(each) for each in value]
+    infinite = {"Infinity": np.inf, "-Infinity": -np.inf, "NaN": np.nan}
+    return infinite.get(value, value) if isinstance(value, str) else value
+
+
+def script_battery(battery: Battery) -> dict[str, Any]:
+    """A battery as the page's data hold it; its charging limit is one for all scenarios."""
+    own = (
+        "chemistry",
+        "lithium",
+        "start_share",
+        "resistive_h",
+        "coulombic",
+        "taper_from",
+        "self_discharge_per_h",
+        "heated",
+        "kinetic_c",
+        "kinetic_k_per_h",
+        "discharge_min_c",
+    )
+    (charge_max_w,) = set(battery.charge_max_w.tolist())
+    at, usable = USABLE[battery.chemistry]
+    figures = {name: getattr(battery, name) for name in own}
+    return figures | {"charge_max_w": charge_max_w, "usable": [at, usable]}
+
+
+def script_case(case: Case) -> dict[str, Any]:
+    """A case of Python's simulation as the script's simulate() takes it."""
+    curve = case.inverter
+    return {
+        "edges": floats(case.edges),
+        "count": case.factor.shape[1],
+        "capacityWh": floats(case.battery.capacity_wh),
+        "battery": script_battery(case.battery),
+        "sunRow": case.solar_row.astype(np.int32),
+        "sunW": floats(case.solar_w),
+        "controllerEfficiency": case.controller_efficiency,
+        "chargerW": floats(case.charger_w),
+        "tempRow": case.temp_row.astype(np.int32),
+        "temp": floats(case.temp_pack),
+        "tempColumns": case.temp_pack.shape[1],
+        "idleW": case.idle_w,
+        "inverter": None if curve is None else dict(vars(curve)),
+        "inverterOn": case.inverter_on.astype(np.uint8),
+        "outletEfficiency": case.outlet_efficiency,
+        "loads": [
+            {
+                "task": load.task,
+                "supply": load.supply,
+                "rows": load.rows.astype(np.int32),
+                "watts": floats(load.watts),
+                "leadLoss": load.lead_loss,
+            }
+            for load in case.loads
+        ],
+        "factor": [floats(row) for row in case.factor],
+    }
+
+
+def floats(values: Array) -> Array:
+    return np.asarray(values, dtype=float)
