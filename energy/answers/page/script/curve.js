@@ -40,7 +40,7 @@ function expectedAt({ edges, charge }, timeS) {
  */
 function plotOf(width) {
   const height = Math.round(Math.min(Math.max(0.54 * width, 170), 300));
-  return { width, height, left: 50, right: width - 6, top: 12, bottom: height - 30 };
+  return { width, height, left: 58, right: width - 6, top: 12, bottom: height - 30 };
 }
 
 /**
@@ -48,10 +48,11 @@ function plotOf(width) {
  * @param {SVGElement} picture
  * @param {Kit} kit
  * @param {Answer} answer
- * @param {Reading[]} readings
+ * @param {Checkpoint[]} points
+ * @param {Entry[]} readings
  * @param {number} nowS
  */
-function drawCurve(picture, kit, answer, readings, nowS) {
+function drawCurve(picture, kit, answer, points, readings, nowS) {
   const plot = plotOf(picture.clientWidth || 328);
   const [startS, endS] = kit.data.span;
   /** @param {number} timeS */
@@ -60,16 +61,17 @@ function drawCurve(picture, kit, answer, readings, nowS) {
   const y = (percent) => plot.bottom - (percent / 100) * (plot.bottom - plot.top);
   picture.setAttribute("viewBox", `0 0 ${plot.width} ${plot.height}`);
   picture.setAttribute("height", String(plot.height));
-  const reserve = kit.data.reserve_percent;
   picture.replaceChildren(
     draw("title", {}, curveSentence(kit, answer)),
     ...nights(kit, [startS, endS]).map(([duskS, dawnS]) =>
       draw("rect", { class: "night", x: x(duskS), y: plot.top, width: x(dawnS) - x(duskS), height: plot.bottom - plot.top })),
     ...frame(kit, plot, x, y),
-    draw("line", { class: "reserve", x1: plot.left, x2: plot.right, y1: y(reserve), y2: y(reserve) }),
+    draw("polyline", { class: "reserve", points: floorPoints(kit, answer, x, y) }),
     draw("polyline", { class: "dull", points: linePoints(answer, answer.charge.dull, x, y) }),
     draw("polyline", { class: "middling", points: linePoints(answer, answer.charge.middle, x, y) }),
-    ...readings.map(({ atS, percent }) => draw("circle", { class: "read", cx: x(atS), cy: y(percent), r: 5 })),
+    ...readings.map(({ atS, percent }) => draw("circle", { class: "read", cx: x(atS), cy: y(percent || 0), r: 5 })),
+    ...points.map(({ atS, leastPercent: least }) =>
+      draw("line", { class: "turn-back", x1: x(atS) - 7, x2: x(atS) + 7, y1: y(least ?? 100), y2: y(least ?? 100) })),
     draw("line", { class: "now", x1: x(nowS), x2: x(nowS), y1: plot.top - 6, y2: plot.bottom }),
   );
 }
@@ -91,6 +93,29 @@ function linePoints({ edges }, charge, x, y) {
     last = at;
   }
   return points.join(" ");
+}
+
+/**
+ * The points of the reserve, on top of what the cold holds back on the middling day.
+ * @param {Kit} kit
+ * @param {Answer} answer
+ * @param {(timeS: number) => number} x
+ * @param {(percent: number) => number} y
+ */
+function floorPoints(kit, { cases: [setup], middle, edges }, x, y) {
+  const { coldRow, coldShare, coldColumns } = courseOf(setup);
+  const column = coldColumns > 1 ? middle : 0;
+  const [, endS] = kit.data.span;
+  const points = [];
+  let last = NaN;
+  for (let k = 0; k + 1 < edges.length; k++) {
+    const held = kit.data.reserve_percent + 100 * coldShare[coldRow[k] * coldColumns + column];
+    if (held === last) continue;
+    if (points.length) points.push(`${x(edges[k])},${y(last)}`);
+    points.push(`${x(edges[k])},${y(held)}`);
+    last = held;
+  }
+  return [...points, `${x(endS)},${y(last)}`].join(" ");
 }
 
 /**

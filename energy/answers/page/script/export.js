@@ -303,7 +303,7 @@ function tomlValue(value) {
  * @param {string} text
  */
 function tomlText(text) {
-  const escaped = text.replace(/["\\\u0000-\u001f\u007f]/g, (letter) =>
+  const escaped = text.replace(/["\\\p{Cc}]/gu, (letter) =>
     letter === '"' || letter === "\\"
       ? `\\${letter}`
       : `\\u${letter.charCodeAt(0).toString(16).padStart(4, "0")}`,

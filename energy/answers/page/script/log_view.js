@@ -14,7 +14,7 @@ function logPart(view) {
   const out = outPart(view);
   const notes = view.keeper.notes.map((text) => make("p", { class: "quiet", dir: "auto" }, text));
   const element = make(
-    "section", { class: "card" },
+    "div", { class: "live card" },
     make("h2", {}, "Log"), ...notes, empty, list,
     make("div", { class: "actions" }, back, again),
     out.element,

@@ -46,7 +46,7 @@ function addPart(view) {
   tool.addEventListener("change", () => { refresh(); pickedTool(view, tool.value); });
   counted.addEventListener("change", refresh);
   const element = make(
-    "section", { class: "card" },
+    "div", { class: "live card" },
     make("details", {},
       make("summary", {}, make("h2", {}, "Add a task")),
       make("form", { class: "controls", novalidate: true, on: { submit } },
@@ -117,14 +117,15 @@ function pickedTool(view, tool) {
 }
 
 /**
- * How many more of each tool fit, worked out while the page is idle.
+ * How many more of each tool fit, worked out one by one while the page is idle.
  * @param {View} view
  * @returns {Part}
  */
 function fitsPart(view) {
+  const none = make("p", {}, "Nothing more: the plan itself misses its goal.");
   const list = make("ul", {});
   const element = make(
-    "section", { class: "card fits" }, make("h2", {}, "What still fits today"), list,
+    "div", { class: "live card fits" }, make("h2", {}, "What still fits today"), none, list,
   );
   let turn = 0;
   return {
@@ -132,22 +133,28 @@ function fitsPart(view) {
     update() {
       turn += 1;
       const mine = turn;
-      const tools = toolsToCount(view);
-      const items = keepItems(list, tools.map(({ name }) => name), (key) =>
-        make("li", {}, make("span", { dir: "auto" }, key), make("span", { class: "count" })));
-      for (const item of items) item.classList.add("stale");
-      const next = (/** @type {number} */ k) => {
+      const misses = !view.answer.outcomes.every(({ success }) => reached(success, view.kit.data.goal_percent));
+      show(none, misses);
+      show(list, !misses);
+      const tools = misses ? [] : toolsToCount(view);
+      const items = keepItems(list, tools.map(({ name }) => name), fitItem);
+      /** @param {number} k */
+      const next = (k) => {
         if (mine !== turn || k >= tools.length) return;
-        whenIdle(() => {
-          if (mine !== turn) return;
-          say(items[k].children[1], fitWords(howManyMore(view.kit, view.asked, tools[k], view.now().atS)));
-          items[k].classList.remove("stale");
-          next(k + 1);
-        });
+        const more = howManyMore(view.kit, view.asked, tools[k], view.now().atS);
+        say(items[k].children[1], fitWords(more));
+        items[k].classList.remove("stale");
+        whenIdle(() => next(k + 1));
       };
-      setTimeout(() => next(0), FITS_AFTER_MS);
+      for (const item of items) item.classList.add("stale");
+      setTimeout(() => whenIdle(() => next(0)), FITS_AFTER_MS);
     },
   };
+}
+
+/** @param {string} name */
+function fitItem(name) {
+  return make("li", {}, make("span", { dir: "auto" }, name), make("span", { class: "count" }));
 }
 
 /**
@@ -195,7 +202,7 @@ function skyPart(view) {
     return { radio, label: make("label", { class: "pill" }, radio, make("span", {}, text)) };
   });
   const element = make(
-    "section", { class: "card" },
+    "div", { class: "live card" },
     make("fieldset", {},
       make("legend", {}, make("h2", {}, "Sky for the rest of today")),
       make("div", { class: "pills" }, ...radios.map(({ label }) => label))),
@@ -219,13 +226,13 @@ function checkpointsPart(view) {
   const rows = make("tbody");
   const heads = ["", "expect", "dull day", "turn back below"].map((text) => make(text ? "th" : "td", text ? { scope: "col" } : {}, text));
   const element = make(
-    "section", { class: "card" }, make("h2", {}, "When to look at the display"),
+    "div", { class: "live card" }, make("h2", {}, "When to look at the display"),
     make("table", { class: "looks" }, make("thead", {}, make("tr", {}, ...heads)), rows),
   );
   return {
     element,
     update() {
-      const points = checkpointsOf(view.kit, view.answer);
+      const { points } = view;
       rows.replaceChildren(...points.map((point) => checkpointRow(view.kit, point)));
       show(element, points.length > 0);
     },

@@ -14,10 +14,10 @@ function answerPart(view) {
   const under = make("p", { class: "note" });
   const box = make(
     "p",
-    { class: "answer", role: "status", "aria-live": "polite", "aria-atomic": "true" },
+    { class: "answer" },
     mark, make("span", {}, word, " ", why),
   );
-  const element = make("section", { "aria-label": "Answer" }, box, under);
+  const element = make("div", { class: "live" }, box, under);
   return {
     element,
     update() {
@@ -46,14 +46,14 @@ function nowPart(view) {
   const then = make("p", {});
   const clock = clockForm(view);
   const element = make(
-    "section",
-    { "aria-label": "Now" },
+    "div",
+    { class: "live" },
     make("div", { class: "row" }, head, clock.opener),
     clock.element,
     make(
       "dl", { class: "tiles" },
-      make("div", {}, make("dt", {}, "the display should read"), expect, dull),
-      make("div", {}, make("dt", {}, "turn back below"), least, then),
+      make("div", {}, make("dt", {}, "The display should read"), expect, dull),
+      make("div", {}, make("dt", {}, "Turn back below"), least, then),
     ),
   );
   return {
@@ -64,7 +64,7 @@ function nowPart(view) {
       const atS = Math.max(now.atS, view.answer.edges[0]);
       const { middling, dull: dullPercent } = expectedAt(view.answer, atS);
       say(expect, `${fixed(middling, 0)} %`);
-      say(dull, `${fixed(dullPercent, 0)} % on a dull day`);
+      say(dull, `dull day: ${fixed(dullPercent, 0)} %`);
       const percent = leastPercent(view.kit, view.answer, atS);
       say(least, percent === null ? "–" : percent === 0 ? "any" : `${percent} %`);
       say(then, leastWords(view.kit, percent));
@@ -74,14 +74,14 @@ function nowPart(view) {
 }
 
 /**
- * What a reading to turn back at means.
+ * What is special about a reading to turn back at.
  * @param {Kit} kit
  * @param {number | null} percent
  */
 function leastWords({ data }, percent) {
-  if (percent === null) return "not even a full pack would reach the goal";
+  if (percent === null) return "a full pack would not do";
   if (percent === 0) return "an empty pack would do";
-  return percent <= Math.ceil(data.reserve_percent) ? "the reserve" : "the rest would miss the goal";
+  return percent <= Math.ceil(data.reserve_percent) ? "the reserve" : "or miss the goal";
 }
 
 /**
@@ -113,7 +113,7 @@ function clockForm(view) {
   });
   const day = chooser(dates);
   const time = /** @type {HTMLInputElement} */ (make("input", { type: "time", required: true }));
-  const opener = pressable("Set time", () => toggle(element.hidden), { "aria-expanded": "false" });
+  const opener = pressable("Set time", () => toggle(element.hidden), { "aria-expanded": "false", class: "plain" });
   const back = pressable("Use the telephone's clock", () => set(0));
   const element = make(
     "form",
@@ -166,12 +166,12 @@ function curvePart(view) {
     make("summary", {}, "The curve as a table"),
     make("table", {}, make("thead", {}, make("tr", {}, ...heads)), rows),
   );
-  const element = make("section", { "aria-label": "Charge" }, picture, curveKey(), table);
+  const element = make("div", { class: "live" }, picture, curveKey(), table);
   return {
     element,
     update() {
       const read = view.kept.state.log.filter(({ kind }) => kind === "read");
-      drawCurve(picture, view.kit, view.answer, /** @type {any} */ (read), view.now().atS);
+      drawCurve(picture, view.kit, view.answer, view.points, read, view.now().atS);
       rows.replaceChildren(
         ...curveRows(view.kit, view.answer).map(([time, ...percents]) =>
           make("tr", {}, make("th", { scope: "row" }, time), ...percents.map((text) => make("td", {}, text)))),
@@ -182,7 +182,10 @@ function curvePart(view) {
 
 /** What the lines of the curve are. */
 function curveKey() {
-  const lines = [["middling", "middling day"], ["dull", "dull day"], ["reserve", "reserve"]];
+  const lines = [
+    ["middling", "middling day"], ["dull", "dull day"], ["reserve", "reserve"],
+    ["turn-back", "turn back"],
+  ];
   return make(
     "p", { class: "key", "aria-hidden": "true" },
     ...lines.map(([name, text]) =>
@@ -228,7 +231,7 @@ function readingPart(view) {
     make("p", { class: "quiet" }, "For learning in the evening; the answer takes the percent alone."),
   );
   const element = make(
-    "section", { class: "card" },
+    "div", { class: "live card" },
     make(
       "form", { class: "reading", novalidate: true, on: { submit } },
       make("div", { class: "controls" }, labelled("The battery reads", percent, "%"), make("button", { type: "submit", class: "main" }, "Enter")),
@@ -241,7 +244,7 @@ function readingPart(view) {
     update() {
       const { reading } = view.kept.state;
       say(last, reading
-        ? `The answer counts from ${fixed(reading.percent, 0)} % read at ${shortClock(view.kit, reading.atS)}.`
+        ? `The answer counts from ${brief(reading.percent)} % read at ${shortClock(view.kit, reading.atS)}.`
         : "Until you enter a reading, the answer is that of the whole plan from its start.");
     },
   };

@@ -294,6 +294,7 @@ function addedTask(kit, table, spare) {
     ...tool,
     name: table.name,
     spare,
+    lead_loss: 0,
     times,
     charges: table.charges || null,
     minutes: table.minutes || null,

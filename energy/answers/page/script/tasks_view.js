@@ -3,6 +3,7 @@
 // The tasks: how much of each is done, when it comes, and what can be done about it.
 
 const STEP_OF_UNIT = { times: 1, charges: 1, minutes: 5, hours: 0.5 };
+const MOST_DAY_WORDS = 4;
 const UNIT_WORDS = { times: "", charges: "charges", minutes: "min", hours: "h" };
 
 /**
@@ -13,7 +14,7 @@ function tasksPart(view) {
   /** @type {Map<string, Part>} */
   const cards = new Map();
   const list = make("ul", { class: "tasks" });
-  const element = make("section", { "aria-labelledby": "tasks" }, make("h2", { id: "tasks" }, "Tasks"), list);
+  const element = make("div", { class: "live" }, make("h2", {}, "Tasks"), list);
   return {
     element,
     update() {
@@ -35,10 +36,10 @@ function tasksPart(view) {
  * @returns {Part}
  */
 function taskCard(view, name) {
-  const stepper = doneStepper(view, name);
   const times = make("ul", { class: "times" });
-  /** @type {Map<string, Part>} */
+  /** @type {Map<string, ReturnType<typeof timesRow>>} */
   const rows = new Map();
+  const stepper = doneStepper(view, name, () => [...rows.values()].some((row) => row.isOpen()));
   const element = make("li", { class: "card" }, make("h3", { dir: "auto" }, name || "task"), times, stepper.element);
   return {
     element,
@@ -47,7 +48,7 @@ function taskCard(view, name) {
         .filter(({ task }) => task.name === name)
         .map(({ index }) => String(index));
       keepItems(times, numbers, (key) => {
-        const row = timesRow(view, Number(key));
+        const row = timesRow(view, Number(key), stepper.update);
         rows.set(key, row);
         return row.element;
       });
@@ -61,24 +62,35 @@ function taskCard(view, name) {
  * When a task comes, why it does not, and what can be done.
  * @param {View} view
  * @param {number} index
- * @returns {Part}
+ * @param {() => void} opened  what to do when its buttons are shown
+ * @returns {Part & {isOpen: () => boolean}}
  */
-function timesRow(view, index) {
+function timesRow(view, index, opened) {
   const when = make("p", { class: "when" });
   const why = make("p", { class: "problem", dir: "auto" });
+  const over = make("p", { class: "quiet" });
   const actions = taskActions(view, index);
-  const element = make("li", {}, when, why, actions.element);
+  const { name } = everyTask(view.kit, view.kept.state)[index].task;
+  const opener = pressable("Change", () => {
+    show(actions.element, actions.element.hidden);
+    opener.setAttribute("aria-expanded", String(!actions.element.hidden));
+    opened();
+  }, { "aria-expanded": "false", "aria-label": `Change: ${name}`, class: "plain" });
+  show(actions.element, false);
   return {
-    element,
+    element: make("li", {}, make("div", { class: "row" }, when, opener), why, over, actions.element),
+    isOpen: () => !actions.element.hidden,
     update() {
       const mine = view.pieces.flatMap((piece, k) => (piece.index === index ? [{ piece, k }] : []));
       const isOut = mine.length === 0;
-      element.classList.toggle("out", isOut);
       const shown = isOut ? [everyTask(view.kit, view.kept.state)[index]] : mine.map(({ piece }) => piece);
-      say(when, shown.map((piece) => whenWords_(view.kit, piece)).join("; ") + (isOut ? ": left out" : ""));
+      const times = shown.map((piece) => taskTimes(view.kit, piece)).filter(Boolean).join("; ");
+      say(when, isOut ? `left out (${times})` : times || "nothing of it lies inside the span");
       const reasons = mine.map(({ k }) => whyWords(view.answer, k)).filter(Boolean);
       say(why, reasons.join("; "));
       show(why, reasons.length > 0);
+      say(over, isOver(view, mine.map(({ k }) => k), name) ? "its time is over" : "");
+      show(over, over.textContent !== "");
       actions.update();
     },
   };
@@ -89,30 +101,69 @@ function timesRow(view, index) {
  * @param {Answer} answer
  * @param {number} k
  */
-function whyWords({ tasks, problems }, k) {
+function whyWords(answer, k) {
+  const { tasks, problems } = answer;
   const problem = problems.find(({ task }) => task === k);
   if (problem) return problem.text;
   const { runs, whyNot } = tasks[k];
-  if (whyNot === null) return "";
+  if (whyNot === null || !comes(answer, k)) return "";
   return runs ? whyNot : `cannot run: ${whyNot}`;
 }
 
 /**
- * When a task comes and how much of it, in words.
+ * Whether anything of a task is to come, or would if a limit let it.
+ * @param {Answer} answer
+ * @param {number} k
+ */
+function comes({ tasks, bursts: running }, k) {
+  return !tasks[k].runs || running.some(({ task }) => task === k);
+}
+
+/**
+ * Whether nothing of some tasks comes any more although not all of their name is done.
+ * @param {View} view
+ * @param {number[]} numbers
+ * @param {string} name
+ */
+function isOver(view, numbers, name) {
+  if (numbers.length === 0 || numbers.some((k) => comes(view.answer, k))) return false;
+  const { planned, value } = doneNow(view, name);
+  return value < planned - 0.05;
+}
+
+/**
+ * When a task comes and how much of it, in words; empty where nothing of it lies in the span.
  * @param {Kit} kit
  * @param {Piece} piece
  */
-function whenWords_(kit, { task, part }) {
-  const several = kit.lastDay > kit.firstDay;
-  const days = task.days ? task.days.map((number) => dayWord(kit, number)).join(", ") : "every day";
+function taskTimes(kit, { task, part }) {
   const times = task.at
     ? momentWords(kit, task.at)
     : task.between
       ? `${momentWords(kit, task.between[0])} to ${momentWords(kit, task.between[1])}`
       : "day and night";
+  const on = daysWords(kit, task);
+  if (on === null) return "";
+  const days = task.between || task.at ? `${on} ` : "";
   const much = amountWords(task);
-  return `${several && !(task.days === null && times === "day and night") ? `${days} ` : ""}${times}` +
-    `${much && `: ${much}`}${part === "now" ? ", at once" : ""}`;
+  return `${part === "now" ? "moved to " : ""}${days}${times}${much && `: ${much}`}`;
+}
+
+/**
+ * On which days of the span something of a task begins; empty where there is one day, null where
+ * nothing does.
+ * @param {Kit} kit
+ * @param {Task} task
+ */
+function daysWords(kit, task) {
+  const [startS, endS] = kit.data.span;
+  const days = daysOf(kit, [task]).every[0]
+    .filter(({ intervals }) => intervals.some(([fromS, toS]) => toS > startS && fromS < endS))
+    .map(({ date }) => date - kit.firstDay + 1);
+  if (days.length === 0) return null;
+  if (kit.firstDay === kit.lastDay) return "";
+  if (days.length > MOST_DAY_WORDS) return days.length > kit.lastDay - kit.firstDay ? "every day" : `on ${days.length} days`;
+  return days.map((number) => dayWord(kit, number)).join(", ");
 }
 
 /**
@@ -197,11 +248,13 @@ function taskActions(view, index) {
 }
 
 /**
- * How much of the tasks of a name is done: a field between two buttons.
+ * How much of the tasks of a name is done: a field between two buttons. What has its hours alone
+ * shows it when its buttons are open, or something is stated.
  * @param {View} view
  * @param {string} name
+ * @param {() => boolean} isOpen
  */
-function doneStepper(view, name) {
+function doneStepper(view, name, isOpen) {
   const amount = numberField({ "aria-label": `Done of ${name}`, size: 3 });
   const of = make("span", { class: "unit" });
   const note = make("p", { class: "quiet" });
@@ -225,24 +278,34 @@ function doneStepper(view, name) {
     pressable("None done", () => set(0), { "aria-label": `None done: ${name}` }),
     pressable("All done", () => set("all"), { "aria-label": `All done: ${name}` }),
   ];
-  const box = make("div", { class: "done" }, make("span", {}, "done"), fewer, amount, more, of, none, all);
+  const box = make("div", { class: "done" }, fewer, amount, more, of, none, all);
   const element = {
     element: make("div", {}, box, note),
     update() {
       const { planned, value, unit, stated } = doneNow(view, name);
-      const isHere = planned > 0;
+      const counted = view.pieces.some(({ task }) => task.name === name && isCounted(task));
+      const isHere = planned > 0 && (counted || stated !== undefined || isOpen());
       show(box, isHere);
       for (const control of [fewer, amount, more, of]) show(control, unit !== null);
       for (const control of [none, all]) show(control, unit === null);
-      if (unit && document.activeElement !== amount) amount.value = brief(value);
-      if (unit && amount.value !== brief(value)) amount.value = brief(value);
-      say(of, `of ${brief(planned)} ${unit ? UNIT_WORDS[unit] : ""}`.trim());
+      if (unit && numberIn(amount.value) !== value) amount.value = brief(value);
+      say(of, ofPlanned(planned, unit));
       say(note, doneNote(view, name, stated));
       show(note, isHere && note.textContent !== "");
       fewer.toggleAttribute("disabled", unit !== null && value <= 0);
     },
   };
   return element;
+}
+
+/**
+ * @param {number} planned
+ * @param {keyof typeof UNIT_WORDS | null} unit
+ */
+function ofPlanned(planned, unit) {
+  const amount = brief(Math.round(10 * planned) / 10);
+  const word = unit === "charges" && planned === 1 ? "charge" : unit ? UNIT_WORDS[unit] : "";
+  return `of ${amount}${word && ` ${word}`} done`;
 }
 
 /**

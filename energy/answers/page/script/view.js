@@ -9,8 +9,9 @@
  *
  * @typedef {{element: HTMLElement, update: () => void}} Part
  *
- * @typedef {{kit: Kit, kept: Kept, pieces: Piece[], asked: Asked, answer: Answer, byHandS: number,
- *   now: () => Now, act: (action: Action) => boolean, undo: () => void,
+ * @typedef {{kit: Kit, kept: Kept, pieces: Piece[], asked: Asked, answer: Answer,
+ *   points: Checkpoint[], byHandS: number,
+ *   picked: string | null, now: () => Now, act: (action: Action) => boolean, undo: () => void,
  *   tell: (text: string, isProblem?: boolean) => void, keeper: Keeper, parts: Part[]}} View
  */
 
@@ -43,6 +44,7 @@ function askAnew(view) {
   view.pieces = piecesOf(view.kit, view.kept.state);
   view.asked = askedOf(view.kit, view.kept.state);
   view.answer = ask(view.kit, view.asked);
+  view.points = checkpointsOf(view.kit, view.answer);
 }
 
 /**
@@ -65,6 +67,7 @@ function takeUp(view, kept) {
  */
 function newView(kit, keeper, kept) {
   const asked = askedOf(kit, kept.state);
+  const answer = ask(kit, asked);
   /** @type {View} */
   const view = {
     kit,
@@ -72,8 +75,10 @@ function newView(kit, keeper, kept) {
     keeper,
     pieces: piecesOf(kit, kept.state),
     asked,
-    answer: ask(kit, asked),
+    answer,
+    points: checkpointsOf(kit, answer),
     byHandS: keeper.byHandS,
+    picked: null,
     now: () => nowOf(kit, view.byHandS),
     act(action) {
       const { history, problem } = afterAction(kit, view.kept, action);
@@ -123,41 +128,58 @@ function footPart(view) {
 }
 
 /**
- * Build the page inside `live`.
- * @param {HTMLElement} live
+ * Put a part into its section: what stood there is for paper from now on.
+ * @param {string} id
+ * @param {Part[]} parts
+ */
+function place(id, parts) {
+  const section = document.getElementById(id) || make("section", { id });
+  const still = make("div", { class: "still" });
+  still.append(...section.childNodes);
+  section.append(still, ...parts.map(({ element }) => element));
+  return section;
+}
+
+/**
+ * Build the page: the first screen in one column, the rest in another where there is room.
+ * @param {HTMLElement} main
  * @param {View} view
  */
-function build(live, view) {
-  const first = [answerPart(view), nowPart(view), curvePart(view)];
-  const rest = [
-    readingPart(view), tasksPart(view), addPart(view), fitsPart(view), skyPart(view),
-    checkpointsPart(view), logPart(view),
-  ];
+function build(main, view) {
   const foot = footPart(view);
-  view.parts = [...first, ...rest, foot];
-  live.replaceChildren(
-    make("div", { class: "first" }, ...first.map(({ element }) => element)),
-    make("div", { class: "rest" }, ...rest.map(({ element }) => element)),
-    foot.element,
-  );
-  show(live, true);
-  for (const element of document.querySelectorAll(".still")) show(element, false);
+  const now = [nowPart(view), curvePart(view)];
+  const first = {
+    answer: [answerPart(view)], now: [now[0]], curve: [now[1]], reading: [readingPart(view)],
+  };
+  const rest = {
+    tasks: [tasksPart(view), addPart(view)], fits: [fitsPart(view)], sky: [skyPart(view)],
+    checkpoints: [checkpointsPart(view)], log: [logPart(view)],
+  };
+  view.parts = [...Object.values(first).flat(), ...Object.values(rest).flat(), foot];
+  const columns = [first, rest].map((parts) =>
+    make("div", { class: "column" }, ...Object.entries(parts).map(([id, some]) => place(id, some))));
+  columns[1].append(...main.querySelectorAll("#care, #rests"));
+  main.prepend(...columns);
+  main.append(foot.element);
+  document.getElementById("answer")?.setAttribute("aria-atomic", "true");
+  document.getElementById("now")?.removeAttribute("aria-live"); // it changes by itself
+  document.documentElement.classList.add("in-hand");
   for (const part of view.parts) part.update();
+  return now;
 }
 
 /** Read what the page carries, and begin. */
 function begin() {
-  const live = document.getElementById("live");
+  const main = document.querySelector("main");
   const carried = document.getElementById("data");
-  if (!live || !carried) return;
+  if (!main || !carried) return;
   const whole = /** @type {HTMLElement} */ (document.documentElement.cloneNode(true));
   const kit = decode(JSON.parse(carried.textContent || ""));
   const keeper = newKeeper(kit, whole);
   const view = newView(kit, keeper, keeper.kept);
-  build(live, view);
-  const [now, curve] = [view.parts[1], view.parts[2]];
-  setInterval(() => [now, curve].forEach((part) => part.update()), NOW_EVERY_MS);
-  window.addEventListener("resize", curve.update);
+  const moving = build(main, view);
+  setInterval(() => moving.forEach((part) => part.update()), NOW_EVERY_MS);
+  window.addEventListener("resize", moving[1].update);
 }
 
 if (typeof document !== "undefined") begin();
