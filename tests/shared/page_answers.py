@@ -10,12 +10,13 @@ import numpy as np
 import page_script
 import py_mini_racer
 from page_asked import Question, asked
-from page_plans import page_of
 
 from energy import Plan
 from energy.answers.check.check import Check, task_answers
 from energy.answers.page.carried import Carried
+from energy.answers.page.data import plan_id
 
+START: Question = (None, None, {})
 ANSWERED = """
 const kits = new Map();
 function carry(name, json) { return kits.set(name, decode(JSON.parse(json))).size; }
@@ -27,11 +28,13 @@ function answered(name, question) {
   const words = whatDecides(answer);
   const simulated = answer.simulated.map(({ storeWh }) => storeWh);
   const checkpoints = checkpointsOf(kit, answer);
-  const rest = { kit: 0, cases: 0, progress: 0, bursts: 0, outcomes, simulated, checkpoints, words };
-  return JSON.stringify({ ...said, ...rest }, plain);
+  const left_out = { kit: 0, cases: 0, progress: 0, bursts: 0 };
+  const more = { outcomes, simulated, checkpoints, words };
+  return JSON.stringify({ ...said, ...left_out, ...more }, plain);
 }
 function howMany(name, question, tool, fromS) {
-  return JSON.stringify(howManyMore(kits.get(name), JSON.parse(question, typed), tool, fromS));
+  const asked = JSON.parse(question, typed);
+  return JSON.stringify(howManyMore(kits.get(name), asked, JSON.parse(tool), fromS));
 }
 """
 
@@ -42,12 +45,16 @@ def context() -> py_mini_racer.MiniRacer:
     return page_script.loaded(ANSWERED)
 
 
-@cache
-def data_of(name: str) -> dict[str, Any]:
-    """The data of a page, given to the script too."""
-    data = page_of(name).data()
-    context().call("carry", name, json.dumps(data))
-    return data
+_CARRIED: dict[str, dict[str, Any]] = {}
+
+
+def data_of(page: Carried) -> dict[str, Any]:
+    """The data of a page, given to the script too when first asked for."""
+    key = plan_id(page.plan)
+    if key not in _CARRIED:
+        _CARRIED[key] = page.data()
+        context().call("carry", key, json.dumps(_CARRIED[key]))
+    return _CARRIED[key]
 
 
 def question_text(plan: Plan, tables: list[dict[str, Any]], question: Question, **more: Any) -> str:
@@ -57,15 +64,15 @@ def question_text(plan: Plan, tables: list[dict[str, Any]], question: Question, 
 
 
 def answer_of(
-    name: str, question: Question = (None, None, {}), tables: list[dict[str, Any]] | None = None
+    page: Carried, question: Question = START, tables: list[dict[str, Any]] | None = None
 ) -> dict[str, Any]:
-    """The script's answer, its checkpoints and its words."""
-    tables = data_of(name)["tasks"] if tables is None else tables
-    text = question_text(page_of(name).plan, tables, question)
-    return page_script.numbers(json.loads(context().call("answered", name, text)))
+    """The script's answer, its checkpoints and its words; tables: tasks other than the plan's."""
+    data = data_of(page)
+    text = question_text(page.plan, data["tasks"] if tables is None else tables, question)
+    return page_script.numbers(json.loads(context().call("answered", data["id"], text)))
 
 
-def python_answer(page: Carried, question: Question = (None, None, {})) -> Check:
+def python_answer(page: Carried, question: Question = START) -> Check:
     """Python's answer on what the page carries."""
     now, percent, done = question
     result = page.budget(page.plan, now, percent, done)
@@ -73,11 +80,14 @@ def python_answer(page: Carried, question: Question = (None, None, {})) -> Check
 
 
 def how_many(
-    name: str, tool: dict[str, Any], from_s: float, question: Question = (None, None, {})
+    page: Carried, tool: dict[str, Any], from_s: float, question: Question = START
 ) -> dict[str, Any]:
     """How many more of a tool the script says fit."""
-    text = question_text(page_of(name).plan, data_of(name)["tasks"], question)
-    answer: dict[str, Any] = json.loads(context().call("howMany", name, text, tool, from_s))
+    data = data_of(page)
+    text = question_text(page.plan, data["tasks"], question)
+    answer: dict[str, Any] = json.loads(
+        context().call("howMany", data["id"], text, json.dumps(tool), from_s)
+    )
     return answer
 
 

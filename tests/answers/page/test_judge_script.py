@@ -27,7 +27,8 @@ def both(name):
     # where nothing is left to do, many weathers are lowest at the same moment
     idle = {task.name: "all" for task in plan.task}
     questions.append((plan.span.start + timedelta(minutes=50), 50.0, idle))
-    return [(answer_of(name, asked), python_answer(page_of(name), asked)) for asked in questions]
+    page = page_of(name)
+    return [(answer_of(page, asked), python_answer(page, asked)) for asked in questions]
 
 
 @pytest.fixture(params=PLANS)
