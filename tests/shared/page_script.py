@@ -25,6 +25,8 @@ ORDER = (
     "battery",
     "simulate",
     "judge",
+    "checkpoints",
+    "how_many",
     "words",
     "state",
     "export",
@@ -67,7 +69,7 @@ def call(name: str, *arguments: Any, context: py_mini_racer.MiniRacer | None = N
     """Call a function of the script; arrays come back as lists, infinity as a number."""
     text = json.dumps(arguments, default=_for_json)
     answer = (context or shared()).call("called", name, text)
-    return _numbers(json.loads(answer))
+    return numbers(json.loads(answer))
 
 
 def _for_json(value: Any) -> Any:
@@ -81,11 +83,11 @@ def _for_json(value: Any) -> Any:
     raise TypeError(f"{type(value)} does not go into JSON")
 
 
-def _numbers(value: Any) -> Any:
+def numbers(value: Any) -> Any:
     if isinstance(value, dict):
-        return {key: _numbers(each) for key, each in value.items()}
+        return {key: numbers(each) for key, each in value.items()}
     if isinstance(value, list):
-        return [_numbers(each) for each in value]
+        return [numbers(each) for each in value]
     infinite = {"Infinity": np.inf, "-Infinity": -np.inf, "NaN": np.nan}
     return infinite.get(value, value) if isinstance(value, str) else value
 

@@ -55,6 +55,7 @@ def data_of(carried: "Carried") -> dict[str, Any]:
         "mean_uncertain": full.weather.mean_uncertain,
         "cells": carried.cells.tolist(),
         "lit": carried.lit.tolist(),
+        "shift_days": full.weather.shift_days[: carried.scenarios].tolist(),
         "weathers": [_weather(weather) for weather in carried.weathers],
         **({"skies": skies} if skies else {}),
         "capacity_wh": packed(capacity_wh, "<f8"),

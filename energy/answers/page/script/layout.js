@@ -7,13 +7,13 @@
 /**
  * @typedef {{
  *   count: number, sun: {unit_w: number, data: string}, temp: {columns: number, data: string},
- *   shift_days?: number[],
  * }} WeatherData
  * @typedef {{
  *   zone: {name: string, offsets: [number, number][]}, span: Interval,
  *   dates: {first: string, last: string, sun: Interval[]},
  *   goal_percent: number, reserve_percent: number, mean_uncertain: boolean,
- *   cells: number[], lit: number[], weathers: WeatherData[], skies?: Record<string, number[]>,
+ *   cells: number[], lit: number[], shift_days?: number[], weathers: WeatherData[],
+ *   skies?: Record<string, number[]>,
  *   capacity_wh: string, normals?: Record<string, string>, spare?: string[], battery: Battery,
  *   controller_efficiency: number, idle_w: number, chargers: [number, number, number][],
  *   limits: Omit<Limits, "idle_w" | "battery_max_w"> & {battery_max_w: number | null},
