@@ -30,7 +30,7 @@ from energy.simulation.result import Answered
 STYLES = ("page.css", "picture.css", "print.css")
 SCRIPTS = (
     *("calendar", "demand", "limits", "progress", "layout", "battery", "simulate"),
-    *("judge", "words", "state", "export", "view"),
+    *("judge", "checkpoints", "how_many", "words", "state", "export", "view"),
 )
 # What would end the data's element, or a line inside it, is written as JSON's escapes.
 ESCAPES = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026"}
