@@ -39,13 +39,18 @@ ESCAPES = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026"}
 
 @dataclass(frozen=True)
 class Page(Answered):
-    """The page, with the budget it rests on.
+    """The page, with the check that it shows.
 
     html is the whole file: its style, script and data are inside, and it asks for nothing else.
     """
 
-    budget: Budget
+    check: Check
     html: str
+
+    @property
+    def budget(self) -> Budget:
+        """The budget of the plan."""
+        return self.check.budget
 
     def write(self, path: Path | str, *, force: bool = False) -> None:
         """Write the page to a file; one that energy wrote is replaced.
@@ -72,9 +77,8 @@ def page(plan: Plan | Budget) -> Page:
     >>> made.answer, "ALMOST" in made.html, "http://" in made.html
     ('almost', True, False)
     """
-    result = budget_of(plan)
-    along = carried(result)
-    return Page(result, _html(along))
+    along = carried(budget_of(plan))
+    return Page(along.check, _html(along))
 
 
 def as_data(tables: dict[str, Any]) -> str:

@@ -98,7 +98,8 @@ def picture(result: Budget, points: Sequence[Checkpoint]) -> Picture:
 def _days(result: Budget) -> tuple[Word, ...]:
     """The dates, each at its beginning, as many as there is room for."""
     starts = [float(result.time_s[0]), *midnights(result)]
-    words, apart = [], (RIGHT - LEFT) / MOST_DAYS
+    words: list[Word] = []
+    apart = (RIGHT - LEFT) / MOST_DAYS
     for time_s in starts:
         at, x = result.local(time_s), _at(result, time_s)
         if (not words or x - words[-1].x >= apart) and RIGHT - x >= 0.75 * apart:
