@@ -1,8 +1,8 @@
 "use strict";
 
-// How many more repeats, charges or minutes of a tool fit today. They are laid into the gaps that the
-// limits leave in what is left of its window, behind all that is planned; what is said to fit was
-// simulated. Another choice of times may find room for more; whose hands are free is not asked.
+// How many more repeats, charges or minutes of a tool fit today. They are laid into the gaps that
+// the limits leave in what is left of its window, behind all that is planned; what is said to fit
+// was simulated. Another choice of times may find room for more; whose hands are free is not asked.
 
 /** @typedef {{count: number, unit: "times" | "charges" | "minutes", why: string | null}} HowMany */
 
@@ -17,14 +17,20 @@ const LEAST_WINDOW_S = 300; // in less nobody begins
 const MOST_MORE = 1000;
 
 /**
- * How many more of a tool fit from a moment to the end of its window today, at the plan's goal; why:
- * what forbids even one, null where some fit.
- * @param {Kit} kit @param {Asked} asked @param {Task} tool @param {number} fromS
+ * How many more of a tool fit from a moment to the end of its window today, at the plan's goal;
+ * why: what forbids even one, null where some fit.
+ * @param {Kit} kit
+ * @param {Asked} asked
+ * @param {Task} tool
+ * @param {number} fromS
  * @returns {HowMany}
  */
 function howManyMore(kit, asked, tool, fromS) {
   const unit = countedIn(tool);
-  /** @param {string} why @returns {HowMany} */
+  /**
+   * @param {string} why
+   * @returns {HowMany}
+   */
   const none = (why) => ({ count: 0, unit, why });
   const planned = layOut(kit, asked);
   if (!reachesGoal(kit, planned)) return none("the plan itself misses its goal");
@@ -45,7 +51,8 @@ function howManyMore(kit, asked, tool, fromS) {
 
 /**
  * The largest number up to `most` that does, where 1 does: by doubling, then halving.
- * @param {(number: number) => boolean} does @param {number} most
+ * @param {(number: number) => boolean} does
+ * @param {number} most
  */
 function largest(does, most) {
   let enough = 1;
@@ -60,7 +67,8 @@ function largest(does, most) {
 
 /**
  * Whether the chance reaches the goal in all weathers that decide; overloads are not looked at.
- * @param {Kit} kit @param {LaidOut} laid
+ * @param {Kit} kit
+ * @param {LaidOut} laid
  */
 function reachesGoal({ data }, { cases }) {
   return cases.every((setup) => {
@@ -79,7 +87,10 @@ function countedIn(tool) {
   return repeatS(tool) === null ? "minutes" : "times";
 }
 
-/** In steps of how many it is counted. @param {HowMany["unit"]} unit */
+/**
+ * In steps of how many it is counted.
+ * @param {HowMany["unit"]} unit
+ */
 function stepOf(unit) {
   return unit === "minutes" ? STEP_MIN : 1;
 }
@@ -93,9 +104,12 @@ function stepS(tool) {
 }
 
 /**
- * The rest of the tool's own window today; where that is over or it has none, of the daylight; after
- * that of the day. Null where too little is left to begin.
- * @param {Kit} kit @param {Asked} asked @param {Task} tool @param {number} fromS
+ * The rest of the tool's own window today; where that is over or it has none, of the daylight;
+ * after that of the day. Null where too little is left to begin.
+ * @param {Kit} kit
+ * @param {Asked} asked
+ * @param {Task} tool
+ * @param {number} fromS
  */
 function windowLeft(kit, { nowS }, { between }, fromS) {
   const today = dayOf(kit, fromS);
@@ -114,7 +128,10 @@ function windowLeft(kit, { nowS }, { between }, fromS) {
 
 /**
  * The stretches of a window in which the limits let a tool begin and run beside what is planned.
- * @param {Kit} kit @param {Asked} asked @param {LaidOut} planned @param {Task} tool
+ * @param {Kit} kit
+ * @param {Asked} asked
+ * @param {LaidOut} planned
+ * @param {Task} tool
  * @param {Interval} window
  */
 function gapsFor(kit, asked, planned, tool, [fromS, untilS]) {
@@ -136,7 +153,10 @@ function gapsFor(kit, asked, planned, tool, [fromS, untilS]) {
 
 /**
  * In which segments a tool may begin and run beside what is planned.
- * @param {Kit} kit @param {Asked} asked @param {LaidOut} planned @param {Task} tool
+ * @param {Kit} kit
+ * @param {Asked} asked
+ * @param {LaidOut} planned
+ * @param {Task} tool
  */
 function roomFor({ limits }, { tasks }, { cases, bursts: running, placed }, tool) {
   if (tool.supply === "ac" && limits.curve === null) return [];
@@ -158,7 +178,10 @@ function roomFor({ limits }, { tasks }, { cases, bursts: running, placed }, tool
 
 /**
  * Why a tool finds no gap: the limit it breaks, or no time for a whole repeat.
- * @param {Kit} kit @param {Asked} asked @param {Task} tool @param {Interval} window
+ * @param {Kit} kit
+ * @param {Asked} asked
+ * @param {Task} tool
+ * @param {Interval} window
  */
 function whyNoGap(kit, asked, tool, window) {
   const one = withMore(kit, asked, tool, [{ interval: window, holds: 1 }], 1);
@@ -170,7 +193,10 @@ function whyNoGap(kit, asked, tool, window) {
 
 /**
  * What is asked, with so many steps more of a tool, spread over some gaps of today.
- * @param {Kit} kit @param {Asked} asked @param {Task} tool @param {Gap[]} gaps
+ * @param {Kit} kit
+ * @param {Asked} asked
+ * @param {Task} tool
+ * @param {Gap[]} gaps
  * @param {number} many
  * @returns {Asked}
  */
@@ -192,7 +218,10 @@ function withMore(kit, asked, tool, gaps, many) {
 /**
  * Some steps of a tool in an interval of today. They have no name, so that nothing said of the
  * plan's tasks is said of them.
- * @param {Kit} kit @param {Task} tool @param {Interval} interval @param {number} many
+ * @param {Kit} kit
+ * @param {Task} tool
+ * @param {Interval} interval
+ * @param {number} many
  * @returns {Task}
  */
 function moreIn(kit, tool, [startS, endS], many) {
