@@ -36,7 +36,7 @@ LAMP = {"name": "lamp", "supply": "dc12", "working_w": 5, "must": True}
 COLD = {"pack.temperature": None, "pack.discharge_min_c": -10.5}
 MADE_UP: dict[str, dict[str, Any]] = {
     "one weather, flat": {"weather": ONE, "pack.start_percent": 30},
-    "one weather, into the reserve": {"weather": ONE, "pack.start_percent": 83},
+    "one weather, into the reserve": {"weather": ONE, "pack.start_percent": 97},
     "one weather, powered": {"weather": ONE, "pack.capacity_wh": 4000},
     "one weather, too cold": {"weather": FROST | {"futures": 1}, **COLD},
     "too cold in all": {"weather": FROST, **COLD},
