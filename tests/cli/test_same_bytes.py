@@ -21,27 +21,26 @@ def run(*arguments):
     return answer
 
 
-@pytest.mark.parametrize(
-    ("command", "option", "suffix"),
-    [
-        ("choose", "--calendar", "ics"),
-        ("check", "--plot", "svg"),
-        ("check", "--plot", "pdf"),
-        ("check", "--plot", "png"),
-        ("check", "--csv", "csv"),
-        ("aim", "--write", "toml"),
-    ],
+WRITTEN = (
+    ("choose", "--calendar", "ics"),
+    ("check", "--plot", "svg"),
+    ("check", "--plot", "pdf"),
+    ("check", "--plot", "png"),
+    ("check", "--csv", "csv"),
+    ("aim", "--write", "toml"),
 )
-def test_a_file_written_later_is_the_same(tmp_path, command, option, suffix):
-    fast = ["--no-fixes"] if command == "check" else []
-    written = []
-    for number in range(2):
-        file = tmp_path / f"{number}.{suffix}"
-        run(command, DEMO, option, file, *fast)
-        written.append(file.read_bytes())
-        time.sleep(1.1 * (number == 0))  # the stamps of these files are whole seconds
-    assert written[0]
-    assert written[0] == written[1]
+
+
+def test_a_file_written_later_is_the_same(tmp_path):
+    first, second = {}, {}
+    for number, files in enumerate((first, second)):
+        time.sleep(1.1 * number)  # the stamps of these files are whole seconds
+        for command, option, suffix in WRITTEN:
+            file = tmp_path / f"{number}.{suffix}"
+            run(command, DEMO, option, file, *(["--no-fixes"] if command == "check" else []))
+            files[suffix] = file.read_bytes()
+    assert all(first.values())
+    assert [suffix for suffix in first if first[suffix] != second[suffix]] == []
 
 
 def test_choosing_in_threads_gives_what_one_gives_and_leaves_the_streams_alone(capfd):
