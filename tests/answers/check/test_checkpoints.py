@@ -229,7 +229,7 @@ def test_a_fridge_that_runs_day_and_night_is_no_block_to_wait_for():
     assert any(point.at.day == 15 and point.at.hour == 9 for point in points)
 
 
-@pytest.mark.parametrize("seed", [45, 50])
+@pytest.mark.parametrize("seed", [pytest.param(45, marks=pytest.mark.oracle), 50])
 def test_more_charge_never_does_worse(seed):
     # On which the search rests: every whole percent is tried from the first checkpoint.
     plan = random_plan(seed)

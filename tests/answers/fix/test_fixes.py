@@ -244,7 +244,8 @@ def short_of(random):
             "start_percent": int(random.integers(4, 10)) * 10, "discharge_max_w": 1500,
             "inverter": {"rated_w": 600, "surge_w": 1200, "idle_w": 6}}  # fmt: skip
     panel = [{"rated_w": int(random.integers(30, 150))}] if random.integers(0, 3) else []
-    return small(task=tasks, pack=pack, panel=panel, weather={"kind": "sky", "sky": "broken"})
+    return small(task=tasks, pack=pack, panel=panel,
+                 weather={"kind": "sky", "sky": "broken", "futures": 31})  # fmt: skip
 
 
 @pytest.mark.parametrize("seed", seeds(1, 12))

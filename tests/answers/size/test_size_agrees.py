@@ -169,7 +169,7 @@ def test_sizes_of_a_hard_plan_are_those_of_check() -> None:
 
 
 @pytest.mark.oracle
-@settings(max_examples=20, deadline=None, derandomize=True)
+@settings(max_examples=10, deadline=None, derandomize=True)
 @any_plan
 def test_sizes_of_any_plan_are_those_of_check(**figures: Any) -> None:
     assert_sizes_are_those_of_check(**figures)
