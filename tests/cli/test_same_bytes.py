@@ -31,13 +31,27 @@ WRITTEN = (
 )
 
 
+SMALL = """
+place = { latitude_deg = 46.5, longitude_deg = 8.0, timezone = "Europe/Zurich" }
+span = { start = 2026-10-14T08:00:00, end = 2026-10-14T20:00:00 }
+weather = { kind = "sky", sky = "broken", futures = 20 }
+panel = [{ rated_w = 60 }]
+pack = { capacity_wh = 200 }
+task = [
+  { name = "lamp", supply = "dc12", working_w = 9, hours = 3, flexible = true },
+  { name = "pump", supply = "dc12", working_w = 60, hours = 2, between = ["09:00", "16:00"] },
+]
+"""
+
+
 def test_a_file_written_later_is_the_same(tmp_path):
+    (plan := tmp_path / "plan.toml").write_text(SMALL)
     first, second = {}, {}
     for number, files in enumerate((first, second)):
         time.sleep(1.1 * number)  # the stamps of these files are whole seconds
         for command, option, suffix in WRITTEN:
             file = tmp_path / f"{number}.{suffix}"
-            run(command, DEMO, option, file, *(["--no-fixes"] if command == "check" else []))
+            run(command, plan, option, file, *(["--no-fixes"] if command == "check" else []))
             files[suffix] = file.read_bytes()
     assert all(first.values())
     assert [suffix for suffix in first if first[suffix] != second[suffix]] == []

@@ -4,17 +4,14 @@ All plans are invented.
 """
 
 import json
-import subprocess
-import sys
 from dataclasses import replace
 from datetime import datetime, timedelta
-from functools import cache
 from itertools import pairwise
 
 import numpy as np
 import pytest
-from checkout import ROOT
 from choose_plans import DAY, plan
+from demo_choices import choice_of
 from scipy.optimize import linprog, milp
 from told import told
 from typer.testing import CliRunner
@@ -127,12 +124,6 @@ DEMOS = [
 ]
 
 
-@cache
-def choice_of(name):
-    """What is chosen of a built-in example, worked out once."""
-    return choose(Plan.read(f"builtin:{name}"))
-
-
 @pytest.mark.parametrize("name", DEMOS)
 def test_the_written_choice_is_a_plan_that_check_says_yes_to(name, tmp_path):
     answer = choice_of(name)
@@ -188,11 +179,8 @@ def test_no_more_is_served_than_the_energy_of_the_weathers_allows(name):
     assert answer.gap_percent >= 0.0
 
 
-def test_json_is_whole(tmp_path):
-    run = subprocess.run(
-        [sys.executable, "-m", "energy", "choose", "--json"], capture_output=True, text=True,
-        cwd=ROOT, check=False,
-    )  # fmt: skip
+def test_json_is_whole():
+    run = CliRunner().invoke(app, ["choose", "--json"])
     answer = json.loads(run.stdout)
     assert set(answer) == {
         "timetable", "blocks", "left_out", "served", "chance", "gap_percent",
@@ -203,7 +191,7 @@ def test_json_is_whole(tmp_path):
     assert set(answer["left_out"][0]) == {
         "task", "times", "unit", "why", "needs_wh", "costs", "failing", "may_fail",
     }  # fmt: skip
-    assert run.returncode == 0
+    assert run.exit_code == 0
 
 
 # --- from now on --------------------------------------------------------------------------------
