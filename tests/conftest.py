@@ -8,6 +8,7 @@ from typing import Any
 import pvlib
 import pytest
 import typer.testing
+from matplotlib.backends.backend_agg import RendererAgg
 
 from energy.cli import clock
 from energy.weather import source
@@ -24,7 +25,8 @@ def before_every_plan(monkeypatch):
 
 @pytest.fixture(scope="session", autouse=True)
 def worked_out_once():
-    """The sun over the same hours of the same place, typical years, and the table of commands."""
+    """The sun over the same hours of the same place, typical years, the width of words in pictures
+    and the table of commands."""
     with pytest.MonkeyPatch.context() as patch:
         for module, name in (
             (pvlib.solarposition, "spa_python"),
@@ -32,6 +34,8 @@ def worked_out_once():
         ):
             patch.setattr(module, name, at_the_same_times(getattr(module, name)))
         patch.setattr(source, "read_record", typical_years_once(source.read_record))
+        measure = RendererAgg.get_text_width_height_descent
+        patch.setattr(RendererAgg, "get_text_width_height_descent", words_once(measure))
         patch.setattr(typer.testing, "_get_command", cache(typer.main.get_command))
         yield
 
@@ -57,3 +61,16 @@ def typical_years_once(read: Callable[..., Any]) -> Callable[..., Any]:
     """The reader of weather files that reads each of the typical years at hand once."""
     once = cache(read)
     return lambda file, **how: (once if file.startswith("builtin:") else read)(file, **how)
+
+
+def words_once(measure: Callable[..., Any]) -> Callable[..., Any]:
+    """The measure of a text in a picture that measures each text in a font once."""
+    sizes: dict[Any, Any] = {}
+
+    def size(renderer, text, font, ismath):
+        key = (text, hash(font), ismath, renderer.dpi)
+        if key not in sizes:
+            sizes[key] = measure(renderer, text, font, ismath)
+        return sizes[key]
+
+    return size

@@ -176,8 +176,8 @@ class Room:
         for x, y in anchors:
             across = np.maximum(np.maximum(left - x, x - left - width), 0.0)
             along = np.maximum(np.maximum(low - y, y - low - height), 0.0)
-            away = np.minimum(away, np.hypot(across, along))
-        cost = np.round(cost) + away
+            away = np.minimum(away, across**2 + along**2)
+        cost = np.round(cost) + np.sqrt(away)
         row, col = np.unravel_index(int(cost.argmin()), cost.shape)
         if cost[row, col] >= ON_A_LABEL:
             return None
