@@ -1,13 +1,76 @@
 """What holds in every test."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import cache
+from typing import Any
 
+import pvlib
 import pytest
+import typer.testing
+from matplotlib.backends.backend_agg import RendererAgg
 
 from energy.cli import clock
+from energy.weather import source
+
+LONG = 5000  # moments: what is asked of longer spans is not kept
+KEPT = 500
 
 
 @pytest.fixture(autouse=True)
 def before_every_plan(monkeypatch):
     """The commands' clock stands still, before the days of the plans in the tests."""
     monkeypatch.setattr(clock, "now", lambda: datetime(2026, 1, 1, tzinfo=UTC))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def worked_out_once():
+    """The sun over the same hours of the same place, typical years, the width of words in pictures
+    and the table of commands."""
+    with pytest.MonkeyPatch.context() as patch:
+        for module, name in (
+            (pvlib.solarposition, "spa_python"),
+            (pvlib.clearsky, "lookup_linke_turbidity"),
+        ):
+            patch.setattr(module, name, at_the_same_times(getattr(module, name)))
+        patch.setattr(source, "read_record", typical_years_once(source.read_record))
+        measure = RendererAgg.get_text_width_height_descent
+        patch.setattr(RendererAgg, "get_text_width_height_descent", words_once(measure))
+        patch.setattr(typer.testing, "_get_command", cache(typer.main.get_command))
+        yield
+
+
+def at_the_same_times(ask: Callable[..., Any]) -> Callable[..., Any]:
+    """A function of pvlib's that keeps what it said of a place at the same times."""
+    said: dict[Any, Any] = {}
+
+    def answer(times, *place, **where):
+        if len(times) > LONG:
+            return ask(times, *place, **where)
+        key = (times.asi8.tobytes(), place, tuple(where.items()))
+        if key not in said:
+            if len(said) == KEPT:
+                said.clear()
+            said[key] = ask(times, *place, **where)
+        return said[key].copy()
+
+    return answer
+
+
+def typical_years_once(read: Callable[..., Any]) -> Callable[..., Any]:
+    """The reader of weather files that reads each of the typical years at hand once."""
+    once = cache(read)
+    return lambda file, **how: (once if file.startswith("builtin:") else read)(file, **how)
+
+
+def words_once(measure: Callable[..., Any]) -> Callable[..., Any]:
+    """The measure of a text in a picture that measures each text in a font once."""
+    sizes: dict[Any, Any] = {}
+
+    def size(renderer, text, font, ismath):
+        key = (text, hash(font), ismath, renderer.dpi)
+        if key not in sizes:
+            sizes[key] = measure(renderer, text, font, ismath)
+        return sizes[key]
+
+    return size

@@ -6,41 +6,51 @@ A block of console lines is run line by line, in one folder for all blocks; a bl
 plan is what `energy check` says of it.
 """
 
+import io
 import os
 import re
+import shlex
 import subprocess
-import sys
 import tempfile
+from contextlib import chdir, redirect_stderr, redirect_stdout
+from datetime import UTC, datetime
 from pathlib import Path
+from unittest.mock import patch
+
+from energy.cli import clock, ending
+from energy.cli.main import app
 
 README = Path(__file__).parents[1] / "README.md"
 CONSOLE = re.compile(r"```console\n(.*?)```\n", re.DOTALL)
 PLAN = re.compile(r"```toml\n(.*?)```\n.*?```text\n(.*?)```\n", re.DOTALL)
 WIDTH = "80"
-AT_A_TIME = """
-import sys
-from datetime import UTC, datetime
-from energy.cli import clock
-from energy.cli.main import main
-clock.now = lambda: datetime(2026, 9, 13, 12, tzinfo=UTC)
-main()
-"""  # the commands as they answer on one day, whenever they are asked
+AT = datetime(2026, 9, 13, 12, tzinfo=UTC)  # as answered on one day, whenever it is asked
+
+
+def asked(command: str, folder: Path) -> str:
+    """What a line that begins with `energy` says, asked in this process."""
+    said = io.StringIO()
+    with (
+        chdir(folder),
+        redirect_stdout(said),
+        redirect_stderr(said),
+        patch.dict(os.environ, COLUMNS=WIDTH, NO_COLOR="1"),
+        patch.object(clock, "now", lambda: AT),
+    ):
+        words = shlex.split(command)[1:]
+        ending.status_of(lambda: app(words, prog_name="energy", standalone_mode=False))
+    return said.getvalue()
 
 
 def printed(line: str, folder: Path) -> str:
-    """What a line of the shell prints, with `energy` as this Python's own."""
-    here = f"energy() {{ '{sys.executable}' -c '{AT_A_TIME}' \"$@\"; }}\n"
-    paths = {"PYTHONPATH": str(README.parent), "COLUMNS": WIDTH, "NO_COLOR": "1"}
-    run = subprocess.run(
-        ["bash", "-c", here + line],
-        cwd=folder,
-        env=os.environ | paths,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    lines = (one.rstrip() for one in (run.stdout + run.stderr).splitlines())
-    return "".join(f"{one}\n" for one in lines)
+    """What a line of the shell prints: an `energy` command, and what its answer is piped into."""
+    command, _, pipe = line.partition(" | ")
+    text = asked(command, folder)
+    if pipe:
+        text = subprocess.run(
+            ["bash", "-c", pipe], input=text, capture_output=True, text=True, check=True
+        ).stdout
+    return "".join(f"{row.rstrip()}\n" for row in text.splitlines())
 
 
 def walked(text: str) -> str:

@@ -5,6 +5,7 @@ decided by each answer's `picture`.
 """
 
 from collections.abc import Callable, Sequence
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -38,12 +39,17 @@ def style(size_pt: float, *, bold: bool = False, colour: str = "ink") -> dict[st
 
 
 def width_in(figure: Any, size_pt: float, *, bold: bool = False) -> Width:
-    """A function that tells how many pixels wide a text is."""
+    """A function that tells how many pixels wide a text is; it measures each text once."""
     from matplotlib.font_manager import FontProperties
 
     font = FontProperties(family=FAMILY, size=size_pt, weight="bold" if bold else "normal")
     renderer = figure.canvas.get_renderer()
-    return lambda text: float(renderer.get_text_width_height_descent(text, font, ismath=False)[0])
+
+    @cache
+    def width(text: str) -> float:
+        return float(renderer.get_text_width_height_descent(text, font, ismath=False)[0])
+
+    return width
 
 
 def shorten(text: str, room: float, width: Width) -> str:
@@ -170,8 +176,8 @@ class Room:
         for x, y in anchors:
             across = np.maximum(np.maximum(left - x, x - left - width), 0.0)
             along = np.maximum(np.maximum(low - y, y - low - height), 0.0)
-            away = np.minimum(away, np.hypot(across, along))
-        cost = np.round(cost) + away
+            away = np.minimum(away, across**2 + along**2)
+        cost = np.round(cost) + np.sqrt(away)
         row, col = np.unravel_index(int(cost.argmin()), cost.shape)
         if cost[row, col] >= ON_A_LABEL:
             return None

@@ -202,9 +202,16 @@ def test_without_numba_a_large_sweep_takes_the_usual_way(monkeypatch: pytest.Mon
     assert not repaid(PACK, 10 * REPAID_STEPS)
 
 
-@pytest.mark.parametrize("command", ["check", pytest.param("size", marks=pytest.mark.oracle)])
-def test_the_everyday_commands_do_not_import_numba(command: str) -> None:
-    arguments = ["-X", "importtime", "-m", "energy", command, "builtin:january-job", "--json"]
+@pytest.mark.parametrize(
+    ("command", "demo"),
+    [
+        ("check", "cloudy-repair"),
+        pytest.param("check", "january-job", marks=pytest.mark.oracle),
+        pytest.param("size", "january-job", marks=pytest.mark.oracle),
+    ],
+)
+def test_the_everyday_commands_do_not_import_numba(command: str, demo: str) -> None:
+    arguments = ["-X", "importtime", "-m", "energy", command, f"builtin:{demo}", "--json"]
     done = subprocess.run(
         [sys.executable, *arguments],
         cwd=ROOT,

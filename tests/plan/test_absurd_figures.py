@@ -21,6 +21,7 @@ FIGURES = (1e-300, 1e-3, 99.999, 1e5, 1e300, -1.0, 0.0)
 PANEL = FOLDER | {"tilt_deg": 30, "facing": "S"}
 INVERTER = {"rated_w": 1000, "surge_w": 2000}
 WHOLE = tables(
+    span={"start": "2026-06-01T08:00:00", "end": "2026-06-01T20:00:00"},
     panel=[PANEL],
     pack={"capacity_wh": 1000, "nominal_v": 12.8, "inverter": INVERTER, "dc12": {"rated_w": 120}},
     charger=[{"watts": 100, "between": ["17:00", "18:30"]}],

@@ -257,7 +257,7 @@ def test_random_profiles(tables):
 
 
 HUGE = {
-    "tools": lambda n: {"task": [{"tool": "angle-grindr-125"}] * n},
+    "tools": lambda n: {"task": [{"tool": "angle-grindr-125"}] * (n // 16)},
     "tasks": lambda n: {"task": GOOD["task"] * (n // 50)},
     "panels": lambda n: {"panel": [{"rated_w": -1, "tilt_deg": 91}] * n},
     "horizon": lambda n: {"place": {**GOOD["place"], "horizon": [[0, 91]] * n}},

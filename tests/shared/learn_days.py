@@ -70,7 +70,8 @@ def days():
 
 
 SELDOM = (
-    "an afternoon called clear", "other counts than planned", "watts at the outlets",
+    "a sunny day with watts", "an afternoon called clear", "other counts than planned",
+    "watts at the outlets",
     "a counter of solar watt-hours", "the watts of one tool", "a known charger",
 )  # fmt: skip
 WAYS = [  # the names of `days`, those seldom read as oracles

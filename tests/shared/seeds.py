@@ -3,7 +3,9 @@
 import pytest
 
 
-def seeds(always: int, every: int) -> list:
-    """The seeds below `every`; those from `always` on run only with `-m oracle`."""
-    oracles = (pytest.param(seed, marks=pytest.mark.oracle) for seed in range(always, every))
-    return [*range(always), *oracles]
+def seeds(always: int, every: int, slow: tuple[int, ...] = ()) -> list:
+    """The seeds below `every`; those from `always` on, and slow ones, run only with `-m oracle`."""
+    return [
+        pytest.param(seed, marks=pytest.mark.oracle) if seed >= always or seed in slow else seed
+        for seed in range(every)
+    ]

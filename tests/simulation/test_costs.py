@@ -134,6 +134,10 @@ def two_days(**changes):
     return plan(**{**given, "task": [*lamps, COOLER], **changes})
 
 
+def short_of_energy():
+    return two_days(pack={**SMALL_PACK, "capacity_wh": 60}, weather={**CLIMATE, "futures": 40})
+
+
 def test_the_best_pose_in_more_than_can_be_simulated_is_refused_in_one_line(monkeypatch):
     from energy.answers.aim import aim
 
@@ -176,7 +180,7 @@ def test_changes_are_tried_until_so_many_cells_are_simulated(monkeypatch):
     from energy.answers.fix import fix, trials
     from energy.answers.fix.words import CUT_SHORT, fix_part
 
-    result = budget(two_days(pack={**SMALL_PACK, "capacity_wh": 60}))
+    result = budget(short_of_energy())
     usual = fix.fixes(result)
     assert not usual.cut_short
     calls = []
@@ -203,7 +207,7 @@ def test_how_far_the_changes_are_is_said_of_how_many(monkeypatch):
     from energy.answers.fix.fix import fixes
 
     told = []
-    fixes(two_days(pack={**SMALL_PACK, "capacity_wh": 60}), lambda *far: told.append(far))
+    fixes(short_of_energy(), lambda *far: told.append(far))
     assert told[0][0] == 0
     assert [done for done, _ in told] == sorted(done for done, _ in told)
     assert all(done < total for done, total in told)

@@ -3,23 +3,15 @@
 The seconds are counted here from the bursts of both budgets. The plans are invented demos.
 """
 
-from functools import cache
-
 import numpy as np
 import pytest
+from demo_choices import choice_of
 
 from energy import Plan, choose
 from energy.answers.check.panels import task_rows
 from energy.answers.choose.picture import chosen, finding
 
-pytestmark = pytest.mark.xdist_group("choice pictures")
-
 DEMOS = ("cloudy-repair", "january-job")
-
-
-@cache
-def answer(name):
-    return choose(Plan.read(f"builtin:{name}"))
 
 
 def seconds(result, name):
@@ -29,7 +21,7 @@ def seconds(result, name):
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_as_much_is_drawn_empty_as_is_left_out(name):
-    found = answer(name)
+    found = choice_of(name)
     for row in task_rows(found.budget, found.planned):
         missing_s = seconds(found.planned, row.name) - seconds(found.budget, row.name)
         drawn_s = sum(end - start for start, end in row.left_out)
@@ -40,20 +32,20 @@ def test_as_much_is_drawn_empty_as_is_left_out(name):
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_nothing_is_drawn_empty_where_the_task_runs(name):
-    found = answer(name)
+    found = choice_of(name)
     for row in task_rows(found.budget, found.planned):
         for start, end in row.left_out:
             assert all(off <= start or end <= on for on, off in row.runs)
 
 
 def test_a_task_left_out_altogether_keeps_its_row():
-    found = answer("january-job")
+    found = choice_of("january-job")
     planned = list(dict.fromkeys(task.name for task in found.planned.plan.task))
     assert [row.name for row in task_rows(found.budget, found.planned)] == planned
 
 
 def test_the_picture_says_so():
-    found = answer("january-job")
+    found = choice_of("january-job")
     figure = chosen(found)
     texts = [text.get_text() for panel in figure.axes for text in panel.texts]
     assert any("empty: left out" in text for text in texts)
@@ -65,8 +57,8 @@ def test_the_picture_says_so():
     assert len(hollow) == len({left.task for left in found.left_out})
 
 
-def test_the_title_is_the_terminals_answer():
-    assert finding(answer("cloudy-repair")).startswith("YES: This fits, in 28 of 31 weathers")
+def test_the_title_is_the_terminals_choice_of():
+    assert finding(choice_of("cloudy-repair")).startswith("YES: This fits, in 28 of 31 weathers")
 
 
 def test_what_a_limit_refuses_is_drawn_empty_too():

@@ -244,7 +244,8 @@ def short_of(random):
             "start_percent": int(random.integers(4, 10)) * 10, "discharge_max_w": 1500,
             "inverter": {"rated_w": 600, "surge_w": 1200, "idle_w": 6}}  # fmt: skip
     panel = [{"rated_w": int(random.integers(30, 150))}] if random.integers(0, 3) else []
-    return small(task=tasks, pack=pack, panel=panel, weather={"kind": "sky", "sky": "broken"})
+    return small(task=tasks, pack=pack, panel=panel,
+                 weather={"kind": "sky", "sky": "broken", "futures": 31})  # fmt: skip
 
 
 @pytest.mark.parametrize("seed", seeds(1, 12))
@@ -554,7 +555,7 @@ def test_from_now_on_only_what_is_still_to_come_is_left_out():
     assert sum(burst.task == 0 for burst in again.bursts) == left - int(fix.text.split()[2])
 
 
-@pytest.mark.parametrize("minute", [700, 800, 1000])
+@pytest.mark.parametrize("minute", [700, pytest.param(800, marks=pytest.mark.oracle), 1000])
 def test_a_fix_from_now_on_can_be_written_down(minute, tmp_path):
     demo = Plan.read("builtin:cloudy-repair")
     now = datetime(2026, 9, 14, minute // 60, minute % 60)
@@ -588,9 +589,9 @@ def test_a_tool_that_trips_the_inverter_names_the_one_that_bears_it():
     assert not budget(result.plan.replace(**weaker)).yes
 
 
-def test_a_better_pose_is_found_and_is_the_one_that_aim_finds():
-    result = budget(Plan.read("builtin:cloudy-repair"))
-    (fix,) = (f for f in fixes(result).found if f.kind == "better-pose")
+def test_a_better_pose_is_found_and_is_the_one_that_aim_finds(answers):
+    result, sought = answers["cloudy-repair"]
+    (fix,) = (f for f in sought.found if f.kind == "better-pose")
     assert fix.free
     assert fix.change == aim(result).change
 

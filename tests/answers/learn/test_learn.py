@@ -80,6 +80,7 @@ def test_a_clear_afternoon_with_watts_tells_the_panels_condition():
     assert left.mean() <= 0.75
 
 
+@pytest.mark.oracle
 def test_percentages_of_a_sunny_day_hardly_tell_the_capacity():
     _, left = seen_by_figure("a sunny day with watts")["capacity_wh:pack-1000"]
     assert left.mean() >= 0.9

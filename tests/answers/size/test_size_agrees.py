@@ -59,8 +59,8 @@ def disagreements(plan: Plan, found: Size, points: int = 3) -> list[str]:
     ("weather", "futures"),
     [
         (ROUGH, 1),
-        (ROUGH, 200),
-        *(pytest.param(ROUGH, n, marks=pytest.mark.oracle) for n in (40, 333, 1000)),
+        (ROUGH, 40),
+        *(pytest.param(ROUGH, n, marks=pytest.mark.oracle) for n in (200, 333, 1000)),
         pytest.param(MONTHLY, 333, marks=pytest.mark.oracle),
     ],
 )
@@ -165,11 +165,11 @@ def assert_sizes_are_those_of_check(
 
 
 def test_sizes_of_a_hard_plan_are_those_of_check() -> None:
-    assert_sizes_are_those_of_check(ROUGH, 101, 5, "nickel", ["shaded"], 85.5, True, True)
+    assert_sizes_are_those_of_check(ROUGH, 41, 5, "nickel", ["shaded"], 85.5, True, True)
 
 
 @pytest.mark.oracle
-@settings(max_examples=20, deadline=None, derandomize=True)
+@settings(max_examples=10, deadline=None, derandomize=True)
 @any_plan
 def test_sizes_of_any_plan_are_those_of_check(**figures: Any) -> None:
     assert_sizes_are_those_of_check(**figures)

@@ -251,7 +251,7 @@ def test_cuts_lie_between_what_is_known_and_end_the_search() -> None:
 
 def test_the_sizes_for_a_year_are_those_of_a_grid(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("energy.answers.size.year_size.PANEL_SIZES", 2)
-    monkeypatch.setattr("energy.answers.size.year_size.BATTERY_SIZES", 14)
+    monkeypatch.setattr("energy.answers.size.year_size.BATTERY_SIZES", 9)
     asked = {"panel_w": [150, 350], "battery_wh": [400, 1600]}
     start = steady("miami").replace(size=asked)
     found = year_size(start)

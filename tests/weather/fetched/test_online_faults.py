@@ -317,11 +317,16 @@ def test_a_folder_that_is_a_file(tmp_path: Path) -> None:
 def test_an_interruption_passes_and_leaves_all_as_it_was(
     fetch: Callable[..., object], kept: Path
 ) -> None:
+    heeded = signal.signal(signal.SIGINT, signal.default_int_handler)  # a job behind ignores it
+
     def interrupts(to: Any, question: dict[str, str], seen: ws.Seen) -> None:
         os.kill(os.getpid(), signal.SIGINT)
         seen.over.wait()
 
     before = bytes_in(kept)
-    with pytest.raises(KeyboardInterrupt):
-        fetch(interrupts, kept)
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            fetch(interrupts, kept)
+    finally:
+        signal.signal(signal.SIGINT, heeded)
     assert bytes_in(kept) == before
