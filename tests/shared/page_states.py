@@ -7,13 +7,15 @@ from datetime import datetime
 from functools import cache
 from typing import Any
 
-import page_data
 import page_script
+import script_answers
+from page_plans import page_of
 
+from energy.answers.page.data import as_written, offsets
 from energy.model.timeline import to_utc
-from energy.plan import Plan, profiles
+from energy.plan import Plan
 from energy.plan.task import Task
-from energy.simulation.case import calendar_of
+from energy.simulation.case import calendar_of, span_of
 
 BEGIN = """
 let kit, kept;
@@ -45,28 +47,25 @@ def context():
 
 
 @cache
-def tools() -> list[dict[str, Any]]:
-    """The built-in tools with their figures, as tasks have them."""
-    place = {"latitude_deg": 0.0, "longitude_deg": 0.0, "timezone": "UTC"}
-    span = {"start": "2026-06-01T08:00", "end": "2026-06-01T18:00"}
-    tables = [{"tool": name, "name": name} for name in profiles.built_in("tools")]
-    kit = {"place": place, "span": span, "pack": {"capacity_wh": 500}}
-    return [page_data.task_table(task) for task in Plan.from_dict(kit | {"task": tables}).task]
+def tools() -> dict[str, Any]:
+    """The tools that a page carries."""
+    data = page_of("cloudy-repair").data()
+    return {"usual": data["usual"], "tools": data["tools"]}
 
 
 def small_data(plan: Plan, ident: str = "a") -> dict[str, Any]:
     """What a state needs of the page's data: no weather."""
-    calendar = calendar_of(plan)
+    calendar, span = calendar_of(plan), span_of(plan)
     return {
         "version": 1,
         "id": ident,
         "title": plan.title,
-        "plan": json.loads(json.dumps(plan.source, default=lambda value: value.isoformat())),
-        "zone": page_data.zone(calendar),
-        "span": [to_utc(t, calendar.zone) for t in (plan.span.start, plan.span.end)],
-        "dates": page_data.dates(calendar),
-        "tasks": [page_data.task_table(task) for task in plan.task],
-        "tools": tools(),
+        "plan": as_written(plan),
+        "zone": {"name": calendar.zone.key, "offsets": offsets(calendar, span)},
+        "span": list(span),
+        "dates": script_answers.dates(calendar),
+        "tasks": [script_answers.task_table(task) for task in plan.task],
+        **tools(),
         "spare": ["", "", "", ""],
         "skies": {name: [1.0] for name in ("clear", "few", "broken", "overcast")},
     }
@@ -119,7 +118,7 @@ class Page:
 def same_tasks(asked: dict[str, Any], plan: Plan) -> bool:
     """Whether what the engine is asked is what the plan holds, figure by figure."""
     return [_figures(task) for task in asked["tasks"]] == [
-        _figures(json.loads(json.dumps(page_data.task_table(task)))) for task in plan.task
+        _figures(json.loads(json.dumps(script_answers.task_table(task)))) for task in plan.task
     ]
 
 

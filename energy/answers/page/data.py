@@ -67,7 +67,8 @@ def data_of(carried: "Carried") -> dict[str, Any]:
         "chargers": _chargers(plan, calendar),
         "limits": _limits(limits_of(plan, inverter_windows(plan, calendar))),
         "tasks": _tasks(carried),
-        "tools": [_figures(task) | {"tool": name} for name, task in plan.tools().items()],
+        "usual": USUAL,
+        "tools": [_unusual(task) | {"tool": name} for name, task in plan.tools().items()],
         "full": {
             "answer": full.answer,
             "text": f"{what_decides(carried.check)}.",
@@ -223,9 +224,18 @@ def _figures(task: Task) -> dict[str, Any]:
     return {key: _listed(value) for key, value in figures.items()}
 
 
+def _unusual(task: Task) -> dict[str, Any]:
+    """The figures of a task that are not those of most tools."""
+    return {key: value for key, value in _figures(task).items() if value != USUAL[key]}
+
+
 def _listed(value: Any) -> Any:
     return (
         [_listed(item) for item in value]
         if isinstance(value, Iterable) and not isinstance(value, str)
         else value
     )
+
+
+# What most tools have in common is carried once.
+USUAL = _figures(Task(name="", supply="ac"))

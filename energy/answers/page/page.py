@@ -5,6 +5,7 @@ is for `carried`; its words lie in `page.html`, the script in `script`.
 """
 
 import json
+import re
 from base64 import b64encode
 from dataclasses import dataclass
 from hashlib import sha256
@@ -98,7 +99,8 @@ def _html(along: Carried) -> str:
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
-    style, script = _joined("", STYLES), _joined("script", [f"{name}.js" for name in SCRIPTS])
+    style = _joined("", STYLES)
+    script = _without_comments(_joined("script", [f"{name}.js" for name in SCRIPTS]))
     template = Environment(
         autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=StrictUndefined
     ).from_string(_text("page.html"))
@@ -157,6 +159,15 @@ def _joined(folder: str, names: list[str] | tuple[str, ...]) -> str:
     """Files of this folder one after the other, those that are there."""
     texts = (_text(f"{folder}/{name}" if folder else name) for name in names)
     return "\n".join(text for text in texts if text)
+
+
+def _without_comments(script: str) -> str:
+    """A script without the comments that have lines of their own, which would be a third of it.
+
+    >>> _without_comments("// one\\n/** two\\n * lines */\\na = 1; // kept\\n")
+    'a = 1; // kept\\n'
+    """
+    return re.sub(r"^[ \t]*(?:/\*\*.*?\*/|//[^\n]*)[ \t]*\n|^\n", "", script, flags=re.M | re.S)
 
 
 def _text(name: str) -> str:

@@ -176,7 +176,8 @@ def test_the_zone_is_told_around_a_clock_change():
 
 
 def test_every_tool_has_what_it_draws():
-    tools = page_of("cloudy-repair").data()["tools"]
+    data = page_of("cloudy-repair").data()
+    tools = [data["usual"] | tool for tool in data["tools"]]
     assert len(tools) > 100
     needed = {"steady": "working_w", "intermittent": "working_w", "cycling": "on_w"}
     needed |= {"charging": "energy_wh", "trace": "trace"}

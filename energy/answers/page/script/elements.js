@@ -5,8 +5,6 @@
 
 /** @typedef {string | Node | null | false} Child */
 
-const SVG = "http://www.w3.org/2000/svg";
-
 /**
  * An element with attributes and children; `on` holds what to do on its events, null and false
  * leave an attribute out.
@@ -20,14 +18,16 @@ function make(tag, attributes = {}, ...children) {
 }
 
 /**
- * The same in a drawing.
+ * The same in a drawing, in the namespace of the one that the page comes with.
  * @param {string} tag
  * @param {{[name: string]: any}} [attributes]
  * @param {...Child} children
  * @returns {SVGElement}
  */
 function draw(tag, attributes = {}, ...children) {
-  return filled(/** @type {SVGElement} */ (document.createElementNS(SVG, tag)), attributes, children);
+  const namespace = document.querySelector("svg")?.namespaceURI || null;
+  const element = /** @type {SVGElement} */ (document.createElementNS(namespace, tag));
+  return filled(element, attributes, children);
 }
 
 /**
@@ -57,14 +57,20 @@ function pressable(text, press, attributes = {}) {
 
 /**
  * A control under its label.
- * @param {string} label
+ * @param {string} text
  * @param {HTMLElement} control
  * @param {Child} [unit]  behind it
  */
-function labelled(label, control, unit = null) {
+function labelled(text, control, unit = null) {
+  control.id = control.id || `control-${(controls += 1)}`;
   const behind = unit && make("span", { class: "unit" }, unit);
-  return make("label", { class: "field" }, make("span", {}, label), make("span", { class: "input" }, control, behind));
+  return make(
+    "div", { class: "field" },
+    make("label", { for: control.id }, text), make("span", { class: "input" }, control, behind),
+  );
 }
+
+let controls = 0; // so many have an id
 
 /**
  * A field for a number as people type it.

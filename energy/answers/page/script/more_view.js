@@ -76,7 +76,7 @@ function toolsLike({ data }, typed) {
 /** @param {Task} tool */
 function toolWords(tool) {
   const watts = tool.working_w ?? tool.on_w ?? tool.power_w;
-  return `${(tool.tool || tool.name).replace(/-/g, " ")}${watts == null ? "" : `, ${brief(watts)} W`}`;
+  return `${tool.name}${watts == null ? "" : `, ${brief(watts)} W`}`;
 }
 
 /**
@@ -89,7 +89,7 @@ function showAmount(tool, counted, fields) {
   const isFree = tool !== undefined && tool.kind !== "charging" && tool.kind !== "trace";
   show(fields.counted, isFree);
   show(fields.each, isFree && counted.value === "times");
-  const label = fields.amount.querySelector("span");
+  const label = fields.amount.querySelector("label");
   if (label) say(label, tool && tool.kind === "charging" ? "How many charges" : "How much");
 }
 
@@ -169,7 +169,7 @@ function toolsToCount({ kit, asked, picked }) {
     if (isCounted(task) && !tools.has(task.tool || task.name)) tools.set(task.tool || task.name, task);
   }
   const extra = picked ? toolOf(kit, picked) : undefined;
-  if (extra && !tools.has(picked || "")) tools.set(picked || "", { ...extra, name: picked || "" });
+  if (extra && !tools.has(picked || "")) tools.set(picked || "", extra);
   return [...tools.values()];
 }
 

@@ -40,10 +40,8 @@ function answerPart(view) {
  */
 function nowPart(view) {
   const head = make("h2", { class: "clock" });
-  const expect = make("dd", {});
-  const dull = make("p", {});
-  const least = make("dd", {});
-  const then = make("p", {});
+  const [expect, least] = [make("dd", { class: "number" }), make("dd", { class: "number" })];
+  const [dull, then] = [make("dd", {}), make("dd", {})];
   const clock = clockForm(view);
   const element = make(
     "div",

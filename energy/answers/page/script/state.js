@@ -274,8 +274,9 @@ function withoutLooseEnds(piece, names) {
  * @param {string} name
  * @returns {Task | undefined}
  */
-function toolOf(kit, name) {
-  return kit.data.tools.find((/** @type {Task} */ { tool }) => tool === name);
+function toolOf({ data }, name) {
+  const unusual = data.tools.find((/** @type {Task} */ { tool }) => tool === name);
+  return unusual && { ...data.usual, ...unusual };
 }
 
 /**
@@ -633,7 +634,8 @@ function afterAsPlanned(kit, state, { atS, task: index }) {
  */
 function afterAdding(kit, state, { atS, tool, amount, minute }) {
   if (state.added.length >= roomForMore(kit)) return "the page has no room for more tasks";
-  if (!toolOf(kit, tool)) return `there is no tool "${tool}" on this page`;
+  const figures = toolOf(kit, tool);
+  if (!figures) return `there is no tool "${tool}" on this page`;
   for (const [key, value] of Object.entries(amount)) {
     const [least, most, counted] = ADDED_AMOUNTS[key];
     if (value >= least && value <= most && !(counted && value % 1)) continue;
@@ -642,7 +644,7 @@ function afterAdding(kit, state, { atS, tool, amount, minute }) {
   }
   if (!(minute >= 0 && minute < 1440)) return "enter the time at which it begins, such as 13:30";
   const day = Math.min(Math.max(dayOf(kit, atS), kit.firstDay), kit.lastDay) - kit.firstDay + 1;
-  const name = freeName(everyTask(kit, state).map(({ task }) => task.name), tool);
+  const name = freeName(everyTask(kit, state).map(({ task }) => task.name), figures.name);
   const table = { tool, name, ...amount, at: timeOfDay(minute), days: [day] };
   return logged({ ...state, added: [...state.added, table] }, { kind: "add", atS, task: name });
 }

@@ -141,7 +141,8 @@ function place(id, parts) {
 }
 
 /**
- * Build the page: the first screen in one column, the rest in another where there is room.
+ * Build the page: the first screen in one column, what is done in another, what stays as it was made
+ * in a third.
  * @param {HTMLElement} main
  * @param {View} view
  */
@@ -158,8 +159,8 @@ function build(main, view) {
   view.parts = [...Object.values(first).flat(), ...Object.values(rest).flat(), foot];
   const columns = [first, rest].map((parts) =>
     make("div", { class: "column" }, ...Object.entries(parts).map(([id, some]) => place(id, some))));
-  columns[1].append(...main.querySelectorAll("#care, #rests"));
-  main.prepend(...columns);
+  const last = make("div", { class: "column" }, ...main.querySelectorAll("#care, #rests"));
+  main.prepend(...columns, last);
   main.append(foot.element);
   document.getElementById("answer")?.setAttribute("aria-atomic", "true");
   document.getElementById("now")?.removeAttribute("aria-live"); // it changes by itself
