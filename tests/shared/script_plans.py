@@ -128,7 +128,7 @@ def _tables(random: Random) -> dict[str, Any]:
                   "timezone": zone},
         "span": {"start": start, "end": end},
         "weather": {"kind": "sky", "sky": "broken", "temp_air_c": [2, 9], "futures": 5},
-        "panel": [{"rated_w": 100}],
+        "panel": chosen(random, ([], [], [{"rated_w": 100}])),
         "pack": pack | chosen(random, ({"inverter": inverter}, {"inverter": inverter}, {})),
         "charger": chosen(random, ([], [{"name": "van", "watts": 90,
                                          "between": ["17:00", "sunset+2h"], "days": [1]}])),

@@ -5,8 +5,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from page_data import answers, calendar_kit
 from page_script import call
+from script_answers import answers, calendar_kit
 
 from energy.model import timeline
 from energy.model.timeline import Calendar

@@ -5,9 +5,9 @@ from dataclasses import astuple
 
 import numpy as np
 import pytest
-from page_data import answers, calendar_kit, context, task_table
-from script_plans import chosen, random_plan
 from page_script import call
+from script_answers import answers, calendar_kit, context, task_table
+from script_plans import chosen, random_plan
 
 from energy.model import demand
 from energy.plan import Plan, PlanError

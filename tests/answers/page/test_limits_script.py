@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from page_data import context
+from script_answers import context
 
 from energy.model import limits as python
 from energy.model.demand import bursts

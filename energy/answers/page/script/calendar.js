@@ -288,7 +288,7 @@ function grid([startS, endS], marks, everyS = GRID_S) {
     inside.push(timeS);
   }
   inside.push(startS, endS);
-  const edges = Float64Array.from(inside).sort();
+  const edges = new Float64Array(inside).sort();
   return edges.filter((edge, k) => k === 0 || edge > edges[k - 1]);
 }
 

@@ -63,7 +63,7 @@ const BASE64 = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/
  * @returns {Kit}
  */
 function decode(data) {
-  const cells = Float64Array.from(data.cells);
+  const cells = new Float64Array(data.cells);
   const rowOfCell = new Int32Array(cells.length - 1).fill(-1);
   for (const [row, cell] of data.lit.entries()) rowOfCell[cell] = row;
   const battery_max_w = data.limits.battery_max_w ?? Infinity;
@@ -90,8 +90,8 @@ function weatherOf({ count, sun, temp }) {
   const hundredths = new Int16Array(bytesOf(temp.data));
   return {
     count,
-    sunW: Float64Array.from(units, (value) => value * sun.unit_w),
-    temp: Float64Array.from(hundredths, (value) => value / 100),
+    sunW: new Float64Array(units).map((value) => value * sun.unit_w),
+    temp: new Float64Array(hundredths).map((value) => value / 100),
     tempColumns: temp.columns,
   };
 }
@@ -214,9 +214,19 @@ function loadOf(edges, running, k, { supply, lead_loss }) {
       }
     }
   }
-  const rows = Int32Array.from(total.keys()).filter((row) => asks[row] === 1);
-  const watts = Float64Array.from(rows, (row) => total[row]);
+  const rows = rowsWhere(asks);
+  const watts = new Float64Array(rows.length).map((_, at) => total[rows[at]]);
   return { task: k, supply, rows, watts, leadLoss: lead_loss };
+}
+
+/** @param {Uint8Array} flags  one a segment */
+function rowsWhere(flags) {
+  const rows = new Int32Array(flags.length);
+  let count = 0;
+  for (let row = 0; row < flags.length; row++) {
+    if (flags[row]) rows[count++] = row;
+  }
+  return rows.slice(0, count);
 }
 
 /**
@@ -297,5 +307,5 @@ function factorOf({ normals, spare }, task, count) {
   if (count === 1 || task.spread_percent === 0 || !own) return new Float64Array(count).fill(1);
   const sigma = Math.sqrt(Math.log1p((task.spread_percent / 100) ** 2));
   const mean = (sigma * sigma) / 2;
-  return Float64Array.from(own.subarray(0, count), (z) => Math.exp(sigma * z - mean));
+  return new Float64Array(own.subarray(0, count)).map((z) => Math.exp(sigma * z - mean));
 }

@@ -148,7 +148,7 @@ function addSurge(sums, row, task, workingW) {
  */
 function switchOnAll(sums, accepted, tasks) {
   const { edges, limits, on, hull } = sums;
-  if (limits.on !== "with-tasks" && limits.on !== "only-in-use") return;
+  if (!isByTasks(limits)) return;
   /** @type {Map<string | Burst, Interval>} */
   const spells = new Map();
   for (const burst of accepted) {

@@ -1,9 +1,7 @@
-"""Random moments, charges and amounts done of a plan, as Python and as the page take them, and what
-Python lays out for them in the cells that the page carries."""
+"""Random moments, charges and amounts done of a plan, as Python and as the page take them."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -12,10 +10,7 @@ from script_plans import Random, chosen
 
 from energy import Plan
 from energy.model.timeline import to_utc
-from energy.simulation.bursts import Placed, place_bursts
-from energy.simulation.case import LaidOut, calendar_of, lay_out, span_of
-from energy.simulation.progress import Progress, left_by_window, progress
-from energy.simulation.result import Budget
+from energy.simulation.case import calendar_of
 
 Question = tuple[datetime | None, float | None, dict[str, float | str]]
 
@@ -60,17 +55,3 @@ def asked(plan: Plan, tables: list[dict[str, Any]], question: Question) -> dict[
         "percent": percent,
         "done": {name: words.get(said, said) for name, said in done.items()},
     }
-
-
-def laid_out_by_python(
-    whole: Budget, question: Question
-) -> tuple[LaidOut, Placed, tuple[Progress, ...]]:
-    """What Python lays out, in the sun and the cells of the budget from the plan's start."""
-    (now, percent, done), plan = question, whole.plan
-    if percent is not None:
-        plan = plan.replace(**{"pack.start_percent": percent})
-    span = span_of(plan, now)
-    steps = progress(plan, whole.calendar, span, done)
-    placed = place_bursts(plan, whole.calendar, span, left_by_window(steps))
-    days = replace(whole.days, plan=plan, span=span)
-    return lay_out(days, placed, whole.weather, whole.solar), placed, steps
