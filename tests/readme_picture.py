@@ -12,6 +12,9 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 sys.path[:0] = [str(ROOT / "tests" / "shared")]
 
+from browser import browser  # noqa: E402
+from PIL import Image  # noqa: E402
+
 from energy import Plan, check, page  # noqa: E402
 
 TARGET, ON_A_TELEPHONE = (ROOT / "notebooks" / name for name in ("cloudy-repair.png", "page.png"))
@@ -32,15 +35,14 @@ def main() -> None:
 
 def photograph(file: Path, target: Path) -> None:
     """The first screen of a page at noon."""
-    from page_browser import chromium
-
-    with chromium() as browser:
-        context = browser.new_context(viewport=TELEPHONE, device_scale_factor=2)
+    with browser() as chromium:
+        context = chromium.new_context(viewport=TELEPHONE, device_scale_factor=2)
         shown = context.new_page()
         shown.clock.install(time=NOON)
         shown.goto(file.as_uri())
         shown.clock.run_for(1000)
         shown.screenshot(path=target)
+    Image.open(target).convert("P", palette=Image.Palette.ADAPTIVE).save(target, optimize=True)
 
 
 if __name__ == "__main__":

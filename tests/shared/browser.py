@@ -1,6 +1,7 @@
 """A real browser for tests: Debian's chromium through playwright; where there is none they are
-skipped and say so."""
+skipped and say so, or fail where ENERGY_BROWSER=required."""
 
+import os
 import shutil
 from contextlib import contextmanager
 
@@ -12,9 +13,10 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 @contextmanager
 def browser():
     """A headless browser; skips where there is none."""
-    playwright = pytest.importorskip("playwright.sync_api", reason="no playwright on this machine")
     if CHROMIUM is None:
+        assert os.environ.get("ENERGY_BROWSER") != "required", "no chromium on this machine"
         pytest.skip("no chromium on this machine")
+    playwright = pytest.importorskip("playwright.sync_api", reason="no playwright on this machine")
     with playwright.sync_playwright() as driver:
         opened = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         try:
