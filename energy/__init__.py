@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from energy.answers.learn.next_reading import what_to_read as what_to_read
     from energy.answers.learn.score import score as score
     from energy.answers.meter.trace import trace as trace
+    from energy.answers.page.page import page as page
     from energy.answers.size.size import size as size
     from energy.answers.size.worksheet import worksheet as worksheet
     from energy.answers.size.year_size import year_size as year_size
@@ -47,6 +48,7 @@ _HOMES = {
     "learn": "energy.answers.learn.learn",
     "score": "energy.answers.learn.score",
     "trace": "energy.answers.meter.trace",
+    "page": "energy.answers.page.page",
     "what_to_read": "energy.answers.learn.next_reading",
     "size": "energy.answers.size.size",
     "year_size": "energy.answers.size.year_size",

@@ -17,8 +17,7 @@ STYLES = {"YES": "bold green", "ALMOST": "bold yellow", "NO": "bold red", "NOT K
 
 def title_part(result: Budget, width: int, *, demo: bool) -> Part:
     """The plan's title, and the span it is about; `demo` says that no plan was given."""
-    plan, span = result.plan, f"{_moment(result, 0)} to {_moment(result, -1)}"
-    title = plan.title or plan.origin
+    span, title = span_words(result), title_of(result)
     between = width - cell_len(title) - cell_len(span)
     if between >= 2 and not demo:
         return Part([[Text.assemble((title, "bold"), " " * between + span), Text()]])
@@ -27,9 +26,21 @@ def title_part(result: Budget, width: int, *, demo: bool) -> Part:
     return Part([[*lines, Text()]])
 
 
-def _moment(result: Budget, edge: int) -> str:
-    local: datetime = result.local(float(result.time_s[edge]))
-    return f"{day_name(local)} {local:%H:%M}"
+def title_of(result: Budget) -> str:
+    """The plan's title, or its file's name where it has none."""
+    return result.plan.title or result.plan.origin
+
+
+def span_words(result: Budget) -> str:
+    """From when to when a budget is, on the plan's clock.
+
+    >>> from energy.plan import Plan
+    >>> from energy.simulation.budget import budget
+    >>> span_words(budget(Plan.read("builtin:cloudy-repair")))
+    'Mon 14 Sep 07:00 to Tue 15 Sep 08:00'
+    """
+    ends: list[datetime] = [result.local(float(result.time_s[edge])) for edge in (0, -1)]
+    return " to ".join(f"{day_name(end)} {end:%H:%M}" for end in ends)
 
 
 def answer_part(word: str, text: str, width: int) -> Part:
@@ -48,11 +59,16 @@ def answer_part(word: str, text: str, width: int) -> Part:
 
 def weather_part(result: Budget, width: int, *, sharper: bool = False) -> Part:
     """What the answer rests on, with the chance; `sharper`: what would tell more, where room is."""
+    line = weather_words(result)
+    lines = [Text(line, "dim") for line in labelled("Weather", line, width)]
+    more = labelled("Sharper", result.weather.sharpen, width) if sharper else []
+    return Part([[*lines, *(Text(line, "dim") for line in more)], lines], gives=1)
+
+
+def weather_words(result: Budget) -> str:
+    """The weather that an answer rests on, and in how many of its scenarios the plan works."""
     away = ""
     if result.weather.distance_km > FAR_KM:
         away = f", {result.weather.distance_km:.0f} km away"
     chance = f"{'what can run, ' * bool(result.overloads)}{chance_line(result.chance)}"
-    line = f"{result.weather.source}{away}: {chance}"
-    lines = [Text(line, "dim") for line in labelled("Weather", line, width)]
-    more = labelled("Sharper", result.weather.sharpen, width) if sharper else []
-    return Part([[*lines, *(Text(line, "dim") for line in more)], lines], gives=1)
+    return f"{result.weather.source}{away}: {chance}"

@@ -6,6 +6,7 @@ from energy import Plan, budget
 from energy.answers.page.carried import carried
 
 DEMOS = ("cloudy-repair", "january-job", "two-night-trip")
+HOSTILE = "</script><img src=x onerror=alert(1)><!-- <script> ' \" & {{ 7*7 }} -->"
 SAW = {"name": "saw", "supply": "ac", "working_w": 400, "times": 12, "each_s": 60}
 CLIMATE = {"kind": "climate", "temp_air_c": [6, 12], "futures": 200}
 LAMP = {"name": "lamp", "supply": "dc12", "working_w": 10, "between": ["sunset", "sunrise"]}
@@ -32,6 +33,27 @@ def _far_north(start, end):
         task=[LAMP],
         panel=[{"rated_w": 100, "tilt_deg": 60}],
     )
+
+
+def hostile(words=HOSTILE):
+    """A plan whose words would rather be a script."""
+    tables = demo().source | {"title": words}
+    tables["task"][0] |= {"name": words}
+    return Plan.from_dict(tables, words)
+
+
+def three_days():
+    """Three days with twenty tasks, as much as one sheet of paper must hold."""
+    tasks = [
+        {"name": f"a task of some length, the number {k + 1}", "supply": "ac", "working_w": 40 + k}
+        | {
+            "times": 3 + k,
+            "each_s": 40,
+            "between": [f"{7 + k % 12:02d}:00", f"{8 + k % 12:02d}:30"],
+        }
+        for k in range(20)
+    ]
+    return demo(span={"start": "2026-09-14T07:00", "end": "2026-09-17T07:00"}, task=tasks, run=[])
 
 
 PLANS = {

@@ -11,26 +11,13 @@ import numpy as np
 import py_mini_racer
 from checkout import ROOT
 
+from energy.answers.page.page import SCRIPTS
 from energy.model import Array
 from energy.model.battery import USABLE, Battery
 from energy.model.simulate import Case
 
 SCRIPT = ROOT / "energy" / "answers" / "page" / "script"
-ORDER = (
-    "calendar",
-    "demand",
-    "limits",
-    "progress",
-    "layout",
-    "battery",
-    "simulate",
-    "judge",
-    "checkpoints",
-    "how_many",
-    "words",
-    "state",
-    "export",
-)
+WITH_DOCUMENT = ("view",)
 
 # What JSON cannot hold or JavaScript wants typed, and back.
 BRIDGE = """
@@ -51,7 +38,7 @@ function called(name, json) {
 
 def loaded(extra: str = "") -> py_mini_racer.MiniRacer:
     """A new context with all of the script that needs no document, and what a test adds."""
-    files = [SCRIPT / f"{name}.js" for name in ORDER]
+    files = [SCRIPT / f"{name}.js" for name in SCRIPTS if name not in WITH_DOCUMENT]
     script = "\n".join(file.read_text(encoding="utf-8") for file in files if file.exists())
     context = py_mini_racer.MiniRacer()
     atexit.register(context.close)  # a context left open can keep the interpreter from ending

@@ -105,7 +105,7 @@ def checkpoints_part(checkpoints: Sequence[Checkpoint], width: int) -> Part:
     columns = [
         Column("", names),
         Column("expect", [f"{c.expected_percent:.0f} %" for c in checkpoints], right=True),
-        Column("turn back below", [_turn_back(c) for c in checkpoints], right=True),
+        Column("turn back below", [turn_back_words(c) for c in checkpoints], right=True),
         Column("", ["lowest" if c.lowest else "" for c in checkpoints]),
     ]
     if any(c.dull_percent < c.expected_percent for c in checkpoints):
@@ -114,7 +114,8 @@ def checkpoints_part(checkpoints: Sequence[Checkpoint], width: int) -> Part:
     return part([*(f" {line}" for line in table.lines(columns, width - 1)), ""])
 
 
-def _turn_back(checkpoint: Checkpoint) -> str:
+def turn_back_words(checkpoint: Checkpoint) -> str:
+    """Below which reading to turn back; - where not even a full pack would do."""
     least = checkpoint.least_percent
     return {None: "-", 0: "any"}.get(least, f"{least} %")
 
