@@ -55,8 +55,10 @@ def data_of(carried: "Carried") -> dict[str, Any]:
         "mean_uncertain": full.weather.mean_uncertain,
         "cells": carried.cells.tolist(),
         "lit": carried.lit.tolist(),
-        "shift_days": full.weather.shift_days[: carried.scenarios].tolist(),
-        "weathers": [_weather(weather) for weather in carried.weathers],
+        "weathers": [
+            _weather(weather, source.weather.shift_days)
+            for weather, source in zip(carried.weathers, full.deciding, strict=False)
+        ],
         **({"skies": skies} if skies else {}),
         "capacity_wh": packed(capacity_wh, "<f8"),
         "normals": {name: packed(normals, "<f4") for name, normals in carried.normals.items()},

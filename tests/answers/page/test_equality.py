@@ -13,8 +13,8 @@ from functools import cache
 import numpy as np
 import page_script
 import pytest
-from page_asked import asked, random_questions
 from page_plans import DEMOS, page_of, plan_of
+from script_questions import asked, random_questions
 
 from energy import budget
 from energy.answers.check.check import task_answers
@@ -63,7 +63,7 @@ def script_answer(name, question, tasks=None, sky=None):
     tables = page.data()["tasks"] if tasks is None else tasks
     whole = asked(page.plan, tables, question) | {"sky": sky}
     text = json.dumps(whole).replace(": Infinity", ': "Infinity"')
-    return page_script._numbers(json.loads(context(name).call("answered", text)))
+    return page_script.numbers(json.loads(context(name).call("answered", text)))
 
 
 def assert_same(name, question):

@@ -12,10 +12,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from page_answers import answer_of, python_answer
-from page_asked import random_questions
-from page_data import answers, calendar_kit
 from page_plans import CLIMATE, demo, page_of
 from page_script import call
+from script_answers import answers, calendar_kit
+from script_questions import random_questions
 
 from energy import budget
 from energy.answers.check.words import verdict_words, what_decides

@@ -254,7 +254,7 @@ function ask(kit, asked) {
   const outcomes = laid.cases.map((setup) => outcomeOf(kit, laid, setup));
   const [foreseen] = outcomes;
   const { count, edges } = foreseen.setup;
-  const middle = middleOf(foreseen, kit.data.shift_days || []);
+  const middle = middleOf(foreseen, kit.data.weathers[0].shift_days || []);
   return {
     kit,
     asked,
