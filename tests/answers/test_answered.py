@@ -8,6 +8,7 @@ from energy.answers.check.check import check
 from energy.answers.choose.choose import choose
 from energy.answers.choose.how_many import how_many
 from energy.answers.fix.fix import fixes
+from energy.answers.page.page import page
 from energy.plan import Plan
 
 NO = Plan.read("builtin:cloudy-repair")
@@ -15,6 +16,7 @@ YES = NO.replace(**{"pack.capacity_wh": 9000})
 ASKED = {
     "check": lambda plan: [check(plan)],
     "choose": lambda plan: [choose(plan)],
+    "page": lambda plan: [page(plan)],
     "how many": lambda plan: [how_many(plan, "drill-6")],
     "aim": lambda plan: [(answer := aim(plan)), answer.best, answer.flat],
     "fixes": lambda plan: fixes(plan).found,

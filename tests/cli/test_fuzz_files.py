@@ -158,6 +158,7 @@ COMMANDS = {  # of the plan, unless another file is named
     "how many": ["choose", "plan.toml", "--how-many", "cut"],
     "size": ["size", "plan.toml", "--json"],
     "aim": ["aim", "plan.toml"],
+    "page": ["page", "plan.toml", "plan.html", "--force"],
     "wire": ["wire", "plan.toml"],
     "wire json": ["wire", "plan.toml", "--json"],
     "readings": ["learn", "readings", "plan.toml", "readings.csv", "--write", "out.toml"],
@@ -174,11 +175,11 @@ COMMANDS |= {f"check {name}": ["check", f"{name}.toml", "--no-fixes"] for name i
 COMMANDS |= {f"wire {name}": ["wire", f"{name}.toml"] for name in DEMOS}
 READ_BY = {  # which commands are asked about which file, the quick ones more often
     "plan.toml": [*OF_THE_PLAN, *3 * ["check", "wire", "wire json", "check now", "check plot"]],
-    "kit.toml": ["check", "wire", "next", "readings", "add", "check plot", "score"],
+    "kit.toml": ["check", "page", "wire", "next", "readings", "add", "check plot", "score"],
     "sun.csv": ["check", "check, all", "wire", "check plot"],
     "readings.csv": ["readings", "score"],
     "meter.csv": ["meter", "meter plot"],
-    "trace.csv": ["check", "wire", "check plot"],
+    "trace.csv": ["check", "page", "wire", "check plot"],
     "list.csv": ["size"],
     **{f"{name}.toml": [f"check {name}", f"wire {name}"] for name in DEMOS},
 }

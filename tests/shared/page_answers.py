@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import page_script
 import py_mini_racer
-from page_asked import Question, asked
+from script_questions import Question, asked
 
 from energy import Plan
 from energy.answers.check.check import Check, task_answers

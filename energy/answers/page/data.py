@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from energy.answers.caution.cautions import cautions
 from energy.answers.check.words import what_decides
 from energy.answers.page.coarse import CarriedWeather
+from energy.model import Array
 from energy.model.battery import USABLE, Battery
 from energy.model.limits import Limits
 from energy.model.timeline import Calendar, Interval
@@ -55,8 +56,10 @@ def data_of(carried: "Carried") -> dict[str, Any]:
         "mean_uncertain": full.weather.mean_uncertain,
         "cells": carried.cells.tolist(),
         "lit": carried.lit.tolist(),
-        "shift_days": full.weather.shift_days[: carried.scenarios].tolist(),
-        "weathers": [_weather(weather) for weather in carried.weathers],
+        "weathers": [
+            _weather(weather, source.weather.shift_days)
+            for weather, source in zip(carried.weathers, full.deciding, strict=False)
+        ],
         **({"skies": skies} if skies else {}),
         "capacity_wh": packed(capacity_wh, "<f8"),
         "normals": {name: packed(normals, "<f4") for name, normals in carried.normals.items()},
@@ -128,9 +131,11 @@ def packed(values: NDArray[Any], kind: str) -> str:
     return b64encode(np.ascontiguousarray(values, dtype=kind).tobytes()).decode("ascii")
 
 
-def _weather(weather: CarriedWeather) -> dict[str, Any]:
+def _weather(weather: CarriedWeather, shift_days: Array) -> dict[str, Any]:
+    count = weather.sun_steps.shape[1]
     return {
-        "count": weather.sun_steps.shape[1],
+        "count": count,
+        "shift_days": shift_days[:count].tolist(),
         "sun": {"unit_w": weather.unit_w, "data": packed(weather.sun_steps, "<u2")},
         "temp": {"columns": weather.temp_steps.shape[1], "data": packed(weather.temp_steps, "<i2")},
     }

@@ -23,6 +23,7 @@ from energy.answers.page.picture import picture
 from energy.answers.page.timetable import timetable
 from energy.plan import Plan
 from energy.show import files
+from energy.show.layout import tied
 from energy.show.moments import short_clock
 from energy.show.title import span_words, title_of, weather_words
 from energy.simulation.budget import Budget, budget_of
@@ -120,7 +121,7 @@ def _words(along: Carried) -> dict[str, Any]:
         "title": title_of(result),
         "span": span_words(result),
         "answer": answer.answer,
-        "sentence": f"{what_decides(answer)}.",
+        "sentence": tied(f"{what_decides(answer)}."),
         "drawn": picture(result, answer.checkpoints),
         "checkpoints": [_checkpoint(answer, point) for point in answer.checkpoints],
         "rows": timetable(answer),

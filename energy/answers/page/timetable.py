@@ -7,6 +7,7 @@ from itertools import groupby
 from energy.answers.check.check import Check
 from energy.model.demand import Burst
 from energy.plan.task import Task
+from energy.show.layout import tied
 from energy.show.moments import day_name
 from energy.simulation.budget import Budget
 
@@ -56,8 +57,8 @@ def timetable(answer: Check) -> tuple[Row, ...]:
                 days=_days(result, same),
                 times=times,
                 name=task.name,
-                amount=amount(task, count),
-                watts=f"{task.peak_w:.0f} W",
+                amount=tied(amount(task, count)),
+                watts=tied(f"{task.peak_w:.0f} W"),
                 must=task.must,
                 why_not=said.why_not or "",
             )

@@ -1,7 +1,7 @@
 """The page's script gives the numbers of the Python simulation fed with the same rounded weather.
 
 The script runs in an embedded V8 on the data that the page carries. Charge in every scenario at
-every edge agrees within a millionth of the pack's capacity, and what follows from it is the same.
+every edge agrees within 1e-9 of the pack's capacity, and what follows from it is the same.
 All plans are invented.
 """
 
@@ -13,8 +13,8 @@ from functools import cache
 import numpy as np
 import page_script
 import pytest
-from page_asked import asked, random_questions
 from page_plans import DEMOS, page_of, plan_of
+from script_questions import asked, random_questions
 
 from energy import budget
 from energy.answers.check.check import task_answers
@@ -24,7 +24,7 @@ from energy.model.timeline import to_utc
 from energy.simulation.case import lognormal
 from energy.simulation.overloads import why_refused
 
-SHARE_OF_C = 1e-6
+SHARE_OF_C = 1e-9
 AT_START = (None, None, {})
 NAMES = (*DEMOS, "frost", "lead-acid", "climate", "no panels", "polar day", "60 tasks")
 MANY = ("cloudy-repair", "two-night-trip", "frost", "lead-acid", "climate")
@@ -63,7 +63,7 @@ def script_answer(name, question, tasks=None, sky=None):
     tables = page.data()["tasks"] if tasks is None else tasks
     whole = asked(page.plan, tables, question) | {"sky": sky}
     text = json.dumps(whole).replace(": Infinity", ': "Infinity"')
-    return page_script._numbers(json.loads(context(name).call("answered", text)))
+    return page_script.numbers(json.loads(context(name).call("answered", text)))
 
 
 def assert_same(name, question):

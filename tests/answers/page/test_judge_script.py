@@ -8,9 +8,9 @@ from functools import cache
 import numpy as np
 import pytest
 from page_answers import answer_of, masks, python_answer
-from page_asked import random_questions
 from page_plans import PLANS, page_of, plan_of
 from page_script import call
+from script_questions import random_questions
 
 from energy.simulation.success import needed
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -12,10 +12,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from page_answers import answer_of, python_answer
-from page_asked import random_questions
-from page_data import answers, calendar_kit
 from page_plans import CLIMATE, demo, page_of
 from page_script import call
+from script_answers import answers, calendar_kit
+from script_questions import random_questions
 
 from energy import budget
 from energy.answers.check.words import verdict_words, what_decides
@@ -35,8 +35,10 @@ SAW = {"name": "saw", "supply": "ac", "working_w": 400, "minutes": 30}
 LAMP = {"name": "lamp", "supply": "dc12", "working_w": 5, "must": True}
 COLD = {"pack.temperature": None, "pack.discharge_min_c": -10.5}
 MADE_UP: dict[str, dict[str, Any]] = {
+    "flat in some, too cold in others": {"weather": MIXED | {"temp_air_c": [-14, 8]}, **COLD,
+                                         "pack.discharge_min_c": -12.0},
     "one weather, flat": {"weather": ONE, "pack.start_percent": 30},
-    "one weather, into the reserve": {"weather": ONE, "pack.start_percent": 83},
+    "one weather, into the reserve": {"weather": ONE, "pack.start_percent": 97},
     "one weather, powered": {"weather": ONE, "pack.capacity_wh": 4000},
     "one weather, too cold": {"weather": FROST | {"futures": 1}, **COLD},
     "too cold in all": {"weather": FROST, **COLD},
@@ -79,6 +81,12 @@ def test_what_decides_is_said_as_in_python(name):
     page = made_up(name)
     for question in random_questions(np.random.default_rng(11), page.plan, 3):
         assert_same_words(page, question)
+
+
+@pytest.mark.parametrize("percent", [40.0, 55.0, 80.0])  # 5, 18 and all 31 stop by the cold
+def test_cold_is_named_where_it_stops_more_weathers_than_an_empty_pack(percent):
+    noon = datetime(2026, 9, 14, 12)
+    assert_same_words(made_up("flat in some, too cold in others"), (noon, percent, {}))
 
 
 @pytest.mark.parametrize("name", ["cloudy-repair", "two-night-trip", "january-job", "climate"])

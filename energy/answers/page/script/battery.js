@@ -1,11 +1,13 @@
 "use strict";
+
 // The one place where the battery moves: lithium as one well, lead-acid as two.
-// Rates are Wh of store per hour, positive into the store; stores are Wh of the capacity C. What the
-// bus asks and who goes short is settled in simulate.js. The same closed forms as model/battery.py.
+// Rates are Wh of store per hour, positive into the store; stores are Wh of the capacity C. What
+// the bus asks and who goes short is settled in simulate.js. The same closed forms as
+// model/battery.py.
 
 /**
- * A battery's figures; kinetic_c and kinetic_k_per_h only of lead-acid; usable: temperatures [deg C]
- * and the share of the store that can be had then; colder than discharge_min_c it gives nothing.
+ * A battery's figures; kinetic_c and kinetic_k_per_h only of lead-acid; usable: temperatures [deg
+ * C] and the share of the store that can be had then; colder than discharge_min_c it gives nothing.
  * @typedef {object} Battery
  * @property {string} chemistry
  * @property {boolean} lithium
@@ -46,7 +48,9 @@ const NO_ENERGY = 1e-12; // of the capacity
 /**
  * Rate at the store [Wh/h] for a terminal power [W]; the root is held at zero where no rate gives
  * the power.
- * @param {number} terminalW @param {number} capacityWh @param {number} resistiveH
+ * @param {number} terminalW
+ * @param {number} capacityWh
+ * @param {number} resistiveH
  */
 function terminalToRate(terminalW, capacityWh, resistiveH) {
   const inside = 1.0 + (4.0 * resistiveH * terminalW) / capacityWh;
@@ -55,7 +59,9 @@ function terminalToRate(terminalW, capacityWh, resistiveH) {
 
 /**
  * Terminal power [W] for a rate at the store [Wh/h].
- * @param {number} rate @param {number} capacityWh @param {number} resistiveH
+ * @param {number} rate
+ * @param {number} capacityWh
+ * @param {number} resistiveH
  */
 function rateToTerminal(rate, capacityWh, resistiveH) {
   return rate + (resistiveH * rate * rate) / capacityWh;
@@ -63,7 +69,8 @@ function rateToTerminal(rate, capacityWh, resistiveH) {
 
 /**
  * Whether it is so cold that nothing comes out, however full.
- * @param {Battery} battery @param {number} temperatureC
+ * @param {Battery} battery
+ * @param {number} temperatureC
  */
 function tooCold(battery, temperatureC) {
   return battery.discharge_min_c !== null && temperatureC < battery.discharge_min_c;
@@ -71,7 +78,8 @@ function tooCold(battery, temperatureC) {
 
 /**
  * The share of C that the cold withholds; of lead-acid from its available well only.
- * @param {Battery} battery @param {number} temperatureC
+ * @param {Battery} battery
+ * @param {number} temperatureC
  */
 function coldUnavailableShare(battery, temperatureC) {
   const [temperatures, usable] = battery.usable;
@@ -83,7 +91,8 @@ function coldUnavailableShare(battery, temperatureC) {
 
 /**
  * Whether the cold forbids charging.
- * @param {Battery} battery @param {number} temperatureC
+ * @param {Battery} battery
+ * @param {number} temperatureC
  */
 function frozen(battery, temperatureC) {
   return battery.lithium && !battery.heated && temperatureC < FREEZING_C;
@@ -91,7 +100,9 @@ function frozen(battery, temperatureC) {
 
 /**
  * A value between ascending points, held beyond the ends.
- * @param {number} x @param {number[]} xs @param {number[]} ys
+ * @param {number} x
+ * @param {number[]} xs
+ * @param {number[]} ys
  */
 function interpolate(x, xs, ys) {
   let k = 0;
@@ -103,7 +114,8 @@ function interpolate(x, xs, ys) {
 
 /**
  * How steeply the ceiling of charging falls with the store above the taper's start [1/h].
- * @param {Battery} battery @param {number} capacityWh
+ * @param {Battery} battery
+ * @param {number} capacityWh
  */
 function taperPerH(battery, capacityWh) {
   const ceiling =
@@ -112,10 +124,13 @@ function taperPerH(battery, capacityWh) {
 }
 
 /**
- * Move the store through all segments; storeWh, (n + 1) x m, holds the start in its first row and is
- * filled here.
- * @param {Battery} battery @param {Float64Array} capacityWh @param {Course} course
- * @param {Float64Array} storeWh @param {RunsOut} runsOut
+ * Move the store through all segments; storeWh, (n + 1) x m, holds the start in its first row and
+ * is filled here.
+ * @param {Battery} battery
+ * @param {Float64Array} capacityWh
+ * @param {Course} course
+ * @param {Float64Array} storeWh
+ * @param {RunsOut} runsOut
  */
 function advance(battery, capacityWh, course, storeWh, runsOut) {
   if (battery.kinetic_c === null) advanceOneWell(battery, capacityWh, course, storeWh, runsOut);
@@ -124,8 +139,11 @@ function advance(battery, capacityWh, course, storeWh, runsOut) {
 
 /**
  * e' = rate - leak e, under the ceiling k (C - e) where that is lower, not below the floor.
- * @param {Battery} battery @param {Float64Array} capacityWh @param {Course} course
- * @param {Float64Array} storeWh @param {RunsOut} runsOut
+ * @param {Battery} battery
+ * @param {Float64Array} capacityWh
+ * @param {Course} course
+ * @param {Float64Array} storeWh
+ * @param {RunsOut} runsOut
  */
 function advanceOneWell(battery, capacityWh, course, storeWh, runsOut) {
   const { hours, rate, coldRow, coldShare, coldColumns } = course;
@@ -158,8 +176,12 @@ function advanceOneWell(battery, capacityWh, course, storeWh, runsOut) {
 
 /**
  * The store after a segment in which the ceiling binds, from its start or from somewhere in it.
- * @param {number} before @param {number} rate @param {number} capacity @param {number} taper
- * @param {number} leak @param {number} hours
+ * @param {number} before
+ * @param {number} rate
+ * @param {number} capacity
+ * @param {number} taper
+ * @param {number} leak
+ * @param {number} hours
  */
 function tapered(before, rate, capacity, taper, leak, hours) {
   const meets = capacity - rate / taper;
@@ -172,7 +194,9 @@ function tapered(before, rate, capacity, taper, leak, hours) {
 /**
  * How long the store needs to rise by a gap where it rises at `slope` [Wh/h] to begin with and a
  * leak slows it, as a series.
- * @param {number} gapWh @param {number} slope @param {number} leakPerH
+ * @param {number} gapWh
+ * @param {number} slope
+ * @param {number} leakPerH
  */
 function hoursToMeet(gapWh, slope, leakPerH) {
   const straight = gapWh / slope;
@@ -186,7 +210,10 @@ function hoursToMeet(gapWh, slope, leakPerH) {
  * q' = I and w' = (1 - c) I - k' w.
  */
 class Wells {
-  /** @param {number} c the available well's share @param {number} perH k' [1/h] */
+  /**
+   * @param {number} c the available well's share
+   * @param {number} perH k' [1/h]
+   */
   constructor(c, perH) {
     this.c = c;
     this.perH = perH;
@@ -195,7 +222,10 @@ class Wells {
     this.served = 0.0; // share of the last discharge over which all was given
   }
 
-  /** @param {number} q @param {number} w */
+  /**
+   * @param {number} q
+   * @param {number} w
+   */
   set(q, w) {
     this.q = q;
     this.w = w;
@@ -205,25 +235,38 @@ class Wells {
     return this.w + this.c * this.q;
   }
 
-  /** What the available well holds after a constant current.
-   * @param {number} current @param {number} hours */
+  /**
+   * What the available well holds after a constant current.
+   * @param {number} current
+   * @param {number} hours
+   */
   availableAfter(current, hours) {
     return this.wAfter(current, hours) + this.c * (this.q + current * hours);
   }
 
-  /** @param {number} current @param {number} hours */
+  /**
+   * @param {number} current
+   * @param {number} hours
+   */
   wAfter(current, hours) {
     const decay = Math.exp(-this.perH * hours);
     return this.w * decay + ((1.0 - this.c) * current * (1.0 - decay)) / this.perH;
   }
 
-  /** A constant current. @param {number} current @param {number} hours */
+  /**
+   * A constant current.
+   * @param {number} current
+   * @param {number} hours
+   */
   flow(current, hours) {
     this.set(this.q + current * hours, this.wAfter(current, hours));
   }
 
-  /** The available well kept at a level: all that passes is what flows between the wells.
-   * @param {number} level @param {number} hours */
+  /**
+   * The available well kept at a level: all that passes is what flows between the wells.
+   * @param {number} level
+   * @param {number} hours
+   */
   hold(level, hours) {
     const w = this.w * Math.exp(-this.c * this.perH * hours);
     this.set((level - w) / this.c, w);
@@ -232,7 +275,9 @@ class Wells {
   /**
    * When the available well reaches a level that it has passed at `end` [h], by Newton from the
    * side from which its steps never overshoot.
-   * @param {number} current @param {number} level @param {number} end
+   * @param {number} current
+   * @param {number} level
+   * @param {number} end
    */
   reaches(current, level, end) {
     const bend = this.w - ((1.0 - this.c) * current) / this.perH;
@@ -251,7 +296,9 @@ class Wells {
    * Discharge where the available well is, or comes, to its floor. Below it nothing is given until
    * the bound well has lifted it; then all that is asked until the floor is reached; then only what
    * the bound well feeds.
-   * @param {number} current @param {number} floor @param {number} hours
+   * @param {number} current
+   * @param {number} floor
+   * @param {number} hours
    */
   runOut(current, floor, hours) {
     const wait = this.available() < floor ? this.lift(floor, hours) : 0.0;
@@ -266,8 +313,11 @@ class Wells {
     this.served = served / hours;
   }
 
-  /** How long the bound well takes to lift the available one to a floor, at most `hours`.
-   * @param {number} floor @param {number} hours */
+  /**
+   * How long the bound well takes to lift the available one to a floor, at most `hours`.
+   * @param {number} floor
+   * @param {number} hours
+   */
   lift(floor, hours) {
     if (!(this.w < 0.0 && this.c * this.q > floor)) return hours;
     const lifted = Math.log(this.w / (floor - this.c * this.q)) / this.perH;
@@ -276,7 +326,10 @@ class Wells {
 
   /**
    * Charge at the offer, then along the taper [1/h], then as fast as the full well passes it on.
-   * @param {number} current @param {number} high @param {number} capacity @param {number} taper
+   * @param {number} current
+   * @param {number} high
+   * @param {number} capacity
+   * @param {number} taper
    * @param {number} hours
    */
   fill(current, high, capacity, taper, hours) {
@@ -294,7 +347,9 @@ class Wells {
   /**
    * When the available well is full along the taper. The room d = C - q decays, and the top's gap
    * g = high - available has g' = (k' c - k) d - k' g: its zero in closed form.
-   * @param {number} high @param {number} capacity @param {number} taper
+   * @param {number} high
+   * @param {number} capacity
+   * @param {number} taper
    */
   topMeets(high, capacity, taper) {
     const steeper = taper - this.perH * this.c;
@@ -304,7 +359,12 @@ class Wells {
     return steeper > 0.0 && inside > -1.0 ? Math.log1p(inside) / faster : Infinity;
   }
 
-  /** Charge along the taper. @param {number} capacity @param {number} taper @param {number} hours */
+  /**
+   * Charge along the taper.
+   * @param {number} capacity
+   * @param {number} taper
+   * @param {number} hours
+   */
   follow(capacity, taper, hours) {
     const room = capacity - this.q;
     const decay = Math.exp(-this.perH * hours);
@@ -313,8 +373,10 @@ class Wells {
     this.set(capacity - room * Math.exp(-taper * hours), this.w * decay + (1.0 - this.c) * fed);
   }
 
-  /** How much faster the wells level out than the taper closes [1/h], never quite nothing.
-   * @param {number} taper */
+  /**
+   * How much faster the wells level out than the taper closes [1/h], never quite nothing.
+   * @param {number} taper
+   */
   faster(taper) {
     const faster = this.perH - taper;
     return Math.abs(faster) < 1e-9 ? 1e-9 : faster;
@@ -323,8 +385,11 @@ class Wells {
 
 /**
  * Both wells, phase by phase; half of the leak before and half behind each segment.
- * @param {Battery} battery @param {Float64Array} capacityWh @param {Course} course
- * @param {Float64Array} storeWh @param {RunsOut} runsOut
+ * @param {Battery} battery
+ * @param {Float64Array} capacityWh
+ * @param {Course} course
+ * @param {Float64Array} storeWh
+ * @param {RunsOut} runsOut
  */
 function advanceTwoWells(battery, capacityWh, course, storeWh, runsOut) {
   const { hours, rate, coldRow, coldShare, coldColumns } = course;
@@ -350,8 +415,13 @@ function advanceTwoWells(battery, capacityWh, course, storeWh, runsOut) {
 /**
  * Move both wells through one segment; the share of it over which the whole current was given.
  * relax: how much of an imbalance is left at its end.
- * @param {Wells} wells @param {number} current @param {number} capacity @param {number} taper
- * @param {number} floor @param {number} hours @param {number} relax
+ * @param {Wells} wells
+ * @param {number} current
+ * @param {number} capacity
+ * @param {number} taper
+ * @param {number} floor
+ * @param {number} hours
+ * @param {number} relax
  */
 function charge(wells, current, capacity, taper, floor, hours, relax) {
   const { c, perH } = wells;

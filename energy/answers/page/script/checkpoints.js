@@ -1,12 +1,12 @@
 "use strict";
 
-// What the display should read at a few moments of a plan, and below which reading to turn back. The
-// same rules as answers/check/checkpoints.py.
+// What the display should read at a few moments of a plan, and below which reading to turn back.
+// The same rules as answers/check/checkpoints.py.
 
 /**
  * A moment at which to look at the display: the charge then [percent] on the middling day and on a
- * dull one, and the least whole percent from which the rest reaches its goal; null where a full pack
- * would not do, 0 where an empty one would. lowest: the lowest point of the middling day.
+ * dull one, and the least whole percent from which the rest reaches its goal; null where a full
+ * pack would not do, 0 where an empty one would. lowest: the lowest point of the middling day.
  * @typedef {{
  *   atS: number, expectedPercent: number, dullPercent: number, leastPercent: number | null,
  *   lowest: boolean,
@@ -26,7 +26,9 @@ const FULL_PERCENT = 100;
 /**
  * The least whole percent at a moment from which the rest reaches its goal; null: not even from a
  * full pack. More charge never does worse, so that a good guess and then halving find it.
- * @param {Kit} kit @param {Answer} answer @param {number} atS
+ * @param {Kit} kit
+ * @param {Answer} answer
+ * @param {number} atS
  */
 function leastPercent(kit, answer, atS) {
   const { goal_percent, reserve_percent } = kit.data;
@@ -54,7 +56,10 @@ function leastPercent(kit, answer, atS) {
 
 /**
  * In which scenarios the rest succeeds from a charge; isOver: nothing of it is left.
- * @param {Case} rest @param {number} percent @param {number} reservePercent @param {boolean} isOver
+ * @param {Case} rest
+ * @param {number} percent
+ * @param {number} reservePercent
+ * @param {boolean} isOver
  */
 function successFrom(rest, percent, reservePercent, isOver) {
   const startWh = rest.capacityWh.map((capacity) => capacity * (percent / 100.0));
@@ -69,7 +74,10 @@ function successFrom(rest, percent, reservePercent, isOver) {
 
 /**
  * The least percent if all that is spared in the rest of each weather were missing at once.
- * @param {Kit} kit @param {Outcome} outcome @param {Case} rest @param {number} atS
+ * @param {Kit} kit
+ * @param {Outcome} outcome
+ * @param {Case} rest
+ * @param {number} atS
  */
 function guessLeast({ data }, { setup, simulated }, rest, atS) {
   const from = segmentAt(setup.edges, atS) * setup.count;
@@ -82,7 +90,9 @@ function guessLeast({ data }, { setup, simulated }, rest, atS) {
 
 /**
  * The charge of each scenario at a moment [percent].
- * @param {Case} setup @param {Simulated} simulated @param {number} timeS
+ * @param {Case} setup
+ * @param {Simulated} simulated
+ * @param {number} timeS
  */
 function chargeAt({ edges, capacityWh, count }, { storeWh }, timeS) {
   const row = segmentAt(edges, timeS);
@@ -97,7 +107,8 @@ function chargeAt({ edges, capacityWh, count }, { storeWh }, timeS) {
 
 /**
  * The moments at which to look at the display, in order of time, at most four.
- * @param {Kit} kit @param {Answer} answer
+ * @param {Kit} kit
+ * @param {Answer} answer
  * @returns {Checkpoint[]}
  */
 function checkpointsOf(kit, answer) {
@@ -123,7 +134,9 @@ function checkpointsOf(kit, answer) {
 /**
  * The checkpoints of a plan that reaches its goal without those at which a middling day would turn
  * back: it reaches it by weathers that had begun well by then. Two are kept at least.
- * @param {Kit} kit @param {Answer} answer @param {Checkpoint[]} points
+ * @param {Kit} kit
+ * @param {Answer} answer
+ * @param {Checkpoint[]} points
  */
 function telling({ data }, { outcomes }, points) {
   if (!outcomes.every(({ success }) => reached(success, data.goal_percent))) return points;
@@ -134,7 +147,8 @@ function telling({ data }, { outcomes }, points) {
 
 /**
  * When to look: the lowest point, and the earliest others that lie an hour apart.
- * @param {Kit} kit @param {Answer} answer
+ * @param {Kit} kit
+ * @param {Answer} answer
  */
 function checkpointTimes(kit, answer) {
   const { edges, lowest } = answer;
@@ -151,14 +165,18 @@ function checkpointTimes(kit, answer) {
   return picked.sort((a, b) => a - b);
 }
 
-/** The start of an interval, put on whole five minutes. @param {Interval} interval */
+/**
+ * The start of an interval, put on whole five minutes.
+ * @param {Interval} interval
+ */
 function upToRound([startS]) {
   return Math.ceil(startS / ROUND_S) * ROUND_S;
 }
 
 /**
  * Before the block of work that takes most energy, and after the last mains work of each day.
- * @param {Kit} kit @param {Answer} answer
+ * @param {Kit} kit
+ * @param {Answer} answer
  */
 function workTimes(kit, { edges, bursts: running, asked }) {
   const blocks = blocksOf(running).filter(({ beginsS }) => beginsS > edges[0]);
@@ -198,7 +216,8 @@ function blocksOf(running) {
 
 /**
  * The stretches of a span between sunset and sunrise; a polar day has none.
- * @param {Kit} kit @param {Interval} span
+ * @param {Kit} kit
+ * @param {Interval} span
  */
 function nights(kit, [startS, endS]) {
   const sun = kit.data.dates.sun.slice(0, -1);

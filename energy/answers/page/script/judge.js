@@ -6,10 +6,10 @@
 // words.js.
 
 /**
- * What came of one set of weathers, m of them: lowestEdge and above (height over what the cold holds
- * back [percent of charge]) of each one's lowest point; unmetWh with overloads counted in, one array
- * a task; success, powered (nothing stops, reserve or not) and tooCold (fails by the cold, not
- * empty), 0 or 1 each.
+ * What came of one set of weathers, m of them: lowestEdge and above (height over what the cold
+ * holds back [percent of charge]) of each one's lowest point; unmetWh with overloads counted in,
+ * one array a task; success, powered (nothing stops, reserve or not) and tooCold (fails by the
+ * cold, not empty), 0 or 1 each.
  * @typedef {{
  *   setup: Case, simulated: Simulated, lowestEdge: Int32Array, above: Float64Array,
  *   unmetWh: Float64Array[], success: Uint8Array, powered: Uint8Array, tooCold: Uint8Array,
@@ -19,14 +19,15 @@
 /**
  * A task that a limit turns away, with what its first burst broke, and how many of its bursts.
  * @typedef {{
- *   task: number, limit: string, asked: number, allowed: number, turnedAway: number, bursts: number,
+ *   task: number, limit: string, asked: number, allowed: number,
+ *   turnedAway: number, bursts: number,
  * }} Refused
  */
 
 /**
  * The answer. success and powered count weathers as foreseen, of which mayFail may fail; outcomes
- * holds one for each set of weathers that decides, as foreseen and at the low end. charge: percent at
- * the edges, of the middle weather and of the 10th percentile. bursts: those that run; cases and
+ * holds one for each set of weathers that decides, as foreseen and at the low end. charge: percent
+ * at the edges, of the middle weather and of the 10th percentile. bursts: those that run; cases and
  * simulated as in outcomes.
  * @typedef {{
  *   kit: Kit, asked: Asked, answer: "yes" | "almost" | "no", verdict: string, success: number,
@@ -49,35 +50,44 @@ const ALL_LOCKED_PERCENT = 99.9; // more held back than this: too cold to give
 // --- one set of weathers ------------------------------------------------------------------------
 
 /**
- * At which edge each scenario is lowest, and how high above what the cold holds back then [percent].
- * Each segment's cold counts at its start and at its end.
- * @param {Case} setup @param {Float64Array} storeWh
+ * At which edge each scenario is lowest, and how high above what the cold holds back then
+ * [percent]. Each segment's cold counts at its start and at its end.
+ * @param {Case} setup
+ * @param {Float64Array} storeWh
  */
 function lowestPoint(setup, storeWh) {
   const { count, capacityWh } = setup;
   const { hours, coldRow, coldShare, coldColumns } = courseOf(setup);
-  const above = new Float64Array(count);
-  const lowestEdge = new Int32Array(count);
+  const perWh = capacityWh.map((capacity) => 100.0 / capacity);
+  const start = new Float64Array(count).fill(Infinity);
+  const end = start.slice();
+  const [startEdge, endEdge] = [new Int32Array(count), new Int32Array(count)];
   const across = coldColumns > 1 ? 1 : 0;
-  for (let s = 0; s < count; s++) {
-    const perWh = 100.0 / capacityWh[s];
-    let [start, end, startEdge, endEdge] = [Infinity, Infinity, 0, 0];
-    for (let i = 0, cell = s; i < hours.length; i++, cell += count) {
-      const cold = 100.0 * coldShare[coldRow[i] * coldColumns + s * across];
-      const atStart = storeWh[cell] * perWh - cold;
-      const atEnd = storeWh[cell + count] * perWh - cold;
-      if (atStart < start) [start, startEdge] = [atStart, i];
-      if (atEnd < end) [end, endEdge] = [atEnd, i + 1];
+  for (let i = 0, cell = 0; i < hours.length; i++) {
+    for (let s = 0, cold = coldRow[i] * coldColumns; s < count; s++, cell++, cold += across) {
+      const atStart = storeWh[cell] * perWh[s] - 100.0 * coldShare[cold];
+      const atEnd = storeWh[cell + count] * perWh[s] - 100.0 * coldShare[cold];
+      if (atStart < start[s]) {
+        start[s] = atStart;
+        startEdge[s] = i;
+      }
+      if (atEnd < end[s]) {
+        end[s] = atEnd;
+        endEdge[s] = i + 1;
+      }
     }
-    above[s] = Math.min(start, end);
-    lowestEdge[s] = end < start ? endEdge : startEdge;
   }
-  return { lowestEdge, above };
+  return {
+    above: start.map((height, s) => Math.min(height, end[s])),
+    lowestEdge: startEdge.map((edge, s) => (end[s] < start[s] ? endEdge[s] : edge)),
+  };
 }
 
 /**
  * In which scenarios the reserve is kept and nothing runs short.
- * @param {Float64Array} above @param {Simulated} simulated @param {number} reservePercent
+ * @param {Float64Array} above
+ * @param {Simulated} simulated
+ * @param {number} reservePercent
  */
 function succeeds(above, simulated, reservePercent) {
   const { firstShortS } = simulated;
@@ -87,7 +97,8 @@ function succeeds(above, simulated, reservePercent) {
 
 /**
  * How many of so many scenarios must succeed for a goal.
- * @param {number} goalPercent @param {number} scenarios
+ * @param {number} goalPercent
+ * @param {number} scenarios
  */
 function needed(goalPercent, scenarios) {
   return Math.ceil((goalPercent / 100.0) * scenarios - 1e-9);
@@ -95,7 +106,8 @@ function needed(goalPercent, scenarios) {
 
 /**
  * Whether as many hold as a goal needs.
- * @param {Uint8Array} holds @param {number} goalPercent
+ * @param {Uint8Array} holds
+ * @param {number} goalPercent
  */
 function reached(holds, goalPercent) {
   return countOf(holds) >= needed(goalPercent, holds.length);
@@ -107,7 +119,9 @@ function countOf(holds) {
 }
 
 /**
- * @param {Kit} kit @param {LaidOut} laid @param {Case} setup
+ * @param {Kit} kit
+ * @param {LaidOut} laid
+ * @param {Case} setup
  * @returns {Outcome}
  */
 function outcomeOf(kit, laid, setup) {
@@ -129,7 +143,9 @@ function outcomeOf(kit, laid, setup) {
 
 /**
  * What of each task is unmet, for want of energy or turned away, one array (m) a task [Wh].
- * @param {Case} setup @param {Simulated} simulated @param {Overload[]} refused
+ * @param {Case} setup
+ * @param {Simulated} simulated
+ * @param {Overload[]} refused
  */
 function unmetOf(setup, simulated, refused) {
   const unmet = simulated.unmetWh.map((wh) => wh.slice());
@@ -164,7 +180,9 @@ function isTooCold(outcome, scenario) {
 
 /**
  * Whether it is too cold for the pack to give at a moment of a scenario.
- * @param {Case} setup @param {number} timeS @param {number} scenario
+ * @param {Case} setup
+ * @param {number} timeS
+ * @param {number} scenario
  */
 function tooColdAt(setup, timeS, scenario) {
   const column = setup.tempColumns > 1 ? scenario : 0;
@@ -174,7 +192,8 @@ function tooColdAt(setup, timeS, scenario) {
 
 /**
  * State of charge at a scenario's lowest point.
- * @param {Pick<Outcome, "setup" | "simulated" | "lowestEdge">} outcome @param {number} scenario
+ * @param {Pick<Outcome, "setup" | "simulated" | "lowestEdge">} outcome
+ * @param {number} scenario
  */
 function lowestPercent({ setup, simulated, lowestEdge }, scenario) {
   const storeWh = simulated.storeWh[lowestEdge[scenario] * setup.count + scenario];
@@ -184,7 +203,8 @@ function lowestPercent({ setup, simulated, lowestEdge }, scenario) {
 /**
  * The scenario whose lowest charge is the median, counted above what the cold holds back; of equals
  * the one nearest to the dates, where the page knows their shift.
- * @param {Outcome} outcome @param {number[]} shiftDays
+ * @param {Outcome} outcome
+ * @param {number[]} shiftDays
  */
 function middleOf({ above, unmetWh }, shiftDays) {
   const lowest = Array.from(above, (percent) => rounded(percent, 9));
@@ -192,21 +212,27 @@ function middleOf({ above, unmetWh }, shiftDays) {
   /** @param {number} s */
   const shift = (s) => shiftDays[s] || 0;
   const numbers = [...lowest.keys()];
-  const order = numbers.slice().sort((a, b) => lowest[a] - lowest[b] || unmet[b] - unmet[a] || a - b);
+  const order = numbers
+    .slice()
+    .sort((a, b) => lowest[a] - lowest[b] || unmet[b] - unmet[a] || a - b);
   const median = order[(order.length - 1) >> 1];
   const equal = numbers.filter((s) => lowest[s] === lowest[median] && unmet[s] === unmet[median]);
   return equal.sort((a, b) =>
     Math.abs(shift(a)) - Math.abs(shift(b)) || shift(a) - shift(b) || a - b)[0];
 }
 
-/** @param {number} value @param {number} digits */
+/**
+ * @param {number} value
+ * @param {number} digits
+ */
 function rounded(value, digits) {
   return Number(value.toFixed(digits));
 }
 
 /**
  * A percentile of some values, in a straight line between neighbours.
- * @param {Float64Array} values @param {number} percent
+ * @param {Float64Array} values
+ * @param {number} percent
  */
 function percentile(values, percent) {
   const sorted = values.slice().sort();
@@ -219,7 +245,8 @@ function percentile(values, percent) {
 
 /**
  * Judge what is asked in all weathers that the page carries.
- * @param {Kit} kit @param {Asked} asked
+ * @param {Kit} kit
+ * @param {Asked} asked
  * @returns {Answer}
  */
 function ask(kit, asked) {
@@ -227,7 +254,7 @@ function ask(kit, asked) {
   const outcomes = laid.cases.map((setup) => outcomeOf(kit, laid, setup));
   const [foreseen] = outcomes;
   const { count, edges } = foreseen.setup;
-  const middle = middleOf(foreseen, kit.data.shift_days || []);
+  const middle = middleOf(foreseen, kit.data.weathers[0].shift_days || []);
   return {
     kit,
     asked,
@@ -255,7 +282,9 @@ function ask(kit, asked) {
 
 /**
  * yes; almost, where in at least the goal's share nothing stops but the reserve is used; else no.
- * @param {Kit} kit @param {LaidOut} laid @param {Outcome[]} outcomes
+ * @param {Kit} kit
+ * @param {LaidOut} laid
+ * @param {Outcome[]} outcomes
  */
 function answerOf({ data }, laid, outcomes) {
   const succeedsEnough = outcomes.every(({ success }) => reached(success, data.goal_percent));
@@ -265,7 +294,9 @@ function answerOf({ data }, laid, outcomes) {
 
 /**
  * How a scenario goes.
- * @param {LaidOut} laid @param {Outcome} outcome @param {number} scenario
+ * @param {LaidOut} laid
+ * @param {Outcome} outcome
+ * @param {number} scenario
  */
 function verdictOf(laid, { simulated, success }, scenario) {
   if (laid.overloads.length > 0) return "overloads";
@@ -275,7 +306,8 @@ function verdictOf(laid, { simulated, success }, scenario) {
 
 /**
  * The charge at the edges [percent]: of the middle weather, and what nine in ten stay above.
- * @param {Outcome} outcome @param {number} middle
+ * @param {Outcome} outcome
+ * @param {number} middle
  */
 function chargeOf({ setup, simulated: { storeWh } }, middle) {
   const { count, edges } = setup;
@@ -289,7 +321,9 @@ function chargeOf({ setup, simulated: { storeWh } }, middle) {
 }
 
 /**
- * @param {Kit} kit @param {Outcome} outcome @param {number} scenario
+ * @param {Kit} kit
+ * @param {Outcome} outcome
+ * @param {number} scenario
  * @returns {Lowest}
  */
 function lowestOf({ data }, outcome, scenario) {
@@ -321,8 +355,12 @@ function refusedOf({ overloads: refused, placed }) {
 
 /**
  * Whether a task runs, and what stops it in the middle weather.
- * @param {Kit} kit @param {Asked} asked @param {LaidOut} laid @param {Outcome} outcome
- * @param {number} middle @param {number} k
+ * @param {Kit} kit
+ * @param {Asked} asked
+ * @param {LaidOut} laid
+ * @param {Outcome} outcome
+ * @param {number} middle
+ * @param {number} k
  */
 function taskAnswer(kit, asked, laid, { setup, simulated }, middle, k) {
   const runs = laid.overloads.every(({ burst }) => burst.task !== k);

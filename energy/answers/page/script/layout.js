@@ -6,13 +6,14 @@
 
 /**
  * @typedef {{
- *   count: number, sun: {unit_w: number, data: string}, temp: {columns: number, data: string},
+ *   count: number, shift_days?: number[], sun: {unit_w: number, data: string},
+ *   temp: {columns: number, data: string},
  * }} WeatherData
  * @typedef {{
  *   zone: {name: string, offsets: [number, number][]}, span: Interval,
  *   dates: {first: string, last: string, sun: Interval[]},
  *   goal_percent: number, reserve_percent: number, mean_uncertain: boolean,
- *   cells: number[], lit: number[], shift_days?: number[], weathers: WeatherData[],
+ *   cells: number[], lit: number[], weathers: WeatherData[],
  *   skies?: Record<string, number[]>,
  *   capacity_wh: string, normals?: Record<string, string>, spare?: string[], battery: Battery,
  *   controller_efficiency: number, idle_w: number, chargers: [number, number, number][],

@@ -1,7 +1,9 @@
 "use strict";
+
 // One pass through time: sun, chargers, loads and battery settled segment by segment.
 // The battery itself moves only in battery.js; here its want is shared out in rank order. The same
-// rules as model/simulate.py, without its ledger. Cells lie segment by segment, scenario by scenario.
+// rules as model/simulate.py, without its ledger. Cells lie segment by segment, scenario by
+// scenario.
 
 /**
  * Inverter input for output P: idle + P (1 + a) + b P^2 / rated (Schmidt & Sauer 1996).
@@ -55,7 +57,8 @@
 
 /**
  * Watts from the DC bus for an output at the AC side.
- * @param {Curve} curve @param {number} outputW
+ * @param {Curve} curve
+ * @param {number} outputW
  */
 function inverterInputW(curve, outputW) {
   return curve.idle_w + outputW * (1.0 + curve.a + (curve.b * outputW) / curve.rated_w);
@@ -63,7 +66,8 @@ function inverterInputW(curve, outputW) {
 
 /**
  * Watts at the AC side that an input can pay for; 0 where it does not cover the idle.
- * @param {Curve} curve @param {number} inputW
+ * @param {Curve} curve
+ * @param {number} inputW
  */
 function inverterOutputW(curve, inputW) {
   const over = Math.max(inputW - curve.idle_w, 0.0);
@@ -73,7 +77,8 @@ function inverterOutputW(curve, inputW) {
 
 /**
  * Run a case from a store (m; left out: its start share).
- * @param {Case} setup @param {Float64Array} [startWh]
+ * @param {Case} setup
+ * @param {Float64Array} [startWh]
  * @param {boolean} [books] false: only the store and when it first runs short
  * @returns {Simulated}
  */
@@ -98,7 +103,8 @@ function simulate(setup, startWh, books = true) {
 
 /**
  * The same case from a moment on: its segments from the one in which that lies, the first one cut.
- * @param {Case} setup @param {number} atS
+ * @param {Case} setup
+ * @param {number} atS
  * @returns {Case}
  */
 function caseFrom(setup, atS) {
@@ -128,7 +134,8 @@ function caseFrom(setup, atS) {
 
 /**
  * The segment in which a moment lies; the last one for the end.
- * @param {Float64Array} edges @param {number} timeS
+ * @param {Float64Array} edges
+ * @param {number} timeS
  */
 function segmentAt(edges, timeS) {
   let low = 0;
@@ -141,7 +148,11 @@ function segmentAt(edges, timeS) {
   return low;
 }
 
-/** @param {Load} load @param {number} first @returns {Load} */
+/**
+ * @param {Load} load
+ * @param {number} first
+ * @returns {Load}
+ */
 function loadFrom(load, first) {
   const rows = load.rows.filter((row) => row >= first).map((row) => row - first);
   return { ...load, rows, watts: load.watts.subarray(load.rows.length - rows.length) };
@@ -182,7 +193,8 @@ function ratesOf(setup) {
     const curve = inverter !== null && setup.inverterOn[i] ? inverter : null;
     const steady = setup.chargerW[i] - setup.idleW;
     const lit = setup.sunRow[i] * count;
-    for (let s = 0, air = setup.tempRow[i] * setup.tempColumns; s < count; s++, cell++, air += across) {
+    let air = setup.tempRow[i] * setup.tempColumns;
+    for (let s = 0; s < count; s++, cell++, air += across) {
       const solar = lit >= 0 ? setup.sunW[lit + s] * setup.controllerEfficiency : 0.0;
       let asked = dc12[s] / outletEfficiency.dc12 + usb[s] / outletEfficiency.usb;
       if (curve !== null) asked += inverterInputW(curve, ac[s]);
@@ -197,7 +209,10 @@ function ratesOf(setup) {
 
 /** Watts at each kind of outlet, by scenario. @typedef {Record<string, Float64Array>} Outlets */
 
-/** @param {number} count @returns {Outlets} */
+/**
+ * @param {number} count
+ * @returns {Outlets}
+ */
 function outletsOf(count) {
   return {
     ac: new Float64Array(count),
@@ -209,7 +224,10 @@ function outletsOf(count) {
 /**
  * Sum what the tasks ask at the outlets in a segment; next: of each load the first row not yet
  * passed.
- * @param {Case} setup @param {number} segment @param {number[]} next @param {Outlets} outlets
+ * @param {Case} setup
+ * @param {number} segment
+ * @param {number[]} next
+ * @param {Outlets} outlets
  */
 function addLoads(setup, segment, next, outlets) {
   outlets.ac.fill(0.0);
@@ -232,9 +250,12 @@ function addLoads(setup, segment, next, outlets) {
 
 /**
  * Settle a cell in which the store ran out: for the rest of it what still comes in goes to the
- * pack's idle, then to tasks by rank, the inverter's idle before the first mains task. next: of each
- * load the first row not before the last such cell.
- * @param {Case} setup @param {Short} short @param {number[]} next @param {Simulated} simulated
+ * pack's idle, then to tasks by rank, the inverter's idle before the first mains task. next: of
+ * each load the first row not before the last such cell.
+ * @param {Case} setup
+ * @param {Short} short
+ * @param {number[]} next
+ * @param {Simulated} simulated
  */
 function shed(setup, short, next, simulated) {
   const { segment, scenario } = short;
@@ -261,7 +282,10 @@ function shed(setup, short, next, simulated) {
 
 /**
  * Serve a task from what is left; how many of its watts it gets.
- * @param {Case} setup @param {string} supply @param {number} watts @param {Supplied} supplied
+ * @param {Case} setup
+ * @param {string} supply
+ * @param {number} watts
+ * @param {Supplied} supplied
  */
 function serve(setup, supply, watts, supplied) {
   if (supply === "dc12" || supply === "usb") {
@@ -291,7 +315,9 @@ function serve(setup, supply, watts, supplied) {
 /**
  * What still comes in for the tasks where the store has run out [W at the bus]: sun, charger and
  * what a lead-acid battery gives from its bound well, less the pack's idle.
- * @param {Case} setup @param {Short} short @param {Float64Array} storeWh
+ * @param {Case} setup
+ * @param {Short} short
+ * @param {Float64Array} storeWh
  */
 function leftOver(setup, short, storeWh) {
   const { segment, scenario } = short;
@@ -304,7 +330,9 @@ function leftOver(setup, short, storeWh) {
 
 /**
  * What a lead-acid battery still gives in the rest of a cell [W at the bus]; nothing of lithium.
- * @param {Case} setup @param {Short} short @param {Float64Array} storeWh
+ * @param {Case} setup
+ * @param {Short} short
+ * @param {Float64Array} storeWh
  */
 function trickleW(setup, { segment, scenario, full }, storeWh) {
   const { battery, capacityWh, count } = setup;

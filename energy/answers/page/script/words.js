@@ -14,7 +14,8 @@ const OUTLETS = { ac: "the mains outlets", dc12: "the 12 V outlets", usb: "the U
 
 /**
  * A number with so many digits, exact halves to the even one.
- * @param {number} value @param {number} digits
+ * @param {number} value
+ * @param {number} digits
  */
 function fixed(value, digits) {
   const text = value.toFixed(digits);
@@ -36,7 +37,8 @@ function andList(words) {
 
 /**
  * A moment, with its date where the span has several.
- * @param {Kit} kit @param {number} timeS
+ * @param {Kit} kit
+ * @param {number} timeS
  */
 function clockText(kit, timeS) {
   const { weekday, day, month } = localFields(kit, timeS);
@@ -44,7 +46,10 @@ function clockText(kit, timeS) {
   return `${date}${hourMinute(kit, timeS)}`;
 }
 
-/** @param {Kit} kit @param {number} timeS */
+/**
+ * @param {Kit} kit
+ * @param {number} timeS
+ */
 function hourMinute(kit, timeS) {
   const { hour, minute } = localFields(kit, timeS);
   return `${String(hour).padStart(2, "0")}:${String(minute).padStart(2, "0")}`;
@@ -52,7 +57,8 @@ function hourMinute(kit, timeS) {
 
 /**
  * A moment inside a sentence.
- * @param {Kit} kit @param {number} timeS
+ * @param {Kit} kit
+ * @param {number} timeS
  */
 function atClock(kit, timeS) {
   const words = clockText(kit, timeS).split(" ");
@@ -62,7 +68,8 @@ function atClock(kit, timeS) {
 
 /**
  * A moment in as few words as tell the day.
- * @param {Kit} kit @param {number} timeS
+ * @param {Kit} kit
+ * @param {number} timeS
  */
 function shortClock(kit, timeS) {
   const { weekday, day, month } = localFields(kit, timeS);
@@ -75,9 +82,11 @@ function shortClock(kit, timeS) {
 
 /**
  * The limit that a task breaks, with the numbers; beside: what else asks of the pack.
- * @param {"ac" | "dc12" | "usb"} supply @param {number} startW
+ * @param {"ac" | "dc12" | "usb"} supply
+ * @param {number} startW
  * @param {Pick<Overload, "limit" | "asked" | "allowed">[]} turnedAway not empty
- * @param {number} bursts of how many @param {string} [beside]
+ * @param {number} bursts of how many
+ * @param {string} [beside]
  */
 function whyRefused(supply, startW, turnedAway, bursts, beside = " and all that runs") {
   const why = brokenLimit(supply, startW, turnedAway[0], beside);
@@ -85,8 +94,10 @@ function whyRefused(supply, startW, turnedAway, bursts, beside = " and all that 
 }
 
 /**
- * @param {"ac" | "dc12" | "usb"} supply @param {number} startW
- * @param {Pick<Overload, "limit" | "asked" | "allowed">} overload @param {string} beside
+ * @param {"ac" | "dc12" | "usb"} supply
+ * @param {number} startW
+ * @param {Pick<Overload, "limit" | "asked" | "allowed">} overload
+ * @param {string} beside
  */
 function brokenLimit(supply, startW, { limit, asked: askedW, allowed: allowedW }, beside) {
   const digits = Number(fixed(askedW, 0)) > Number(fixed(allowedW, 0)) ? 0 : 1;
@@ -115,7 +126,10 @@ function brokenLimit(supply, startW, { limit, asked: askedW, allowed: allowedW }
 
 /**
  * Why something of a task is turned away: beside what runs, or whatever runs.
- * @param {Kit} kit @param {Asked} asked @param {LaidOut} laid @param {number} k
+ * @param {Kit} kit
+ * @param {Asked} asked
+ * @param {LaidOut} laid
+ * @param {number} k
  */
 function whyTurnedAway(kit, { tasks }, laid, k) {
   const { supply, start_w } = tasks[k];
@@ -131,7 +145,9 @@ function whyTurnedAway(kit, { tasks }, laid, k) {
 
 /**
  * Why a task goes short of energy from a moment on.
- * @param {Kit} kit @param {number} unmetS @param {boolean} isTooCold
+ * @param {Kit} kit
+ * @param {number} unmetS
+ * @param {boolean} isTooCold
  */
 function whyUnmet(kit, unmetS, isTooCold) {
   const at = clockText(kit, unmetS);
@@ -142,7 +158,8 @@ function whyUnmet(kit, unmetS, isTooCold) {
 
 /**
  * Why nothing of a task comes.
- * @param {Kit} kit @param {number | null} nowS
+ * @param {Kit} kit
+ * @param {number | null} nowS
  */
 function whyAbsent(kit, nowS) {
   if (nowS === null) return "nothing of it lies inside the span";
@@ -153,7 +170,8 @@ function whyAbsent(kit, nowS) {
 
 /**
  * A verdict in words; a pack that is too cold to give is not called flat.
- * @param {string} verdict @param {boolean} isTooCold
+ * @param {string} verdict
+ * @param {boolean} isTooCold
  */
 function verdictWords(verdict, isTooCold) {
   return isTooCold && verdict !== "overloads" ? "gets too cold to give" : VERDICTS[verdict];
@@ -228,7 +246,8 @@ function turnedAwayWords({ asked, tasks, overloads: refused, bursts: running, ou
 
 /**
  * The task that mostly stops first where something stops, and about when.
- * @param {Answer} answer @param {Outcome} outcome
+ * @param {Answer} answer
+ * @param {Outcome} outcome
  */
 function stopsFirst({ kit, asked }, { simulated, powered, tooCold: cold }) {
   const stopping = [...powered.keys()].filter((s) => powered[s] === 0);
@@ -282,7 +301,8 @@ function almostWords(answer) {
 
 /**
  * The weathers in which what must hold falls furthest short of the goal, and where they are.
- * @param {Answer} answer @param {(outcome: Outcome) => Uint8Array} holds
+ * @param {Answer} answer
+ * @param {(outcome: Outcome) => Uint8Array} holds
  */
 function decidingOutcome(answer, holds) {
   /** @param {Outcome} outcome */
@@ -295,7 +315,8 @@ function decidingOutcome(answer, holds) {
 
 /**
  * In how many weathers the plan may fail and still reach its goal.
- * @param {Answer} answer @param {Outcome} outcome
+ * @param {Answer} answer
+ * @param {Outcome} outcome
  */
 function mayFailOf({ kit }, { success }) {
   return success.length - needed(kit.data.goal_percent, success.length);
