@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from energy.answers.caution.cautions import cautions
 from energy.answers.check.words import what_decides
 from energy.answers.page.coarse import CarriedWeather
+from energy.model import Array
 from energy.model.battery import USABLE, Battery
 from energy.model.limits import Limits
 from energy.model.timeline import Calendar, Interval
@@ -130,9 +131,11 @@ def packed(values: NDArray[Any], kind: str) -> str:
     return b64encode(np.ascontiguousarray(values, dtype=kind).tobytes()).decode("ascii")
 
 
-def _weather(weather: CarriedWeather) -> dict[str, Any]:
+def _weather(weather: CarriedWeather, shift_days: Array) -> dict[str, Any]:
+    count = weather.sun_steps.shape[1]
     return {
-        "count": weather.sun_steps.shape[1],
+        "count": count,
+        "shift_days": shift_days[:count].tolist(),
         "sun": {"unit_w": weather.unit_w, "data": packed(weather.sun_steps, "<u2")},
         "temp": {"columns": weather.temp_steps.shape[1], "data": packed(weather.temp_steps, "<i2")},
     }

@@ -1,6 +1,6 @@
 "use strict";
 
-// Where what was entered is kept: the telephone's storage, or the page itself; and how files leave it.
+// Where what was entered is kept: the browser's storage, or the page itself; and how files leave it.
 
 /**
  * kept: what was kept; keep: keeps it as it now is; notes: what is to be said of it; wholePage: the
@@ -34,7 +34,7 @@ function newKeeper(kit, whole) {
   const notes = [];
   const kept = newerOf(kit, stored, inside === "null" ? null : inside, notes);
   if (!write(key, stored ?? dump(kit, kept))) notes.push(FORGETS);
-  else notes.push("What you enter is kept on this telephone, for this file.");
+  else notes.push("What you enter is kept in this browser.");
   notes.push(...otherVersions(kit));
   return {
     kept,
@@ -47,7 +47,7 @@ function newKeeper(kit, whole) {
 }
 
 /**
- * The later of what the telephone and what the file holds.
+ * The later of what the browser and what the file holds.
  * @param {Kit} kit
  * @param {string | null} stored
  * @param {string | null} inside
@@ -71,7 +71,7 @@ function newerOf(kit, stored, inside, notes) {
 }
 
 /**
- * A line where the telephone keeps entries of another version of this plan.
+ * A line where the browser keeps entries of another version of this plan.
  * @param {Kit} kit
  */
 function otherVersions({ data }) {

@@ -42,8 +42,8 @@ function logPart(view) {
 function entryWords(kit, { kind, task, amount, percent, expected, minutes = 0, sky }) {
   switch (kind) {
     case "read": {
-      const beside = expected == null ? "" : `, ${fixed(expected, 0)} % expected`;
-      return `the battery reads ${brief(percent || 0)} %${beside}`;
+      const beside = expected == null ? "" : ` (${fixed(expected, 0)} % expected)`;
+      return `battery reads ${brief(percent || 0)} %${beside}`;
     }
     case "done":
       if (amount == null) return `${task}: as planned`;

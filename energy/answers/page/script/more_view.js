@@ -227,7 +227,7 @@ function checkpointsPart(view) {
   const heads = ["", "expect", "dull day", "turn back below"].map((text) => make(text ? "th" : "td", text ? { scope: "col" } : {}, text));
   const element = make(
     "div", { class: "live card" }, make("h2", {}, "When to look at the display"),
-    make("table", { class: "looks" }, make("thead", {}, make("tr", {}, ...heads)), rows),
+    make("div", { class: "wide" }, make("table", {}, make("thead", {}, make("tr", {}, ...heads)), rows)),
   );
   return {
     element,

@@ -93,9 +93,10 @@ function nowWords(kit, now, byHandS) {
   if (now.where === "before") return `The plan begins ${clockText(kit, now.atS)}: its start is shown`;
   if (now.where === "after") return `The plan ended ${clockText(kit, now.atS)}: its end is shown`;
   if (byHandS !== 0) return `Now ${at}, set by hand`;
-  const telephoneS = -60 * new Date(now.clockS * 1000).getTimezoneOffset();
-  if (telephoneS === toLocal(kit, now.clockS) - now.clockS) return `Now ${at}`;
-  return `Now ${at} at ${kit.data.zone.name.replace(/_/g, " ")}, the plan's clock`;
+  const deviceS = -60 * new Date(now.clockS * 1000).getTimezoneOffset();
+  if (deviceS === toLocal(kit, now.clockS) - now.clockS) return `Now ${at}`;
+  const place = kit.data.zone.name.split("/").pop() || "";
+  return `Now ${at}, ${place.replace(/_/g, " ")} time`;
 }
 
 /**
@@ -112,7 +113,7 @@ function clockForm(view) {
   const day = chooser(dates);
   const time = /** @type {HTMLInputElement} */ (make("input", { type: "time", required: true }));
   const opener = pressable("Set time", () => toggle(element.hidden), { "aria-expanded": "false", class: "plain" });
-  const back = pressable("Use the telephone's clock", () => set(0));
+  const back = pressable("Use this device's clock", () => set(0));
   const element = make(
     "form",
     {
@@ -162,7 +163,7 @@ function curvePart(view) {
   const table = make(
     "details", {},
     make("summary", {}, "The curve as a table"),
-    make("table", {}, make("thead", {}, make("tr", {}, ...heads)), rows),
+    make("div", { class: "wide" }, make("table", {}, make("thead", {}, make("tr", {}, ...heads)), rows)),
   );
   const element = make("div", { class: "live" }, picture, curveKey(), table);
   return {
