@@ -368,7 +368,9 @@ def test_a_time_of_the_day(text, minutes):
 # The plan as a file
 
 VALUES = st.one_of(
-    st.text(st.characters(exclude_categories=["Cs"]), max_size=20),
+    st.text(st.characters(exclude_categories=["Cs"]), max_size=20).filter(
+        lambda text: text not in ("Infinity", "-Infinity", "NaN")  # the tests' own way of saying so
+    ),
     st.integers(-(2**53) + 1, 2**53 - 1),
     st.floats(allow_nan=False, allow_infinity=False),
     st.booleans(),
