@@ -6,7 +6,7 @@ Every answer asks `budget` once or in a loop. What came of it is asked of the `B
 `case`.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -177,6 +177,20 @@ def with_bursts(previous: Budget, bursts: Sequence[Burst]) -> Budget:
     return _judged(shared, previous.weather, previous.solar)
 
 
+def as_done(previous: Budget, tasks: Container[int]) -> Budget:
+    """The budget of the same plan where some tasks, by their numbers from 0, were done: no limit
+    turns them away; without the ends of the doubt.
+
+    >>> repair = Plan.read("builtin:cloudy-repair").replace(**{"task.2.start_w": 9000})
+    >>> len(budget(repair).overloads), len(as_done(budget(repair), [1]).overloads)
+    (16, 0)
+    """
+    shared = _Shared(
+        previous.days, previous.placed, previous.now, previous.done, previous.progress
+    )
+    return _judged(shared, previous.weather, previous.solar, did=tasks)
+
+
 @dataclass(frozen=True)
 class _Shared:
     """What the budgets of a plan share, whatever the weather."""
@@ -188,11 +202,17 @@ class _Shared:
     progress: tuple[Progress, ...]
 
 
-def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, books: bool = True) -> Budget:
-    """One pass; sun, where given, is what the panels give."""
+def _judged(
+    shared: _Shared,
+    weather: Weathers,
+    sun: Solar | None,
+    books: bool = True,
+    did: Container[int] = (),
+) -> Budget:
+    """One pass; sun, where given, is what the panels give; did: tasks that no limit turns away."""
     days, placed = shared.days, shared.placed
     plan, cold = days.plan, days.site.cold
-    ready = lay_out(days, placed, weather, sun)
+    ready = lay_out(days, placed, weather, sun, did)
     simulated = simulate(ready.case, books=books)
     tasks = len(plan.task)
     turned_away_wh = energy_by_task([overload.burst for overload in ready.overloads], tasks)

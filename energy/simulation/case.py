@@ -5,7 +5,7 @@ result lives in `result`.
 """
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -120,17 +120,27 @@ def _cells(plan: Plan, record: Source, calendar: Calendar, span: Interval) -> Ar
     return grid(float(first), float(last), marks, every)
 
 
-def lay_out(days: Days, placed: Placed, weather: Weathers, sun: Solar | None = None) -> LaidOut:
+def lay_out(
+    days: Days,
+    placed: Placed,
+    weather: Weathers,
+    sun: Solar | None = None,
+    done: Container[int] = (),
+) -> LaidOut:
     """Lay a plan with its bursts and weathers out in segments and scenarios, ready to simulate.
 
     sun is what the panels give in the cells of the days, worked out here where it is left out.
-    Raises PlanError for more moments than can be simulated.
+    done: numbers from 0 of tasks that ran, whatever the limits say. Raises PlanError for more moments than can be simulated.
     """
     plan, calendar = days.plan, days.calendar
     scenarios = weather.shift_days.size
     edges, limits = edges_of(days, placed), limits_of(plan, inverter_windows(plan, calendar))
     order = ranked(plan)
-    turned_away = overloads(edges, placed.bursts, plan.task, order, limits, placed.begun)
+    turned_away = [
+        overload
+        for overload in overloads(edges, placed.bursts, plan.task, order, limits, placed.begun)
+        if overload.burst.task not in done
+    ]
     accepted = running(placed.bursts, turned_away)
     derate = derates(plan, scenarios)
     if sun is None:

@@ -47,8 +47,8 @@ def truths(plan, scenarios, seed):
     def draw(sd):  # a gamma distribution is positive and has this mean and spread
         return rng.gamma(1.0 / sd**2, sd**2, scenarios)
 
-    tools = {task.tool or task.name: draw(task.spread_percent / 100.0) for task in plan.task}
-    return Truth(draw(0.08), draw(0.50), draw(0.10), tools)
+    tools = {task.tool or task.name: draw(max(task.spread_percent / 100.0, 0.25)) for task in plan.task}
+    return Truth(draw(0.15), draw(0.50), draw(0.18), tools)
 
 
 @dataclass(frozen=True)

@@ -128,26 +128,26 @@ def asked_wh(plan, tool):
 
 def test_what_was_counted_takes_the_place_of_what_was_planned():
     rows = read("08:30,88\n10:00,80,,,,angle-grinder-115,7\n").rows
-    done, _ = with_counted_work(PLAN, rows)
+    done = with_counted_work(PLAN, rows).plan
     one = asked_wh(PLAN, "angle-grinder-115") / 20  # planned were 20 cuts
     assert asked_wh(done, "angle-grinder-115") == pytest.approx(7 * one)
 
 
 def test_a_tool_nobody_counted_is_taken_as_planned():
     rows = read("08:30,88\n10:00,80,,,,angle-grinder-115,7\n").rows
-    done, _ = with_counted_work(PLAN, rows)
+    done = with_counted_work(PLAN, rows).plan
     assert asked_wh(done, "drill-10") == pytest.approx(asked_wh(PLAN, "drill-10"))
 
 
 def test_a_count_of_none_takes_the_tool_out_of_the_day():
     rows = read("08:30,88\n11:00,80,,,,angle-grinder-115,0\n").rows
-    done, _ = with_counted_work(PLAN, rows)
+    done = with_counted_work(PLAN, rows).plan
     assert asked_wh(done, "angle-grinder-115") == 0.0
 
 
 def test_counted_bursts_lie_between_the_two_readings():
     rows = read("08:30,88\n09:15,80,,,,angle-grinder-115,5\n").rows
-    done, _ = with_counted_work(PLAN, rows)
+    done = with_counted_work(PLAN, rows).plan
     result = budget(done)
     mine = [x for x in result.bursts if done.task[x.task].tool == "angle-grinder-115"]
     assert len(mine) == 5
@@ -156,7 +156,8 @@ def test_counted_bursts_lie_between_the_two_readings():
 
 def test_more_bursts_than_the_time_holds_are_one_line():
     rows = read("08:30,88\n08:35,80,,,,angle-grinder-115,9\n").rows
-    done, notes = with_counted_work(PLAN, rows)
+    counted = with_counted_work(PLAN, rows)
+    done, notes = counted.plan, counted.notes
     assert notes == [
         "row 2: 9 x 60 s do not fit into the 300 s since the row before; angle-grinder-115 is"
         " taken as planned that day"
@@ -167,7 +168,7 @@ def test_more_bursts_than_the_time_holds_are_one_line():
 def test_what_simply_runs_on_cannot_be_counted():
     plan = plan_of(task=[{"name": "radio", "supply": "usb", "working_w": 5}])
     rows = parse_readings("time,tool,count\n09:00,radio,2\n", plan).rows
-    assert with_counted_work(plan, rows)[1] == ["row 1: radio simply runs on: it cannot be counted"]
+    assert with_counted_work(plan, rows).notes == ["row 1: radio simply runs on: it cannot be counted"]
 
 
 def test_a_single_row_hash_changes_with_anything_that_was_seen():
