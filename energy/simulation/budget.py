@@ -185,9 +185,7 @@ def as_done(previous: Budget, tasks: Container[int]) -> Budget:
     >>> len(budget(repair).overloads), len(as_done(budget(repair), [1]).overloads)
     (16, 0)
     """
-    shared = _Shared(
-        previous.days, previous.placed, previous.now, previous.done, previous.progress
-    )
+    shared = _Shared(previous.days, previous.placed, previous.now, previous.done, previous.progress)
     return _judged(shared, previous.weather, previous.solar, did=tasks)
 
 

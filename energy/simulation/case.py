@@ -130,7 +130,8 @@ def lay_out(
     """Lay a plan with its bursts and weathers out in segments and scenarios, ready to simulate.
 
     sun is what the panels give in the cells of the days, worked out here where it is left out.
-    done: numbers from 0 of tasks that ran, whatever the limits say. Raises PlanError for more moments than can be simulated.
+    done: numbers from 0 of tasks that ran, whatever the limits say. Raises PlanError for more
+    moments than can be simulated.
     """
     plan, calendar = days.plan, days.calendar
     scenarios = weather.shift_days.size

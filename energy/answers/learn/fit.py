@@ -22,6 +22,7 @@ OUTLIER_SIGMAS = 3.5  # a reading this far from all that was expected is not bel
 # A figure so many first spreads off, or so much cost for each thing read: judgement, tried on
 # invented days; displays bent by 2 points stay within.
 FARTHEST, MOST_COST = 3.5, 12.0
+MOST_CAPACITY = 1.5  # of what was expected: a pack may hold much less than its label, not much more
 SAMPLES = 400  # of kits and skies
 SKIES_TRIED = np.linspace(-3.0, 3.0, 13)  # a pack taken for full hides what the sky did
 
@@ -44,7 +45,9 @@ class Fit:
     def contradicts(self, before: Posterior, count: int) -> bool:
         """Whether no likely kit would have shown so many things together."""
         moved = np.abs(self.posterior.mean - before.mean) / before.first_sd
-        return bool(moved.max() > FARTHEST or self.cost > MOST_COST * count)
+        capacity = next(k for k, key in enumerate(before.keys) if key.startswith("capacity_wh"))
+        swollen = self.posterior.mean[capacity] > MOST_CAPACITY * before.mean[capacity]
+        return bool(swollen or moved.max() > FARTHEST or self.cost > MOST_COST * count)
 
 
 def slopes(
@@ -195,6 +198,25 @@ def z_score(posterior: Posterior, day: ForwardModel) -> Array:
     z = left.mean(axis=1) / np.hypot(predicted.std(axis=1), day.sigma)
     beyond = (np.abs(left) > OUTLIER_SIGMAS * day.sigma[:, None]).all(axis=1)
     return np.where(beyond & (np.abs(z) > OUTLIER_SIGMAS), z, 0.0)
+
+
+def outliers(posterior: Posterior, day: ForwardModel) -> dict[int, float]:
+    """The readings not to be believed, by their number from 0, with their z-score: far from all
+    that was to be expected, and far from what the other readings make of the kit.
+
+    The latter is a likelihood ratio: what one reading adds to the sum of squares.
+    """
+    z = z_score(posterior, day)
+    far = np.flatnonzero(z).tolist()
+    if not far:
+        return {}
+    others = [seen for k, seen in enumerate(day.observed) if k not in far]
+    without = fit(posterior, [replace(day, observed=tuple(others))]).cost
+    added = {
+        k: fit(posterior, [replace(day, observed=(*others, day.observed[k]))]).cost - without
+        for k in far
+    }
+    return {k: float(z[k]) for k, cost in added.items() if cost > OUTLIER_SIGMAS**2}
 
 
 def expected_covariance(posterior: Posterior, day: ForwardModel) -> Array:

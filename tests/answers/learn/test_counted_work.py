@@ -1,6 +1,8 @@
 """Work that was counted was done: it is spread so that one pair of hands could do it, and no limit
 turns it away."""
 
+from itertools import pairwise
+
 import meter_days as lived
 import pytest
 from learn_days import day_of
@@ -21,7 +23,13 @@ def rows_of(plan, text):
 
 def two_saws(**pack):
     """Two tools that the inverter can run one at a time alone."""
-    saw = {"supply": "ac", "working_w": 600, "each_s": 60, "times": 5, "between": ["08:00", "16:00"]}
+    saw = {
+        "supply": "ac",
+        "working_w": 600,
+        "each_s": 60,
+        "times": 5,
+        "between": ["08:00", "16:00"],
+    }
     tasks = [{"name": name, **saw} for name in ("saw", "planer")]
     return lived.plan_of(panel=[], task=tasks, pack={"profile": "pack-1000", **pack})
 
@@ -31,11 +39,11 @@ def test_two_tools_counted_in_one_row_do_not_coincide():
     done = with_counted_work(plan, rows_of(plan, BOTH))
     bursts = sorted((b.start_s, b.end_s) for b in budget(done.plan).bursts if b.task in done.tasks)
     assert len(bursts) == 35
-    assert all(end <= start for (_, end), (start, _) in zip(bursts, bursts[1:], strict=False))
+    assert all(end <= start for (_, end), (start, _) in pairwise(bursts))
 
 
 def test_what_was_counted_is_learned_from_although_on_paper_it_overloads():
-    plan = two_saws(**{"inverter": {"rated_w": 500, "surge_w": 500}})
+    plan = two_saws(inverter={"rated_w": 500, "surge_w": 500})
     text = f"{HEAD}08:00,90,,\n12:00,70,saw,10\n16:00,50,planer,10\n"
     _, day = day_of(plan, rows_of(plan, text))
     assert not day.budget.overloads
@@ -52,7 +60,7 @@ def test_what_does_not_fit_one_after_another_was_done_side_by_side():
 
 
 def test_what_was_done_is_not_turned_away_but_what_was_only_planned_is():
-    plan = two_saws(**{"inverter": {"rated_w": 500, "surge_w": 500}})
+    plan = two_saws(inverter={"rated_w": 500, "surge_w": 500})
     refused = budget(plan)
     assert {o.burst.task for o in refused.overloads} == {0, 1}
     assert {o.burst.task for o in as_done(refused, [0]).overloads} == {1}

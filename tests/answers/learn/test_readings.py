@@ -168,7 +168,9 @@ def test_more_bursts_than_the_time_holds_are_one_line():
 def test_what_simply_runs_on_cannot_be_counted():
     plan = plan_of(task=[{"name": "radio", "supply": "usb", "working_w": 5}])
     rows = parse_readings("time,tool,count\n09:00,radio,2\n", plan).rows
-    assert with_counted_work(plan, rows).notes == ["row 1: radio simply runs on: it cannot be counted"]
+    assert with_counted_work(plan, rows).notes == [
+        "row 1: radio simply runs on: it cannot be counted"
+    ]
 
 
 def test_a_single_row_hash_changes_with_anything_that_was_seen():
@@ -208,7 +210,7 @@ def test_a_day_that_begins_with_a_full_display_tells_less(shown):
     plan = plan_of(panel=[], task=HEATER)
     full, sure = (taught(f"08:30,{start}\n10:00,{start - 25}\n", plan) for start in (shown, 94))
     wide = [one.high - one.low for one in (item(a, "tool:heater") for a in (full, sure))]
-    assert wide[0] > 1.1 * wide[1]
+    assert wide[0] > 1.05 * wide[1]
     assert f"row 1: a display stays at {shown} % for a while, so the start is known to some 3" \
         " points only" in full.notes  # fmt: skip
 
@@ -346,3 +348,37 @@ def test_a_charger_written_beside_the_second_tool_of_a_moment_counts():
     ]
     assert days[0].case.charger_w.max() == 150.0
     assert (days[0].case.charger_w == days[1].case.charger_w).all()
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ("09:00,0.9,,\n12:00,0.85,,\n", "battery_percent is percent: did you mean 90? (got 0.9)"),
+        (
+            "09:00,90,,\n12:00,85,0.12,\n",
+            "solar_w looks like kW: at most 0.12 from panels of 200 W",
+        ),
+        (
+            "09:00,90,,\n14:00,85,,0.6\n",
+            "solar_wh looks like kWh: at most 0.6 from panels of 200 W",
+        ),
+    ],
+)
+def test_a_column_in_another_unit_is_refused(rows, said):
+    plan = plan_of()
+    with pytest.raises(PlanError) as caught:
+        parse_readings("time,battery_percent,solar_w,solar_wh\n" + rows, plan)
+    (line,) = caught.value.problems
+    assert said in line
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        "09:00,1,,\n12:00,0,,\n",
+        "08:01,90,0.1,0\n16:59,85,0,900\n",
+        "09:00,90,12,30\n12:00,85,0.2,31\n",
+    ],
+)
+def test_small_numbers_that_can_be_are_taken(rows):
+    assert not parse_readings("time,battery_percent,solar_w,solar_wh\n" + rows, plan_of()).problems
