@@ -35,7 +35,7 @@ COLUMNS = (
     "panel",
 )
 REST = ("nothing", "inverter")  # in place of a tool: nothing ran, or the idle inverter alone
-PANEL = {"covered": 0.0, "as planned": 1.0, "flat": FLAT}
+PANEL: dict[str, float | str] = {"covered": 0.0, "as planned": 1.0, "flat": FLAT}
 MOST_ROWS = 5000
 MIDDAY = (10, 15)  # hours in which panels that are out give more than a thousandth
 KILO_SLACK, DAY_SUN_H = 1.3, 8.0
