@@ -5,6 +5,7 @@ The bounds are those a prototype of the method reached, with room for the draw; 
 one cut is common practice, no source.
 """
 
+from dataclasses import replace
 from functools import cache
 
 import meter_days as lived
@@ -216,6 +217,37 @@ def test_ten_days_one_by_one_leave_no_bias():
         true = np.array([truth.of(key)[scenario] for key in first.keys])
         off.append((one_by_one(first, plans, read, previous).mean - true) / first.first_sd)
     assert np.abs(np.mean(off, axis=0)).max() <= 0.35
+
+
+@pytest.mark.oracle
+def test_ten_days_with_a_tool_of_twice_its_label_do_not_end_sure_and_wrong():
+    first, truth, plans, _ = ten_days()
+    kits, grinder = 6, "angle-grinder-115"
+    wrong = replace(
+        truth, tools=truth.tools | {grinder: np.full(24, 2.0)}, capacity=np.full(24, 1.15)
+    )
+    how, previous = ((FIVE, 0.20), (BETWEEN_TOOLS,)), {}
+    lives = [
+        lived.Lived(
+            plan,
+            wrong,
+            lived.skies(plan, 24, 40 + n, *((0.30, 0.25), (0.0, 0.0))[n % 2 == 0]),
+            60 + n,
+        )
+        for n, plan in enumerate(plans)
+    ]
+    off = []
+    for scenario in range(kits):
+        rows = [life.readings(scenario, *how[n % 2 == 0]) for n, life in enumerate(lives)]
+        after = one_by_one(first, plans, rows, previous)
+        off.append(
+            [
+                (after.mean[after.keys.index(key)] - wrong.of(key)[scenario])
+                / after.sd[after.keys.index(key)]
+                for key in ("capacity_wh:pack-1000", f"tool:{grinder}")
+            ]
+        )
+    assert np.abs(np.mean(off, axis=0)).max() <= 2.5
 
 
 @pytest.mark.oracle
