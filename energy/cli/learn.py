@@ -73,8 +73,10 @@ def readings(
 
     Write down the time, the percentage and how many cuts were done since the last row: columns
     time, battery_percent, and as seen solar_w, solar_wh, load_w, tool and count, sky, charger_w
-    (mean watts of any other charger since the row before). Name the kit file in a plan, profiles =
-    ["my-kit.toml"], and every answer rests on it. The same readings count once.
+    (mean watts of any other charger since the row before), panel (covered, flat, as planned, or
+    percent of its light, until the next row). Where nothing ran since the row before, write nothing
+    under tool, or inverter where it idled. Name the kit file in a plan, profiles = ["my-kit.toml"],
+    and every answer rests on it. The same readings count once.
     """
     asked = Asked(
         plan, date, given, json, force, wanted(figures=figures, care=care, all=everything)

@@ -6,7 +6,7 @@ Every answer asks `budget` once or in a loop. What came of it is asked of the `B
 `case`.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -208,9 +208,28 @@ def budget_in(
     return replace(budgets[0], bounds=tuple(budgets[1:]))
 
 
+def as_done(previous: Budget, tasks: Container[int]) -> Budget:
+    """The budget of the same plan where some tasks, by their numbers from 0, were done: no limit
+    turns them away; without the ends of the doubt.
+
+    >>> repair = Plan.read("builtin:cloudy-repair").replace(**{"task.2.start_w": 9000})
+    >>> len(budget(repair).overloads), len(as_done(budget(repair), [1]).overloads)
+    (16, 0)
+    """
+    shared = _Shared(
+        previous.days,
+        previous.placed,
+        previous.now,
+        previous.done,
+        previous.progress,
+        did=tasks,
+    )
+    return _judged(shared, previous.weather, previous.solar)
+
+
 @dataclass(frozen=True)
 class _Shared:
-    """What the budgets of a plan share, whatever the weather."""
+    """What the budgets of a plan share, whatever the weather; did: tasks no limit turns away."""
 
     days: Days
     placed: Placed
@@ -218,13 +237,14 @@ class _Shared:
     done: Done
     progress: tuple[Progress, ...]
     factor: Array | None = None
+    did: Container[int] = ()
 
 
 def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, books: bool = True) -> Budget:
     """One pass; sun, where given, is what the panels give."""
     days, placed = shared.days, shared.placed
     plan, cold = days.plan, days.site.cold
-    ready = lay_out(days, placed, weather, sun, shared.factor)
+    ready = lay_out(days, placed, weather, sun, shared.factor, shared.did)
     simulated = simulate(ready.case, books=books)
     tasks = len(plan.task)
     turned_away_wh = energy_by_task([overload.burst for overload in ready.overloads], tasks)

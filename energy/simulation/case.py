@@ -5,7 +5,7 @@ result lives in `result`.
 """
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -126,18 +126,23 @@ def lay_out(
     weather: Weathers,
     sun: Solar | None = None,
     factor: Array | None = None,
+    did: Container[int] = (),
 ) -> LaidOut:
     """Lay a plan with its bursts and weathers out in segments and scenarios, ready to simulate.
 
     sun is what the panels give in the cells of the days and factor the random factors of the tasks,
-    (tasks, m or more), each worked out here where it is left out. Raises PlanError for more moments
-    than can be simulated.
+    (tasks, m or more), each worked out here where it is left out. did: numbers from 0 of tasks that
+    ran, whatever the limits say. Raises PlanError for more moments than can be simulated.
     """
     plan, calendar = days.plan, days.calendar
     scenarios = weather.shift_days.size
     edges, limits = edges_of(days, placed), limits_of(plan, inverter_windows(plan, calendar))
     order = ranked(plan)
-    turned_away = overloads(edges, placed.bursts, plan.task, order, limits, placed.begun)
+    turned_away = [
+        overload
+        for overload in overloads(edges, placed.bursts, plan.task, order, limits, placed.begun)
+        if overload.burst.task not in did
+    ]
     accepted = running(placed.bursts, turned_away)
     derate = derates(plan, scenarios)
     if sun is None:

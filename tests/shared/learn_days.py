@@ -89,10 +89,10 @@ class Seen:
 
 
 @cache
-def seen_on(name):
+def seen_on(name, kits=lived.truths):
     """The same day of many kits."""
     plan, really, sky_sd, charger, how = days()[name]
-    truth = lived.truths(plan, MANY, seed=21)
+    truth = kits(plan, MANY, seed=21)
     life = lived.Lived(really, truth, lived.skies(plan, MANY, 22, *sky_sd), 23, charger)
     found, previous = [], None
     for scenario in range(MANY):
@@ -107,9 +107,10 @@ def seen_on(name):
     return found
 
 
-def seen_by_figure(name):
-    """The same by figure: key -> two rows, error / sd and sd / sd before, of all kits."""
-    found = seen_on(name)
+def seen_by_figure(name, kits=lived.truths):
+    """The same by figure: key -> two rows, error / sd and sd / sd before, of all kits that did not
+    run empty, which nobody lives through here."""
+    found = [one for one in seen_on(name, kits) if one.lowest_percent > 1.0]
     return {key: np.array([one.figures[key] for one in found]).T for key in found[0].figures}
 
 

@@ -9,7 +9,7 @@ from energy.answers.learn.forward_model import ForwardModel
 from energy.answers.learn.posterior import LEARNED, Figure, words
 from energy.plan.words import and_list
 
-TOGETHER = 0.4  # a correlation that is worth a word
+TOGETHER = 0.4  # a correlation, the capacity being given, that is worth a word
 HALF_KNOWN = 0.5  # of its first doubt: a panel known better is told from the sky
 
 
@@ -39,7 +39,12 @@ def confounded(figures: Sequence[Figure], day: ForwardModel, result: Fit) -> lis
         )
     loads = [key for key in names if key.startswith(("tool:", "idle_w"))]
     at = [posterior.keys.index(key) for key in loads]
+    of_capacity = posterior.keys.index(capacity)
+    along = posterior.covariance[at, of_capacity]
     covariance = posterior.covariance[np.ix_(at, at)]
+    covariance = (
+        covariance - np.outer(along, along) / posterior.covariance[of_capacity, of_capacity]
+    )
     correlation = covariance / np.sqrt(np.outer(np.diag(covariance), np.diag(covariance)))
     for i, j in zip(*np.nonzero(np.triu(correlation < -TOGETHER, 1)), strict=True):
         pair = f"{names[loads[i]]} and {names[loads[j]]}"

@@ -1,13 +1,17 @@
 """The plan with the work that was counted in place of the work that was planned.
 
-Between two rows a counted tool's bursts lie in equal shares, as a plan's own would.
+Between two rows a counted tool's bursts lie in equal shares, as a plan's own would; several tools
+follow one another, for there is one pair of hands.
 """
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Any
+
+import numpy as np
 
 from energy.answers.learn.component_names import tools_of
 from energy.answers.learn.readings import Row
@@ -31,12 +35,21 @@ class CountedWork:
         return self.start.toordinal()
 
 
-def with_counted_work(plan: Plan, rows: Sequence[Row]) -> tuple[Plan, list[str]]:
-    """The plan with each counted tool as it was counted, on the days on which it was; and lines
-    about counts that cannot be."""
+@dataclass(frozen=True)
+class DonePlan:
+    """A plan with the work that was counted; tasks are the numbers of those tasks, from 0, and
+    notes lines about counts that cannot be."""
+
+    plan: Plan
+    tasks: range
+    notes: list[str]
+
+
+def with_counted_work(plan: Plan, rows: Sequence[Row]) -> DonePlan:
+    """The plan with each counted tool as it was counted, on the days on which it was."""
     counted, notes = _counted(plan, rows)
     if not counted:
-        return plan, notes
+        return DonePlan(plan, range(0), notes)
     first = plan.span.start.toordinal()
     days: dict[str, set[int]] = defaultdict(set)
     for work in counted:
@@ -50,14 +63,40 @@ def with_counted_work(plan: Plan, rows: Sequence[Row]) -> tuple[Plan, list[str]]
         kept = [day for day in task.days or range(1, last - first + 2) if day not in days[tool]]
         if kept:
             tables.append({**table, "days": kept})
-    for work in counted:
+    kept_tasks = len(tables)
+    for work in _one_after_another(plan, counted):
         if work.count:
             index = _task_of(plan, work.tool)
             tables.append(_table(plan.source["task"][index], plan.task[index], work, first))
     try:
-        return plan.replace(task=tables or [NO_TASK]), notes
+        done = plan.replace(task=tables or [NO_TASK])
     except PlanError as error:
-        return plan, [*notes, *(f"the counts are left out: {line}" for line in error.problems)]
+        lines = [f"the counts are left out: {line}" for line in error.problems]
+        return DonePlan(plan, range(0), [*notes, *lines])
+    return DonePlan(done, range(kept_tasks, len(tables)), notes)
+
+
+def _one_after_another(plan: Plan, counted: Sequence[CountedWork]) -> list[CountedWork]:
+    """What was counted between the same two rows in parts of that time, each as long as it needs;
+    where all together do not fit they were done side by side."""
+    together: dict[tuple[datetime, datetime], list[CountedWork]] = defaultdict(list)
+    for work in counted:
+        together[work.start, work.end].append(work)
+    return [part for works in together.values() for part in _in_parts(plan, works)]
+
+
+def _in_parts(plan: Plan, works: list[CountedWork]) -> list[CountedWork]:
+    needed_s = [w.count * (burst_s(plan.task[_task_of(plan, w.tool)]) or 0.0) for w in works]
+    start, room_s = works[0].start, (works[0].end - works[0].start).total_seconds()
+    if len(works) < 2 or not 0.0 < sum(needed_s) <= room_s:
+        return works
+    shares = np.floor(room_s * np.cumsum([0.0, *needed_s]) / sum(needed_s))
+    if (np.diff(shares) < needed_s).any():
+        return works
+    return [
+        replace(work, start=start + timedelta(seconds=since), end=start + timedelta(seconds=until))
+        for work, (since, until) in zip(works, pairwise(shares.tolist()), strict=True)
+    ]
 
 
 def _counted(plan: Plan, rows: Sequence[Row]) -> tuple[list[CountedWork], list[str]]:

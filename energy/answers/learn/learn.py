@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from energy.answers.learn.confounded import confounded
-from energy.answers.learn.fit import Fit, fit, z_score
+from energy.answers.learn.fit import Fit, fit, outliers
 from energy.answers.learn.forward_model import ForwardModel
 from energy.answers.learn.items import Item, figure_items, raw_wh_of, sky_items
 from energy.answers.learn.kit_file import (
@@ -136,9 +136,9 @@ def learn(
     refuse_another_make(kit_file, plan)
     prior = kit_file.aged(last).with_figures(figures)
     everything = observe(plan, rows, prior, later=bool(kit_file.posterior.keys))
-    day, outliers = _without_outliers(everything, prior)
+    day, odd_rows = _without_outliers(everything, prior)
     if not day.observed:
-        lines = [*day.notes, *(outliers or [f"too little was read to learn from; {ENOUGH}"])]
+        lines = [*day.notes, *(odd_rows or [f"too little was read to learn from; {ENOUGH}"])]
         raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
     result = fit(prior, [day])
     _refuse_contradiction(readings.name, figures, prior, result, len(day.observed))
@@ -155,7 +155,7 @@ def learn(
         items=(*items, *sky_items(day, result)),
         apart=tuple(confounded(figures, day, result)),
         next_reading=suggestions[0].text if suggestions else "",
-        notes=(*readings.problems, *day.notes, *outliers, *wins_over(plan, updated)),
+        notes=(*readings.problems, *day.notes, *odd_rows, *wins_over(plan, updated)),
         kit_file=updated,
         before=prior,
         fit=result,
@@ -184,14 +184,12 @@ def _refuse_contradiction(
 
 def _without_outliers(day: ForwardModel, prior: Posterior) -> tuple[ForwardModel, list[str]]:
     """The day without the readings that nothing the plan says explains, and a line on each."""
-    kept, lines = [], []
-    for seen, z in zip(day.observed, z_score(prior, day).tolist(), strict=True):
-        if z == 0.0:
-            kept.append(seen)
-            continue
-        way = "higher" if z > 0.0 else "lower"
+    left_out, lines = outliers(prior, day), []
+    for k, z in left_out.items():
+        seen, way = day.observed[k], "higher" if z > 0.0 else "lower"
         lines.append(
             f"row {seen.row.number}: {seen.column} of {seen.value:g} is {way} than the plan's day"
             f" can explain, and left out; {ASK}"
         )
-    return replace(day, observed=tuple(kept)), lines
+    kept = tuple(seen for k, seen in enumerate(day.observed) if k not in left_out)
+    return replace(day, observed=kept), lines

@@ -5,7 +5,7 @@ about the plan's own lowest charge that comes from the kit.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -55,7 +55,6 @@ class _Trial:
     text: str
     plan: Plan
     rows: tuple[Row, ...]
-    covered: bool = False
 
 
 def what_to_read(
@@ -89,13 +88,7 @@ def what_to_read(
     best: dict[str, Suggestion] = {}
     for trial in _trials(plan, whole_span):
         try:
-            day = observe(
-                trial.plan,
-                trial.rows,
-                posterior,
-                previous=whole_span.budget,
-                covered=trial.covered,
-            )
+            day = observe(trial.plan, trial.rows, posterior, previous=whole_span.budget)
         except PlanError:
             continue
         after = float(slope @ expected_covariance(posterior, day) @ slope)
@@ -168,7 +161,9 @@ def _around_tools(plan: Plan, day: ForwardModel) -> list[_Trial]:
         text += " it is done and when it is finished; nothing else running, wait a minute."
         trials.append(_Trial(name, f"R{text}", plan, rows))
         if plan.panel:
-            trials.append(_Trial(name, f"Cover the panel for it and r{text}", plan, rows, True))
+            covered = tuple(replace(row, panel=0.0) for row in rows)
+            text = f"Cover the panel for it, write covered under panel, and r{text}"
+            trials.append(_Trial(name, text, plan, covered))
     return trials
 
 
@@ -209,9 +204,16 @@ def _idle_night(plan: Plan, day: ForwardModel) -> list[_Trial]:
     if with_inverter:
         changes["pack.inverter.on"] = "always"
     alone = _alone(plan, NIGHT_H, **changes)
-    rows = _row(alone, 0, alone.span.start, 80.0), _row(alone, 1, alone.span.end, 70.0)
+    rest = "inverter" if with_inverter else "nothing"
+    rows = (
+        _row(alone, 0, alone.span.start, 80.0),
+        _row(alone, 1, alone.span.end, 70.0, tool=rest),
+    )
     running = "only the inverter on" if with_inverter else "nothing on"
-    text = f"Read the percentage at bedtime and at dawn with {running}: that is the idle draw."
+    text = (
+        f"Read the percentage at bedtime and at dawn with {running}, and write {rest} under tool at"
+        " dawn: that is the idle draw."
+    )
     return [_Trial("idle", text, alone, rows)]
 
 
@@ -222,12 +224,13 @@ def _known_charger(plan: Plan, day: ForwardModel) -> list[_Trial]:
     middle = plan.span.start + timedelta(hours=hours / 2.0)
     times = [alone.span.start, middle.replace(microsecond=0), alone.span.end]
     rows = [
-        _row(alone, k, at, LOW_PERCENT + k * POINTS / 2.0, charger_w=watts)
+        _row(alone, k, at, LOW_PERCENT + k * POINTS / 2.0, charger_w=watts, tool="nothing")
         for k, at in enumerate(times)
     ]
     text = (
         f"Once, charge from below 20 % by {POINTS:.0f} points from a charger whose watts you know,"
-        " the panel covered: nothing else gives the capacity."
+        " the panel covered, and write charger_w, nothing under tool and covered under panel:"
+        " nothing else gives the capacity."
     )
     return [_Trial("capacity", text, alone, tuple(rows))]
 

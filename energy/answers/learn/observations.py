@@ -16,7 +16,7 @@ from energy.answers.learn.forward_model import (
     segment_at,
 )
 from energy.answers.learn.posterior import Posterior
-from energy.answers.learn.readings import Row
+from energy.answers.learn.readings import REST, Row
 from energy.model import Mask
 from energy.model.simulate import Case
 
@@ -95,7 +95,7 @@ def with_observations(
         percent = charge[at + 1] if row.battery_percent is None else row.battery_percent
         full = percent >= day.budget.plan.pack.taper_from_percent
         _solar(case, row, at, full, bool(called_clear[at]), selection)
-        if row.load_w is not None and row.tool is not None:
+        if row.load_w is not None and row.tool not in (None, *REST):
             _tool_load(day, posterior, row, selection)
         elif row.load_w is not None:
             _load(day, case, row, at, selection)

@@ -21,14 +21,14 @@ from energy.answers.learn.observations import (
     with_observations,
 )
 from energy.answers.learn.posterior import Posterior, figures_of
-from energy.answers.learn.readings import Row
+from energy.answers.learn.readings import REST, Row
 from energy.answers.learn.sun_prior import sun_prior
 from energy.model import Array
 from energy.model.electronics import inverter_curve
 from energy.model.simulate import Case, Load
 from energy.plan import Plan
 from energy.plan.task import Task
-from energy.simulation.budget import Budget, budget
+from energy.simulation.budget import Budget, as_done, budget
 from energy.simulation.cables import solar_limit_w
 
 # Standard deviations, from judgement tried on invented days: the start charge [percent] where it
@@ -46,24 +46,25 @@ def observe(
     *,
     later: bool = False,
     previous: Budget | None = None,
-    covered: bool = False,
 ) -> ForwardModel:
     """The forward model of a plan's span from its first percentage on, with all that was read.
 
     posterior is the prior; it must hold all figures of the plan (see `Posterior.with_figures`).
     later: other days were learned before. previous: a budget of a plan that differs little, to
-    save work. covered: the panels got no light. Raises PlanError where the plan cannot be run.
+    save work. Raises PlanError where the plan cannot be run.
     """
-    done, notes = with_counted_work(plan, rows)
-    result = previous
+    counted = with_counted_work(plan, rows)
+    done, notes, result = counted.plan, [*counted.notes], previous
     if result is None or result.plan is not done:
         result = budget(done, previous=previous)
+    if any(overload.burst.task in counted.tasks for overload in result.overloads):
+        result = as_done(result, counted.tasks)
     first = next((row for row in rows if row.battery_percent is not None), None)
     begins_s = float(result.time_s[0]) if first is None else first.time_s
-    case = _stretch(result.case, begins_s, rows[-1].time_s)
+    case = _at_rest(_stretch(result.case, begins_s, rows[-1].time_s), rows)
     case, start_sd, lines = _with_start(case, first)
     notes += lines
-    sun = sun_prior(result, case, rows, covered)
+    sun = sun_prior(result, case, rows)
     tools = tools_of(done, plan)
     charger_w, read_w, lines = _charger(case, rows)
     notes += lines
@@ -134,6 +135,25 @@ def _stretch(case: Case, start_s: float, end_s: float) -> Case:
     edges = part.edges.copy()
     edges[0] = max(min(start_s, float(edges[1]) - 1.0), edges[0])
     return replace(part, edges=edges, temp_pack=part.temp_pack.mean(axis=1, keepdims=True))
+
+
+def _at_rest(case: Case, rows: Sequence[Row]) -> Case:
+    """The case without loads where the rows say that nothing ran since the row before."""
+    middles = (case.edges[1:] + case.edges[:-1]) / 2.0
+    inverter_on, rests = case.inverter_on.copy(), np.zeros(middles.size, dtype=bool)
+    for before, row in pairwise(rows):
+        if row.tool in REST:
+            there = (middles >= before.time_s) & (middles < row.time_s)
+            rests |= there
+            inverter_on[there] = row.tool == "inverter"
+    if not rests.any():
+        return case
+    loads = [
+        replace(load, rows=load.rows[~rests[load.rows]], watts=load.watts[~rests[load.rows]])
+        for load in case.loads
+    ]
+    loads = [load for load in loads if load.rows.size]
+    return replace(case, loads=loads, inverter_on=inverter_on)
 
 
 def _marks(rows: Sequence[Row]) -> Array:

@@ -16,7 +16,8 @@ from energy.plan.task import Task
 
 # Standard deviations of the factors before anything was read, and how much doubt comes back in a
 # month: judgement. A tool without a spread of its own has that of its task.
-CAPACITY_SPREAD, IDLE_SPREAD, CONDITION_SPREAD = 0.08, 0.50, 0.10
+CAPACITY_SPREAD, IDLE_SPREAD, CONDITION_SPREAD = 0.15, 0.50, 0.18
+LEAST_TOOL_SPREAD = 0.25
 AGE_PER_MONTH = {"capacity_wh": 0.01, "idle_w": 0.03, "condition_percent": 0.05, "tool": 0.05}
 SURE_OF_CAPACITY = 0.05  # a display that is bent cannot tell the capacity better
 MOVED = 0.02  # a share: less is no change
@@ -154,7 +155,8 @@ def figures_of(plan: Plan) -> list[Figure]:
         key, size = f"tool:{name}", size_of(task)
         if task.spread_percent > 0.0 and size > 0.0 and key not in {f.key for f in figures}:
             each, unit = _each(task)
-            figures.append(Figure(key, size, task.spread_percent / 100.0, each, unit))
+            spread = max(task.spread_percent / 100.0, LEAST_TOOL_SPREAD)
+            figures.append(Figure(key, size, spread, each, unit))
     return figures
 
 

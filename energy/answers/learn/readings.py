@@ -21,6 +21,7 @@ from energy.plan.words import meant, shown
 from energy.tables import Table, parse_table, read_table
 from energy.tables import number as number_in
 
+FLAT = "flat"
 COLUMNS = (
     "time",
     "battery_percent",
@@ -31,8 +32,13 @@ COLUMNS = (
     "count",
     "sky",
     "charger_w",
+    "panel",
 )
+REST = ("nothing", "inverter")  # in place of a tool: nothing ran, or the idle inverter alone
+PANEL: dict[str, float | str] = {"covered": 0.0, "as planned": 1.0, "flat": FLAT}
 MOST_ROWS = 5000
+MIDDAY = (10, 15)  # hours in which panels that are out give more than a thousandth
+KILO_SLACK, DAY_SUN_H = 1.3, 8.0
 MOST_W, MOST_WH, MOST_COUNT = 1e5, 1e6, 10_000
 NEXT_DAY_H = 6.0  # a clock that goes back by more than this is the next day's
 EXAMPLE = "write 13:20, or with its date 2026-09-14 13:20"
@@ -43,8 +49,10 @@ class Row:
     """What was seen at one moment; None where nothing was written.
 
     at is the moment on the plan's clock, time_s the same in UTC seconds; battery_percent of
-    charge; solar_w into the pack; solar_wh of the day so far; load_w at the outlets; `count` of
-    `tool` were done since the row before; sky in eighths of cloud; charger_w since the row before.
+    charge; solar_w into the pack; solar_wh of the day so far; load_w at the outlets. Since the row
+    before: `count` of `tool` were done, or nothing ran (see REST); sky in eighths of cloud;
+    charger_w. panel holds until the next row: the share of the light as planned that reached the
+    panels, or FLAT where they lay flat.
     """
 
     number: int
@@ -58,11 +66,15 @@ class Row:
     count: int | None = None
     sky: int | None = None
     charger_w: float | None = None
+    panel: float | str | None = None
 
     @property
     def mark(self) -> str:
-        """A short hash by which the same row is known again."""
-        values = (self.at.isoformat(), *(getattr(self, column) for column in COLUMNS[1:]))
+        """A short hash by which the same row is known again; that of a row without a panel is as
+        it was when there was no such column."""
+        *columns, panel = COLUMNS[1:]
+        values = (self.at.isoformat(), *(getattr(self, column) for column in columns))
+        values += () if self.panel is None else (getattr(self, panel),)
         return hashlib.sha256(repr(values).encode()).hexdigest()[:12]
 
 
@@ -118,7 +130,38 @@ def _readings(table: Table, plan: Plan) -> Readings:
             continue
         problems += [f"{name}: row {number}: {line}" for line in wrong]
         rows.append(row)
+    _refuse_other_units(name, rows, plan)
     return Readings(name, tuple(rows), tuple(problems))
+
+
+def _refuse_other_units(name: str, rows: Sequence[Row], plan: Plan) -> None:
+    """Raise PlanError where a whole column can only be in another unit: a line a column."""
+    problems = []
+    percents = _values(rows, "battery_percent")
+    if percents and max(percents) <= 1.0 and any(percent % 1.0 for percent in percents):
+        example = next(percent for percent in percents if percent % 1.0)
+        problems.append(
+            f"battery_percent is percent: did you mean {100.0 * example:g}? (got {example:g})"
+        )
+    rated_w = sum(panel.rated_w * panel.count for panel in plan.panel)
+    noon = [row for row in rows if MIDDAY[0] <= row.at.hour < MIDDAY[1] and row.panel is None]
+    for column, unit, most in (
+        ("solar_w", "kW", KILO_SLACK * rated_w / 1000.0),
+        ("solar_wh", "kWh", KILO_SLACK * rated_w * DAY_SUN_H / 1000.0),
+    ):
+        there, of_noon = _values(rows, column), _values(noon, column)
+        if of_noon and 0.0 < max(there) <= most:
+            problems.append(
+                f"{column} looks like {unit}: at most {max(there):g} from panels of {rated_w:g} W;"
+                f" write {unit[1:]}"
+            )
+    if problems:
+        raise PlanError([f"{name}: {line}" for line in problems])
+
+
+def _values(rows: Sequence[Row], column: str) -> list[float]:
+    """What was written in a column."""
+    return [value for row in rows if (value := getattr(row, column)) is not None]
 
 
 def _unknown(headings: Sequence[str]) -> list[str]:
@@ -155,6 +198,7 @@ def _row(
         "tool": lambda text: _tool(text, plan),
         "count": _count,
         "sky": _sky,
+        "panel": _panel,
     }
     values: dict[str, Any] = {}
     problems = []
@@ -168,6 +212,8 @@ def _row(
         if not cells.get("tool", ""):
             problems.append("count needs a tool beside it")
         del values["count"]
+    if values.get("tool") in REST and values.pop("count", None) is not None:
+        problems.append(f"count: {values['tool']} is not counted")
     return Row(number, at, to_utc(at, ZoneInfo(plan.place.timezone)), **values), problems
 
 
@@ -220,13 +266,36 @@ def _sky(text: str) -> int:
     )
 
 
+def _panel(text: str) -> float | str:
+    """The share of their light that reached the panels, or FLAT.
+
+    >>> _panel("covered"), _panel("40 %"), _panel("flat")
+    (0.0, 0.4, 'flat')
+    """
+    word = " ".join(text.lower().split())
+    if word in PANEL:
+        return PANEL[word]
+    try:
+        percent = _between(0.0, 100.0)(text)
+    except ValueError as error:
+        words = f"must be {', '.join(PANEL)} or percent of its light"
+        raise ValueError(
+            f"{words}, from 0 to 100 (got {shown(text)}){meant(word, PANEL)}"
+        ) from error
+    if 0.0 < percent < 1.0:
+        raise ValueError(f"is percent of its light: did you mean {100.0 * percent:g}? (got {text})")
+    return percent / 100.0
+
+
 def _tool(text: str, plan: Plan) -> str:
-    """The name by which figures of this tool are kept in the kit file."""
+    """The name by which figures of this tool are kept in the kit file, or one of REST."""
+    if text.casefold() in REST:
+        return text.casefold()
     tools = tools_of(plan)
     names = {task.name: tool for tool, task in zip(tools, plan.task, strict=True)}
     names |= {task.tool: tool for tool, task in zip(tools, plan.task, strict=True) if task.tool}
     names |= {tool: tool for tool in tools}
     tool = {name.casefold(): tool for name, tool in names.items()}.get(text.casefold())
     if tool is None:
-        raise ValueError(f"{shown(text)} is not in the plan{meant(text, names)}")
+        raise ValueError(f"{shown(text)} is not in the plan{meant(text, [*names, *REST])}")
     return tool

@@ -25,6 +25,7 @@ from energy.answers.learn.own_figures import usual_at
 from energy.answers.learn.readings import Readings, Row, read_readings
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget
+from energy.simulation.case import span_of
 
 ONES_OWN_S = 60.0  # the charge at the start is the plan's own, not a prediction
 WHOLE = 0.5  # of a percent: displays show whole ones
@@ -116,8 +117,10 @@ def score(
     kit_file = as_kit_file(kit_file)
     if not isinstance(readings, Readings):
         readings = read_readings(readings, plan)
-    result = budget(plan)
+    begun, started = _as_begun(plan, readings.rows)
+    result = budget(begun)
     rows, notes = _comparable(readings, float(result.time_s[0]))
+    notes += started
     refuse_known_rows(kit_file, rows, "readings", "a prediction that knows them is no forecast; ")
     refuse_known_rows(kit_file, rows, "scores")
     compared = _compared(result, rows)
@@ -147,6 +150,21 @@ def score(
         notes=tuple(notes),
         kit_file=updated,
     )
+
+
+def _as_begun(plan: Plan, rows: Sequence[Row]) -> tuple[Plan, list[str]]:
+    """The plan with the charge that was read at its start, and a line where that is another: it was
+    no prediction."""
+    start_s = span_of(plan)[0]
+    at_start = [r for r in rows if r.time_s <= start_s + ONES_OWN_S]
+    percent = next((r.battery_percent for r in at_start if r.battery_percent is not None), None)
+    if percent is None or abs(percent - plan.pack.start_percent) <= WHOLE:
+        return plan, []
+    line = (
+        f"the day began at {percent:g} %, not at {plan.pack.start_percent:g} % as planned: the"
+        " prediction from there is scored"
+    )
+    return plan.replace(**{"pack.start_percent": percent}), [line]
 
 
 def _comparable(readings: Readings, start_s: float) -> tuple[list[Row], list[str]]:

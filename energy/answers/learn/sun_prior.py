@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from energy.answers.learn.readings import Row
+from energy.answers.learn.readings import FLAT, Row
 from energy.model import Array, Index, Mask
 from energy.model.simulate import Case
+from energy.plan import Plan
 from energy.simulation.budget import Budget, budget
 from energy.weather.record import HOUR_S
 
@@ -37,15 +38,20 @@ class SunPrior:
     called_clear: Mask
 
 
-def sun_prior(result: Budget, case: Case, rows: Sequence[Row], covered: bool = False) -> SunPrior:
-    """The sun in the segments of a case, which is a stretch of the budget's; none at all where the
-    panels were covered."""
+def sun_prior(result: Budget, case: Case, rows: Sequence[Row]) -> SunPrior:
+    """The sun in the segments of a case, which is a stretch of the budget's."""
     edges, count = case.edges, case.edges.size - 1
-    sun_w = np.zeros(count) if covered else case.sun_w().mean(axis=1)
-    eighths = np.full(count, -1) if covered else _eighths(edges, rows)
-    for okta in np.unique(eighths[eighths >= 0]).tolist():
-        there = eighths == okta
-        sun_w[there] = _stated_sun_w(result, okta, edges)[there]
+    eighths, (share, flat) = _eighths(edges, rows), _panels(edges, rows)
+    sun_w = np.zeros(count)
+    for lies_flat in np.unique(flat[share > 0.0]).tolist():
+        plan = _laid_flat(result.plan) if lies_flat else result.plan
+        for okta in np.unique(eighths[(flat == lies_flat) & (share > 0.0)]).tolist():
+            there = (flat == lies_flat) & (eighths == okta)
+            if okta < 0 and not lies_flat:
+                sun_w[there] = case.sun_w().mean(axis=1)[there]
+            else:
+                sun_w[there] = _sun_w(plan if okta < 0 else _under(plan, okta), edges)[there]
+    sun_w *= share
     date = _date_numbers(result, edges)
     lit_dates = np.unique(date[sun_w > 0.0]).tolist()
     clear = eighths == 0
@@ -78,9 +84,31 @@ def _eighths(edges: Array, rows: Sequence[Row]) -> Index:
     return eighths
 
 
-def _stated_sun_w(result: Budget, okta: int, edges: Array) -> Array:
-    """What the panels give under a stated sky, on the segments between the edges [W]."""
-    weather = result.plan.weather
+def _panels(edges: Array, rows: Sequence[Row]) -> tuple[Array, Mask]:
+    """The share of their light as planned that reached the panels in each segment, and where they
+    lay flat, both (n,); each row holds until the next."""
+    middles = (edges[1:] + edges[:-1]) / 2.0
+    share, flat = np.ones(middles.size), np.zeros(middles.size, dtype=bool)
+    for row, after_s in zip(rows, [*(row.time_s for row in rows[1:]), np.inf], strict=True):
+        there = (middles >= row.time_s) & (middles < after_s)
+        if row.panel == FLAT:
+            flat |= there
+        elif row.panel is not None:
+            share[there] = row.panel
+    return share, flat
+
+
+def _laid_flat(plan: Plan) -> Plan:
+    """The plan with all its panels flat."""
+    return plan.replace(
+        **{f"panel.{k}.aim": "flat" for k in range(1, len(plan.panel) + 1)},
+        **{f"panel.{k}.re_aim_at": None for k in range(1, len(plan.panel) + 1)},
+    )
+
+
+def _under(plan: Plan, okta: int) -> Plan:
+    """The plan under a stated sky."""
+    weather = plan.weather
     sky = {
         "kind": "sky",
         "sky": okta,
@@ -89,8 +117,13 @@ def _stated_sun_w(result: Budget, okta: int, edges: Array) -> Array:
         "wind_speed_m_s": weather.wind_speed_m_s,
     }
     stated = {key: value for key, value in sky.items() if value is not None}
-    case = budget(result.plan.replace(weather=stated)).case
-    joules = np.concatenate([[0.0], np.cumsum(case.sun_w()[:, 0] * np.diff(case.edges))])
+    return plan.replace(weather=stated)
+
+
+def _sun_w(plan: Plan, edges: Array) -> Array:
+    """What a plan's panels give on the mean of its weathers, between the edges [W]."""
+    case = budget(plan).case
+    joules = np.concatenate([[0.0], np.cumsum(case.sun_w().mean(axis=1) * np.diff(case.edges))])
     return np.asarray(np.diff(np.interp(edges, case.edges, joules)) / np.diff(edges))
 
 

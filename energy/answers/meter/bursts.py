@@ -22,6 +22,8 @@ JOIN_S = 3.0
 ROUNDING = 1e-9  # of a value: values closer together are the same
 LEAST_BURST = 0.05  # of the usual energy: less is noise
 CHARGE_S, TAPER_SAMPLES = 600.0, 4
+REST_SHARE = 0.05  # of the most watts
+TAPERED = 0.5  # of full power: what falls below it and is above it a sample later begins anew
 ONE_STEP = 1.5  # of a counter's own steps: less is its rounding
 
 
@@ -68,11 +70,13 @@ def find_bursts(log: Log) -> tuple[list[LoggedBurst], float]:
     above = logs > threshold
     low, high = float(watts[~above].mean()), float(watts[above].mean()) if above.any() else 0.0
     if explained < SPLIT or high < TWICE * low + APART_W:
+        if len(charges := _charges(log, _at_work(log))) > 0:
+            return [_burst(log, charges, k, 0.0) for k in range(len(charges))], 0.0
         energy = float(watts.sum()) * dt / 3600.0
         last = watts.size - 1
         return [LoggedBurst(0.0, float(log.time_s[-1]) + dt, energy, True, 0, last)], 0.0
     leave = (threshold + float(logs[~above].mean())) / 2.0
-    spells = _joined(_spells(logs, threshold, leave, log.gap_after), log)
+    spells = parted(log, _joined(_spells(logs, threshold, leave, log.gap_after), log))
     outside = np.ones(watts.size, dtype=bool)
     for spell in spells:
         outside[max(spell.first - 1, 0) : spell.last + 2] = False
@@ -172,19 +176,54 @@ def periods(log: Log, bursts: Sequence[LoggedBurst]) -> Array:
 def taper(log: Log, burst: LoggedBurst) -> tuple[float, float] | None:
     """Full watts of a charge and the percent of its energy from which it tapers, or None.
 
-    A charge at full power to a share f of its energy E and then falling in a straight line takes
-    (2 - f) E / P.
+    At full power until t and then falling in a straight line until T, that share is 2 t / (t + T).
     """
     watts = smoothed(log.watts[burst.first : burst.last + 1])
-    long = watts.size * log.interval_s
-    if long < CHARGE_S or watts.size < 20:
+    most = float(np.percentile(watts, 90.0))
+    begins = int(np.argmax(watts >= 0.9 * most))
+    watts = watts[begins : int(np.flatnonzero(watts > 0.1 * most).max(initial=0)) + 1]
+    if watts.size * log.interval_s < CHARGE_S or watts.size < 20:
         return None
-    full = float(np.median(watts[: max(watts.size // 4, 3)]))
-    falling = (watts < 0.9 * full) & (watts > 0.1 * full)
-    late = np.arange(watts.size) >= watts.size // 3
-    if (falling & late).sum() < max(TAPER_SAMPLES, 0.04 * watts.size):
+    at_full, falling = watts >= 0.9 * most, (watts < 0.9 * most) & (watts > 0.1 * most)
+    if falling.sum() < max(TAPER_SAMPLES, 0.04 * watts.size):
         return None
-    if (falling & ~late).any() or watts[-2:].mean() > 0.5 * full:
+    falls = np.flatnonzero(falling)
+    if falls[0] < max(3, watts.size // 10) or np.flatnonzero(at_full)[-1] > np.median(falls):
         return None
-    share = 2.0 - long * full / (burst.energy_wh * 3600.0)
-    return full, 100.0 * float(np.clip(share, 0.0, 1.0))
+    if watts[-2:].mean() > 0.5 * most:
+        return None
+    full = float(np.median(watts[at_full]))
+    # The straight line through what falls tells when it began and when it would end.
+    at_s = (np.arange(watts.size) + 0.5) * log.interval_s
+    slope, rest = np.polyfit(at_s[falling], watts[falling], 1)
+    begins_s, ends_s = (full - rest) / slope, -rest / slope
+    return full, 100.0 * float(np.clip(2.0 * begins_s / (begins_s + ends_s), 0.0, 1.0))
+
+
+def parted(log: Log, spells: Sequence[Spell]) -> list[Spell]:
+    """Spells in which one charge follows another without a pause as one a charge: each falls away
+    as a charge does."""
+    apart: list[Spell] = []
+    for spell in spells:
+        charges = _charges(log, spell)
+        apart += charges if len(charges) > 1 else [spell]
+    return apart
+
+
+def _at_work(log: Log) -> Spell:
+    """The whole log but for the rest at both of its ends."""
+    at = np.flatnonzero(log.watts > REST_SHARE * log.watts.max())
+    return Spell(int(at[0]), int(at[-1]), not log.gap_after[at[0] : at[-1]].any())
+
+
+def _charges(log: Log, spell: Spell) -> list[Spell]:
+    """The charges in a spell, none where one of its parts is something else."""
+    watts = smoothed(log.watts[spell.first : spell.last + 1])
+    full = float(np.percentile(watts, 90.0))
+    jumps = np.flatnonzero((watts[:-1] < TAPERED * full) & (watts[1:] > TAPERED * full)) + 1
+    jumps = jumps[jumps * log.interval_s > CHARGE_S]  # the first rise is its beginning
+    firsts = [spell.first, *(spell.first + int(jump) for jump in jumps)]
+    lasts = [*(first - 1 for first in firsts[1:]), spell.last]
+    charges = [Spell(first, last, spell.whole) for first, last in zip(firsts, lasts, strict=True)]
+    bursts = [_burst(log, charges, k, 0.0) for k in range(len(charges))]
+    return charges if all(taper(log, burst) is not None for burst in bursts) else []

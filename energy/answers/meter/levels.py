@@ -19,15 +19,18 @@ from energy.answers.meter.bursts import (
     two_levels,
 )
 from energy.answers.meter.log import Log
-from energy.model import Array
+from energy.model import Array, Mask
 from energy.plan.profiles import Table
 
 LEVELS_TO_S = 2.0  # intervals up to this show levels inside a burst
 SHOWS_BURSTS_S = 5.0  # up to this bursts are counted as they come
+HIDES_BURSTS_S = 30.0  # from here on short bursts and pauses may lie between two values
 SHORT_PAUSE = 1.1  # samples: where all pauses are of one, others fell between two
 ALIKE = 1.6  # bursts with more than so many times the usual energy are several
 TAPER_TO_S = 60.0
 CYCLE_S, REGULAR = 300.0, 0.25
+LEAST_AT_WORK = 2  # samples in a row
+LEAST_INNER, EVEN = 2, 0.1  # samples of a burst without its edges, and how much they may differ
 COARSE = 0.1  # of a level: what a counter's own step may be
 
 
@@ -73,8 +76,16 @@ def _parted(inner: Array) -> tuple[float, float] | None:
     if explained < SPLIT:
         return None
     above = inner > threshold
+    if np.median(_lengths(above)) < LEAST_AT_WORK:  # spikes, as of starts, are no level
+        return None
     high, low = float(np.median(inner[above])), float(np.median(inner[~above]))
     return (high, low) if high > TWICE * low else None
+
+
+def _lengths(flags: Mask) -> Array:
+    """How many samples in a row a flag holds, each time that it does."""
+    change = np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))
+    return np.flatnonzero(change == -1) - np.flatnonzero(change == 1)
 
 
 def count_seen(log: Log, bursts: Sequence[LoggedBurst], kind: str) -> int | None:
@@ -86,12 +97,20 @@ def count_seen(log: Log, bursts: Sequence[LoggedBurst], kind: str) -> int | None
         uneven = inner.size > 0 and float(inner.std()) > REGULAR * float(inner.mean())
         hidden = log.interval_s > SHOWS_BURSTS_S and (uneven or kind == "intermittent")
         return None if hidden else 1
+    if log.interval_s >= HIDES_BURSTS_S and not _even(log, bursts):
+        return None
     pauses = [later.first - earlier.last - 1 for earlier, later in neighbours(log, bursts)]
     if pauses and float(np.mean(pauses)) < SHORT_PAUSE:
         return None
     energy = np.array([burst.energy_wh for burst in bursts])
     alike = log.interval_s <= SHOWS_BURSTS_S or energy.max() <= ALIKE * np.median(energy)
     return len(bursts) if alike else None
+
+
+def _even(log: Log, bursts: Sequence[LoggedBurst]) -> bool:
+    """Whether each burst is so long that its inner samples show that nothing paused in it."""
+    inner = [log.watts[burst.first + 1 : burst.last] for burst in bursts]
+    return all(part.size >= LEAST_INNER and part.std() <= EVEN * part.mean() for part in inner)
 
 
 def levels_of(log: Log, bursts: Sequence[LoggedBurst], kind: str) -> Levels:

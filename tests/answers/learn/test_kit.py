@@ -86,7 +86,7 @@ def test_learning_again_adds_to_what_is_known(tmp_path):
         next(i for i in answer.items if i.what == "tool:angle-grinder-115").doubt_left_percent
         for answer in (first, second)
     ]
-    assert left[1] < 0.98 * left[0]
+    assert left[1] < 0.99 * left[0]
 
 
 def test_the_same_figures_follow_whether_the_plan_names_the_kit_or_not(tmp_path):
@@ -153,7 +153,7 @@ def test_the_figures_of_ones_own_come_with_the_doubt_that_is_left(tmp_path):
     found = owned(mine, tmp_path)
     line = yours(own(mine, tmp_path))
     assert f"angle-grinder-115 ({found['tool:angle-grinder-115']:.0f} % of its doubt open)" in line
-    assert 20.0 < found["tool:angle-grinder-115"] < 60.0
+    assert 20.0 < found["tool:angle-grinder-115"] < 70.0
     assert "tool:drill-10" not in found
 
 
@@ -224,7 +224,8 @@ def test_another_tool_under_the_same_name_is_not_taken_for_the_kits(tmp_path):
         learn(other, parse_readings(LATER.partition("\n11")[0], other), read_kit_file(path))
 
 
-SUN = "time,battery_percent,solar_w,sky\n09:00,50,,\n11:00,55,{},0\n12:00,60,{},0\n13:00,66,{},0\n"
+SUN = "time,battery_percent,solar_w,sky\n10:00,40,,\n11:00,{1},{0},0\n"
+SUN += "12:00,{2},{0},0\n13:00,{3},{0},0\n"
 LAMP = [{"name": "lamp", "supply": "dc12", "working_w": 20, "hours": 8, "at": "08:30"}]
 
 
@@ -235,8 +236,10 @@ def two_panels(first, second, **more):
 
 def learned_panels(folder, plan):
     expected = budget(plan.replace(weather={"kind": "sky", "sky": 0, "futures": 1}))
-    watts = [0.75 * expected.case.solar_w.max()] * 3
-    return written(folder, plan, SUN.format(*(f"{w:.0f}" for w in watts)))
+    watts = 0.75 * float(expected.case.solar_w.max())
+    an_hour = 100.0 * (watts - 25.0) / plan.pack.capacity_wh
+    percents = (round(40.0 + hours * an_hour) for hours in (1, 2, 3))
+    return written(folder, plan, SUN.format(round(watts), *percents))
 
 
 def test_two_panels_of_another_make_are_kept_apart_in_the_kit(tmp_path):
@@ -368,6 +371,7 @@ def test_what_was_just_learned_is_not_suggested_first():
     first = what_to_read(plan)[0]
     assert first.about == "angle-grinder-115"
     posterior = EMPTY.with_figures(figures_of(plan)).measured("tool:angle-grinder-115", 1.0, 0.01)
+    posterior = posterior.measured("capacity_wh:pack-1000", 1.0, 0.01)  # which a known tool tells
     assert what_to_read(plan, posterior)[0].about != "angle-grinder-115"
 
 
@@ -393,3 +397,14 @@ def test_what_another_hand_wrote_below_learned_is_kept(tmp_path):
         '[learned.logs.from-0f3a]\nfile = "a.csv"\ntool = "saw"\nmeter = "the old one"\n'
     )
     assert 'meter = "the old one"' in as_toml(read_kit_file(path), path.name)
+
+
+def test_a_start_below_the_plans_is_no_error_of_the_prediction():
+    plan = lived.folded()
+    text = "time,battery_percent\n08:00,{}\n14:50,{}\n"
+    planned = budget(plan)
+    end = float(planned.charge_percent[-1, planned.middle])
+    lower = score(plan, parse_readings(text.format(70, round(end - 20)), plan))
+    assert abs(lower.bias_points) < 3.0
+    assert "the day began at 70 %, not at 90 % as planned" in lower.notes[0]
+    assert not score(plan, parse_readings(text.format(90, round(end)), plan)).notes

@@ -19,13 +19,70 @@ from energy.plan import Plan, PlanError
 DAY = date(2026, 5, 20)
 
 
-@pytest.mark.parametrize(("interval_s", "pause_s"), [(1, 6), (1, 30), (2, 8), (10, 32), (60, 185)])
+@pytest.mark.parametrize(("interval_s", "pause_s"), [(1, 6), (1, 30), (2, 8), (10, 32)])
 @pytest.mark.parametrize("seed", range(4))
 def test_the_count_is_exact_and_the_energy_within_3_percent(interval_s, pause_s, seed):
     watts, energy = cuts(pause_s=pause_s, seed=seed)
     found = trace(log_of(watts, interval_s), GRINDER)
     assert found.count == 20
     assert found.each_wh == pytest.approx(energy.mean(), rel=0.03)
+
+
+@pytest.mark.parametrize("pause_s", [10, 45, 90, 185])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_value_a_minute_never_claims_a_count_or_a_duty(pause_s, seed):
+    watts, energy = cuts(pause_s=pause_s, seed=seed)
+    found = trace(log_of(watts, 60), GRINDER)
+    assert (found.count, found.levels.duty_percent) == (None, None)
+    assert found.total_wh == pytest.approx(energy.sum(), rel=0.04)
+    stated = trace(log_of(watts, 60), GRINDER, count=20)
+    assert stated.each_wh == pytest.approx(energy.mean(), rel=0.04)
+
+
+def test_a_value_a_minute_counts_what_runs_evenly_for_many_minutes():
+    watts = np.tile(np.r_[np.full(600, 1.0), np.full(1500, 400.0)], 3)
+    assert trace(log_of(np.r_[watts, np.full(600, 1.0)], 60), "my-pump").count == 3
+
+
+def test_spikes_of_a_second_are_not_working_watts():
+    burst = np.full(60, 300.0)
+    burst[[0, 20, 40]] = 1200.0  # starts again under load
+    watts = np.tile(np.r_[np.full(40, 1.0), burst], 12)
+    found = trace(log_of(np.r_[watts, np.full(60, 1.0)]), "my-mixer")
+    assert found.levels.duty_percent is None
+    assert found.levels.working_w == pytest.approx(burst.mean(), rel=0.1)
+
+
+def one_charge(full_w, energy_wh, taper_percent, step_s=1):
+    """Watts by second of one charge: full power to a share of its energy, then a straight line."""
+    share = taper_percent / 100.0
+    flat_s = 3600.0 * share * energy_wh / full_w
+    tail_s = 3600.0 * 2.0 * (1.0 - share) * energy_wh / full_w
+    at_s = np.arange(0.0, flat_s + tail_s, step_s)
+    return full_w * np.clip(1.0 - (at_s - flat_s) / tail_s, 0.0, 1.0)
+
+
+@pytest.mark.parametrize("interval_s", [1, 10, 60])
+@pytest.mark.parametrize("taper_percent", [50, 70, 80])
+def test_a_tapers_start_is_found_within_3_points(interval_s, taper_percent):
+    quiet = np.full(300, 1.0)
+    watts = np.r_[quiet, one_charge(90.0, 80.0, taper_percent), quiet]
+    watts = np.maximum(watts + np.random.default_rng(0).normal(0.0, 0.5, watts.size), 0.0)
+    found = trace(log_of(watts, interval_s), "my-charger")
+    assert found.kind == "charging"
+    assert found.levels.taper_from_percent == pytest.approx(taper_percent, abs=3.0)
+    assert found.each_wh == pytest.approx(80.0, rel=0.03)
+
+
+@pytest.mark.parametrize("interval_s", [1, 10, 60])
+@pytest.mark.parametrize("pause_s", [0, 20, 400])
+def test_two_charges_in_a_row_are_charging(interval_s, pause_s):
+    quiet = np.full(300, 1.0)
+    one = one_charge(90.0, 80.0, 70)
+    watts = np.r_[quiet, one, np.full(pause_s, 1.0), one, quiet]
+    found = trace(log_of(watts, interval_s), "my-charger")
+    assert (found.kind, found.count) == ("charging", 2)
+    assert found.each_wh == pytest.approx(80.0, rel=0.05)
 
 
 @pytest.mark.parametrize("length_s", [3, 5, 10])
@@ -144,7 +201,7 @@ def test_a_log_that_starts_and_ends_at_work_tells_the_watts_and_no_count():
 
 def test_work_in_single_samples_is_not_nothing():
     watts = np.r_[np.zeros(120), np.tile(np.r_[np.full(45, 800.0), np.zeros(195)], 10)]
-    found = trace(log_of(watts, 60), "my-saw")
+    found = trace(log_of(watts, 60), "my-saw", count=10)
     assert (found.count, found.each_wh) == (10, pytest.approx(10.0, rel=0.01))
 
 
