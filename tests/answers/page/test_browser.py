@@ -5,6 +5,7 @@ All plans are invented.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from datetime import datetime
 from functools import cache
@@ -26,6 +27,7 @@ from energy.simulation.case import lognormal
 pytestmark = pytest.mark.xdist_group("browser")
 AXE = ROOT / "tests/answers/page/js/node_modules/axe-core/axe.min.js"
 ANCHORAGE = "America/Anchorage"
+PAGES = re.compile(rb"/Type\s*/Page\b")  # each page of a PDF is such an object: ISO 32000, 7.7.3.3
 AT = datetime(2026, 9, 14, 13, 20, tzinfo=ZoneInfo(ANCHORAGE))
 NOW = AT.replace(tzinfo=None)
 NO_STORAGE = """
@@ -558,8 +560,6 @@ def test_without_a_script_it_is_the_plan(shown):
 
 
 def test_on_paper_it_is_the_plan_on_one_sheet_though_something_was_entered(shown):
-    from test_page_in_browser import PAGES
-
     tab = shown(three_days())
     read(tab, "64")
     assert len(PAGES.findall(tab.pdf(format="A4"))) == 1

@@ -231,7 +231,8 @@ function checkpointsPart(view) {
   );
   return {
     element,
-    update() {
+    update: () => {},
+    later() {
       const { points } = view;
       rows.replaceChildren(...points.map((point) => checkpointRow(view.kit, point)));
       show(element, points.length > 0);

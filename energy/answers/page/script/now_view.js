@@ -59,14 +59,16 @@ function nowPart(view) {
     update() {
       const now = view.now();
       say(head, nowWords(view.kit, now, view.byHandS));
-      const atS = Math.max(now.atS, view.answer.edges[0]);
-      const { middling, dull: dullPercent } = expectedAt(view.answer, atS);
+      const { middling, dull: dullPercent } = expectedAt(view.answer, now.atS);
       say(expect, `${fixed(middling, 0)} %`);
       say(dull, `dull day: ${fixed(dullPercent, 0)} %`);
+      clock.update();
+    },
+    later() {
+      const atS = Math.max(view.now().atS, view.answer.edges[0]);
       const percent = leastPercent(view.kit, view.answer, atS);
       say(least, percent === null ? "–" : percent === 0 ? "any" : `${percent} %`);
       say(then, leastWords(view.kit, percent));
-      clock.update();
     },
   };
 }
@@ -144,7 +146,7 @@ function clockForm(view) {
   const set = (byHandS) => {
     view.byHandS = byHandS;
     view.keeper.keepClock(byHandS);
-    for (const part of view.parts) part.update();
+    showAnew(view);
     toggle(false);
     opener.focus();
   };
@@ -166,7 +168,7 @@ function curvePart(view) {
     make("div", { class: "wide" }, make("table", {}, make("thead", {}, make("tr", {}, ...heads)), rows)),
   );
   const element = make("div", { class: "live" }, picture, curveKey(), table);
-  return {
+  const part = {
     element,
     update() {
       const read = view.kept.state.log.filter(({ kind }) => kind === "read");
@@ -176,7 +178,9 @@ function curvePart(view) {
           make("tr", {}, make("th", { scope: "row" }, time), ...percents.map((text) => make("td", {}, text)))),
       );
     },
+    later: () => part.update(),
   };
+  return part;
 }
 
 /** What the lines of the curve are. */
