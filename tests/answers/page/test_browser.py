@@ -445,7 +445,12 @@ def worked_on(tab):
 
 def test_the_first_screen_holds_what_it_must(shown):
     tab = shown("two-night-trip", at=datetime(2026, 10, 10, 16, tzinfo=ZoneInfo("UTC")))
-    parts = ("#answer .live .word", "#answer .why", "#now .number >> nth=0", "#now .number >> nth=1")
+    parts = (
+        "#answer .live .word",
+        "#answer .why",
+        "#now .number >> nth=0",
+        "#now .number >> nth=1",
+    )
     for part in (*parts, "#curve .live svg.curve"):
         box = tab.locator(part).first.bounding_box()
         assert box["y"] >= 0, part
@@ -499,7 +504,9 @@ def test_nothing_to_press_is_small_and_no_words_are(shown, width):
 )
 def test_nothing_is_wider_than_the_screen(shown, plan, width, height, text):
     plans = {"hostile": hostile, "long": lambda: hostile("W" * 150)}
-    tab = shown(plans.get(plan, lambda: plan_of(plan))(), viewport={"width": width, "height": height})
+    tab = shown(
+        plans.get(plan, lambda: plan_of(plan))(), viewport={"width": width, "height": height}
+    )
     tab.evaluate(f"document.documentElement.style.fontSize = '{text}%'")
     worked_on(tab)
     assert tab.evaluate("document.documentElement.scrollWidth") <= width
@@ -525,13 +532,16 @@ def test_the_answer_is_announced_and_every_control_has_a_name(shown):
     assert tab.get_attribute("#answer", "aria-live") == "polite"
     nameless = tab.evaluate(
         """() => [...document.querySelectorAll("button, input, select")].filter((e) =>
-          !(e.getAttribute("aria-label") || e.textContent.trim() || e.labels?.[0]?.textContent.trim()))
+          !(e.getAttribute("aria-label") || e.textContent.trim()
+            || e.labels?.[0]?.textContent.trim()))
           .map((e) => e.outerHTML)"""
     )
     assert nameless == []
 
 
-@pytest.mark.parametrize("words", ["</script><img src=x onerror=alert(1)>", "پمپ آب را بشوی", "🔧🪚"])
+@pytest.mark.parametrize(
+    "words", ["</script><img src=x onerror=alert(1)>", "پمپ آب را بشوی", "🔧🪚"]
+)
 def test_words_of_any_kind_stay_words_whatever_is_done(shown, words):
     tab = shown(hostile(words))
     assert tab.locator("#tasks h3").first.inner_text() == words

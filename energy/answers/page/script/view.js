@@ -36,7 +36,9 @@ function nowOf({ data }, byHandS) {
   const [startS, endS] = data.span;
   const clockS = Date.now() / 1000 + byHandS;
   if (clockS < startS) return { atS: startS, clockS, where: "before" };
-  return clockS < endS ? { atS: clockS, clockS, where: "inside" } : { atS: endS, clockS, where: "after" };
+  return clockS < endS
+    ? { atS: clockS, clockS, where: "inside" }
+    : { atS: endS, clockS, where: "after" };
 }
 
 /**
@@ -157,8 +159,8 @@ function place(id, parts) {
 }
 
 /**
- * Build the page: the first screen in one column, what is done in another, what stays as it was made
- * in a third.
+ * Build the page: the first screen in one column, what is done in another, what stays as it was
+ * made in a third.
  * @param {HTMLElement} main
  * @param {View} view
  */
@@ -166,15 +168,22 @@ function build(main, view) {
   const foot = footPart(view);
   const now = [nowPart(view), curvePart(view)];
   const first = {
-    answer: [answerPart(view)], now: [now[0]], curve: [now[1]], reading: [readingPart(view)],
+    answer: [answerPart(view)],
+    now: [now[0]],
+    curve: [now[1]],
+    reading: [readingPart(view)],
   };
   const rest = {
-    tasks: [tasksPart(view), addPart(view)], fits: [fitsPart(view)], sky: [skyPart(view)],
-    checkpoints: [checkpointsPart(view)], log: [logPart(view)],
+    tasks: [tasksPart(view), addPart(view)],
+    fits: [fitsPart(view)],
+    sky: [skyPart(view)],
+    checkpoints: [checkpointsPart(view)],
+    log: [logPart(view)],
   };
   view.parts = [...Object.values(first).flat(), ...Object.values(rest).flat(), foot];
   const columns = [first, rest].map((parts) =>
-    make("div", { class: "column" }, ...Object.entries(parts).map(([id, some]) => place(id, some))));
+    make("div", { class: "column" }, ...Object.entries(parts).map(([id, some]) => place(id, some))),
+  );
   const last = make("div", { class: "column" }, ...main.querySelectorAll("#care, #rests"));
   main.prepend(...columns, last);
   main.append(foot.element);
