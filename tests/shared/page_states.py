@@ -21,7 +21,8 @@ BEGIN = """
 let kit, kept;
 function begin(text) {
   const data = JSON.parse(text);
-  kit = { data, firstDay: dayNumber(data.dates.first), lastDay: dayNumber(data.dates.last) };
+  const days = { firstDay: dayNumber(data.dates.first), lastDay: dayNumber(data.dates.last) };
+  kit = data.weathers ? decode(data) : { data, ...days };
   kept = newHistory();
   return null;
 }
@@ -29,6 +30,11 @@ function take(action) {
   const after = afterAction(kit, kept, JSON.parse(action));
   kept = after.history;
   return after.problem;
+}
+function answerNow() {
+  const { answer, success, powered, count, charge, edges } = ask(kit, askedOf(kit, kept.state));
+  const { middle, dull } = charge;
+  return JSON.stringify({ answer, success, powered, count, middle, dull, edges }, plain);
 }
 function askedNow() { return JSON.stringify(askedOf(kit, kept.state), plain); }
 const tomlNow = () => planToml(tablesOf(kit, kept.state));
@@ -53,12 +59,12 @@ def tools() -> dict[str, Any]:
     return {"usual": data["usual"], "tools": data["tools"]}
 
 
-def small_data(plan: Plan, ident: str = "a") -> dict[str, Any]:
+def small_data(plan: Plan) -> dict[str, Any]:
     """What a state needs of the page's data: no weather."""
     calendar, span = calendar_of(plan), span_of(plan)
     return {
         "version": 1,
-        "id": ident,
+        "id": "a",
         "title": plan.title,
         "plan": as_written(plan),
         "zone": {"name": calendar.zone.key, "offsets": offsets(calendar, span)},
@@ -74,9 +80,9 @@ def small_data(plan: Plan, ident: str = "a") -> dict[str, Any]:
 class Page:
     """The state of one plan's page: acts, and what comes of it. One at a time."""
 
-    def __init__(self, plan: Plan, ident: str = "a"):
+    def __init__(self, plan: Plan, data: dict[str, Any] | None = None):
         self.plan = plan
-        context().call("begin", json.dumps(small_data(plan, ident)))
+        context().call("begin", json.dumps(data or small_data(plan)))
 
     def act(self, kind: str, at: datetime | None = None, **keys: Any) -> str | None:
         """Do something at a time on the plan's clock; the line that says why it cannot be."""
@@ -94,6 +100,11 @@ class Page:
     def asked(self) -> dict[str, Any]:
         """What the engine is asked."""
         return json.loads(context().call("askedNow"))
+
+    @property
+    def answer(self) -> dict[str, Any]:
+        """What the engine says."""
+        return page_script.numbers(json.loads(context().call("answerNow")))
 
     @property
     def toml(self) -> str:

@@ -32,7 +32,8 @@ from energy.simulation.result import Answered
 STYLES = ("page.css", "picture.css", "print.css")
 SCRIPTS = (
     *("calendar", "demand", "limits", "progress", "layout", "battery", "simulate"),
-    *("judge", "checkpoints", "how_many", "words", "state", "export"),
+    *("judge", "checkpoints", "how_many", "words"),
+    *("state", "changed_tasks", "history", "export"),
     *("elements", "curve", "now_view", "tasks_view", "more_view", "log_view", "keeping", "view"),
 )
 # What would end the data's element, or a line inside it, is written as JSON's escapes.

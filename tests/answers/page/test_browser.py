@@ -5,6 +5,7 @@ All plans are invented.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from datetime import datetime
 from functools import cache
@@ -26,6 +27,7 @@ from energy.simulation.case import lognormal
 pytestmark = pytest.mark.xdist_group("browser")
 AXE = ROOT / "tests/answers/page/js/node_modules/axe-core/axe.min.js"
 ANCHORAGE = "America/Anchorage"
+PAGES = re.compile(rb"/Type\s*/Page\b")  # each page of a PDF is such an object: ISO 32000, 7.7.3.3
 AT = datetime(2026, 9, 14, 13, 20, tzinfo=ZoneInfo(ANCHORAGE))
 NOW = AT.replace(tzinfo=None)
 NO_STORAGE = """
@@ -443,7 +445,12 @@ def worked_on(tab):
 
 def test_the_first_screen_holds_what_it_must(shown):
     tab = shown("two-night-trip", at=datetime(2026, 10, 10, 16, tzinfo=ZoneInfo("UTC")))
-    parts = ("#answer .live .word", "#answer .why", "#now .number >> nth=0", "#now .number >> nth=1")
+    parts = (
+        "#answer .live .word",
+        "#answer .why",
+        "#now .number >> nth=0",
+        "#now .number >> nth=1",
+    )
     for part in (*parts, "#curve .live svg.curve"):
         box = tab.locator(part).first.bounding_box()
         assert box["y"] >= 0, part
@@ -497,7 +504,9 @@ def test_nothing_to_press_is_small_and_no_words_are(shown, width):
 )
 def test_nothing_is_wider_than_the_screen(shown, plan, width, height, text):
     plans = {"hostile": hostile, "long": lambda: hostile("W" * 150)}
-    tab = shown(plans.get(plan, lambda: plan_of(plan))(), viewport={"width": width, "height": height})
+    tab = shown(
+        plans.get(plan, lambda: plan_of(plan))(), viewport={"width": width, "height": height}
+    )
     tab.evaluate(f"document.documentElement.style.fontSize = '{text}%'")
     worked_on(tab)
     assert tab.evaluate("document.documentElement.scrollWidth") <= width
@@ -523,13 +532,16 @@ def test_the_answer_is_announced_and_every_control_has_a_name(shown):
     assert tab.get_attribute("#answer", "aria-live") == "polite"
     nameless = tab.evaluate(
         """() => [...document.querySelectorAll("button, input, select")].filter((e) =>
-          !(e.getAttribute("aria-label") || e.textContent.trim() || e.labels?.[0]?.textContent.trim()))
+          !(e.getAttribute("aria-label") || e.textContent.trim()
+            || e.labels?.[0]?.textContent.trim()))
           .map((e) => e.outerHTML)"""
     )
     assert nameless == []
 
 
-@pytest.mark.parametrize("words", ["</script><img src=x onerror=alert(1)>", "پمپ آب را بشوی", "🔧🪚"])
+@pytest.mark.parametrize(
+    "words", ["</script><img src=x onerror=alert(1)>", "پمپ آب را بشوی", "🔧🪚"]
+)
 def test_words_of_any_kind_stay_words_whatever_is_done(shown, words):
     tab = shown(hostile(words))
     assert tab.locator("#tasks h3").first.inner_text() == words
@@ -558,8 +570,6 @@ def test_without_a_script_it_is_the_plan(shown):
 
 
 def test_on_paper_it_is_the_plan_on_one_sheet_though_something_was_entered(shown):
-    from test_page_in_browser import PAGES
-
     tab = shown(three_days())
     read(tab, "64")
     assert len(PAGES.findall(tab.pdf(format="A4"))) == 1

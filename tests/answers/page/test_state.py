@@ -6,15 +6,18 @@ import json
 import tomllib
 from datetime import datetime, timedelta
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from page_plans import page_of, plan_of
 from page_script import call
 from page_states import Page, same_tasks
 from plan_tables import SMALL, plan
 
 from energy.answers.learn.readings import parse_readings
 from energy.plan import Plan
+from energy.simulation.case import lognormal
 
 REPAIR = Plan.read("builtin:cloudy-repair")
 TRIP = Plan.read("builtin:two-night-trip")
@@ -321,7 +324,15 @@ def test_what_is_no_state_is_refused(text):
 
 @pytest.mark.parametrize(
     ("text", "value"),
-    [("45", 45), ("45 %", 45), ("45%", 45), ("45,5", 45.5), (" 100 ", 100), ("0", 0), ("0.5%", 0.5)],
+    [
+        ("45", 45),
+        ("45 %", 45),
+        ("45%", 45),
+        ("45,5", 45.5),
+        (" 100 ", 100),
+        ("0", 0),
+        ("0.5%", 0.5),
+    ],
 )
 def test_a_percentage_is_taken_as_people_write_it(text, value):
     assert call("parsePercent", text) == {"value": value, "problem": None}
@@ -528,3 +539,41 @@ def test_after_any_actions_the_file_the_question_and_the_readings_belong_togethe
     again = Page(demo)
     assert again.load(text) is None
     assert again.state == state
+
+
+@pytest.mark.parametrize("name", ["cloudy-repair", "two-night-trip"])
+@given(data=st.data())
+@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+def test_after_any_actions_the_answer_is_that_of_the_simulation(name, data):
+    carried, demo = page_of(name), plan_of(name)
+    page = Page(demo, carried.data())
+    for at, action in data.draw(series(demo).filter(no_sky)):
+        page.act(action["kind"], at, **{k: v for k, v in action.items() if k != "kind"})
+    plan, asked, said = changed(page), page.asked, page.answer
+    done = {name: "all" if n == "Infinity" else n for name, n in asked["done"].items()}
+    now = None
+    if asked["nowS"] is not None:
+        now = carried.full.calendar.moment(asked["nowS"]).replace(tzinfo=None)
+    spare = {
+        task["name"]: task["spare"] for task in asked["tasks"] if task.get("spare") is not None
+    }
+    factors = {
+        task.name: lognormal(carried.spare[spare[task.name]], task.spread_percent)
+        for task in plan.task
+        if task.name in spare
+    }
+    budget = carried.budget(plan, now, asked["percent"], done, factors)
+    assert said["answer"] == budget.answer
+    assert said["success"] == budget.success.sum()
+    assert said["powered"] == budget.powered.sum()
+    assert said["edges"] == budget.time_s.tolist()
+    middle = budget.charge_percent[:, budget.middle]
+    np.testing.assert_allclose(said["middle"], middle, atol=1e-4)
+    np.testing.assert_allclose(
+        said["dull"], np.percentile(budget.charge_percent, 10.0, axis=1), atol=1e-4
+    )
+
+
+def no_sky(actions) -> bool:
+    """Whether no sky is chosen: the simulation of the whole plan knows none for half a day."""
+    return all(action["kind"] != "sky" for _, action in actions)

@@ -64,14 +64,30 @@ function drawCurve(picture, kit, answer, points, readings, nowS) {
   picture.replaceChildren(
     draw("title", {}, curveSentence(kit, answer)),
     ...nights(kit, [startS, endS]).map(([duskS, dawnS]) =>
-      draw("rect", { class: "night", x: x(duskS), y: plot.top, width: x(dawnS) - x(duskS), height: plot.bottom - plot.top })),
+      draw("rect", {
+        class: "night",
+        x: x(duskS),
+        y: plot.top,
+        width: x(dawnS) - x(duskS),
+        height: plot.bottom - plot.top,
+      }),
+    ),
     ...frame(kit, plot, x, y),
     draw("polyline", { class: "reserve", points: floorPoints(kit, answer, x, y) }),
     draw("polyline", { class: "dull", points: linePoints(answer, answer.charge.dull, x, y) }),
     draw("polyline", { class: "middling", points: linePoints(answer, answer.charge.middle, x, y) }),
-    ...readings.map(({ atS, percent }) => draw("circle", { class: "read", cx: x(atS), cy: y(percent || 0), r: 5 })),
+    ...readings.map(({ atS, percent }) =>
+      draw("circle", { class: "read", cx: x(atS), cy: y(percent || 0), r: 5 }),
+    ),
     ...points.map(({ atS, leastPercent: least }) =>
-      draw("line", { class: "turn-back", x1: x(atS) - 7, x2: x(atS) + 7, y1: y(least ?? 100), y2: y(least ?? 100) })),
+      draw("line", {
+        class: "turn-back",
+        x1: x(atS) - 7,
+        x2: x(atS) + 7,
+        y1: y(least ?? 100),
+        y2: y(least ?? 100),
+      }),
+    ),
     draw("line", { class: "now", x1: x(nowS), x2: x(nowS), y1: plot.top - 6, y2: plot.bottom }),
   );
 }
@@ -134,8 +150,18 @@ function frame(kit, plot, x, y) {
   return [
     ...percents,
     ...clocks.flatMap(({ timeS, text }) => [
-      draw("line", { class: "grid", x1: x(timeS), x2: x(timeS), y1: plot.bottom, y2: plot.bottom + 5 }),
-      draw("text", { x: Math.min(x(timeS), plot.right - 20), y: plot.bottom + 22, "text-anchor": "middle" }, text),
+      draw("line", {
+        class: "grid",
+        x1: x(timeS),
+        x2: x(timeS),
+        y1: plot.bottom,
+        y2: plot.bottom + 5,
+      }),
+      draw(
+        "text",
+        { x: Math.min(x(timeS), plot.right - 20), y: plot.bottom + 22, "text-anchor": "middle" },
+        text,
+      ),
     ]),
   ];
 }
@@ -166,9 +192,11 @@ function clockMarks(kit, most) {
  */
 function curveSentence(kit, { charge, lowest, edges }) {
   const end = charge.middle[edges.length - 1];
-  return `The charge on a middling day: lowest ${fixed(lowest.percent, 0)} % ` +
+  return (
+    `The charge on a middling day: lowest ${fixed(lowest.percent, 0)} % ` +
     `${atClock(kit, lowest.atS)}, ${fixed(end, 0)} % at the end; ` +
-    `the reserve is ${brief(kit.data.reserve_percent)} %`;
+    `the reserve is ${brief(kit.data.reserve_percent)} %`
+  );
 }
 
 /**

@@ -56,6 +56,63 @@ function pressable(text, press, attributes = {}) {
 }
 
 /**
+ * A form that stays on the page, with the button that ends it behind its controls.
+ * @param {{[name: string]: any}} attributes
+ * @param {() => void} submit
+ * @param {...Child} children
+ */
+function formOf(attributes, submit, ...children) {
+  /** @param {Event} event */
+  const react = (event) => {
+    event.preventDefault();
+    submit();
+  };
+  return make("form", { novalidate: true, ...attributes, on: { submit: react } }, ...children);
+}
+
+/** @param {string} text */
+function mainButton(text) {
+  return make("button", { type: "submit", class: "main" }, text);
+}
+
+/**
+ * @param {string} name  of its class
+ * @param {...Child} children
+ */
+function box(name, ...children) {
+  return make("div", { class: name }, ...children);
+}
+
+/**
+ * What opens under a line.
+ * @param {Child} head
+ * @param {...Child} children
+ */
+function opening(head, ...children) {
+  return make("details", {}, make("summary", {}, head), ...children);
+}
+
+/**
+ * A table that may be wider than the screen.
+ * @param {string[]} heads  those of the columns; empty where there is none
+ * @param {HTMLElement} rows
+ */
+function tableOf(heads, rows) {
+  const cells = heads.map((text) => (text ? make("th", { scope: "col" }, text) : make("td")));
+  return box("wide", make("table", {}, make("thead", {}, make("tr", {}, ...cells)), rows));
+}
+
+/**
+ * A row of a table: what it is about, and its values.
+ * @param {Child[]} head
+ * @param {string[]} values
+ */
+function tableRow(head, values) {
+  const cells = values.map((text) => make("td", {}, text));
+  return make("tr", {}, make("th", { scope: "row" }, ...head), ...cells);
+}
+
+/**
  * A control under its label.
  * @param {string} text
  * @param {HTMLElement} control
@@ -65,8 +122,10 @@ function labelled(text, control, unit = null) {
   control.id = control.id || `control-${(controls += 1)}`;
   const behind = unit && make("span", { class: "unit" }, unit);
   return make(
-    "div", { class: "field" },
-    make("label", { for: control.id }, text), make("span", { class: "input" }, control, behind),
+    "div",
+    { class: "field" },
+    make("label", { for: control.id }, text),
+    make("span", { class: "input" }, control, behind),
   );
 }
 
@@ -127,7 +186,8 @@ function keepItems(list, keys, made) {
     item.dataset.key = key;
     return item;
   });
-  for (const item of [...list.children]) if (!items.includes(/** @type {any} */ (item))) item.remove();
+  for (const item of [...list.children])
+    if (!items.includes(/** @type {any} */ (item))) item.remove();
   items.forEach((item, k) => {
     if (list.children[k] !== item) list.insertBefore(item, list.children[k] || null);
   });

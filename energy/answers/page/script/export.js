@@ -155,8 +155,8 @@ function countedS(task) {
 }
 
 /**
- * How many of a task were done up to each mark since the one before. What is counted at once lies in
- * the task's own hours since it was counted last, or where there are none in all of that time.
+ * How many of a task were done up to each mark since the one before. What is counted at once lies
+ * in the task's own hours since it was counted last, or where there are none in all of that time.
  * @param {Kit} kit
  * @param {Task[]} tasks  of one name
  * @param {Entry[]} log
@@ -173,12 +173,15 @@ function countsOf(kit, tasks, log, marks) {
     const total = wholeCount(kit, tasks, entry.amount);
     if (total < before.count) continue;
     const ends = marks.filter((mark) => mark > before.atS && mark <= entry.atS);
-    const spans = ends.map((mark, k) => /** @type {Interval} */ ([k ? ends[k - 1] : before.atS, mark]));
+    const spans = ends.map(
+      (mark, k) => /** @type {Interval} */ ([k ? ends[k - 1] : before.atS, mark]),
+    );
     const inHours = spans.map((span) => hours.reduce((s, window) => s + overlapS(span, window), 0));
     const open = inHours.some((s) => s > 0) ? inHours : spans.map(([from, to]) => to - from);
     const shares = sharedOut(total - before.count, open);
     ends.forEach((atS, k) => {
-      if (shares[k] > 0 || (entry.amount === 0 && inHours[k] > 0)) counts.push({ atS, count: shares[k] });
+      if (shares[k] > 0 || (entry.amount === 0 && inHours[k] > 0))
+        counts.push({ atS, count: shares[k] });
     });
     before = { atS: entry.atS, count: total };
   }
@@ -290,7 +293,9 @@ function tomlKey(key) {
 function tomlValue(value) {
   if (Array.isArray(value)) return `[${value.map(tomlValue).join(", ")}]`;
   if (isRecord(value)) {
-    const pairs = Object.entries(value).map(([key, item]) => `${tomlKey(key)} = ${tomlValue(item)}`);
+    const pairs = Object.entries(value).map(
+      ([key, item]) => `${tomlKey(key)} = ${tomlValue(item)}`,
+    );
     return `{ ${pairs.join(", ")} }`;
   }
   if (typeof value === "string") return tomlText(value);

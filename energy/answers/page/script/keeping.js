@@ -1,17 +1,19 @@
 "use strict";
 
-// Where what was entered is kept: the browser's storage, or the page itself; and how files leave it.
+// Where what was entered is kept: the browser's storage, or the page itself; how files leave it.
 
 /**
  * kept: what was kept; keep: keeps it as it now is; notes: what is to be said of it; wholePage: the
  * page as a file, with a state inside.
  * @typedef {{kept: Kept, keep: (text: string) => void, byHandS: number,
- *   keepClock: (byHandS: number) => void, notes: string[], wholePage: (text: string) => string}} Keeper
+ *   keepClock: (byHandS: number) => void, notes: string[],
+ *   wholePage: (text: string) => string}} Keeper
  */
 
 const PREFIX = "energy-page:";
 const CLOCK_PREFIX = "energy-page-clock:";
-const FORGETS = "This browser keeps nothing here: what you enter is forgotten when the page is closed." +
+const FORGETS =
+  "This browser keeps nothing here: what you enter is forgotten when the page is closed." +
   " Save this page to keep it.";
 /** @type {{[way: string]: string}} */
 const OUT_WORDS = {
@@ -118,11 +120,17 @@ function write(key, text) {
  */
 function wholePage(whole, text) {
   const copy = /** @type {HTMLElement} */ (whole.cloneNode(true));
-  const place = copy.querySelector("#kept") ||
-    copy.querySelector("body")?.insertBefore(
-      make("script", { type: "application/json", id: "kept" }), copy.querySelector("#data"));
+  const place =
+    copy.querySelector("#kept") ||
+    copy
+      .querySelector("body")
+      ?.insertBefore(
+        make("script", { type: "application/json", id: "kept" }),
+        copy.querySelector("#data"),
+      );
   const escapes = { "<": "\\u003c", ">": "\\u003e", "&": "\\u0026" };
-  if (place) place.textContent = text.replace(/[<>&]/g, (mark) => escapes[/** @type {"<"} */ (mark)]);
+  if (place)
+    place.textContent = text.replace(/[<>&]/g, (mark) => escapes[/** @type {"<"} */ (mark)]);
   return `<!doctype html>\n${copy.outerHTML}\n`;
 }
 

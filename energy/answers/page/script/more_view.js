@@ -4,7 +4,11 @@
 
 /** @type {{[name: string]: string}} */
 const SKY_WORDS = {
-  clear: "clear", few: "few clouds", scattered: "half clouded", broken: "broken", overcast: "overcast",
+  clear: "clear",
+  few: "few clouds",
+  scattered: "half clouded",
+  broken: "broken",
+  overcast: "overcast",
 };
 const FITS_AFTER_MS = 400;
 
@@ -14,49 +18,83 @@ const FITS_AFTER_MS = 400;
  * @returns {Part}
  */
 function addPart(view) {
-  const search = make("input", { type: "search", autocomplete: "off" });
-  const tool = chooser([]);
-  const matches = make("p", { class: "quiet", role: "status" });
-  const [amount, each] = [numberField({ value: "1" }), numberField({ value: "60" })];
-  const counted = chooser([["minutes", "minutes"], ["times", "times"]]);
-  const time = /** @type {HTMLInputElement} */ (make("input", { type: "time", required: true }));
-  const fields = {
-    counted: labelled("Counted in", counted), each: labelled("Each", each, "s"),
-    amount: labelled("How much", amount),
-  };
-  const refresh = () => showAmount(toolOf(view.kit, tool.value), counted, fields);
-  const find = () => {
-    const tools = toolsLike(view.kit, /** @type {HTMLInputElement} */ (search).value);
-    const before = tool.value;
-    tool.replaceChildren(...tools.map((each_) => make("option", { value: each_.tool }, toolWords(each_))));
-    if (tools.some((each_) => each_.tool === before)) tool.value = before;
-    say(matches, tools.length ? `${tools.length} tool${tools.length > 1 ? "s" : ""}` : "no tool of that name");
-    refresh();
-  };
-  const submit = (/** @type {Event} */ event) => {
-    event.preventDefault();
-    const picked = toolOf(view.kit, tool.value);
-    const asked = picked && amountTyped(picked, counted.value, amount.value, each.value);
+  const picker = toolPicker(view, () => amount.suit(picker.tool()));
+  const amount = amountFields();
+  const time = /** @type {HTMLInputElement} */ (make("input", { type: "time" }));
+  const add = () => {
+    const tool = picker.tool();
+    const asked = tool && amount.typed(tool);
     const minute = minutesIn(time.value);
-    if (!asked) return view.tell("enter how much of it, as a number", true);
+    if (!tool || !asked) return view.tell("enter how much of it, as a number", true);
     if (minute === null) return view.tell("enter the time at which it begins, such as 13:30", true);
-    view.act({ kind: "add", atS: view.now().atS, tool: tool.value, amount: asked, minute });
+    view.act({ kind: "add", atS: view.now().atS, tool: tool.tool || "", amount: asked, minute });
   };
-  search.addEventListener("input", find);
-  tool.addEventListener("change", () => { refresh(); pickedTool(view, tool.value); });
-  counted.addEventListener("change", refresh);
-  const element = make(
-    "div", { class: "live card" },
-    make("details", {},
-      make("summary", {}, make("h2", {}, "Add a task")),
-      make("form", { class: "controls", novalidate: true, on: { submit } },
-        labelled("Search the tools", search), labelled("Tool", tool), matches,
-        fields.amount, fields.counted, fields.each, labelled("Begins today at", time),
-        make("button", { type: "submit", class: "main" }, "Add"))),
-  );
-  find();
+  const begins = labelled("Begins today at", time);
+  const fields = [...picker.fields, ...amount.fields, begins, mainButton("Add")];
+  const form = formOf({ class: "controls" }, add, ...fields);
+  amount.suit(picker.tool());
   time.value = hourMinute(view.kit, Math.ceil(view.now().atS / 300) * 300);
+  const element = box("live card", opening(make("h2", {}, "Add a task"), form));
   return { element, update: () => {} };
+}
+
+/**
+ * A tool looked for by its words and picked from those that have them.
+ * @param {View} view
+ * @param {() => void} picked  what to do when another is picked
+ */
+function toolPicker(view, picked) {
+  const search = /** @type {HTMLInputElement} */ (
+    make("input", { type: "search", autocomplete: "off" })
+  );
+  const select = chooser([]);
+  const matches = make("p", { class: "quiet", role: "status" });
+  const find = () => {
+    const tools = toolsLike(view.kit, search.value);
+    const before = select.value;
+    const options = tools.map((tool) => make("option", { value: tool.tool }, toolWords(tool)));
+    select.replaceChildren(...options);
+    if (tools.some(({ tool }) => tool === before)) select.value = before;
+    const several = `${tools.length} tool${tools.length > 1 ? "s" : ""}`;
+    say(matches, tools.length ? several : "no tool of that name");
+  };
+  search.addEventListener("input", () => {
+    find();
+    picked();
+  });
+  select.addEventListener("change", () => {
+    picked();
+    countToo(view, select.value);
+  });
+  find();
+  return {
+    fields: [labelled("Search the tools", search), labelled("Tool", select), matches],
+    tool: () => toolOf(view.kit, select.value),
+  };
+}
+
+/** The fields of how much of a tool; suit: shows those that a tool wants. */
+function amountFields() {
+  const [amount, each] = [numberField({ value: "1" }), numberField({ value: "60" })];
+  const counted = chooser(["minutes", "times"].map((word) => [word, word]));
+  const much = labelled("How much", amount);
+  const [inWhat, howLong] = [labelled("Counted in", counted), labelled("Each", each, "s")];
+  let isFree = true;
+  /** @param {Task | undefined} tool */
+  const suit = (tool) => {
+    isFree = tool !== undefined && tool.kind !== "charging" && tool.kind !== "trace";
+    show(inWhat, isFree);
+    show(howLong, isFree && counted.value === "times");
+    const isCharged = tool !== undefined && tool.kind === "charging";
+    say(/** @type {Element} */ (much.firstChild), isCharged ? "How many charges" : "How much");
+  };
+  counted.addEventListener("change", () => show(howLong, isFree && counted.value === "times"));
+  return {
+    fields: [much, inWhat, howLong],
+    suit,
+    /** @param {Task} tool */
+    typed: (tool) => amountTyped(tool, counted.value, amount.value, each.value),
+  };
 }
 
 /**
@@ -66,7 +104,10 @@ function addPart(view) {
  * @returns {Task[]}
  */
 function toolsLike({ data }, typed) {
-  const words = typed.toLowerCase().split(/[\s-]+/).filter(Boolean);
+  const words = typed
+    .toLowerCase()
+    .split(/[\s-]+/)
+    .filter(Boolean);
   return data.tools.filter((/** @type {any} */ tool) => {
     const text = `${tool.tool} ${tool.name} ${tool.group || ""}`.toLowerCase();
     return words.every((word) => text.includes(word));
@@ -77,20 +118,6 @@ function toolsLike({ data }, typed) {
 function toolWords(tool) {
   const watts = tool.working_w ?? tool.on_w ?? tool.power_w;
   return `${tool.name}${watts == null ? "" : `, ${brief(watts)} W`}`;
-}
-
-/**
- * The fields that a tool's amount is typed into.
- * @param {Task | undefined} tool
- * @param {HTMLSelectElement} counted
- * @param {{counted: HTMLElement, each: HTMLElement, amount: HTMLElement}} fields
- */
-function showAmount(tool, counted, fields) {
-  const isFree = tool !== undefined && tool.kind !== "charging" && tool.kind !== "trace";
-  show(fields.counted, isFree);
-  show(fields.each, isFree && counted.value === "times");
-  const label = fields.amount.querySelector("label");
-  if (label) say(label, tool && tool.kind === "charging" ? "How many charges" : "How much");
 }
 
 /**
@@ -110,8 +137,12 @@ function amountTyped(tool, counted, amount, each) {
   return eachS === null ? null : { times: value, each_s: eachS };
 }
 
-/** @param {View} view @param {string} tool */
-function pickedTool(view, tool) {
+/**
+ * Count how many more of a tool fit, too.
+ * @param {View} view
+ * @param {string} tool
+ */
+function countToo(view, tool) {
   view.picked = tool;
   view.parts.find(({ element }) => element.classList.contains("fits"))?.update();
 }
@@ -125,7 +156,11 @@ function fitsPart(view) {
   const none = make("p", {}, "Nothing more: the plan itself misses its goal.");
   const list = make("ul", {});
   const element = make(
-    "div", { class: "live card fits" }, make("h2", {}, "What still fits today"), none, list,
+    "div",
+    { class: "live card fits" },
+    make("h2", {}, "What still fits today"),
+    none,
+    list,
   );
   let turn = 0;
   return {
@@ -133,11 +168,17 @@ function fitsPart(view) {
     update() {
       turn += 1;
       const mine = turn;
-      const misses = !view.answer.outcomes.every(({ success }) => reached(success, view.kit.data.goal_percent));
+      const misses = !view.answer.outcomes.every(({ success }) =>
+        reached(success, view.kit.data.goal_percent),
+      );
       show(none, misses);
       show(list, !misses);
       const tools = misses ? [] : toolsToCount(view);
-      const items = keepItems(list, tools.map(({ name }) => name), fitItem);
+      const items = keepItems(
+        list,
+        tools.map(({ name }) => name),
+        fitItem,
+      );
       /** @param {number} k */
       const next = (k) => {
         if (mine !== turn || k >= tools.length) return;
@@ -166,7 +207,8 @@ function toolsToCount({ kit, asked, picked }) {
   /** @type {Map<string, Task>} */
   const tools = new Map();
   for (const task of asked.tasks) {
-    if (isCounted(task) && !tools.has(task.tool || task.name)) tools.set(task.tool || task.name, task);
+    if (isCounted(task) && !tools.has(task.tool || task.name))
+      tools.set(task.tool || task.name, task);
   }
   const extra = picked ? toolOf(kit, picked) : undefined;
   if (extra && !tools.has(picked || "")) tools.set(picked || "", extra);
@@ -193,19 +235,30 @@ function whenIdle(work) {
  * @returns {Part}
  */
 function skyPart(view) {
-  const choices = [["", "as foreseen"], ...Object.keys(view.kit.data.skies || {}).map((name) => [name, SKY_WORDS[name]])];
+  const choices = [
+    ["", "as foreseen"],
+    ...Object.keys(view.kit.data.skies || {}).map((name) => [name, SKY_WORDS[name]]),
+  ];
   const radios = choices.map(([value, text]) => {
-    const radio = /** @type {HTMLInputElement} */ (make("input", {
-      type: "radio", name: "sky", value,
-      on: { change: () => view.act({ kind: "sky", atS: view.now().atS, name: value || null }) },
-    }));
+    const radio = /** @type {HTMLInputElement} */ (
+      make("input", {
+        type: "radio",
+        name: "sky",
+        value,
+        on: { change: () => view.act({ kind: "sky", atS: view.now().atS, name: value || null }) },
+      })
+    );
     return { radio, label: make("label", { class: "pill" }, radio, make("span", {}, text)) };
   });
   const element = make(
-    "div", { class: "live card" },
-    make("fieldset", {},
+    "div",
+    { class: "live card" },
+    make(
+      "fieldset",
+      {},
       make("legend", {}, make("h2", {}, "Sky for the rest of today")),
-      make("div", { class: "pills" }, ...radios.map(({ label }) => label))),
+      make("div", { class: "pills" }, ...radios.map(({ label }) => label)),
+    ),
   );
   show(element, radios.length > 1);
   return {
@@ -224,17 +277,14 @@ function skyPart(view) {
  */
 function checkpointsPart(view) {
   const rows = make("tbody");
-  const heads = ["", "expect", "dull day", "turn back below"].map((text) => make(text ? "th" : "td", text ? { scope: "col" } : {}, text));
-  const element = make(
-    "div", { class: "live card" }, make("h2", {}, "When to look at the display"),
-    make("div", { class: "wide" }, make("table", {}, make("thead", {}, make("tr", {}, ...heads)), rows)),
-  );
+  const table = tableOf(["", "expect", "dull day", "turn back below"], rows);
+  const element = box("live card", make("h2", {}, "When to look at the display"), table);
   return {
     element,
-    update() {
-      const { points } = view;
-      rows.replaceChildren(...points.map((point) => checkpointRow(view.kit, point)));
-      show(element, points.length > 0);
+    update: () => {},
+    later() {
+      rows.replaceChildren(...view.points.map((point) => checkpointRow(view.kit, point)));
+      show(element, view.points.length > 0);
     },
   };
 }
@@ -245,10 +295,6 @@ function checkpointsPart(view) {
  */
 function checkpointRow(kit, { atS, expectedPercent, dullPercent, leastPercent: least, lowest }) {
   const turnBack = least === null ? "–" : least === 0 ? "any" : `${least} %`;
-  const cells = [`${fixed(expectedPercent, 0)} %`, `${fixed(dullPercent, 0)} %`, turnBack];
-  return make(
-    "tr", {},
-    make("th", { scope: "row" }, shortClock(kit, atS), lowest && make("span", { class: "quiet" }, " lowest")),
-    ...cells.map((text) => make("td", {}, text)),
-  );
+  const at = [shortClock(kit, atS), lowest && make("span", { class: "quiet" }, " lowest")];
+  return tableRow(at, [`${fixed(expectedPercent, 0)} %`, `${fixed(dullPercent, 0)} %`, turnBack]);
 }

@@ -12,11 +12,7 @@ function answerPart(view) {
   const word = make("strong", { class: "word" });
   const why = make("span", { class: "why", dir: "auto" });
   const under = make("p", { class: "note" });
-  const box = make(
-    "p",
-    { class: "answer" },
-    mark, make("span", {}, word, " ", why),
-  );
+  const box = make("p", { class: "answer" }, mark, make("span", {}, word, " ", why));
   const element = make("div", { class: "live" }, box, under);
   return {
     element,
@@ -28,9 +24,20 @@ function answerPart(view) {
       say(why, `${whatDecides(view.answer)}.`);
       const { sky } = view.kept.state;
       show(under, sky !== null);
-      if (sky) say(under, `Under a ${SKY_WORDS[sky.name]} sky from ${hourMinute(view.kit, sky.fromS)} to midnight: what happens under that sky, not a chance.`);
+      if (sky) say(under, underSky(view.kit, sky));
     },
   };
+}
+
+/**
+ * What an answer under a sky is worth.
+ * @param {Kit} kit
+ * @param {SkyChoice} sky
+ */
+function underSky(kit, { name, fromS }) {
+  const words = name === "few" ? "With few clouds" : `Under a ${SKY_WORDS[name]} sky`;
+  const when = `from ${hourMinute(kit, fromS)} to midnight`;
+  return `${words} ${when}: what happens under that sky, not a chance.`;
 }
 
 /**
@@ -49,7 +56,8 @@ function nowPart(view) {
     make("div", { class: "row" }, head, clock.opener),
     clock.element,
     make(
-      "dl", { class: "tiles" },
+      "dl",
+      { class: "tiles" },
       make("div", {}, make("dt", {}, "The display should read"), expect, dull),
       make("div", {}, make("dt", {}, "Turn back below"), least, then),
     ),
@@ -59,14 +67,16 @@ function nowPart(view) {
     update() {
       const now = view.now();
       say(head, nowWords(view.kit, now, view.byHandS));
-      const atS = Math.max(now.atS, view.answer.edges[0]);
-      const { middling, dull: dullPercent } = expectedAt(view.answer, atS);
+      const { middling, dull: dullPercent } = expectedAt(view.answer, now.atS);
       say(expect, `${fixed(middling, 0)} %`);
       say(dull, `dull day: ${fixed(dullPercent, 0)} %`);
+      clock.update();
+    },
+    later() {
+      const atS = Math.max(view.now().atS, view.answer.edges[0]);
       const percent = leastPercent(view.kit, view.answer, atS);
       say(least, percent === null ? "–" : percent === 0 ? "any" : `${percent} %`);
       say(then, leastWords(view.kit, percent));
-      clock.update();
     },
   };
 }
@@ -90,7 +100,8 @@ function leastWords({ data }, percent) {
  */
 function nowWords(kit, now, byHandS) {
   const at = shortClock(kit, now.atS);
-  if (now.where === "before") return `The plan begins ${clockText(kit, now.atS)}: its start is shown`;
+  if (now.where === "before")
+    return `The plan begins ${clockText(kit, now.atS)}: its start is shown`;
   if (now.where === "after") return `The plan ended ${clockText(kit, now.atS)}: its end is shown`;
   if (byHandS !== 0) return `Now ${at}, set by hand`;
   const deviceS = -60 * new Date(now.clockS * 1000).getTimezoneOffset();
@@ -105,50 +116,53 @@ function nowWords(kit, now, byHandS) {
  */
 function clockForm(view) {
   const { kit } = view;
-  const dates = everyDay(kit).map((number) => {
-    const day = kit.firstDay + number - 1;
-    const { weekday, day: date, month } = localFields(kit, toUtc(kit, day * DAY_S + DAY_S / 2));
-    return /** @type {[string, string]} */ ([String(day), `${weekday} ${date} ${month}`]);
-  });
-  const day = chooser(dates);
-  const time = /** @type {HTMLInputElement} */ (make("input", { type: "time", required: true }));
-  const opener = pressable("Set time", () => toggle(element.hidden), { "aria-expanded": "false", class: "plain" });
+  const day = chooser(everyDay(kit).map((number) => dayChoice(kit, kit.firstDay + number - 1)));
+  const time = /** @type {HTMLInputElement} */ (make("input", { type: "time" }));
+  const opener = pressable("Set time", () => toggle(element.hidden), { class: "plain" });
   const back = pressable("Use this device's clock", () => set(0));
-  const element = make(
-    "form",
-    {
-      class: "controls", hidden: true,
-      on: {
-        submit(/** @type {Event} */ event) {
-          event.preventDefault();
-          const minutes = minutesIn(time.value);
-          if (minutes === null) return view.tell("enter the time, such as 13:20", true);
-          set(toUtc(kit, Number(day.value) * DAY_S + 60 * minutes) - Date.now() / 1000);
-        },
-      },
-    },
-    dates.length > 1 && labelled("Day", day), labelled("Time at the plan's place", time),
-    make("button", { type: "submit", class: "main" }, "Take this as now"), back,
+  const take = () => {
+    const minutes = minutesIn(time.value);
+    if (minutes === null) return view.tell("enter the time, such as 13:20", true);
+    set(toUtc(kit, Number(day.value) * DAY_S + 60 * minutes) - Date.now() / 1000);
+  };
+  const element = formOf(
+    { class: "controls" },
+    take,
+    day.length > 1 && labelled("Day", day),
+    labelled("Time at the plan's place", time),
+    mainButton("Take this as now"),
+    back,
   );
   /** @param {boolean} isOpen */
   const toggle = (isOpen) => {
     show(element, isOpen);
     opener.setAttribute("aria-expanded", String(isOpen));
-    if (!isOpen) return;
     const { atS } = view.now();
     day.value = String(Math.min(dayOf(kit, atS), kit.lastDay));
     time.value = hourMinute(kit, atS);
-    time.focus();
+    if (isOpen) time.focus();
   };
   /** @param {number} byHandS */
   const set = (byHandS) => {
     view.byHandS = byHandS;
     view.keeper.keepClock(byHandS);
-    for (const part of view.parts) part.update();
+    showAnew(view);
     toggle(false);
     opener.focus();
   };
+  toggle(false);
   return { element, opener, update: () => show(back, view.byHandS !== 0) };
+}
+
+/**
+ * A date as a choice among several.
+ * @param {Kit} kit
+ * @param {number} day
+ * @returns {[string, string]}
+ */
+function dayChoice(kit, day) {
+  const { weekday, day: date, month } = localFields(kit, toUtc(kit, day * DAY_S + DAY_S / 2));
+  return [String(day), `${weekday} ${date} ${month}`];
 }
 
 /**
@@ -159,40 +173,43 @@ function clockForm(view) {
 function curvePart(view) {
   const picture = draw("svg", { class: "curve", role: "img" });
   const rows = make("tbody");
-  const heads = ["Time", "Middling", "Dull day"].map((text) => make("th", { scope: "col" }, text));
-  const table = make(
-    "details", {},
-    make("summary", {}, "The curve as a table"),
-    make("div", { class: "wide" }, make("table", {}, make("thead", {}, make("tr", {}, ...heads)), rows)),
-  );
-  const element = make("div", { class: "live" }, picture, curveKey(), table);
-  return {
-    element,
+  const table = opening("The curve as a table", tableOf(["Time", "Middling", "Dull day"], rows));
+  const part = {
+    element: box("live", picture, curveKey(), table),
     update() {
       const read = view.kept.state.log.filter(({ kind }) => kind === "read");
       drawCurve(picture, view.kit, view.answer, view.points, read, view.now().atS);
-      rows.replaceChildren(
-        ...curveRows(view.kit, view.answer).map(([time, ...percents]) =>
-          make("tr", {}, make("th", { scope: "row" }, time), ...percents.map((text) => make("td", {}, text)))),
-      );
+      const lines = curveRows(view.kit, view.answer);
+      rows.replaceChildren(...lines.map(([time, ...values]) => tableRow([time], values)));
     },
+    later: () => part.update(),
   };
+  return part;
 }
 
 /** What the lines of the curve are. */
 function curveKey() {
   const lines = [
-    ["middling", "middling day"], ["dull", "dull day"], ["reserve", "reserve"],
+    ["middling", "middling day"],
+    ["dull", "dull day"],
+    ["reserve", "reserve"],
     ["turn-back", "turn back"],
   ];
   return make(
-    "p", { class: "key", "aria-hidden": "true" },
+    "p",
+    { class: "key", "aria-hidden": "true" },
     ...lines.map(([name, text]) =>
       make(
-        "span", {},
-        draw("svg", { width: 26, height: 8 }, draw("line", { class: name, x1: 0, x2: 26, y1: 4, y2: 4 })),
+        "span",
+        {},
+        draw(
+          "svg",
+          { width: 26, height: 8 },
+          draw("line", { class: name, x1: 0, x2: 26, y1: 4, y2: 4 }),
+        ),
         text,
-      )),
+      ),
+    ),
   );
 }
 
@@ -202,16 +219,12 @@ function curveKey() {
  * @returns {Part}
  */
 function readingPart(view) {
-  const percent = numberField({ enterkeyhint: "done", required: true });
+  const percent = numberField({ enterkeyhint: "done" });
   const [solar, load] = [numberField(), numberField()];
-  const skies = /** @type {[string, string][]} */ ([
-    ["", "not said"], ...["clear", "few", "scattered", "broken", "overcast"].map((name) => [name, SKY_WORDS[name]]),
-  ]);
-  const sky = chooser(skies);
+  const sky = chooser([["", "not said"], ...READ_SKIES.map(skyChoice)]);
   const problem = make("p", { class: "problem", role: "alert", hidden: true });
   const last = make("p", { class: "quiet" });
-  const submit = (/** @type {Event} */ event) => {
-    event.preventDefault();
+  const enter = () => {
     const typed = [parsePercent(percent.value), parseWatts(solar.value), parseWatts(load.value)];
     const wrong = typed.findIndex((one) => one.problem !== null);
     show(problem, wrong >= 0);
@@ -220,33 +233,59 @@ function readingPart(view) {
       [percent, solar, load][wrong].focus();
       return;
     }
-    if (takeReading(view, typed.map(({ value }) => value), sky.value || null)) {
-      for (const field of [percent, solar, load, sky]) field.value = "";
-    }
+    const values = typed.map(({ value }) => value);
+    if (!takeReading(view, values, sky.value || null)) return;
+    for (const field of [percent, solar, load, sky]) field.value = "";
   };
-  const more = make(
-    "details", {}, make("summary", {}, "Sun, load and sky too"),
-    make("div", { class: "controls" }, labelled("Sun", solar, "W"), labelled("Load", load, "W"), labelled("Sky since the last reading", sky)),
-    make("p", { class: "quiet" }, "For learning in the evening; the answer takes the percent alone."),
-  );
-  const element = make(
-    "div", { class: "live card" },
-    make(
-      "form", { class: "reading", novalidate: true, on: { submit } },
-      make("div", { class: "controls" }, labelled("The battery reads", percent, "%"), make("button", { type: "submit", class: "main" }, "Enter")),
-      problem, more,
-    ),
-    last,
+  const form = formOf(
+    { class: "reading" },
+    enter,
+    box("controls", labelled("The battery reads", percent, "%"), mainButton("Enter")),
+    problem,
+    watchedToo(solar, load, sky),
   );
   return {
-    element,
+    element: box("live card", form, last),
     update() {
       const { reading } = view.kept.state;
-      say(last, reading
-        ? `The answer counts from ${brief(reading.percent)} % read at ${shortClock(view.kit, reading.atS)}.`
-        : "Until you enter a reading, the answer is that of the whole plan from its start.");
+      const from =
+        reading && `${brief(reading.percent)} % read at ${shortClock(view.kit, reading.atS)}`;
+      say(last, from ? `The answer counts from ${from}.` : BEFORE_A_READING);
     },
   };
+}
+
+const BEFORE_A_READING =
+  "Until you enter a reading, the answer is that of the whole plan from its start.";
+const READ_SKIES = ["clear", "few", "scattered", "broken", "overcast"];
+
+/**
+ * A sky as a choice among several.
+ * @param {string} name
+ * @returns {[string, string]}
+ */
+function skyChoice(name) {
+  return [name, SKY_WORDS[name]];
+}
+
+/**
+ * What else the display and the sky show, for learning.
+ * @param {HTMLElement} solar
+ * @param {HTMLElement} load
+ * @param {HTMLElement} sky
+ */
+function watchedToo(solar, load, sky) {
+  const why = "For learning in the evening; the answer takes the percent alone.";
+  return opening(
+    "Sun, load and sky too",
+    box(
+      "controls",
+      labelled("Sun", solar, "W"),
+      labelled("Load", load, "W"),
+      labelled("Sky since the last reading", sky),
+    ),
+    make("p", { class: "quiet" }, why),
+  );
 }
 
 /**
@@ -257,5 +296,6 @@ function readingPart(view) {
 function takeReading(view, [percent, solarW, loadW], sky) {
   const { clockS } = view.now();
   const expected = Math.round(10 * expectedAt(view.answer, clockS).middling) / 10;
-  return view.act({ kind: "read", atS: clockS, percent: percent ?? NaN, solarW, loadW, sky, expected });
+  const seen = { percent: percent ?? NaN, solarW, loadW, sky, expected };
+  return view.act({ kind: "read", atS: clockS, ...seen });
 }

@@ -40,7 +40,13 @@ function taskCard(view, name) {
   /** @type {Map<string, ReturnType<typeof timesRow>>} */
   const rows = new Map();
   const stepper = doneStepper(view, name, () => [...rows.values()].some((row) => row.isOpen()));
-  const element = make("li", { class: "card" }, make("h3", { dir: "auto" }, name || "task"), times, stepper.element);
+  const element = make(
+    "li",
+    { class: "card" },
+    make("h3", { dir: "auto" }, name || "task"),
+    times,
+    stepper.element,
+  );
   return {
     element,
     update() {
@@ -68,29 +74,37 @@ function taskCard(view, name) {
 function timesRow(view, index, opened) {
   const when = make("p", { class: "when" });
   const why = make("p", { class: "problem", dir: "auto" });
-  const over = make("p", { class: "quiet" });
+  const over = make("p", { class: "quiet" }, "its time is over");
   const actions = taskActions(view, index);
   const { name } = everyTask(view.kit, view.kept.state)[index].task;
-  const opener = pressable("Change", () => {
-    show(actions.element, actions.element.hidden);
-    opener.setAttribute("aria-expanded", String(!actions.element.hidden));
-    opened();
-  }, { "aria-expanded": "false", "aria-label": `Change: ${name}`, class: "plain" });
+  const opener = pressable(
+    "Change",
+    () => {
+      show(actions.element, actions.element.hidden);
+      opener.setAttribute("aria-expanded", String(!actions.element.hidden));
+      opened();
+    },
+    { "aria-expanded": "false", "aria-label": `Change: ${name}`, class: "plain" },
+  );
   show(actions.element, false);
   return {
-    element: make("li", {}, make("div", { class: "row" }, when, opener), why, over, actions.element),
+    element: make("li", {}, box("row", when, opener), why, over, actions.element),
     isOpen: () => !actions.element.hidden,
     update() {
       const mine = view.pieces.flatMap((piece, k) => (piece.index === index ? [{ piece, k }] : []));
       const isOut = mine.length === 0;
-      const shown = isOut ? [everyTask(view.kit, view.kept.state)[index]] : mine.map(({ piece }) => piece);
-      const times = shown.map((piece) => taskTimes(view.kit, piece)).filter(Boolean).join("; ");
+      const left = isOut ? [everyTask(view.kit, view.kept.state)[index]] : [];
+      const shown = [...left, ...mine.map(({ piece }) => piece)];
+      const times = shown
+        .map((piece) => taskTimes(view.kit, piece))
+        .filter(Boolean)
+        .join("; ");
       say(when, isOut ? `left out (${times})` : times || "nothing of it lies inside the span");
-      const reasons = mine.map(({ k }) => whyWords(view.answer, k)).filter(Boolean);
+      const numbers = mine.map(({ k }) => k);
+      const reasons = numbers.map((k) => whyWords(view.answer, k)).filter(Boolean);
       say(why, reasons.join("; "));
       show(why, reasons.length > 0);
-      say(over, isOver(view, mine.map(({ k }) => k), name) ? "its time is over" : "");
-      show(over, over.textContent !== "");
+      show(over, isOver(view, numbers, name));
       actions.update();
     },
   };
@@ -157,12 +171,15 @@ function taskTimes(kit, { task, part }) {
  */
 function daysWords(kit, task) {
   const [startS, endS] = kit.data.span;
-  const days = daysOf(kit, [task]).every[0]
-    .filter(({ intervals }) => intervals.some(([fromS, toS]) => toS > startS && fromS < endS))
+  const days = daysOf(kit, [task])
+    .every[0].filter(({ intervals }) =>
+      intervals.some(([fromS, toS]) => toS > startS && fromS < endS),
+    )
     .map(({ date }) => date - kit.firstDay + 1);
   if (days.length === 0) return null;
   if (kit.firstDay === kit.lastDay) return "";
-  if (days.length > MOST_DAY_WORDS) return days.length > kit.lastDay - kit.firstDay ? "every day" : `on ${days.length} days`;
+  if (days.length > MOST_DAY_WORDS)
+    return days.length > kit.lastDay - kit.firstDay ? "every day" : `on ${days.length} days`;
   return days.map((number) => dayWord(kit, number)).join(", ");
 }
 
@@ -171,7 +188,10 @@ function daysWords(kit, task) {
  * @param {number} number  of a day of the span
  */
 function dayWord(kit, number) {
-  const { weekday, day } = localFields(kit, toUtc(kit, (kit.firstDay + number - 1) * DAY_S + DAY_S / 2));
+  const { weekday, day } = localFields(
+    kit,
+    toUtc(kit, (kit.firstDay + number - 1) * DAY_S + DAY_S / 2),
+  );
   return kit.lastDay - kit.firstDay < 7 ? weekday : `${weekday} ${day}`;
 }
 
@@ -184,7 +204,8 @@ function momentWords(kit, moment) {
   const [anchor, minutes] = moment;
   if (anchor === "clock") return timeOfDay(minutes);
   const about = hourMinute(kit, momentOn(kit, moment, kit.firstDay));
-  const away = minutes === 0 ? "at" : `${brief(Math.abs(minutes))} min ${minutes < 0 ? "before" : "after"}`;
+  const away =
+    minutes === 0 ? "at" : `${brief(Math.abs(minutes))} min ${minutes < 0 ? "before" : "after"}`;
   return `${about} (${away} ${anchor})`;
 }
 

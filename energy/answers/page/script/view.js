@@ -7,15 +7,18 @@
  * What the page takes as now [UTC s], inside the span; before, after: the clock lies outside.
  * @typedef {{atS: number, clockS: number, where: "before" | "inside" | "after"}} Now
  *
- * @typedef {{element: HTMLElement, update: () => void}} Part
+ * A part of the page: update shows anew, later what takes longer, once that is worked out.
+ * @typedef {{element: HTMLElement, update: () => void, later?: () => void}} Part
  *
  * @typedef {{kit: Kit, kept: Kept, pieces: Piece[], asked: Asked, answer: Answer,
  *   points: Checkpoint[], byHandS: number,
  *   picked: string | null, now: () => Now, act: (action: Action) => boolean, undo: () => void,
- *   tell: (text: string, isProblem?: boolean) => void, keeper: Keeper, parts: Part[]}} View
+ *   tell: (text: string, isProblem?: boolean) => void, keeper: Keeper, parts: Part[],
+ *   timer: number}} View
  */
 
 const NOW_EVERY_MS = 20000;
+const LATER_MS = 30; // the answer is on the screen by then
 /** @type {{[answer: string]: {word: string, mark: string}}} */
 const ANSWERS = {
   yes: { word: "YES", mark: "✓" },
@@ -33,7 +36,9 @@ function nowOf({ data }, byHandS) {
   const [startS, endS] = data.span;
   const clockS = Date.now() / 1000 + byHandS;
   if (clockS < startS) return { atS: startS, clockS, where: "before" };
-  return clockS < endS ? { atS: clockS, clockS, where: "inside" } : { atS: endS, clockS, where: "after" };
+  return clockS < endS
+    ? { atS: clockS, clockS, where: "inside" }
+    : { atS: endS, clockS, where: "after" };
 }
 
 /**
@@ -44,7 +49,19 @@ function askAnew(view) {
   view.pieces = piecesOf(view.kit, view.kept.state);
   view.asked = askedOf(view.kit, view.kept.state);
   view.answer = ask(view.kit, view.asked);
-  view.points = checkpointsOf(view.kit, view.answer);
+}
+
+/**
+ * Show everything anew: the answer and its curve at once, what to look out for right after.
+ * @param {View} view
+ */
+function showAnew(view) {
+  for (const part of view.parts) part.update();
+  clearTimeout(view.timer);
+  view.timer = setTimeout(() => {
+    view.points = checkpointsOf(view.kit, view.answer);
+    for (const part of view.parts) part.later?.();
+  }, LATER_MS);
 }
 
 /**
@@ -56,7 +73,8 @@ function takeUp(view, kept) {
   view.kept = kept;
   view.keeper.keep(dump(view.kit, kept));
   askAnew(view);
-  for (const part of view.parts) part.update();
+  view.points = [];
+  showAnew(view);
 }
 
 /**
@@ -67,7 +85,6 @@ function takeUp(view, kept) {
  */
 function newView(kit, keeper, kept) {
   const asked = askedOf(kit, kept.state);
-  const answer = ask(kit, asked);
   /** @type {View} */
   const view = {
     kit,
@@ -75,8 +92,8 @@ function newView(kit, keeper, kept) {
     keeper,
     pieces: piecesOf(kit, kept.state),
     asked,
-    answer,
-    points: checkpointsOf(kit, answer),
+    answer: ask(kit, asked),
+    points: [],
     byHandS: keeper.byHandS,
     picked: null,
     now: () => nowOf(kit, view.byHandS),
@@ -97,6 +114,7 @@ function newView(kit, keeper, kept) {
     },
     tell: () => {},
     parts: [],
+    timer: 0,
   };
   return view;
 }
@@ -141,8 +159,8 @@ function place(id, parts) {
 }
 
 /**
- * Build the page: the first screen in one column, what is done in another, what stays as it was made
- * in a third.
+ * Build the page: the first screen in one column, what is done in another, what stays as it was
+ * made in a third.
  * @param {HTMLElement} main
  * @param {View} view
  */
@@ -150,22 +168,29 @@ function build(main, view) {
   const foot = footPart(view);
   const now = [nowPart(view), curvePart(view)];
   const first = {
-    answer: [answerPart(view)], now: [now[0]], curve: [now[1]], reading: [readingPart(view)],
+    answer: [answerPart(view)],
+    now: [now[0]],
+    curve: [now[1]],
+    reading: [readingPart(view)],
   };
   const rest = {
-    tasks: [tasksPart(view), addPart(view)], fits: [fitsPart(view)], sky: [skyPart(view)],
-    checkpoints: [checkpointsPart(view)], log: [logPart(view)],
+    tasks: [tasksPart(view), addPart(view)],
+    fits: [fitsPart(view)],
+    sky: [skyPart(view)],
+    checkpoints: [checkpointsPart(view)],
+    log: [logPart(view)],
   };
   view.parts = [...Object.values(first).flat(), ...Object.values(rest).flat(), foot];
   const columns = [first, rest].map((parts) =>
-    make("div", { class: "column" }, ...Object.entries(parts).map(([id, some]) => place(id, some))));
+    make("div", { class: "column" }, ...Object.entries(parts).map(([id, some]) => place(id, some))),
+  );
   const last = make("div", { class: "column" }, ...main.querySelectorAll("#care, #rests"));
   main.prepend(...columns, last);
   main.append(foot.element);
   document.getElementById("answer")?.setAttribute("aria-atomic", "true");
   document.getElementById("now")?.removeAttribute("aria-live"); // it changes by itself
   document.documentElement.classList.add("in-hand");
-  for (const part of view.parts) part.update();
+  showAnew(view);
   return now;
 }
 
@@ -179,7 +204,10 @@ function begin() {
   const keeper = newKeeper(kit, whole);
   const view = newView(kit, keeper, keeper.kept);
   const moving = build(main, view);
-  setInterval(() => moving.forEach((part) => part.update()), NOW_EVERY_MS);
+  setInterval(() => {
+    for (const part of moving) part.update();
+    moving[0].later?.();
+  }, NOW_EVERY_MS);
   window.addEventListener("resize", moving[1].update);
 }
 
