@@ -37,7 +37,7 @@ class Record:
         start_s: UTC seconds since 1970 at which each interval begins; each month of a typical
             year bears its own year
         interval_s: 300 to 3600 s
-        utc_offset_s: of the file's standard clock
+        utc_offset_s: of the file's standard clock, which moves with hours that stood off the sun
         typical: exactly 8760 hours from 1 January 00:00 standard time, without 29 February; the
             last hour is followed by the first
         ghi, dhi: irradiance on the flat, W/m2; dhi is NaN where the file has none
