@@ -22,6 +22,7 @@ DAY_S = 86400.0
 HOUR_S = 3600.0
 TYPICAL_ROWS = 8760
 EARTH_KM = 6371.0  # mean radius
+OKTA_PER_TENTH = 0.8
 INTERVALS_MIN = (5, 6, 10, 12, 15, 20, 30, 60)
 
 
@@ -37,7 +38,7 @@ class Record:
         start_s: UTC seconds since 1970 at which each interval begins; each month of a typical
             year bears its own year
         interval_s: 300 to 3600 s
-        utc_offset_s: of the file's standard clock
+        utc_offset_s: of the file's standard clock, which moves with hours that stood off the sun
         typical: exactly 8760 hours from 1 January 00:00 standard time, without 29 February; the
             last hour is followed by the first
         ghi, dhi: irradiance on the flat, W/m2; dhi is NaN where the file has none
@@ -166,6 +167,55 @@ def _spacing_s(stamp_s: Floats, where: str) -> float:
             f"{stamp_text(stamp_s[row - 1])}; rows must run forward at equal spacing",
         )
     return interval_s
+
+
+def build_record(
+    where: str,
+    city: str,
+    place: tuple[float, ...],
+    stamp_local_s: Floats,
+    marks: str,
+    values: Floats,
+) -> Record:
+    """The record of one file that says where it is from.
+
+    `place` holds latitude, longitude (degrees), elevation (m, NaN where unknown), zone (hours);
+    `values`, shape (5, n), holds ghi, dhi (W/m2), air (degrees C), wind (m/s) and sky cover
+    (tenths). PlanError where the stamps are not equally spaced.
+
+    >>> record = build_record("a.csv", "Lea", (50.0, 10.0, 300.0, 1.0),
+    ...                       np.array([3600.0, 7200.0]), "end", np.zeros((5, 2)))
+    >>> record.start_s, record.name
+    (array([-3600.,     0.]), 'the year 1970, Lea')
+    """
+    start_local_s, interval_s, typical = lay_on_clock(stamp_local_s, marks, where)
+    years = start_local_s.astype("M8[s]").astype("M8[Y]").astype(int) + 1970
+    if years.min() == years.max():
+        name = f"the year {years[0]}, {city}"
+    elif typical:
+        name = f"typical year, {city}"
+    else:
+        name = f"the years {years.min()} to {years.max()}, {city}"
+    latitude, longitude, elevation_m, zone_h = place
+    offset_s = 60.0 * round(60.0 * zone_h)  # whole, so that rows meet the hours of their clock
+    tenths = values[4]
+    cloudy = (tenths >= 0) & (tenths <= 10)
+    return Record(
+        name=name,
+        latitude_deg=latitude,
+        longitude_deg=longitude,
+        elevation_m=None if np.isnan(elevation_m) else elevation_m,
+        start_s=start_local_s - offset_s,
+        interval_s=interval_s,
+        utc_offset_s=offset_s,
+        typical=typical,
+        ghi=values[0],
+        dhi=values[1],
+        temp_air=values[2],
+        wind_speed=values[3],
+        cloud_okta=np.where(cloudy, OKTA_PER_TENTH * tenths, np.nan) if cloudy.any() else None,
+        notes=(),
+    )
 
 
 def sun_over(

@@ -1,6 +1,8 @@
 """Forecasts from Open-Meteo's ensemble service: what is asked, and its answer read and checked.
 
-The shape of the answer is from memory: the service could not be looked up while this was written.
+Names of what is asked and of the answer's fields: the service's OpenAPI schema, as the registry
+package `action0-open-meteo-api` 0.1.0 holds it. How members are named, and that light is the mean
+of the hour before its stamp, is not in it: from memory.
 """
 
 from __future__ import annotations
@@ -30,7 +32,7 @@ from energy.weather.record import DAY_S, HOUR_S, Floats, stamp_text
 ENSEMBLE = "Open-Meteo"
 ENSEMBLE_ADDRESS = "https://ensemble-api.open-meteo.com/v1/ensemble"
 ENSEMBLE_LICENCE = "data CC BY 4.0, attribution shown; free for non-commercial use"
-ENSEMBLE_MODEL = "icon_seamless"
+ENSEMBLE_MODEL = "dwd_icon_seamless_eps"
 ENSEMBLE_DAYS = 35  # the most that it gives; from memory
 ENSEMBLE_UNITS = {
     "shortwave_radiation": ("wm",),

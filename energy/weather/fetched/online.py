@@ -72,7 +72,7 @@ def what_forecast(
     """One line that says what `fetch_forecast` fetches, from whom, and what leaves this machine.
 
     >>> print(what_forecast(50.0, 10.0))
-    the forecast of the next 7 days (icon_seamless) from Open-Meteo \
+    the forecast of the next 7 days (dwd_icon_seamless_eps) from Open-Meteo \
 (ensemble-api.open-meteo.com), 1 request, about 0.2 MB; it learns the place, 50.000, 10.000, \
 and this machine's network address; data CC BY 4.0, attribution shown; free for non-commercial use
     """

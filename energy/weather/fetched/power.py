@@ -1,7 +1,8 @@
 """Measured years from NASA POWER: what is asked, and its answer read, checked and laid on a clock.
 
-The shape of the answer is from memory and from pvlib's `get_nasa_power`: the service could not be
-looked up while this was written. The rules for gaps are in `readers.repair`.
+The question and the shape of the answer are those of pvlib's `get_nasa_power`, which sets no
+time-out and raises on an error page; a recorded day shows that a stamp begins its hour
+(`tests/weather/fetched/test_recorded.py`). The rules for gaps are in `readers.repair`.
 """
 
 from __future__ import annotations

@@ -20,7 +20,8 @@ import pvlib
 
 from energy.weather.readers.plain import read_plain
 from energy.weather.readers.repair import mend
-from energy.weather.record import Floats, Record, lay_on_clock, local_seconds, refuse
+from energy.weather.readers.satellite import satellite_reader
+from energy.weather.record import Floats, Record, build_record, local_seconds, refuse
 
 __all__ = ["BUILTIN", "Record", "read_record"]
 
@@ -31,7 +32,16 @@ BUILTIN = {
     "miami": "12839.tm2",
 }
 LARGEST_FILE_MB = 200
-OKTA_PER_TENTH = 0.8
+# What parsers raise for content that is not what its first lines promise.
+BROKEN = (
+    ValueError,
+    TypeError,
+    LookupError,
+    OverflowError,
+    AttributeError,
+    RecursionError,
+    csv.Error,
+)
 
 
 def read_record(
@@ -45,7 +55,8 @@ def read_record(
 
     Args:
         source: a path, or "builtin:sand-point", "builtin:greensboro", "builtin:miami". TMY3, TMY2,
-            EPW, the CSV of the NSRDB, or a plain table with a time column and global irradiance
+            EPW, CSV and JSON of public satellite services, or a plain table with a time column and
+            global irradiance
         timezone: IANA zone of a plain table's stamps that bear no offset
         stamps: what a plain table's stamp marks of its interval: start, middle or end
         place: latitude and longitude in degrees of a file that does not say where it is from
@@ -73,7 +84,7 @@ def read_record(
                 record = reader(text, where)
                 _check_place(record, where)
         return mend(record, where, place)
-    except (ValueError, TypeError, LookupError, OverflowError, csv.Error) as error:
+    except BROKEN as error:
         refuse(where, f"a broken or cut weather file ({str(error)[:160]})")
 
 
@@ -110,7 +121,7 @@ def _text_of(path: Path, source: str) -> str:
         refuse(source, f"cannot be read ({getattr(error, 'strerror', None) or error})")
     wide = raw.startswith((b"\xff\xfe", b"\xfe\xff"))
     if not wide and b"\0" in raw:
-        refuse(source, "is not a text file; TMY3, TMY2, EPW, NSRDB or plain CSV is needed")
+        refuse(source, "is not a text file; TMY3, TMY2, EPW, or CSV or JSON is needed")
     try:
         text = raw.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError:
@@ -128,6 +139,8 @@ _TMY2_HEAD = re.compile(
     r"\s+(?P<ew>[EW])\s+(?P<lon>\d+)\s+(?P<lon_min>\d+)\s+(?P<elevation>-?\d+)"
 )
 
+_EPW_LIGHT_OFFSET_H = re.compile(r"^COMMENTS.*Irradiance Time Offset \(h\):\s*(-?\d*\.?\d+)", re.M)
+
 
 def _format_of(text: str) -> Reader | None:
     """The reader for this content; None for a plain table."""
@@ -140,7 +153,7 @@ def _format_of(text: str) -> Reader | None:
         return _read_tmy2
     if {"Latitude", "Longitude", "Time Zone"} <= set(first.split(",")) and "Year" in third:
         return _read_nsrdb
-    return None
+    return satellite_reader(text)
 
 
 def _read_tmy3(text: str, where: str) -> Record:
@@ -154,10 +167,11 @@ def _read_tmy3(text: str, where: str) -> Record:
     if lacking:
         refuse(where, f"a TMY3 file without its column {lacking[0]}")
     columns = [heads.index(head) for head in wanted]
-    values = np.loadtxt(rows, delimiter=",", usecols=columns, ndmin=2).T
+    table = pd.read_csv(io.StringIO("\n".join(rows)), header=None, usecols=columns)
+    values = table[columns].to_numpy(np.float64).T
     stamps = _cut(rows, 13)
     month, day, year, hour = (stamps(a, b) for a, b in ((0, 2), (3, 5), (6, 10), (11, 13)))
-    return _build(
+    return build_record(
         where,
         name.title(),
         (float(latitude), float(longitude), float(elevation), float(zone)),
@@ -179,7 +193,7 @@ def _read_tmy2(text: str, where: str) -> Record:
     # ghi, dhi, air, wind, cloud: table 3-2 of the manual
     values = np.array([cell(17, 21), cell(29, 33), cell(67, 71), cell(95, 98), cell(59, 61)])
     values[2:4] = np.where(np.isin(values[2:4], (999, 9999)), np.nan, values[2:4] / 10)
-    return _build(
+    return build_record(
         where,
         head["city"].strip().title(),
         (
@@ -207,15 +221,20 @@ def _cut(rows: list[str], width: int) -> Callable[[int, int], Floats]:
 
 
 def _read_epw(text: str, where: str) -> Record:
-    """EPW, whose index pvlib has already moved to the beginning of the hour."""
+    """EPW, whose index pvlib has already moved to the beginning of the hour.
+
+    Light of a moment, whose distance from the end of its hour is stated, is in the middle of a row.
+    """
     data, meta = pvlib.iotools.read_epw(io.StringIO(text))
+    stated = _EPW_LIGHT_OFFSET_H.search(text[:10_000])
+    later_h = float(stated[1]) + 0.5 if stated else 0.0
     columns = ("ghi", "dhi", "temp_air", "wind_speed", "total_sky_cover")
     values = np.array([pd.to_numeric(data[c], errors="coerce").to_numpy(float) for c in columns])
     stamps = pd.DatetimeIndex(data.index).tz_localize(None).to_numpy("M8[s]").astype(np.float64)
-    return _build(
+    return build_record(
         where,
         str(meta["city"]).strip() or where,
-        (meta["latitude"], meta["longitude"], meta["altitude"], meta["TZ"]),
+        (meta["latitude"], meta["longitude"], meta["altitude"], meta["TZ"] - later_h),
         stamps,
         "start",
         values,
@@ -241,55 +260,13 @@ def _read_nsrdb(text: str, where: str) -> Record:
     # in the middle of an hour stamped :00 the row would straddle two hours of the clock
     whole_hours = len(data) > 1 and not minute.any() and hour[1] != hour[0]
     city = meta.get("City", "").strip(' "-')
-    return _build(
+    return build_record(
         where,
         city if city not in ("", "None") else where,
         (*(float(meta[k]) for k in ("Latitude", "Longitude", "Elevation", "Time Zone")),),
         local_seconds(year, month, day, hour) + 60 * minute,
         "start" if whole_hours else "middle",
         np.array([*values, none]),
-    )
-
-
-def _build(
-    where: str,
-    city: str,
-    place: tuple[float, ...],
-    stamp_local_s: Floats,
-    marks: str,
-    values: Floats,
-) -> Record:
-    """The record of one file.
-
-    `place` holds latitude, longitude (degrees), elevation (m), zone (hours); `values`, shape
-    (5, n), holds ghi, dhi (W/m2), air (degrees C), wind (m/s) and sky cover (tenths).
-    """
-    start_local_s, interval_s, typical = lay_on_clock(stamp_local_s, marks, where)
-    years = start_local_s.astype("M8[s]").astype("M8[Y]").astype(int) + 1970
-    if years.min() == years.max():
-        name = f"the year {years[0]}, {city}"
-    elif typical:
-        name = f"typical year, {city}"
-    else:
-        name = f"the years {years.min()} to {years.max()}, {city}"
-    latitude, longitude, elevation, zone_h = place
-    tenths = values[4]
-    cloudy = (tenths >= 0) & (tenths <= 10)
-    return Record(
-        name=name,
-        latitude_deg=latitude,
-        longitude_deg=longitude,
-        elevation_m=elevation,
-        start_s=start_local_s - 3600 * zone_h,
-        interval_s=interval_s,
-        utc_offset_s=3600 * zone_h,
-        typical=typical,
-        ghi=values[0],
-        dhi=values[1],
-        temp_air=values[2],
-        wind_speed=values[3],
-        cloud_okta=np.where(cloudy, OKTA_PER_TENTH * tenths, np.nan) if cloudy.any() else None,
-        notes=(),
     )
 
 

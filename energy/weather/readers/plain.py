@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from energy.weather.record import (
+    HOUR_S,
     Floats,
     Record,
     lay_on_clock,
@@ -42,11 +43,13 @@ NAMES = {
     "measured_on",
     "date": "date day_date",
     "year": "year yyyy",
-    "month": "month mm",
-    "day": "day dd",
-    "hour": "hour hh",
+    "month": "month mm mo",
+    "day": "day dd dy",
+    "hour": "hour hh hr",
     "minute": "minute min",
 }
+# Their brackets hold the plane, not the unit.
+SATELLITE_NAMES = {"g(h)": "ghi", "gd(h)": "dhi", "gb(n)": "dni"}
 UNITS = {
     "ghi": "w/m2 w/m^2 w/m² wm-2 w_m-2 w.m-2 w/sqm w/m**2 wh/m2 wh/m^2 wh/m²",
     "temp_air": "c degc deg_c °c celsius degrees_c",
@@ -59,6 +62,7 @@ NO_VALUE = {"", "nan", "na", "n/a", "null", "none", "-", "--", "---"}
 
 STAMP_FORMATS = [
     "ISO8601",
+    "%Y%m%d:%H%M",
     *(
         f"{date} {time}"
         for date in ("%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%Y/%m/%d", "%d-%m-%Y")
@@ -90,6 +94,9 @@ def read_plain(
         if quantity in ("ghi", "dhi", "dni", "temp_air", "wind_speed")
     }
     stamp_s, offset_s, notes = _clock(table, headings, where, timezone)
+    if stamps == "start" and _at_half_past(stamp_s, timezone):
+        stamps = "middle"
+        notes.append("stamps at half past taken as the middle of their hours")
     start_local_s, interval_s, typical = lay_on_clock(stamp_s, stamps, where)
     start_s = start_local_s - offset_s
     none = np.full(len(start_s), np.nan)
@@ -118,6 +125,13 @@ def read_plain(
         cloud_okta=None,
         notes=tuple(notes),
     )
+
+
+def _at_half_past(stamp_s: Floats, timezone: str) -> bool:
+    """Whether these are hours, each labelled at its half, and not whole ones of another clock."""
+    hourly = len(stamp_s) > 1 and float(np.median(np.diff(stamp_s))) == HOUR_S
+    zone_s = pd.Timestamp(float(stamp_s[0]), unit="s", tz=timezone).utcoffset().total_seconds()
+    return hourly and zone_s % HOUR_S == 0 and bool((stamp_s % HOUR_S == HOUR_S / 2).all())
 
 
 def _table(text: str, where: str) -> tuple[Any, dict[str, str]]:
@@ -161,6 +175,7 @@ def _plain_name(name: str) -> tuple[str, str]:
     >>> _plain_name("Air Temperature [°C]")
     ('air_temperature', '°c')
     """
+    name = SATELLITE_NAMES.get(name.lower(), name)
     unit = re.search(r"[\[(](.*?)[\])]", name)
     bare = re.sub(r"[\[(].*?[\])]", "", name).lower().strip()
     bare = re.sub(r"[^a-z0-9]+", "_", bare).strip("_")
@@ -184,7 +199,12 @@ def _match(names: list[str], where: str) -> dict[str, int]:
             if unit and quantity in UNITS and unit not in UNITS[quantity].split():
                 needed = {"temp_air": "degrees C", "wind_speed": "m/s"}.get(quantity, "W/m2")
                 refuse(where, f'column "{names[places[quantity]]}": {needed} is needed')
-    if "time" not in places and plain[0][0] in ("", "index", "unnamed_0"):
+    calendar = {"year", "month", "day", "hour"}
+    if (
+        not calendar <= set(places)
+        and "time" not in places
+        and plain[0][0] in ("", "index", "unnamed_0")
+    ):
         places["time"] = 0
     if "ghi" not in places:
         refuse(
@@ -192,7 +212,7 @@ def _match(names: list[str], where: str) -> dict[str, int]:
             "not a weather file known here, and no column of global irradiance such as ghi; "
             f"columns: {_listed(names)}",
         )
-    if not ({"time", "date"} & set(places) or {"year", "month", "day", "hour"} <= set(places)):
+    if not ({"time", "date"} & set(places) or calendar <= set(places)):
         refuse(where, f"no column of times such as time; columns: {_listed(names)}")
     return places
 

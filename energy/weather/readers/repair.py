@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from energy.weather.readers.sun_shift import SunShift, sun_shift
 from energy.weather.record import (
     DAY_S,
     HOUR_S,
@@ -28,7 +29,9 @@ NOISE_W_M2 = 3.0
 LONGEST_GAP_S = DAY_S
 MOST_MISSING = 0.05
 MOST_IMPOSSIBLE = 0.005
-MOST_OFF_NOON_MIN = 75.0
+MOST_OFF_NOON_MIN = 75.0  # where no day is clear
+MOST_MOVED_MIN = 95.0  # summer time and half an hour are; a zone's two hours are not
+LEAST_MOVED_MIN = 5.0
 NOON_CHECK_DAYS = 7  # fewer days could be lopsided by one cloudy afternoon
 TEMP_AIR_C = (-90.0, 60.0)  # the world's extremes are -89.2 and 56.7, from memory
 WIND_SPEED_M_S = (0.0, 75.0)
@@ -37,10 +40,11 @@ WIND_SPEED_M_S = (0.0, 75.0)
 def mend(record: Record, where: str, place: tuple[float, float] | None = None) -> Record:
     """Return the record on an unbroken clock with every hour of light filled.
 
-    Fill values and missing rows become gaps; a gap of up to 24 h takes the mean of the same clock
-    hour on the nearest days before and after, which keeps the shape of the day. `place` (latitude,
-    longitude in degrees) is where the record is from if it does not say itself; without either,
-    nothing can be compared with the sun. PlanError in one line for what cannot be mended.
+    Hours that stand early or late against the sun of clear days are moved, and the file's clock
+    with them. Fill values and missing rows become gaps; a gap of up to 24 h takes the mean of the
+    same clock hour on the nearest days before and after, which keeps the shape of the day. `place`
+    (latitude, longitude in degrees) is where the record is from if it does not say itself; without
+    either, nothing can be compared with the sun. PlanError in one line for what cannot be mended.
     """
     if record.latitude_deg is not None and record.longitude_deg is not None:
         place = (record.latitude_deg, record.longitude_deg)
@@ -51,6 +55,7 @@ def mend(record: Record, where: str, place: tuple[float, float] | None = None) -
     ghi = np.maximum(ghi, 0.0)
     absent = np.isnan(ghi)
     if place is not None:
+        record = _to_the_sun(record, ghi, where, place, notes)
         ghi = _check_against_sun(record, ghi, where, place, notes)
     ghi, was_missing = _fill_light(record, ghi, absent, where, notes)
     dhi = _check_diffuse(_blank(record.dhi), ghi, was_missing, notes)
@@ -83,7 +88,7 @@ def _span(record: Record, rows: int) -> str:
 
 def _at(record: Record, row: int) -> str:
     """When a row begins, on the file's standard clock."""
-    clock = f"UTC{record.utc_offset_s / HOUR_S:+g}"
+    clock = f"UTC{record.utc_offset_s / HOUR_S:+.4g}"
     return f"{stamp_text(record.start_s[row] + record.utc_offset_s)} {clock}"
 
 
@@ -139,12 +144,56 @@ def _check_negative(record: Record, ghi: Floats, where: str, notes: list[str]) -
         notes.append(f"{_span(record, small)} of slightly negative irradiance set to 0")
 
 
+def _to_the_sun(
+    record: Record, ghi: Floats, where: str, place: tuple[float, float], notes: list[str]
+) -> Record:
+    """The record with its hours moved to where the sun of its clear days puts them."""
+    shift = sun_shift(record.start_s, record.interval_s, ghi, place)
+    if shift is None:
+        _check_noon(record, ghi, where, place)
+        return record
+    late_min = round(shift.middle_min)
+    if not shift.agrees:
+        refuse(where, _disagreement(shift, place))
+    if abs(late_min) > MOST_MOVED_MIN:
+        refuse(where, _off_noon(record, late_min, place))
+    if abs(late_min) < LEAST_MOVED_MIN:
+        return record
+    notes.append(f"hours stand {_early_or_late(late_min)}; moved")
+    return replace(
+        record,
+        start_s=record.start_s - 60.0 * late_min,
+        utc_offset_s=record.utc_offset_s + 60.0 * late_min,
+    )
+
+
+def _early_or_late(late_min: float) -> str:
+    return f"{abs(late_min):.0f} min {'late' if late_min > 0 else 'early'}"
+
+
+def _disagreement(shift: SunShift, place: tuple[float, float]) -> str:
+    low, high = np.quantile(shift.late_min, (0.1, 0.9))
+    return (
+        f"its hours stand {_early_or_late(low)} on some clear days and {_early_or_late(high)} on "
+        f"others, by the sun at {place[0]:.2f}, {place[1]:.2f} (latitude, longitude); write all "
+        "its stamps on one clock, with no summer time"
+    )
+
+
+def _off_noon(record: Record, late_min: float, place: tuple[float, float]) -> str:
+    return (
+        f"the middle of its days comes {abs(late_min) / 60:.1f} h "
+        f"{'after' if late_min > 0 else 'before'} true noon at {place[0]:.2f}, "
+        f"{place[1]:.2f} (latitude, longitude); its time zone, its place or what its stamps "
+        f"mark is wrong (clock read as UTC{record.utc_offset_s / HOUR_S:+g})"
+    )
+
+
 def _check_against_sun(
     record: Record, ghi: Floats, where: str, place: tuple[float, float], notes: list[str]
 ) -> Floats:
-    """Compare with the sun at the place: noon, brightness, darkness."""
-    cos_zenith, extra, hour_angle = sun_over(record.start_s, record.interval_s, *place)
-    _check_noon(record, ghi, hour_angle, where, place)
+    """Compare with the sun at the place: brightness, darkness."""
+    cos_zenith, extra, _ = sun_over(record.start_s, record.interval_s, *place)
     outside = extra * np.maximum(cos_zenith, 0.0)
     lit = np.isfinite(ghi)
     if lit.any() and ghi[lit].max() < 2 and outside[lit].max() > 300:
@@ -171,25 +220,17 @@ def _check_against_sun(
     return np.where(dark, 0.0, ghi)
 
 
-def _check_noon(
-    record: Record, ghi: Floats, hour_angle: Floats, where: str, place: tuple[float, float]
-) -> None:
+def _check_noon(record: Record, ghi: Floats, where: str, place: tuple[float, float]) -> None:
     """The middle of the light, over whole days, must be near true noon."""
     per_day = round(DAY_S / record.interval_s)
     days = len(ghi) // per_day
     light = np.nan_to_num(ghi[: days * per_day])
     if days < NOON_CHECK_DAYS or not light.any():
         return
-    turn = np.exp(1j * np.radians(hour_angle[: days * per_day]))
-    late_min = 4 * float(np.degrees(np.angle((light * turn).sum())))
+    hour_angle = sun_over(record.start_s[: days * per_day], record.interval_s, *place)[2]
+    late_min = 4 * float(np.degrees(np.angle((light * np.exp(1j * np.radians(hour_angle))).sum())))
     if abs(late_min) > MOST_OFF_NOON_MIN:
-        refuse(
-            where,
-            f"the middle of its days comes {abs(late_min) / 60:.1f} h "
-            f"{'after' if late_min > 0 else 'before'} true noon at {place[0]:.2f}, "
-            f"{place[1]:.2f} (latitude, longitude); its time zone, its place or what its stamps "
-            f"mark is wrong (clock read as UTC{record.utc_offset_s / HOUR_S:+g})",
-        )
+        refuse(where, _off_noon(record, late_min, place))
 
 
 def _fill_light(

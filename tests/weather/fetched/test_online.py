@@ -226,11 +226,11 @@ def test_a_forecast_keeps_its_members_in_order_and_the_cells_place(fetched: Path
     np.testing.assert_allclose(found.temp_air[0], 10.25 + np.arange(ws.MEMBERS + 1))
     assert (found.latitude_deg, found.longitude_deg) == pytest.approx((50.03, 9.98))
     assert found.elevation_m == 312.0
-    assert found.source == "Open-Meteo ensemble forecast (icon_seamless; CC BY 4.0)"
+    assert found.source == "Open-Meteo ensemble forecast (dwd_icon_seamless_eps; CC BY 4.0)"
 
 
 def test_names_may_end_in_the_models_name(fetched: Path, tmp_path: Path) -> None:
-    forecast(ws.service(suffix="_icon_seamless"), tmp_path)
+    forecast(ws.service(suffix="_dwd_icon_seamless_eps"), tmp_path)
     np.testing.assert_array_equal(the_forecast(tmp_path).ghi, the_forecast(fetched).ghi)
 
 

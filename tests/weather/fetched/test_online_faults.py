@@ -59,8 +59,9 @@ def test_the_line_says_of_whom_what_came_and_what_to_do(kept: Path) -> None:
     line = line_of(forecast, ws.answers(500, b"oops"), kept, days=7)
     port = line.partition("127.0.0.1:")[2].partition(")")[0]
     assert line == (
-        f"Open-Meteo (127.0.0.1:{port}), asked for the forecast of the next 7 days (icon_seamless)"
-        " at 50.000, 10.000: HTTP 500; try again later; what was held before is as it was"
+        f"Open-Meteo (127.0.0.1:{port}), asked for the forecast of the next 7 days"
+        " (dwd_icon_seamless_eps) at 50.000, 10.000: HTTP 500; try again later;"
+        " what was held before is as it was"
     )
 
 

@@ -232,6 +232,14 @@ def test_a_stamp_marks_what_the_plan_says(
     np.testing.assert_array_equal(record.start_s, utc_seconds(start))
 
 
+def test_hours_labelled_at_their_half_are_taken_so(tmp_path: Path) -> None:
+    start = local("2024-07-01", 72)
+    stamps = (start + pd.Timedelta(minutes=30)).strftime("%Y-%m-%d %H:%M")
+    record = read_record(plain(tmp_path / "log.csv", start, list(stamps)), timezone=ZONE)
+    np.testing.assert_array_equal(record.start_s, utc_seconds(start))
+    assert record.notes == ("stamps at half past taken as the middle of their hours",)
+
+
 @pytest.mark.parametrize(
     "form",
     [

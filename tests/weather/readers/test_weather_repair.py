@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import re
 from pathlib import Path
 
 import numpy as np
@@ -171,10 +172,11 @@ def test_a_wrong_zone_is_refused_with_its_hours(tmp_path: Path, shift_h: int, sa
     assert said in line(tmp_path, table)
 
 
-def test_an_hour_off_is_still_taken(tmp_path: Path) -> None:
+def test_an_hour_off_is_moved(tmp_path: Path) -> None:
     table = sky()
     table["time"] = (START + pd.Timedelta(hours=1)).strftime("%Y-%m-%d %H:%M")
-    assert read(tmp_path, table).notes == ()
+    (note,) = read(tmp_path, table).notes
+    assert re.fullmatch(r"hours stand (59|60|61) min late; moved", note)
 
 
 @pytest.mark.parametrize(
