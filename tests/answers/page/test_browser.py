@@ -318,7 +318,7 @@ def test_what_is_kept_but_is_no_state_is_left_alone(shown):
     tab.reload()
     assert tab.faults == []
     assert said(tab)[0] == "almost"
-    assert "left alone" in tab.inner_text("#log")
+    assert "set aside" in tab.inner_text("#log")
 
 
 def test_the_saved_page_takes_everything_along(shown, tmp_path):

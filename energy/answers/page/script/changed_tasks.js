@@ -251,7 +251,7 @@ function askedOf(kit, state) {
     nowS: reading && reading.atS,
     percent: reading && reading.percent,
     done,
-    sky: state.sky,
+    sky: state.sky && reading && state.sky.untilS <= reading.atS ? null : state.sky,
   };
 }
 

@@ -6,7 +6,7 @@ const MOST_UNDO = 30;
 
 /** @returns {Kept} */
 function newHistory() {
-  return { state: emptyState(), past: [] };
+  return { state: emptyState(), past: [], turns: 0 };
 }
 
 /**
@@ -16,10 +16,11 @@ function newHistory() {
  * @param {Action} action
  * @returns {{history: Kept, problem: string | null}}
  */
-function afterAction(kit, { state, past }, action) {
+function afterAction(kit, { state, past, turns }, action) {
   const { state: next, problem } = act(kit, state, action);
-  if (problem !== null) return { history: { state, past }, problem };
-  return { history: { state: next, past: [...past, state].slice(-MOST_UNDO) }, problem };
+  if (problem !== null) return { history: { state, past, turns }, problem };
+  const before = [...past, state].slice(-MOST_UNDO);
+  return { history: { state: next, past: before, turns: turns + 1 }, problem };
 }
 
 /**
@@ -27,8 +28,9 @@ function afterAction(kit, { state, past }, action) {
  * @param {Kept} history
  * @returns {Kept}
  */
-function undo({ state, past }) {
-  return past.length ? { state: past[past.length - 1], past: past.slice(0, -1) } : { state, past };
+function undo({ state, past, turns }) {
+  if (past.length === 0) return { state, past, turns };
+  return { state: past[past.length - 1], past: past.slice(0, -1), turns: turns + 1 };
 }
 
 /**
@@ -36,9 +38,9 @@ function undo({ state, past }) {
  * @param {Kit} kit
  * @param {Kept} history
  */
-function dump(kit, { state, past }) {
+function dump(kit, { state, past, turns }) {
   const { version, id, title } = kit.data;
-  return JSON.stringify({ version, id, title, state, past });
+  return JSON.stringify({ version, id, title, state, past, turns });
 }
 
 /**
@@ -54,19 +56,20 @@ function load(kit, text) {
   try {
     kept = JSON.parse(text);
   } catch {
-    return refused("what was kept here cannot be read; it is left alone");
+    return refused("what was kept here cannot be read; it is set aside");
   }
-  if (!isRecord(kept)) return refused("what was kept here cannot be read; it is left alone");
+  if (!isRecord(kept)) return refused("what was kept here cannot be read; it is set aside");
   if (kept.version !== kit.data.version) {
-    return refused("what was kept here belongs to another version of this page; it is left alone");
+    return refused("what was kept here belongs to another version of this page; it is set aside");
   }
   if (kept.id !== kit.data.id)
-    return refused("what was kept here belongs to another plan; it is left alone");
-  const { state, past } = kept;
-  if (!Array.isArray(past) || ![state, ...past].every((each) => isState(kit, each))) {
-    return refused("what was kept here cannot be read; it is left alone");
+    return refused("what was kept here belongs to another plan; it is set aside");
+  const { state, past, turns } = kept;
+  const whole = Array.isArray(past) && Number.isInteger(turns);
+  if (!whole || ![state, ...past].every((each) => isState(kit, each))) {
+    return refused("what was kept here cannot be read; it is set aside");
   }
-  return { history: { state, past }, problem: null };
+  return { history: { state, past, turns }, problem: null };
 }
 
 /** @param {any} value */
@@ -92,8 +95,14 @@ function isState(kit, value) {
   if (!records.every(isRecord) || ![dropped, added, log].every(Array.isArray)) return false;
   if (!log.every((/** @type {any} */ entry) => isRecord(entry) && Number.isFinite(entry.atS)))
     return false;
-  const numbers = [...(reading ? [reading.atS, reading.percent] : []), ...Object.values(shift)];
-  if (!numbers.every(Number.isFinite)) return false;
+  if (!Object.values(shift).every(Number.isFinite)) return false;
+  const [startS, endS] = kit.data.span;
+  /** @param {any} one */
+  const isInside = (one) => isRecord(one) && one.atS >= startS && one.atS < endS;
+  if (!Object.values(now).every((one) => isInside(one) && Number.isInteger(one.day))) return false;
+  if (reading && !(isInside(reading) && reading.percent >= 0 && reading.percent <= 100)) return false;
+  if (sky && !(Object.keys(kit.data.skies || {}).includes(sky.name) && sky.untilS > sky.fromS))
+    return false;
   try {
     return piecesOf(kit, value).length > 0;
   } catch {

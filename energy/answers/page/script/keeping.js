@@ -5,7 +5,7 @@
 /**
  * kept: what was kept; keep: keeps it as it now is; notes: what is to be said of it; wholePage: the
  * page as a file, with a state inside.
- * @typedef {{kept: Kept, keep: (text: string) => void, byHandS: number,
+ * @typedef {{kept: Kept, key: string, keep: (text: string) => boolean, byHandS: number,
  *   keepClock: (byHandS: number) => void, notes: string[],
  *   wholePage: (text: string) => string}} Keeper
  */
@@ -15,6 +15,7 @@ const CLOCK_PREFIX = "energy-page-clock:";
 const FORGETS =
   "This browser keeps nothing here: what you enter is forgotten when the page is closed." +
   " Save this page to keep it.";
+const KEEPS = "What you enter is kept in this browser.";
 /** @type {{[way: string]: string}} */
 const OUT_WORDS = {
   shared: "Handed over as NAME.",
@@ -35,13 +36,19 @@ function newKeeper(kit, whole) {
   /** @type {string[]} */
   const notes = [];
   const kept = newerOf(kit, stored, inside === "null" ? null : inside, notes);
-  if (!write(key, stored ?? dump(kit, kept))) notes.push(FORGETS);
-  else notes.push("What you enter is kept in this browser.");
+  if (stored !== null && load(kit, stored).problem !== null) write(`${key}:aside`, stored);
+  notes.push(write(key, dump(kit, kept)) ? KEEPS : FORGETS);
   notes.push(...otherVersions(kit));
   return {
     kept,
     notes,
-    keep: (text) => void write(key, text),
+    key,
+    keep(text) {
+      const isKept = write(key, text);
+      const [said, other] = isKept ? [KEEPS, FORGETS] : [FORGETS, KEEPS];
+      if (notes.includes(other)) notes[notes.indexOf(other)] = said;
+      return isKept;
+    },
     byHandS: Number(read(CLOCK_PREFIX + kit.data.id)) || 0,
     keepClock: (byHandS) => void write(CLOCK_PREFIX + kit.data.id, String(byHandS)),
     wholePage: (text) => wholePage(whole, text),
@@ -63,9 +70,7 @@ function newerOf(kit, stored, inside, notes) {
     if (problem !== null) notes.push(`${problem[0].toUpperCase()}${problem.slice(1)}.`);
     return history;
   });
-  /** @param {Kept | null} kept */
-  const latest = (kept) => Math.max(-1, ...(kept ? kept.state.log.map(({ atS }) => atS) : []));
-  if (files && latest(files) > latest(mine)) {
+  if (files && (!mine || files.turns > mine.turns)) {
     notes.push("What was saved inside this file is taken up.");
     return files;
   }

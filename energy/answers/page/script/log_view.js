@@ -14,12 +14,12 @@ function logPart(view) {
     view.act({ kind: "start again", atS: view.now().atS }),
   );
   const out = outPart(view);
-  const notes = view.keeper.notes.map((text) => make("p", { class: "quiet", dir: "auto" }, text));
+  const notes = make("div", {});
   const element = make(
     "div",
     { class: "live card" },
     make("h2", {}, "Log"),
-    ...notes,
+    notes,
     empty,
     list,
     make("div", { class: "actions" }, back, again),
@@ -30,6 +30,9 @@ function logPart(view) {
     update() {
       const { state, past } = view.kept;
       show(empty, state.log.length === 0);
+      notes.replaceChildren(
+        ...view.keeper.notes.map((text) => make("p", { class: "quiet", dir: "auto" }, text)),
+      );
       list.replaceChildren(
         ...state.log
           .map((entry) =>
@@ -70,7 +73,7 @@ function entryWords(kit, { kind, task, amount, percent, expected, minutes = 0, s
     case "restore":
       return `${task}: brought back`;
     case "now":
-      return `${task}: done now`;
+      return `${task}: what is left, from now on`;
     case "as planned":
       return `${task}: at its planned time`;
     case "add":

@@ -33,9 +33,16 @@ function addPart(view) {
   const fields = [...picker.fields, ...amount.fields, begins, mainButton("Add")];
   const form = formOf({ class: "controls" }, add, ...fields);
   amount.suit(picker.tool());
-  time.value = hourMinute(view.kit, Math.ceil(view.now().atS / 300) * 300);
+  let suggested = "";
   const element = box("live card", opening(make("h2", {}, "Add a task"), form));
-  return { element, update: () => {} };
+  return {
+    element,
+    update() {
+      if (time.value !== suggested) return; // a time of the person's own
+      suggested = hourMinute(view.kit, Math.ceil(view.now().atS / 300) * 300);
+      time.value = suggested;
+    },
+  };
 }
 
 /**
@@ -264,7 +271,7 @@ function skyPart(view) {
   return {
     element,
     update() {
-      const { sky } = view.kept.state;
+      const { sky } = view.asked;
       for (const { radio } of radios) radio.checked = radio.value === (sky ? sky.name : "");
     },
   };

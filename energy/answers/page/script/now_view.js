@@ -22,11 +22,35 @@ function answerPart(view) {
       say(mark, ANSWERS[answer].mark);
       say(word, ANSWERS[answer].word);
       say(why, `${whatDecides(view.answer)}.`);
-      const { sky } = view.kept.state;
-      show(under, sky !== null);
-      if (sky) say(under, underSky(view.kit, sky));
+      const { sky, reading } = view.kept.state;
+      const { data } = view.kit;
+      const full = !reading && data.full.futures > view.answer.count && view.kept.state.log.length === 0;
+      const lines = [
+        full && `In all ${data.full.futures} weathers: ${ANSWERS[data.full.answer].word}. ${data.full.text}`,
+        reading && readWords(view.kit, view.kept.state.log),
+        view.asked.sky && sky && underSky(view.kit, sky),
+      ];
+      say(under, lines.filter(Boolean).join(" "));
+      show(under, under.textContent !== "");
     },
   };
+}
+
+/**
+ * How the last reading lies to what was expected then.
+ * @param {Kit} kit
+ * @param {Entry[]} log
+ */
+function readWords(kit, log) {
+  const last = log.filter(({ kind }) => kind === "read").pop();
+  if (!last || last.expected == null || last.percent == null) return "";
+  const { atS, percent, expected } = last;
+  const gap = Math.round(percent - expected);
+  const way = gap < 0 ? "behind" : "ahead of";
+  return (
+    `At ${hourMinute(kit, atS)} you read ${brief(percent)} %, ${fixed(expected, 0)} % were expected: ` +
+    `${Math.abs(gap)} points ${way} the plan.`
+  );
 }
 
 /**
@@ -35,7 +59,7 @@ function answerPart(view) {
  * @param {SkyChoice} sky
  */
 function underSky(kit, { name, fromS }) {
-  const words = name === "few" ? "With few clouds" : `Under a ${SKY_WORDS[name]} sky`;
+  const words = name === "few" ? "With few clouds" : `Under ${name === "overcast" ? "an" : "a"} ${SKY_WORDS[name]} sky`;
   const when = `from ${hourMinute(kit, fromS)} to midnight`;
   return `${words} ${when}: what happens under that sky, not a chance.`;
 }

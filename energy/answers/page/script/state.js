@@ -17,7 +17,8 @@
  * @typedef {{reading: Reading | null, done: Done, shift: {[task: string]: number},
  *   dropped: number[], now: {[task: string]: DoneNow}, added: Table[], sky: SkyChoice | null,
  *   log: Entry[]}} State
- * @typedef {{state: State, past: State[]}} Kept
+ * turns: how many actions and undos led here: the more, the newer.
+ * @typedef {{state: State, past: State[], turns: number}} Kept
  * @typedef {{index: number, part: "planned" | "now", table: Table, task: Task}} Piece
  *
  * @typedef {{kind: "read", atS: number, percent: number, solarW?: number | null,
@@ -187,8 +188,16 @@ function afterStep(kit, state, { atS, name, amount }) {
   const goesOn =
     last && last.kind === "done" && last.task === name && Math.abs(atS - last.atS) <= SAME_ENTRY_S;
   const log = goesOn ? state.log.slice(0, -1) : state.log;
+  const { reading } = state;
+  const done = withKey(state.done, name, amount);
+  const counts = reading && Math.abs(atS - reading.atS) <= SAME_ENTRY_S; // said with the reading
   return logged(
-    { ...state, done: withKey(state.done, name, amount), log },
+    {
+      ...state,
+      done,
+      reading: counts ? { ...reading, done: withKey(reading.done, name, amount) } : reading,
+      log,
+    },
     { kind: "done", atS, task: name, amount },
   );
 }
@@ -226,9 +235,28 @@ function afterShift(kit, state, { atS, task: index, minutes }) {
   const [problem] = daysOf(kit, [moved.task]).problems;
   if (problem) return `"${name}": ${problem.text}`;
   return logged(
-    { ...state, shift: withKey(state.shift, index, by || null) },
+    { ...asDone(kit, state, name), shift: withKey(state.shift, index, by || null) },
     { kind: "shift", atS, task: name, minutes: by },
   );
+}
+
+/**
+ * The state in which what was planned of a name until the last reading is stated as done: moving
+ * what is left moves nothing of it.
+ * @param {Kit} kit
+ * @param {State} state
+ * @param {string} name
+ * @returns {State}
+ */
+function asDone(kit, state, name) {
+  const { reading, done } = state;
+  if (!reading || own(reading.done, name) !== undefined) return state;
+  const { over } = plannedOf(kit, piecesOf(kit, state), name, reading.atS);
+  return {
+    ...state,
+    done: own(done, name) === undefined ? { ...done, [name]: over } : done,
+    reading: { ...reading, done: { ...reading.done, [name]: over } },
+  };
 }
 
 /**
@@ -284,7 +312,7 @@ function afterNow(kit, state, { atS, task: index }) {
     return `nothing of "${name}" is planned today`;
   const pieces = piecesOf(kit, state);
   const stated = own(reading.done, name);
-  const amount = stated === undefined ? plannedOf(kit, pieces, name, reading.atS).over : stated;
+  const amount = stated === undefined ? doneUnsaid(kit, pieces, name, reading.atS) : stated;
   if (unitOfName(pieces, name) === null && amount !== "all" && amount > 0) {
     return `"${name}" is stated in several units: say first that none or all of it is done`;
   }
@@ -298,6 +326,21 @@ function afterNow(kit, state, { atS, task: index }) {
     },
     { kind: "now", atS, task: name },
   );
+}
+
+/**
+ * How much of a name counts as done where nobody said: as planned by then, but of what is planned
+ * to be over and is wanted now only what earlier days held.
+ * @param {Kit} kit
+ * @param {Piece[]} pieces
+ * @param {string} name
+ * @param {number} atS
+ */
+function doneUnsaid(kit, pieces, name, atS) {
+  const endS = momentOn(kit, ["clock", 1440], dayOf(kit, atS));
+  const { over } = plannedOf(kit, pieces, name, atS);
+  if (over < plannedOf(kit, pieces, name, endS).over) return over;
+  return plannedOf(kit, pieces, name, momentOn(kit, ["clock", 0], dayOf(kit, atS))).over;
 }
 
 /**
@@ -343,6 +386,10 @@ function afterAdding(kit, state, { atS, tool, amount, minute }) {
   }
   if (!(minute >= 0 && minute < 1440)) return "enter the time at which it begins, such as 13:30";
   const day = Math.min(Math.max(dayOf(kit, atS), kit.firstDay), kit.lastDay) - kit.firstDay + 1;
+  const beginsS = toUtc(kit, (kit.firstDay + day - 1) * DAY_S + minute * 60);
+  if (beginsS < Math.floor(atS / 60) * 60) {
+    return `${timeOfDay(minute)} is over: enter a time from ${hourMinute(kit, atS)} on`;
+  }
   const name = freeName(
     everyTask(kit, state).map(({ task }) => task.name),
     figures.name,

@@ -299,7 +299,10 @@ function doneStepper(view, name, isOpen) {
     pressable("None done", () => set(0), { "aria-label": `None done: ${name}` }),
     pressable("All done", () => set("all"), { "aria-label": `All done: ${name}` }),
   ];
-  const box = make("div", { class: "done" }, fewer, amount, more, of, none, all);
+  const asPlanned = pressable("As planned", () => set(doneNow(view, name).value), {
+    "aria-label": `Done as planned: ${name}`,
+  });
+  const box = make("div", { class: "done" }, fewer, amount, more, of, asPlanned, none, all);
   const element = {
     element: make("div", {}, box, note),
     update() {
@@ -309,6 +312,7 @@ function doneStepper(view, name, isOpen) {
       show(box, isHere);
       for (const control of [fewer, amount, more, of]) show(control, unit !== null);
       for (const control of [none, all]) show(control, unit === null);
+      show(asPlanned, unit !== null && stated === undefined && value > 0);
       if (unit && numberIn(amount.value) !== value) amount.value = brief(value);
       say(of, ofPlanned(planned, unit));
       say(note, doneNote(view, name, stated));

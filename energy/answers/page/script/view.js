@@ -68,10 +68,21 @@ function showAnew(view) {
  * Take up a history: keep it, ask and show anew.
  * @param {View} view
  * @param {Kept} kept
+ * @returns {boolean} whether the browser keeps it
  */
 function takeUp(view, kept) {
+  const isKept = view.keeper.keep(dump(view.kit, kept));
+  takeOver(view, kept);
+  return isKept;
+}
+
+/**
+ * Ask and show anew with a history that is kept already.
+ * @param {View} view
+ * @param {Kept} kept
+ */
+function takeOver(view, kept) {
   view.kept = kept;
-  view.keeper.keep(dump(view.kit, kept));
   askAnew(view);
   view.points = [];
   showAnew(view);
@@ -103,7 +114,10 @@ function newView(kit, keeper, kept) {
         view.tell(problem, true);
         return false;
       }
-      takeUp(view, history);
+      if (!takeUp(view, history)) {
+        view.tell(FORGETS, true);
+        return true;
+      }
       const last = history.state.log[history.state.log.length - 1];
       view.tell(last ? entryWords(kit, last) : "Everything entered is taken back");
       return true;
@@ -132,6 +146,7 @@ function footPart(view) {
   view.tell = (text, isProblem = false) => {
     show(element, true);
     element.classList.toggle("problem", isProblem);
+    show(word, !isProblem);
     said.textContent = text;
     show(back, !isProblem && view.kept.past.length > 0);
   };
@@ -204,6 +219,10 @@ function begin() {
   const keeper = newKeeper(kit, whole);
   const view = newView(kit, keeper, keeper.kept);
   const moving = build(main, view);
+  window.addEventListener("storage", ({ key, newValue }) => {
+    const { history } = key === keeper.key && newValue ? load(kit, newValue) : { history: null };
+    if (history && history.turns > view.kept.turns) takeOver(view, history);
+  });
   setInterval(() => {
     for (const part of moving) part.update();
     moving[0].later?.();
