@@ -57,7 +57,9 @@ def page_of(name):
 
 
 def tool_of(name, tool):
-    (found,) = (t for t in data_of(page_of(name))["tools"] if t["tool"] == tool)
+    data = data_of(page_of(name))
+    (unusual,) = (t for t in data["tools"] if t["tool"] == tool)
+    found = data["usual"] | unusual
     return found | {"name": tool, "lead_loss": 0.0}
 
 

@@ -509,7 +509,7 @@ def an_action(plan: Plan):
         ]
     )
     return st.one_of(
-        st.builds(lambda p: {"kind": "read", "percent": p}, st.floats(0, 100)),
+        st.builds(lambda p: {"kind": "read", "percent": p}, st.integers(0, 100)),
         st.builds(lambda n, a: {"kind": "done", "name": n, "amount": a}, name, amount),
         st.builds(
             lambda k, m: {"kind": "shift", "task": k, "minutes": 15 * m}, task, st.integers(-30, 30)
