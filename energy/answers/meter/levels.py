@@ -19,7 +19,7 @@ from energy.answers.meter.bursts import (
     two_levels,
 )
 from energy.answers.meter.log import Log
-from energy.model import Array, Mask
+from energy.model import Array, Index, Mask
 from energy.plan.profiles import Table
 
 LEVELS_TO_S = 2.0  # intervals up to this show levels inside a burst
@@ -82,7 +82,7 @@ def _parted(inner: Array) -> tuple[float, float] | None:
     return (high, low) if high > TWICE * low else None
 
 
-def _lengths(flags: Mask) -> Array:
+def _lengths(flags: Mask) -> Index:
     """How many samples in a row a flag holds, each time that it does."""
     change = np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))
     return np.flatnonzero(change == -1) - np.flatnonzero(change == 1)
