@@ -30,12 +30,18 @@ class Plan(Tables):
     _source: dict[str, Any] = PrivateAttr(default_factory=dict)
     _files: PlanFiles = PrivateAttr()
     _origin: str = PrivateAttr(default="plan")
+    _replaced: bool = PrivateAttr(default=False)
     _file: Path | None = PrivateAttr(default=None)
 
     @property
     def origin(self) -> str:
         """The file's name, as messages show it."""
         return self._origin
+
+    @property
+    def replaced(self) -> bool:
+        """Whether keys were changed since it was read."""
+        return self._replaced
 
     @property
     def files(self) -> tuple[Path, ...]:
@@ -155,6 +161,7 @@ class Plan(Tables):
             files = _own_files(source, self._files.folder)
         before = {task.name for task in self.task}
         plan = type(self)._build(source, *files, self._origin, before)
+        plan._replaced = True
         plan._file = self._file
         return plan
 

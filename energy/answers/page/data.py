@@ -72,6 +72,7 @@ def data_of(carried: "Carried") -> dict[str, Any]:
         "tasks": _tasks(carried),
         "usual": USUAL,
         "tools": [_unusual(task) | {"tool": name} for name, task in plan.tools().items()],
+        "replaced": plan.replaced,
         "full": {
             "answer": full.answer,
             "text": f"{what_decides(carried.check)}.",

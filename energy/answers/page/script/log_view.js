@@ -109,7 +109,8 @@ function outPart(view) {
     update() {
       const isRead = view.kept.state.log.some(({ kind }) => kind === "read" || kind === "done");
       readings.toggleAttribute("disabled", !isRead);
-      const file = isChanged(view.kept.state) ? `${stem}-changed.toml` : kit.data.origin;
+      const isOther = kit.data.replaced || isChanged(view.kept.state);
+      const file = isOther ? `${stem}-changed.toml` : kit.data.origin;
       say(learn, `In the evening: energy learn readings ${file} ${stem}-readings.csv`);
       show(learn, isRead);
     },

@@ -56,6 +56,8 @@ function askAnew(view) {
  * @param {View} view
  */
 function showAnew(view) {
+  const stale = document.getElementById("stale");
+  if (stale) show(stale, view.kept.state.log.length > 0);
   for (const part of view.parts) part.update();
   clearTimeout(view.timer);
   view.timer = setTimeout(() => {
