@@ -22,7 +22,7 @@ FREEDOM, TAIL_TURNS = 4.0, 3  # of Student's t for the tools; judgement, tried o
 OUTLIER_SIGMAS = 3.5  # a reading this far from all that was expected is not believed
 # A figure so many first spreads off, or so much cost for each thing read: judgement, tried on
 # invented days; displays bent by 2 points stay within.
-FARTHEST, MOST_COST = 3.5, 12.0
+FARTHEST, MOST_COST = 4.5, 12.0
 MOST_CAPACITY = 1.5  # of what was expected: a pack may hold much less than its label, not much more
 SAMPLES = 400  # of kits and skies
 SKIES_TRIED = np.linspace(-3.0, 3.0, 13)  # a pack taken for full hides what the sky did
