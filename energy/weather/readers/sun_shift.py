@@ -22,7 +22,7 @@ STEP_MIN = 5
 DAYS_OF_A_MONTH = 5  # the clearest of each calendar month are looked at
 FEWEST_DAYS = 3
 MOST_UNLIKE = 0.06  # rms distance from a clear day's shape, as a share of the day's rms
-AGREEING_MIN = 20.0  # a clock of equal days is up to 16 min off the sun (the equation of time)
+AGREEING_MIN = 25.0  # a clock of equal days is up to 16 min off the sun (the equation of time)
 AGREEING_SHARE = 0.8
 
 
