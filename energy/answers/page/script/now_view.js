@@ -124,9 +124,11 @@ function leastWords({ data }, percent) {
  */
 function nowWords(kit, now, byHandS) {
   const at = shortClock(kit, now.atS);
+  const by = byHandS === 0 ? "" : " (by the time set by hand)";
   if (now.where === "before")
-    return `The plan begins ${clockText(kit, now.atS)}: its start is shown`;
-  if (now.where === "after") return `The plan ended ${clockText(kit, now.atS)}: its end is shown`;
+    return `The plan begins ${clockText(kit, now.atS)}${by}: its start is shown`;
+  if (now.where === "after")
+    return `The plan ended ${clockText(kit, now.atS)}${by}: its end is shown`;
   if (byHandS !== 0) return `Now ${at}, set by hand`;
   const deviceS = -60 * new Date(now.clockS * 1000).getTimezoneOffset();
   if (deviceS === toLocal(kit, now.clockS) - now.clockS) return `Now ${at}`;
