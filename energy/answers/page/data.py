@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from energy.answers.caution.cautions import cautions
 from energy.answers.check.words import what_decides
 from energy.answers.page.coarse import CarriedWeather
 from energy.model import Array
@@ -78,9 +77,6 @@ def data_of(carried: "Carried") -> dict[str, Any]:
             "text": f"{what_decides(carried.check)}.",
             "futures": full.success.size,
         },
-        "rounding": rounding_words(carried),
-        "checkpoints": [point.as_dict() for point in carried.check.checkpoints],
-        "cautions": [{"id": caution.id, "text": caution.text} for caution in cautions(full)],
     }
 
 

@@ -7,6 +7,7 @@ is for `carried`; its words lie in `page.html`, the script in `script`.
 import json
 import re
 from base64 import b64encode
+from collections.abc import Iterable
 from dataclasses import dataclass
 from hashlib import sha256
 from importlib.resources import files as package_files
@@ -100,8 +101,8 @@ def _html(along: Carried) -> str:
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
-    style = _joined("", STYLES)
-    script = _without_comments(_joined("script", [f"{name}.js" for name in SCRIPTS]))
+    style = _joined(STYLES)
+    script = _without_comments(_joined(f"script/{name}.js" for name in SCRIPTS))
     template = Environment(
         autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=StrictUndefined
     ).from_string(_text("page.html"))
@@ -148,7 +149,7 @@ def _policy(style: str, script: str) -> str:
     """What the page may do: its own style and script, and nothing from anywhere else."""
     allowed = {"style-src": style, "script-src": script}
     rules = ["default-src 'none'", "base-uri 'none'", "form-action 'none'"]
-    rules += [f"{rule} '{_hash(text)}'" for rule, text in allowed.items() if text]
+    rules += [f"{rule} '{_hash(text)}'" for rule, text in allowed.items()]
     return "; ".join(rules)
 
 
@@ -156,10 +157,9 @@ def _hash(text: str) -> str:
     return f"sha256-{b64encode(sha256(text.encode()).digest()).decode()}"
 
 
-def _joined(folder: str, names: list[str] | tuple[str, ...]) -> str:
-    """Files of this folder one after the other, those that are there."""
-    texts = (_text(f"{folder}/{name}" if folder else name) for name in names)
-    return "\n".join(text for text in texts if text)
+def _joined(names: Iterable[str]) -> str:
+    """Files of this folder one after the other."""
+    return "\n".join(map(_text, names))
 
 
 def _without_comments(script: str) -> str:
@@ -173,4 +173,4 @@ def _without_comments(script: str) -> str:
 
 def _text(name: str) -> str:
     file = package_files("energy.answers.page").joinpath(*name.split("/"))
-    return file.read_text(encoding="utf-8") if file.is_file() else ""
+    return file.read_text(encoding="utf-8")

@@ -15,7 +15,7 @@ from page_plans import DEMOS, PLANS, demo, page_of, plan_of
 
 from energy import Plan, PlanError, budget
 from energy.answers.page.carried import MOST_SCENARIOS, carried
-from energy.answers.page.data import as_written
+from energy.answers.page.data import as_written, rounding_words
 from energy.simulation.case import lognormal, random_factors
 
 COARSE_POINTS = 0.5  # of charge, that the coarser sun may move a demo's lowest charge by
@@ -53,9 +53,9 @@ def test_the_lowest_charge_hardly_moves(name):
 
 def test_what_rounding_costs_is_said():
     page = page_of("january-job")
-    assert f"{page.off_by_percent:.1f} points" in page.data()["rounding"]
-    assert page.data()["rounding"].startswith("sun by 10 minutes")
-    assert "64 of the 200 weathers" in page_of("climate").data()["rounding"]
+    assert f"{page.off_by_percent:.1f} points" in rounding_words(page)
+    assert rounding_words(page).startswith("sun by 10 minutes")
+    assert "64 of the 200 weathers" in rounding_words(page_of("climate"))
 
 
 @pytest.mark.parametrize("name", PLANS)
