@@ -127,13 +127,13 @@ def help_(
         from energy.show.files import as_json
         from energy.show.layout import show
 
-        whole = context.parent
-        assert whole is not None
-        commands = getattr(whole.command, "commands", {})
+        program = context.parent
+        assert program is not None
+        commands = getattr(program.command, "commands", {})
         if topic is None:
-            typer.echo(whole.get_help())
+            typer.echo(program.get_help())
         elif topic in commands and topic not in ("size", "weather"):
-            way = type(context)(commands[topic], info_name=topic, parent=whole)
+            way = type(context)(commands[topic], info_name=topic, parent=program)
             typer.echo(commands[topic].get_help(way))
         elif json:
             named = keys() if topic == "keys" else key_words.keys_named(topic)

@@ -87,7 +87,7 @@ def readings(
         from energy.answers.learn.learn import learn
         from energy.answers.learn.words import learned_sheet
 
-        read = asked.read(plot, beside=[readings])
+        read = asked.read(plot, inputs=[readings])
         with _kit_alone(write, readings, Path(plan), plot):
             answer = learn(read, readings, named_by(read, asked.folder, write))
             save_picture(answer.plot, plot, open_it)
@@ -153,7 +153,7 @@ def score(
         from energy.answers.learn.score import score as ask
         from energy.answers.learn.words import score_sheet
 
-        read = asked.read(beside=[readings])
+        read = asked.read(inputs=[readings])
         with _kit_alone(write, readings, Path(plan)):
             answer = ask(read, readings, named_by(read, asked.folder, write))
             _write(write, answer.kit_file)

@@ -109,13 +109,13 @@ class Asked:
         """Where the plan's own files lie."""
         return Path(self.source or "").parent
 
-    def read(self, *outputs: Path | None, beside: Sequence[Path] = ()) -> "Plan":
+    def read(self, *outputs: Path | None, inputs: Sequence[Path] = ()) -> "Plan":
         """The plan; raises PlanError where it is wrong, or where an output would replace what it
-        reads, what is read `beside` it, or what is not this tool's to replace."""
+        reads, one of the other `inputs`, or what is not this tool's to replace."""
         from energy.show import files
 
         read = self.plan()
-        files.refuse_outputs(outputs, [*read.files, *beside], force=self.force)
+        files.refuse_outputs(outputs, [*read.files, *inputs], force=self.force)
         return read
 
     def plan(self) -> "Plan":
@@ -161,8 +161,8 @@ class Asked:
             return
         place = read.place
         at = (place.latitude_deg, place.longitude_deg)
-        odd = may_be_misplaced(place.longitude_deg, place.timezone, read.span.start)
-        if odd and "afloat" not in place.around and (line := at_sea(*at)):
+        doubtful = may_be_misplaced(place.longitude_deg, place.timezone, read.span.start)
+        if doubtful and "afloat" not in place.around and (line := at_sea(*at)):
             yield line
         if self.date is None and (line := over(read, clock.now())):
             yield line
@@ -218,7 +218,7 @@ class Asked:
 
         out = console()
         drawings = out.is_terminal and (out.encoding or "").startswith("utf")
-        told, given = sheet(out.width, drawings), self.differences()
+        in_words, given = sheet(out.width, drawings), self.differences()
         closing = [care_part(warned, out.width, every=self.wants("care"))]
         if own is not None:
             from energy.answers.learn.words import own_part
@@ -226,8 +226,8 @@ class Asked:
             closing.insert(0, own_part(own, out.width, every=self.wants("all")))
         room = 10**6 if self.wanted else LINES - len(remarks)
         opening = [part(folded(given, out.width, 2))] if given else []
-        show(Sheet([*opening, *told.parts, *closing]), out, room=room)
-        details = [make for name, make in told.details.items() if self.wants(name)]
+        show(Sheet([*opening, *in_words.parts, *closing]), out, room=room)
+        details = [make for name, make in in_words.details.items() if self.wants(name)]
         show_details(details, out)
 
     def written(self, *targets: Path | None, but: str = "") -> None:

@@ -114,8 +114,8 @@ def _degrees(text: str) -> tuple[float, float]:
     if len(text.split()) == 1 and text.count(",") == 1:
         text = text.replace(",", " ")
     numbers = _numbers(text)
-    half, odd = divmod(len(numbers), 2)
-    if odd:
+    half, left_over = divmod(len(numbers), 2)
+    if left_over:
         raise ValueError
     return _angle(numbers[:half]), _angle(numbers[half:])
 

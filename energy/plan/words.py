@@ -80,7 +80,7 @@ def meant(word: Any, names: Iterable[str]) -> str:
     return f'; did you mean "{by_lower[near[0]]}"?' if near else ""
 
 
-def nearest_of(known: Collection[str]) -> Callable[[Any], str]:
+def nearest_of(names: Collection[str]) -> Callable[[Any], str]:
     """`meant` among names that a plan holds many of: a question for the first words alone.
 
     >>> guess = nearest_of(["lamp", "saw"])
@@ -88,7 +88,7 @@ def nearest_of(known: Collection[str]) -> Callable[[Any], str]:
     '; did you mean "lamp"?'
     """
     left = iter(range(MOST_GUESSES))
-    return lambda word: meant(word, known) if next(left, None) is not None else ""
+    return lambda word: meant(word, names) if next(left, None) is not None else ""
 
 
 def and_list(words: Sequence[str]) -> str:

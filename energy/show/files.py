@@ -155,7 +155,7 @@ def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = Tr
         raise PlanError([f"{name}: is there already; choose another name or remove it first"])
     target = place_of(path)
     ordinary = target.is_file() or not target.exists()
-    beside = None
+    unfinished = None
     try:
         handle, part = tempfile.mkstemp(
             prefix=_beside(target),
@@ -163,20 +163,20 @@ def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = Tr
             dir=target.parent if ordinary else None,
         )
         os.close(handle)
-        beside = Path(part)
-        write(beside)
+        unfinished = Path(part)
+        write(unfinished)
         if ordinary:
             _sweep(target)
-            _like(target, beside)
-            beside.replace(target)
+            _like(target, unfinished)
+            unfinished.replace(target)
         else:
             with target.open("wb", buffering=0) as place:
-                place.write(beside.read_bytes())
+                place.write(unfinished.read_bytes())
     except (OSError, ValueError) as error:
         raise PlanError([f"{name}: cannot be written ({reason(error)})"]) from None
     finally:
-        if beside is not None:
-            beside.unlink(missing_ok=True)
+        if unfinished is not None:
+            unfinished.unlink(missing_ok=True)
 
 
 def _beside(target: Path) -> str:
@@ -197,22 +197,22 @@ def reason(error: Exception) -> str:
     return getattr(error, "strerror", None) or str(error)
 
 
-def _like(target: Path, beside: Path) -> None:
+def _like(target: Path, unfinished: Path) -> None:
     """Give the new file mode and owner of the one that it replaces, else those of a new one."""
     if target.exists():
         status = target.stat()
         with suppress(OSError):  # only root may give a file away
-            os.chown(beside, status.st_uid, status.st_gid)
-        beside.chmod(stat.S_IMODE(status.st_mode))
+            os.chown(unfinished, status.st_uid, status.st_gid)
+        unfinished.chmod(stat.S_IMODE(status.st_mode))
     else:
         umask = os.umask(0)
         os.umask(umask)
-        beside.chmod(0o666 & ~umask)
+        unfinished.chmod(0o666 & ~umask)
 
 
 def write_text(path: Path, text: str, *, replace: bool = True) -> None:
     """Write a text file safely, UTF-8."""
-    write_safely(path, lambda beside: beside.write_text(text, encoding="utf-8"), replace=replace)
+    write_safely(path, lambda place: place.write_text(text, encoding="utf-8"), replace=replace)
 
 
 def write_timeline(answer: Any, path: Path) -> None:
@@ -247,4 +247,4 @@ def save(figure: "Figure", path: Path | str) -> None:
     picture = BytesIO()  # whole before it is written: a full disk is no fault of the drawing
     with rc_context({"svg.hashsalt": MARK}):
         figure.savefig(picture, **how)
-    write_safely(path, lambda beside: beside.write_bytes(picture.getvalue()))
+    write_safely(path, lambda place: place.write_bytes(picture.getvalue()))

@@ -135,10 +135,10 @@ def _panel(page: "Figure", box: Box, top_in: float) -> "Axes":
     return panel
 
 
-def heading(panel: "Axes", text: str, beside: str = "") -> None:
-    """What a panel shows, above it; beside that, in small type, how it is read."""
+def heading(panel: "Axes", text: str, note: str = "") -> None:
+    """What a panel shows, above it; a note in small type after it: how it is read."""
     left_pt = 0.0
-    for part, how in ((text, style(HEADING_PT, bold=True)), (beside, style(SMALL_PT))):
+    for part, how in ((text, style(HEADING_PT, bold=True)), (note, style(SMALL_PT))):
         panel.annotate(
             part,
             (0.0, 1.0),

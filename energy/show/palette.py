@@ -53,7 +53,7 @@ EDGE_IN = 0.15
 RIGHT_IN = 0.4  # half a clock label stands out to the right
 
 
-def mix(one: str, other: str, share: float) -> tuple[float, float, float]:
+def mix(start: str, end: str, share: float) -> tuple[float, float, float]:
     """A colour so far from one to the other, each a name of the table or of matplotlib.
 
     >>> mix("white", "black", 0.75)
@@ -61,6 +61,6 @@ def mix(one: str, other: str, share: float) -> tuple[float, float, float]:
     """
     from matplotlib.colors import to_rgb
 
-    start, end = (to_rgb(COLOURS.get(name, name)) for name in (one, other))
-    red, green, blue = (a + share * (b - a) for a, b in zip(start, end, strict=True))
+    first, last = (to_rgb(COLOURS.get(name, name)) for name in (start, end))
+    red, green, blue = (a + share * (b - a) for a, b in zip(first, last, strict=True))
     return red, green, blue

@@ -15,9 +15,9 @@ def why_refused(
     start_w: float,
     turned_away: Sequence[Overload],
     bursts: int,
-    beside: str = " and all that runs",
+    together: str = " and all that runs",
 ) -> str:
-    """The limit that a task breaks, in words with the numbers; beside: what else asks of the pack.
+    """The limit that a task breaks, in words with the numbers; together: what else asks.
 
     >>> from energy.model.demand import Burst
     >>> burst = Burst(0, 0, ())
@@ -37,8 +37,8 @@ def why_refused(
         else f"its start and what else runs make {asked}, the inverter surges to {allowed}",
         "surge-time": f"its start lasts {first.asked:g} s, the inverter surges for"
         f" {first.allowed:g} s",
-        "discharge": f"with losses{beside} {asked} are asked of the pack, it gives {allowed}",
-        "battery": f"with losses{beside} {asked} are asked of the battery, which can give"
+        "discharge": f"with losses{together} {asked} are asked of the pack, it gives {allowed}",
+        "battery": f"with losses{together} {asked} are asked of the battery, which can give"
         f" {allowed}",
     }
     text = words.get(first.limit, f"{asked} are asked of {OUTLETS[supply]}, which give {allowed}")
@@ -61,7 +61,7 @@ def why_not_alone(result: Budget, k: int) -> str:
     alone = overloads(result.time_s, own, result.plan.task, [k], limits)
     if len(alone) < len(own) or not own or alone[0].limit == "inverter-off":
         return ""
-    return why_refused(task.supply, task.start_w, alone, len(own), beside="")
+    return why_refused(task.supply, task.start_w, alone, len(own), together="")
 
 
 def why_never(result: Budget, k: int) -> str:

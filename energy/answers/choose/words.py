@@ -255,4 +255,4 @@ def write_calendar(answer: Choose, path: Path) -> None:
         event.add("dtend", row.end.astimezone(UTC))
         event.add("summary", what_to_do(row))
         calendar.add_component(event)
-    files.write_safely(path, lambda beside: beside.write_bytes(calendar.to_ical()))
+    files.write_safely(path, lambda place: place.write_bytes(calendar.to_ical()))

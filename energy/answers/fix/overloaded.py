@@ -249,7 +249,7 @@ def _listed(plan: Plan) -> list[tuple[Change, str]]:
     except PlanError:
         return []
     packs = sorted(
-        (thing for thing in listed if thing.kind == "pack"),
+        (candidate for candidate in listed if candidate.kind == "pack"),
         key=lambda pack: pack.capacity_wh or 0.0,
     )
     changes = [pack.change for pack in joined(plan, [((pack, 1),) for pack in packs])]

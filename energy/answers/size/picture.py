@@ -328,9 +328,9 @@ def _at_edge(
 ) -> _Mark:
     """A filled mark at its place; beyond the map a pointed one at the edge, with its sizes."""
     left, right, low, high = edges
-    held = min(max(at[0], left), right), min(max(at[1], low), high)
-    if held != at:
+    place = min(max(at[0], left), right), min(max(at[1], low), high)
+    if place != at:
         words = f"{words} ({_sizes(at)})"
         across = "<" if at[0] < left else ">"
-        marker = across if held[0] != at[0] else ("v" if at[1] < low else "^")
-    return _Mark(held, words, marker, colour, filled=True)
+        marker = across if place[0] != at[0] else ("v" if at[1] < low else "^")
+    return _Mark(place, words, marker, colour, filled=True)

@@ -71,10 +71,10 @@ def sun_shift(
     before, least, after = (
         np.take_along_axis(unlike, (best + k)[None], axis=0)[0] for k in (-1, 0, 1)
     )
-    found = (least < MOST_UNLIKE**2) & (least <= before) & (least <= after)
+    settled = (least < MOST_UNLIKE**2) & (least <= before) & (least <= after)
     bend = np.maximum(before - 2.0 * least + after, 1e-12)
     late = moves[best] + STEP_MIN / 2.0 * (before - after) / bend
-    return SunShift(late[found]) if found.sum() >= FEWEST_DAYS else None
+    return SunShift(late[settled]) if settled.sum() >= FEWEST_DAYS else None
 
 
 def _clearest_days(

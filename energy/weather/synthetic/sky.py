@@ -81,7 +81,7 @@ def sky_in_words(sky: tuple[int | str, ...]) -> str:
     'a sky of 8, 3 eighths of cloud'
     """
     cloud = " eighths of cloud" if isinstance(sky[-1], int) else ""
-    return f"a sky of {', '.join(str(one) for one in sky)}{cloud}"
+    return f"a sky of {', '.join(str(day) for day in sky)}{cloud}"
 
 
 def okta_by_date(sky: tuple[int | str, ...], calendar: Calendar, time_s: Array) -> Array:
@@ -93,7 +93,7 @@ def okta_by_date(sky: tuple[int | str, ...], calendar: Calendar, time_s: Array) 
     >>> okta_by_date((8, 2), days, np.array([1780272000.0, 1780358400.0, 1780444800.0]))
     array([8., 2., 2.])
     """
-    okta = [eighths_of(one) for one in sky]
+    okta = [eighths_of(day) for day in sky]
     midnights = [calendar.at(("clock", 1440.0), day) for day in calendar.days(None)]
     number = np.searchsorted(midnights[1:], time_s, side="right")
     return np.array(okta)[np.minimum(number, len(okta) - 1)]
