@@ -11,7 +11,7 @@ from hashlib import sha256
 from html.parser import HTMLParser
 
 import pytest
-from page_plans import DEMOS, HOSTILE, PLANS, demo, hostile, plan_of
+from page_plans import DEMOS, HOSTILE, NAMES, PLANS, demo, hostile, plan_of
 
 from energy import Plan, PlanError, check, page
 from energy.answers.caution.cautions import CLOSING, cautions
@@ -117,7 +117,7 @@ def test_a_task_outside_the_span_has_a_row():
     assert "nothing of it lies inside the span" in page(demo(task=tasks)).html
 
 
-@pytest.mark.parametrize("name", PLANS)
+@pytest.mark.parametrize("name", NAMES)
 def test_it_is_small(pages, name):
     """Three days in 400 kB, 600 kB with the low end, a month in 2 MB."""
     most = {"a month": 2000, "climate": 600}.get(name, 400)
