@@ -89,7 +89,7 @@ class Seen:
 
 
 @cache
-def seen_on(name, kits=lived.truths):
+def seen_on(name, kits):
     """The same day of many kits."""
     plan, really, sky_sd, charger, how = days()[name]
     truth = kits(plan, MANY, seed=21)

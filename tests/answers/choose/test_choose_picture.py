@@ -11,7 +11,7 @@ from energy import Plan, choose
 from energy.answers.check.panels import task_rows
 from energy.answers.choose.picture import chosen, finding
 
-DEMOS = ("cloudy-repair", "january-job")
+DEMOS = ("cloudy-repair", pytest.param("january-job", marks=pytest.mark.oracle))
 
 
 def seconds(result, name):
@@ -39,13 +39,13 @@ def test_nothing_is_drawn_empty_where_the_task_runs(name):
 
 
 def test_a_task_left_out_altogether_keeps_its_row():
-    found = choice_of("january-job")
+    found = choice_of("cloudy-repair")
     planned = list(dict.fromkeys(task.name for task in found.planned.plan.task))
     assert [row.name for row in task_rows(found.budget, found.planned)] == planned
 
 
 def test_the_picture_says_so():
-    found = choice_of("january-job")
+    found = choice_of("cloudy-repair")
     figure = chosen(found)
     texts = [text.get_text() for panel in figure.axes for text in panel.texts]
     assert any("empty: left out" in text for text in texts)

@@ -61,7 +61,7 @@ def test_hardly_an_honest_day_of_a_worn_kit_is_refused(name):
 
 @pytest.mark.parametrize("name", WAYS)
 def test_honest_days_do_not_contradict_their_plans(name):
-    refused = [one.contradicts for one in seen_on(name) if one.lowest_percent > 1.0]
+    refused = [one.contradicts for one in seen_on(name, lived.truths) if one.lowest_percent > 1.0]
     assert sum(refused) <= 1  # a pack drawn to hold half more than its label
 
 
@@ -80,7 +80,9 @@ def test_cuts_that_were_counted_teach_as_much_as_cuts_that_were_planned():
     assert left[0] <= 1.25 * left[1]
 
 
-@pytest.mark.parametrize("kits", [lived.truths, lived.worn])
+@pytest.mark.parametrize(
+    "kits", [lived.truths, pytest.param(lived.worn, marks=pytest.mark.oracle)]
+)
 def test_what_kits_honestly_show_is_not_taken_for_odd(kits):
     plan, really, sky_sd, charger, how = days()["a sunny day with watts"]
     truth = kits(plan, 20, seed=21)

@@ -14,6 +14,7 @@ from energy.answers.learn.next_reading import what_to_read
 from energy.answers.learn.readings import parse_readings
 
 GRINDER = "tool:angle-grinder-115"
+KITS = 8
 HEAD = "time,battery_percent,panel\n"
 
 
@@ -66,13 +67,13 @@ def _covered(row):
 
 
 def grinders_errors(asked, cover):
-    """Errors of the grinder's figure after a day with the panel covered, and before, of 20 kits;
+    """Errors of the grinder's figure after a day with the panel covered, and before, of KITS kits;
     the plan that was asked may say that the panel is out, and the rows that it was covered."""
     folded = lived.folded()
-    truth = lived.truths(lived.plan_of(), 20, seed=21)
-    life = lived.Lived(folded, truth, lived.skies(folded, 20, 22, 0.0, 0.0), 23)
+    truth = lived.truths(lived.plan_of(), KITS, seed=21)
+    life = lived.Lived(folded, truth, lived.skies(folded, KITS, 22, 0.0, 0.0), 23)
     errors, previous = [], None
-    for scenario in range(20):
+    for scenario in range(KITS):
         rows = life.readings(scenario, BETWEEN_TOOLS)
         before, day = day_of(
             asked, [_covered(r) for r in rows] if cover else rows, previous=previous
