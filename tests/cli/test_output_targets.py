@@ -66,7 +66,14 @@ OUTPUTS = {
     "new": ("new", "toml", ()),
 }
 ADDS = {"tools --add", "learn readings --write", "learn score --write", "learn meter --write"}
-WRITES_ALL = [name for name in OUTPUTS if name not in ADDS]
+SLOW = {name for name in OUTPUTS if name.endswith("--plot")} - {"check --plot"}
+
+
+def every(names):
+    """The options, those that draw a picture in the same way as another as oracles."""
+    return [
+        pytest.param(name, marks=pytest.mark.oracle) if name in SLOW else name for name in names
+    ]
 
 
 @pytest.fixture
@@ -134,7 +141,7 @@ def test_a_new_file_then_the_same_again(folder, name):
         is_written(again)
 
 
-@pytest.mark.parametrize("name", [name for name in OUTPUTS if name != "new"])
+@pytest.mark.parametrize("name", every(name for name in OUTPUTS if name != "new"))
 def test_through_a_link(folder, name):
     there = folder.parent / f"{folder.name}-there"
     there.mkdir()
@@ -155,7 +162,7 @@ def test_where_no_file_can_be_is_said_before_the_work(folder, name, monkeypatch)
     assert unchanged(folder)
 
 
-@pytest.mark.parametrize("name", OUTPUTS)
+@pytest.mark.parametrize("name", every(OUTPUTS))
 def test_onto_what_no_file_can_be(folder, name):
     """Folders, links in a ring, names that are too long, places where nothing can be written."""
     suffix = OUTPUTS[name][1]
@@ -169,7 +176,7 @@ def test_onto_what_no_file_can_be(folder, name):
     assert list((folder / there[1]).iterdir()) == []
 
 
-@pytest.mark.parametrize("name", WRITES_ALL)
+@pytest.mark.parametrize("name", every(name for name in OUTPUTS if name not in ADDS))
 def test_into_a_fifo(folder, name):
     fifo, read = folder / f"pipe.{OUTPUTS[name][1]}", []
     os.mkfifo(fifo)
@@ -225,7 +232,7 @@ def test_what_is_added_to_must_be_readable(folder, name, content):
     assert unchanged(folder, "kit.toml")
 
 
-@pytest.mark.parametrize("name", OUTPUTS)
+@pytest.mark.parametrize("name", every(OUTPUTS))
 def test_where_the_disk_is_full(folder, name):
     """A limit on the size of files stands for a full disk: a write fails halfway."""
     target = folder / f"out.{OUTPUTS[name][1]}"

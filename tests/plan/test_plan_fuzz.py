@@ -23,7 +23,7 @@ from energy.plan.schema import Tables
 settings.register_profile(
     "plan", deadline=None, suppress_health_check=list(HealthCheck), derandomize=True
 )
-quick = settings(settings.get_profile("plan"), max_examples=150)
+quick = settings(settings.get_profile("plan"), max_examples=80)
 
 GOOD: dict[str, Any] = {
     "title": "a good plan",

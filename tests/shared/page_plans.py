@@ -1,4 +1,4 @@
-"""Invented plans for the page: the demos, frost, lead-acid, polar night, days by the week, many tasks."""
+"""Invented plans for the page: the demos, frost, lead-acid, polar night, long ones, many tasks."""
 
 from functools import cache
 

@@ -80,9 +80,7 @@ def test_cuts_that_were_counted_teach_as_much_as_cuts_that_were_planned():
     assert left[0] <= 1.25 * left[1]
 
 
-@pytest.mark.parametrize(
-    "kits", [lived.truths, pytest.param(lived.worn, marks=pytest.mark.oracle)]
-)
+@pytest.mark.parametrize("kits", [lived.truths, pytest.param(lived.worn, marks=pytest.mark.oracle)])
 def test_what_kits_honestly_show_is_not_taken_for_odd(kits):
     plan, really, sky_sd, charger, how = days()["a sunny day with watts"]
     truth = kits(plan, 20, seed=21)
