@@ -4,14 +4,14 @@ The figures are fitted in `fit`; here the parts of the answer come together.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from energy.answers.learn.confounded import confounded
-from energy.answers.learn.fit import Fit, fit, outliers
+from energy.answers.learn.fit import Fit
 from energy.answers.learn.forward_model import ForwardModel
 from energy.answers.learn.items import Item, figure_items, raw_wh_of, sky_items
 from energy.answers.learn.kit_file import (
@@ -24,6 +24,7 @@ from energy.answers.learn.kit_file import (
     with_readings,
 )
 from energy.answers.learn.kit_profiles import refuse_another_make, wins_over, with_profiles
+from energy.answers.learn.mistakes import ASK, believed, start_note
 from energy.answers.learn.next_reading import what_to_read
 from energy.answers.learn.observe import observe
 from energy.answers.learn.posterior import Figure, Posterior, figures_of, refuse_another, rounded
@@ -35,22 +36,19 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure as Picture
 
 ENOUGH = "needed are two battery_percent below 95, or solar_w, solar_wh or load_w"
-ASK = (
-    "was something else running, a charger's watts not written since the row before, or another"
-    " time? If not, the plan states something wrong"
-)
 
 
 @dataclass(frozen=True)
 class Learned:
-    """The answer: each figure before and after, what cannot be told apart, what to read next; and
-    the kit file with all that in it."""
+    """The answer: each figure before and after, what cannot be told apart, what to read next, what
+    of the readings is not believed (doubts, notes too); and the kit file with all that in it."""
 
     plan: Plan
     readings: Readings
     items: tuple[Item, ...]
     apart: tuple[str, ...]
     next_reading: str
+    doubts: tuple[str, ...]
     notes: tuple[str, ...]
     kit_file: KitFile = field(repr=False)
     before: Posterior = field(repr=False)
@@ -135,19 +133,21 @@ def learn(
     refuse_another(kit_file.posterior, figures)
     refuse_another_make(kit_file, plan)
     prior = kit_file.aged(last).with_figures(figures)
-    everything = observe(plan, rows, prior, later=bool(kit_file.posterior.keys))
-    day, odd_rows = _without_outliers(everything, prior)
-    if not day.observed:
-        lines = [*day.notes, *(odd_rows or [f"too little was read to learn from; {ENOUGH}"])]
+    later = bool(kit_file.posterior.keys)
+    everything = observe(plan, rows, prior, later=later)
+    kept = believed(plan, readings, prior, everything, later)
+    day, result = kept.day, kept.fit
+    if result is None:
+        lines = [*day.notes, *(kept.lines or [f"too little was read to learn from; {ENOUGH}"])]
         raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
-    result = fit(prior, [day])
     _refuse_contradiction(readings.name, figures, prior, result, len(day.observed))
     posterior = result.posterior
-    left_out = {seen.row for seen in everything.observed} - {seen.row for seen in day.observed}
+    left_out = {*kept.left_out} - {seen.row for seen in day.observed}
     updated = with_profiles(kit_file, plan, posterior, day.stated_factor, f"{OWN}, to {last}")
     updated = with_posterior(updated, posterior, last)
     updated = with_readings(updated, readings.name, [row for row in rows if row not in left_out])
     items = figure_items(figures, prior, posterior, raw_wh_of(plan, rows))
+    begun = [] if kept.left_out else start_note(plan, day, rows)
     suggestions = what_to_read(plan, posterior, day.budget, most=1)
     return Learned(
         plan=plan,
@@ -155,7 +155,8 @@ def learn(
         items=(*items, *sky_items(day, result)),
         apart=tuple(confounded(figures, day, result)),
         next_reading=suggestions[0].text if suggestions else "",
-        notes=(*readings.problems, *day.notes, *odd_rows, *wins_over(plan, updated)),
+        doubts=kept.lines,
+        notes=(*readings.problems, *day.notes, *kept.lines, *begun, *wins_over(plan, updated)),
         kit_file=updated,
         before=prior,
         fit=result,
@@ -180,16 +181,3 @@ def _refuse_contradiction(
             f" {rounded(item.before, 3):g}; {ASK}"
         ]
     )
-
-
-def _without_outliers(day: ForwardModel, prior: Posterior) -> tuple[ForwardModel, list[str]]:
-    """The day without the readings that nothing the plan says explains, and a line on each."""
-    left_out, lines = outliers(prior, day), []
-    for k, z in left_out.items():
-        seen, way = day.observed[k], "higher" if z > 0.0 else "lower"
-        lines.append(
-            f"row {seen.row.number}: {seen.column} of {seen.value:g} is {way} than the plan's day"
-            f" can explain, and left out; {ASK}"
-        )
-    kept = tuple(seen for k, seen in enumerate(day.observed) if k not in left_out)
-    return replace(day, observed=kept), lines

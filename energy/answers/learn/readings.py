@@ -41,6 +41,7 @@ MIDDAY = (10, 15)  # hours in which panels that are out give more than a thousan
 KILO_SLACK, DAY_SUN_H = 1.3, 8.0
 MOST_W, MOST_WH, MOST_COUNT = 1e5, 1e6, 10_000
 NEXT_DAY_H = 6.0  # a clock that goes back by more than this is the next day's
+OFFSET = re.compile(r":\d\d\s*(Z|[+-]\d\d:?\d\d)$")  # of a time from UTC, at its end
 EXAMPLE = "write 13:20, or with its date 2026-09-14 13:20"
 
 
@@ -80,11 +81,13 @@ class Row:
 
 @dataclass(frozen=True)
 class Readings:
-    """The rows of a file in order, and a line for each thing wrong with it."""
+    """The rows of a file in order, and a line for each thing wrong with it; with_offset: all times
+    are written with their offset from UTC."""
 
     name: str
     rows: tuple[Row, ...]
     problems: tuple[str, ...] = ()
+    with_offset: bool = False
 
 
 def read_readings(path: Path | str, plan: Plan) -> Readings:
@@ -122,6 +125,7 @@ def _readings(table: Table, plan: Plan) -> Readings:
         raise PlanError([f"{name}: must hold at most {MOST_ROWS} rows (got {len(table.rows)})"])
     problems = [f"{name}: {line}" for line in _unknown(headings)]
     rows: list[Row] = []
+    with_offset = True
     for number, cells in enumerate(replace(table, headings=headings).records(), start=1):
         try:
             row, wrong = _row(number, cells, plan, rows[-1] if rows else None)
@@ -130,8 +134,9 @@ def _readings(table: Table, plan: Plan) -> Readings:
             continue
         problems += [f"{name}: row {number}: {line}" for line in wrong]
         rows.append(row)
+        with_offset &= OFFSET.search(cells.get("time", "")) is not None
     _refuse_other_units(name, rows, plan)
-    return Readings(name, tuple(rows), tuple(problems))
+    return Readings(name, tuple(rows), tuple(problems), with_offset)
 
 
 def _refuse_other_units(name: str, rows: Sequence[Row], plan: Plan) -> None:

@@ -28,13 +28,15 @@ def learned_sheet(answer: Learned, width: int, *, every: bool = False) -> Sheet:
 
     width: columns. every: all figures and remarks.
     """
-    head = [Text(line, "bold") for line in folded(finding(answer), width)]
+    said = [finding(answer), *answer.doubts]
+    head = [Text(line, "bold") for text in said for line in folded(text, width)]
     parts = [Part([[*head, Text()]]), items_part(answer.items, width, every=every)]
     apart = [f"not separable by these readings: {line}" for line in answer.apart]
+    notes = [note for note in answer.notes if note not in answer.doubts]
     if answer.next_reading:
         parts.append(part(labelled("Next", answer.next_reading, width)))
     return Sheet(
-        [*parts, notes_part([*apart, *answer.notes], width, every)],
+        [*parts, notes_part([*apart, *notes], width, every)],
         {"figures": lambda width: items_part(answer.items, width, every=True).lines},
     )
 

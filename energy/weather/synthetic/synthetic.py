@@ -16,7 +16,7 @@ from energy.plan.schema import Weather
 from energy.weather.days import Days
 from energy.weather.hours import hours_to_cells, interval_means
 from energy.weather.record import DAY_S, HOUR_S
-from energy.weather.synthetic.climate import clearness_at
+from energy.weather.synthetic.climate import clearness_at, derate_at
 from energy.weather.synthetic.generator import (
     DAY_TO_DAY,
     HOUR_TO_HOUR,
@@ -47,7 +47,6 @@ from energy.weather.weathers import (
 
 FROM_MEANS = ("climate", "monthly")
 SCENARIOS = 200
-TABLE_DERATE = 0.89  # reanalysis is too bright under cloud (a fit at ten places)
 PLACE_SIGMA = 0.14  # the doubt about one place (a fit)
 FIGURES_SIGMA = 0.08 / 1.645  # twelve given figures: 8 % at the 5 and 95 % points (practice)
 CLEAREST_MONTH = 0.85  # no month's mean of clearness is higher, deserts on heights included
@@ -185,7 +184,8 @@ def _knots(plan: Plan) -> Array:
     flat_wh = extraterrestrial_day_wh(place.latitude_deg, sun_noon)
     if plan.weather.kind == "climate":
         try:
-            means = TABLE_DERATE * clearness_at(place.latitude_deg, place.longitude_deg)
+            means = clearness_at(place.latitude_deg, place.longitude_deg)
+            means = derate_at(place.latitude_deg, place.longitude_deg) * means
         except PlanError as error:
             raise PlanError([f"{plan.origin}: {line}" for line in error.problems]) from None
     else:
