@@ -76,8 +76,8 @@ def readings(
     (mean watts of any other charger since the row before), panel (covered, flat, as planned, or
     percent of its light, until the next row). Where nothing ran since the row before, write nothing
     under tool, or inverter where it idled. Times are on the plan's clock, or carry their offset
-    from UTC; readings that fit another hour far better teach nothing. Name the kit file in a plan, profiles = ["my-kit.toml"],
-    and every answer rests on it. The same readings count once.
+    from UTC; readings that fit another hour far better teach nothing. Name the kit file in a plan,
+    profiles = ["my-kit.toml"], and every answer rests on it. The same readings count once.
     """
     asked = Asked(
         plan, date, given, json, force, wanted(figures=figures, care=care, all=everything)

@@ -27,11 +27,12 @@ from energy.plan import Plan, PlanError
 from energy.weather.record import HOUR_S
 
 HOURS = (-1, 1, -2, 2)  # that a clock may be off: summer time, UTC
-LEAST_OBSERVED = 2
+LEAST_OBSERVED = 3  # fewer do not tell a clock
 # What a mistake must take off the sum of squares: one odd reading as in `outliers`; a clock, and
 # one on a day that contradicts its plan anyway, by judgement, tried on invented days of worn kits.
 ODD, CLOCK, CLOCK_ANYWAY = OUTLIER_SIGMAS**2, 10.0, 5.0
-FAR_POINTS = 15.0  # of charge, between the first percentage and what the plan starts from
+# Of charge, between the first percentage and what the plan's start leads to.
+NEAR_POINTS, FAR_POINTS = 3.0, 15.0
 ASK = (
     "was something else running, a charger's watts not written since the row before, or another"
     " time? If not, the plan states something wrong"
@@ -94,10 +95,12 @@ def _without_outliers(prior: Posterior, day: ForwardModel) -> Believed:
 
 
 def _without_start(rows: Sequence[Row], prior: Posterior, day: ForwardModel) -> Believed | None:
-    """The day with a start that nobody read; None where nobody did."""
+    """The day with a start that nobody read; None where nobody did. A first reading that the plan's
+    own start bears out has two witnesses."""
     first = _first(rows)
     if first is None:
         return None
+    witnesses = 1 + (abs(_above_the_plan(day, first)) <= NEAR_POINTS)
     unread = replace(day, start_sd_percent=START_UNREAD)
     found = fit(prior, [unread])
     begun = 100.0 * day.case.battery.start_share + START_UNREAD * found.nuisance[0][0]
@@ -106,12 +109,19 @@ def _without_start(rows: Sequence[Row], prior: Posterior, day: ForwardModel) -> 
         f" and is left out: they fit a start near {np.clip(begun, 0.0, 100.0):.0f} %; was that the"
         " state of charge?"
     )
-    return Believed(unread, found, (first,), (line,), found.cost + ODD)
+    return Believed(unread, found, (first,), (line,), found.cost + ODD * witnesses)
 
 
 def _first(rows: Sequence[Row]) -> Row | None:
     """The row with the first percentage, from which a day begins."""
     return next((row for row in rows if row.battery_percent is not None), None)
+
+
+def _above_the_plan(day: ForwardModel, first: Row) -> float:
+    """How many points the first percentage is above what the plan's own start leads to."""
+    middle = np.median(day.budget.charge_percent, axis=1)
+    expected = float(np.interp(first.time_s, day.budget.time_s, middle))
+    return (first.battery_percent or 0.0) - expected
 
 
 def _other_clock(
@@ -149,16 +159,12 @@ def _clock_in_words(hours: int, plan: Plan) -> str:
 
 def start_note(plan: Plan, day: ForwardModel, rows: Sequence[Row]) -> list[str]:
     """A line where the first percentage is far from what the plan's own start leads to: by more
-    than a kit in use may have drawn by then."""
+    than all that is planned to have moved by then."""
     first = _first(rows)
     if first is None or first.battery_percent is None:
         return []
-    result, start = day.budget, plan.pack.start_percent
-    expected = float(
-        np.interp(first.time_s, result.time_s, np.median(result.charge_percent, axis=1))
-    )
-    off = first.battery_percent - expected
-    if abs(off) <= FAR_POINTS + abs(expected - start):
+    off, start = _above_the_plan(day, first), plan.pack.start_percent
+    if abs(off) <= FAR_POINTS + abs(first.battery_percent - off - start):
         return []
     return [
         f"row {first.number}: battery_percent of {first.battery_percent:g} is {abs(off):.0f} points"
