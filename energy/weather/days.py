@@ -3,13 +3,13 @@
 How the span is cut into cells is for `simulation.case`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
 from energy.model import Array, Index
-from energy.model.sun import Sun, clear_sun
+from energy.model.sun import PlaceSun, Sun
 from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan
 from energy.weather.coldest import Cold, coldest
@@ -22,17 +22,31 @@ class Site:
     """What is worked out about a plan's place.
 
     elevation_m is its height and elevation_from says where that figure comes from; cold is the
-    lowest air that the place ever has, in which strings of panels are judged.
+    lowest air that the place ever has, in which strings of panels are judged. sun is the sun over
+    it, record_sun that over the place where its weather was measured.
     """
 
     elevation_m: float
     elevation_from: str
     cold: Cold
+    sun: PlaceSun = field(compare=False, repr=False)
+    record_sun: PlaceSun = field(compare=False, repr=False)
 
 
 def site_of(plan: Plan, record: Source) -> Site:
     """The site of a plan, from the plan itself and the record that its weather rests on."""
-    return Site(*elevation_of(plan, record), coldest(plan, record))
+    elevation_m, elevation_from = elevation_of(plan, record)
+    place = (plan.place.latitude_deg, plan.place.longitude_deg, elevation_m)
+    measured_at = place
+    if record is not None:
+        stated = (record.latitude_deg, record.longitude_deg, record.elevation_m)
+        measured_at = (
+            place[0] if stated[0] is None else stated[0],
+            place[1] if stated[1] is None else stated[1],
+            place[2] if stated[2] is None else stated[2],
+        )
+    cold = coldest(plan, record)
+    return Site(elevation_m, elevation_from, cold, PlaceSun(*place), PlaceSun(*measured_at))
 
 
 @dataclass(frozen=True)
@@ -64,10 +78,7 @@ class Days:
     @cached_property
     def sun(self) -> Sun:
         """The sun and its clear sky in the middle of each cell, (cells,)."""
-        place = self.plan.place
-        return clear_sun(
-            self.middles, place.latitude_deg, place.longitude_deg, self.site.elevation_m
-        )
+        return self.site.sun.at(self.middles)
 
     @cached_property
     def lit(self) -> Index:

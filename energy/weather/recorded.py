@@ -7,7 +7,7 @@ anew. Which rows go where is for `resampled`; reading records is for `readers`.
 import numpy as np
 
 from energy.model import Array, Index
-from energy.model.sun import clear_sun, diffuse_of
+from energy.model.sun import diffuse_of
 from energy.weather.days import Days
 from energy.weather.hours import (
     LIT_W_M2,
@@ -93,13 +93,9 @@ def _clear_sky_index(days: Days, record: Record, rows: Index) -> Array:
     pieces = max(1, round(record.interval_s / 900.0))
     offsets = (np.arange(pieces) + 0.5) * record.interval_s / pieces
     moments = (record.start_s[looked_at, None] + offsets).ravel()
-    place = days.plan.place
-    latitude = place.latitude_deg if record.latitude_deg is None else record.latitude_deg
-    longitude = place.longitude_deg if record.longitude_deg is None else record.longitude_deg
-    height = days.site.elevation_m if record.elevation_m is None else record.elevation_m
     clear = np.zeros(used.size)
     if moments.size:
-        clear_ghi = clear_sun(moments, latitude, longitude, height).ghi
+        clear_ghi = days.site.record_sun.at(moments).ghi
         clear[near] = clear_ghi.reshape(-1, pieces).mean(axis=1)
     index = np.where(clear > LIT_W_M2, light / np.maximum(clear, LIT_W_M2), np.nan)
     return index[where].reshape(rows.shape)
