@@ -208,5 +208,16 @@ def carries_on(plan: Plan) -> str | None:
     return "climate" if has_climate(*at) else None
 
 
+def rests_on(days: Days) -> str:
+    """The kind of weather that a plan's days rest on; "forecast, then climate", or history, where
+    its forecast ends before them.
+
+    """
+    kind, forecast = days.plan.weather.kind, days.record
+    if isinstance(forecast, Forecast) and reaches_s(forecast) < days.span[1]:
+        return f"{kind}, then {carries_on(days.plan)}"
+    return kind
+
+
 def _on_clock(days: Days, time_s: float) -> str:
     return f"{days.calendar.moment(time_s):%Y-%m-%d %H:%M}"
