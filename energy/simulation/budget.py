@@ -173,11 +173,10 @@ def with_bursts(previous: Budget, bursts: Sequence[Burst]) -> Budget:
 
 def budget_in(
     days: Days,
-    given: Sequence[tuple[Weathers, Solar]] | None = None,
+    given: Sequence[tuple[Weathers, Solar | None]] | None = None,
     now: datetime | None = None,
     done: Done | None = None,
     factor: Array | None = None,
-    books: bool = True,
 ) -> Budget:
     """The budget of a plan's days that are laid out already, or in weathers in which it is known
     what the panels give.
@@ -201,10 +200,8 @@ def budget_in(
     shared = _Shared(days, placed, now, done, steps, factor)
     if given is None:
         segments = edges_of(days, placed).size - 1
-        several = weathers(days, DOUBTS, segments)
-        budgets = [_judged(shared, weather, None, books) for weather in several]
-    else:
-        budgets = [_judged(shared, weather, sun, books) for weather, sun in given]
+        given = [(weather, None) for weather in weathers(days, DOUBTS, segments)]
+    budgets = [_judged(shared, weather, sun) for weather, sun in given]
     return replace(budgets[0], bounds=tuple(budgets[1:]))
 
 

@@ -19,7 +19,6 @@ from energy.show.palette import (
     DASHES,
     EDGE_IN,
     HEADING_IN,
-    LABEL_PT,
     RING,
     SMALL_PT,
     mix,
@@ -33,9 +32,8 @@ if TYPE_CHECKING:
 CAUTIONS_SHOWN = 2
 ROW_IN, CHARGE_IN = 0.27, 2.0  # a month's strip; the panel of the charge
 NAMES_IN = 0.75  # the column of the months' names
-LAST_DAY = 31
-PALE, DARK = 0.08, 0.92  # the shades of no weather and of all
-WHITE_ON = 0.5  # from this chance on the number is white
+PALE, DARK = 0.05, 0.72  # the shades of no weather and of all; a frame still stands out
+WHITE_ON = 0.8  # from this chance on the number is white
 FRAME_PT = 1.8
 
 
@@ -78,12 +76,18 @@ def _months(answer: When) -> list[tuple[int, int]]:
 def _strips_panel(answer: When, panel: Any, months: Sequence[tuple[int, int]]) -> None:
     from matplotlib.patches import Rectangle
 
-    panel.set(xlim=(1.0, LAST_DAY + answer.step), ylim=(len(months), 0.0))
+    numbers = [day.start.day for day in answer.days]
+    first, last = min(numbers), max(numbers)
+    panel.set(xlim=(first, last + answer.step), ylim=(len(months), 0.0))
     panel.spines["bottom"].set_visible(False)
     names = [f"{date(year, month, 1):%b %Y}" for year, month in months]
     panel.set_yticks([row + 0.5 for row in range(len(months))], names, **style(SMALL_PT))
-    marks = range(1, LAST_DAY + 1, 5)
-    panel.set_xticks([mark + 0.5 for mark in marks], [f"{m}" for m in marks], **style(SMALL_PT))
+    marks = range(first, last + 1, answer.step if answer.step > 1 or last - first < 20 else 5)
+    panel.set_xticks(
+        [mark + (0.5 if answer.step == 1 else 0.0) for mark in marks],
+        [f"{mark}" for mark in marks],
+        **style(SMALL_PT),
+    )
     for day in sorted(answer.days, key=lambda day: day.yes):  # frames above their neighbours
         left, top = float(day.start.day), float(months.index((day.start.year, day.start.month)))
         share = _share(day)
@@ -96,7 +100,7 @@ def _strips_panel(answer: When, panel: Any, months: Sequence[tuple[int, int]]) -
         panel.add_patch(box)
         text = "-" if share is None else f"{np.floor(100.0 * share + 1e-9):.0f}"
         white = share is not None and share >= WHITE_ON
-        how = style(SMALL_PT, bold=day.yes) | ({"color": "white"} if white else {})
+        how = style(SMALL_PT) | ({"color": "white"} if white else {})
         panel.text(left + answer.step / 2.0, top + 0.5, text, ha="center", va="center", **how)
 
 
@@ -116,7 +120,7 @@ def _charge_panel(answer: When, panel: Any) -> None:
     panel.set(xlim=(-0.02 * last - 0.5, 1.02 * last + 0.5), ylim=(0.0, 100.0))
     values_left(panel, [0.0, 25.0, 50.0, 75.0, 100.0])
     _dates_below(answer, panel)
-    room, reserve = Room(panel), answer.plan.pack.reserve_percent
+    room = Room(panel)
     marker = {"marker": "o", "markersize": 2.5} if len(judged) < 32 else {}
     several = any(day.tried > 1 for day in judged)
     lines = [("middling weather", middle, "charge", 2.0, DASHES["charge"])]
@@ -124,18 +128,17 @@ def _charge_panel(answer: When, panel: Any) -> None:
     for _, values, colour, width, dashes in lines:
         panel.plot(at, values, color=COLOURS[colour], linewidth=width, linestyle=dashes, **marker)
         room.keep_clear(at, values)
-    ends = np.array(panel.get_xlim())
-    panel.plot(
-        ends, [reserve, reserve], color=COLOURS["limit"], linewidth=1.0, linestyle=DASHES["limit"]
-    )
-    room.keep_clear(ends, np.array([reserve, reserve]))
+    along = np.linspace(*panel.get_xlim(), 40)
+    level = np.full(along.size, answer.plan.pack.reserve_percent)
+    panel.plot(along, level, color=COLOURS["limit"], linewidth=1.0, linestyle=DASHES["limit"])
+    room.keep_clear(along, level)
     best = next(k for k, day in enumerate(judged) if day is answer.best)
     panel.plot(at[best], middle[best], **RING, markeredgecolor=COLOURS["charge"])
     room.keep_clear_of_ring(float(at[best]), float(middle[best]))
     room.label("best", at[[best]], middle[[best]], "charge")
     for name, values, colour, _, _ in lines:
         room.label(name, at, values, colour)
-    room.label("reserve", ends, np.array([reserve, reserve]), "limit")
+    room.label("reserve", along, level, "limit")
 
 
 def _dates_below(answer: When, panel: Any) -> None:
@@ -156,7 +159,8 @@ def _notes(answer: When, cautions: Sequence["Caution"]) -> Iterator[str]:
     """Below the panels: the weather, from when on another carries on, and the first cautions."""
     tried = max(day.tried for day in answer.days)
     weathers = "one weather" if tried == 1 else f"up to {tried} weathers a day, the same for all"
-    yield f"Weather: {answer.budget.weather.source}; {weathers}. Clock: {answer.plan.place.timezone}."
+    source, clock = answer.budget.weather.source, answer.plan.place.timezone
+    yield f"Weather: {source}; {weathers}. Clock: {clock}."
     if line := carried_on(answer):
         yield f"The forecast: {line}."
     yield from (f"Take care: {caution.text}" for caution in cautions[:CAUTIONS_SHOWN])

@@ -195,7 +195,7 @@ def when(
     >>> answer.answer, len(answer.days)
     ('yes', 14)
     >>> str(answer.first_yes.start), str(answer.best.start)
-    ('2026-09-18', '2026-09-18')
+    ('2026-09-15', '2026-09-16')
     """
     record = record_of(plan)
     first = start or plan.span.start.date()

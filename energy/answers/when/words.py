@@ -27,6 +27,7 @@ from energy.show.layout import (
 from energy.show.moments import day_name
 from energy.show.table import Column
 from energy.show.title import answer_part, title_part, weather_words
+from energy.simulation.success import needed
 
 MOST_ROWS, LEAST_ROWS = 16, 5  # days in the table
 MOST_SEASONS = 3
@@ -105,19 +106,24 @@ def headline(answer: When) -> str:
     if answer.whole_year:
         return _year_words(answer)
     first, best, yes = answer.days[0], answer.best, answer.first_yes
-    place = where(answer)
-    goal = f"the goal is {answer.chance.goal:.0f} %"
+    place, need = where(answer), needs(answer)
     if yes is None:
         none = f"None of these {len(answer.days)} days is a yes" if answer.days[1:] else "It is not"
         if answer.budget.overloads:
             return f"{none}: a limit turns work away, as energy check says"
-        return f"{none}. Best is {day_name(best.start)}, which {works(best)}{place}; {goal}"
+        return f"{none}. Best is {day_name(best.start)}: it {works(best)}{place}{need}"
     if yes is first:
         surest = f"; most sure is {day_name(best.start)}" * (best is not first)
-        return f"Start on {day_name(yes.start)}: it {works(yes)}{place}{surest}; {goal}"
+        return f"Start on {day_name(yes.start)}: it {works(yes)}{place}{need}{surest}"
     now = f"it {works(first)}" if first.why or first.tried == 1 else f"in {first.worked}"
     words = f"Wait until {day_name(yes.start)}: it {works(yes)}{place}"
-    return f"{words}, on {day_name(first.start)} {now}; {goal}"
+    return f"{words}, on {day_name(first.start)} {now}{need}"
+
+
+def needs(answer: When) -> str:
+    """How many weathers the goal needs; empty where one was tried."""
+    tried = answer.best.tried
+    return f"; {needed(answer.chance.goal, tried)} are needed" if tried > 1 else ""
 
 
 def works(day: StartDay) -> str:
@@ -140,16 +146,19 @@ def where(answer: When) -> str:
 
 def _year_words(answer: When) -> str:
     """In which parts of the year a start works."""
-    goal = f"the goal is {answer.chance.goal:.0f} % of the weathers tried{where(answer)}"
-    every = "every day" if answer.step == 1 else f"every {answer.step}th day was asked"
-    if all(day.yes for day in answer.days):
-        return f"It works all the year round; {goal}; {every}"
+    asked = "" if answer.step == 1 else f"; every {answer.step}th day was asked"
     if not answer.seasons:
         if answer.budget.overloads:
             return "At no time of the year: a limit turns work away, as energy check says"
-        best = f"best is {dated(answer.best.start)}, which {works(answer.best)}"
-        return f"At no time of the year; {best}{where(answer)}; {goal}"
-    return f"{season_words(answer.seasons)}; {goal}; {every}"
+        best = f"best is {dated(answer.best.start)}: it {works(answer.best)}{where(answer)}"
+        return f"At no time of the year; {best}{needs(answer)}{asked}"
+    always = all(day.yes for day in answer.days)
+    words = "Start all the year round" if always else season_words(answer.seasons)
+    tried = answer.best.tried
+    if tried == 1:
+        return f"{words}, under the one weather tried{asked}"
+    least = f"{needed(answer.chance.goal, tried)} of {tried} weathers{where(answer)} or more"
+    return f"{words}: it then works in {least}{asked}"
 
 
 def season_words(seasons: Sequence[Season]) -> str:
@@ -276,8 +285,8 @@ def waiting(answer: When) -> str:
 
     >>> from energy.answers.when.when import when
     >>> from energy.plan import Plan
-    >>> waiting(when(Plan.read("builtin:two-night-trip"), end=date(2026, 10, 12))).split(":")[0]
-    'gains nothing'
+    >>> waiting(when(Plan.read("builtin:two-night-trip"), end=date(2026, 10, 11)))
+    'until Sat 10 Oct gains 1 weather; until Sun 11 Oct costs 1 weather'
     """
     first, best, worst = answer.days[0], answer.best, answer.worst
     gains = "gains nothing"
