@@ -3,6 +3,7 @@ Plans are invented."""
 
 import json
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
@@ -10,9 +11,10 @@ from typer.testing import CliRunner
 from energy import Plan, when
 from energy.cli import clock
 from energy.cli.main import app
+from energy.show.layout import LINES
 
-TEXT = """# Invented.
-place = { latitude_deg = -13.8, longitude_deg = -171.8, timezone = "Pacific/Apia" }  # at the date line
+TEXT = """# Invented, at the date line.
+place = { latitude_deg = -13.8, longitude_deg = -171.8, timezone = "Pacific/Apia" }
 span = { start = 2026-03-02T08:00:00, end = 2026-03-03T07:00:00 }
 weather = { kind = "clear" }
 pack = { capacity_wh = 300 }
@@ -84,7 +86,7 @@ def test_json_is_that_of_python(plan, monkeypatch):
 
 
 def test_a_year_has_a_season_and_says_what_its_dullest_month_needs(plan):
-    watts = "task.1.working_w=48"
+    watts = "task.1.working_w=39"
     answer = json.loads(
         run(plan, "--from", "2026-03-02", "--year", "--json", "--set", watts).stdout
     )
@@ -92,9 +94,19 @@ def test_a_year_has_a_season_and_says_what_its_dullest_month_needs(plan):
     assert answer["seasons"]
     assert answer["dullest"]["fixes"]
     assert answer["dullest"]["month"] in ("June", "July")  # the long nights of the south
-    quick = run(plan, "--from", "2026-03-02", "--year", "--no-fixes", "--set", watts)
-    assert "dullest month" not in quick.output
-    assert "starts asked" in quick.output
+    told = run(plan, "--from", "2026-03-02", "--year", "--set", watts).output
+    assert "is the dullest month" in told
+    assert "makes it a yes" in told
+    assert len(told.splitlines()) <= LINES
+
+
+def test_without_fixes_nothing_is_looked_for(plan, monkeypatch):
+    monkeypatch.setattr("energy.answers.when.when.YEAR_STEP", 40)
+    monkeypatch.setattr("energy.answers.when.dullest.fixes", None)
+    watts = "task.1.working_w=90"
+    answer = run(plan, "--from", "2026-03-02", "--year", "--no-fixes", "--set", watts)
+    assert "dullest month" not in answer.output
+    assert "starts asked" in answer.output
 
 
 def test_the_plan_moved_to_the_best_day_is_written(plan):
@@ -108,7 +120,7 @@ def test_the_plan_moved_to_the_best_day_is_written(plan):
         written.span.end - written.span.start
         == Plan.read(plan).span.end - Plan.read(plan).span.start
     )
-    assert "at the date line" in open("best.toml").read()
+    assert "at the date line" in Path("best.toml").read_text()
 
 
 def test_the_exit_status_is_0_where_any_day_is_a_yes(plan):
@@ -139,4 +151,4 @@ def test_wrong_input_is_one_line(plan, arguments, words):
 def test_a_picture_is_written(plan):
     answer = run(plan, "--from", "2026-03-02", "--plot", "days.png")
     assert "Wrote days.png" in answer.output
-    assert open("days.png", "rb").read(4) == b"\x89PNG"
+    assert Path("days.png").read_bytes().startswith(b"\x89PNG")

@@ -4,6 +4,7 @@ invented."""
 import re
 from datetime import date, timedelta
 from functools import cache
+from itertools import pairwise
 
 import pytest
 from rich.cells import cell_len
@@ -13,7 +14,7 @@ from energy.answers.when import words
 from energy.answers.when.picture import strips
 from energy.answers.when.seasons import Season
 from energy.answers.when.when import StartDay, When
-from energy.show.layout import LINES, Part
+from energy.show.layout import Part
 
 
 @cache
@@ -142,7 +143,6 @@ def test_the_picture_holds_a_number_a_day_and_frames_a_yes(ask):
     assert len(days.patches) == len(days.texts) - 2 == len(answer.days)  # two of the heading
     framed = [patch for patch in days.patches if patch.get_linewidth() > 1.5]
     assert len(framed) == sum(day.yes for day in answer.days)
-    (middle, *_) = charge.lines[-4:]
     curves = [line for line in charge.lines if len(line.get_xdata()) == len(answer.days)]
     assert curves[0].get_ydata() == pytest.approx([day.lowest_percent for day in answer.days])
     title = " ".join(text.get_text() for text in page.texts)
@@ -154,8 +154,4 @@ def test_darker_is_more_also_in_grey():
     days, _ = strips(answer).axes
     patches = sorted(days.patches, key=lambda patch: patch.get_x())
     grey = [0.3 * r + 0.59 * g + 0.11 * b for r, g, b, _ in (p.get_facecolor() for p in patches)]
-    assert all(darker < paler - 0.01 for paler, darker in zip(grey, grey[1:], strict=False))
-
-
-def test_the_demo_fits_its_lines():
-    assert LINES == 24  # what tests/cli/test_at_a_glance.py holds for the command
+    assert all(darker < paler - 0.01 for paler, darker in pairwise(grey))
