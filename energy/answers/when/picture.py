@@ -32,9 +32,10 @@ if TYPE_CHECKING:
 CAUTIONS_SHOWN = 2
 ROW_IN, CHARGE_IN = 0.27, 2.0  # a month's strip; the panel of the charge
 NAMES_IN = 0.75  # the column of the months' names
-PALE, DARK = 0.05, 0.72  # the shades of no weather and of all; a frame still stands out
+PALE, SHADES = 0.05, 0.67  # the shade of no weather, and what all add; a frame still stands out
 WHITE_ON = 0.8  # from this chance on the number is white
 FRAME_PT = 1.8
+MOST_DATES = 16  # below the charge
 
 
 def strips(answer: When, cautions: Sequence["Caution"] = ()) -> "Figure":
@@ -74,8 +75,7 @@ def _months(answer: When) -> list[tuple[int, int]]:
 
 
 def _strips_panel(answer: When, panel: Any, months: Sequence[tuple[int, int]]) -> None:
-    from matplotlib.patches import Rectangle
-
+    """The strips, a row a month, and the days of the month below."""
     numbers = [day.start.day for day in answer.days]
     first, last = min(numbers), max(numbers)
     panel.set(xlim=(first, last + answer.step), ylim=(len(months), 0.0))
@@ -89,19 +89,30 @@ def _strips_panel(answer: When, panel: Any, months: Sequence[tuple[int, int]]) -
         **style(SMALL_PT),
     )
     for day in sorted(answer.days, key=lambda day: day.yes):  # frames above their neighbours
-        left, top = float(day.start.day), float(months.index((day.start.year, day.start.month)))
-        share = _share(day)
-        fill = "white" if share is None else mix("white", "charge", PALE + (DARK - PALE) * share)
-        edge = {"edgecolor": COLOURS["ink"], "linewidth": FRAME_PT}
-        if not day.yes:
-            edge = {"edgecolor": "white", "linewidth": 1.0}
-        box = Rectangle((left, top + 0.06), answer.step, 0.88, facecolor=fill, **edge)
-        box.set_clip_on(False)
-        panel.add_patch(box)
-        text = "-" if share is None else f"{np.floor(100.0 * share + 1e-9):.0f}"
-        white = share is not None and share >= WHITE_ON
-        how = style(SMALL_PT) | ({"color": "white"} if white else {})
-        panel.text(left + answer.step / 2.0, top + 0.5, text, ha="center", va="center", **how)
+        row = months.index((day.start.year, day.start.month))
+        _cell(panel, day, row, answer.step)
+
+
+def _cell(panel: Any, day: StartDay, row: int, step: int) -> None:
+    """A start day in its strip: as dark as its chance, with its number, a yes with a frame."""
+    from matplotlib.patches import Rectangle
+
+    share = _share(day)
+    cell = Rectangle(
+        (float(day.start.day), row + 0.06),
+        step,
+        0.88,
+        facecolor="white" if share is None else mix("white", "charge", PALE + SHADES * share),
+        edgecolor=COLOURS["ink"] if day.yes else "white",
+        linewidth=FRAME_PT if day.yes else 1.0,
+        clip_on=False,
+    )
+    panel.add_patch(cell)
+    text, how = "-", style(SMALL_PT)
+    if share is not None:
+        text = f"{np.floor(100.0 * share + 1e-9):.0f}"
+        how |= {"color": "white"} if share >= WHITE_ON else {}
+    panel.text(day.start.day + step / 2.0, row + 0.5, text, ha="center", va="center", **how)
 
 
 def _share(day: StartDay) -> float | None:
@@ -110,7 +121,8 @@ def _share(day: StartDay) -> float | None:
 
 
 def _charge_panel(answer: When, panel: Any) -> None:
-    """The lowest charge over the start days: the middle weather, the dull tenth, the reserve."""
+    """The lowest charge over the start days: the middle weather, the dull tenth, the reserve on top
+    of what the cold holds back in the middle weather."""
     judged = [day for day in answer.days if day.chance is not None]
     first = answer.days[0].start
     at = np.array([(day.start - first).days for day in judged], dtype=float)
@@ -123,13 +135,15 @@ def _charge_panel(answer: When, panel: Any) -> None:
     room = Room(panel)
     marker = {"marker": "o", "markersize": 2.5} if len(judged) < 32 else {}
     several = any(day.tried > 1 for day in judged)
-    lines = [("middling weather", middle, "charge", 2.0, DASHES["charge"])]
+    name = "middling weather" if several else "the one weather tried"
+    lines = [(name, middle, "charge", 2.0, DASHES["charge"])]
     lines += [("dull tenth", dull, "task", 1.5, DASHES["dull"])] * several
     for _, values, colour, width, dashes in lines:
         panel.plot(at, values, color=COLOURS[colour], linewidth=width, linestyle=dashes, **marker)
         room.keep_clear(at, values)
-    along = np.linspace(*panel.get_xlim(), 40)
-    level = np.full(along.size, answer.plan.pack.reserve_percent)
+    left, right = panel.get_xlim()
+    along = np.linspace(float(left), float(right), 40)
+    level = np.interp(along, at, [day.floor_percent for day in judged])
     panel.plot(along, level, color=COLOURS["limit"], linewidth=1.0, linestyle=DASHES["limit"])
     room.keep_clear(along, level)
     best = next(k for k, day in enumerate(judged) if day is answer.best)
@@ -138,16 +152,20 @@ def _charge_panel(answer: When, panel: Any) -> None:
     room.label("best", at[[best]], middle[[best]], "charge")
     for name, values, colour, _, _ in lines:
         room.label(name, at, values, colour)
-    room.label("reserve", along, level, "limit")
+    cold = answer.cold_counts
+    room.label(
+        "reserve, with what the cold holds back" if cold else "reserve", along, level, "limit"
+    )
 
 
 def _dates_below(answer: When, panel: Any) -> None:
-    """The first of each month below, or each day where they are few."""
+    """The first of each month below, or some of the days where they are few."""
     first = answer.days[0].start
     dates = [day.start for day in answer.days]
-    if len(dates) > 16:
-        dates = [date(year, month, 1) for year, month in _months(answer)]
-        dates = [day for day in dates if day >= first]
+    months = _months(answer)
+    if len(months) > MOST_DATES // 4:
+        dates = [date(year, month, 1) for year, month in months[1:]]
+    dates = dates[:: -(-len(dates) // MOST_DATES)]
     at = [(day - first).days for day in dates]
     names = [f"{day.day} {day:%b}" for day in dates]
     panel.set_xticks(at, names, **style(SMALL_PT))

@@ -41,8 +41,9 @@ class StartDay:
 
     answer: yes, almost or no. worked, tried: in how many of how many weathers it works, where the
     place is only roughly known at the low end of that doubt. lowest_percent: the lowest charge in
-    the middle weather; dull_tenth_percent: what nine in ten weathers stay above; margin_percent:
-    how far the weather that decides stays above the reserve; unmet_wh: the mean of what goes short
+    the middle weather; floor_percent: what should be left then, the reserve and what the cold holds
+    back; dull_tenth_percent: what nine in ten weathers stay above; margin_percent: how far the
+    weather that decides stays above the reserve; unmet_wh: the mean of what goes short
     [Wh]. rests_on: the kind of weather. why: what lets the plan not be laid out on this day, empty
     elsewhere; then there are no figures.
     """
@@ -54,6 +55,7 @@ class StartDay:
     worked: int = 0
     tried: int = 0
     lowest_percent: float | None = None
+    floor_percent: float | None = None
     dull_tenth_percent: float | None = None
     margin_percent: float = -100.0
     unmet_wh: float = float("inf")
@@ -126,6 +128,12 @@ class When(Answered):
         if not self.whole_year:
             return ()
         return seasons([(day.start, day.yes) for day in self.days])
+
+    @property
+    def cold_counts(self) -> bool:
+        """Whether on some day the cold holds a part of the pack's charge back."""
+        reserve = self.plan.pack.reserve_percent
+        return any((day.floor_percent or 0.0) > reserve + 0.5 for day in self.days)
 
     @property
     def best_plan(self) -> Plan:
@@ -225,7 +233,7 @@ def when(
 
 
 def _judged(start: date, result: Budget) -> StartDay:
-    deciding = result.low_end
+    deciding, lowest = result.low_end, result.lowest()
     return StartDay(
         start=start,
         answer=result.answer,
@@ -233,7 +241,10 @@ def _judged(start: date, result: Budget) -> StartDay:
         chance=result.chance,
         worked=int(deciding.success.sum()),
         tried=deciding.success.size,
-        lowest_percent=result.lowest().percent,
+        lowest_percent=lowest.percent,
+        floor_percent=min(
+            result.plan.pack.reserve_percent + lowest.cold_unavailable_percent, 100.0
+        ),
         dull_tenth_percent=result.dull_tenth_percent,
         margin_percent=result.margin_percent,
         unmet_wh=float(deciding.unmet_wh.sum(axis=0).mean()),

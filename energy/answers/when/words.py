@@ -32,8 +32,9 @@ from energy.simulation.success import needed
 MOST_ROWS, LEAST_ROWS = 16, 5  # days in the table
 MOST_SEASONS = 3
 LABEL_COLUMNS, MONTH_COLUMNS = 20, 5  # of the table by month
+FLOOR = "reserve + cold"  # what should be left: the reserve, and what the cold holds back
 PAST = ("climate", "monthly", "file", "history")
-NO_FORECAST = "none: this weather knows the season, not which day is better; for days ahead:"
+NO_FORECAST = "none: this weather knows the season, not which day is better"
 CARRIES_ON = {"climate": "the built-in climate table, which is rough", "history": "history"}
 
 
@@ -66,10 +67,7 @@ def sheet(
         parts.append(lambda: _dullest_part(dullest(), width, every=every_fix))
     for label, line in remarks(answer):
         parts.append(part(labelled(label, line, width)))
-    weather = texts(
-        labelled("Weather", f"on {day_name(answer.best.start)}, {weather_words(result)}", width)
-    )
-    parts += [Part([weather]), notes_part(result.notes, width, every)]
+    parts += [_weather(answer, width), notes_part(result.notes, width, every)]
     details = {"days": lambda width: texts(table.lines(day_columns(answer), width))}
     return Sheet(parts, details if months else {})
 
@@ -81,6 +79,13 @@ def _rows(answer: When, width: int, every: bool) -> Part:
         return part([*heading, *(line for row in rows for line in row), ""])
     most = {"most": MOST_ROWS, "least": LEAST_ROWS}
     return ended(listed(heading, rows, lambda n: f"{n} more: --days", **most, gives=3), "")
+
+
+def _weather(answer: When, width: int) -> Part:
+    """What the answer rests on, with the chance on the best day where there is room."""
+    full = f"on {day_name(answer.best.start)}, {weather_words(answer.budget)}"
+    short = weather_words(answer.budget).split(": ")[0]
+    return Part([texts(labelled("Weather", words, width)) for words in (full, short)], gives=1)
 
 
 def dates_words(answer: When) -> str:
@@ -111,6 +116,8 @@ def headline(answer: When) -> str:
         none = f"None of these {len(answer.days)} days is a yes" if answer.days[1:] else "It is not"
         if answer.budget.overloads:
             return f"{none}: a limit turns work away, as energy check says"
+        if not best.worked:
+            return f"{none}: it works in none of the weathers tried{place}"
         return f"{none}. Best is {day_name(best.start)}: it {works(best)}{place}{need}"
     if yes is first:
         surest = f"; most sure is {day_name(best.start)}" * (best is not first)
@@ -157,7 +164,7 @@ def _year_words(answer: When) -> str:
     tried = answer.best.tried
     if tried == 1:
         return f"{words}, under the one weather tried{asked}"
-    least = f"{needed(answer.chance.goal, tried)} of {tried} weathers{where(answer)} or more"
+    least = f"{needed(answer.chance.goal, tried)} of {tried} weathers or more{where(answer)}"
     return f"{words}: it then works in {least}{asked}"
 
 
@@ -207,8 +214,9 @@ def day_columns(answer: When) -> list[Column]:
     if any(day.tried > 1 for day in days):
         dull = [_percent(day.dull_tenth_percent) for day in days]
         columns.append(Column("dull day", dull, right=True))
-    if answer.plan.weather.kind == "forecast":
-        columns.append(Column("rests on", [day.rests_on for day in days], drop=1))
+    if answer.cold_counts:
+        floor = [_percent(day.floor_percent) for day in days]
+        columns.append(Column(FLOOR, floor, right=True, drop=1))
     return [*columns, Column("", marks, drop=2)]
 
 
@@ -228,6 +236,7 @@ def month_lines(answer: When, width: int) -> list[str]:
     tried = max(day.tried for day in answer.days)
     labels = ["starts asked", "of them a yes"]
     labels += [f"fewest of {tried}"] * several + ["lowest, %"] + ["dull day, %"] * several
+    labels += [f"{FLOOR}, %"] * answer.cold_counts
     columns = []
     for name, days in months:
         judged = [day for day in days if day.chance is not None]
@@ -235,6 +244,8 @@ def month_lines(answer: When, width: int) -> list[str]:
         cells += [_least([day.worked for day in judged])] * several
         cells.append(_least([day.lowest_percent for day in judged]))
         cells += [_least([day.dull_tenth_percent for day in judged])] * several
+        most = max((day.floor_percent or 0.0 for day in judged), default=0.0)
+        cells += [f"{most:.0f}"] * answer.cold_counts
         columns.append(Column(name, cells, right=True))
     beside = max((width - LABEL_COLUMNS) // MONTH_COLUMNS, 1)
     blocks = -(-len(columns) // beside)
@@ -264,10 +275,16 @@ def _months(answer: When) -> list[tuple[str, list[StartDay]]]:
 def remarks(answer: When) -> list[tuple[str, str]]:
     """What is to be said of the days, each under its label."""
     lines = []
-    if answer.days[1:] and not answer.whole_year:
+    if answer.days[1:] and not answer.whole_year and answer.best.worked:
         lines.append(("Waiting", f"{waiting(answer)}."))
     if answer.days[1:] and not answer.whole_year and answer.plan.weather.kind in PAST:
-        lines.append(("Forecast", f"{NO_FORECAST} energy weather {answer.plan.origin} --forecast."))
+        origin = answer.plan.origin
+        ask = (
+            ""
+            if origin.startswith("builtin:")
+            else f"; for days ahead: energy weather {origin} --forecast"
+        )
+        lines.append(("Forecast", f"{NO_FORECAST}{ask}."))
     if line := carried_on(answer):
         lines.append(("Forecast", f"{line}."))
     if answer.left_out and answer.plan.weather.kind != "forecast":

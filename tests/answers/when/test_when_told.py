@@ -9,7 +9,7 @@ from itertools import pairwise
 import pytest
 from rich.cells import cell_len
 
-from energy import Plan, cautions, when
+from energy import Plan, cautions, check, when
 from energy.answers.when import words
 from energy.answers.when.picture import strips
 from energy.answers.when.seasons import Season
@@ -67,6 +67,18 @@ def test_the_headline_tells_to_wait_and_what_today_lacks():
     assert "knows the season, not which day is better" in text
 
 
+def test_what_the_cold_holds_back_is_told_beside_the_lowest_charge():
+    day = demo().days[0]
+    lowest = check(demo().plan).lowest
+    reserve = demo().plan.pack.reserve_percent
+    assert lowest.cold_unavailable_percent > 1.0
+    assert day.floor_percent == pytest.approx(reserve + lowest.cold_unavailable_percent)
+    (row,) = [line for line in lines(demo()) if line.startswith("Mon 14 Sep")]
+    assert f" {day.floor_percent:.0f} %" in row
+    assert not year().cold_counts  # a pack kept at 25 degrees
+    assert "cold" not in " ".join(lines(year()))
+
+
 def test_a_year_is_told_by_month_and_by_its_season():
     (season,) = year().seasons
     said = lines(year())
@@ -109,7 +121,9 @@ def figures(*days: tuple[str, int, float]) -> When:
     """An answer with other days: answer, weathers of 31, lowest charge."""
     start = date(2026, 9, 14)
     several = tuple(
-        StartDay(start + timedelta(k), word, "file", demo().budget.chance, n, 31, low, low, low)
+        StartDay(
+            start + timedelta(k), word, "file", demo().budget.chance, n, 31, low, 15.0, low, low
+        )
         for k, (word, n, low) in enumerate(days)
     )
     return When(demo().plan, demo().budget, several, 1)
