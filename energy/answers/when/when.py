@@ -43,9 +43,10 @@ class StartDay:
     place is only roughly known at the low end of that doubt. lowest_percent: the lowest charge in
     the middle weather; floor_percent: what should be left then, the reserve and what the cold holds
     back; dull_tenth_percent: what nine in ten weathers stay above; margin_percent: how far the
-    weather that decides stays above the reserve; unmet_wh: the mean of what goes short
-    [Wh]. rests_on: the kind of weather. why: what lets the plan not be laid out on this day, empty
-    elsewhere; then there are no figures.
+    weather that decides stays above the reserve; unmet_wh: the mean of what goes short [Wh].
+    rests_on: the kind of weather. not_asked: tasks of which nothing is asked on this start, such as
+    light for an evening without dusk. why: what keeps the plan from being laid out on this day,
+    which has no figures then; empty elsewhere.
     """
 
     start: date
@@ -59,6 +60,7 @@ class StartDay:
     dull_tenth_percent: float | None = None
     margin_percent: float = -100.0
     unmet_wh: float = float("inf")
+    not_asked: tuple[str, ...] = ()
     why: str = ""
 
     @property
@@ -248,6 +250,11 @@ def _judged(start: date, result: Budget) -> StartDay:
         dull_tenth_percent=result.dull_tenth_percent,
         margin_percent=result.margin_percent,
         unmet_wh=float(deciding.unmet_wh.sum(axis=0).mean()),
+        not_asked=tuple(
+            task.name
+            for task, wh in zip(result.plan.task, result.asked_wh, strict=True)
+            if wh == 0.0
+        ),
     )
 
 

@@ -113,12 +113,15 @@ def headline(answer: When) -> str:
     first, best, yes = answer.days[0], answer.best, answer.first_yes
     place, need = where(answer), needs(answer)
     if yes is None:
-        none = f"None of these {len(answer.days)} days is a yes" if answer.days[1:] else "It is not"
+        none = f"None of these {len(answer.days)} days is a yes"
+        if not answer.days[1:]:
+            none = f"{day_name(first.start)} is not a yes"
         if answer.budget.overloads:
             return f"{none}: a limit turns work away, as energy check says"
         if not best.worked:
             return f"{none}: it works in none of the weathers tried{place}"
-        return f"{none}. Best is {day_name(best.start)}: it {works(best)}{place}{need}"
+        which = f". Best is {day_name(best.start)}" * (len(answer.days) > 1)
+        return f"{none}{which}: it {works(best)}{place}{need}"
     if yes is first:
         surest = f"; most sure is {day_name(best.start)}" * (best is not first)
         return f"Start on {day_name(yes.start)}: it {works(yes)}{place}{need}{surest}"
@@ -153,7 +156,7 @@ def where(answer: When) -> str:
 
 def _year_words(answer: When) -> str:
     """In which parts of the year a start works."""
-    asked = "" if answer.step == 1 else f"; every {answer.step}th day was asked"
+    asked = "" if answer.step == 1 else f"; one day in {answer.step} was asked"
     if not answer.seasons:
         if answer.budget.overloads:
             return "At no time of the year: a limit turns work away, as energy check says"
@@ -289,11 +292,25 @@ def remarks(answer: When) -> list[tuple[str, str]]:
         lines.append(("Forecast", f"{line}."))
     if answer.left_out and answer.plan.weather.kind != "forecast":
         lines.append(("Left out", f"{answer.left_out} days that the weather held does not reach."))
-    if why := next((day for day in answer.days if day.why), None):
-        lines.append((day_name(why.start), why.why.removeprefix(f"{answer.plan.origin}: ") + "."))
+    lines += [("Not asked", f"{line}.") for line in not_asked(answer)]
+    if undone := [day for day in answer.days if day.why]:
+        more = f", the first of {len(undone)} days" * (len(undone) > 1)
+        why = undone[0].why.removeprefix(f"{answer.plan.origin}: ")
+        lines.append(("Not done", f"on {day_name(undone[0].start)}{more}: {why}."))
     if answer.first_yes is None and not answer.whole_year and not answer.budget.overloads:
         ask = f"energy check {answer.plan.origin} --date {answer.best.start}"
         lines.append(("Change", f"{ask} finds what makes it a yes."))
+    return lines
+
+
+def not_asked(answer: When) -> list[str]:
+    """A line for each task that is asked on some starts and not on others."""
+    judged, lines = sum(not day.why for day in answer.days), []
+    for task in answer.plan.task:
+        without = [day for day in answer.days if task.name in day.not_asked]
+        if 0 < len(without) < judged:
+            starts = f"{len(without)} of {judged} starts, the first {dated(without[0].start)}"
+            lines.append(f'nothing of "{task.name}" on {starts}: its window is empty then')
     return lines
 
 
@@ -318,12 +335,16 @@ def waiting(answer: When) -> str:
 
 
 def _between(worse: StartDay, better: StartDay) -> str:
-    """By how much one day is better than another."""
+    """By how much one day is better than another, first in weathers, else in charge."""
     if worse.why:
         return works(better).removeprefix("works in ")
     more = better.worked - worse.worked
-    if more and better.tried > 1:
+    if better.tried != worse.tried:
+        return f"{_of(better)} weathers in place of {_of(worse)}"
+    if more > 0 and better.tried > 1:
         return f"{more} weather{'' if more == 1 else 's'}"
+    if better.answer != worse.answer:
+        return f'"{better.answer}" in place of "{worse.answer}"'
     assert better.lowest_percent is not None
     assert worse.lowest_percent is not None
     points = round(better.lowest_percent - worse.lowest_percent)

@@ -139,6 +139,28 @@ def test_waiting_gains_and_costs_in_weathers_or_else_in_charge():
     )
 
 
+def test_work_whose_window_is_empty_on_some_starts_is_told():
+    cut = {"name": "cut", "supply": "dc12", "working_w": 9, "between": ["sunrise", "sunset"]}
+    place = {"latitude_deg": 70, "longitude_deg": 27, "timezone": "Europe/Helsinki"}
+    north = year().plan.replace(**{"place": place, "task": [cut], "span.start": "2026-10-10T00:00"})
+    answer = when(north, date(2026, 11, 20), date(2026, 11, 30), step=5)
+    assert [day.not_asked for day in answer.days] == [(), (), ("cut",)]
+    text = " ".join(line.strip() for line in lines(answer))
+    assert 'nothing of "cut" on 1 of 3 starts, the first Mon 30 Nov 2026' in text
+
+
+def test_an_almost_gains_over_a_no_that_works_in_more_weathers():
+    assert words.waiting(figures(("no", 20, 9.0), ("almost", 18, 12.0))) == (
+        'until Tue 15 Sep gains "almost" in place of "no"'
+    )
+
+
+def test_a_single_day_is_called_by_its_name():
+    said = " ".join(line.strip() for line in lines(figures(("no", 20, 9.0))))
+    assert "is not a yes: it works in 20 of 31 weathers; 28 are needed." in said
+    assert "Waiting" not in said
+
+
 def test_a_day_without_figures_is_told_with_its_reason():
     odd = StartDay(date(2026, 9, 16), "no", "file", why="plan: 9 times do not fit")
     answer = figures(("yes", 31, 40.0), ("yes", 30, 39.0))
