@@ -38,10 +38,7 @@ def budgets_on(
     True
     """
     laid_out = deque(_laid_out(plan, starts, record))
-    known = [days for _, days in laid_out if isinstance(days, Days)]
-    if known:
-        known[0].site.sun.at(np.concatenate([days.middles for days in known]))
-    del known
+    _work_out_sun([days for _, days in laid_out if isinstance(days, Days)])
     while laid_out:  # each is let go with its day
         start, days = laid_out.popleft()
         if isinstance(days, PlanError):
@@ -53,6 +50,12 @@ def budgets_on(
             yield start, error
         else:
             yield start, result
+
+
+def _work_out_sun(every: Sequence[Days]) -> None:
+    """The sun over the place in all cells of all days at once, for each to take its own from."""
+    if every:
+        every[0].place_sun.at(np.concatenate([days.middles for days in every]))
 
 
 def _laid_out(

@@ -22,31 +22,32 @@ class Site:
     """What is worked out about a plan's place.
 
     elevation_m is its height and elevation_from says where that figure comes from; cold is the
-    lowest air that the place ever has, in which strings of panels are judged. sun is the sun over
-    it, record_sun that over the place where its weather was measured.
+    lowest air that the place ever has, in which strings of panels are judged. suns are those over
+    the place and over where its weather was measured, for all who share the site.
     """
 
     elevation_m: float
     elevation_from: str
     cold: Cold
-    sun: PlaceSun = field(compare=False, repr=False)
-    record_sun: PlaceSun = field(compare=False, repr=False)
+    suns: dict[tuple[float, float, float], PlaceSun] = field(
+        default_factory=dict, compare=False, repr=False
+    )
+
+    def sun_over(self, latitude: float, longitude: float, altitude: float) -> PlaceSun:
+        """The sun over a place [degrees, m].
+
+        >>> plan = Plan.read("builtin:cloudy-repair")
+        >>> site = site_of(plan, None)
+        >>> site.sun_over(55.3, -160.5, 7.0) is site.sun_over(55.3, -160.5, 7.0)
+        True
+        """
+        place = latitude, longitude, altitude
+        return self.suns.setdefault(place, PlaceSun(*place))
 
 
 def site_of(plan: Plan, record: Source) -> Site:
     """The site of a plan, from the plan itself and the record that its weather rests on."""
-    elevation_m, elevation_from = elevation_of(plan, record)
-    place = (plan.place.latitude_deg, plan.place.longitude_deg, elevation_m)
-    measured_at = place
-    if record is not None:
-        stated = (record.latitude_deg, record.longitude_deg, record.elevation_m)
-        measured_at = (
-            place[0] if stated[0] is None else stated[0],
-            place[1] if stated[1] is None else stated[1],
-            place[2] if stated[2] is None else stated[2],
-        )
-    cold = coldest(plan, record)
-    return Site(elevation_m, elevation_from, cold, PlaceSun(*place), PlaceSun(*measured_at))
+    return Site(*elevation_of(plan, record), coldest(plan, record))
 
 
 @dataclass(frozen=True)
@@ -75,10 +76,16 @@ class Days:
         """The usual air of the place, for what states none."""
         return usual_air(self.plan, self.site.elevation_m)
 
+    @property
+    def place_sun(self) -> PlaceSun:
+        """The sun over the plan's place."""
+        place = self.plan.place
+        return self.site.sun_over(place.latitude_deg, place.longitude_deg, self.site.elevation_m)
+
     @cached_property
     def sun(self) -> Sun:
         """The sun and its clear sky in the middle of each cell, (cells,)."""
-        return self.site.sun.at(self.middles)
+        return self.place_sun.at(self.middles)
 
     @cached_property
     def lit(self) -> Index:

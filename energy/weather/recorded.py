@@ -93,9 +93,13 @@ def _clear_sky_index(days: Days, record: Record, rows: Index) -> Array:
     pieces = max(1, round(record.interval_s / 900.0))
     offsets = (np.arange(pieces) + 0.5) * record.interval_s / pieces
     moments = (record.start_s[looked_at, None] + offsets).ravel()
+    place = days.plan.place
+    latitude = place.latitude_deg if record.latitude_deg is None else record.latitude_deg
+    longitude = place.longitude_deg if record.longitude_deg is None else record.longitude_deg
+    height = days.site.elevation_m if record.elevation_m is None else record.elevation_m
     clear = np.zeros(used.size)
     if moments.size:
-        clear_ghi = days.site.record_sun.at(moments).ghi
+        clear_ghi = days.site.sun_over(latitude, longitude, height).at(moments).ghi
         clear[near] = clear_ghi.reshape(-1, pieces).mean(axis=1)
     index = np.where(clear > LIT_W_M2, light / np.maximum(clear, LIT_W_M2), np.nan)
     return index[where].reshape(rows.shape)

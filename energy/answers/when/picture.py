@@ -143,7 +143,7 @@ def _charge_panel(answer: When, panel: Any) -> None:
         room.keep_clear(at, values)
     left, right = panel.get_xlim()
     along = np.linspace(float(left), float(right), 40)
-    level = np.interp(along, at, [day.floor_percent for day in judged])
+    level = np.interp(along, at, np.array([day.floor_percent for day in judged], dtype=float))
     panel.plot(along, level, color=COLOURS["limit"], linewidth=1.0, linestyle=DASHES["limit"])
     room.keep_clear(along, level)
     best = next(k for k, day in enumerate(judged) if day is answer.best)
