@@ -55,7 +55,7 @@ def plan(place: dict = NORTH, start: str = "2026-01-01T12:00", hours: float = 24
     )
 
 
-def a_year(asked: Plan, step: int = 10):
+def a_year(asked: Plan, step: int = 15):
     first = asked.span.start.date()
     return when(asked, end=first + timedelta(364), step=step)
 
@@ -84,7 +84,7 @@ def test_the_season_of_a_lamp_at_night_is_that_of_the_short_nights(place, mid):
     usable_h = 850.0 / 70.0
     nights = [night_hours(day.start, place) for day in answer.days]
     told = [abs(hours - usable_h) > 1.0 / 60.0 for hours in nights]
-    assert sum(told) >= 35
+    assert sum(told) >= 23
     expected = [hours < usable_h for hours in nights]
     assert [day.yes for day in answer.days if told[answer.days.index(day)]] == [
         short for short, sure in zip(expected, told, strict=True) if sure
@@ -94,7 +94,7 @@ def test_the_season_of_a_lamp_at_night_is_that_of_the_short_nights(place, mid):
     if place is SOUTH:  # it passes the year's end
         assert begins.month > ends.month
         ends = ends.replace(year=begins.year + 1)
-    assert abs((begins + (ends - begins) / 2 - mid).days) <= 10  # symmetric about the solstice
+    assert abs((begins + (ends - begins) / 2 - mid).days) <= 8  # about the solstice, to half a step
     lowest = [max(100.0 - 7.0 * hours, 0.0) for hours in nights]
     assert [day.lowest_percent for day in answer.days] == pytest.approx(lowest, abs=0.25)
 
@@ -167,7 +167,7 @@ def test_a_pack_that_lasts_is_a_yes_all_the_year_and_one_that_does_not_at_no_tim
         when(
             plan(task=[{"name": "lamp", "supply": "dc12", "working_w": watts}]),
             end=date(2026, 12, 31),
-            step=40,
+            step=73,
         )
         for watts in (1, 90)
     )
@@ -184,7 +184,7 @@ def test_what_the_dullest_month_needs_makes_its_worst_start_a_yes():
     answer = year_of_nights()
     need = dullest(answer)
     assert need.month == "December"
-    assert abs((need.day.start - date(2026, 12, 21)).days) <= 10
+    assert abs((need.day.start - date(2026, 12, 21)).days) <= 15
     for fix in need.fixes.found:
         moved = answer.plan.replace(**starting(answer.plan, need.day.start))
         assert check(moved.replace(**fix.change)).yes
