@@ -37,7 +37,7 @@ def plan(weather: dict, **tables: object) -> Plan:
     )
 
 
-@pytest.mark.parametrize("weather", (WEATHERS[0], *WEATHERS[2:]), ids=lambda w: w["kind"])
+@pytest.mark.parametrize("weather", [WEATHERS[0], *WEATHERS[2:]], ids=lambda w: w["kind"])
 def test_each_day_is_that_of_the_plan_asked_alone_for_it(weather):
     asked = plan(weather)
     starts = [date(2026, 10, 30), date(2026, 10, 31), date(2028, 2, 28)]

@@ -13,6 +13,7 @@ from energy.answers.when.when import StartDay, When
 from energy.plan.words import and_list
 from energy.show import table
 from energy.show.layout import (
+    TIE,
     Part,
     Sheet,
     Slow,
@@ -205,7 +206,13 @@ def day_columns(answer: When) -> list[Column]:
     years = len({day.start.year for day in days}) > 1
     names = [dated(day.start) if years else day_name(day.start) for day in days]
     marks = [
-        "best" if day is best else "first yes" if day is yes else "worst" if day is worst else ""
+        "best"
+        if day is best
+        else f"first{TIE}yes"
+        if day is yes
+        else "worst"
+        if day is worst
+        else ""
         for day in days
     ]
     columns = [
@@ -219,8 +226,8 @@ def day_columns(answer: When) -> list[Column]:
         columns.append(Column("dull day", dull, right=True))
     if answer.cold_counts:
         floor = [_percent(day.floor_percent) for day in days]
-        columns.append(Column(FLOOR, floor, right=True, drop=1))
-    return [*columns, Column("", marks, drop=2)]
+        columns.append(Column(FLOOR, floor, right=True, drop=2))
+    return [*columns, Column("", marks, drop=1)]
 
 
 def _of(day: StartDay) -> str:
