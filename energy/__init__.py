@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from energy.answers.size.worksheet import worksheet as worksheet
     from energy.answers.size.year_size import year_size as year_size
     from energy.answers.start.tools import tools as tools
+    from energy.answers.when.when import when as when
     from energy.answers.wire.wire import wire as wire
     from energy.plan import Plan as Plan
     from energy.plan import PlanError as PlanError
@@ -54,6 +55,7 @@ _HOMES = {
     "year_size": "energy.answers.size.year_size",
     "worksheet": "energy.answers.size.worksheet",
     "aim": "energy.answers.aim.aim",
+    "when": "energy.answers.when.when",
     "wire": "energy.answers.wire.wire",
     "tools": "energy.answers.start.tools",
 }

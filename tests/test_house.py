@@ -24,7 +24,7 @@ FLOORS = (
 APART = ({"model"}, {"plan", "tables"})  # of one floor, and know nothing of each other
 # An answer may ask those before it in this list.
 ANSWERS = (
-    *("caution", "aim", "check", "page", "choose", "size", "fix", "wire"),
+    *("caution", "aim", "check", "page", "choose", "size", "fix", "when", "wire"),
     *("learn", "meter", "start"),
 )
 LEDGER = ("energy", "energy.__main__")  # the lazy names and the door to the commands: they see all

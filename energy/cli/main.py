@@ -12,6 +12,7 @@ from energy.cli.equipment import aim, size, wire
 from energy.cli.files import help_, new, tools, weather
 from energy.cli.page import page
 from energy.cli.today import check, choose
+from energy.cli.when import when
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -45,7 +46,7 @@ def energy(
         os.environ["ENERGY_QUIET"] = "1"
 
 
-for command in (check, choose, page, size, aim, wire, tools, new, weather):
+for command in (check, choose, when, page, size, aim, wire, tools, new, weather):
     app.command()(command)
 app.command("help")(help_)
 app.add_typer(learn.app, name="learn")

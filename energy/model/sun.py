@@ -101,6 +101,43 @@ def clear_sun(time_s: Array, latitude: float, longitude: float, altitude: float 
     )
 
 
+class PlaceSun:
+    """The sun and its clear sky over one place, each moment worked out once.
+
+    latitude, longitude [degrees]; altitude [m].
+
+    >>> sun = PlaceSun(0.0, 0.0)
+    >>> sun.at(np.array([1781956800.0])).ghi == clear_sun(np.array([1781956800.0]), 0.0, 0.0).ghi
+    array([ True])
+    """
+
+    def __init__(self, latitude: float, longitude: float, altitude: float = 0.0):
+        self._place = latitude, longitude, altitude
+        self._known: Sun | None = None  # ascending in time
+
+    def at(self, time_s: Array) -> Sun:
+        """As `clear_sun`, at moments [UTC s], (n,)."""
+        new_s = np.unique(time_s)
+        if self._known is not None:
+            new_s = np.setdiff1d(new_s, self._known.time_s, assume_unique=True)
+        if new_s.size:
+            new = clear_sun(new_s, *self._place)
+            self._known = new if self._known is None else _merged(self._known, new)
+        assert self._known is not None
+        return self._known.rows(np.searchsorted(self._known.time_s, time_s))
+
+
+def _merged(sun: Sun, other: Sun) -> Sun:
+    """Two suns over one place at different moments as one, ascending in time."""
+    order = np.argsort(np.concatenate([sun.time_s, other.time_s]), kind="stable")
+    return Sun(
+        **{
+            name: np.concatenate([values, getattr(other, name)])[order]
+            for name, values in vars(sun).items()
+        }
+    )
+
+
 def cloud_transmission(okta: Array) -> Array:
     """Share of the clear-sky global light that passes a sky of so many eighths of cloud.
 

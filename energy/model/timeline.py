@@ -57,6 +57,19 @@ class Calendar:
         self.first, self.last, self.zone = first, last, zone
         self._place = latitude, longitude
         self._sun: tuple[Array, Array] | None = None
+        self._sun_from: Calendar | None = None
+
+    def part(self, first: date, last: date) -> "Calendar":
+        """Some of the dates on the same clock, with the sunrises and sunsets of these.
+
+        >>> year = Calendar(date(2026, 1, 1), date(2026, 12, 31), ZoneInfo("UTC"), 0.0, 0.0)
+        >>> march = year.part(date(2026, 3, 1), date(2026, 3, 31))
+        >>> march.sun_times(date(2026, 3, 20)) == year.sun_times(date(2026, 3, 20))
+        True
+        """
+        part = Calendar(first, last, self.zone, *self._place)
+        part._sun_from = self
+        return part
 
     def sun_times(self, day: date) -> Interval:
         """Sunrise and sunset of a local date [UTC s], for the day before the span to two after.
@@ -66,6 +79,8 @@ class Calendar:
         >>> round((fall - rise) / 3600, 1)
         12.1
         """
+        if self._sun_from is not None:
+            return self._sun_from.sun_times(day)
         if self._sun is None:
             days = (self.last - self.first).days + 4
             noons = [

@@ -13,11 +13,11 @@ from energy.plan.words import PlanError, shown
 FIRST_YEAR, LAST_YEAR = 1950, 2099
 
 
-def start_date(text: str, now: datetime, timezone: str) -> date:
+def start_date(text: str, now: datetime, timezone: str, option: str = "--date") -> date:
     """The date that a person names: 2026-10-20, today or tomorrow.
 
-    now: the time, with its offset. timezone: IANA name of the place whose days count. Raises
-    PlanError.
+    now: the time, with its offset. timezone: IANA name of the place whose days count. option: where
+    it was named. Raises PlanError.
 
     >>> from datetime import UTC
     >>> start_date("tomorrow", datetime(2026, 10, 19, 23, tzinfo=UTC), "Europe/Oslo")
@@ -32,7 +32,7 @@ def start_date(text: str, now: datetime, timezone: str) -> date:
         day = date.min
     if not FIRST_YEAR <= day.year <= LAST_YEAR:
         raise PlanError(
-            [f"--date must be a date such as 2026-10-20, today or tomorrow (got {shown(text)})"]
+            [f"{option} must be a date such as 2026-10-20, today or tomorrow (got {shown(text)})"]
         )
     return day
 
@@ -48,6 +48,23 @@ def starting(plan: Plan, day: date) -> dict[str, Any]:
     """
     by = day - plan.span.start.date()
     return {"span.start": plan.span.start + by, "span.end": plan.span.end + by}
+
+
+def to_choose_from(plan: Plan, now: datetime, days: int) -> date:
+    """The first day that a person may choose from: today at the plan's place, or the plan's own
+    start where that is more than so many days ahead.
+
+    now: the time, with its offset.
+
+    >>> from datetime import UTC
+    >>> plan = Plan.read("builtin:cloudy-repair")  # starts on 14 September 2026
+    >>> noon = datetime(2026, 9, 10, 12, tzinfo=UTC)
+    >>> [str(to_choose_from(plan, noon, days)) for days in (3, 14)]
+    ['2026-09-14', '2026-09-10']
+    """
+    today = now.astimezone(ZoneInfo(plan.place.timezone)).date()
+    own = plan.span.start.date()
+    return own if own > today + timedelta(days=days) else today
 
 
 def over(plan: Plan, now: datetime) -> str | None:

@@ -15,9 +15,10 @@ DEMO = "no plan given: the built-in demo, invented"
 STYLES = {"YES": "bold green", "ALMOST": "bold yellow", "NO": "bold red", "NOT KNOWN": "bold red"}
 
 
-def title_part(result: Budget, width: int, *, demo: bool) -> Part:
-    """The plan's title, and the span it is about; `demo` says that no plan was given."""
-    span, title = span_words(result), title_of(result)
+def title_part(result: Budget, width: int, *, demo: bool, span: str = "") -> Part:
+    """The plan's title, and the span it is about, the budget's where none is given; `demo` says
+    that no plan was given."""
+    span, title = span or span_words(result), title_of(result)
     between = width - cell_len(title) - cell_len(span)
     if between >= 2 and not demo:
         return Part([[Text.assemble((title, "bold"), " " * between + span), Text()]])

@@ -88,13 +88,6 @@ def budget(
         previous = None
     calendar = previous.calendar if previous is not None else calendar_of(plan)
     span = span_of(plan, now)
-    if span[1] - span[0] < 1.0:
-        raise PlanError(
-            [
-                f"{plan.origin}: the clock skips the hour between {plan.span.start} and"
-                f" {plan.span.end}: nothing is left to judge"
-            ]
-        )
     if previous is not None:
         days = days_of(plan, previous.days.record, calendar, span, previous.days.site)
     else:
@@ -180,16 +173,17 @@ def with_bursts(previous: Budget, bursts: Sequence[Burst]) -> Budget:
 
 def budget_in(
     days: Days,
-    given: Sequence[tuple[Weathers, Solar]],
+    given: Sequence[tuple[Weathers, Solar | None]] | None = None,
     now: datetime | None = None,
     done: Done | None = None,
     factor: Array | None = None,
 ) -> Budget:
-    """The budget of a plan's days in weathers in which it is known what the panels give.
+    """The budget of a plan's days that are laid out already, or in weathers in which it is known
+    what the panels give.
 
     days: the plan with the cells on which air and panels are given, over the span that is judged.
     given: weather and panels, first those of the plan, then those at the ends of the doubt about
-        the means.
+        the means; those of the days where it is left out.
     now, done: as for `budget`; the span of the days begins at `now`.
     factor: random factors of the tasks, (tasks, m or more), in place of those drawn here.
 
@@ -204,6 +198,9 @@ def budget_in(
     steps = progress(days.plan, days.calendar, days.span, done)
     placed = place_bursts(days.plan, days.calendar, days.span, left_by_window(steps))
     shared = _Shared(days, placed, now, done, steps, factor)
+    if given is None:
+        segments = edges_of(days, placed).size - 1
+        given = [(weather, None) for weather in weathers(days, DOUBTS, segments)]
     budgets = [_judged(shared, weather, sun) for weather, sun in given]
     return replace(budgets[0], bounds=tuple(budgets[1:]))
 

@@ -71,12 +71,22 @@ def calendar_of(plan: Plan) -> Calendar:
 def span_of(plan: Plan, now: datetime | None = None) -> Interval:
     """The span of a plan, or what is left of it from `now` on its clock [UTC s].
 
+    Raises PlanError where the clock skips all of it.
+
     >>> start_s, end_s = span_of(Plan.read("builtin:cloudy-repair"))
     >>> (end_s - start_s) / HOUR_S
     25.0
     """
     zone = ZoneInfo(plan.place.timezone)
-    return to_utc(now or plan.span.start, zone), to_utc(plan.span.end, zone)
+    start_s, end_s = to_utc(now or plan.span.start, zone), to_utc(plan.span.end, zone)
+    if end_s - start_s < 1.0:
+        raise PlanError(
+            [
+                f"{plan.origin}: the clock skips the hour between {plan.span.start} and"
+                f" {plan.span.end}: nothing is left to judge"
+            ]
+        )
+    return start_s, end_s
 
 
 def days_of(

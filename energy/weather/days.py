@@ -3,13 +3,13 @@
 How the span is cut into cells is for `simulation.case`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
 from energy.model import Array, Index
-from energy.model.sun import Sun, clear_sun
+from energy.model.sun import PlaceSun, Sun
 from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan
 from energy.weather.coldest import Cold, coldest
@@ -22,12 +22,27 @@ class Site:
     """What is worked out about a plan's place.
 
     elevation_m is its height and elevation_from says where that figure comes from; cold is the
-    lowest air that the place ever has, in which strings of panels are judged.
+    lowest air that the place ever has, in which strings of panels are judged. suns are those over
+    the place and over where its weather was measured, for all who share the site.
     """
 
     elevation_m: float
     elevation_from: str
     cold: Cold
+    suns: dict[tuple[float, float, float], PlaceSun] = field(
+        default_factory=dict, compare=False, repr=False
+    )
+
+    def sun_over(self, latitude: float, longitude: float, altitude: float) -> PlaceSun:
+        """The sun over a place [degrees, m].
+
+        >>> plan = Plan.read("builtin:cloudy-repair")
+        >>> site = site_of(plan, None)
+        >>> site.sun_over(55.3, -160.5, 7.0) is site.sun_over(55.3, -160.5, 7.0)
+        True
+        """
+        place = latitude, longitude, altitude
+        return self.suns.setdefault(place, PlaceSun(*place))
 
 
 def site_of(plan: Plan, record: Source) -> Site:
@@ -61,13 +76,16 @@ class Days:
         """The usual air of the place, for what states none."""
         return usual_air(self.plan, self.site.elevation_m)
 
+    @property
+    def place_sun(self) -> PlaceSun:
+        """The sun over the plan's place."""
+        place = self.plan.place
+        return self.site.sun_over(place.latitude_deg, place.longitude_deg, self.site.elevation_m)
+
     @cached_property
     def sun(self) -> Sun:
         """The sun and its clear sky in the middle of each cell, (cells,)."""
-        place = self.plan.place
-        return clear_sun(
-            self.middles, place.latitude_deg, place.longitude_deg, self.site.elevation_m
-        )
+        return self.place_sun.at(self.middles)
 
     @cached_property
     def lit(self) -> Index:

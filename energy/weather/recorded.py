@@ -7,7 +7,7 @@ anew. Which rows go where is for `resampled`; reading records is for `readers`.
 import numpy as np
 
 from energy.model import Array, Index
-from energy.model.sun import clear_sun, diffuse_of
+from energy.model.sun import diffuse_of
 from energy.weather.days import Days
 from energy.weather.hours import (
     LIT_W_M2,
@@ -99,7 +99,7 @@ def _clear_sky_index(days: Days, record: Record, rows: Index) -> Array:
     height = days.site.elevation_m if record.elevation_m is None else record.elevation_m
     clear = np.zeros(used.size)
     if moments.size:
-        clear_ghi = clear_sun(moments, latitude, longitude, height).ghi
+        clear_ghi = days.site.sun_over(latitude, longitude, height).at(moments).ghi
         clear[near] = clear_ghi.reshape(-1, pieces).mean(axis=1)
     index = np.where(clear > LIT_W_M2, light / np.maximum(clear, LIT_W_M2), np.nan)
     return index[where].reshape(rows.shape)

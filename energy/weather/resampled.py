@@ -6,8 +6,8 @@ Arrays only: what becomes of the light in those rows is for `recorded`.
 import numpy as np
 
 from energy.model import Array, Index
-from energy.plan import PlanError
-from energy.weather.record import DAY_S, TYPICAL_ROWS, Record
+from energy.weather.record import DAY_S, TYPICAL_ROWS, Record, stamp_text
+from energy.weather.source import NotCovered
 
 # Broken cloud can pass the clear sky, but an hour's mean not by more than this.
 BRIGHTEST_RESAMPLED = 1.2
@@ -38,10 +38,11 @@ def resampled_rows(
                 years.add(year)
     if not picks:
         days = starts_s.size * record.interval_s / DAY_S
-        raise PlanError(
+        first = stamp_text(starts_s[0] + record.utc_offset_s)[:10]
+        raise NotCovered(
             [
-                f"{record.name}: holds no stretch of {days:.1f} days around the plan's dates; give"
-                " a longer record or a shorter span"
+                f"{record.name}: holds no stretch of {days:.1f} days around {first}; give a longer"
+                " record, other dates or a shorter span"
             ]
         )
     picks = picks[: max(1, futures or SHIFTS * len(years))]

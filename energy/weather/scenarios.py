@@ -10,12 +10,12 @@ from dataclasses import replace
 import numpy as np
 
 from energy.model import Array, Mask
-from energy.plan import Plan, PlanError
+from energy.plan import Plan
 from energy.weather.days import Days
 from energy.weather.fetched.cache import Forecast, history_near
 from energy.weather.fetched.forecast import age_in_words, laid_over, members_until, reaches_s
 from energy.weather.recorded import recorded
-from energy.weather.source import apart, record_of
+from energy.weather.source import NotCovered, apart, record_of
 from energy.weather.synthetic.climate import has_climate
 from energy.weather.synthetic.sky import (
     CLEAR_DAY,
@@ -111,7 +111,7 @@ def _from_forecast(
     reach_s = reaches_s(forecast)
     if not forecast.start_s[0] <= span[0] < reach_s:
         covered = " to ".join(_on_clock(days, time_s) for time_s in (forecast.start_s[0], reach_s))
-        raise PlanError(
+        raise NotCovered(
             [
                 f"{plan.origin}: [weather]: the forecast held, {covered}, does not cover the start,"
                 f" {_on_clock(days, span[0])}; fetch a new one: energy weather {plan.origin}"
@@ -180,15 +180,10 @@ def _joined(values: Array, tail: Array, late: Mask) -> Array:
 
 
 def _after_forecast(days: Days, scenarios: int) -> Plan:
-    """The plan under what carries on where its forecast ends: history if held, else climate."""
-    place = days.plan.place
-    at = (place.latitude_deg, place.longitude_deg)
-    if history_near(*at) is not None:
-        kind = "history"
-    elif has_climate(*at):
-        kind = "climate"
-    else:
-        raise PlanError(
+    """The plan under what carries on where its forecast ends."""
+    kind = carries_on(days.plan)
+    if kind is None:
+        raise NotCovered(
             [
                 f"{days.plan.origin}: [weather]: the forecast ends before the span does, and"
                 " nothing can carry on: no history is held and the climate table does not reach"
@@ -202,6 +197,26 @@ def _after_forecast(days: Days, scenarios: int) -> Plan:
             "weather.futures": scenarios,
         }
     )
+
+
+def carries_on(plan: Plan) -> str | None:
+    """The kind of weather that carries on where a plan's forecast ends: history if held, else
+    climate; None where there is neither."""
+    at = (plan.place.latitude_deg, plan.place.longitude_deg)
+    if history_near(*at) is not None:
+        return "history"
+    return "climate" if has_climate(*at) else None
+
+
+def rests_on(days: Days) -> str:
+    """The kind of weather that a plan's days rest on; "forecast, then climate", or history, where
+    its forecast ends before them.
+
+    """
+    kind, forecast = days.plan.weather.kind, days.record
+    if isinstance(forecast, Forecast) and reaches_s(forecast) < days.span[1]:
+        return f"{kind}, then {carries_on(days.plan)}"
+    return kind
 
 
 def _on_clock(days: Days, time_s: float) -> str:

@@ -17,6 +17,10 @@ Source = Record | Forecast | None
 FAR_KM, FAR_M = 50.0, 300.0  # from here on a record is of another place
 
 
+class NotCovered(PlanError):
+    """Weather that does not reach the days of a plan; other days it may."""
+
+
 def record_of(plan: Plan) -> Source:
     """The record or forecast that a plan's weather rests on, or None where nothing is read.
 

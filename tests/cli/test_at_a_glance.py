@@ -1,6 +1,7 @@
 """What a person sees first: 24 lines at 80 columns, at any width, of every command and demo."""
 
 import re
+from datetime import date
 from typing import Any
 
 import pytest
@@ -13,11 +14,13 @@ from energy.answers.choose.choose import choose
 from energy.answers.fix.fix import fixes
 from energy.answers.learn.next_reading import what_to_read
 from energy.answers.size.size import size
+from energy.answers.when.dullest import dullest
+from energy.answers.when.when import when
 from energy.cli.main import app
 from energy.show.layout import LINES
 
 DEMOS = ("cloudy-repair", "two-night-trip", "january-job")
-COMMANDS = ("check", "choose", "aim", "wire", "size", "learn next")
+COMMANDS = ("check", "choose", "when", "when --year", "aim", "wire", "size", "learn next")
 UNITS = r"(%|Wh|W|V|A|kg|m|min|mm2|points)"
 
 
@@ -27,9 +30,11 @@ ANSWERS = {
     "energy.answers.fix.fix.fixes": fixes,
     "energy.answers.size.size.size": size,
     "energy.answers.aim.aim.aim": aim,
+    "energy.answers.when.when.when": when,
+    "energy.answers.when.dullest.dullest": dullest,
     "energy.answers.learn.next_reading.what_to_read": what_to_read,
 }
-ASKED: dict[tuple[str, str], Any] = {}
+ASKED: dict[tuple[Any, ...], Any] = {}
 
 
 @pytest.fixture(autouse=True)
@@ -38,7 +43,8 @@ def each_answer_once(monkeypatch):
 
     def once(name, ask):
         def answer(plan, *given, **named):
-            key = (name, getattr(plan, "plan", plan).origin)
+            days = [part for part in given if isinstance(part, int | date)]
+            key = (name, getattr(plan, "plan", plan).origin, *days)
             if key not in ASKED:
                 ASKED[key] = ask(plan, *given, **named)
             return ASKED[key]
@@ -64,8 +70,9 @@ def timetable(lines: list[str]) -> list[str]:
 
 
 def is_slow(command: str, demo: str) -> bool:
-    """The longest searches, as oracles: another demo's are looked at by default."""
-    return command in ("check", "choose") and demo != "cloudy-repair"
+    """The longest searches, and the years, as oracles: another demo's are looked at by default,
+    and the year of a small plan (test_when_command)."""
+    return (command in ("check", "choose") and demo != "cloudy-repair") or command == "when --year"
 
 
 @pytest.mark.parametrize(

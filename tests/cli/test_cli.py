@@ -122,6 +122,7 @@ def test_json_has_its_stable_keys(plan):
     [
         ["choose"], ["choose", "--how-many", "lamp"], ["aim"], ["wire"], ["size"],
         ["learn", "next"],
+        ["when"],
     ],
 )  # fmt: skip
 def test_every_answer_says_what_to_take_care_of(plan, command):

@@ -53,6 +53,8 @@ OUTPUTS = {
     "choose --plot": ("choose plan.toml", "svg", PLANS_OWN),
     "choose --write": ("choose plan.toml", "toml", PLANS_OWN),
     "choose --calendar": ("choose plan.toml", "ics", PLANS_OWN),
+    "when --plot": ("when plan.toml", "png", PLANS_OWN),
+    "when --write": ("when plan.toml", "toml", PLANS_OWN),
     "size --plot": ("size plan.toml", "png", PLANS_OWN),
     "size --write": ("size plan.toml", "toml", PLANS_OWN),
     "aim --plot": ("aim plan.toml", "pdf", PLANS_OWN),

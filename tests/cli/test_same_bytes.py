@@ -91,7 +91,7 @@ def no_such_figure(word):
         "pack = { capacity_wh = 1e6, discharge_max_w = 1e6, resistive_h = 0 }",
     ],
 )
-@pytest.mark.parametrize("command", ["check", "choose", "size", "aim", "wire"])
+@pytest.mark.parametrize("command", ["check", "choose", "when", "size", "aim", "wire"])
 def test_json_holds_figures_alone(tmp_path, command, change):
     plan = tmp_path / "plan.toml"
     plan.write_text(

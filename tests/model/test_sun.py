@@ -11,6 +11,7 @@ from text_book_sun import zenith_azimuth
 
 from energy.model import panel
 from energy.model.sun import (
+    PlaceSun,
     clear_sun,
     close_beam,
     cloud_transmission,
@@ -193,3 +194,20 @@ def test_plane_of_array_against_measured_light():
     assert use.sum() > 400
     assert light.sum() / poa[use].sum() == pytest.approx(1.0, abs=0.06)
     assert np.sqrt(np.mean((light - poa[use]) ** 2)) < 70.0
+
+
+def test_a_place_s_sun_is_that_of_each_moment_in_any_order_and_worked_out_once(monkeypatch):
+    asked = []
+
+    def counted(time_s, *place):
+        asked.extend(time_s.tolist())
+        return clear_sun(time_s, *place)
+
+    monkeypatch.setattr("energy.model.sun.clear_sun", counted)
+    place = 47.0, 9.0, 500.0
+    sun, hours = PlaceSun(*place), 1.78e9 + 3600.0 * np.arange(40.0)
+    for moments in (hours[10:20], hours[[30, 12, 5, 12]], hours[::-1]):
+        for name, values in vars(sun.at(moments)).items():
+            alone = getattr(clear_sun(moments, *place), name)
+            assert values == pytest.approx(alone, rel=1e-12, nan_ok=True), name
+    assert sorted(asked) == hours.tolist()

@@ -165,3 +165,13 @@ def test_runs_undo_inside():
     edges = np.arange(0.0, 50.0, 5.0)
     intervals = [(5.0, 15.0), (30.0, 45.0)]
     assert runs(inside(edges, intervals), edges) == intervals
+
+
+def test_a_part_of_a_calendar_is_the_calendar_of_its_dates():
+    zone, place = ZoneInfo("Europe/Berlin"), (52.5, 13.4)
+    year = Calendar(date(2026, 1, 1), date(2026, 12, 31), zone, *place)
+    alone = Calendar(date(2026, 3, 28), date(2026, 3, 30), zone, *place)
+    part = year.part(date(2026, 3, 28), date(2026, 3, 30))
+    assert part.days(None) == alone.days(None)
+    for day in part.days(None):
+        assert part.sun_times(day) == pytest.approx(alone.sun_times(day), abs=1e-3)

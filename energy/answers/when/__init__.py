@@ -1,0 +1,1 @@
+"""Which day should it be? One folder of the answers."""
