@@ -148,9 +148,17 @@ class Asked:
             for text in self.given or ()
         ]
         values = f"With {', '.join(words)}" if words else ""
-        start = "" if self.date is None else f"starting {self.plan().span.start.date()}"
+        start = "" if self.date is None else f"starting {self._start()}"
         text = ", ".join(filter(None, (values, start)))
         return f"{text[0].upper()}{text[1:]}." if text else ""
+
+    def _start(self) -> str:
+        """The date that is asked for; of a folder of plans as it was given."""
+        from energy.plan.words import visible
+
+        if self.source is not None and Path(self.source).is_dir():
+            return visible(self.date or "")
+        return str(self.plan().span.start.date())
 
     def remarks(self, read: "Plan") -> Iterator[str]:
         """What is to be said of a plan of one's own beside its answer, a line each."""

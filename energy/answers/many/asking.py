@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future
 
+from energy.answers.many.processes import Processes
 from energy.answers.many.row import Question, Row, row_of
 from energy.plan import Plan, PlanError
 from energy.plan.words import LONGEST_LINE, one_line
@@ -41,13 +42,15 @@ class Workers:
         made."""
         if not self._again:
             raise BrokenExecutor("the executor that was handed in is broken")
-        self.leave(wait=False)
+        self.leave(done=False)
         self._executor = self._make()
 
-    def leave(self, *, wait: bool) -> None:
-        """Let go of an executor of one's own, with what is under way or without."""
-        if self._again:
-            self._executor.shutdown(wait=wait, cancel_futures=True)
+    def leave(self, *, done: bool) -> None:
+        """Let go of an executor of one's own; at once where not all is done."""
+        if self._again and not done and isinstance(self._executor, Processes):
+            self._executor.stop()
+        elif self._again:
+            self._executor.shutdown(cancel_futures=True)
 
 
 def in_order(plans: Iterator[Named], workers: Workers, most: int) -> Iterator[tuple[Named, Row]]:

@@ -43,12 +43,14 @@ class Many:
     question: what was asked, by its name.
     counts: how many rows are a yes, almost, no, or a problem.
     complete: whether all were asked; an interrupt leaves what is there.
+    total: how many plans were given; None where that was not known.
     file: where the rows are, if not in memory.
     """
 
     question: str
     counts: dict[str, int]
     complete: bool
+    total: int | None = None
     file: Path | None = None
     kept: tuple[Row, ...] = field(default=(), repr=False)
 
@@ -159,7 +161,7 @@ def many(
             complete = True
         except KeyboardInterrupt:
             pass
-    return Many(question_name(question), dict(counts), complete, path, tuple(kept))
+    return Many(question_name(question), dict(counts), complete, total, path, tuple(kept))
 
 
 @dataclass(frozen=True)
@@ -192,7 +194,7 @@ class _Asking:
                 yield row
             done = True
         finally:
-            workers.leave(wait=done)
+            workers.leave(done=done)
 
 
 def _named(plan: Plan | Named) -> Named:

@@ -1,6 +1,6 @@
 """Many plans from what a person has: a table of places for one plan, or a folder of plans."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,14 @@ LARGEST_BYTES = 50_000_000
 MOST_LINES = 40
 LONGEST_NAME = 200
 LIMITS_DEG = {"latitude": 90.0, "longitude": 180.0}
-OF_ONE_PLACE = ("file", "monthly")  # kinds of weather
+OF_ONE_PLACE = {  # kinds of weather
+    "file": "its weather file is of one place",
+    "monthly": "its sun hours are those of one place",
+}
+ELSEWHERE = (
+    "for others add --set weather.kind=climate, or history or forecast where that is fetched for"
+    " each, or a column such as weather.file"
+)
 A_PLAN_HAS = {"place", "span", "pack", "task"}  # one of these tables at least
 
 
@@ -48,7 +55,8 @@ def read_places(file: Path | str, plan: Plan) -> tuple[Place, ...]:
     ...     path = Path(folder) / "places.csv"
     ...     text = "name,latitude,longitude,pack.capacity_wh\\nhut,46.5,8.0,700\\n"
     ...     _ = path.write_text(text)
-    ...     (hut,) = read_places(path, Plan.read("builtin:cloudy-repair"))
+    ...     plan = Plan.read("builtin:two-night-trip").replace(weather={"kind": "climate"})
+    ...     (hut,) = read_places(path, plan)
     >>> hut.name, hut.changes["place.latitude_deg"], hut.changes["pack.capacity_wh"]
     ('hut', 46.5, 700)
     """
@@ -60,6 +68,8 @@ def read_places(file: Path | str, plan: Plan) -> tuple[Place, ...]:
         raise PlanError(problems)
     if not table.rows:
         raise PlanError([f"{table.name}: holds no place"])
+    if plan.weather.kind in OF_ONE_PLACE and not any(c.startswith("weather") for c in columns):
+        raise PlanError([f"{plan.origin}: {OF_ONE_PLACE[plan.weather.kind]}; {ELSEWHERE}"])
     lines: dict[str, int] = {}  # of the table, by name
     places: list[Place] = []
     for line, cells in zip(table.lines, table.records(), strict=True):
@@ -77,19 +87,40 @@ def read_places(file: Path | str, plan: Plan) -> tuple[Place, ...]:
     return tuple(places)
 
 
-def plans_at(plan: Plan, places: Iterable[Place]) -> Iterator[Named]:
-    """The plan at each place, or why there is none, by the place's name.
+@dataclass(frozen=True)
+class PlansAt:
+    """A plan at each of many places, or why there is none, by the place's name."""
 
-    Raises PlanError at once where the plan's weather is that of one place.
-    """
-    if plan.weather.kind in OF_ONE_PLACE:
-        raise PlanError(
-            [
-                f"{plan.origin}: its weather ({plan.weather.kind}) is that of one place: add --set"
-                " weather.kind=climate, or history or forecast where those are fetched"
-            ]
-        )
-    return (_changed(plan, place) for place in places)
+    plan: Plan
+    places: Sequence[Place]
+
+    def __len__(self) -> int:
+        return len(self.places)
+
+    def __iter__(self) -> Iterator[Named]:
+        for place in self.places:
+            try:
+                yield place.name, self.plan.replace(**place.changes)
+            except PlanError as error:
+                yield place.name, error
+
+
+@dataclass(frozen=True)
+class PlansOf:
+    """Each file's plan as it is read, or why there is none, by the file's name."""
+
+    files: Sequence[Path]
+    read: Callable[[Path], Plan]
+
+    def __len__(self) -> int:
+        return len(self.files)
+
+    def __iter__(self) -> Iterator[Named]:
+        for file in self.files:
+            try:
+                yield file.name, self.read(file)
+            except PlanError as error:
+                yield file.name, error
 
 
 def plan_files(folder: Path) -> tuple[list[Path], list[Path]]:
@@ -105,22 +136,6 @@ def plan_files(folder: Path) -> tuple[list[Path], list[Path]]:
     if not plans:
         raise PlanError([f"{short_path(folder)}: holds no plan (*.toml)"])
     return plans, [file for file in files if file not in plans]
-
-
-def plans_of(files: Iterable[Path], read: Callable[[Path], Plan]) -> Iterator[Named]:
-    """Each file's plan as it is read, or why there is none, by the file's name."""
-    for file in files:
-        try:
-            yield file.name, read(file)
-        except PlanError as error:
-            yield file.name, error
-
-
-def _changed(plan: Plan, place: Place) -> Named:
-    try:
-        return place.name, plan.replace(**place.changes)
-    except PlanError as error:
-        return place.name, error
 
 
 def _is_plan(file: Path) -> bool:

@@ -10,8 +10,9 @@ import sys
 import threading
 import warnings
 from collections.abc import Iterator
-from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor
-from contextlib import contextmanager
+from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
+from contextlib import contextmanager, suppress
+from multiprocessing.connection import Connection
 
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 MOST = 61  # that Windows can wait for
@@ -21,20 +22,28 @@ NONE_STARTS = (
 )
 
 
-def processes(count: int | None) -> Executor:
-    """So many processes, else one for each core; each starts anew, as a program of its own.
+class Processes(ProcessPoolExecutor):
+    """So many processes, each a program of its own that starts anew; they end when this one does,
+    however that ends."""
 
-    Raises RuntimeError where none starts.
-    """
-    executor = ProcessPoolExecutor(
-        min(count or cores(), MOST),
-        mp_context=multiprocessing.get_context("spawn"),
-        initializer=begin,
-    )
+    def __init__(self, count: int):
+        context = multiprocessing.get_context("spawn")
+        reader, self._alive = context.Pipe(duplex=False)
+        super().__init__(count, context, initializer=begin, initargs=(reader,))
+
+    def stop(self) -> None:
+        """End at once, in the middle of what is under way."""
+        self._alive.close()
+        self.shutdown(cancel_futures=True)
+
+
+def processes(count: int | None) -> Processes:
+    """So many processes, else one for each core. Raises RuntimeError where none starts."""
+    executor = Processes(min(count or cores(), MOST))
     try:
         executor.submit(os.getpid).result()
     except BaseException as error:
-        executor.shutdown(wait=False, cancel_futures=True)
+        executor.stop()
         if isinstance(error, BrokenExecutor):
             raise RuntimeError(NONE_STARTS) from None
         raise
@@ -67,15 +76,15 @@ def one_thread_each() -> Iterator[None]:
                 os.environ[name] = value
 
 
-def begin() -> None:
-    """What a process does first: an interrupt is its parent's to deal with, and it ends with it."""
+def begin(parent: Connection) -> None:
+    """What a process does first: an interrupt is its parent's to deal with, and it ends when the
+    parent has closed its end of the pipe, or is no more."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     warnings.simplefilter("ignore")
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
 
 
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
+def _end_with(parent: Connection) -> None:
+    with suppress(EOFError, OSError):
+        parent.recv_bytes()
+    os._exit(1)
