@@ -103,6 +103,4 @@ def _second(named: Named, workers: Workers) -> Row:
         name, plan = named
         assert isinstance(plan, Plan)
         place = plan.place
-        return Row(
-            name, place.latitude_deg, place.longitude_deg, error=one_line(why, LONGEST_LINE)
-        )
+        return Row(name, place.latitude_deg, place.longitude_deg, error=one_line(why, LONGEST_LINE))

@@ -55,7 +55,9 @@ def answers_map(answer: Many) -> "Figure":
     (south, north), (west, east) = _range(latitude, 90.0), _range(longitude, np.inf)
     across_in = WIDTH_IN - LEFT_IN - RIGHT_IN
     shrunk = float(np.cos(np.radians(0.5 * (south + north))))  # a degree of longitude
-    height_in = float(np.clip((north - south) / (east - west) / shrunk * across_in, LOWEST_IN, HIGHEST_IN))
+    height_in = float(
+        np.clip((north - south) / (east - west) / shrunk * across_in, LOWEST_IN, HIGHEST_IN)
+    )
     page = new_page()
     (panel,) = lay_out(
         page,

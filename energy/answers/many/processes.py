@@ -17,8 +17,7 @@ from multiprocessing.connection import Connection
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 MOST = 61  # that Windows can wait for
 NONE_STARTS = (
-    "no worker process starts; a script that calls many must do so below"
-    ' if __name__ == "__main__":'
+    'no worker process starts; a script that calls many must do so below if __name__ == "__main__":'
 )
 
 

@@ -118,5 +118,9 @@ def _row(line: bytes) -> tuple[Row | None, str]:
         numbers = {key: float(columns[key]) if columns[key] else None for key in NUMBERS}
     except (ValueError, csv.Error):  # text in another encoding is a ValueError
         return None, ""
-    words = {"name": columns["name"], "answer": columns["answer"], "error": columns["error"] or None}
+    words = {
+        "name": columns["name"],
+        "answer": columns["answer"],
+        "error": columns["error"] or None,
+    }
     return Row(**words, **numbers), mark

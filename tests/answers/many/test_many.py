@@ -20,7 +20,6 @@ from energy.answers.fix.fix import fixes
 from energy.answers.many import many as many_module
 from energy.answers.many.many import many
 from energy.answers.many.processes import processes
-from energy.answers.many.row import row_of
 from energy.answers.size.size import size
 from energy.answers.wire.wire import wire
 from energy.plan import Plan, PlanError
@@ -168,7 +167,9 @@ def test_plans_are_read_no_further_ahead_than_said():
     assert {of for _, of in furthest} == {None}
     taken.clear()
     ahead = []
-    many(by_pack, stream(), Here(), ahead=5, progress=lambda done, _: ahead.append(len(taken) - done))
+    many(
+        by_pack, stream(), Here(), ahead=5, progress=lambda done, _: ahead.append(len(taken) - done)
+    )
     assert max(ahead) <= 5
 
 
@@ -231,31 +232,30 @@ def test_an_executor_handed_in_that_breaks_is_said_and_what_is_written_stays(tmp
     assert rows.read_bytes() == (tmp_path / "whole.csv").read_bytes()
 
 
-def test_processes_that_die_cost_no_other_plan_its_row(tmp_path):
+def test_a_process_that_dies_costs_no_plan_its_row(tmp_path):
     once = partial(dies_once, folder=str(tmp_path), wh=503)
     answer = many(once, plans(9), 2)
     assert (tmp_path / "died").exists()
     assert [row.kind for row in answer.rows] == ["yes", "no"] * 4 + ["yes"]
+
+
+@pytest.mark.oracle
+def test_a_plan_that_processes_die_of_is_the_only_one_lost():
     lost = many(partial(dies, wh=502), plans(4), 2)
     assert [row.kind for row in lost.rows] == ["yes", "no", "problem", "no"]
     assert "worker was lost twice" in lost.rows[2].error
 
 
 @pytest.mark.oracle
-def test_one_process_or_two_write_the_same_bytes(tmp_path):
-    for count in (1, 2):
-        moved = (
-            BASE.replace(**{"weather.kind": "climate", "place.latitude_deg": 44.0 + k})
-            for k in range(10)
-        )
-        many(check, moved, count, tmp_path / f"{count}.csv")
-    many(check, map(row_plan, range(10)), Here(), tmp_path / "here.csv")
-    assert (tmp_path / "1.csv").read_bytes() == (tmp_path / "2.csv").read_bytes()
-    assert (tmp_path / "here.csv").read_bytes() == (tmp_path / "2.csv").read_bytes()
+def test_one_process_two_or_none_write_the_same_bytes(tmp_path):
+    def at(k):
+        return BASE.replace(**{"weather.kind": "climate", "place.latitude_deg": 44.0 + k})
 
-
-def row_plan(k):
-    return BASE.replace(**{"weather.kind": "climate", "place.latitude_deg": 44.0 + k})
+    for name, executor in {"one": 1, "two": 2, "none": Here()}.items():
+        many(check, map(at, range(10)), executor, tmp_path / name)
+    (first, *others) = (path.read_bytes() for path in tmp_path.iterdir())
+    assert first.count(b"\n") == 11
+    assert others == [first] * 2
 
 
 def test_a_question_that_processes_cannot_find_is_refused():
