@@ -7,9 +7,9 @@ read of places and folders for `places`.
 import pickle
 import sys
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sized
+from collections.abc import Callable, Generator, Iterable, Iterator, Sized
 from concurrent.futures import Executor
-from contextlib import closing, nullcontext
+from contextlib import closing
 from dataclasses import asdict, dataclass, field
 from functools import partial
 from itertools import chain
@@ -21,7 +21,7 @@ from energy.answers.many.fingerprint import asked_function, fingerprint, questio
 from energy.answers.many.processes import cores, one_thread_each, processes
 from energy.answers.many.row import COLUMNS, KINDS, PROBLEM, Question, Row
 from energy.answers.many.rows_file import RowsFile, rows_in
-from energy.plan import Plan, PlanError
+from energy.plan import Plan
 from energy.plan.words import one_line
 from energy.show.files import held_alone
 
@@ -137,18 +137,11 @@ def many(
     ...     many(check, [demo, larger], here).table()["answer"].tolist()
     ['almost', 'yes']
     """
-    own = not isinstance(executor, Executor)
-    if own:
-        _refuse_what_is_not_found(question)
-        usual = AHEAD * (executor or cores())
-        make: Callable[[], Executor] = partial(processes, executor)
-    else:
-        usual, make = AHEAD_ELSEWHERE, lambda: executor
-    asking = _Asking(question, partial(Workers, question, make, again=own), ahead or usual)
+    asking = _asking(question, executor, ahead)
     total = len(plans) if isinstance(plans, Sized) else None
-    counts, kept, complete = Counter(dict.fromkeys(KINDS, 0)), [], False
-    path = None if to is None else Path(to)
-    with held_alone(path), one_thread_each() if own else nullcontext():
+    counts: Counter[str] = Counter(dict.fromkeys(KINDS, 0))
+    kept, complete, path = [], False, None if to is None else Path(to)
+    with held_alone(path):
         file = None if path is None else RowsFile(path, force=force)
         try:
             with closing(asking.rows(map(_named, plans), file)) as rows:
@@ -164,6 +157,17 @@ def many(
     return Many(question_name(question), dict(counts), complete, total, path, tuple(kept))
 
 
+def _asking(question: Question, executor: Executor | int | None, ahead: int | None) -> "_Asking":
+    """What asks: the executor that was handed in, or processes of this machine."""
+    if isinstance(executor, Executor):
+        there = executor
+        workers = partial(Workers, question, lambda: there, again=False)
+        return _Asking(question, workers, ahead or AHEAD_ELSEWHERE)
+    _refuse_what_is_not_found(question)
+    workers = partial(Workers, question, partial(processes, executor), again=True)
+    return _Asking(question, workers, ahead or AHEAD * (executor or cores()))
+
+
 @dataclass(frozen=True)
 class _Asking:
     """A question, what makes its workers, and how many plans are under way at most."""
@@ -172,7 +176,7 @@ class _Asking:
     workers: Callable[[], Workers]
     ahead: int
 
-    def rows(self, plans: Iterator[Named], file: RowsFile | None) -> Iterator[Row]:
+    def rows(self, plans: Iterator[Named], file: RowsFile | None) -> Generator[Row, None, None]:
         """The rows that the file holds, then the others, each added to it. No worker starts where
         nothing is left to ask."""
         first: list[Named] = []
@@ -186,21 +190,22 @@ class _Asking:
             if file is not None:
                 file.refuse_more()
             return
-        workers, done = self.workers(), False
-        try:
-            for named, row in in_order(chain(first, plans), workers, self.ahead):
-                if file is not None:
-                    file.add(row, fingerprint(self.question, *named))
-                yield row
-            done = True
-        finally:
-            workers.leave(done=done)
+        with one_thread_each():
+            workers, done = self.workers(), False
+            try:
+                for named, row in in_order(chain(first, plans), workers, self.ahead):
+                    if file is not None:
+                        file.add(row, fingerprint(self.question, *named))
+                    yield row
+                done = True
+            finally:
+                workers.leave(done=done)
 
 
 def _named(plan: Plan | Named) -> Named:
     """A plan by its name: the one given, else its title or its file's."""
-    name, plan = (plan.title or plan.origin, plan) if isinstance(plan, Plan) else plan
-    return one_line(name, LONGEST_NAME), plan
+    name, given = (plan.title or plan.origin, plan) if isinstance(plan, Plan) else plan
+    return one_line(name, LONGEST_NAME), given
 
 
 def _refuse_what_is_not_found(question: Question) -> None:

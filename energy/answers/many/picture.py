@@ -142,7 +142,8 @@ def _land(panel: Any) -> None:
     half = 0.5 * STEP_DEG
     corners = np.array([(-half, -half), (half, -half), (half, half), (-half, half)])
     centres = land_cells()[:, ::-1]
-    everywhere = np.concatenate([centres + (turn, 0.0) for turn in (-360.0, 0.0, 360.0)])
+    turns = np.array([(-360.0, 0.0), (0.0, 0.0), (360.0, 0.0)])
+    everywhere = (centres + turns[:, None]).reshape(-1, 2)
     seen = everywhere[(everywhere[:, 0] > west - half) & (everywhere[:, 0] < east + half)]
     panel.add_collection(
         PolyCollection(

@@ -5,7 +5,7 @@ work out again.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from energy.plan import Plan, PlanError
@@ -65,14 +65,14 @@ def row_of(question: Question, name: str, plan: Plan) -> Row:
     ('almost', 87.1)
     """
     place = plan.place
-    at = {"latitude": place.latitude_deg, "longitude": place.longitude_deg}
+    row = Row(name, place.latitude_deg, place.longitude_deg)
     try:
-        return Row(name, **at, **_common(question(plan)))
+        return replace(row, **_common(question(plan)))
     except PlanError as error:
-        return Row(name, **at, error=one_line("; ".join(error.problems), LONGEST_LINE))
+        what = "; ".join(error.problems)
     except Exception as error:  # a fault costs its own row and no other
         what = f"a fault of the tool: {type(error).__name__}: {error}"
-        return Row(name, **at, error=one_line(what, LONGEST_LINE))
+    return replace(row, error=one_line(what, LONGEST_LINE))
 
 
 def _common(answer: Any) -> dict[str, Any]:

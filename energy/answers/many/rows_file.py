@@ -7,7 +7,7 @@ beginning of the whole. Each line ends with its row's fingerprint, by which it i
 import csv
 import io
 from collections.abc import Iterator
-from dataclasses import astuple
+from dataclasses import astuple, replace
 from pathlib import Path
 
 from energy.answers.many.row import COLUMNS, Row
@@ -118,9 +118,5 @@ def _row(line: bytes) -> tuple[Row | None, str]:
         numbers = {key: float(columns[key]) if columns[key] else None for key in NUMBERS}
     except (ValueError, csv.Error):  # text in another encoding is a ValueError
         return None, ""
-    words = {
-        "name": columns["name"],
-        "answer": columns["answer"],
-        "error": columns["error"] or None,
-    }
-    return Row(**words, **numbers), mark
+    row = Row(columns["name"], answer=columns["answer"], error=columns["error"] or None)
+    return replace(row, **numbers), mark
