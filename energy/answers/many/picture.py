@@ -1,4 +1,4 @@
-"""Answers as marks on a map, latitude against longitude, over the land of the climate table.
+"""Answers as marks on a map, latitude against longitude, over the land.
 
 Each answer has its own shape and lightness, so that it is read in grey as well.
 """
@@ -11,11 +11,11 @@ import numpy as np
 from energy.answers.many.many import Many
 from energy.answers.many.row import Row
 from energy.answers.many.words import headline
+from energy.plan.places import is_open_water
 from energy.plan.words import visible
 from energy.show.labels import Room, shorten, style, width_in
 from energy.show.page import Box, lay_out, new_page
 from energy.show.palette import COLOURS, FAMILY, LABEL_PT, RIGHT_IN, SMALL_PT, WIDTH_IN
-from energy.weather.synthetic.climate import STEP_DEG, land_cells
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -26,7 +26,7 @@ LEAST_SPAN_DEG = 1.0
 NARROWER_DEG = 30.0
 MARGIN = 0.06  # of the span, on each side
 MOST_NAMES = 25
-LAND_FROM_DEG = 3.0 * STEP_DEG  # of span: below, the table's cells tell nothing
+DOT_PX = 4.0  # of the land's edge
 STEPS_DEG = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0)
 MARKS: dict[str, dict[str, Any]] = {
     "yes": {"marker": "o", "s": 46.0, "facecolor": COLOURS["charge"], "edgecolor": "white"},
@@ -62,7 +62,7 @@ def answers_map(answer: Many) -> "Figure":
     (panel,) = lay_out(
         page,
         (f"{answer.question} of many plans", headline(answer)),
-        _notes(len(rows) - len(placed), east - west),
+        _notes(len(rows) - len(placed)),
         [Box(LEFT_IN, ABOVE_IN, across_in, height_in)],
         BELOW_IN,
     )
@@ -78,17 +78,10 @@ def answers_map(answer: Many) -> "Figure":
     return page
 
 
-def _notes(without_place: int, span_deg: float) -> list[str]:
+def _notes(without_place: int) -> list[str]:
     """How the map is read."""
-    notes = []
-    if without_place:
-        notes.append(f"Not drawn, for want of a place: {without_place}.")
-    if span_deg >= LAND_FROM_DEG:
-        notes.append(
-            f"Shaded: land with its coasts, as the climate table has it, in cells of {STEP_DEG:g}"
-            " degrees."
-        )
-    return notes
+    lost = f" Not drawn, for want of a place: {without_place}." if without_place else ""
+    return [f"Shaded: land and its waters as far as the time zones of countries reach.{lost}"]
 
 
 def _side_by_side(longitude: Any) -> Any:
@@ -133,27 +126,25 @@ def _degrees(value: float, letters: str) -> str:
 
 
 def _land(panel: Any) -> None:
-    """The climate table's cells of land, where the map is wide enough for them to tell anything."""
-    from matplotlib.collections import PolyCollection
+    """Land with its coastal waters, as the time zones of countries reach."""
+    from matplotlib.colors import ListedColormap
 
-    west, east = panel.get_xlim()
-    if east - west < LAND_FROM_DEG:
-        return
-    half = 0.5 * STEP_DEG
-    corners = np.array([(-half, -half), (half, -half), (half, half), (-half, half)])
-    centres = land_cells()[:, ::-1]
-    turns = np.array([(-360.0, 0.0), (0.0, 0.0), (360.0, 0.0)])
-    everywhere = (centres + turns[:, None]).reshape(-1, 2)
-    seen = everywhere[(everywhere[:, 0] > west - half) & (everywhere[:, 0] < east + half)]
-    panel.add_collection(
-        PolyCollection(
-            [centre + corners for centre in seen],
-            facecolor=COLOURS["night"],
-            edgecolor=COLOURS["night"],
-            linewidth=0.4,
-            zorder=0.4,
-        ),
-        autolim=False,
+    (west, east), (south, north) = panel.get_xlim(), panel.get_ylim()
+    shape = panel.get_window_extent()
+    across, up = int(shape.width / DOT_PX), int(shape.height / DOT_PX)
+    longitudes = west + (east - west) * (np.arange(across) + 0.5) / across
+    latitudes = south + (north - south) * (np.arange(up) + 0.5) / up
+    land = [
+        [not is_open_water(y, (x + 180.0) % 360.0 - 180.0) for x in longitudes] for y in latitudes
+    ]
+    panel.imshow(
+        np.ma.masked_equal(land, False),
+        cmap=ListedColormap([COLOURS["night"]]),
+        extent=(west, east, south, north),
+        aspect=panel.get_aspect(),
+        origin="lower",
+        interpolation="nearest",
+        zorder=0.4,
     )
 
 
