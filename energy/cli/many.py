@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from energy.cli import clock
 from energy.cli.ending import INTERRUPTED
 from energy.cli.options import (
     All,
@@ -126,12 +127,15 @@ def _at_places(asked: Asked, places: Path) -> _Asking:
     from energy.answers.many.places import PlansAt, read_places
     from energy.answers.many.words import at_sea_lines
     from energy.plan import PlanError
+    from energy.plan.dates import over
 
     if asked.source is not None and Path(asked.source).is_dir():
         raise PlanError(["--places is for one plan; give that plan instead of a folder"])
     plan = asked.plan()
     plans = PlansAt(plan, read_places(places, plan))
     for line in () if "afloat" in plan.place.around else at_sea_lines(plans.places):
+        typer.echo(line, err=True)
+    if asked.date is None and not asked.demo and (line := over(plan, clock.now())):
         typer.echo(line, err=True)
     title = f"{plan.title or plan.origin}, at the places of {places.name}"
     return _Asking(plans, title, [*plan.files, places], plan=plan)
