@@ -135,8 +135,8 @@ def _at_places(asked: Asked, places: Path) -> _Asking:
     plans = PlansAt(plan, read_places(places, plan))
     for line in () if "afloat" in plan.place.around else at_sea_lines(plans.places):
         typer.echo(line, err=True)
-    if asked.date is None and not asked.demo and (line := over(plan, clock.now())):
-        typer.echo(line, err=True)
+    if asked.date is None and not asked.demo and (past := over(plan, clock.now())):
+        typer.echo(past, err=True)
     title = f"{plan.title or plan.origin}, at the places of {places.name}"
     return _Asking(plans, title, [*plan.files, places], plan=plan)
 

@@ -9,6 +9,7 @@ import io
 from collections.abc import Iterator
 from dataclasses import astuple, replace
 from pathlib import Path
+from typing import Any
 
 from energy.answers.many.row import COLUMNS, Row
 from energy.plan import PlanError
@@ -115,7 +116,9 @@ def _row(line: bytes) -> tuple[Row | None, str]:
         (cells,) = csv.reader([line.decode().rstrip("\n")], strict=True)
         *values, mark = cells
         columns = dict(zip(COLUMNS, values, strict=True))
-        numbers = {key: float(columns[key]) if columns[key] else None for key in NUMBERS}
+        numbers: dict[str, Any] = {
+            key: float(columns[key]) if columns[key] else None for key in NUMBERS
+        }
     except (ValueError, csv.Error):  # text in another encoding is a ValueError
         return None, ""
     row = Row(columns["name"], answer=columns["answer"], error=columns["error"] or None)
