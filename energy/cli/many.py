@@ -19,6 +19,7 @@ from energy.cli.options import (
     OpenIt,
     Plot,
     Set,
+    refuse_picture,
     save_picture,
     wanted,
     wrong_input_in_lines,
@@ -90,6 +91,7 @@ def many(
         from energy.show.console import console
         from energy.show.progress import progress
 
+        refuse_picture(plot, open_it)
         asking = _at_places(asked, places) if places is not None else _in_folder(asked)
         files.refuse_outputs([plot], asking.inputs, force=force)
         files.refuse_outputs([to], filter(None, [*asking.inputs, plot]), force=True)

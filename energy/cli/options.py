@@ -267,12 +267,20 @@ class Asked:
         files.write_text(target, text if files.MARK in text else mark + text)
 
 
-def save_picture(figure: Callable[[], "Figure"], plot: Path | None, open_it: bool) -> None:
-    """Save a picture where it is wanted, and show it if that is wanted too."""
+def refuse_picture(plot: Path | None, open_it: bool) -> None:
+    """Raise PlanError where a picture that is wanted cannot be one, before what takes long."""
     from energy.plan import PlanError
+    from energy.show.files import picture_kind
 
     if plot is None and open_it:
         raise PlanError(["--open shows the picture of --plot: give --plot FILE too"])
+    if plot is not None:
+        picture_kind(plot)
+
+
+def save_picture(figure: Callable[[], "Figure"], plot: Path | None, open_it: bool) -> None:
+    """Save a picture where it is wanted, and show it if that is wanted too."""
+    refuse_picture(plot, open_it)
     if plot is not None:
         from energy.show import files
         from energy.show.labels import letters_lacking

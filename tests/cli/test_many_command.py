@@ -132,9 +132,15 @@ def test_a_folder_of_plans_is_asked_with_the_same_keys_and_date(folder):
         (["plan.toml", "--places", "none.csv"], "none.csv: cannot be read"),
         (["plan.toml", "--places", "places.csv", "--set", "pack.capcity_wh=1"], "did you mean"),
         (["--places", "places.csv"], "its weather file is of one place"),
+        (["plan.toml", "--places", "places.csv", "--plot", "map.jpg"], "must end in .png"),
+        (["plan.toml", "--places", "places.csv", "--open"], "--open shows the picture of --plot"),
     ],
 )
-def test_wrong_input_is_one_line_and_status_2(folder, arguments, words):
+def test_wrong_input_is_one_line_before_any_plan_is_asked(folder, monkeypatch, arguments, words):
+    def pay(_):
+        raise AssertionError("a worker was started")
+
+    monkeypatch.setattr(many, "processes", pay)
     answer = run(*arguments)
     assert answer.exit_code == 2
     (line,) = answer.stderr.splitlines()

@@ -12,6 +12,7 @@ from energy.plan import Plan, PlanError
 from energy.plan.words import LONGEST_LINE, one_line
 
 PROBLEM = "problem"
+LONGEST_ANSWER = 40
 KINDS = ("yes", "almost", "no", PROBLEM)
 WORST_FIRST = (PROBLEM, "no", "almost", "", "yes")
 
@@ -93,4 +94,4 @@ def _common(answer: Any) -> dict[str, Any]:
         "lowest": None if lowest is None else lowest.percent,
     }
     rounded = {key: None if x is None else round(float(x), 1) for key, x in percents.items()}
-    return {"answer": word or "", **rounded}
+    return {"answer": one_line(str(word or ""), LONGEST_ANSWER), **rounded}
