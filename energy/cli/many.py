@@ -1,5 +1,6 @@
 """The command for many plans, or one plan at many places."""
 
+import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -131,7 +132,7 @@ def _at_places(asked: Asked, places: Path) -> _Asking:
     from energy.plan import PlanError
     from energy.plan.dates import over
 
-    if asked.source is not None and Path(asked.source).is_dir():
+    if asked.source is not None and os.path.isdir(asked.source):
         raise PlanError(["--places is for one plan; give that plan instead of a folder"])
     plan = asked.plan()
     plans = PlansAt(plan, read_places(places, plan))
@@ -149,7 +150,7 @@ def _in_folder(asked: Asked) -> _Asking:
     from energy.plan import PlanError
 
     folder = Path(asked.source or "")
-    if asked.source is None or not folder.is_dir():
+    if asked.source is None or not os.path.isdir(asked.source):
         name = "energy many" if asked.source is None else asked.source
         raise PlanError([f"{name}: {NEEDS_MANY}"])
     files, others = plan_files(folder)

@@ -3,6 +3,7 @@
 The commands themselves lie beside this file.
 """
 
+import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
@@ -156,7 +157,7 @@ class Asked:
         """The date that is asked for; of a folder of plans as it was given."""
         from energy.plan.words import visible
 
-        if self.source is not None and Path(self.source).is_dir():
+        if self.source is not None and os.path.isdir(self.source):
             return visible(self.date or "")
         return str(self.plan().span.start.date())
 

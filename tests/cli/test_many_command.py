@@ -101,7 +101,10 @@ def test_many_rows_fit_24_lines(folder, quick, columns):
     lines = at_places(columns=columns).stdout.splitlines()
     assert len(lines) <= LINES
     assert max(map(cell_len, lines)) <= min(columns, 100)
-    assert any("more, --rows shows all" in line for line in lines)
+    (more,) = (line for line in lines if "more, --rows shows all" in line)
+    shown = sum(line.startswith("a place") for line in lines)
+    assert int(more.split()[0]) == 150 - shown
+    assert shown >= 3
 
 
 def test_a_folder_of_plans_is_asked_with_the_same_keys_and_date(folder):
@@ -128,6 +131,7 @@ def test_a_folder_of_plans_is_asked_with_the_same_keys_and_date(folder):
         ([], "needs a plan with --places"),
         (["plan.toml"], "needs a plan with --places"),
         (["no-such-folder"], "needs a plan with --places"),
+        (["x" * 300], "needs a plan with --places"),
         ([".", "--places", "places.csv"], "--places is for one plan"),
         (["plan.toml", "--places", "none.csv"], "none.csv: cannot be read"),
         (["plan.toml", "--places", "places.csv", "--set", "pack.capcity_wh=1"], "did you mean"),

@@ -4,6 +4,7 @@ What a row holds is `row`'s.
 """
 
 from collections.abc import Sequence
+from heapq import nsmallest
 
 from rich.text import Text
 
@@ -40,12 +41,14 @@ def sheet(
     notes: remarks without full stops.
     """
     rows = answer.rows
-    worst = sorted(rows, key=lambda row: row.badness)
+    worst = nsmallest(MOST_SHOWN + 1, rows, key=lambda row: row.badness)
+    beyond = len(rows) - len(worst)
     heading, *items = row_lines(worst, width)
-    more = "more, --rows shows all in their order"
-    table = listed(
-        heading, items, lambda n: f"{n} {more}", most=MOST_SHOWN, least=LEAST_SHOWN, gives=2
-    )
+
+    def more(count: int) -> str:
+        return f"{count + beyond} more, --rows shows all in their order"
+
+    table = listed(heading, items, more, most=MOST_SHOWN, least=LEAST_SHOWN, gives=2)
     parts = [
         Part([[Text(line, "bold") for line in folded(visible(title), width)] + [Text()]]),
         part([*folded(headline(answer), width, 2), ""], "bold"),
