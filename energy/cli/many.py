@@ -1,7 +1,7 @@
 """The command for many plans, or one plan at many places."""
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -94,8 +94,9 @@ def many(
 
         refuse_picture(plot, open_it)
         asking = _at_places(asked, places) if places is not None else _in_folder(asked)
-        files.refuse_outputs([plot], asking.inputs, force=force)
-        files.refuse_outputs([to], filter(None, [*asking.inputs, plot]), force=True)
+        inputs = [*asking.inputs, *(asking.named_files() if force else ())]
+        files.refuse_outputs([plot], inputs, force=force)
+        files.refuse_outputs([to], filter(None, [*inputs, plot]), force=True)
         gc.enable()  # a long run must free what it no longer needs
         with progress(console(errors=True), "plans", rate=True) as ticker:
             answer = ask(check, asking.plans, workers, to, progress=ticker, force=force)
@@ -123,6 +124,13 @@ class _Asking:
     inputs: Sequence[Path]
     notes: Sequence[str] = ()
     plan: "Plan | None" = None
+
+    def named_files(self) -> Iterator[Path]:
+        """Every file that one of the plans reads: what must not be replaced."""
+        from energy.plan import PlanError
+
+        for _, plan in self.plans:
+            yield from () if isinstance(plan, PlanError) else plan.files
 
 
 def _at_places(asked: Asked, places: Path) -> _Asking:

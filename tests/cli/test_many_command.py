@@ -178,6 +178,22 @@ def test_rows_are_written_once_and_those_of_other_plans_stay(folder, quick):
     assert (folder / "rows.csv").read_bytes() != rows
 
 
+@pytest.mark.parametrize("asked", [["."], ["plan.toml", "--places", "places.csv"]])
+def test_what_one_of_the_plans_reads_is_never_replaced(folder, quick, asked):
+    (folder / "sun.csv").write_text("time,ghi,temp_air\n")
+    away = PLAN.replace('kind = "clear"', 'kind = "file", file = "sun.csv"')
+    (folder / "other.toml").write_text(away)
+    (folder / "places.csv").write_text(
+        "name,latitude,longitude,weather.kind,weather.file\nhut,46.5,8.0,file,sun.csv\n"
+    )
+    for name in ("sun.csv", "plan.toml"):
+        before = (folder / name).read_bytes()
+        refused = run(*asked, "--to", name, "--force")
+        assert refused.exit_code == 2
+        assert "is read for this answer" in refused.stderr
+        assert (folder / name).read_bytes() == before
+
+
 def test_an_interrupt_tells_what_is_there_and_the_same_command_goes_on(folder, monkeypatch):
     def interrupted(plan):
         if plan.pack.capacity_wh == 900:
