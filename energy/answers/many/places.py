@@ -68,14 +68,17 @@ def read_places(file: Path | str, plan: Plan) -> tuple[Place, ...]:
         raise PlanError(problems)
     if not table.rows:
         raise PlanError([f"{table.name}: holds no place"])
-    if plan.weather.kind in OF_ONE_PLACE and not any(c.startswith("weather") for c in columns):
-        raise PlanError([f"{plan.origin}: {OF_ONE_PLACE[plan.weather.kind]}; {ELSEWHERE}"])
+    of_one_place = OF_ONE_PLACE.get(plan.weather.kind, "")
+    if of_one_place and not any(column.startswith("weather") for column in columns):
+        raise PlanError([f"{plan.origin}: {of_one_place}; {ELSEWHERE}"])
     lines: dict[str, int] = {}  # of the table, by name
     places: list[Place] = []
     for line, cells in zip(table.lines, table.records(), strict=True):
         row = dict(zip(columns, cells.values(), strict=False))
         changes, wrong = _changes(row, plan)
         wrong += _wrong_name(row.get("name", ""), lines)
+        if of_one_place and changes and not any(key.startswith("weather") for key in changes):
+            wrong.append(f"gives no weather, and of the plan {of_one_place}")
         problems += [f"{table.name}: line {line}: {text}" for text in wrong]
         if not wrong:
             lines[row["name"]] = line

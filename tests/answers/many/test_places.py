@@ -113,6 +113,8 @@ def test_weather_of_one_place_is_not_taken_for_that_of_others(tmp_path):
         assert "--set weather.kind=climate" in line
         stated = f"{HEAD},weather.file\nhut,46.5,8.0,hut.csv\n"
         assert len(read(tmp_path, stated, plan)) == 1
+        (line,) = problems(tmp_path, f"{stated}yard,46.6,8.1,\n", plan)
+        assert line.startswith("places.csv: line 3: gives no weather, and of the plan its")
 
 
 def test_a_value_that_the_plan_does_not_bear_is_the_rows_problem(tmp_path):
