@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from energy.answers.learn.learn import learn as learn
     from energy.answers.learn.next_reading import what_to_read as what_to_read
     from energy.answers.learn.score import score as score
+    from energy.answers.many.many import many as many
     from energy.answers.meter.trace import trace as trace
     from energy.answers.page.page import page as page
     from energy.answers.size.size import size as size
@@ -49,6 +50,7 @@ _HOMES = {
     "learn": "energy.answers.learn.learn",
     "score": "energy.answers.learn.score",
     "trace": "energy.answers.meter.trace",
+    "many": "energy.answers.many.many",
     "page": "energy.answers.page.page",
     "what_to_read": "energy.answers.learn.next_reading",
     "size": "energy.answers.size.size",

@@ -25,7 +25,7 @@ APART = ({"model"}, {"plan", "tables"})  # of one floor, and know nothing of eac
 # An answer may ask those before it in this list.
 ANSWERS = (
     *("caution", "aim", "check", "page", "choose", "size", "fix", "when", "wire"),
-    *("learn", "meter", "start"),
+    *("learn", "meter", "start", "many"),
 )
 LEDGER = ("energy", "energy.__main__")  # the lazy names and the door to the commands: they see all
 

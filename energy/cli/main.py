@@ -10,6 +10,7 @@ from energy.cli import learn
 from energy.cli.ending import leave, open_streams, silence_libraries, status_of
 from energy.cli.equipment import aim, size, wire
 from energy.cli.files import help_, new, tools, weather
+from energy.cli.many import many
 from energy.cli.page import page
 from energy.cli.today import check, choose
 from energy.cli.when import when
@@ -46,7 +47,7 @@ def energy(
         os.environ["ENERGY_QUIET"] = "1"
 
 
-for command in (check, choose, when, page, size, aim, wire, tools, new, weather):
+for command in (check, choose, when, page, size, aim, wire, many, tools, new, weather):
     app.command()(command)
 app.command("help")(help_)
 app.add_typer(learn.app, name="learn")

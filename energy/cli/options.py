@@ -3,6 +3,7 @@
 The commands themselves lie beside this file.
 """
 
+import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
@@ -148,9 +149,17 @@ class Asked:
             for text in self.given or ()
         ]
         values = f"With {', '.join(words)}" if words else ""
-        start = "" if self.date is None else f"starting {self.plan().span.start.date()}"
+        start = "" if self.date is None else f"starting {self._start()}"
         text = ", ".join(filter(None, (values, start)))
         return f"{text[0].upper()}{text[1:]}." if text else ""
+
+    def _start(self) -> str:
+        """The date that is asked for; of a folder of plans as it was given."""
+        from energy.plan.words import visible
+
+        if self.source is not None and os.path.isdir(self.source):
+            return visible(self.date or "")
+        return str(self.plan().span.start.date())
 
     def remarks(self, read: "Plan") -> Iterator[str]:
         """What is to be said of a plan of one's own beside its answer, a line each."""
@@ -259,12 +268,20 @@ class Asked:
         files.write_text(target, text if files.MARK in text else mark + text)
 
 
-def save_picture(figure: Callable[[], "Figure"], plot: Path | None, open_it: bool) -> None:
-    """Save a picture where it is wanted, and show it if that is wanted too."""
+def refuse_picture(plot: Path | None, open_it: bool) -> None:
+    """Raise PlanError where a picture that is wanted cannot be one, before what takes long."""
     from energy.plan import PlanError
+    from energy.show.files import picture_kind
 
     if plot is None and open_it:
         raise PlanError(["--open shows the picture of --plot: give --plot FILE too"])
+    if plot is not None:
+        picture_kind(plot)
+
+
+def save_picture(figure: Callable[[], "Figure"], plot: Path | None, open_it: bool) -> None:
+    """Save a picture where it is wanted, and show it if that is wanted too."""
+    refuse_picture(plot, open_it)
     if plot is not None:
         from energy.show import files
         from energy.show.labels import letters_lacking

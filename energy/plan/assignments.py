@@ -55,13 +55,22 @@ def assignments(texts: Iterable[str], plan: Plan) -> dict[str, Any]:
 
 
 def _elsewhere(written: str) -> dict[str, Any]:
-    """Changes that move a plan to a place in one line, without what belonged to the other."""
+    """Changes that move a plan to a place in one line."""
     try:
         latitude, longitude = place_of(written)
     except PlanError as error:
         raise ValueError(f"place: {error}") from None
+    return moved_to(latitude, longitude)
+
+
+def moved_to(latitude_deg: float, longitude_deg: float) -> dict[str, Any]:
+    """Changes that move a plan to a place, without what belonged to the other.
+
+    >>> moved_to(46.5, 8.0)["place.timezone"] is None
+    True
+    """
     gone = dict.fromkeys(("timezone", "elevation_m", "lowest_c", "horizon"))
-    keys = {"latitude_deg": latitude, "longitude_deg": longitude, **gone}
+    keys = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg, **gone}
     return {f"place.{key}": value for key, value in keys.items()}
 
 

@@ -64,7 +64,7 @@ def at_sea(latitude_deg: float, longitude_deg: float) -> str | None:
     >>> at_sea(60.4, -5.3), at_sea(60.4, 5.3)
     ('60.4, -5.3 is open water: did you mean 60.4, 5.3?', None)
     """
-    if not _is_open_water(latitude_deg, longitude_deg):
+    if not is_open_water(latitude_deg, longitude_deg):
         return None
     line = f"{latitude_deg:g}, {longitude_deg:g} is open water"
     slips = [
@@ -75,7 +75,7 @@ def at_sea(latitude_deg: float, longitude_deg: float) -> str | None:
     ]
     for latitude, longitude in slips:
         likely = _is_on_earth(latitude, longitude) and latitude > SOUTHMOST_DEG
-        if likely and not _is_open_water(latitude, longitude):
+        if likely and not is_open_water(latitude, longitude):
             return f"{line}: did you mean {latitude:g}, {longitude:g}?"
     return f"{line}, more than 12 nautical miles from land"
 
@@ -94,8 +94,12 @@ def may_be_misplaced(longitude_deg: float, timezone: str, at: datetime) -> bool:
     return abs((hours + 12.0) % 24.0 - 12.0) > FURTHEST_H
 
 
-def _is_open_water(latitude_deg: float, longitude_deg: float) -> bool:
-    """Whether no country's time zone holds there, only that of the ocean."""
+def is_open_water(latitude_deg: float, longitude_deg: float) -> bool:
+    """Whether no country's time zone holds there, only that of the ocean.
+
+    >>> is_open_water(60.4, -5.3), is_open_water(60.4, 5.3)
+    (True, False)
+    """
     return zone_at(latitude_deg, longitude_deg).startswith(OCEAN)
 
 

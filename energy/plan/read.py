@@ -154,7 +154,7 @@ class Plan(Tables):
         700.0
         """
         source = self.source
-        _only_known(changes)
+        only_known(changes)
         edit(source, changes)
         files: tuple[PlanFiles, list[Problem]] = self._files, []
         if source.get("profiles") != self._source.get("profiles"):
@@ -204,7 +204,7 @@ def _are_tables(items: Any) -> TypeGuard[list[dict[str, Any]]]:
     return isinstance(items, list) and all(isinstance(item, dict) for item in items)
 
 
-def _only_known(changes: Mapping[str, Any]) -> None:
+def only_known(changes: Mapping[str, Any]) -> None:
     """Raise PlanError for changes to keys that no plan has, dropped ones too."""
     problems = []
     for key in changes:

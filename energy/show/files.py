@@ -226,6 +226,19 @@ def write_timeline(answer: Any, path: Path) -> None:
     write_text(path, text)
 
 
+def picture_kind(path: Path) -> str:
+    """How a picture is written, by the suffix of its name. Raises PlanError for another.
+
+    >>> picture_kind(Path("charge.SVG"))
+    'svg'
+    """
+    kind = path.suffix.lower().removeprefix(".")
+    if kind not in KINDS:
+        got = f'"{path.suffix}"' if path.suffix else "none"
+        raise PlanError([f"{path}: a picture's name must end in .png, .svg or .pdf (got {got})"])
+    return kind
+
+
 def save(figure: "Figure", path: Path | str) -> None:
     """Write a picture as png, svg or pdf, by the suffix of its name; never half of it. The same
     picture gives the same bytes.
@@ -237,10 +250,7 @@ def save(figure: "Figure", path: Path | str) -> None:
     ...     save(new_page(), f"{folder}/empty.svg")
     """
     path = Path(path)
-    kind = path.suffix.lower().removeprefix(".")
-    if kind not in KINDS:
-        got = f'"{path.suffix}"' if path.suffix else "none"
-        raise PlanError([f"{path}: a picture's name must end in .png, .svg or .pdf (got {got})"])
+    kind = picture_kind(path)
     from matplotlib import rc_context
 
     how: dict[str, Any] = {"format": kind, "dpi": figure.dpi, "metadata": METADATA[kind]}

@@ -13,24 +13,29 @@ SHORT_S = 2.0  # for less nobody wants a bar
 
 @contextmanager
 def progress(
-    out: Console, what: str, *, writes: bool = True
-) -> Iterator[Callable[[int, int], None]]:
+    out: Console, what: str, *, writes: bool = True, rate: bool = False
+) -> Iterator[Callable[[int, int | None], None]]:
     """A bar on a terminal for what takes longer than two seconds, nothing elsewhere or where quiet
     was asked for; yields the function that takes (done, of how many).
 
     An interrupt is passed on after a line that says how far it came; writes: that nothing was
-    written is worth saying.
+    written is worth saying. rate: how many are done a second is shown too.
     """
-    from rich.progress import Progress
+    from rich.progress import Progress, ProgressColumn, Task
 
-    reached: list[int] = []
+    class Rate(ProgressColumn):
+        def render(self, task: Task) -> Text:
+            return Text(rate_words(int(task.completed), task.speed))
+
+    reached: list[int | None] = []
     quiet = bool(os.environ.get("ENERGY_QUIET"))
-    bar = Progress(console=out, transient=True, disable=quiet or not out.is_terminal)
+    columns = [*Progress.get_default_columns(), *([Rate()] if rate else [])]
+    bar = Progress(*columns, console=out, transient=True, disable=quiet or not out.is_terminal)
     task = bar.add_task(what, total=None)
     later = Timer(SHORT_S, bar.start)
     later.daemon = True
 
-    def report(done: int, total: int) -> None:
+    def report(done: int, total: int | None) -> None:
         reached[:] = [done, total]
         bar.update(task, completed=done, total=total)
 
@@ -49,7 +54,19 @@ def progress(
         raise
 
 
-def _stopped(what: str, reached: Sequence[int], writes: bool) -> str:
+def rate_words(done: int, per_s: float | None) -> str:
+    """How many are done, and how many a second or a minute.
+
+    >>> rate_words(40, 2.54), rate_words(3, 0.05), rate_words(0, None)
+    ('40 done, 2.5 a second', '3 done, 3 a minute', '0 done')
+    """
+    if not per_s:
+        return f"{done} done"
+    pace = f"{per_s:.1f} a second" if per_s >= 1.0 else f"{60.0 * per_s:.0f} a minute"
+    return f"{done} done, {pace}"
+
+
+def _stopped(what: str, reached: Sequence[int | None], writes: bool) -> str:
     """How far it came.
 
     >>> _stopped("sizes", [12, 52], True)

@@ -12,6 +12,7 @@ import re
 import sys
 import warnings
 from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import chdir, redirect_stderr, redirect_stdout
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -26,6 +27,7 @@ from hypothesis import strategies as st
 from energy.answers.learn.kit_file import as_toml
 from energy.answers.learn.learn import learn
 from energy.answers.learn.readings import parse_readings
+from energy.answers.many import many
 from energy.cli import ending
 from energy.cli.main import app
 
@@ -131,6 +133,10 @@ CANDIDATES = (
     "name,kind,rated_w,capacity_wh,inverter_w,surge_w,kg,price,count_max\n"
     "folding,panel,200,,,,6,250,2\nbox,pack,,1000,1000,2000,14,600,1\n"
 )
+PLACES = (
+    "name,latitude,longitude,pack.capacity_ah,weather.kind,place.elevation_m\n"
+    "hut,46.5,8.0,60,clear,\nyard,52.0,20.0,,clear,100\n"
+)
 ODD_FIGURES = ["0", "-1", "1e-300", "1e300", "nan", "inf", "-inf", "9" * 400, "1e-9", "1e6", "0.1"]
 ODD_FIGURES += ["100000", "400", "1", '"a"', "[]", "{}", "true", "2026-06-01T00:00:00", "1_0", "²"]
 ODD_FIGURES += ["0001-01-01", '""', '"all-day"', "[1, 2]", '"sunset-720min"', "24:00", "99", "50"]
@@ -160,6 +166,7 @@ COMMANDS = {  # of the plan, unless another file is named
     "aim": ["aim", "plan.toml"],
     "when": ["when", "plan.toml", "--to", "2026-10-16", "--plot", "p.png", "--force"],
     "page": ["page", "plan.toml", "plan.html", "--force"],
+    "many": ["many", "plan.toml", "--places", "places.csv", "--plot", "m.svg", "--force"],
     "wire": ["wire", "plan.toml"],
     "wire json": ["wire", "plan.toml", "--json"],
     "readings": ["learn", "readings", "plan.toml", "readings.csv", "--write", "out.toml"],
@@ -182,6 +189,7 @@ READ_BY = {  # which commands are asked about which file, the quick ones more of
     "meter.csv": ["meter", "meter plot"],
     "trace.csv": ["check", "page", "wire", "check plot"],
     "list.csv": ["size"],
+    "places.csv": ["many"],
     **{f"{name}.toml": [f"check {name}", f"wire {name}"] for name in DEMOS},
 }
 SAID_BY_LIBRARIES = re.compile(
@@ -220,6 +228,7 @@ def good(tmp_path_factory):
         "meter.csv": meter_logs.rows([round(float(w), 1) for w in watts]),
         "trace.csv": TRACE,
         "list.csv": CANDIDATES,
+        "places.csv": PLACES,
     }
     demos = {f"{name}.toml": (PLANS / f"{name}.toml").read_text() for name in DEMOS}
     return {name: text.encode() for name, text in (texts | demos).items()}
@@ -300,8 +309,9 @@ def try_one(good, folder, rng):
 
 @pytest.fixture(autouse=True)
 def apart(tmp_path, monkeypatch):
-    """Details of faults go nowhere near the person's own cache."""
+    """Details of faults go nowhere near the person's own cache; no process is started."""
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.setattr(many, "processes", lambda _: ThreadPoolExecutor(1))
 
 
 def test_the_good_files_are_good(good, tmp_path):

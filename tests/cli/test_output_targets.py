@@ -6,12 +6,14 @@ import os
 import resource
 import stat
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 import typer
 from typer.testing import CliRunner
 
+from energy.answers.many import many
 from energy.cli.main import app
 
 PLAN = """
@@ -39,8 +41,10 @@ FILES = {
     ),
     "sun.csv": "time,ghi,temp_air\n"
     + "".join(f"{hour},{200 * (8 <= k % 24 < 15)},9\n" for k, hour in enumerate(HOURS)),
+    "places.csv": "name,latitude,longitude\nhut,46.5,8.0\n",
     "readings.csv": "time,battery_percent\n09:00,98\n12:00,95\n16:00,93\n",
 }
+MANY = "many plan.toml --places places.csv --set weather.kind=clear --set weather.file=none"
 KIT = "--set=supply=dc12 --set=working_w=9"
 DAY = "plan.toml readings.csv"
 METER = "learn meter meter.csv --tool my-saw"
@@ -49,6 +53,8 @@ PLANS_OWN = ("plan.toml", "my-tools.toml", "my-kit.csv", "log.csv", "sun.csv")
 OUTPUTS = {
     "check --csv": ("check plan.toml --no-fixes", "csv", PLANS_OWN),
     "check --plot": ("check plan.toml --no-fixes", "png", PLANS_OWN),
+    "many --to": (MANY, "csv", (*PLANS_OWN[:4], "places.csv")),
+    "many --plot": (MANY, "png", (*PLANS_OWN[:4], "places.csv")),
     "page": ("page plan.toml", "html", PLANS_OWN),
     "choose --plot": ("choose plan.toml", "svg", PLANS_OWN),
     "choose --write": ("choose plan.toml", "toml", PLANS_OWN),
@@ -67,7 +73,9 @@ OUTPUTS = {
     "learn meter --write": (METER, "toml", ("meter.csv",)),
     "new": ("new", "toml", ()),
 }
+GOES_ON = "many --to"  # adds what is not there yet
 ADDS = {"tools --add", "learn readings --write", "learn score --write", "learn meter --write"}
+ADDS.add(GOES_ON)
 SLOW = {name for name in OUTPUTS if name.endswith("--plot")} - {"check --plot"}
 
 
@@ -81,6 +89,7 @@ def every(names):
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(many, "processes", lambda _: ThreadPoolExecutor(1))
     for name, text in FILES.items():
         (tmp_path / name).write_text(text)
     return tmp_path
@@ -125,7 +134,7 @@ def test_the_table_holds_every_option_that_writes():
                 paths.add(" ".join([*words, option.opts[0]]))
 
     walk(typer.main.get_command(app), [])
-    assert paths - {"learn next --kit"} == set(OUTPUTS) - {"new", "page"}
+    assert paths - {"learn next --kit", "many --places"} == set(OUTPUTS) - {"new", "page"}
 
 
 @pytest.mark.parametrize("name", OUTPUTS)
@@ -136,7 +145,10 @@ def test_a_new_file_then_the_same_again(folder, name):
     assert first
     assert unchanged(folder, target.name)
     again = run(name, target)
-    if name in {"new", *ADDS}:  # no plan over another; nothing is learned or added twice
+    if name == GOES_ON:
+        is_written(again)
+        assert target.read_bytes() == first
+    elif name in {"new", *ADDS}:  # no plan over another; nothing is learned or added twice
         is_one_line(again)
         assert target.read_bytes() == first
     else:

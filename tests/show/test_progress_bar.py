@@ -87,6 +87,17 @@ def test_a_short_answer_shows_nothing(monkeypatch):
     assert shown("check", monkeypatch, short_s=600.0) == ""
 
 
+def test_the_rate_is_shown_where_it_is_asked_for(monkeypatch):
+    monkeypatch.setattr(bars, "SHORT_S", 0.0)
+    monkeypatch.delenv("ENERGY_QUIET", raising=False)
+    started = bars_started(monkeypatch)
+    out = Console(file=Terminal(), width=100, force_terminal=True)
+    with bars.progress(out, "plans", rate=True) as ticker:
+        assert started.wait(60.0)
+        ticker(3, None)
+    assert "3 done" in out.file.getvalue()
+
+
 def test_the_changes_tell_how_far_they_are(monkeypatch):
     told = []
     seek = fixing.fixes

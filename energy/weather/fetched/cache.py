@@ -153,6 +153,17 @@ def forecast_near(
     return weather
 
 
+def file_near(
+    kind: str, latitude_deg: float, longitude_deg: float, folder: Path | None = None
+) -> Path | None:
+    """The file that `history_near` or `forecast_near` reads, by its kind.
+
+    >>> file_near("history", 50.0, 10.0, Path("no-such-folder")) is None
+    True
+    """
+    return _nearest(kind, latitude_deg, longitude_deg, folder)
+
+
 # --- files and their places ---------------------------------------------------------------------
 
 _NAME = re.compile(r"(history|forecast)_([+-]\d{2}\.\d{3})_([+-]\d{3}\.\d{3})\.npz")

@@ -73,6 +73,17 @@ def derate_at(latitude: float, longitude: float) -> float:
     return float(DERATE * EUROPE_DERATE**inside)
 
 
+def land_cells() -> Array:
+    """Latitude and longitude [degrees] of the middles of all cells that have data, (n, 2), from the
+    south-west on; a cell is three degrees wide.
+
+    >>> [48.0, 9.0] in land_cells().tolist(), [0.0, -30.0] in land_cells().tolist()
+    (True, False)
+    """
+    row, column = np.nonzero(~np.isnan(_table()).any(axis=2))
+    return np.column_stack([SOUTHMOST_DEG + STEP_DEG * row, WESTMOST_DEG + STEP_DEG * column])
+
+
 def land_share(
     latitude_deg: float, longitude_deg: float, half_deg: float, west_deg: float, east_deg: float
 ) -> float:

@@ -1,0 +1,1 @@
+"""Many plans asked the same: what is where, and in which plan."""

@@ -1,0 +1,106 @@
+"""Plans given to workers, and their rows back in order, whatever becomes of the workers.
+
+So many plans are under way at most, and a row is passed on as soon as all before it are: memory
+does not grow with the number of plans.
+"""
+
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import BrokenExecutor, Executor, Future
+
+from energy.answers.many.processes import Processes
+from energy.answers.many.row import Question, Row, row_of
+from energy.plan import Plan, PlanError
+from energy.plan.words import LONGEST_LINE, one_line
+
+Named = tuple[str, Plan | PlanError]  # a plan by its name, or why there is none
+Asked = tuple[Named, "Future[Row] | None"]  # None: to be asked again, alone
+
+
+class Workers:
+    """Those who answer a question: an executor, and what makes another where it breaks."""
+
+    def __init__(self, question: Question, make: Callable[[], Executor], *, again: bool):
+        """again: whether another may be made; one that was handed in stays what it is."""
+        self._question, self._make, self._again = question, make, again
+        self._executor = make()
+
+    def ask(self, named: Named) -> "Future[Row]":
+        """Give a plan to a worker."""
+        name, plan = named
+        answered: Future[Row] = Future()
+        try:
+            if not isinstance(plan, PlanError):
+                return self._executor.submit(row_of, self._question, name, plan)
+            answered.set_result(Row(name, error=one_line("; ".join(plan.problems), LONGEST_LINE)))
+        except BrokenExecutor as error:
+            answered.set_exception(error)
+        return answered
+
+    def renew(self) -> None:
+        """Another executor in place of the broken one. Raises BrokenExecutor where none may be
+        made."""
+        if not self._again:
+            raise BrokenExecutor("the executor that was handed in is broken")
+        self.leave(done=False)
+        self._executor = self._make()
+
+    def leave(self, *, done: bool) -> None:
+        """Let go of an executor of one's own; at once where not all is done."""
+        if self._again and not done and isinstance(self._executor, Processes):
+            self._executor.stop()
+        elif self._again:
+            self._executor.shutdown(cancel_futures=True)
+
+
+def in_order(plans: Iterator[Named], workers: Workers, most: int) -> Iterator[tuple[Named, Row]]:
+    """Each plan with its row, in the order given, with at most so many under way.
+
+    What was under way when a worker died is asked again once, a plan at a time, so that the plan
+    that workers die of costs no other its row. What is still under way when the caller stops is
+    cancelled.
+    """
+    waiting: deque[Asked] = deque()
+    try:
+        while True:
+            while len(waiting) < most and all(future is not None for _, future in waiting):
+                if (named := next(plans, None)) is None:
+                    break
+                waiting.append((named, workers.ask(named)))
+            if not waiting:
+                return
+            named, future = waiting.popleft()
+            try:
+                row = _second(named, workers) if future is None else future.result()
+            except BrokenExecutor:
+                workers.renew()
+                waiting.appendleft((named, None))
+                waiting = deque((each, _left(asked)) for each, asked in waiting)
+                continue
+            except Exception:  # of the engine: what goes wrong with a plan is in its row
+                row = _second(named, workers)
+            yield named, row
+    finally:
+        for _, future in waiting:
+            if future is not None:
+                future.cancel()
+
+
+def _left(future: "Future[Row] | None") -> "Future[Row] | None":
+    """What is left of a future when workers have died: itself where its row is there."""
+    there = future is not None and future.done() and not future.cancelled()
+    return future if there and future.exception() is None else None  # type: ignore[union-attr]
+
+
+def _second(named: Named, workers: Workers) -> Row:
+    """A plan asked once more; its row is a problem where its worker is lost again."""
+    try:
+        return workers.ask(named).result()
+    except Exception as error:
+        if isinstance(error, BrokenExecutor):
+            workers.renew()
+        why = f"its worker was lost twice ({type(error).__name__}: {error})"
+        name, plan = named
+        assert isinstance(plan, Plan)
+        place = plan.place
+        return Row(name, place.latitude_deg, place.longitude_deg, error=one_line(why, LONGEST_LINE))

@@ -1,0 +1,138 @@
+"""Many plans' rows as lines for a terminal or a pipe: how many of each answer, then the worst.
+
+What a row holds is `row`'s.
+"""
+
+from collections.abc import Sequence
+from heapq import nsmallest
+
+from rich.text import Text
+
+from energy.answers.many.many import Many
+from energy.answers.many.places import Place
+from energy.answers.many.row import Row
+from energy.plan import Plan
+from energy.plan.places import at_sea
+from energy.plan.words import and_list, visible
+from energy.show.chance import percents
+from energy.show.layout import Part, Sheet, ended, folded, labelled, listed, part, texts
+from energy.show.numbers import whole_percent
+from energy.show.table import Column
+from energy.show.table import rows as table_rows
+
+MOST_SHOWN, LEAST_SHOWN = 16, 3
+MOST_AT_SEA = 5
+AT_EACH_PLACE = {
+    "climate": "drawn from the climate table at each place, which is rough",
+    "history": "the past years held for each place",
+    "forecast": "the forecast held for each place",
+    "sky": "the plan's stated sky at each place",
+    "clear": "a clear sky at each place",
+}
+EACH_ITS_OWN = "what each plan states"
+
+
+def sheet(
+    answer: Many, title: str, weather: str, width: int, *, notes: Sequence[str] = ()
+) -> Sheet:
+    """How many plans are a yes, almost, no or a problem, and the worst of them.
+
+    title: of the plan, or where the plans lie. weather: what the answers rest on. width: columns.
+    notes: remarks without full stops.
+    """
+    rows = answer.rows
+    worst = nsmallest(MOST_SHOWN + 1, rows, key=lambda row: row.badness)
+    beyond = len(rows) - len(worst)
+    heading, *items = row_lines(worst, width)
+
+    def more(count: int) -> str:
+        return f"{count + beyond} more, --rows shows all in their order"
+
+    table = listed(heading, items, more, most=MOST_SHOWN, least=LEAST_SHOWN, gives=2)
+    parts = [
+        Part([[Text(line, "bold") for line in folded(visible(title), width)] + [Text()]]),
+        part([*folded(headline(answer), width, 2), ""], "bold"),
+        ended(table, ""),
+        part(labelled("Weather", weather, width), "dim"),
+        part([line for note in notes for line in labelled("Note", f"{note}.", width)]),
+    ]
+    return Sheet(parts, {"rows": lambda width: _all_rows(rows, width)})
+
+
+def weather_words(plan: Plan | None) -> str:
+    """What answers rest on: of a plan at many places, or of many plans where it is None.
+
+    >>> weather_words(None)
+    'what each plan states'
+    """
+    return EACH_ITS_OWN if plan is None else AT_EACH_PLACE.get(plan.weather.kind, EACH_ITS_OWN)
+
+
+def at_sea_lines(places: Sequence[Place]) -> list[str]:
+    """The places that are open water, with the land that was probably meant: the first few.
+
+    >>> from energy.plan.assignments import moved_to
+    >>> at_sea_lines([Place("hut", moved_to(60.4, -5.3))])
+    ['hut: 60.4, -5.3 is open water: did you mean 60.4, 5.3?']
+    """
+    lines = []
+    for place in places:
+        at = (place.changes[f"place.{key}_deg"] for key in ("latitude", "longitude"))
+        if line := at_sea(*at):
+            lines.append(f"{visible(place.name)}: {line}")
+    more = len(lines) - MOST_AT_SEA
+    return [*lines[:MOST_AT_SEA], *([f"and {more} more places in open water"] if more > 0 else [])]
+
+
+def headline(answer: Many) -> str:
+    """How many plans there are of each answer.
+
+    >>> counts = {"yes": 4, "almost": 0, "no": 1, "problem": 1}
+    >>> headline(Many("check", counts, complete=True, total=6))
+    '6 plans: 4 yes, 1 no and 1 problem.'
+    >>> headline(Many("check", counts, complete=False, total=20))
+    'Stopped at 6 of 20 plans: 4 yes, 1 no and 1 problem.'
+    """
+    words = []
+    for kind, count in answer.counts.items():
+        if count:
+            several = "s" if kind == "problem" and count > 1 else ""
+            words.append(f"{count} {kind or 'answered'}{several}")
+    plans = f"{answer.plans} plan{'' if answer.plans == 1 else 's'}"
+    if not answer.complete:
+        of = plans if answer.total is None else f"{answer.plans} of {answer.total} plans"
+        plans = f"Stopped at {of}"
+    return f"{plans}: {and_list(words) or 'none answered'}."
+
+
+def row_lines(rows: Sequence[Row], width: int) -> list[list[str]]:
+    """The table's heading, then the lines of each row; what is wrong stands below its row."""
+    columns = [
+        Column("plan", [visible(row.name) for row in rows]),
+        Column("at", [_at(row) for row in rows], right=True, drop=1),
+        Column("answer", [row.kind for row in rows]),
+        Column("chance", [_percent(row.chance) for row in rows], right=True),
+        Column("between", [_between(row) for row in rows], right=True, drop=2),
+        Column("lowest", [_percent(row.lowest) for row in rows], right=True),
+    ]
+    heading, *lines = table_rows(columns, width) if rows else [[]]
+    errors = [folded(f"  {row.error}", width, 2) if row.error else [] for row in rows]
+    return [heading, *([*row, *error] for row, error in zip(lines, errors, strict=True))]
+
+
+def _all_rows(rows: Sequence[Row], width: int) -> list[Text]:
+    return texts([line for row in row_lines(rows, width) for line in row])
+
+
+def _at(row: Row) -> str:
+    if row.latitude is None or row.longitude is None:
+        return ""
+    return f"{row.latitude:.2f}, {row.longitude:.2f}"
+
+
+def _percent(value: float | None) -> str:
+    return "" if value is None else f"{whole_percent(value)} %"
+
+
+def _between(row: Row) -> str:
+    return "" if row.low is None or row.high is None else percents(row.low, row.high)

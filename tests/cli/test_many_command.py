@@ -1,0 +1,275 @@
+"""`energy many` as a person runs it: statuses, lines, rows and files. All places are invented."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from pathlib import Path
+
+import many_questions
+import pytest
+from rich.cells import cell_len
+from typer.testing import CliRunner
+
+from energy.answers.check import check as checking
+from energy.answers.many import many
+from energy.cli.main import app
+from energy.show.layout import LINES
+
+PLAN = """
+title = "Lamp and pump"
+place = { latitude_deg = 46.5, longitude_deg = 8.0 }
+span = { start = 2026-10-14T08:00:00, end = 2026-10-14T20:00:00 }
+weather = { kind = "clear" }
+panel = [{ rated_w = 60 }]
+pack = { capacity_wh = 200 }
+task = [
+  { name = "lamp", supply = "dc12", working_w = 9, hours = 3 },
+  { name = "pump", supply = "dc12", working_w = 60, hours = 2, between = ["09:00", "16:00"] },
+]
+"""
+PLACES = "name,latitude,longitude,pack.capacity_wh\n"
+PLACES += "hut,46.5,8.0,\nyard,52.0,20.0,90\ndesert,31.0,10.0,900\n"
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    """A plan and places, answered in this process."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(many, "processes", lambda _: ThreadPoolExecutor(1))
+    (tmp_path / "plan.toml").write_text(PLAN)
+    (tmp_path / "places.csv").write_text(PLACES)
+    return tmp_path
+
+
+@pytest.fixture
+def quick(monkeypatch):
+    """The check made cheap: what is looked at is what is made of its rows."""
+    monkeypatch.setattr(checking, "check", many_questions.by_pack)
+
+
+def run(*arguments, columns=80):
+    words = ["many", *(str(word) for word in arguments)]
+    return CliRunner(env={"COLUMNS": str(columns)}).invoke(app, words, catch_exceptions=False)
+
+
+def at_places(*arguments, **how):
+    return run("plan.toml", "--places", "places.csv", *arguments, **how)
+
+
+def test_each_place_is_answered_as_a_check_there_answers(folder):
+    answer = at_places("--json")
+    assert answer.exit_code == 0
+    told = json.loads(answer.stdout)
+    assert [row["name"] for row in told["rows"]] == ["hut", "yard", "desert"]
+    for row, place, wh in zip(
+        told["rows"], ("46.5,8", "52,20", "31,10"), (200, 90, 900), strict=True
+    ):
+        given = ["--set", f"place={place}", "--set", f"pack.capacity_wh={wh}", "--no-fixes"]
+        alone = CliRunner().invoke(app, ["check", "plan.toml", "--json", *given])
+        there = json.loads(alone.stdout)
+        assert row["answer"] == there["answer"]
+        assert row["chance"] == there["chance"]["percent"]
+        assert row["lowest"] == there["lowest_charge"]["percent"]
+        assert row["error"] is None
+    assert sum(told["counts"].values()) == 3
+    assert told["complete"] is True
+    assert told["cautions"]
+
+
+def test_the_worst_come_first_and_all_in_their_order_with_an_option(folder, quick):
+    (folder / "places.csv").write_text(
+        "name,latitude,longitude,pack.capacity_wh\na,1,2,600\nb,1,2,501\nc,1,2,-1\nd,1,2,401\n"
+    )
+    answer = at_places("--rows")
+    assert answer.exit_code == 1
+    assert "4 plans: 1 yes, 2 no and 1 problem." in answer.stdout
+    lines = answer.stdout.splitlines()
+    first = [line[0] for line in lines if line[1:2] == " " and line[0] in "abcd"]
+    assert first == ["c", "d", "b", "a", "a", "b", "c", "d"]
+    assert "capacity_wh must be at least 1 (got -1)" in answer.stdout
+
+
+@pytest.mark.parametrize("columns", [60, 80, 120])
+def test_many_rows_fit_24_lines(folder, quick, columns):
+    rows = "".join(f"a place with a long name {k},{k / 2},8,{500 + k}\n" for k in range(150))
+    (folder / "places.csv").write_text("name,latitude,longitude,pack.capacity_wh\n" + rows)
+    lines = at_places(columns=columns).stdout.splitlines()
+    assert len(lines) <= LINES
+    assert max(map(cell_len, lines)) <= min(columns, 100)
+    (more,) = (line for line in lines if "more, --rows shows all" in line)
+    shown = sum(line.startswith("a place") for line in lines)
+    assert int(more.split()[0]) == 150 - shown
+    assert shown >= 3
+
+
+def test_a_folder_of_plans_is_asked_with_the_same_keys_and_date(folder):
+    (folder / "kit.toml").write_text('[my-lamp]\nname = "lamp"\n')
+    (folder / "bad.toml").write_text("a = ")
+    (folder / "small.toml").write_text(PLAN.replace("capacity_wh = 200", "capacity_wh = 90"))
+    answer = run(".", "--json", "--date", "2026-06-01")
+    assert answer.exit_code == 1
+    told = json.loads(answer.stdout)
+    assert [row["name"] for row in told["rows"]] == ["bad.toml", "plan.toml", "small.toml"]
+    assert "is not valid TOML" in told["rows"][0]["error"]
+    alone = CliRunner().invoke(
+        app, ["check", "plan.toml", "--json", "--no-fixes", "--date", "2026-06-01"]
+    )
+    assert told["rows"][1]["lowest"] == json.loads(alone.stdout)["lowest_charge"]["percent"]
+    said = run(".", "--date", "2026-06-01", "--set", "pack.capacity_wh=300").stdout
+    assert "With pack.capacity_wh = 300, starting 2026-06-01." in said
+    assert "kit.toml: no plan, passed over." in said
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ([], "needs a plan with --places"),
+        (["plan.toml"], "needs a plan with --places"),
+        (["no-such-folder"], "needs a plan with --places"),
+        (["x" * 300], "needs a plan with --places"),
+        ([".", "--places", "places.csv"], "--places is for one plan"),
+        (["plan.toml", "--places", "none.csv"], "none.csv: cannot be read"),
+        (["plan.toml", "--places", "places.csv", "--set", "pack.capcity_wh=1"], "did you mean"),
+        (["--places", "places.csv"], "its weather file is of one place"),
+        (["plan.toml", "--places", "places.csv", "--plot", "map.jpg"], "must end in .png"),
+        (["plan.toml", "--places", "places.csv", "--open"], "--open shows the picture of --plot"),
+    ],
+)
+def test_wrong_input_is_one_line_before_any_plan_is_asked(folder, monkeypatch, arguments, words):
+    def pay(_):
+        raise AssertionError("a worker was started")
+
+    monkeypatch.setattr(many, "processes", pay)
+    answer = run(*arguments)
+    assert answer.exit_code == 2
+    (line,) = answer.stderr.splitlines()
+    assert words in line
+    assert answer.stdout == ""
+
+
+def test_the_weather_of_the_demo_can_be_asked_for_elsewhere(folder, quick):
+    answer = run("--places", "places.csv", "--set", "weather.kind=climate", "--json")
+    assert answer.exit_code == 0, answer.stderr
+    assert [row["error"] for row in json.loads(answer.stdout)["rows"]] == [None] * 3
+
+
+def test_a_place_in_open_water_is_asked_back(folder, quick):
+    (folder / "places.csv").write_text("name,latitude,longitude\nhut,60.4,-5.3\nyard,60.4,5.3\n")
+    assert at_places().stderr == ("hut: 60.4, -5.3 is open water: did you mean 60.4, 5.3?\n")
+    afloat = at_places("--set", 'place.around=["afloat"]')
+    assert afloat.stderr == ""
+
+
+def test_rows_are_written_once_and_those_of_other_plans_stay(folder, quick):
+    assert at_places("--to", "rows.csv").exit_code == 0
+    rows = (folder / "rows.csv").read_bytes()
+    assert rows.count(b"\n") == 4
+    assert at_places("--csv", "rows.csv").exit_code == 0
+    refused = at_places("--to", "rows.csv", "--set", "pack.idle_w=1")
+    assert refused.exit_code == 2
+    assert len(refused.stderr.splitlines()) == 1
+    assert (folder / "rows.csv").read_bytes() == rows
+    assert at_places("--to", "rows.csv", "--set", "pack.idle_w=1", "--force").exit_code == 0
+    assert (folder / "rows.csv").read_bytes() != rows
+
+
+@pytest.mark.parametrize("asked", [["."], ["plan.toml", "--places", "places.csv"]])
+def test_what_one_of_the_plans_reads_is_never_replaced(folder, quick, asked):
+    (folder / "sun.csv").write_text("time,ghi,temp_air\n")
+    away = PLAN.replace('kind = "clear"', 'kind = "file", file = "sun.csv"')
+    (folder / "other.toml").write_text(away)
+    (folder / "places.csv").write_text(
+        "name,latitude,longitude,weather.kind,weather.file\nhut,46.5,8.0,file,sun.csv\n"
+    )
+    for name in ("sun.csv", "plan.toml"):
+        before = (folder / name).read_bytes()
+        refused = run(*asked, "--to", name, "--force")
+        assert refused.exit_code == 2
+        assert "is read for this answer" in refused.stderr
+        assert (folder / name).read_bytes() == before
+
+
+def test_an_interrupt_tells_what_is_there_and_the_same_command_goes_on(folder, monkeypatch):
+    def interrupted(plan):
+        if plan.pack.capacity_wh == 900:
+            raise KeyboardInterrupt
+        return many_questions.by_pack(plan)
+
+    interrupted.__module__, interrupted.__qualname__ = "many_questions", "by_pack"
+    monkeypatch.setattr(many, "_refuse_what_is_not_found", lambda _: None)
+    monkeypatch.setattr(checking, "check", interrupted)
+    stopped = at_places("--to", "rows.csv")
+    assert stopped.exit_code == 130
+    assert "Stopped at 2 of 3 plans: 2 yes." in stopped.stdout
+    assert "the same command goes on from there" in stopped.stdout
+    monkeypatch.setattr(checking, "check", many_questions.by_pack)
+    assert at_places("--to", "rows.csv").exit_code == 0
+    assert at_places("--to", "whole.csv").exit_code == 0
+    assert (folder / "rows.csv").read_bytes() == (folder / "whole.csv").read_bytes()
+
+
+def test_a_map_is_the_same_whenever_it_is_drawn(folder, quick):
+    for number in (1, 2):
+        assert at_places("--plot", f"{number}.svg").exit_code == 0
+    assert (folder / "1.svg").read_bytes() == (folder / "2.svg").read_bytes()
+
+
+def long_run(folder):
+    """A run that takes long, in a session of its own, once its first rows are written."""
+    rows = "".join(f"hut {k},{46 + k / 1000},8\n" for k in range(2000))
+    (folder / "places.csv").write_text("name,latitude,longitude\n" + rows)
+    words = ["many", "plan.toml", "--places", "places.csv", "--to", "rows.csv"]
+    settings = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    run = subprocess.Popen(
+        [sys.executable, "-m", "energy", *words],
+        cwd=folder,
+        env=settings,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    while run.poll() is None and len(written(folder)) < 3:
+        time.sleep(0.05)
+    return run
+
+
+def written(folder):
+    with suppress(FileNotFoundError):
+        return (folder / "rows.csv").read_text().splitlines()
+    return []
+
+
+def left_of(group):
+    """The processes of a session that are still there, as /proc of Linux tells."""
+    alive = []
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        with suppress(OSError):
+            fields = stat.read_text().rpartition(")")[2].split()
+            alive += [stat.parent.name] if fields[3] == str(group) and fields[0] != "Z" else []
+    return alive
+
+
+@pytest.mark.oracle
+@pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
+def test_a_run_that_is_stopped_leaves_no_process_and_whole_rows(folder, how):
+    run = long_run(folder)
+    if how == signal.SIGINT:
+        os.killpg(run.pid, how)  # as a terminal does
+    else:
+        run.kill()
+    out, err = run.communicate(timeout=60)
+    deadline = time.monotonic() + 30
+    while left_of(run.pid) and time.monotonic() < deadline:
+        time.sleep(0.1)
+    assert left_of(run.pid) == []
+    if how == signal.SIGINT:
+        assert (run.returncode, err) == (130, "")
+        assert "Stopped at" in out
+        assert all(line.count(",") == 9 for line in written(folder))
