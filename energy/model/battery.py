@@ -128,6 +128,21 @@ def rate_to_terminal(rate: Array, capacity_wh: Array | float, resistive_h: float
     return rate + resistive_h * rate**2 / capacity_wh
 
 
+def store_rate(battery: Battery, net_w: Array, may_charge: Array) -> Array:
+    """Rate offered to the store, or asked of it, for what the bus has over, or lacks [W].
+
+    may_charge: 0 where the cold forbids charging, else 1; both (n, scenarios).
+
+    >>> one = np.array([1000.0])
+    >>> pack = Battery("lfp", one, np.array([500.0]), 0.5, 0.0, 0.9, 0.9, 0.0)
+    >>> store_rate(pack, np.array([[800.0], [-100.0]]), np.ones((2, 1)))[:, 0]
+    array([ 450., -100.])
+    """
+    terminal = np.where(net_w > 0.0, np.minimum(net_w, battery.charge_max_w) * may_charge, net_w)
+    rate = terminal_to_rate(terminal, battery.capacity_wh, battery.resistive_h)
+    return np.where(rate > 0.0, rate * battery.coulombic, rate)
+
+
 def hours_to_meet(gap_wh: Array, slope: Array, leak_per_h: float) -> Array:
     """How long the store needs to rise by gap_wh where it rises at `slope` [Wh/h] to begin with.
 
@@ -169,13 +184,13 @@ def advance(
     """Move the store through n segments of constant rate.
 
     rate [Wh/h], (n, scenarios), positive: what is offered to the store (the charge ceiling is kept
-    here), negative: what is asked of it; hours (n,); floor_wh (n, scenarios): where it is empty
-    (for lead-acid: where its available well is). The exact solution of each segment, so that
-    halving a segment changes nothing.
+    here), negative: what is asked of it; hours (n, scenarios or 1); floor_wh (n, scenarios): where
+    it is empty (for lead-acid: where its available well is). The exact solution of each segment,
+    so that halving a segment changes nothing.
 
     >>> one = np.array([1000.0])
     >>> pack = Battery("lfp", one, one, 0.5, 0.06, 0.99, 0.9, 0.0)
-    >>> rates, hours, floor = np.array([[-100.0], [-900.0]]), np.array([1.0, 1.0]), np.zeros((2, 1))
+    >>> rates, hours, floor = np.array([[-100.0], [-900.0]]), np.ones((2, 1)), np.zeros((2, 1))
     >>> path = advance(pack, start(pack), rates, hours, floor)
     >>> path.store_wh[:, 0], path.full[:, 0].round(3)
     (array([500., 400.,   0.]), array([1.   , 0.444]))
@@ -191,18 +206,18 @@ def _advance_one_well(
     """e' = rate - leak e, under the ceiling k (C - e) where that is lower, not below the floor."""
     capacity, k, leak = battery.capacity_wh, battery.taper_per_h, battery.self_discharge_per_h
     keep = np.exp(-leak * hours)
-    moved = rate * (-np.expm1(-leak * hours) / leak if leak > 0.0 else hours)[:, None]
+    moved = rate * (-np.expm1(-leak * hours) / leak if leak > 0.0 else hours)
     # Where the ceiling begins to bind; an offer below the leak at full charge never meets it.
     charging = rate > leak * capacity
     meets = np.where(charging, capacity - rate / k, np.inf)
     may_taper = np.any(charging, axis=1)
     rest = capacity * k / (k + leak)
-    all_along = np.exp(-(k + leak) * hours[:, None])
-    path = np.empty((hours.size + 1, capacity.size))
+    all_along = np.exp(-(k + leak) * hours)
+    path = np.empty((hours.shape[0] + 1, capacity.size))
     path[0] = store
-    for i, keeps in enumerate(keep.tolist()):
+    for i in range(hours.shape[0]):
         before, after = path[i], path[i + 1]
-        np.multiply(before, keeps, out=after)
+        np.multiply(before, keep[i], out=after)
         after += moved[i]
         np.maximum(after, np.minimum(before, floor_wh[i]), out=after)
         if not may_taper[i] or not (over := after > meets[i]).any():
@@ -216,7 +231,7 @@ def _advance_one_well(
             away = np.where(over, rest - np.maximum(before, meets[i]), 0.0)
             tapered = rest - away * np.exp(-(k + leak) * np.maximum(hours[i] - until, 0.0))
             np.copyto(after, tapered, where=over)
-    lost = moved + path[:-1] * keep[:, None] - path[1:]  # negative: taken less than asked
+    lost = moved + path[:-1] * keep - path[1:]  # negative: taken less than asked
     short = (moved < -1e-12 * capacity) & (lost < -1e-12 * capacity)
     asked = np.where(short, -moved, 1.0)
     full = np.where(short, np.clip(1.0 + lost / asked, 0.0, 1.0), 1.0)
@@ -235,28 +250,34 @@ def _advance_two_wells(
     assert c is not None
     assert kk is not None
     leak, taper, capacity = battery.self_discharge_per_h, battery.taper_per_h, battery.capacity_wh
-    half = np.exp(-leak * hours / 2.0).tolist()
-    relax = np.exp(-kk * hours).tolist()
-    q, w = (s.copy() for s in state)
-    path, full = np.empty((hours.size + 1, q.size)), np.ones((hours.size, q.size))
+    half, relax = np.exp(-leak * hours / 2.0), np.exp(-kk * hours)
+    moved, lifted = rate * hours, (1.0 - c) * rate * (1.0 - relax) / kk
+    asks, charges = rate < 0.0, rate > 0.0
+    floor = np.where(asks, floor_wh, -np.inf)
+    meets = np.where(charges, capacity - rate / taper, np.inf)
+    may_run_out, may_fill = asks.any(axis=1).tolist(), charges.any(axis=1).tolist()
+    q, w = state
+    path, full = np.empty((hours.shape[0] + 1, q.size)), np.ones((hours.shape[0], q.size))
     path[0] = q
-    for i, dt in enumerate(hours.tolist()):
+    for i in range(hours.shape[0]):
         q, w = q * half[i], w * half[i]
-        current, available = rate[i], w + c * q
-        q1 = q + current * dt
-        w1 = w * relax[i] + (1.0 - c) * current * (1.0 - relax[i]) / kk
+        available = w + c * q
+        q1, w1 = q + moved[i], w * relax[i] + lifted[i]
         a1 = w1 + c * q1
-        floor, high = floor_wh[i], np.maximum(available, c * capacity)
-        runs_out = (current < 0.0) & (np.minimum(available, a1) < floor)
-        limited = (current > 0.0) & ((q1 > capacity - current / taper) | (a1 > high))
-        if runs_out.any():
+        dt = np.broadcast_to(hours[i], q.shape)
+        if may_run_out[i] and (runs_out := np.minimum(available, a1) < floor[i]).any():
             at = np.flatnonzero(runs_out)
-            q1[at], w1[at], full[i, at] = _run_out(c, kk, q[at], w[at], current[at], floor[at], dt)
-        if limited.any():
-            at = np.flatnonzero(limited)
-            q1[at], w1[at] = _fill(
-                c, kk, q[at], w[at], current[at], high[at], capacity[at], taper[at], dt
+            q1[at], w1[at], full[i, at] = _run_out(
+                c, kk, q[at], w[at], rate[i, at], floor[i, at], dt[at]
             )
+        if may_fill[i]:
+            high = np.maximum(available, c * capacity)
+            limited = (q1 > meets[i]) | ((a1 > high) & charges[i])
+            if limited.any():
+                at = np.flatnonzero(limited)
+                q1[at], w1[at] = _fill(
+                    c, kk, q[at], w[at], rate[i, at], high[at], capacity[at], taper[at], dt[at]
+                )
         q, w = q1 * half[i], w1 * half[i]
         path[i + 1] = q
     return Path(path, full, w)
@@ -296,7 +317,7 @@ def _well_reaches(
 
 
 def _run_out(
-    c: float, kk: float, q: Array, w: Array, current: Array, floor: Array, dt: float
+    c: float, kk: float, q: Array, w: Array, current: Array, floor: Array, dt: Array
 ) -> tuple[Array, Array, Array]:
     """Discharge where the available well is, or comes, to its floor; third: share fully served.
 
@@ -331,13 +352,12 @@ def _fill(
     high: Array,
     capacity: Array,
     taper: Array,
-    dt: float,
+    dt: Array,
 ) -> tuple[Array, Array]:
     """Charge at the offer, then along the taper, then as fast as the full well passes it on.
 
     Nine arguments: the state and the limits of each scenario, as plain arrays.
     """
-    end = np.full_like(q, dt)
     until = np.clip((capacity - current / taper - q) / current, 0.0, dt)
     q1, w1 = _constant(c, kk, q, w, current, until)
     topped = w1 + c * q1 > high * (1.0 + 1e-12)
@@ -345,7 +365,7 @@ def _fill(
         reach = _well_reaches(c, kk, q, w, current, high, until)
         until = np.where(topped, reach, until)
         q1, w1 = _constant(c, kk, q, w, current, until)
-    left = end - until
+    left = dt - until
     # Along the taper the room d = C - q decays, and the top's gap g = high - available has
     # g' = (k' c - k) d - k' g: its zero is in closed form.
     room, gap, faster = capacity - q1, high - (w1 + c * q1), kk - taper

@@ -105,7 +105,7 @@ def hours_without(case: Case) -> Array:
     air = case.temp_pack[case.temp_row]
     block = block_of(case, slice(0, case.edges.size - 1))
     floor = case.battery.cold_unavailable_share(air) * case.battery.capacity_wh
-    path = advance(case.battery, start(case.battery), block.rate, block.hours[:, 0], floor)
+    path = advance(case.battery, start(case.battery), block.rate, block.hours, floor)
     return np.asarray(((1.0 - path.full) * block.hours).sum(axis=0))
 
 
