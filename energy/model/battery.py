@@ -310,8 +310,8 @@ def _well_reaches(
         q1, w1 = _constant(c, kk, q, w, current, t)
         speed = current - kk * w1
         step = (w1 + c * q1 - level) / np.where(speed == 0.0, np.inf, speed)
-        before, t = t, np.clip(t - step, 0.0, end)
-        if (np.abs(t - before) <= 1e-13 * end).all():
+        before, t = t, np.minimum(np.maximum(t - step, 0.0), end)
+        if (np.abs(t - before) <= 1e-8 * end).all():  # the error is the square of that
             break
     return t
 
@@ -327,11 +327,11 @@ def _run_out(
     lifted = (w < 0.0) & (c * q > floor)
     with np.errstate(divide="ignore", invalid="ignore"):
         lift = np.where(lifted, np.log(w / np.where(lifted, floor - c * q, -1.0)) / kk, dt)
-    wait = np.where(w + c * q < floor, np.clip(lift, 0.0, dt), 0.0)
+    wait = np.where(w + c * q < floor, np.minimum(np.maximum(lift, 0.0), dt), 0.0)
     w, left = w * np.exp(-kk * wait), dt - wait
     q_end, w_end = _constant(c, kk, q, w, current, left)
-    reach = _well_reaches(c, kk, q, w, current, floor, left)
-    served = np.where(w_end + c * q_end < floor, reach, left)
+    served, at = left.copy(), np.flatnonzero(w_end + c * q_end < floor)
+    served[at] = _well_reaches(c, kk, q[at], w[at], current[at], floor[at], left[at])
     q, w = _constant(c, kk, q, w, current, served)
     left = left - served
     q_held, w_held = _held(c, kk, w, w + c * q, left)
@@ -358,13 +358,12 @@ def _fill(
 
     Nine arguments: the state and the limits of each scenario, as plain arrays.
     """
-    until = np.clip((capacity - current / taper - q) / current, 0.0, dt)
+    until = np.minimum(np.maximum((capacity - current / taper - q) / current, 0.0), dt)
     q1, w1 = _constant(c, kk, q, w, current, until)
     topped = w1 + c * q1 > high * (1.0 + 1e-12)
-    if topped.any():
-        reach = _well_reaches(c, kk, q, w, current, high, until)
-        until = np.where(topped, reach, until)
-        q1, w1 = _constant(c, kk, q, w, current, until)
+    if (at := np.flatnonzero(topped)).size:
+        until[at] = _well_reaches(c, kk, q[at], w[at], current[at], high[at], until[at])
+        q1[at], w1[at] = _constant(c, kk, q[at], w[at], current[at], until[at])
     left = dt - until
     # Along the taper the room d = C - q decays, and the top's gap g = high - available has
     # g' = (k' c - k) d - k' g: its zero is in closed form.
