@@ -77,17 +77,22 @@ def sun_of(case: Case) -> Array:
 
 def averaged(rows: Rows, cell_h: float) -> tuple[Rows, Callable[[Array], Array]]:
     """The rows averaged over cells of so many hours from each midnight, and what does the same to
-    their sun (see `sun_of`)."""
+    their sun (see `sun_of`). Of each cell, the time with less load than its mean is one row and
+    that with more another: a saw's losses are not those of its mean."""
     hours, count = rows.hours[:-1, None], rows.hours.size - 1
-    since = np.cumsum(rows.hours) - rows.hours
-    length = np.diff(rows.first_row)
-    cell = np.floor((since[:-1] - np.repeat(since[rows.first_row[:-1]], length)) / cell_h + 1e-9)
+    length, since = np.diff(rows.first_row), np.cumsum(rows.hours) - rows.hours
     day = np.repeat(np.arange(rows.days), length)
-    first = np.flatnonzero(np.append(True, (np.diff(cell) != 0.0) | (np.diff(day) != 0)))
-    cell_hours = np.add.reduceat(hours, first)
+    in_day = np.floor((since[:-1] - since[rows.first_row[day]]) / cell_h + 1e-9)
+    cell = np.cumsum(np.append(False, (np.diff(in_day) != 0.0) | (np.diff(day) != 0)))
+    bus_w = rows.bus_w[:-1].mean(axis=1)
+    mean_w = np.bincount(cell, bus_w * hours[:, 0]) / np.bincount(cell, hours[:, 0])
+    cell = 2 * cell + (bus_w < mean_w[cell] - 1e-9)
+    order = np.argsort(cell, kind="stable")
+    first = np.flatnonzero(np.append(True, np.diff(cell[order]) != 0))
+    cell_hours = np.add.reduceat(hours[order], first)
 
     def mean(values: Array) -> Array:
-        return _and_none(np.add.reduceat(values[:count] * hours, first) / cell_hours)
+        return _and_none(np.add.reduceat((values[:count] * hours)[order], first) / cell_hours)
 
     return replace(
         rows,
