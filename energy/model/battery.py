@@ -256,27 +256,25 @@ def _advance_two_wells(
     floor = np.where(asks, floor_wh, -np.inf)
     meets = np.where(charges, capacity - rate / taper, np.inf)
     may_run_out, may_fill = asks.any(axis=1).tolist(), charges.any(axis=1).tolist()
+    hours, top = np.broadcast_to(hours, rate.shape), c * capacity
     q, w = state
-    path, full = np.empty((hours.shape[0] + 1, q.size)), np.ones((hours.shape[0], q.size))
+    path, full = np.empty((hours.shape[0] + 1, q.size)), np.ones(hours.shape)
     path[0] = q
     for i in range(hours.shape[0]):
         q, w = q * half[i], w * half[i]
         available = w + c * q
         q1, w1 = q + moved[i], w * relax[i] + lifted[i]
         a1 = w1 + c * q1
-        dt = np.broadcast_to(hours[i], q.shape)
-        if may_run_out[i] and (runs_out := np.minimum(available, a1) < floor[i]).any():
-            at = np.flatnonzero(runs_out)
+        if may_run_out[i] and (at := (np.minimum(available, a1) < floor[i]).nonzero()[0]).size:
             q1[at], w1[at], full[i, at] = _run_out(
-                c, kk, q[at], w[at], rate[i, at], floor[i, at], dt[at]
+                c, kk, q[at], w[at], rate[i, at], floor[i, at], hours[i, at]
             )
         if may_fill[i]:
-            high = np.maximum(available, c * capacity)
-            limited = (q1 > meets[i]) | ((a1 > high) & charges[i])
-            if limited.any():
-                at = np.flatnonzero(limited)
+            high = np.maximum(available, top)
+            at = ((q1 > meets[i]) | ((a1 > high) & charges[i])).nonzero()[0]
+            if at.size:
                 q1[at], w1[at] = _fill(
-                    c, kk, q[at], w[at], rate[i, at], high[at], capacity[at], taper[at], dt[at]
+                    c, kk, q[at], w[at], rate[i, at], high[at], capacity[at], taper[at], hours[i, at]
                 )
         q, w = q1 * half[i], w1 * half[i]
         path[i + 1] = q
@@ -304,12 +302,13 @@ def _well_reaches(
     The well is a straight line plus one exponential, so that from the right side Newton's steps
     never overshoot.
     """
-    bend = w - (1.0 - c) * current / kk
+    straight, aside = c * current, (1.0 - c) * current / kk
+    bend, lacks = w - aside, aside + c * q - level
     t = np.where(bend * current < 0.0, 0.0, end)
     for _ in range(40):
-        q1, w1 = _constant(c, kk, q, w, current, t)
-        speed = current - kk * w1
-        step = (w1 + c * q1 - level) / np.where(speed == 0.0, np.inf, speed)
+        curved = bend * np.exp(-kk * t)
+        speed = straight - kk * curved
+        step = (curved + straight * t + lacks) / np.where(speed == 0.0, np.inf, speed)
         before, t = t, np.minimum(np.maximum(t - step, 0.0), end)
         if (np.abs(t - before) <= 1e-8 * end).all():  # the error is the square of that
             break
@@ -324,14 +323,21 @@ def _run_out(
     Below the floor nothing is given until the bound well has lifted it; then all that is asked
     until the floor is reached; then only what the bound well feeds.
     """
-    lifted = (w < 0.0) & (c * q > floor)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        lift = np.where(lifted, np.log(w / np.where(lifted, floor - c * q, -1.0)) / kk, dt)
-    wait = np.where(w + c * q < floor, np.minimum(np.maximum(lift, 0.0), dt), 0.0)
-    w, left = w * np.exp(-kk * wait), dt - wait
+    below = w + c * q < floor
+    if below.any():
+        lifted = (w < 0.0) & (c * q > floor)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            lift = np.where(lifted, np.log(w / np.where(lifted, floor - c * q, -1.0)) / kk, dt)
+        wait = np.where(below, np.minimum(np.maximum(lift, 0.0), dt), 0.0)
+        w, left = w * np.exp(-kk * wait), dt - wait
+    else:
+        left = dt
     q_end, w_end = _constant(c, kk, q, w, current, left)
-    served, at = left.copy(), np.flatnonzero(w_end + c * q_end < floor)
-    served[at] = _well_reaches(c, kk, q[at], w[at], current[at], floor[at], left[at])
+    drops = w_end + c * q_end < floor
+    at_once = below & (current <= kk * w)  # it has just been lifted to the floor and sinks again
+    served, at = np.where(drops, 0.0, left), (drops & ~at_once).nonzero()[0]
+    if at.size:
+        served[at] = _well_reaches(c, kk, q[at], w[at], current[at], floor[at], left[at])
     q, w = _constant(c, kk, q, w, current, served)
     left = left - served
     q_held, w_held = _held(c, kk, w, w + c * q, left)
@@ -360,23 +366,24 @@ def _fill(
     """
     until = np.minimum(np.maximum((capacity - current / taper - q) / current, 0.0), dt)
     q1, w1 = _constant(c, kk, q, w, current, until)
-    topped = w1 + c * q1 > high * (1.0 + 1e-12)
-    if (at := np.flatnonzero(topped)).size:
+    available = w1 + c * q1
+    topped = available > high * (1.0 + 1e-12)
+    if (at := topped.nonzero()[0]).size:
         until[at] = _well_reaches(c, kk, q[at], w[at], current[at], high[at], until[at])
         q1[at], w1[at] = _constant(c, kk, q[at], w[at], current[at], until[at])
+        available[at] = high[at]
     left = dt - until
     # Along the taper the room d = C - q decays, and the top's gap g = high - available has
     # g' = (k' c - k) d - k' g: its zero is in closed form.
-    room, gap, faster = capacity - q1, high - (w1 + c * q1), kk - taper
+    room, gap, faster = capacity - q1, np.maximum(high - available, 0.0), kk - taper
     faster = np.where(np.abs(faster) < 1e-9, 1e-9, faster)
-    inside = np.maximum(gap, 0.0) * faster / np.maximum((taper - kk * c) * room, 1e-300)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        meets = np.log1p(np.maximum(inside, -1.0)) / faster
+    inside = gap * faster / np.maximum((taper - kk * c) * room, 1e-300)
+    meets = np.log1p(np.maximum(inside, 1e-16 - 1.0)) / faster
     meets = np.where((taper > kk * c) & (inside > -1.0), meets, np.inf)
     along = np.where(topped, 0.0, np.minimum(meets, left))
-    q2 = capacity - room * np.exp(-taper * along)
-    fed = taper * room * np.exp(-kk * along) * np.expm1(faster * along) / faster
-    w2 = w1 * np.exp(-kk * along) + (1.0 - c) * fed
+    slower, more = np.exp(-kk * along), np.expm1(faster * along)
+    q2 = capacity - room * slower * (1.0 + more)  # room exp(-taper along)
+    w2 = w1 * slower + (1.0 - c) * taper * room * slower * more / faster
     q3, w3 = _held(c, kk, w2, high, left - along)
     holds = along < left
     return np.where(holds, q3, q2), np.where(holds, w3, w2)
