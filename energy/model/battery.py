@@ -323,23 +323,22 @@ def _run_out(
     Below the floor nothing is given until the bound well has lifted it; then all that is asked
     until the floor is reached; then only what the bound well feeds.
     """
-    below = w + c * q < floor
+    level = floor - c * q  # of w, at the floor
+    below, left = w < level, dt
     if below.any():
-        lifted = (w < 0.0) & (c * q > floor)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            lift = np.where(lifted, np.log(w / np.where(lifted, floor - c * q, -1.0)) / kk, dt)
-        wait = np.where(below, np.minimum(np.maximum(lift, 0.0), dt), 0.0)
+        times = np.where(below, np.inf, 1.0)  # how much nearer w must come to its rest
+        np.divide(w, level, out=times, where=below & (level < 0.0))
+        wait = np.minimum(np.log(times) / kk, dt)
         w, left = w * np.exp(-kk * wait), dt - wait
-    else:
-        left = dt
     q_end, w_end = _constant(c, kk, q, w, current, left)
     drops = w_end + c * q_end < floor
     at_once = below & (current <= kk * w)  # it has just been lifted to the floor and sinks again
     served, at = np.where(drops, 0.0, left), (drops & ~at_once).nonzero()[0]
     if at.size:
         served[at] = _well_reaches(c, kk, q[at], w[at], current[at], floor[at], left[at])
-    q, w = _constant(c, kk, q, w, current, served)
-    left = left - served
+    if served.any():
+        q, w = _constant(c, kk, q, w, current, served)
+        left = left - served
     q_held, w_held = _held(c, kk, w, w + c * q, left)
     feeds = w < 0.0
     return (

@@ -22,6 +22,7 @@ STRETCH_DAYS = 10
 COLUMNS = 3000  # run at once, and
 CELLS = 60_000  # rows x columns, so that they fit the cache
 SAME = 1e-10  # share of C by which a stretch may begin otherwise than the one before it ended
+NEARLY = 1e-3  # likewise, for averages
 
 
 @dataclass(frozen=True)
@@ -124,11 +125,14 @@ class Stretches:
     """Packs on their way through all days.
 
     sun_w (sizes, lit + 1, y): what panels of some sizes give, each as `sun_of`; size (m,): which
-    of them each pack has. battery holds the packs in each scenario, pack by pack (m x y).
+    of them each pack has. battery holds the packs in each scenario, pack by pack (m x y). same: by
+    which share of C a stretch may begin otherwise than the one before it ended.
     """
 
-    def __init__(self, rows: Rows, sun_w: Array, size: Index, battery: Battery) -> None:
-        self._rows, self._battery = rows, battery
+    def __init__(
+        self, rows: Rows, sun_w: Array, size: Index, battery: Battery, same: float = SAME
+    ) -> None:
+        self._rows, self._battery, self._same_wh = rows, battery, same * battery.capacity_wh
         sizes, _, scenarios = sun_w.shape
         self._sun = np.moveaxis(sun_w, 0, 1).reshape(-1, sizes * scenarios)
         self._scenario = np.tile(np.arange(scenarios), size.size)
@@ -153,7 +157,7 @@ class Stretches:
             for first in range(0, stretch.size, COLUMNS):
                 part = slice(first, first + COLUMNS)
                 self._go(stretch[part], column[part], unmet)
-            away = np.abs(begins - ends).max(axis=0) > SAME * self._battery.capacity_wh
+            away = np.abs(begins - ends).max(axis=0) > self._same_wh
             todo[0], todo[1:] = False, away
             if turn > 0:  # one that begins where another still may change waits for it
                 todo[2:] &= ~away[:-1]
@@ -176,7 +180,7 @@ class Stretches:
             state = self._day(packs, self._states[:, stretch, k, column], column, day, unmet)
             before = self._states[:, stretch, k + 1, column]
             self._states[:, stretch, k + 1, column] = state
-            met = np.abs(state - before).max(axis=0) <= SAME * packs.capacity_wh
+            met = np.abs(state - before).max(axis=0) <= self._same_wh[column]
             stretch, column = stretch[~met], column[~met]
             if not stretch.size:
                 return

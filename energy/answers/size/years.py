@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from energy.answers.size.year_weather import YEAR_DAYS, FewYears, YearWeather, year_weather
 from energy.model import Array, Mask
 from energy.model.compiled import Sweep, laid_out, repaid
-from energy.model.stretches import Stretches, ThroughDays
+from energy.model.stretches import NEARLY, SAME, Stretches, ThroughDays
 from energy.plan import Plan
 
 Progress = Callable[[int, int], None]
@@ -102,13 +102,13 @@ def _side_by_side(
     years = case.factor.shape[1]
     sizes, size = np.unique(panel_w, return_inverse=True)
     suns = [piece.sun_w(watts) for watts in sizes.tolist()]
-    rows = piece.rows
+    rows, same = piece.rows, SAME
     if averages:
-        rows, mean = piece.averages
+        (rows, mean), same = piece.averages, NEARLY
         suns = [mean(sun) for sun in suns]
     year = np.tile(np.arange(years), panel_w.size)
     packs = piece.designs.battery(case, np.repeat(battery_wh, years), year)
-    return Stretches(rows, np.stack(suns), size, packs)
+    return Stretches(rows, np.stack(suns), size, packs, same)
 
 
 def _compiled(
