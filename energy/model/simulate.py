@@ -13,7 +13,7 @@ from energy.model import Array, Index, Mask
 from energy.model.battery import Battery, advance, rate_to_terminal, start, store_rate
 from energy.model.electronics import InverterCurve
 
-BLOCK_CELLS = 25_000  # segments x scenarios worked on at once: fits the cache, bounds the memory
+BLOCK_CELLS = 10_000  # segments x scenarios worked on at once: fits the cache, bounds the memory
 ENTRIES = (
     "spilled",
     "other_charging",

@@ -19,7 +19,7 @@ from energy.simulation.strings import Arrangement, laid_out
 from energy.weather.days import Days
 from energy.weather.weathers import Weathers
 
-CELLS_AT_ONCE = 30_000  # rows x scenarios worked on at once: bounds the memory of the optics
+CELLS_AT_ONCE = 10_000  # rows x scenarios worked on at once: bounds the memory of the optics
 
 
 @dataclass(frozen=True)
