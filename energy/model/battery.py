@@ -274,7 +274,15 @@ def _advance_two_wells(
             at = ((q1 > meets[i]) | ((a1 > high) & charges[i])).nonzero()[0]
             if at.size:
                 q1[at], w1[at] = _fill(
-                    c, kk, q[at], w[at], rate[i, at], high[at], capacity[at], taper[at], hours[i, at]
+                    c,
+                    kk,
+                    q[at],
+                    w[at],
+                    rate[i, at],
+                    high[at],
+                    capacity[at],
+                    taper[at],
+                    hours[i, at],
                 )
         q, w = q1 * half[i], w1 * half[i]
         path[i + 1] = q

@@ -12,6 +12,7 @@ from energy.model.battery import Battery
 from energy.model.electronics import inverter_curve
 from energy.model.simulate import Case, Load
 
+
 def random_case(seed: int, changes: dict[str, Any]) -> Case:
     """Invented: 3 weathers, 240 segments of a minute to an hour, frost, five tasks, a charger."""
     rng = np.random.default_rng(seed)

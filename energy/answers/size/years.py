@@ -94,9 +94,7 @@ def run_years(
     return Years(panel_w, battery_wh, dates, weather.dated, *several)
 
 
-def _side_by_side(
-    piece: FewYears, panel_w: Array, battery_wh: Array, averages: bool
-) -> Stretches:
+def _side_by_side(piece: FewYears, panel_w: Array, battery_wh: Array, averages: bool) -> Stretches:
     """Each design in every year, by the step of the simulation."""
     case = piece.designs.cases[0]
     years = case.factor.shape[1]
