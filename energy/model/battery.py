@@ -128,6 +128,21 @@ def rate_to_terminal(rate: Array, capacity_wh: Array | float, resistive_h: float
     return rate + resistive_h * rate**2 / capacity_wh
 
 
+def store_rate(battery: Battery, net_w: Array, may_charge: Array) -> Array:
+    """Rate offered to the store, or asked of it, for what the bus has over, or lacks [W].
+
+    may_charge: 0 where the cold forbids charging, else 1; both (n, scenarios).
+
+    >>> one = np.array([1000.0])
+    >>> pack = Battery("lfp", one, np.array([500.0]), 0.5, 0.0, 0.9, 0.9, 0.0)
+    >>> store_rate(pack, np.array([[800.0], [-100.0]]), np.ones((2, 1)))[:, 0]
+    array([ 450., -100.])
+    """
+    terminal = np.where(net_w > 0.0, np.minimum(net_w, battery.charge_max_w) * may_charge, net_w)
+    rate = terminal_to_rate(terminal, battery.capacity_wh, battery.resistive_h)
+    return np.where(rate > 0.0, rate * battery.coulombic, rate)
+
+
 def hours_to_meet(gap_wh: Array, slope: Array, leak_per_h: float) -> Array:
     """How long the store needs to rise by gap_wh where it rises at `slope` [Wh/h] to begin with.
 
@@ -169,13 +184,13 @@ def advance(
     """Move the store through n segments of constant rate.
 
     rate [Wh/h], (n, scenarios), positive: what is offered to the store (the charge ceiling is kept
-    here), negative: what is asked of it; hours (n,); floor_wh (n, scenarios): where it is empty
-    (for lead-acid: where its available well is). The exact solution of each segment, so that
-    halving a segment changes nothing.
+    here), negative: what is asked of it; hours (n, scenarios or 1); floor_wh (n, scenarios): where
+    it is empty (for lead-acid: where its available well is). The exact solution of each segment,
+    so that halving a segment changes nothing.
 
     >>> one = np.array([1000.0])
     >>> pack = Battery("lfp", one, one, 0.5, 0.06, 0.99, 0.9, 0.0)
-    >>> rates, hours, floor = np.array([[-100.0], [-900.0]]), np.array([1.0, 1.0]), np.zeros((2, 1))
+    >>> rates, hours, floor = np.array([[-100.0], [-900.0]]), np.ones((2, 1)), np.zeros((2, 1))
     >>> path = advance(pack, start(pack), rates, hours, floor)
     >>> path.store_wh[:, 0], path.full[:, 0].round(3)
     (array([500., 400.,   0.]), array([1.   , 0.444]))
@@ -191,18 +206,18 @@ def _advance_one_well(
     """e' = rate - leak e, under the ceiling k (C - e) where that is lower, not below the floor."""
     capacity, k, leak = battery.capacity_wh, battery.taper_per_h, battery.self_discharge_per_h
     keep = np.exp(-leak * hours)
-    moved = rate * (-np.expm1(-leak * hours) / leak if leak > 0.0 else hours)[:, None]
+    moved = rate * (-np.expm1(-leak * hours) / leak if leak > 0.0 else hours)
     # Where the ceiling begins to bind; an offer below the leak at full charge never meets it.
     charging = rate > leak * capacity
     meets = np.where(charging, capacity - rate / k, np.inf)
     may_taper = np.any(charging, axis=1)
     rest = capacity * k / (k + leak)
-    all_along = np.exp(-(k + leak) * hours[:, None])
-    path = np.empty((hours.size + 1, capacity.size))
+    all_along = np.exp(-(k + leak) * hours)
+    path = np.empty((hours.shape[0] + 1, capacity.size))
     path[0] = store
-    for i, keeps in enumerate(keep.tolist()):
+    for i in range(hours.shape[0]):
         before, after = path[i], path[i + 1]
-        np.multiply(before, keeps, out=after)
+        np.multiply(before, keep[i], out=after)
         after += moved[i]
         np.maximum(after, np.minimum(before, floor_wh[i]), out=after)
         if not may_taper[i] or not (over := after > meets[i]).any():
@@ -216,7 +231,7 @@ def _advance_one_well(
             away = np.where(over, rest - np.maximum(before, meets[i]), 0.0)
             tapered = rest - away * np.exp(-(k + leak) * np.maximum(hours[i] - until, 0.0))
             np.copyto(after, tapered, where=over)
-    lost = moved + path[:-1] * keep[:, None] - path[1:]  # negative: taken less than asked
+    lost = moved + path[:-1] * keep - path[1:]  # negative: taken less than asked
     short = (moved < -1e-12 * capacity) & (lost < -1e-12 * capacity)
     asked = np.where(short, -moved, 1.0)
     full = np.where(short, np.clip(1.0 + lost / asked, 0.0, 1.0), 1.0)
@@ -235,28 +250,40 @@ def _advance_two_wells(
     assert c is not None
     assert kk is not None
     leak, taper, capacity = battery.self_discharge_per_h, battery.taper_per_h, battery.capacity_wh
-    half = np.exp(-leak * hours / 2.0).tolist()
-    relax = np.exp(-kk * hours).tolist()
-    q, w = (s.copy() for s in state)
-    path, full = np.empty((hours.size + 1, q.size)), np.ones((hours.size, q.size))
+    half, relax = np.exp(-leak * hours / 2.0), np.exp(-kk * hours)
+    moved, lifted = rate * hours, (1.0 - c) * rate * (1.0 - relax) / kk
+    asks, charges = rate < 0.0, rate > 0.0
+    floor = np.where(asks, floor_wh, -np.inf)
+    meets = np.where(charges, capacity - rate / taper, np.inf)
+    may_run_out, may_fill = asks.any(axis=1).tolist(), charges.any(axis=1).tolist()
+    hours, top = np.broadcast_to(hours, rate.shape), c * capacity
+    q, w = state
+    path, full = np.empty((hours.shape[0] + 1, q.size)), np.ones(hours.shape)
     path[0] = q
-    for i, dt in enumerate(hours.tolist()):
+    for i in range(hours.shape[0]):
         q, w = q * half[i], w * half[i]
-        current, available = rate[i], w + c * q
-        q1 = q + current * dt
-        w1 = w * relax[i] + (1.0 - c) * current * (1.0 - relax[i]) / kk
+        available = w + c * q
+        q1, w1 = q + moved[i], w * relax[i] + lifted[i]
         a1 = w1 + c * q1
-        floor, high = floor_wh[i], np.maximum(available, c * capacity)
-        runs_out = (current < 0.0) & (np.minimum(available, a1) < floor)
-        limited = (current > 0.0) & ((q1 > capacity - current / taper) | (a1 > high))
-        if runs_out.any():
-            at = np.flatnonzero(runs_out)
-            q1[at], w1[at], full[i, at] = _run_out(c, kk, q[at], w[at], current[at], floor[at], dt)
-        if limited.any():
-            at = np.flatnonzero(limited)
-            q1[at], w1[at] = _fill(
-                c, kk, q[at], w[at], current[at], high[at], capacity[at], taper[at], dt
+        if may_run_out[i] and (at := (np.minimum(available, a1) < floor[i]).nonzero()[0]).size:
+            q1[at], w1[at], full[i, at] = _run_out(
+                c, kk, q[at], w[at], rate[i, at], floor[i, at], hours[i, at]
             )
+        if may_fill[i]:
+            high = np.maximum(available, top)
+            at = ((q1 > meets[i]) | ((a1 > high) & charges[i])).nonzero()[0]
+            if at.size:
+                q1[at], w1[at] = _fill(
+                    c,
+                    kk,
+                    q[at],
+                    w[at],
+                    rate[i, at],
+                    high[at],
+                    capacity[at],
+                    taper[at],
+                    hours[i, at],
+                )
         q, w = q1 * half[i], w1 * half[i]
         path[i + 1] = q
     return Path(path, full, w)
@@ -283,36 +310,43 @@ def _well_reaches(
     The well is a straight line plus one exponential, so that from the right side Newton's steps
     never overshoot.
     """
-    bend = w - (1.0 - c) * current / kk
+    straight, aside = c * current, (1.0 - c) * current / kk
+    bend, lacks = w - aside, aside + c * q - level
     t = np.where(bend * current < 0.0, 0.0, end)
     for _ in range(40):
-        q1, w1 = _constant(c, kk, q, w, current, t)
-        speed = current - kk * w1
-        step = (w1 + c * q1 - level) / np.where(speed == 0.0, np.inf, speed)
-        before, t = t, np.clip(t - step, 0.0, end)
-        if (np.abs(t - before) <= 1e-13 * end).all():
+        curved = bend * np.exp(-kk * t)
+        speed = straight - kk * curved
+        step = (curved + straight * t + lacks) / np.where(speed == 0.0, np.inf, speed)
+        before, t = t, np.minimum(np.maximum(t - step, 0.0), end)
+        if (np.abs(t - before) <= 1e-8 * end).all():  # the error is the square of that
             break
     return t
 
 
 def _run_out(
-    c: float, kk: float, q: Array, w: Array, current: Array, floor: Array, dt: float
+    c: float, kk: float, q: Array, w: Array, current: Array, floor: Array, dt: Array
 ) -> tuple[Array, Array, Array]:
     """Discharge where the available well is, or comes, to its floor; third: share fully served.
 
     Below the floor nothing is given until the bound well has lifted it; then all that is asked
     until the floor is reached; then only what the bound well feeds.
     """
-    lifted = (w < 0.0) & (c * q > floor)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        lift = np.where(lifted, np.log(w / np.where(lifted, floor - c * q, -1.0)) / kk, dt)
-    wait = np.where(w + c * q < floor, np.clip(lift, 0.0, dt), 0.0)
-    w, left = w * np.exp(-kk * wait), dt - wait
+    level = floor - c * q  # of w, at the floor
+    below, left = w < level, dt
+    if below.any():
+        times = np.where(below, np.inf, 1.0)  # how much nearer w must come to its rest
+        np.divide(w, level, out=times, where=below & (level < 0.0))
+        wait = np.minimum(np.log(times) / kk, dt)
+        w, left = w * np.exp(-kk * wait), dt - wait
     q_end, w_end = _constant(c, kk, q, w, current, left)
-    reach = _well_reaches(c, kk, q, w, current, floor, left)
-    served = np.where(w_end + c * q_end < floor, reach, left)
-    q, w = _constant(c, kk, q, w, current, served)
-    left = left - served
+    drops = w_end + c * q_end < floor
+    at_once = below & (current <= kk * w)  # it has just been lifted to the floor and sinks again
+    served, at = np.where(drops, 0.0, left), (drops & ~at_once).nonzero()[0]
+    if at.size:
+        served[at] = _well_reaches(c, kk, q[at], w[at], current[at], floor[at], left[at])
+    if served.any():
+        q, w = _constant(c, kk, q, w, current, served)
+        left = left - served
     q_held, w_held = _held(c, kk, w, w + c * q, left)
     feeds = w < 0.0
     return (
@@ -331,33 +365,32 @@ def _fill(
     high: Array,
     capacity: Array,
     taper: Array,
-    dt: float,
+    dt: Array,
 ) -> tuple[Array, Array]:
     """Charge at the offer, then along the taper, then as fast as the full well passes it on.
 
     Nine arguments: the state and the limits of each scenario, as plain arrays.
     """
-    end = np.full_like(q, dt)
-    until = np.clip((capacity - current / taper - q) / current, 0.0, dt)
+    until = np.minimum(np.maximum((capacity - current / taper - q) / current, 0.0), dt)
     q1, w1 = _constant(c, kk, q, w, current, until)
-    topped = w1 + c * q1 > high * (1.0 + 1e-12)
-    if topped.any():
-        reach = _well_reaches(c, kk, q, w, current, high, until)
-        until = np.where(topped, reach, until)
-        q1, w1 = _constant(c, kk, q, w, current, until)
-    left = end - until
+    available = w1 + c * q1
+    topped = available > high * (1.0 + 1e-12)
+    if (at := topped.nonzero()[0]).size:
+        until[at] = _well_reaches(c, kk, q[at], w[at], current[at], high[at], until[at])
+        q1[at], w1[at] = _constant(c, kk, q[at], w[at], current[at], until[at])
+        available[at] = high[at]
+    left = dt - until
     # Along the taper the room d = C - q decays, and the top's gap g = high - available has
     # g' = (k' c - k) d - k' g: its zero is in closed form.
-    room, gap, faster = capacity - q1, high - (w1 + c * q1), kk - taper
+    room, gap, faster = capacity - q1, np.maximum(high - available, 0.0), kk - taper
     faster = np.where(np.abs(faster) < 1e-9, 1e-9, faster)
-    inside = np.maximum(gap, 0.0) * faster / np.maximum((taper - kk * c) * room, 1e-300)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        meets = np.log1p(np.maximum(inside, -1.0)) / faster
+    inside = gap * faster / np.maximum((taper - kk * c) * room, 1e-300)
+    meets = np.log1p(np.maximum(inside, 1e-16 - 1.0)) / faster
     meets = np.where((taper > kk * c) & (inside > -1.0), meets, np.inf)
     along = np.where(topped, 0.0, np.minimum(meets, left))
-    q2 = capacity - room * np.exp(-taper * along)
-    fed = taper * room * np.exp(-kk * along) * np.expm1(faster * along) / faster
-    w2 = w1 * np.exp(-kk * along) + (1.0 - c) * fed
+    slower, more = np.exp(-kk * along), np.expm1(faster * along)
+    q2 = capacity - room * slower * (1.0 + more)  # room exp(-taper along)
+    w2 = w1 * slower + (1.0 - c) * taper * room * slower * more / faster
     q3, w3 = _held(c, kk, w2, high, left - along)
     holds = along < left
     return np.where(holds, q3, q2), np.where(holds, w3, w2)

@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from energy.model import Array, Index, Mask
-from energy.model.battery import Battery, advance, rate_to_terminal, start, terminal_to_rate
+from energy.model.battery import Battery, advance, rate_to_terminal, start, store_rate
 from energy.model.electronics import InverterCurve
 
-BLOCK_CELLS = 25_000  # segments x scenarios worked on at once: fits the cache, bounds the memory
+BLOCK_CELLS = 10_000  # segments x scenarios worked on at once: fits the cache, bounds the memory
 ENTRIES = (
     "spilled",
     "other_charging",
@@ -207,7 +207,7 @@ def simulate(
     for rows in row_blocks(count, scenarios):
         cold_unavailable = case.cold_unavailable(rows) * battery.capacity_wh
         block = block_of(case, rows)
-        path = advance(battery, state, block.rate, block.hours[:, 0], cold_unavailable)
+        path = advance(battery, state, block.rate, block.hours, cold_unavailable)
         state = path.store_wh[-1], path.imbalance_wh
         simulated.store_wh[rows.start + 1 : rows.stop + 1] = path.store_wh[1:]
         row, scenario = np.nonzero(path.full < 1.0)
@@ -252,10 +252,7 @@ def block_of(case: Case, rows: slice) -> Block:
         asked = asked + on * case.inverter.input_w(outlet["ac"])
     charger = case.charger_w[rows, None]
     net = solar + charger - asked - case.idle_w
-    may_charge = 1.0 - case.frozen(rows)
-    terminal = np.where(net > 0.0, np.minimum(net, battery.charge_max_w) * may_charge, net)
-    rate = terminal_to_rate(terminal, battery.capacity_wh, battery.resistive_h)
-    rate = np.where(rate > 0.0, rate * battery.coulombic, rate)
+    rate = store_rate(battery, net, 1.0 - case.frozen(rows))
     hours = np.diff(case.edges[rows.start : rows.stop + 1])[:, None] / 3600.0
     return Block(rows, hours, solar, charger, outlet, leads, asked, inverter_idle, rate, net)
 
@@ -339,23 +336,57 @@ class _Short:
 
 def _shed(case: Case, block: Block, short: _Short, flows: _Flows, simulated: Simulated) -> None:
     """Settle the cells in which the store ran out: all is served for the share `full` of the
-    time; for the rest what still comes in goes to the pack's idle, then to tasks by rank.
-
-    Long because each rank takes from what the last one left.
-    """
+    time; for the rest what still comes in goes to the pack's idle, then to tasks by rank."""
     row, scenario, full = short.row, short.scenario, short.full
     cells, hours = (row, scenario), block.hours[row, 0]
     rest = (1.0 - full) * hours
-    trickle = _trickle(case.battery, block, short, rest)
+    trickle = trickle_w(
+        case.battery, scenario, short.given + block.rate[cells] * full * hours, rest
+    )
     left = block.solar[cells] + block.charger[row, 0] + trickle
     pack_idle = np.minimum(left, case.idle_w)
-    left = left - pack_idle
     inverter_idle = np.broadcast_to(block.inverter_idle, block.load.shape)[cells]
-    paid = np.zeros(row.size, dtype=bool)
-    served_ac, served = np.zeros(row.size), np.zeros(row.size)
-    spent = np.zeros(row.size)
+    shares = by_rank(case, block.rows.start + row, scenario, left - pack_idle, inverter_idle)
+    for task, missing_w in shares.missing:
+        missing = missing_w * rest
+        simulated.unmet_wh[task] += np.bincount(
+            scenario, missing, minlength=simulated.first_short_s.size
+        )
+        wanting = missing > 1e-9
+        np.minimum.at(simulated.first_unmet_s[task], scenario[wanting], short.begins_s[wanting])
+    for values, late in (
+        (flows.delivered, shares.served),
+        (flows.conversion, shares.spent - shares.served),
+        (flows.idle, pack_idle + shares.idle),
+        (flows.from_battery, trickle),
+    ):
+        values[cells] = values[cells] * full + late * rest
+    flows.unused[cells] = shares.left * rest
+
+
+@dataclass(frozen=True)
+class Shares:
+    """What cells without a store give by rank, (cells,) each in watts: missing of each task that
+    asks, (its number, watts); served to tasks, spent on them at the bus, idle of the inverter and
+    left over."""
+
+    missing: list[tuple[int, Array]]
+    served: Array
+    spent: Array
+    idle: Array
+    left: Array
+
+
+def by_rank(
+    case: Case, segment: Index, scenario: Index, left: Array, inverter_idle: Array
+) -> Shares:
+    """Share what is left [W] out among the tasks by rank, in cells (cells,) that each are a
+    segment in a scenario of the case; the inverter's idle comes before the first mains task."""
+    paid = np.zeros(left.size, dtype=bool)
+    served_ac, served, spent = np.zeros((3, left.size))
+    every_missing = []
     for load in case.loads:
-        watts = _watts_at(load, block.rows.start + row) * case.factor[load.task, scenario]
+        watts = _watts_at(load, segment) * case.factor[load.task, scenario]
         watts = watts * (1.0 + load.lead_loss)
         if not watts.any():
             continue
@@ -374,34 +405,17 @@ def _shed(case: Case, block: Block, short: _Short, flows: _Flows, simulated: Sim
             got = cost * case.outlet_efficiency[load.supply]
         left, spent = left - cost, spent + cost
         served = served + got / (1.0 + load.lead_loss)
-        missing = (watts - got) / (1.0 + load.lead_loss) * rest
-        simulated.unmet_wh[load.task] += np.bincount(
-            scenario, missing, minlength=simulated.first_short_s.size
-        )
-        wanting = missing > 1e-9
-        np.minimum.at(
-            simulated.first_unmet_s[load.task], scenario[wanting], short.begins_s[wanting]
-        )
+        every_missing.append((load.task, (watts - got) / (1.0 + load.lead_loss)))
     idle_only = np.where(paid, 0.0, np.minimum(left, inverter_idle))
-    left = left - idle_only
-    paid_idle = pack_idle + np.where(paid, inverter_idle, idle_only)
-    for values, late in (
-        (flows.delivered, served),
-        (flows.conversion, spent - served),
-        (flows.idle, paid_idle),
-        (flows.from_battery, trickle),
-    ):
-        values[cells] = values[cells] * full + late * rest
-    flows.unused[cells] = left * rest
+    idle = np.where(paid, inverter_idle, idle_only)
+    return Shares(every_missing, served, spent, idle, left - idle_only)
 
 
-def _trickle(battery: Battery, block: Block, short: _Short, rest: Array) -> Array:
-    """What a lead-acid battery still gives from its bound well in the `rest` [h] of each cell [W
-    at the bus]; nothing of lithium."""
-    cells, hours = (short.row, short.scenario), block.hours[short.row, 0]
-    given = np.maximum(short.given + block.rate[cells] * short.full * hours, 0.0)
-    rate = given / np.maximum(rest, 1e-12)
-    return -rate_to_terminal(-rate, battery.capacity_wh[short.scenario], battery.resistive_h)
+def trickle_w(battery: Battery, scenario: Index, given_wh: Array, rest_h: Array) -> Array:
+    """What a lead-acid battery still gives from its bound well [W at the bus] in the rest of each
+    cell, (cells,), in which its store gives so much; nothing of lithium."""
+    rate = np.maximum(given_wh, 0.0) / np.maximum(rest_h, 1e-12)
+    return -rate_to_terminal(-rate, battery.capacity_wh[scenario], battery.resistive_h)
 
 
 def _watts_at(load: Load, rows: Index) -> Array:

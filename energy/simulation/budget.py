@@ -23,6 +23,7 @@ from energy.simulation.cables import mains_notes
 from energy.simulation.case import (
     calendar_of,
     days_of,
+    derates,
     edges_of,
     energy_by_task,
     lay_out,
@@ -31,7 +32,7 @@ from energy.simulation.case import (
 from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
 from energy.simulation.result import Lowest as Lowest
-from energy.simulation.solar import Solar
+from energy.simulation.solar import Solar, solar
 from energy.simulation.strings import laid_out, pwm_notes
 from energy.weather.days import Days
 from energy.weather.scenarios import weathers
@@ -103,7 +104,7 @@ def budget(
     if previous is not None and np.array_equal(previous.days.cells, days.cells):
         same_sun = _same_panels(previous.plan, plan)
         budgets = [
-            _judged(shared, each.weather, each.solar if same_sun else None, books)
+            _judged(shared, each.weather, each.solar if same_sun else _other_sun(days, each), books)
             for each in (previous, *previous.bounds)
         ]
     else:
@@ -277,6 +278,13 @@ def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, books: bool =
         done=shared.done,
         progress=shared.progress,
     )
+
+
+def _other_sun(days: Days, previous: Budget) -> Solar:
+    """What the panels of a plan's days give in the weather of a budget in the same cells."""
+    weather = previous.weather
+    derate = derates(days.plan, weather.shift_days.size)
+    return solar(days, weather, derate, previous.solar)
 
 
 def _same_weather(plan: Plan, other: Plan) -> bool:

@@ -4,7 +4,8 @@ The optics and the cells are `model.panel`'s; here they meet the plan's panels a
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -14,22 +15,32 @@ from energy.model.electronics import pwm_power
 from energy.model.sun import Sun, clear_sun
 from energy.model.timeline import Calendar, inside, to_utc
 from energy.plan import Plan
+from energy.plan.kit import Panel
 from energy.simulation.cables import at_the_pack, solar_limit_w
 from energy.simulation.strings import Arrangement, laid_out
 from energy.weather.days import Days
 from energy.weather.weathers import Weathers
 
-CELLS_AT_ONCE = 30_000  # rows x scenarios worked on at once: bounds the memory of the optics
+CELLS_AT_ONCE = 10_000  # rows x scenarios worked on at once: bounds the memory of the optics
+
+
+Stand = tuple[Any, ...]  # what decides the light on a panel, and what its cells make of it
+PerWatt = tuple[Array, Array]  # per watt of a panel's label: power, (lit cells, m or 1); sun, Wh
 
 
 @dataclass(frozen=True)
 class Solar:
-    """Panel-side power after the input's limit, (lit cells, m), and its books in Wh, (m,)."""
+    """Panel-side power after the input's limit, (lit cells, m), and its books in Wh, (m,).
+
+    per_watt: by how its panels stand what one gives in full condition, for others that differ in
+        size alone; None until that is asked for.
+    """
 
     panel_w: Array
     sun_wh: Array
     loss_wh: Array
     clipped_wh: Array
+    per_watt: dict[Stand, PerWatt | None] = field(default_factory=dict)
 
 
 def turns(plan: Plan, number: int, calendar: Calendar) -> list[float]:
@@ -40,37 +51,64 @@ def turns(plan: Plan, number: int, calendar: Calendar) -> list[float]:
     return sorted(t for t in times if t >= start)
 
 
-def solar(days: Days, weather: Weathers, derates: Sequence[Array]) -> Solar:
+def solar(
+    days: Days, weather: Weathers, derates: Sequence[Array], previous: Solar | None = None
+) -> Solar:
     """All panels of a plan together; derates holds each panel's share of its label, (m,).
 
-    What the cable from the panels to the pack costs is among the panels' losses.
+    What the cable from the panels to the pack costs is among the panels' losses. previous: what
+    other panels gave in the same cells and weather, from which those that stand alike are taken.
     """
-    plan, calendar, cells, cold = days.plan, days.calendar, days.cells, days.site.cold
-    light, scenarios = weather.light, weather.shift_days.size
-    hours = np.diff(cells)[light.lit] / 3600.0
-    in_span = inside(cells, [days.span])[light.lit]
-    power, sun_wh = np.zeros((hours.size, scenarios)), np.zeros(scenarios)
+    plan, cold = days.plan, days.site.cold
+    hours = np.diff(days.cells)[weather.light.lit] / 3600.0
+    power, sun_wh = np.zeros((hours.size, weather.shift_days.size)), 0.0
     strings = laid_out(plan, cold)
+    stands = [_stand(panel) for panel in plan.panel]
+    linear = plan.pack.solar_input.kind != "pwm"
+    kept = previous.per_watt if previous is not None and linear else {}
     for number, panel in enumerate(plan.panel):
-        out = in_span
-        if panel.out_between is not None:
-            out = out * inside(cells, calendar.windows(panel.out_between))[light.lit]
-        keep = np.ones(hours.size)
-        for shade in panel.shade:
-            shaded = inside(cells, calendar.windows(shade.between))[light.lit]
-            keep *= np.where(shaded > 0.0, shade.keep_percent / 100.0, 1.0)
-        aimed_at = _aimed_at(days, number)
-        lit, size = np.flatnonzero(out), max(1, CELLS_AT_ONCE // light.ghi.shape[1])
-        for first in range(0, lit.size, size):
-            rows = lit[first : first + size]
-            got, seen = _panel_power(plan, strings[number], weather, aimed_at, rows, keep[rows])
-            power[rows] += panel.count * got * derates[number]
-            sun_wh += panel.count * (seen * hours[rows, None]).sum(axis=0)
+        per_watt = kept.get(stands[number])
+        if per_watt is None:
+            per_watt = _per_watt(days, weather, number, strings[number])
+        if stands[number] in kept:
+            kept[stands[number]] = per_watt
+        label_w = panel.count * panel.rated_w
+        power += label_w * per_watt[0] * derates[number]
+        sun_wh = sun_wh + label_w * per_watt[1]
     power = at_the_pack(plan, power, cold)
     power_wh = (power * hours[:, None]).sum(axis=0)
     np.minimum(power, solar_limit_w(plan, cold), out=power)
     capped_wh = (power * hours[:, None]).sum(axis=0)
-    return Solar(power, sun_wh, sun_wh - power_wh, power_wh - capped_wh)
+    sun_wh = np.broadcast_to(sun_wh, power_wh.shape).copy()
+    later = dict.fromkeys(stands) if linear else {}
+    return Solar(power, sun_wh, sun_wh - power_wh, power_wh - capped_wh, later)
+
+
+def _stand(panel: Panel) -> Stand:
+    light = panel.aim, panel.tilt_deg, panel.facing_deg, panel.re_aim_at, panel.out_between
+    return *light, panel.shade, panel.temp_coefficient_percent_per_c, panel.airflow
+
+
+def _per_watt(days: Days, weather: Weathers, number: int, strings: Arrangement) -> PerWatt:
+    """What a panel of a plan gives in full condition, and the sun on it, per watt of its label."""
+    calendar, cells, light = days.calendar, days.cells, weather.light
+    hours, panel = np.diff(cells)[light.lit] / 3600.0, days.plan.panel[number]
+    out = inside(cells, [days.span])[light.lit]
+    if panel.out_between is not None:
+        out = out * inside(cells, calendar.windows(panel.out_between))[light.lit]
+    keep = np.ones(hours.size)
+    for shade in panel.shade:
+        shaded = inside(cells, calendar.windows(shade.between))[light.lit]
+        keep *= np.where(shaded > 0.0, shade.keep_percent / 100.0, 1.0)
+    aimed_at = _aimed_at(days, number)
+    lit, size = np.flatnonzero(out), max(1, CELLS_AT_ONCE // light.ghi.shape[1])
+    power, sun_wh = np.zeros((hours.size, weather.shift_days.size)), np.zeros(1)
+    for first in range(0, lit.size, size):
+        rows = lit[first : first + size]
+        got, seen = _panel_power(days.plan, strings, weather, aimed_at, rows, keep[rows])
+        power[rows] = got / panel.rated_w
+        sun_wh = sun_wh + (seen * hours[rows, None]).sum(axis=0) / panel.rated_w
+    return power, sun_wh
 
 
 def _aimed_at(days: Days, number: int) -> Sun | None:

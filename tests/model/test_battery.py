@@ -29,7 +29,9 @@ def lead(capacity=1000.0, share=1.0, charge_w=200.0, c=0.45, k=1.05, leak=0.0):
 def go(battery, rates, hours, floor=0.0, state=None):
     rates = np.array(rates, dtype=float)[:, None]
     floors = np.full_like(rates, floor)
-    return advance(battery, state or start(battery), rates, np.array(hours, dtype=float), floors)
+    return advance(
+        battery, state or start(battery), rates, np.array(hours, dtype=float)[:, None], floors
+    )
 
 
 def test_terminal_power_and_rate_are_inverse():

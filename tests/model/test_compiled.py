@@ -11,14 +11,14 @@ from typing import Any
 import numpy as np
 import pytest
 from checkout import ROOT
+from many_packs import by_scenarios, random_case
 from size_plans import OUTSIDE, small
 
 from energy.answers.size.years import years
 from energy.model import Array, compiled
 from energy.model.battery import Battery, advance, start
 from energy.model.compiled import REPAID_STEPS, Sweep, laid_out, machine_code, pass_through, repaid
-from energy.model.electronics import inverter_curve
-from energy.model.simulate import Case, Load, block_of, simulate
+from energy.model.simulate import Case, block_of, simulate
 
 EDGE_PACKS: dict[str, dict[str, Any]] = {  # what random figures would seldom hit
     "nothing special": {},
@@ -34,40 +34,6 @@ EDGE_PACKS: dict[str, dict[str, Any]] = {  # what random figures would seldom hi
     "too cold to give at times": {"discharge_min_c": -6.0},
     "heated, and too cold to give": {"discharge_min_c": -6.0, "heated": True},
 }
-
-
-def random_case(seed: int, changes: dict[str, Any]) -> Case:
-    """Invented: 3 weathers, 240 segments of a minute to an hour, frost, five tasks, a charger."""
-    rng = np.random.default_rng(seed)
-    count, weathers = 240, 3
-    seconds = rng.choice([60.0, 300.0, 900.0, 3600.0], count)
-    sun = np.maximum(np.sin(np.arange(count) / 12.0), 0.0)[:, None] * rng.uniform(0.0, 400.0, 3)
-    lit = sun[:, 0] > 0.0
-    battery = Battery("lfp", np.ones(3), np.ones(3), 1.0, 0.06, 0.99, 0.9, 3e-5)
-    on = rng.random(count) < 0.5
-    loads = []
-    for task, supply in enumerate(("usb", "ac", "dc12", "ac", "ac")):
-        rows = (
-            np.flatnonzero(on & (rng.random(count) < 0.6)) if supply == "ac" else np.arange(count)
-        )
-        watts = rng.uniform(0.0, 60.0, rows.size)
-        loads.append(Load(task, supply, rows, watts, lead_loss=0.04 * (task == 3)))
-    return Case(
-        edges=np.concatenate([[0.0], np.cumsum(seconds)]),
-        battery=replace(battery, **changes),
-        solar_w=sun[lit],
-        solar_row=np.where(lit, np.cumsum(lit) - 1, -1),
-        controller_efficiency=0.97,
-        charger_w=np.where(np.arange(count) % 60 < 4, 90.0, 0.0),
-        temp_pack=12.0 * np.sin(np.arange(count) / 30.0)[:, None] + rng.uniform(-8.0, 12.0, 3),
-        temp_row=np.arange(count),
-        idle_w=float(rng.choice([0.0, 3.0])),
-        inverter=inverter_curve(600.0, 8.0, 90.0),
-        inverter_on=on.astype(float),
-        outlet_efficiency={"dc12": 0.95, "usb": 0.9},
-        loads=loads,
-        factor=rng.uniform(0.8, 1.2, (5, weathers)),
-    )
 
 
 def part_of(case: Case, first: int, last: int) -> Case:
@@ -87,25 +53,12 @@ def part_of(case: Case, first: int, last: int) -> Case:
     )
 
 
-def by_scenarios(case: Case, battery: Battery, share: Array, limit_w: float) -> Case:
-    """The case with each design in each weather as a scenario of its own, weather by weather."""
-    weather = np.repeat(np.arange(3), share.size)
-    sun = np.minimum(case.solar_w[:, weather] * np.tile(share, 3), limit_w)
-    return replace(
-        case,
-        battery=battery,
-        solar_w=sun,
-        temp_pack=case.temp_pack[:, weather],
-        factor=case.factor[:, weather],
-    )
-
-
 def hours_without(case: Case) -> Array:
     """How long each scenario could not give what was asked of it [h], from the store alone."""
     air = case.temp_pack[case.temp_row]
     block = block_of(case, slice(0, case.edges.size - 1))
     floor = case.battery.cold_unavailable_share(air) * case.battery.capacity_wh
-    path = advance(case.battery, start(case.battery), block.rate, block.hours[:, 0], floor)
+    path = advance(case.battery, start(case.battery), block.rate, block.hours, floor)
     return np.asarray(((1.0 - path.full) * block.hours).sum(axis=0))
 
 

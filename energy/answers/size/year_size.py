@@ -4,7 +4,6 @@ A size reaches a goal when on so many percent of all days nothing asked is lost.
 `years`; the same few points are picked as for a job (`size`).
 """
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -52,10 +51,10 @@ def year_size(plan: Plan, progress: Callable[[int, int], None] | None = None) ->
         )
     )
     goals = goals_of(plan)
-    rounds = _Rounds(progress, 0 if designs.overloads else sizes_wh.size)
+    rounds = _Rounds(progress, 1 if designs.overloads else 3)
     smallest = np.full((panel_w.size, len(goals)), sizes_wh.size)
     if not designs.overloads:
-        smallest = _search(weather, panel_w, sizes_wh, goals, rounds)
+        smallest = _smallest(weather, panel_w, sizes_wh, goals, rounds.tell)
     words = f"serves {plan.goal.chance_percent:g} % of all days"
     reached = Frontier(panel_w, sizes_wh, goals, smallest)
     answer = recommended(plan, designs, reached, words)
@@ -86,27 +85,22 @@ def _candidates_unused(plan: Plan) -> tuple[str, ...]:
 
 @dataclass
 class _Rounds:
-    """Progress over rounds of years, whose number is only about known: those that the cuts of so
-    many sizes take, and one for the pick."""
+    """Progress over rounds of years, whose number is only about known."""
 
     progress: Callable[[int, int], None] | None
-    sizes: int
+    expected: int
     done: int = 0
 
-    def next(self, day: int, days: int) -> None:
-        """A day of one of the search's rounds."""
-        narrowed = math.log(max(self.sizes / (FIRST_CUTS + 1), 1.0)) / math.log(CUTS + 1)
-        expected = 2 + math.ceil(narrowed) if self.sizes else 1
-        self._tell(day, days, max(expected, self.done + 2))
+    def tell(self, day: int, days: int) -> None:
+        """A day of a round; the last one is that in which the pick is looked at."""
+        if self.progress is not None:
+            self.progress(self.done * days + day, max(self.expected, self.done + 2) * days)
+        self.done += day == days
 
     def last(self, day: int, days: int) -> None:
-        """A day of the round in which the pick is looked at."""
-        self._tell(day, days, self.done + 1)
-
-    def _tell(self, day: int, days: int, rounds: int) -> None:
-        if self.progress is not None:
-            self.progress(self.done * days + day, rounds * days)
-        self.done += day == days
+        """A day of the last round."""
+        self.expected = self.done + 1
+        self.tell(day, days)
 
 
 def _in_midwinter(plan: Plan) -> Plan:
@@ -124,51 +118,82 @@ def _thinned(values: Array, most: int) -> Array:
     return np.asarray(values[np.unique(at)])
 
 
-def _search(
+def _smallest(
     weather: YearWeather,
     panel_w: Array,
     sizes_wh: Array,
     goals: tuple[float, ...],
-    rounds: "_Rounds",
+    progress: Callable[[int, int], None],
 ) -> Index:
-    """The smallest pack that serves each share of days, (p, goals), by rounds of a few sizes each.
+    """The smallest pack that serves each share of days, (p, goals).
+
+    Searched in averages first; what comes of that is where the whole years are looked at.
+    """
+
+    def served(averages: bool) -> Callable[[Index, Index], Array]:
+        def of(panel: Index, step: Index) -> Array:
+            sizes = panel_w[panel], sizes_wh[step]
+            run = run_years(weather, *sizes, None if averages else progress, False, averages)
+            return np.asarray(100.0 - run.lost_percent)
+
+        return of
+
+    shape = panel_w.size, sizes_wh.size
+    guess = _search(served(averages=True), *shape, goals)
+    return _search(served(averages=False), *shape, goals, guess)
+
+
+def _search(
+    served: Callable[[Index, Index], Array],
+    panels: int,
+    count: int,
+    goals: tuple[float, ...],
+    guess: Index | None = None,
+) -> Index:
+    """The smallest of `count` packs that serves each share of days, (p, goals), by rounds of a few
+    sizes each, begun with those about a guess.
+
+    served: the percent of days on which the load is served, of numbers of panel sizes and packs.
 
     A larger pack that never fills may lose more days, its reserve being larger too: what is found
     is a size that does while the next smaller does not.
     """
-    count = sizes_wh.size
-    low = np.full((panel_w.size, len(goals)), -1)
+    low = np.full((panels, len(goals)), -1)
     high = np.full_like(low, count)
     cuts = FIRST_CUTS
-    served: dict[tuple[int, int], float] = {}
-    while (high - low > 1).any():
-        asked = [
-            (p, int(step))
-            for p in range(panel_w.size)
-            for step in sorted(
-                {s for g in range(len(goals)) for s in _cuts(low[p, g], high[p, g], cuts, count)}
-            )
-        ]
-        panel, step = (np.array(values) for values in zip(*asked, strict=True))
-        lost = run_years(weather, panel_w[panel], sizes_wh[step], rounds.next).lost_percent
-        served |= dict(zip(asked, (100.0 - lost).tolist(), strict=True))
+    percent: dict[tuple[int, int], float] = {}
+    while (open_ := high - low > 1).any():
+        asked: set[tuple[int, int]] = set()
+        for p, g in np.argwhere(open_).tolist():
+            near = None if guess is None else int(guess[p, g])
+            asked |= {(p, step) for step in _cuts(low[p, g], high[p, g], cuts, count, near)}
+        panel, step = np.array(sorted(asked)).T
+        percent |= dict(zip(sorted(asked), served(panel, step).tolist(), strict=True))
         for enough in (True, False):
             bound = high if enough else low
-            for (p, size), percent in served.items():
+            for (p, size), share in percent.items():
                 for g, goal in enumerate(goals):
                     inside = low[p, g] < size < high[p, g]
-                    if inside and (percent >= goal - 1e-9) == enough:
+                    if inside and (share >= goal - 1e-9) == enough:
                         bound[p, g] = size
         cuts = CUTS
     return high
 
 
-def _cuts(low: int, high: int, cuts: int, count: int) -> list[int]:
-    """Some sizes between two, evenly in their number; with the largest where none is known to do.
+def _cuts(low: int, high: int, cuts: int, count: int, near: int | None = None) -> list[int]:
+    """Some sizes between two, evenly in their number, or those about the one that is near; with
+    the largest where none is known to do.
 
     >>> _cuts(-1, 10, 4, 10), _cuts(3, 5, 4, 10), _cuts(3, 4, 4, 10)
     ([1, 3, 6, 8, 9], [4], [])
+    >>> _cuts(-1, 10, 4, 10, 4), _cuts(4, 10, 4, 10, 4), _cuts(-1, 3, 4, 10, 4)
+    ([3, 4], [5, 6, 8], [1, 2])
     """
-    inner = np.linspace(low, high, cuts + 2)[1:-1].round().astype(int).tolist()
-    inner += [count - 1] if high == count else []
+    if near is None:
+        inner = np.linspace(low, high, cuts + 2)[1:-1].round().astype(int).tolist()
+        inner += [count - 1] if high == count else []
+    elif low < near - 1 < high or low < near < high:
+        inner = [near - 1, near]
+    else:
+        inner = [low + k if near <= low else high - k for k in (1, 2, 4)]
     return sorted({int(step) for step in inner if low < step < high})

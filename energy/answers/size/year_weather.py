@@ -3,8 +3,10 @@
 What becomes of a size in them is run in `years`.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -12,7 +14,8 @@ from numpy.typing import NDArray
 
 from energy.answers.size.designs import LARGE_WH, Designs, panel_watts, unbound, with_panel
 from energy.answers.size.load_and_sun import days_in
-from energy.model import Array
+from energy.model import Array, Index
+from energy.model.stretches import Rows, averaged, rows_of, sun_of
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import place_bursts
 from energy.simulation.case import calendar_of, days_of, lay_out, span_of
@@ -24,6 +27,7 @@ from energy.weather.scenarios import weathers
 from energy.weather.source import Source, record_of
 
 YEAR_DAYS = 365
+AVERAGED_H = 0.5
 YEARS_DRAWN = 10  # where the weather is drawn by chance
 YEARS_AT_ONCE = 5  # bounds the memory of their weather
 LAST_YEAR = 2098  # of the plan's clock, so that a year fits after it
@@ -37,6 +41,35 @@ class FewYears:
     designs: Designs
     midnights: Array
     dates: NDArray[np.datetime64]
+
+    @cached_property
+    def day_edges(self) -> Index:
+        """The edges of the case at which its days begin and end, (d + 1,)."""
+        return np.searchsorted(self.designs.cases[0].edges, self.midnights)
+
+    @cached_property
+    def rows(self) -> Rows:
+        """The segments as rows."""
+        return rows_of(self.designs.cases[0], self.day_edges)
+
+    @cached_property
+    def averages(self) -> tuple[Rows, Callable[[Array], Array]]:
+        """As `averaged` over cells of an hour."""
+        return averaged(self.rows, AVERAGED_H)
+
+    def sun_w(self, panel_w: float) -> Array:
+        """What the controller gives of panels of this label, as `sun_of` [W]."""
+        if panel_w not in self._sun:
+            designs, case = self.designs, self.designs.cases[0]
+            year = np.arange(case.factor.shape[1])
+            solar_w = designs.solar_w(case, np.full(year.size, panel_w), year)
+            limited = np.minimum(solar_w, designs.limit_w(panel_w))
+            self._sun[panel_w] = sun_of(replace(case, solar_w=limited))
+        return self._sun[panel_w]
+
+    @cached_property
+    def _sun(self) -> dict[float, Array]:
+        return {}
 
 
 @dataclass(frozen=True)

@@ -1,27 +1,23 @@
 """A shed that stays: on which days of whole years the load is lost, with any sizes at once.
 
-Every year is run day by day from a state that is carried on. Worth: at once, the store of 64
-designs through ten years of the January demo (184,000 segments each) would take 0.9 GB;
-`test_years` holds the days against a span in one go. Which sizes to take is for `year_size`.
+Days are run side by side (`model/stretches`), or by machine code where that repays it;
+`test_years` holds them against a span in one go. Which sizes to take is for `year_size`.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from energy.answers.size.designs import Designs
 from energy.answers.size.year_weather import YEAR_DAYS, FewYears, YearWeather, year_weather
 from energy.model import Array, Mask
 from energy.model.compiled import Sweep, laid_out, repaid
-from energy.model.simulate import Case, simulate
+from energy.model.stretches import NEARLY, SAME, Stretches, ThroughDays
 from energy.plan import Plan
-from energy.simulation.success import lowest_point
 
 Progress = Callable[[int, int], None]
-_Days = Iterator[tuple[Mask, Array, Array]]  # ran short, unmet [Wh], lowest [share of C]
 
 
 @dataclass(frozen=True)
@@ -66,9 +62,18 @@ def years(plan: Plan, panel_w: Array, battery_wh: Array, progress: Progress | No
 
 
 def run_years(
-    weather: YearWeather, panel_w: Array, battery_wh: Array, progress: Progress | None = None
+    weather: YearWeather,
+    panel_w: Array,
+    battery_wh: Array,
+    progress: Progress | None = None,
+    unmet: bool = True,
+    averages: bool = False,
 ) -> Years:
-    """As `years`, in weather that is laid out: for round after round of designs."""
+    """As `years`, in weather that is laid out: for round after round of designs.
+
+    unmet: whether what is not served is asked for; else it is 0.
+    averages: take the averages of an hour for a guess, in a tenth of the time.
+    """
     days, total = [], len(weather.pieces) * YEAR_DAYS
     for number, piece in enumerate(weather.pieces):
 
@@ -76,50 +81,39 @@ def run_years(
             if progress is not None:
                 progress(before + day, total)
 
-        days.append((piece.dates, *_day_by_day(piece, panel_w, battery_wh, day_done)))
-    dates, lost, unmet_wh, lowest = (
-        np.concatenate(several, axis=-1) for several in zip(*days, strict=True)
-    )
-    return Years(panel_w, battery_wh, dates, weather.dated, lost, unmet_wh, lowest)
+        steps = piece.rows.bus_w.size * panel_w.size
+        if not averages and repaid(piece.designs.cases[0].battery, steps):
+            through = _compiled(piece, panel_w, battery_wh, day_done)
+        else:
+            packs = _side_by_side(piece, panel_w, battery_wh, averages)
+            through = packs.run(unmet, day_done)
+        reserve = piece.designs.plan.pack.reserve_percent / 100.0
+        lost = through.ran_short | (through.lowest < reserve - 1e-11)
+        days.append((piece.dates, lost, through.unmet_wh, through.lowest))
+    dates, *several = (np.concatenate(each, axis=-1) for each in zip(*days, strict=True))
+    return Years(panel_w, battery_wh, dates, weather.dated, *several)
 
 
-def _day_by_day(
-    years: FewYears, panel_w: Array, battery_wh: Array, day_done: Callable[[int], None]
-) -> tuple[Mask, Array, Array]:
-    """Lost, unmet [Wh] and lowest [share of C] of each day, (d, m, y)."""
-    designs, case = years.designs, years.designs.cases[0]
-    reserve = designs.plan.pack.reserve_percent / 100.0
-    shape = (years.midnights.size - 1, panel_w.size, case.factor.shape[1])
-    lost, unmet_wh, lowest = np.zeros(shape, dtype=bool), np.zeros(shape), np.zeros(shape)
-    edges = np.searchsorted(case.edges, years.midnights).tolist()
-    steps = (edges[-1] - edges[0]) * panel_w.size * shape[2]
-    through = _compiled if repaid(case.battery, steps) else _simulated
-    days = (case.between(first, last) for first, last in pairwise(edges))
-    for day, (short, unmet, low) in enumerate(through(designs, days, panel_w, battery_wh)):
-        lost[day] = short | (low < reserve - 1e-11)
-        unmet_wh[day], lowest[day] = unmet, low
-        day_done(day + 1)
-    return lost, unmet_wh, lowest
+def _side_by_side(piece: FewYears, panel_w: Array, battery_wh: Array, averages: bool) -> Stretches:
+    """Each design in every year, by the step of the simulation."""
+    case = piece.designs.cases[0]
+    years = case.factor.shape[1]
+    sizes, size = np.unique(panel_w, return_inverse=True)
+    suns = [piece.sun_w(watts) for watts in sizes.tolist()]
+    rows, same = piece.rows, SAME
+    if averages:
+        (rows, mean), same = piece.averages, NEARLY
+        suns = [mean(sun) for sun in suns]
+    year = np.tile(np.arange(years), panel_w.size)
+    packs = piece.designs.battery(case, np.repeat(battery_wh, years), year)
+    return Stretches(rows, np.stack(suns), size, packs, same)
 
 
-def _simulated(designs: Designs, days: Iterable[Case], panel_w: Array, battery_wh: Array) -> _Days:
-    """Each design through day after day in every year, (m, y)."""
-    count = designs.cases[0].factor.shape[1]
-    year = np.tile(np.arange(count), panel_w.size)
-    watts, labels = np.repeat(panel_w, count), np.repeat(battery_wh, count)
-    state = None
-    for today in days:
-        case = designs.scaled(today, watts, labels, year)
-        simulated = simulate(case, state=state)
-        state = simulated.end
-        _, above_percent = lowest_point(case, simulated)
-        shape = panel_w.size, count
-        unmet_wh = simulated.unmet_wh.sum(axis=0).reshape(shape)
-        yield simulated.ran_short.reshape(shape), unmet_wh, above_percent.reshape(shape) / 100.0
-
-
-def _compiled(designs: Designs, days: Iterable[Case], panel_w: Array, battery_wh: Array) -> _Days:
-    """As `_simulated`, by machine code."""
+def _compiled(
+    piece: FewYears, panel_w: Array, battery_wh: Array, day_done: Callable[[int], None]
+) -> ThroughDays:
+    """As `_side_by_side`, by machine code, day after day."""
+    designs = piece.designs
     case, count = designs.cases[0], designs.cases[0].factor.shape[1]
     year = np.arange(count)
     # What a cable loses, and an input limited in amps takes, is not in proportion to the panels:
@@ -133,13 +127,14 @@ def _compiled(designs: Designs, days: Iterable[Case], panel_w: Array, battery_wh
         limit_w = designs.limit_w(watts) * case.controller_efficiency
         share = panel_w[at] / watts if alike else np.ones(at.size)  # of no panel as well
         sweeps.append((watts, at, Sweep(packs, share, limit_w)))
-    for today in days:
-        low, unmet, hours = np.zeros((3, panel_w.size, count))
+    lowest, unmet_wh, hours = np.zeros((3, piece.rows.days, panel_w.size, count))
+    for day, (first, last) in enumerate(pairwise(piece.day_edges.tolist())):
+        today = case.between(first, last)
         laid = laid_out(today)
         for watts, at, sweep in sweeps:
             solar_w = designs.solar_w(today, np.full(count, watts), year)
             passed = sweep.run(replace(today, solar_w=solar_w), laid)
-            low[at], unmet[at], hours[at] = (
-                values.T for values in (passed.lowest, passed.unmet_wh, passed.hours_without)
-            )
-        yield hours > 0.0, unmet, low
+            lowest[day, at], unmet_wh[day, at] = passed.lowest.T, passed.unmet_wh.T
+            hours[day, at] = passed.hours_without.T
+        day_done(day + 1)
+    return ThroughDays(hours > 0.0, lowest, unmet_wh)

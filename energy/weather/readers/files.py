@@ -167,7 +167,7 @@ def _read_tmy3(text: str, where: str) -> Record:
     if lacking:
         refuse(where, f"a TMY3 file without its column {lacking[0]}")
     columns = [heads.index(head) for head in wanted]
-    table = pd.read_csv(io.StringIO("\n".join(rows)), header=None, usecols=columns)
+    table = pd.read_csv(io.BytesIO("\n".join(rows).encode()), header=None, usecols=columns)
     values = table[columns].to_numpy(np.float64).T
     stamps = _cut(rows, 13)
     month, day, year, hour = (stamps(a, b) for a, b in ((0, 2), (3, 5), (6, 10), (11, 13)))
