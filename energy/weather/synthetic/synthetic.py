@@ -112,7 +112,7 @@ class _Hours:
         self.height = interval_means(up, cells, self.starts, HOUR_S)
         self.light = interval_means(sun.dni_extra * up, cells, self.starts, HOUR_S)
         self.clear = interval_means(sun.ghi, cells, self.starts, HOUR_S)
-        self.light_wh = np.bincount(self.day, self.light)
+        self.light_wh = np.bincount(self.day, self.light).astype(float)
         self.clear_day = np.bincount(self.day, self.clear) / np.maximum(self.light_wh, 1.0)
 
 
