@@ -18,11 +18,12 @@ HOUR_TO_HOUR = 0.54  # Graham & Hollands, Solar Energy 44 (1990) 333
 DARKEST_HOUR = (
     0.02  # heavy overcast lets some light through; an hour at nothing could not be raised
 )
-# The clearest day, the spread of days and how much of both a low sun adds: a fit to 3-day sums of
-# nine measured records (Netherlands, Rhineland, London, Oklahoma, California, the Levant).
+# How bright the clearest day is and how alike days are: five numbers fitted to 3-day sums of nine
+# measured records (Netherlands, Rhineland, London, Oklahoma, California, the Levant).
 OVER_CLEAR_DAY = 1.07  # a day of the fullest light may pass the clear-sky day by this
-OVER_CLEAR_DAY_LOW = 0.35  # and by so much more of it as it has less light: the climatology's clear
-# sky is the duller the longer the light's way through the air
+# and by so much more the less light it has: the climatology's clear sky is the duller the longer
+# the way through the air.
+OVER_CLEAR_DAY_LOW = 0.35
 FULLEST_DAY_WH = 11000.0  # about the most light a day has above the air, on the flat [Wh/m2]
 OVER_LIMIT = 0.05  # a day may pass Hollands & Huget's limit by this
 ALIKE = 2.5  # the sum of the beta distribution's two shapes: the larger, the more alike the days
