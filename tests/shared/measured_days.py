@@ -24,7 +24,7 @@ from energy.weather.synthetic.generator import (
     noons,
     normal_scores,
 )
-from energy.weather.synthetic.synthetic import extraterrestrial_day_wh
+from energy.weather.synthetic.synthetic import FIGURES_SIGMA, extraterrestrial_day_wh
 
 LATITUDE, LONGITUDE, ELEVATION_M = 51.97, 5.67, 7.0
 DATES = np.arange("1976-01-01", "2000-01-01", dtype="datetime64[D]")
@@ -65,21 +65,35 @@ def monthly_means_wh(light: np.ndarray, chosen: np.ndarray) -> np.ndarray:
     return np.bincount(MONTH[held], light[held]) / np.bincount(MONTH[held])
 
 
+Place = tuple[float, float, float]  # degrees north and east, height [m]
+
+
 @cache
-def _year() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def year_of(place: Place) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Dates of 2026, their light above the air [Wh/m2] and the clear sky's share of it."""
+    latitude, longitude, elevation_m = place
     dates = np.arange("2026-01-01", "2027-01-01", dtype="datetime64[D]")
-    flat = extraterrestrial_day_wh(LATITUDE, np.arange(1.0, 366.0) + 0.5 - LONGITUDE / 360.0)
-    quarters = dates[0].astype("datetime64[s]").astype(float) + 900.0 * np.arange(365 * 96.0)
-    clear = clear_sun(quarters + 450.0, LATITUDE, LONGITUDE, ELEVATION_M).ghi
+    flat = extraterrestrial_day_wh(latitude, np.arange(1.0, 366.0) + 0.5 - longitude / 360.0)
+    midnight_s = dates[0].astype("datetime64[s]").astype(float) - longitude * 240.0
+    quarters = midnight_s + 900.0 * np.arange(365 * 96.0)
+    clear = clear_sun(quarters + 450.0, latitude, longitude, elevation_m).ghi
     return dates, flat, clear.reshape(365, 96).sum(axis=1) / 4.0 / flat
 
 
-def drawn_wh(means_wh: np.ndarray, seed: int, years: int) -> np.ndarray:
-    """Days of `years` years without 29 February, (365, years) [Wh/m2], from monthly means."""
-    dates, flat, clear = _year()
+def drawn_wh(
+    means_wh: np.ndarray,
+    seed: int,
+    years: int,
+    place: Place = (LATITUDE, LONGITUDE, ELEVATION_M),
+    doubt: float = 0.0,
+) -> np.ndarray:
+    """Days of `years` years without 29 February, (365, years) [Wh/m2], from monthly means, at a
+    point of the doubt about them [standard deviations]."""
+    dates, flat, clear = year_of(place)
     month = dates.astype("datetime64[M]").astype(int) % 12
     clearness = means_wh / (np.bincount(month, flat) / np.bincount(month))
-    mean = (between_months(noons(dates)) @ month_knots(clearness))[:, None]
+    mean = between_months(noons(dates)) @ month_knots(clearness)
+    highest = highest_clearness(mean, clear, flat)[:, None]
+    doubtful = mean[:, None] * np.exp(FIGURES_SIGMA * doubt)
     chance = ndtr(normal_scores(seed, "days", 365, years, DAY_TO_DAY))
-    return flat[:, None] * daily_clearness(mean, highest_clearness(mean, clear[:, None]), chance)
+    return flat[:, None] * daily_clearness(doubtful, highest, chance)

@@ -8,6 +8,7 @@ import zlib
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import betaincinv
 
 from energy.model import Array, Index
 
@@ -17,8 +18,19 @@ HOUR_TO_HOUR = 0.54  # Graham & Hollands, Solar Energy 44 (1990) 333
 DARKEST_HOUR = (
     0.02  # heavy overcast lets some light through; an hour at nothing could not be raised
 )
-OVER_CLEAR_DAY = 1.03  # a day may pass the clear-sky day by this (a fit)
+# How bright the clearest day is and how alike days are: five numbers fitted to 3-day sums of nine
+# measured records (Netherlands, Rhineland, London, Oklahoma, California, the Levant).
+OVER_CLEAR_DAY = 1.07  # a day of the fullest light may pass the clear-sky day by this
+# and by so much more the less light it has: the climatology's clear sky is the duller the longer
+# the way through the air.
+OVER_CLEAR_DAY_LOW = 0.35
+FULLEST_DAY_WH = 11000.0  # about the most light a day has above the air, on the flat [Wh/m2]
+OVER_LIMIT = 0.05  # a day may pass Hollands & Huget's limit by this
+ALIKE = 2.5  # the sum of the beta distribution's two shapes: the larger, the more alike the days
+CLEAR_END = 0.5  # its least shape at the clear end: where nearly all days are clear, few are dull
+MEAN_BELOW = 1.03  # the clearest day passes the mean at least by this (practice)
 OVER_CLEAR_HOUR = 1.15  # an hour may pass its clear sky by this, at a cloud's edge (a fit)
+OVER_BRIGHT_DAY = 1.04  # or its share of the clear sky of a brighter day (practice)
 
 
 def between_months(moments: NDArray[np.datetime64]) -> Array:
@@ -64,51 +76,39 @@ def month_knots(means: Array) -> Array:
     return np.asarray(np.linalg.solve(weights, np.asarray(means, dtype=float)))
 
 
-def truncated_exponential_shape(mean: Array, lowest: Array | float, highest: Array) -> Array:
-    """Rate times width of the exponential between two limits that has this mean; any shape.
-
-    Bendt, Collares-Pereira & Rabl, Solar Energy 27 (1981) 1 (from memory), the mean's equation
-    solved by bisection. A mean outside the limits is held just inside them.
-
-    >>> shape = truncated_exponential_shape(np.array([0.5]), 0.05, np.array([0.765]))
-    >>> round(float(shape[0] / (0.765 - 0.05)), 2)
-    2.26
-    """
-    width = np.asarray(highest - lowest)
-    share = np.clip((mean - lowest) / width, 0.005, 0.995)
-    low, high = np.full(share.shape, -400.0), np.full(share.shape, 400.0)
-    for _ in range(60):
-        middle = (low + high) / 2.0
-        safe = np.where(np.abs(middle) < 1e-6, 1e-6, middle)
-        less = 1.0 / -np.expm1(-safe) - 1.0 / safe < share
-        low, high = np.where(less, middle, low), np.where(less, high, middle)
-    return np.asarray((low + high) / 2.0)
-
-
 def daily_clearness(mean: Array, highest: Array, chance: Array) -> Array:
     """Clearness of days, (days, m), at the given points `chance` of their distributions.
 
-    mean and highest (days, 1) or (days, m), chance (days, m) between 0 and 1.
+    Beta distributions between DULLEST and `highest` (the form is common practice, its width a fit).
+    mean and highest (days, 1) or (days, m), chance (days, m) between 0 and 1. A mean outside the
+    limits is held just inside them.
 
-    >>> days = daily_clearness(np.array([[0.5]]), np.array([[0.765]]), np.array([[0.0, 1.0]]))
-    >>> days.round(3).tolist()
-    [[0.05, 0.765]]
+    >>> middle = np.array([[0.0, 0.5, 1.0]])
+    >>> daily_clearness(np.array([[0.4]]), np.array([[0.75]]), middle).round(3).tolist()
+    [[0.05, 0.4, 0.75]]
     """
-    shape = truncated_exponential_shape(mean, DULLEST, highest)
-    shape = np.where(np.abs(shape) < 1e-6, 1e-6, shape)
-    return np.asarray(DULLEST + (highest - DULLEST) / shape * np.log1p(chance * np.expm1(shape)))
+    share = np.clip((mean - DULLEST) / (highest - DULLEST), 0.005, 0.98)
+    both = np.maximum(ALIKE, CLEAR_END / (1.0 - share))
+    drawn = betaincinv(share * both, (1.0 - share) * both, chance)
+    return np.asarray(DULLEST + (highest - DULLEST) * drawn)
 
 
-def highest_clearness(mean: Array, clear_day: Array) -> Array:
-    """The clearest a day may be: Hollands & Huget's limit, but hardly above the clear-sky day.
+def highest_clearness(mean: Array, clear_day: Array, light_wh: Array) -> Array:
+    """The clearest a day may be, by its mean, the clear-sky day's and its light above the air.
 
-    Hollands & Huget, Solar Energy 30 (1983) 195 (from memory).
+    light_wh: on the flat [Wh/m2]. A little over Hollands & Huget's limit, Solar Energy 30 (1983)
+    195 (from memory), and over the clear-sky day; always over the mean: a month that leaves clouds
+    no room says that the limit is wrong.
 
-    >>> highest_clearness(np.array([0.3, 0.5, 0.7]), np.ones(3)).round(3).tolist()
-    [0.691, 0.765, 0.818]
+    >>> light_wh = np.array([11000.0, 5500.0, 11000.0])
+    >>> highest_clearness(np.array([0.4, 0.4, 0.8]), np.full(3, 0.6), light_wh).round(3).tolist()
+    [0.642, 0.747, 0.824]
     """
-    limit = 0.6313 + 0.267 * mean - 11.9 * (mean - 0.75) ** 8
-    return np.maximum(np.minimum(limit, OVER_CLEAR_DAY * clear_day), DULLEST + 0.01)
+    limit = 0.6313 + 0.267 * mean - 11.9 * (mean - 0.75) ** 8 + OVER_LIMIT
+    low = np.maximum(1.0 - light_wh / FULLEST_DAY_WH, 0.0)
+    clearest = (OVER_CLEAR_DAY + OVER_CLEAR_DAY_LOW * low) * clear_day
+    room = np.maximum(MEAN_BELOW * mean, DULLEST + 0.01)
+    return np.asarray(np.maximum(np.minimum(limit, clearest), room))
 
 
 def normal_scores(seed: int, stage: str, steps: int, scenarios: int, lag: float) -> Array:
@@ -135,8 +135,8 @@ def hourly_clearness(
 
     days (d, m); day_of_hour (hours,) their numbers; sin_height, light (extraterrestrial on the
     flat) and clear (the clear sky's clearness) (hours,); scores (hours, m). Graham & Hollands,
-    Solar Energy 44 (1990) 333 (constants from memory). No hour passes 1.15 of its clear sky; a
-    day that cannot be reached under that is as bright as it can be. Hours without sun are 0.
+    Solar Energy 44 (1990) 333 (constants from memory). No hour passes 1.15 of its clear sky, or on
+    a day about as bright 1.04 times the day's share of it. Hours without sun are 0.
     """
     day = days[day_of_hour]
     up = (sin_height > 0.0) & (light > 0.0)
@@ -144,10 +144,13 @@ def hourly_clearness(
     bend = 1.141 * (1.0 - day) / np.maximum(day, 0.02)
     trend = day - 1.167 * day**3 * (1.0 - day) + 0.979 * (1.0 - day) * np.exp(-bend / height)
     spread = 0.1557 * np.sin(np.pi * np.clip(day, 0.0, 0.933) / 0.933)
-    ceiling = np.where(up, OVER_CLEAR_HOUR * clear, 0.0)[:, None]
-    kt = np.clip(trend + spread * scores, DARKEST_HOUR, ceiling)
     weight = light[:, None]
     wanted = days * _by_day(weight, day_of_hour, days.shape[0])
+    clear_day = _by_day(clear[:, None] * weight, day_of_hour, days.shape[0])
+    bright = OVER_BRIGHT_DAY * wanted / np.maximum(clear_day, 1e-9)
+    over = np.maximum(OVER_CLEAR_HOUR, bright)[day_of_hour]
+    ceiling = np.where(up[:, None], over * clear[:, None], 0.0)
+    kt = np.clip(trend + spread * scores, DARKEST_HOUR, ceiling)
     for _ in range(30):  # raise or lower the hours that are not held at their ceiling
         got = _by_day(kt * weight, day_of_hour, days.shape[0])
         factor = np.where(got > 0.0, wanted / np.where(got > 0.0, got, 1.0), 1.0)

@@ -20,7 +20,6 @@ from energy.weather.synthetic.climate import clearness_at, derate_at
 from energy.weather.synthetic.generator import (
     DAY_TO_DAY,
     HOUR_TO_HOUR,
-    OVER_CLEAR_HOUR,
     between_months,
     daily_clearness,
     highest_clearness,
@@ -48,7 +47,9 @@ from energy.weather.weathers import (
 FROM_MEANS = ("climate", "monthly")
 SCENARIOS = 200
 PLACE_SIGMA = 0.14  # the doubt about one place (a fit)
-FIGURES_SIGMA = 0.08 / 1.645  # twelve given figures: 8 % at the 5 and 95 % points (practice)
+# Twelve given figures: 13 % at the 5 and 95 % points, which stand for all that is not known of the
+# days: the means, their spread, their dull runs (a fit to the records of `generator`).
+FIGURES_SIGMA = 0.13 / 1.645
 CLEAREST_MONTH = 0.85  # no month's mean of clearness is higher, deserts on heights included
 MONTHS = (
     "January", "February", "March", "April", "May", "June",
@@ -93,8 +94,8 @@ class _Hours:
     """The hours of the solar days that the cells cover.
 
     starts [UTC s], the number of the day, the sine of the sun's height, and light above the air
-    and under a clear sky [W/m2], each (hours,); dates, noon_s and clear_day, the clearness of a
-    clear sky, of each day, (days,).
+    and under a clear sky [W/m2], each (hours,); dates, noon_s, light_wh above the air [Wh/m2] and
+    clear_day, the clearness of a clear sky, of each day, (days,).
     """
 
     def __init__(self, days: Days):
@@ -110,8 +111,8 @@ class _Hours:
         self.height = interval_means(up, cells, self.starts, HOUR_S)
         self.light = interval_means(sun.dni_extra * up, cells, self.starts, HOUR_S)
         self.clear = interval_means(sun.ghi, cells, self.starts, HOUR_S)
-        daily_light = np.bincount(self.day, self.light)
-        self.clear_day = np.bincount(self.day, self.clear) / np.maximum(daily_light, 1.0)
+        self.light_wh = np.bincount(self.day, self.light).astype(float)
+        self.clear_day = np.bincount(self.day, self.clear) / np.maximum(self.light_wh, 1.0)
 
 
 def _weather(days: Days, hours: _Hours, scenarios: int, doubt: float | None) -> Weathers:
@@ -121,10 +122,8 @@ def _weather(days: Days, hours: _Hours, scenarios: int, doubt: float | None) -> 
     clear_kt = np.where(light > 1.0, hours.clear / np.maximum(light, 1.0), 0.0)
     scores = normal_scores(plan.weather.seed, "hours", light.size, scenarios, HOUR_TO_HOUR)
     kt = hourly_clearness(clearness, hours.day, hours.height, light, clear_kt, scores)
-    target = kt * light[:, None]
-    ghi = hours_to_cells(
-        target, OVER_CLEAR_HOUR, days.cells, days.lit, days.sun.ghi, hours.starts, HOUR_S
-    )
+    target = kt * light[:, None]  # held to what a clear sky leaves room for: no limit again
+    ghi = hours_to_cells(target, np.inf, days.cells, days.lit, days.sun.ghi, hours.starts, HOUR_S)
     cell_day = hours.day[np.searchsorted(hours.starts, days.cells[:-1], side="right") - 1]
     source, sharpen = _words(plan)
     return Weathers(
@@ -150,9 +149,10 @@ def _daily(days: Days, hours: _Hours, scenarios: int, doubt: float | None) -> Ar
         assert weather.sky is not None
         okta = okta_by_date(weather.sky, days.calendar, hours.noon_s)
         return np.asarray(hours.clear_day[:, None] * daily_transmission(okta[:, None], chance))
-    means = (between_months(noons(hours.dates)) @ _knots(plan))[:, None]
-    means = means * _doubt(plan, scenarios, doubt)
-    return daily_clearness(means, highest_clearness(means, hours.clear_day[:, None]), chance)
+    means = between_months(noons(hours.dates)) @ _knots(plan)
+    highest = highest_clearness(means, hours.clear_day, hours.light_wh)
+    doubtful = means[:, None] * _doubt(plan, scenarios, doubt)
+    return daily_clearness(doubtful, highest[:, None], chance)
 
 
 def _words(plan: Plan) -> tuple[str, str]:
