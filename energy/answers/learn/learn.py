@@ -41,7 +41,7 @@ ENOUGH = "needed are two battery_percent below 95, or solar_w, solar_wh or load_
 @dataclass(frozen=True)
 class Learned:
     """The answer: each figure before and after, what cannot be told apart, what to read next, what
-    of the readings is not believed (doubts, notes too); and the kit file with all that in it."""
+    of the readings is doubted (these lines are notes too); and the kit file with all that in it."""
 
     plan: Plan
     readings: Readings
@@ -147,7 +147,7 @@ def learn(
     updated = with_posterior(updated, posterior, last)
     updated = with_readings(updated, readings.name, [row for row in rows if row not in left_out])
     items = figure_items(figures, prior, posterior, raw_wh_of(plan, rows))
-    begun = [] if kept.left_out else start_note(plan, day, rows)
+    doubts = kept.lines or tuple(start_note(plan, day, rows))
     suggestions = what_to_read(plan, posterior, day.budget, most=1)
     return Learned(
         plan=plan,
@@ -155,8 +155,8 @@ def learn(
         items=(*items, *sky_items(day, result)),
         apart=tuple(confounded(figures, day, result)),
         next_reading=suggestions[0].text if suggestions else "",
-        doubts=kept.lines,
-        notes=(*readings.problems, *day.notes, *kept.lines, *begun, *wins_over(plan, updated)),
+        doubts=doubts,
+        notes=(*readings.problems, *day.notes, *doubts, *wins_over(plan, updated)),
         kit_file=updated,
         before=prior,
         fit=result,

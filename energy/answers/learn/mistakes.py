@@ -10,6 +10,12 @@ later than planned, nor from panels that faced elsewhere; all of them would coun
 and a kit file remembers them. To write the times again costs a minute, and times with their offset
 from UTC are believed. A display that is off by the same points throughout moves nothing that is
 read, so that only the plan's own start tells of it: that is said, and no more.
+
+On invented days of worn kits none of 209 that were written rightly was doubted. A clock an hour off
+was noticed on 83 to 90 % of days with the panel folded, on all afternoons called clear with watts,
+on 32 to 64 % of sunny days; never where all work was counted and no sun read, as the work then
+moves with the rows. A first reading 30 points too low was noticed on 87 %
+(`tests/answers/learn/test_mistakes.py`).
 """
 
 from collections.abc import Sequence

@@ -101,8 +101,8 @@ def test_a_first_reading_that_does_not_fit_is_left_out_and_named():
 
 def test_a_display_that_is_off_throughout_is_told_by_the_plans_start_alone():
     answer, rightly = taught(seen(throughout=-30)), taught(seen())
-    assert answer.doubts == ()
-    (line,) = (note for note in answer.notes if "battery_percent" in note)
+    (line,) = answer.doubts
+    assert line in answer.as_dict()["notes"]
     assert line.startswith(
         "row 1: battery_percent of 60 is 30 points below what the plan's start of 90 % leads to: "
     )
@@ -171,7 +171,7 @@ def test_at_most_one_honest_day_of_worn_kits_in_200_is_doubted():
 @pytest.mark.parametrize(
     ("way", "share"),
     [
-        ("the panel folded", 0.9),
+        ("the panel folded", 0.75),
         ("a sunny day with watts", 0.25),
         ("an afternoon called clear", 0.9),
     ],
