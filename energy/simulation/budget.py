@@ -178,6 +178,7 @@ def budget_in(
     now: datetime | None = None,
     done: Done | None = None,
     factor: Array | None = None,
+    books_at_the_ends: bool = True,
 ) -> Budget:
     """The budget of a plan's days that are laid out already, or in weathers in which it is known
     what the panels give.
@@ -187,6 +188,7 @@ def budget_in(
         the means; those of the days where it is left out.
     now, done: as for `budget`; the span of the days begins at `now`.
     factor: random factors of the tasks, (tasks, m or more), in place of those drawn here.
+    books_at_the_ends: False leaves out where the Wh went at the ends of the doubt, and is faster.
 
     Raises PlanError as `budget` does.
 
@@ -202,8 +204,9 @@ def budget_in(
     if given is None:
         segments = edges_of(days, placed).size - 1
         given = [(weather, None) for weather in weathers(days, DOUBTS, segments)]
-    budgets = [_judged(shared, weather, sun) for weather, sun in given]
-    return replace(budgets[0], bounds=tuple(budgets[1:]))
+    (weather, sun), *ends = given
+    bounds = [_judged(shared, *end, books_at_the_ends) for end in ends]
+    return replace(_judged(shared, weather, sun), bounds=tuple(bounds))
 
 
 def as_done(previous: Budget, tasks: Container[int]) -> Budget:

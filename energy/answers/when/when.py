@@ -249,7 +249,7 @@ def _judged(start: date, result: Budget) -> StartDay:
         ),
         dull_tenth_percent=result.dull_tenth_percent,
         margin_percent=result.margin_percent,
-        unmet_wh=float(deciding.unmet_wh.sum(axis=0).mean()),
+        unmet_wh=float(result.unmet_wh.sum(axis=0).mean()),
         not_asked=tuple(
             task.name
             for task, wh in zip(result.plan.task, result.asked_wh, strict=True)
