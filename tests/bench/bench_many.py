@@ -83,7 +83,9 @@ def speeds(plan: Plan, file: Path) -> tuple[float, float, float, float]:
     two_clock, two_s = cost(lambda: many(check, asked, 2))
     short_clock, short_s = cost(lambda: many(check, asked[:SHORT], 1))
     alone = [sys.executable, "-m", "energy", "check", "--no-fixes", str(file)]
-    alone_clock, alone_s = cost(lambda: subprocess.run(alone, stdout=subprocess.DEVNULL))
+    alone_clock, alone_s = cost(
+        lambda: subprocess.run(alone, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    )
     more = LONG - SHORT
     return (
         one_clock / two_clock,

@@ -13,17 +13,21 @@ from energy.answers.many.row import Question, Row, row_of
 from energy.plan import Plan, PlanError
 from energy.plan.words import LONGEST_LINE, one_line
 
+MOST_LOST = 5
+
 Named = tuple[str, Plan | PlanError]  # a plan by its name, or why there is none
 Asked = tuple[Named, "Future[Row] | None"]  # None: to be asked again, alone
 
 
 class Workers:
-    """Those who answer a question: an executor, and what makes another where it breaks."""
+    """Those who answer a question: an executor, and what makes another where it breaks; and how
+    many plans an executor that was handed in has `lost` in a row."""
 
     def __init__(self, question: Question, make: Callable[[], Executor], *, again: bool):
         """again: whether another may be made; one that was handed in stays what it is."""
         self._question, self._make, self._again = question, make, again
         self._executor = make()
+        self.lost = 0
 
     def ask(self, named: Named) -> "Future[Row]":
         """Give a plan to a worker."""
@@ -45,6 +49,26 @@ class Workers:
         self.leave(done=False)
         self._executor = self._make()
 
+    def second(self, named: Named) -> Row:
+        """Ask a plan once more; its row is a problem where its worker is lost again. Raises
+        BrokenExecutor where an executor that was handed in has lost so many in a row."""
+        try:
+            row = self.ask(named).result()
+            self.lost = 0
+            return row
+        except Exception as error:
+            why = f"its worker was lost twice ({type(error).__name__}: {error})"
+            if isinstance(error, BrokenExecutor):
+                self.renew()
+        if not self._again:
+            self.lost += 1
+        if self.lost == MOST_LOST:
+            raise BrokenExecutor(f"the executor loses one plan after another: {why}")
+        name, plan = named
+        assert isinstance(plan, Plan)
+        place = plan.place
+        return Row(name, place.latitude_deg, place.longitude_deg, error=one_line(why, LONGEST_LINE))
+
     def leave(self, *, done: bool) -> None:
         """Let go of an executor of one's own; at once where not all is done."""
         if self._again and not done and isinstance(self._executor, Processes):
@@ -61,6 +85,7 @@ def in_order(plans: Iterator[Named], workers: Workers, most: int) -> Iterator[tu
     cancelled.
     """
     waiting: deque[Asked] = deque()
+    held: list[tuple[Named, Row]] = []  # of plans that were lost, until another has its row
     try:
         while True:
             while len(waiting) < most and all(future is not None for _, future in waiting):
@@ -68,18 +93,24 @@ def in_order(plans: Iterator[Named], workers: Workers, most: int) -> Iterator[tu
                     break
                 waiting.append((named, workers.ask(named)))
             if not waiting:
+                yield from held
                 return
             named, future = waiting.popleft()
             try:
-                row = _second(named, workers) if future is None else future.result()
+                row = workers.second(named) if future is None else future.result()
             except BrokenExecutor:
                 workers.renew()
                 waiting.appendleft((named, None))
                 waiting = deque((each, _left(asked)) for each, asked in waiting)
                 continue
             except Exception:  # of the engine: what goes wrong with a plan is in its row
-                row = _second(named, workers)
-            yield named, row
+                row = workers.second(named)
+            else:
+                workers.lost = 0
+            held.append((named, row))
+            if not workers.lost:
+                yield from held
+                held.clear()
     finally:
         for _, future in waiting:
             if future is not None:
@@ -88,19 +119,6 @@ def in_order(plans: Iterator[Named], workers: Workers, most: int) -> Iterator[tu
 
 def _left(future: "Future[Row] | None") -> "Future[Row] | None":
     """What is left of a future when workers have died: itself where its row is there."""
-    there = future is not None and future.done() and not future.cancelled()
-    return future if there and future.exception() is None else None  # type: ignore[union-attr]
-
-
-def _second(named: Named, workers: Workers) -> Row:
-    """A plan asked once more; its row is a problem where its worker is lost again."""
-    try:
-        return workers.ask(named).result()
-    except Exception as error:
-        if isinstance(error, BrokenExecutor):
-            workers.renew()
-        why = f"its worker was lost twice ({type(error).__name__}: {error})"
-        name, plan = named
-        assert isinstance(plan, Plan)
-        place = plan.place
-        return Row(name, place.latitude_deg, place.longitude_deg, error=one_line(why, LONGEST_LINE))
+    if future is None or not future.done() or future.cancelled():
+        return None
+    return future if future.exception() is None else None

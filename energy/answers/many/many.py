@@ -127,7 +127,7 @@ def many(
 
     Raises PlanError where the file cannot be written, or holds other rows (it is then as it was);
     TypeError for a question that processes cannot find; RuntimeError where no process starts;
-    BrokenExecutor where an executor that was handed in no longer takes plans.
+    BrokenExecutor where an executor that was handed in takes no more plans, or loses five in a row.
 
     >>> from concurrent.futures import ThreadPoolExecutor
     >>> from energy.answers.check.check import check

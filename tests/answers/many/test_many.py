@@ -202,6 +202,24 @@ def test_what_the_engine_loses_is_asked_again_once():
     assert losing.asked.count("plan 1") == losing.asked.count("plan 3") == 2
 
 
+def test_an_engine_that_loses_everything_ends_the_run_and_spoils_no_file(tmp_path):
+    class Gone(Here):
+        def submit(self, function, question, name, plan):
+            if int(name.split()[-1]) < 7:
+                return super().submit(function, question, name, plan)
+            lost = Future()
+            lost.set_exception(ConnectionError("the scheduler is gone"))
+            return lost
+
+    rows = tmp_path / "rows.csv"
+    with pytest.raises(BrokenExecutor, match="the scheduler is gone"):
+        many(by_pack, plans(20), Gone(), rows)
+    assert len(told(rows)) == 1 + 7
+    many(by_pack, plans(20), Here(), rows)
+    many(by_pack, plans(20), Here(), tmp_path / "whole.csv")
+    assert rows.read_bytes() == (tmp_path / "whole.csv").read_bytes()
+
+
 # --- processes ----------------------------------------------------------------------------------
 
 
