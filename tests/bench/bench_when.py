@@ -4,11 +4,11 @@ Run it from anywhere, with the interpreter that has the package's dependencies:
 
     python tests/bench/bench_when.py
 
-It takes some minutes. A year is `energy when --year`: 73 start days, the fixes of its dullest month
-included. Beside it stands `energy check` of the same plan, a whole process too, as it is and without
-fixes: the dearest start-up for the least work. They take turns, and the median of the ratios of
-processor time counts, which waiting for a free core does not lengthen. Nothing here fails: a ratio
-taken while others use the processor is worth a second look, not an alarm.
+It takes some minutes. A year is `energy when --year`: 73 start days, the fixes of its dullest
+month included. Beside it stands `energy check` of the same plan, a whole process too, as it is and
+without fixes: the dearest start-up for the least work. They take turns, and the median of the
+ratios of processor time counts, which waiting for a free core does not lengthen. Nothing here
+fails: a ratio taken while others use the processor is worth a second look, not an alarm.
 """
 
 import os
