@@ -164,7 +164,7 @@ COMMANDS = {  # of the plan, unless another file is named
     "how many": ["choose", "plan.toml", "--how-many", "cut"],
     "size": ["size", "plan.toml", "--json"],
     "aim": ["aim", "plan.toml"],
-    "when": ["when", "plan.toml", "--to", "2026-10-16", "--plot", "p.png", "--force"],
+    "when": ["when", "plan.toml", "--to", "2026-06-03", "--plot", "p.png", "--force"],
     "page": ["page", "plan.toml", "plan.html", "--force"],
     "many": ["many", "plan.toml", "--places", "places.csv", "--plot", "m.svg", "--force"],
     "wire": ["wire", "plan.toml"],
