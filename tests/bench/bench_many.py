@@ -8,9 +8,9 @@ in two, by turns, each time with the start of the processes; then as the cost of
 (the difference of a long and a short run, divided by the plans between) against `energy check
 --no-fixes` of such a plan as a whole process. Beside the clock stands the processor time, which
 waiting for a free core does not lengthen. Where other work is on the machine, two processes do not
-have two cores: the clock's ratio stands beside that of two plain loops against one that does the work of both, and
-beside what the processor time says, that of one process over the longer of two that share it
-evenly.
+have two cores: the clock's ratio stands beside that of two plain loops against one that does the
+work of both, and beside what the processor time says, that of one process over the longer of two
+that share it evenly.
 """
 
 import os
