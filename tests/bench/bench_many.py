@@ -7,9 +7,10 @@ A hundred plans (one kit at a hundred places, 200 drawn weathers each) are asked
 in two, by turns, each time with the start of the processes; then as the cost of one plan more
 (the difference of a long and a short run, divided by the plans between) against `energy check
 --no-fixes` of such a plan as a whole process. Beside the clock stands the processor time, which
-waiting for a free core does not lengthen; where other work is on the machine, two processes cannot
-have two cores, and the clock's ratio says nothing: it stands beside what the processor time says,
-that of one process over the longer of two that share it evenly.
+waiting for a free core does not lengthen. Where other work is on the machine, two processes do not
+have two cores: the clock's ratio stands beside that of two plain loops against one that does the
+work of both, and beside what the processor time says, that of one process over the longer of two
+that share it evenly.
 """
 
 import os
@@ -24,6 +25,7 @@ from pathlib import Path
 from energy import Plan, check, many
 
 TURNS, LONG, SHORT = 3, 100, 20
+LOOPS = 100_000_000
 PLAN = """
 place = { latitude_deg = 46.5, longitude_deg = 8.0 }
 span = { start = 2026-10-14T08:00:00, end = 2026-10-16T18:00:00 }
@@ -44,6 +46,8 @@ def main() -> None:
         plan = Plan.read(file)
         print(f"load of the machine before: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
         turns = [speeds(plan, file) for _ in range(TURNS)]
+        loops = statistics.median(plain_loops() for _ in range(TURNS))
+        print(f"{'two plain loops against one, by the clock':62}{loops:6.2f}")
         for what, at, aim in (
             ("two processes against one, by the clock", 0, "at least 1.7"),
             ("  the same by processor time, were there two free cores", 1, "at least 1.7"),
@@ -93,6 +97,19 @@ def speeds(plan: Plan, file: Path) -> tuple[float, float, float, float]:
         (one_clock - short_clock) / more / alone_clock,
         (one_s - short_s) / more / alone_s,
     )
+
+
+def plain_loops() -> float:
+    """How much sooner two processes do what one does, of nothing but arithmetic."""
+
+    def clock_s(share: int, processes: int) -> float:
+        loop = [sys.executable, "-c", f"for _ in range({LOOPS // share}): 1.0 * 1.0"]
+        began = time.perf_counter()
+        for run in [subprocess.Popen(loop) for _ in range(processes)]:
+            run.wait()
+        return time.perf_counter() - began
+
+    return clock_s(1, 1) / clock_s(2, 2)
 
 
 def memory(plan: Plan, count: int, rows: Path) -> None:

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
-AHEAD = 4  # plans under way for each process, so that none waits for a slow one
+AHEAD = 16  # plans under way for each process, so that none waits for a slow one
 AHEAD_ELSEWHERE = 256  # for an executor whose workers are not counted here
 LONGEST_NAME = 200
 
@@ -118,7 +118,7 @@ def many(
     to: a CSV file that takes each row as soon as all before it are there, and keeps none in memory.
         Rows that it holds are not asked again: a row is recognised by its place and by a
         fingerprint of question, plan, and the files and fetched weather that the plan rests on.
-    ahead: how many plans are under way at most; left out: 4 a process, 256 in an executor.
+    ahead: how many plans are under way at most; left out: 16 a process, 256 in an executor.
     progress: is told how many rows are there, of how many; None where that is not known.
     force: begin the file anew, whatever it holds.
 
