@@ -20,7 +20,7 @@ from energy.model.battery import Battery, hours_to_meet, rate_to_terminal, start
 from energy.model.electronics import inverter_input_w, inverter_output_w
 from energy.model.simulate import Case, block_of
 
-REPAID_STEPS = 10_000_000  # some 2 s of `simulate`, about what making the code takes once
+REPAID_STEPS = 50_000_000  # some 6 s of `stretches`, more than making the code takes once
 BLOCK = 256  # designs taken through all segments together: their busy rows fit the nearest cache
 LARGEST = 1e300  # stands for no limit: the machine code is told that nothing is infinite
 FAST = {"nnan", "nsz", "arcp", "contract", "reassoc"}  # what lets it take several scenarios at once
