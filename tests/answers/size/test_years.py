@@ -213,12 +213,12 @@ def lost_one_by_one(plan: Plan, panel_w: np.ndarray, battery_wh: np.ndarray) -> 
 def edges_of(found: Size) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Of each panel and goal the smallest pack that serves and the next smaller, where there are:
     panel and pack, what share of days must be served, and whether it is."""
-    frontier, rows = found.frontier, []
+    frontier, least_wh, rows = found.frontier, found.least_wh or 0.0, []
     for p, watts in enumerate(frontier.panel_w.tolist()):
         for g, goal in enumerate(frontier.goals):
             step = int(frontier.smallest[p, g])
             for at, serves in ((step, True), (step - 1, False)):
-                if 0 <= at < frontier.sizes_wh.size:
+                if 0 <= at < frontier.sizes_wh.size and frontier.sizes_wh[at] >= least_wh:
                     rows.append((watts, frontier.sizes_wh[at], goal, serves))
     return tuple(np.array(column) for column in zip(*rows, strict=True))  # type: ignore[return-value]
 
