@@ -210,7 +210,7 @@ def _advance_one_well(
     # Where the ceiling begins to bind; an offer below the leak at full charge never meets it.
     charging = rate > leak * capacity
     meets = np.where(charging, capacity - rate / k, np.inf)
-    may_taper = np.any(charging, axis=1)
+    may_taper = np.any(charging, axis=1).tolist()
     rest = capacity * k / (k + leak)
     all_along = np.exp(-(k + leak) * hours)
     path = np.empty((hours.shape[0] + 1, capacity.size))
@@ -220,9 +220,9 @@ def _advance_one_well(
         np.multiply(before, keep[i], out=after)
         after += moved[i]
         np.maximum(after, np.minimum(before, floor_wh[i]), out=after)
-        if not may_taper[i] or not (over := after > meets[i]).any():
+        if not may_taper[i] or not np.count_nonzero(over := after > meets[i]):
             continue
-        if not (over & (before < meets[i])).any():  # in the taper from its start
+        if not np.count_nonzero(over & (before < meets[i])):  # in the taper from its start
             np.copyto(after, rest - (rest - before) * all_along[i], where=over)
         else:
             gap = np.where(over, np.maximum(meets[i] - before, 0.0), 0.0)
@@ -255,7 +255,7 @@ def _advance_two_wells(
     asks, charges = rate < 0.0, rate > 0.0
     floor = np.where(asks, floor_wh, -np.inf)
     meets = np.where(charges, capacity - rate / taper, np.inf)
-    may_run_out, may_fill = asks.any(axis=1).tolist(), charges.any(axis=1).tolist()
+    may_run_out, may_fill = (np.asarray(m.any(axis=1)).tolist() for m in (asks, charges))
     hours, top = np.broadcast_to(hours, rate.shape), c * capacity
     q, w = state
     path, full = np.empty((hours.shape[0] + 1, q.size)), np.ones(hours.shape)

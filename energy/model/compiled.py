@@ -2,9 +2,9 @@
 
 The rules are those of `simulate`, in shared formulas where one source can serve both; of the
 results only those are kept that sizing asks of a long sweep. numba makes the code and keeps it on
-disk; it is imported only for a sweep that repays it. Lead-acid stays with `simulate`.
-Worth: sizing a small lithium plan through ten synthetic years took 4.2 s of processor time, with
-`simulate` alone 23.7 s; `test_compiled` and `test_years` hold it against `simulate`.
+disk; it is imported only for a sweep that repays it. Lead-acid stays with `stretches`.
+Worth: 38 lithium packs through ten synthetic years of the January demo took 3.2 s of processor
+time, by `stretches` 12 s; `test_compiled` and `test_years` hold it against `simulate`.
 """
 
 import zlib
@@ -20,7 +20,7 @@ from energy.model.battery import Battery, hours_to_meet, rate_to_terminal, start
 from energy.model.electronics import inverter_input_w, inverter_output_w
 from energy.model.simulate import Case, block_of
 
-REPAID_STEPS = 10_000_000  # some 2 s of `simulate`, about what making the code takes once
+REPAID_STEPS = 50_000_000  # some 6 s of `stretches`, more than making the code takes once
 BLOCK = 256  # designs taken through all segments together: their busy rows fit the nearest cache
 LARGEST = 1e300  # stands for no limit: the machine code is told that nothing is infinite
 FAST = {"nnan", "nsz", "arcp", "contract", "reassoc"}  # what lets it take several scenarios at once

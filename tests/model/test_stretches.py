@@ -64,7 +64,7 @@ def test_side_by_side_is_the_same_as_one_after_another(
     name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(stretches, "STRETCH_DAYS", 2)
-    monkeypatch.setattr(stretches, "COLUMNS", 20)
+    monkeypatch.setattr(stretches, "COLUMNS", 100)
     for seed in range(3):
         case = random_case(seed, PACKS[name])
         found, (short, lowest, unmet_wh) = side_by_side(case), one_after_another(case)

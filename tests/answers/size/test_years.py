@@ -11,17 +11,20 @@ from typing import Any
 import numpy as np
 import pytest
 from plan_files import problems
-from size_plans import CUTS, LAMP, PUMP, small
+from size_plans import CASES, CUTS, LAMP, PUMP, small
 
 from energy.answers.size.load_and_sun import net_w
+from energy.answers.size.size import Size
 from energy.answers.size.through import through_years
 from energy.answers.size.words import summary
 from energy.answers.size.worksheet import storage_days
 from energy.answers.size.year_size import _cuts, year_size
-from energy.answers.size.year_weather import ready_year, year_plan
+from energy.answers.size.year_weather import ready_year, year_plan, year_weather
 from energy.answers.size.years import Years, years
+from energy.model.simulate import simulate
 from energy.plan import Plan
 from energy.simulation.budget import budget
+from energy.simulation.success import lowest_point
 from energy.weather.source import record_of
 
 # A steady load and a pack without losses of its own: what the published fits are about. Invented.
@@ -185,6 +188,75 @@ def test_a_year_drawn_by_chance_is_run_ten_times() -> None:
     )
     assert found.lost.shape == (365, 1, 10)
     assert not found.dated
+
+
+def lost_one_by_one(plan: Plan, panel_w: np.ndarray, battery_wh: np.ndarray) -> np.ndarray:
+    """The percent of days lost of each design, by the simulation day after day in every year."""
+    shares = []
+    for piece in year_weather(plan).pieces:
+        designs, case = piece.designs, piece.designs.cases[0]
+        count = case.factor.shape[1]
+        year = np.tile(np.arange(count), panel_w.size)
+        watts, labels = np.repeat(panel_w, count), np.repeat(battery_wh, count)
+        state, days = None, []
+        for first, last in pairwise(piece.day_edges.tolist()):
+            today = designs.scaled(case.between(first, last), watts, labels, year)
+            simulated = simulate(today, state=state, books=False)
+            state = simulated.end
+            _, above_percent = lowest_point(today, simulated)
+            low = above_percent < designs.plan.pack.reserve_percent - 1e-9
+            days.append(simulated.ran_short | low)
+        shares.append(np.mean(days, axis=0).reshape(panel_w.size, count))
+    return np.asarray(100.0 * np.concatenate(shares, axis=1).mean(axis=1))
+
+
+def edges_of(found: Size) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Of each panel and goal the smallest pack that serves and the next smaller, where there are:
+    panel and pack, what share of days must be served, and whether it is."""
+    frontier, least_wh, rows = found.frontier, found.least_wh or 0.0, []
+    for p, watts in enumerate(frontier.panel_w.tolist()):
+        for g, goal in enumerate(frontier.goals):
+            step = int(frontier.smallest[p, g])
+            for at, serves in ((step, True), (step - 1, False)):
+                if 0 <= at < frontier.sizes_wh.size and frontier.sizes_wh[at] >= least_wh:
+                    rows.append((watts, frontier.sizes_wh[at], goal, serves))
+    return tuple(np.array(column) for column in zip(*rows, strict=True))  # type: ignore[return-value]
+
+
+def both_sides(plan: Plan) -> None:
+    """What `year_size` finds does by the simulation day after day, the next smaller does not."""
+    panel_w, sizes_wh, goal, serves = edges_of(year_size(plan))
+    served = 100.0 - lost_one_by_one(plan, panel_w, sizes_wh)
+    assert ((served >= goal - 1e-9) == serves).all()
+    assert serves.any()
+    assert not serves.all()
+
+
+@pytest.mark.oracle
+def test_the_smallest_packs_of_a_year_do_and_the_next_smaller_do_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("energy.answers.size.year_size.PANEL_SIZES", 2)
+    monkeypatch.setattr("energy.answers.size.year_size.BATTERY_SIZES", 9)
+    both_sides(steady("miami").replace(size={"panel_w": [150, 350], "battery_wh": [400, 1600]}))
+
+
+@pytest.mark.oracle
+@pytest.mark.parametrize("chemistry", ["lfp", "agm"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "lithium in the frost of the far north",
+        "a saw on an inverter",
+        "few amps from the panels",
+        "a long thin cable",
+        "twelve sun-hour figures",
+    ],
+)
+def test_sizes_of_a_year_are_those_of_day_after_day(name: str, chemistry: str) -> None:
+    plan = CASES[name].replace(**{"pack.chemistry": chemistry})
+    sizes = {"panel_w": [60, 400], "battery_wh": [300, 3000]}
+    both_sides(plan.replace(size=sizes, **{"weather.futures": 1}))
 
 
 DARK = date(2022, 1, 20), date(2022, 1, 27)  # eight days without sun in an invented record
