@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import norm, rankdata
 
 from energy.model.timeline import to_utc
-from energy.plan import Plan
+from energy.plan import Plan, PlanError
 from energy.simulation.budget import budget
 from energy.simulation.case import calendar_of, days_of
 from energy.weather.readers.files import read_record
@@ -287,3 +287,32 @@ def test_a_polar_night_charges_nothing():
     found = budget(far_plan(67.5, 25.0, "2026-12-21"))
     assert np.isfinite(found.charge_percent).all()
     assert (found.ledger_wh["sun_on_panel"] == 0.0).all()
+
+
+# Invented figures; of a steep slope, December has more than a clear sky leaves on the flat.
+SUN_HOURS = [0.8, 1.6, 2.9, 3.9, 4.4, 4.5, 4.2, 3.8, 3.0, 1.9, 1.0]
+
+
+@pytest.mark.parametrize(
+    ("december", "said"),
+    [
+        (1.0, "December has 1 kWh/m2 a day, and a clear sky leaves 0."),
+        (5.0, "December has 5 kWh/m2 a day, and at 55.317 degrees at most 1.1 reach the ground"),
+    ],
+)
+def test_sun_hours_that_no_sky_gives_are_refused(december, said):
+    given = [*SUN_HOURS, december]
+    with pytest.raises(PlanError) as caught:
+        budget(plan("sand-point", "2026-12-14T08:00", "2026-12-16T18:00", sun_hours=given))
+    (line,) = caught.value.problems
+    assert said in line
+    assert "on the flat" in line
+
+
+@pytest.mark.parametrize("site", SITES)
+def test_sun_hours_of_a_real_year_are_taken_in_every_month(site):
+    given, *_ = sun_hours(site)
+    for month in (1, 4, 6, 9, 12):
+        asked = plan(site, f"2026-{month:02}-14T08:00", f"2026-{month:02}-14T18:00",
+                     sun_hours=given, futures=2)  # fmt: skip
+        assert budget(asked).charge_percent.shape[1] == 2
