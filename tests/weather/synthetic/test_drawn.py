@@ -8,8 +8,8 @@ from scipy.stats import norm, rankdata
 
 from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
-from energy.simulation.budget import budget
-from energy.simulation.case import calendar_of, days_of
+from energy.simulation.budget import DOUBTS, budget
+from energy.simulation.case import calendar_of, days_of, span_of
 from energy.weather.readers.files import read_record
 from energy.weather.scenarios import weathers
 from energy.weather.synthetic.climate import clearness_at
@@ -219,6 +219,16 @@ def test_a_plan_with_nothing_but_coordinates_gets_a_chance_with_its_range():
     assert found.plan.weather.kind == "climate"
     assert found.chance.scenarios == 200
     assert found.chance.low <= found.chance.percent <= found.chance.high
+
+
+# Shares at the 5 and 95 % points: +-13 % for a person's figures, -20 and +26 % for the table.
+@pytest.mark.parametrize(("kind", "apart"), [("monthly", 1.13**2), ("climate", 1.26 / 0.794)])
+def test_the_ends_of_the_range_have_means_so_far_apart(kind, apart):
+    given = {"sun_hours": sun_hours("greensboro")[0]} if kind == "monthly" else {}
+    asked = plan("greensboro", "2026-04-14T08:00", "2026-04-16T18:00", kind=kind, **given)
+    days = days_of(asked, None, calendar_of(asked), span_of(asked))
+    _, low, high = (found.light.ghi.mean() for found in weathers(days, DOUBTS))
+    assert high / low == pytest.approx(apart, rel=0.03)
 
 
 def test_a_rough_table_says_yes_only_where_its_low_end_reaches_the_goal():
