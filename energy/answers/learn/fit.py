@@ -24,6 +24,7 @@ OUTLIER_SIGMAS = 3.5  # a reading this far from all that was expected is not bel
 # invented days; displays bent by 2 points stay within.
 FARTHEST, MOST_COST = 4.5, 12.0
 MOST_CAPACITY = 1.5  # of what was expected: a pack may hold much less than its label, not much more
+LEAST_TOOL = 0.2  # of what was expected: a tool that took less was not used as it is told
 SAMPLES = 400  # of kits and skies
 SKIES_TRIED = np.linspace(-3.0, 3.0, 13)  # a pack taken for full hides what the sky did
 
@@ -48,7 +49,9 @@ class Fit:
         moved = np.abs(self.posterior.mean - before.mean) / before.first_sd
         capacity = next(k for k, key in enumerate(before.keys) if key.startswith("capacity_wh"))
         swollen = self.posterior.mean[capacity] > MOST_CAPACITY * before.mean[capacity]
-        return bool(swollen or moved.max() > FARTHEST or self.cost > MOST_COST * count)
+        tools = np.array([key.startswith("tool:") for key in before.keys])
+        unused = (self.posterior.mean < LEAST_TOOL * before.mean)[tools].any()
+        return bool(swollen or unused or moved.max() > FARTHEST or self.cost > MOST_COST * count)
 
 
 def slopes(

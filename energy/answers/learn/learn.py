@@ -140,7 +140,9 @@ def learn(
     if result is None:
         lines = [*day.notes, *(kept.lines or [f"too little was read to learn from; {ENOUGH}"])]
         raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
-    _refuse_contradiction(readings.name, figures, prior, result, len(day.observed))
+    if result.contradicts(prior, len(day.observed)):
+        lines = [_contradiction(figures, prior, result), *start_note(plan, day, rows)]
+        raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
     posterior = result.posterior
     left_out = {*kept.left_out} - {seen.row for seen in day.observed}
     updated = with_profiles(kit_file, plan, posterior, day.stated_factor, f"{OWN}, to {last}")
@@ -164,20 +166,14 @@ def learn(
     )
 
 
-def _refuse_contradiction(
-    name: str, figures: Sequence[Figure], prior: Posterior, result: Fit, count: int
-) -> None:
-    """Raise PlanError where no likely kit would have shown these readings together."""
-    if not result.contradicts(prior, count):
-        return
+def _contradiction(figures: Sequence[Figure], prior: Posterior, result: Fit) -> str:
+    """What no likely kit would have shown, in words."""
     moved = np.abs(result.posterior.mean - prior.mean) / prior.first_sd
     items = figure_items(figures, prior, result.posterior, {})
     far = [float(moved[prior.keys.index(figure.key)]) for figure in figures]
     item = items[far.index(max(far))]
-    raise PlanError(
-        [
-            f"{name}: these readings do not fit the plan, and nothing is learned: they come nearest"
-            f" to it with {item.name} {rounded(item.after, 3):g} {item.unit}, which was"
-            f" {rounded(item.before, 3):g}; {ASK}"
-        ]
+    return (
+        "these readings do not fit the plan, and nothing is learned: they come nearest to it with"
+        f" {item.name} {rounded(item.after, 3):g} {item.unit}, which was"
+        f" {rounded(item.before, 3):g}; {ASK}"
     )

@@ -40,8 +40,8 @@ ODD, CLOCK, CLOCK_ANYWAY = OUTLIER_SIGMAS**2, 10.0, 5.0
 # Of charge, between the first percentage and what the plan's start leads to.
 NEAR_POINTS, FAR_POINTS = 3.0, 15.0
 ASK = (
-    "was something else running, a charger's watts not written since the row before, or another"
-    " time? If not, the plan states something wrong"
+    "was something else running, less done than planned (write its count), a charger's watts not"
+    " written since the row before, or another time? If not, the plan states something wrong"
 )
 
 

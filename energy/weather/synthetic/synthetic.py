@@ -51,6 +51,9 @@ PLACE_SIGMA = 0.14  # the doubt about one place (a fit)
 # days: the means, their spread, their dull runs (a fit to the records of `generator`).
 FIGURES_SIGMA = 0.13 / 1.645
 CLEAREST_MONTH = 0.85  # no month's mean of clearness is higher, deserts on heights included
+# Of a clear sky's light: 1.06 is the most that a month of the measured records had, 1.12 the most
+# in the climate table's deserts, undiminished. Not asked of days with less than LITTLE_LIGHT_WH.
+OVER_CLEAR_MONTH, LITTLE_LIGHT_WH = 1.2, 1000.0
 MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
@@ -150,6 +153,8 @@ def _daily(days: Days, hours: _Hours, scenarios: int, doubt: float | None) -> Ar
         okta = okta_by_date(weather.sky, days.calendar, hours.noon_s)
         return np.asarray(hours.clear_day[:, None] * daily_transmission(okta[:, None], chance))
     means = between_months(noons(hours.dates)) @ _knots(plan)
+    if weather.kind == "monthly":
+        _refuse_over_clear(plan, hours, means)
     highest = highest_clearness(means, hours.clear_day, hours.light_wh)
     doubtful = means[:, None] * _doubt(plan, scenarios, doubt)
     return daily_clearness(doubtful, highest[:, None], chance)
@@ -209,6 +214,26 @@ def _refuse_too_bright(plan: Plan, given_wh: Array, above_air_wh: Array) -> None
     ]
     if problems:
         raise PlanError(problems)
+
+
+def _refuse_over_clear(plan: Plan, hours: _Hours, means: Array) -> None:
+    """Raise PlanError where the sun hours of one of the days are more than any month has had under
+    its clear sky: those of a slope are, in winter."""
+    over = (means > OVER_CLEAR_MONTH * hours.clear_day) & (hours.light_wh > LITTLE_LIGHT_WH)
+    if not over.any():
+        return
+    assert plan.weather.sun_hours is not None
+    day = int(over.argmax())
+    month = int(hours.dates[day].astype("datetime64[M]").astype(int)) % 12
+    clear_kwh = hours.clear_day[day] * hours.light_wh[day] / 1000.0
+    raise PlanError(
+        [
+            f"{plan.origin}: [weather]: sun_hours: {MONTHS[month]} has"
+            f" {plan.weather.sun_hours[month]:g} kWh/m2 a day, and a clear sky leaves"
+            f" {clear_kwh:.1f} on {hours.dates[day]}; give January to December of this place, on"
+            " the flat, not on a slope"
+        ]
+    )
 
 
 def extraterrestrial_day_wh(latitude: float, day_of_year: Array) -> Array:
