@@ -5,8 +5,8 @@ what was before, so that stretches of a year need not wait for one another: each
 does; where the one before it turns out to end otherwise, its first days are run again until they
 meet the way it went. Worth: a year of the January demo with 40 packs took 1.0 s of processor time
 with lithium and 8 s with lead-acid, by `simulate` day after day 4 and 30 s; `test_stretches` holds
-it against `simulate`. Averages over cells of an hour take a tenth of that; they guess and never
-decide.
+it against `simulate`. Averages over cells of half an hour take a fraction of that; they guess and
+never decide.
 """
 
 from collections.abc import Callable

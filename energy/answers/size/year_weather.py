@@ -54,7 +54,7 @@ class FewYears:
 
     @cached_property
     def averages(self) -> tuple[Rows, Callable[[Array], Array]]:
-        """As `averaged` over cells of an hour."""
+        """As `averaged` over cells of half an hour."""
         return averaged(self.rows, AVERAGED_H)
 
     def sun_w(self, panel_w: float) -> Array:

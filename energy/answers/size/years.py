@@ -72,7 +72,7 @@ def run_years(
     """As `years`, in weather that is laid out: for round after round of designs.
 
     unmet: whether what is not served is asked for; else it is 0.
-    averages: take the averages of an hour for a guess, in a tenth of the time.
+    averages: take the averages of half hours for a guess, in a fraction of the time.
     """
     days, total = [], len(weather.pieces) * YEAR_DAYS
     for number, piece in enumerate(weather.pieces):
