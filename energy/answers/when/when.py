@@ -45,8 +45,8 @@ class StartDay:
     back; dull_tenth_percent: what nine in ten weathers stay above; margin_percent: how far the
     weather that decides stays above the reserve; unmet_wh: the mean of what goes short [Wh].
     rests_on: the kind of weather. not_asked: tasks of which nothing is asked on this start, such as
-    light for an evening without dusk. why: what keeps the plan from being laid out on this day,
-    which has no figures then; empty elsewhere.
+    light for an evening without dusk. why: what keeps the plan from being laid out on this day, or
+    its work from daylight; it has no figures then. Empty elsewhere.
     """
 
     start: date
@@ -213,9 +213,10 @@ def when(
     days: list[StartDay] = []
     problems: list[PlanError] = []
     best: tuple[StartDay, Budget] | None = None
-    for number, (day, result) in enumerate(budgets_on(plan, starts, record)):
+    for number, (day, judged) in enumerate(budgets_on(plan, starts, record)):
         if progress is not None:
             progress(number, len(starts))
+        result = _if_light_enough(judged) if isinstance(judged, Budget) else judged
         if isinstance(result, PlanError):
             problems.append(result)
             if not isinstance(result, NotCovered):
@@ -232,6 +233,21 @@ def when(
     if best is None:
         raise problems[0]
     return When(plan, best[1], tuple(days), step, len(starts) - len(days))
+
+
+def _if_light_enough(result: Budget) -> Budget | PlanError:
+    """The budget; or that some of its work, of a stated amount, waits for daylight in vain: nothing
+    asked of it would pass for a yes."""
+    calendar = result.calendar
+    for number, task in enumerate(result.plan.task, start=1):
+        if task.between is None or not (task.repeats or task.duration_s):
+            continue
+        by_daylight = [anchor for anchor, _ in task.between] == ["sunrise", "sunset"]
+        days = [day for day in calendar.days(task.days) if day >= calendar.first]
+        if by_daylight and not any(calendar.window(task.between, day) for day in days):
+            what = f'task {number} "{task.name}" waits for daylight that does not come'
+            return PlanError([f"{result.plan.origin}: {what}"])
+    return result
 
 
 def _judged(start: date, result: Budget) -> StartDay:
