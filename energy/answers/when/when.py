@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from energy.answers.when.seasons import Season, seasons
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget
+from energy.simulation.bursts import waits_in_vain
 from energy.simulation.case import calendar_of
 from energy.simulation.result import Answered
 from energy.simulation.start_days import budgets_on
@@ -238,16 +239,8 @@ def when(
 def _if_light_enough(result: Budget) -> Budget | PlanError:
     """The budget; or that some of its work, of a stated amount, waits for daylight in vain: nothing
     asked of it would pass for a yes."""
-    calendar = result.calendar
-    for number, task in enumerate(result.plan.task, start=1):
-        if task.between is None or not (task.repeats or task.duration_s):
-            continue
-        by_daylight = [anchor for anchor, _ in task.between] == ["sunrise", "sunset"]
-        days = [day for day in calendar.days(task.days) if day >= calendar.first]
-        if by_daylight and not any(calendar.window(task.between, day) for day in days):
-            what = f'task {number} "{task.name}" waits for daylight that does not come'
-            return PlanError([f"{result.plan.origin}: {what}"])
-    return result
+    waits = waits_in_vain(result.plan, result.calendar)
+    return PlanError([f"{result.plan.origin}: {what}" for what in waits]) if waits else result
 
 
 def _judged(start: date, result: Budget) -> StartDay:
