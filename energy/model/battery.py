@@ -255,7 +255,7 @@ def _advance_two_wells(
     asks, charges = rate < 0.0, rate > 0.0
     floor = np.where(asks, floor_wh, -np.inf)
     meets = np.where(charges, capacity - rate / taper, np.inf)
-    may_run_out, may_fill = asks.any(axis=1).tolist(), charges.any(axis=1).tolist()
+    may_run_out, may_fill = (np.asarray(x.any(axis=1)).tolist() for x in (asks, charges))
     hours, top = np.broadcast_to(hours, rate.shape), c * capacity
     q, w = state
     path, full = np.empty((hours.shape[0] + 1, q.size)), np.ones(hours.shape)

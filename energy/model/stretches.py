@@ -265,4 +265,4 @@ class _Block:
         on = case.inverter_on[segment] * (case.inverter.idle_w if case.inverter else 0.0)
         shares = by_rank(case, segment, self.scenario[column], left, on)
         missing = sum((watts for _, watts in shares.missing), np.zeros(column.size)) * rest
-        return np.bincount(column, missing, minlength=self.scenario.size)
+        return np.asarray(np.bincount(column, missing, minlength=self.scenario.size), dtype=float)

@@ -61,7 +61,7 @@ def solar(
     """
     plan, cold = days.plan, days.site.cold
     hours = np.diff(days.cells)[weather.light.lit] / 3600.0
-    power, sun_wh = np.zeros((hours.size, weather.shift_days.size)), 0.0
+    power, sun_wh = np.zeros((hours.size, weather.shift_days.size)), np.zeros(1)
     strings = laid_out(plan, cold)
     stands = [_stand(panel) for panel in plan.panel]
     linear = plan.pack.solar_input.kind != "pwm"
