@@ -211,12 +211,14 @@ def test_an_engine_that_loses_everything_ends_the_run_and_spoils_no_file(tmp_pat
             lost.set_exception(ConnectionError("the scheduler is gone"))
             return lost
 
+    asked = plans(20)
+    asked[8::3] = [(name, PlanError(["cannot be read"])) for name, _ in asked[8::3]]
     rows = tmp_path / "rows.csv"
     with pytest.raises(BrokenExecutor, match="the scheduler is gone"):
-        many(by_pack, plans(20), Gone(), rows)
+        many(by_pack, asked, Gone(), rows)
     assert len(told(rows)) == 1 + 7
-    many(by_pack, plans(20), Here(), rows)
-    many(by_pack, plans(20), Here(), tmp_path / "whole.csv")
+    many(by_pack, asked, Here(), rows)
+    many(by_pack, asked, Here(), tmp_path / "whole.csv")
     assert rows.read_bytes() == (tmp_path / "whole.csv").read_bytes()
 
 
