@@ -9,6 +9,7 @@ import os
 import stat
 import tempfile
 import time
+import zlib
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from io import BytesIO
@@ -127,7 +128,7 @@ def held_alone(path: Path | None) -> Iterator[None]:
     name, target = short_path(path), place_of(path)
     if target.exists() and not target.is_file():
         raise PlanError([f"{name}: is not an ordinary file"])
-    lock = target.with_name(f".{target.stem[:40]}.lock")
+    lock = _lock_of(target)
     try:
         tempfile.TemporaryFile(dir=target.parent).close()  # a lock that cannot be is waited for
         holding = FileLock(lock).acquire(timeout=LONGEST_WAIT_S)
@@ -141,6 +142,18 @@ def held_alone(path: Path | None) -> Iterator[None]:
         finally:
             with suppress(OSError):  # Windows lets nobody remove it yet, and does so itself
                 lock.unlink()
+
+
+def _lock_of(target: Path) -> Path:
+    """The lock beside a file: one for each, the same however a place that takes capitals for small
+    letters is told its name.
+
+    >>> _lock_of(Path("rows.csv")) == _lock_of(Path("rows.toml"))
+    False
+    """
+    return target.with_name(
+        f".{target.stem[:40]}-{zlib.crc32(os.fsencode(target.name.lower())):x}.lock"
+    )
 
 
 def write_safely(path: Path, write: Callable[[Path], Any], *, replace: bool = True) -> None:

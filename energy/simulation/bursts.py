@@ -168,6 +168,7 @@ def place_bursts(
                 begun.add((k, day.number))
             spells[k][day.date] = (intervals[0][0], intervals[-1][1]) if intervals else None
     notes += [*_too_early(plan, calendar, spells, span), *_no_sunset(plan, calendar)]
+    notes += [f"{what}: nothing of it is asked" for what in waits_in_vain(plan, calendar)]
     return Placed(tuple(placed), frozenset(begun), tuple(notes))
 
 
@@ -263,6 +264,19 @@ def _no_sunset(plan: Plan, calendar: Calendar) -> list[str]:
     if fall - rise >= DAY_S:
         return ["the sun does not set: sunrise and sunset are taken as 12 hours from its noon"]
     return []
+
+
+def waits_in_vain(plan: Plan, calendar: Calendar) -> list[str]:
+    """What work of a stated amount waits for daylight that comes on none of the plan's days."""
+    waits = []
+    for number, task in enumerate(plan.task, start=1):
+        if task.between is None or not (task.repeats or task.duration_s):
+            continue
+        by_daylight = [anchor for anchor, _ in task.between] == ["sunrise", "sunset"]
+        days = [day for day in calendar.days(task.days) if day >= calendar.first]
+        if by_daylight and not any(calendar.window(task.between, day) for day in days):
+            waits.append(f'task {number} "{task.name}" waits for daylight that does not come')
+    return waits
 
 
 def _all_day(task: Task) -> bool:

@@ -93,6 +93,18 @@ def test_what_another_run_holds_is_waited_for(tmp_path, monkeypatch):
     assert set(file.read_text().split()) >= {"[old]", "[my-lamp]"}
 
 
+def test_files_of_much_the_same_name_do_not_wait_for_one_another(tmp_path, monkeypatch):
+    monkeypatch.setattr(files, "LONGEST_WAIT_S", 0.05)
+    long = "where the kit for repairs keeps its job running in winter"
+    for one, other in ((f"{long}, north.csv", f"{long}, south.csv"), ("kit.toml", "kit.csv")):
+        with files.held_alone(tmp_path / one), files.held_alone(tmp_path / other):
+            pass
+    longest = tmp_path / f"{'ü' * 125}.csv"  # 254 bytes
+    with files.held_alone(longest):
+        pass
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_what_was_learned_meanwhile_is_not_lost(tmp_path, plan, monkeypatch):
     """Two files of readings at once into one kit: the second reads what the first wrote."""
     (tmp_path / "r.csv").write_text(READ)

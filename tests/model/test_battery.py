@@ -117,16 +117,39 @@ def test_halving_a_segment_moves_a_lithium_store_by_less_than_a_billionth(
     rate=st.floats(-800.0, 180.0),
     hours=st.floats(0.01, 0.25),  # the grid cuts at 5 minutes
     cut=st.floats(0.01, 0.99),
+    floor=st.sampled_from([0.0, 60.0, 200.0]),  # the pack may begin below it: it grew colder
 )
 def test_halving_a_segment_moves_a_lead_acid_store_by_less_than_a_millionth(
-    share, first, rate, hours, cut
+    share, first, rate, hours, cut, floor
 ):
     battery = lead(share=share, leak=7e-5)
     before = go(battery, [first], [0.3])
     state = before.store_wh[-1], before.imbalance_wh
-    whole = go(battery, [rate], [hours], state=state).store_wh[-1, 0]
-    halves = go(battery, [rate, rate], [hours * cut, hours * (1.0 - cut)], state=state)
+    whole = go(battery, [rate], [hours], floor, state).store_wh[-1, 0]
+    halves = go(battery, [rate, rate], [hours * cut, hours * (1.0 - cut)], floor, state)
     assert halves.store_wh[-1, 0] == pytest.approx(whole, abs=1e-6 * 1000.0)
+
+
+@pytest.mark.parametrize("rate", [-5.0, -60.0, -400.0])
+@pytest.mark.parametrize("available", [90.0, 120.0, 150.0])
+@pytest.mark.parametrize("store", [200.0, 500.0])
+def test_lead_acid_about_its_floor_against_small_steps(rate, available, store):
+    """Below the floor nothing is given until the bound well has lifted it; then all that is asked;
+    at the floor what the bound well feeds."""
+    c, k, floor, steps = 0.45, 1.05, 120.0, 20_000
+    y, bound, served_h, dt = available, store - available, 0.0, 1.0 / steps
+    for _ in range(steps):
+        feeds = max(k * c * (1.0 - c) * (bound / (1.0 - c) - y / c), 0.0) if y <= floor else np.inf
+        given = 0.0 if y < floor - 1e-9 else min(-rate, feeds)
+        flow = k * c * (1.0 - c) * (bound / (1.0 - c) - y / c)
+        served_h += dt * (given == -rate)
+        lifted = y + (flow - given) * dt
+        crosses = (y - floor) * (lifted - floor) < 0.0
+        y, bound = floor if crosses else lifted, bound - flow * dt
+    state = np.array([store]), np.array([available - c * store])
+    path = go(lead(), [rate], [1.0], floor, state)
+    assert path.store_wh[-1, 0] == pytest.approx(y + bound, abs=0.05)
+    assert path.full[0, 0] == pytest.approx(served_h, abs=2e-3)
 
 
 # Lifetimes in minutes of a battery of 5.5 A min, c 0.166, k' 0.122 / min, recomputed (closed form

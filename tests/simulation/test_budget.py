@@ -12,7 +12,7 @@ import pytest
 
 from energy.answers.check.check import check, task_answers
 from energy.plan import Plan, PlanError
-from energy.simulation.budget import Budget, budget
+from energy.simulation.budget import Budget, budget, changed
 
 ALPS = {"latitude_deg": 47.0, "longitude_deg": 9.0, "timezone": "Europe/Zurich"}
 NORTH = {"latitude_deg": 70.0, "longitude_deg": 27.0, "timezone": "Europe/Helsinki"}
@@ -354,3 +354,48 @@ def test_the_chance_lies_within_its_range(futures: int, panels: list) -> None:
     found = budget(plan)
     assert found.chance.low <= found.chance.percent <= found.chance.high
     assert found.yes == (found.chance.low >= 90.0)
+
+
+# --- what a change leaves alone is taken over -----------------------------------------------------
+
+PANELS = [
+    {"rated_w": 100, "tilt_deg": 40, "condition_spread_percent": 10, "v_mp": 18},
+    {
+        "rated_w": 60,
+        "count": 2,
+        "aim": "flat",
+        "shade": [{"between": ["14:00", "16:00"], "keep_percent": 30}],
+        "v_mp": 18,
+    },
+]
+OTHERS: dict[str, dict] = {
+    "a larger panel": {"panel.1.rated_w": 170},
+    "more of a kind": {"panel.2.count": 3},
+    "a dirty one": {"panel.1.condition_percent": 60},
+    "one turned away": {"panel.1.tilt_deg": 80, "panel.1.facing": "NW"},
+    "less shade": {"panel.2.shade": [{"between": ["14:00", "16:00"], "keep_percent": 90}]},
+    "one folded early": {"panel.1.out_between": ["sunrise", "12:00"]},
+    "one re-aimed": {"panel.1.aim": "re-aimed", "panel.1.re_aim_at": ["09:00", "13:00"]},
+    "one laid down": {"panel.1.airflow": "laid-down"},
+    "other cells": {"panel.1.temp_coefficient_percent_per_c": -0.5},
+    "both alike": {"panel.2.aim": "fixed", "panel.2.tilt_deg": 40, "panel.2.shade": []},
+    "one gone": {"panel.2": None},
+    "a limit": {"pack.solar_input.max_w": 90},
+    "a simple controller": {"pack.solar_input.kind": "pwm", "pack.nominal_v": 12.8},
+    "a thin cable": {"run": [{"from": "panel", "to": "pack", "length_m": 12, "mm2": 1.5}]},
+}
+
+
+@pytest.mark.parametrize("kind", ["mppt", "pwm"])
+def test_a_changed_plan_is_what_it_is_alone(kind: str) -> None:
+    """One change after another, so that each may take over what those before it left."""
+    weather = {"kind": "file", "file": "builtin:greensboro", "futures": 3}
+    place = {"latitude_deg": 36.1, "longitude_deg": -79.9, "timezone": "America/New_York"}
+    before = plan({**LAMP, "working_w": 50}, place=place, weather=weather, panel=PANELS, hours=24,
+                  nominal_v=12.8, solar_input={"kind": kind})  # fmt: skip
+    result = budget(before)
+    for name, change in [*OTHERS.items(), *OTHERS.items()]:
+        found, alone = changed(result, change), budget(before.replace(**change))
+        assert found.charge_percent == pytest.approx(alone.charge_percent, abs=1e-9), name
+        for entry, wh in alone.ledger_wh.items():
+            assert found.ledger_wh[entry] == pytest.approx(wh, abs=1e-6), (name, entry)

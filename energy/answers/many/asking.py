@@ -106,7 +106,8 @@ def in_order(plans: Iterator[Named], workers: Workers, most: int) -> Iterator[tu
             except Exception:  # of the engine: what goes wrong with a plan is in its row
                 row = workers.second(named)
             else:
-                workers.lost = 0
+                if isinstance(named[1], Plan):  # else no worker was asked
+                    workers.lost = 0
             held.append((named, row))
             if not workers.lost:
                 yield from held

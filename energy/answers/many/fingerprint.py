@@ -11,6 +11,7 @@ from energy.version import __version__
 from energy.weather.fetched.cache import file_near
 
 DIGITS = 16
+FETCHED = {"history": ("history",), "forecast": ("forecast", "history")}  # which may carry on
 
 
 def fingerprint(question: Question, name: str, plan: Plan | PlanError) -> str:
@@ -62,10 +63,9 @@ def asked_function(question: Question) -> Question:
 def _files(plan: Plan) -> list[Path]:
     """What is read for a plan's answer, but for the plan itself."""
     files = [file for file in plan.files if file != plan.folder / plan.origin]
-    if plan.weather.kind in ("history", "forecast"):
-        fetched = file_near(plan.weather.kind, plan.place.latitude_deg, plan.place.longitude_deg)
-        files += [] if fetched is None else [fetched]
-    return files
+    at = plan.place.latitude_deg, plan.place.longitude_deg
+    fetched = (file_near(kind, *at) for kind in FETCHED.get(plan.weather.kind, ()))
+    return [*files, *(file for file in fetched if file is not None)]
 
 
 def _digest(file: Path) -> str:

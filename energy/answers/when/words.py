@@ -255,7 +255,7 @@ def month_lines(answer: When, width: int) -> list[str]:
         cells.append(_least([day.lowest_percent for day in judged]))
         cells += [_least([day.dull_tenth_percent for day in judged])] * several
         most = max((day.floor_percent or 0.0 for day in judged), default=0.0)
-        cells += [f"{most:.0f}"] * answer.cold_counts
+        cells += [f"{most:.0f}" if judged else "-"] * answer.cold_counts
         columns.append(Column(name, cells, right=True))
     beside = max((width - LABEL_COLUMNS) // MONTH_COLUMNS, 1)
     blocks = -(-len(columns) // beside)

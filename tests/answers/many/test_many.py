@@ -211,12 +211,14 @@ def test_an_engine_that_loses_everything_ends_the_run_and_spoils_no_file(tmp_pat
             lost.set_exception(ConnectionError("the scheduler is gone"))
             return lost
 
+    asked = plans(20)
+    asked[8::3] = [(name, PlanError(["cannot be read"])) for name, _ in asked[8::3]]
     rows = tmp_path / "rows.csv"
     with pytest.raises(BrokenExecutor, match="the scheduler is gone"):
-        many(by_pack, plans(20), Gone(), rows)
+        many(by_pack, asked, Gone(), rows)
     assert len(told(rows)) == 1 + 7
-    many(by_pack, plans(20), Here(), rows)
-    many(by_pack, plans(20), Here(), tmp_path / "whole.csv")
+    many(by_pack, asked, Here(), rows)
+    many(by_pack, asked, Here(), tmp_path / "whole.csv")
     assert rows.read_bytes() == (tmp_path / "whole.csv").read_bytes()
 
 
@@ -423,6 +425,19 @@ def test_a_row_is_known_by_the_weather_that_was_fetched(tmp_path, monkeypatch):
             with pytest.raises(PlanError, match="line 2"):
                 many(by_pack, [plan], Here(), tmp_path / "rows.csv")
         many(by_pack, [plan], Here(), tmp_path / "rows.csv", force=True)
+
+
+def test_a_row_of_a_forecast_is_known_by_the_history_that_may_carry_on(tmp_path, monkeypatch):
+    history = tmp_path / "history.npz"
+    held = {"forecast": tmp_path / "forecast.npz", "history": history}
+    module = "energy.answers.many.fingerprint.file_near"
+    monkeypatch.setattr(module, lambda kind, *_: held[kind] if held[kind].exists() else None)
+    held["forecast"].write_bytes(b"ten days")
+    plan, rows = BASE.replace(**{"weather.kind": "forecast"}), tmp_path / "rows.csv"
+    many(by_pack, [plan], Here(), rows)
+    history.write_bytes(b"ten years")
+    with pytest.raises(PlanError, match="line 2"):
+        many(by_pack, [plan], Here(), rows)
 
 
 def test_no_memory_is_kept_of_rows_in_a_file(tmp_path):

@@ -18,9 +18,10 @@ from energy.answers.size.size import Size
 from energy.answers.size.through import through_years
 from energy.answers.size.words import summary
 from energy.answers.size.worksheet import storage_days
-from energy.answers.size.year_size import _cuts, year_size
+from energy.answers.size.year_size import _cuts, _search, year_size
 from energy.answers.size.year_weather import ready_year, year_plan, year_weather
 from energy.answers.size.years import Years, years
+from energy.model import Array, Index
 from energy.model.simulate import simulate
 from energy.plan import Plan
 from energy.simulation.budget import budget
@@ -319,6 +320,36 @@ def test_cuts_lie_between_what_is_known_and_end_the_search() -> None:
             inner = _cuts(low, high, 3, 6)
             assert all(low < step < high for step in inner)
             assert bool(inner) == (high - low > 1)
+
+
+def test_whatever_is_guessed_the_search_ends_where_a_size_does_and_the_next_smaller_does_not() -> (
+    None
+):
+    rng = np.random.default_rng(5)
+    goals, (panels, count) = (80.0, 90.0, 99.0), (4, 23)
+    for trial in range(60):
+        percent = np.sort(rng.uniform(60.0, 101.0, (panels, count)), axis=1)
+        if trial % 3 == 0:  # a larger pack may lose more days
+            percent += rng.normal(0.0, 3.0, percent.shape)
+        asked: list[int] = []
+
+        def served(
+            panel: Index, step: Index, percent: Array = percent, asked: list[int] = asked
+        ) -> Array:
+            asked.append(step.size)
+            return np.asarray(percent[panel, step])
+
+        guess = rng.integers(0, count + 1, (panels, len(goals)))
+        found = _search(served, panels, count, goals, guess)
+        for p, g in np.ndindex(found.shape):
+            size = int(found[p, g])
+            assert size == count or percent[p, size] >= goals[g]
+            assert size == 0 or percent[p, size - 1] < goals[g]
+        if trial % 3:  # then there is one such size only
+            assert found.tolist() == _search(served, panels, count, goals).tolist()
+            asked.clear()
+            _search(served, panels, count, goals, found)
+            assert len(asked) == 1  # a right guess takes one round
 
 
 def test_the_sizes_for_a_year_are_those_of_a_grid(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -209,7 +209,7 @@ def test_polar_night_is_an_ordinary_no_and_polar_day_a_yes():
 def test_a_day_on_which_the_work_does_not_fit_is_a_no_with_its_reason():
     cut = {"name": "cut", "supply": "dc12", "working_w": 10, "times": 300, "each_s": 60}
     asked = plan(POLAR, start="2026-01-10T08:00", task=[{**cut, "between": ["sunrise", "sunset"]}])
-    answer = when(asked, end=date(2026, 1, 31))
+    answer = when(asked, date(2026, 1, 20), date(2026, 2, 20), step=4)
     short = [day for day in answer.days if day.why]
     assert short
     assert "do not fit" in short[0].why
@@ -222,6 +222,20 @@ def test_a_day_on_which_the_work_does_not_fit_is_a_no_with_its_reason():
     assert answer.best.yes
     with pytest.raises(PlanError, match="do not fit"):
         when(asked, short[0].start, short[0].start)
+
+
+@pytest.mark.parametrize("amount", [{"times": 2, "each_s": 60}, {"minutes": 20}])
+def test_work_that_waits_for_daylight_cannot_be_done_in_a_polar_night(amount):
+    """Nothing asked would be a yes, and the best day of all."""
+    cut = {"name": "cut", "supply": "dc12", "working_w": 100, "between": ["sunrise", "sunset"]}
+    asked = plan(POLAR, start="2026-11-20T00:00", task=[{**cut, **amount}])
+    answer = when(asked, end=date(2026, 11, 30), step=5)  # the sun stays away from the 26th on
+    assert [day.answer for day in answer.days] == ["yes", "yes", "no"]
+    assert answer.days[2].why == 'plan: task 1 "cut" waits for daylight that does not come'
+    assert answer.worst is answer.days[2]
+    with pytest.raises(PlanError, match="waits for daylight") as refused:
+        when(asked, date(2026, 12, 10), date(2026, 12, 20))
+    assert len(refused.value.problems) == 1
 
 
 def test_equal_days_are_told_apart_by_charge_and_then_come_in_order():

@@ -2,6 +2,7 @@
 invented."""
 
 import re
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
 from itertools import pairwise
@@ -147,6 +148,14 @@ def test_work_whose_window_is_empty_on_some_starts_is_told():
     assert [day.not_asked for day in answer.days] == [(), (), ("cut",)]
     text = " ".join(line.strip() for line in lines(answer))
     assert 'nothing of "cut" on 1 of 3 starts, the first Mon 30 Nov 2026' in text
+
+
+def test_a_month_without_a_judged_day_has_no_figures():
+    odd = StartDay(date(2026, 10, 16), "no", "file", why="plan: 9 times do not fit")
+    day = replace(figures(("yes", 31, 40.0)).days[0], floor_percent=41.0)
+    told = words.month_lines(When(demo().plan, demo().budget, (day, odd), 1), 80)
+    october = [line.split()[-1] for line in told if line.strip()]
+    assert october == ["Oct", "1", "0", "-", "-", "-", "-"]
 
 
 def test_an_almost_gains_over_a_no_that_works_in_more_weathers():
