@@ -58,7 +58,7 @@ MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
 )  # fmt: skip
-NO_SUN = 0.4  # the clearness of a month without sun: it plays no part
+DIM_MONTH_WH = 200.0  # a day above the air: the last digit of a sun-hour figure is half of it
 
 
 def is_synthetic(weather: Weather) -> bool:
@@ -199,8 +199,22 @@ def _knots(plan: Plan) -> Array:
         mean_wh = np.bincount(month, flat_wh) / np.bincount(month)
         given_wh = 1000.0 * np.array(plan.weather.sun_hours)
         _refuse_too_bright(plan, given_wh, mean_wh)
-        means = np.where(mean_wh > 100.0, given_wh / np.maximum(mean_wh, 100.0), NO_SUN)
+        means = _clearness_of_months(given_wh, mean_wh)
     return month_knots(np.clip(means, 0.06, CLEAREST_MONTH))
+
+
+def _clearness_of_months(given_wh: Array, above_air_wh: Array) -> Array:
+    """Mean clearness of the months, (12,), from their light at the ground and above the air [Wh/m2
+    a day]. Months about a polar night are as clear as those before and after them.
+
+    >>> given_wh, above_air_wh = np.full(12, 500.0), np.full(12, 1000.0)
+    >>> given_wh[10:], above_air_wh[10:] = (100.0, 0.0), (120.0, 0.0)
+    >>> _clearness_of_months(given_wh, above_air_wh).tolist() == [0.5] * 12
+    True
+    """
+    tells = above_air_wh >= DIM_MONTH_WH
+    clearness = given_wh / np.maximum(above_air_wh, DIM_MONTH_WH)
+    return np.interp(np.arange(12), np.flatnonzero(tells), clearness[tells], period=12)
 
 
 def _refuse_too_bright(plan: Plan, given_wh: Array, above_air_wh: Array) -> None:

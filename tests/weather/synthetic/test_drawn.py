@@ -332,3 +332,22 @@ def test_sun_hours_of_a_real_year_are_taken_in_every_month(site):
         asked = plan(site, f"2026-{month:02}-14T08:00", f"2026-{month:02}-14T18:00",
                      sun_hours=given, futures=2)  # fmt: skip
         assert budget(asked).charge_percent.shape[1] == 2
+
+
+@pytest.mark.parametrize("november", [0.0, 0.05, 0.1])
+def test_the_last_digit_of_a_month_of_hardly_any_sun_brightens_no_day_before_it(november):
+    """At 69.65 N 0.16 kWh/m2 a day lie above the air in November (Duffie & Beckman, eq. 1.10.3): a
+    figure of one digit says next to nothing of its clouds, and the end of October stays as cloudy
+    as its middle."""
+    hours = [0.0, 0.3, 1.4, 3.0, 4.4, 4.7, 4.4, 3.1, 1.7, 0.6, november, 0.0]
+    north = {"latitude_deg": 69.65, "longitude_deg": 18.95, "elevation_m": 0}
+    light = []
+    for date in ("2026-10-15", "2026-10-29"):
+        asked = plan(
+            "miami", f"{date}T03:00:00", f"{date}T21:00:00", kind="monthly", sun_hours=hours
+        ).replace(place={**north, "timezone": "Europe/Oslo"})
+        found, length, *_ = drawn_light(asked)
+        light.append(float((found.light.ghi * length[:, None]).sum(axis=0).mean()))
+    above = extraterrestrial_day_wh(69.65, np.array([288.5, 302.5]))
+    assert light[0] == pytest.approx(600.0, rel=0.1)  # the middle of its month, as it was given
+    assert light[1] / light[0] == pytest.approx(above[1] / above[0], rel=0.1)
