@@ -67,7 +67,9 @@ def main() -> None:
             written(Path(folder) / f"small-{futures}.toml", SMALL + weathers_of(futures))
             for futures in (None, 31, 1000)
         )
-        demos = [[*asked, f"builtin:{name}"] for name in DEMOS for asked in (CHECK, FIXES)]
+        thirty = written(Path(folder) / "thirty.toml", thirty_tasks())
+        plans = [*(f"builtin:{name}" for name in DEMOS), thirty]
+        demos = [[*asked, plan] for plan in plans for asked in (CHECK, FIXES)]
         commands = (BARE, CHECK, HELP, [*CHECK, small], [*CHECK, few], [*CHECK, many], *demos)
         turns = [[cost(c, settings) for c in commands] for _ in range(TURNS + 1)][1:]
         bare_s = statistics.median(turn[0].clock_s for turn in turns)
@@ -82,10 +84,11 @@ def main() -> None:
             processor = statistics.median(turn[at].cpu_s / turn[0].cpu_s for turn in turns)
             show(what, f"{clock:.2f} bare", aim)
             show("    by processor time", f"{processor:.2f} bare", "")
-        for number, name in enumerate(DEMOS):
+        for number, name in enumerate([*DEMOS, "thirty tasks"]):
             at = 6 + 2 * number
             fixed = statistics.median(turn[at + 1].cpu_s / turn[at].cpu_s for turn in turns)
-            show(f"with fixes, {name}", f"{fixed:.2f} x without", "at most 1.5")
+            aim = "at most 1.5" if name in DEMOS else "at most 4"
+            show(f"with fixes, {name}", f"{fixed:.2f} x without", aim)
         more = statistics.median((t[5].clock_s - t[4].clock_s) / t[0].clock_s for t in turns)
         show("1,000 drawn weathers rather than 31", f"{more:+.2f} bare", "at most +0.25")
         month, weathers = month_plan()
@@ -180,6 +183,19 @@ def month_plan() -> tuple[str, int]:
     tables = demo_tables(days=31)
     weathers = budget(Plan.from_dict(tables)).chance.scenarios
     return tomlkit.dumps(tables), weathers
+
+
+def thirty_tasks() -> str:
+    """A plan of thirty tasks on a larger pack, the demo's own again and again, as TOML."""
+    import tomlkit
+
+    tables = demo_tables(days=1)
+    own = tables["task"]
+    for k in range(30 - len(own)):
+        again = {key: value for key, value in own[k].items() if key not in ("with", "after")}
+        own.append(again | {"name": f"task {k}"})
+    tables["pack"]["capacity_wh"] = 2500
+    return tomlkit.dumps(tables)
 
 
 def simulation_s(chemistry: str) -> tuple[float, str]:
