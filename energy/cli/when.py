@@ -61,8 +61,8 @@ def when(
     built-in one, or one that starts later than in 14 days, from its own start on): as many days as
     a forecast knows, else 14. All days see the same draws of chance, and the same shifts and years
     of a record: they differ by their sun, not by luck. Each day's answer is that of energy check
-    --date, but a no where work waits for daylight that does not come. The best day is a yes rather
-    than almost and almost rather than no, then works in most weathers, then keeps most charge.
+    --date; a day that check refuses is a no. The best day is a yes rather than almost and almost
+    rather than no, then works in most weathers, then keeps most charge.
 
     --year says from when to when a start works, and what the dullest month would need. --write
     gives the plan moved to the best day. Exit status: 0 when any day is a yes.

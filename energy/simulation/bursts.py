@@ -73,16 +73,20 @@ class Placed:
 def days_of(plan: Plan, calendar: Calendar) -> list[list[Day]]:
     """The windows of every task that hold something of it, in the plan's order.
 
-    Raises PlanError for what only the days themselves show, such as repeats that do not fit between
-    sunrise and sunset.
+    Raises PlanError for what only the days themselves show: repeats that do not fit between sunrise
+    and sunset, and work that waits for a sunrise in the polar night.
     """
     every: list[list[Day]] = []
     problems: list[str] = []
     for k, task in enumerate(plan.task):
+        where = f'{plan.origin}: task {k + 1} "{task.name}"'
         try:
             every.append(_once_at_a_time([*_days(task, calendar)]))
         except ValueError as error:
-            problems.append(f'{plan.origin}: task {k + 1} "{task.name}": {error}')
+            problems.append(f"{where}: {error}")
+        else:
+            if _waits_in_vain(task, every[-1], calendar):
+                problems.append(f"{where} waits for daylight that does not come")
     if problems:
         raise PlanError(problems)
     return every
@@ -168,7 +172,6 @@ def place_bursts(
                 begun.add((k, day.number))
             spells[k][day.date] = (intervals[0][0], intervals[-1][1]) if intervals else None
     notes += [*_too_early(plan, calendar, spells, span), *_no_sunset(plan, calendar)]
-    notes += [f"{what}: nothing of it is asked" for what in waits_in_vain(plan, calendar)]
     return Placed(tuple(placed), frozenset(begun), tuple(notes))
 
 
@@ -266,17 +269,13 @@ def _no_sunset(plan: Plan, calendar: Calendar) -> list[str]:
     return []
 
 
-def waits_in_vain(plan: Plan, calendar: Calendar) -> list[str]:
-    """What work of a stated amount waits for daylight that comes on none of the plan's days."""
-    waits = []
-    for number, task in enumerate(plan.task, start=1):
-        if task.between is None or not (task.repeats or task.duration_s):
-            continue
-        by_daylight = [anchor for anchor, _ in task.between] == ["sunrise", "sunset"]
-        days = [day for day in calendar.days(task.days) if day >= calendar.first]
-        if by_daylight and not any(calendar.window(task.between, day) for day in days):
-            waits.append(f'task {number} "{task.name}" waits for daylight that does not come')
-    return waits
+def _waits_in_vain(task: Task, days: Sequence[Day], calendar: Calendar) -> bool:
+    """Whether work of a stated amount waits for daylight that comes on none of the plan's days."""
+    if task.between is None or not (task.repeats or task.duration_s):
+        return False
+    by_daylight = [anchor for anchor, _ in task.between] == ["sunrise", "sunset"]
+    asked = any(day >= calendar.first for day in calendar.days(task.days))
+    return by_daylight and asked and not any(day.date >= calendar.first for day in days)
 
 
 def _all_day(task: Task) -> bool:

@@ -6,7 +6,7 @@ from datetime import datetime
 import numpy as np
 import pytest
 
-from energy.plan import Plan
+from energy.plan import Plan, PlanError
 from energy.simulation.budget import budget
 
 TABLES = {
@@ -36,7 +36,7 @@ def test_a_must_task_that_falls_outside_the_span_is_said():
     assert any('"lamp"' in note for note in found.notes)
 
 
-def test_work_that_waits_for_daylight_in_a_polar_night_is_said():
+def test_work_that_waits_for_daylight_in_a_polar_night_is_refused():
     cut = {"name": "cut", "supply": "dc12", "working_w": 10, "between": ["sunrise", "sunset"]}
     several = [{**cut, "times": 3, "each_s": 60}, {**cut, "name": "sand", "minutes": 20}, cut]
     tables = TABLES | {
@@ -44,13 +44,14 @@ def test_work_that_waits_for_daylight_in_a_polar_night_is_said():
         "span": {"start": "2026-12-10T08:00:00", "end": "2026-12-11T20:00:00"},
         "task": several,
     }
-    said = [note for note in budget(Plan.from_dict(tables)).notes if "waits for daylight" in note]
-    assert said == [
-        f'task {k} "{name}" waits for daylight that does not come: nothing of it is asked'
+    with pytest.raises(PlanError) as refused:  # nothing asked would be a yes
+        budget(Plan.from_dict(tables))
+    assert refused.value.problems == [
+        f'plan: task {k} "{name}" waits for daylight that does not come'
         for k, name in ((1, "cut"), (2, "sand"))
     ]
     tables["span"] = {"start": "2026-10-10T08:00:00", "end": "2026-10-11T20:00:00"}
-    assert not any("daylight" in note for note in budget(Plan.from_dict(tables)).notes)
+    assert budget(Plan.from_dict(tables)).asked_wh.min() > 0.0
 
 
 def test_what_is_done_before_now_is_not_said_to_lie_outside():

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 from energy.answers.when.seasons import Season, seasons
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget
-from energy.simulation.bursts import waits_in_vain
 from energy.simulation.case import calendar_of
 from energy.simulation.result import Answered
 from energy.simulation.start_days import budgets_on
@@ -214,10 +213,9 @@ def when(
     days: list[StartDay] = []
     problems: list[PlanError] = []
     best: tuple[StartDay, Budget] | None = None
-    for number, (day, judged) in enumerate(budgets_on(plan, starts, record)):
+    for number, (day, result) in enumerate(budgets_on(plan, starts, record)):
         if progress is not None:
             progress(number, len(starts))
-        result = _if_light_enough(judged) if isinstance(judged, Budget) else judged
         if isinstance(result, PlanError):
             problems.append(result)
             if not isinstance(result, NotCovered):
@@ -234,13 +232,6 @@ def when(
     if best is None:
         raise problems[0]
     return When(plan, best[1], tuple(days), step, len(starts) - len(days))
-
-
-def _if_light_enough(result: Budget) -> Budget | PlanError:
-    """The budget; or that some of its work, of a stated amount, waits for daylight in vain: nothing
-    asked of it would pass for a yes."""
-    waits = waits_in_vain(result.plan, result.calendar)
-    return PlanError([f"{result.plan.origin}: {what}" for what in waits]) if waits else result
 
 
 def _judged(start: date, result: Budget) -> StartDay:
