@@ -63,7 +63,10 @@ def answers_map(answer: Many, title: str = "", notes: Sequence[str] = ()) -> "Fi
     (panel,) = lay_out(
         page,
         (visible(title) or f"{answer.question} of many plans", headline(answer)),
-        [*(f"{visible(note)}." for note in notes), *_notes(len(rows) - len(placed))],
+        [
+            *(f"{note[0].upper()}{visible(note[1:])}." for note in notes),
+            *_notes(len(rows) - len(placed)),
+        ],
         [Box(LEFT_IN, ABOVE_IN, across_in, height_in)],
         BELOW_IN,
     )
