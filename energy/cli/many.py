@@ -3,6 +3,7 @@
 import os
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -100,12 +101,14 @@ def many(
         gc.enable()  # a long run must free what it no longer needs
         with progress(console(errors=True), "plans", rate=True) as ticker:
             answer = ask(check, asking.plans, workers, to, progress=ticker, force=force)
-        save_picture(answer.plot, plot, open_it)
+        weather = weather_words(asking.plan)
+        told = [f"Weather: {weather}", *asking.notes]
+        save_picture(partial(answer.plot, asking.title, told), plot, open_it)
 
         def in_words(width: int, _: bool) -> "Sheet":
             goes_on = [] if answer.complete or to is None else [GOES_ON]
             notes = [*goes_on, *asking.notes]
-            return sheet(answer, asking.title, weather_words(asking.plan), width, notes=notes)
+            return sheet(answer, asking.title, weather, width, notes=notes)
 
         asked.tell(answer.as_dict, in_words, _cautions(asking.plan))
         asked.written(to, plot)
@@ -135,10 +138,12 @@ class _Asking:
 
 def _at_places(asked: Asked, places: Path) -> _Asking:
     """A plan at every place of a table."""
-    from energy.answers.many.places import PlansAt, read_places
+    from energy.answers.many.places import PlansAt, keys_that_differ, read_places
     from energy.answers.many.words import at_sea_lines
     from energy.plan import PlanError
     from energy.plan.dates import over
+    from energy.plan.words import and_list
+    from energy.show.moments import day_name
 
     if asked.source is not None and os.path.isdir(asked.source):
         raise PlanError(["--places is for one plan; give that plan instead of a folder"])
@@ -149,7 +154,12 @@ def _at_places(asked: Asked, places: Path) -> _Asking:
     if asked.date is None and not asked.demo and (past := over(plan, clock.now())):
         typer.echo(past, err=True)
     title = f"{plan.title or plan.origin}, at the places of {places.name}"
-    return _Asking(plans, title, [*plan.files, places], plan=plan)
+    keys = keys_that_differ(plans.places)
+    if not any(key.startswith("span") for key in keys):
+        days = dict.fromkeys(day_name(end) for end in (plan.span.start, plan.span.end))
+        title += f", {' to '.join(days)}"
+    also = f"not the same plan at each place: {places.name} sets {and_list(keys)}"
+    return _Asking(plans, title, [*plan.files, places], [also] if keys else [], plan)
 
 
 def _in_folder(asked: Asked) -> _Asking:

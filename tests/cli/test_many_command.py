@@ -18,6 +18,7 @@ from typer.testing import CliRunner
 from energy.answers.check import check as checking
 from energy.answers.many import many
 from energy.cli.main import app
+from energy.show import files
 from energy.show.layout import LINES
 
 PLAN = """
@@ -105,6 +106,23 @@ def test_many_rows_fit_24_lines(folder, quick, columns):
     shown = sum(line.startswith("a place") for line in lines)
     assert int(more.split()[0]) == 150 - shown
     assert shown >= 3
+
+
+def test_the_answer_and_its_map_say_the_days_and_what_else_differs(folder, quick, monkeypatch):
+    """A yes in the north of a larger pack is no yes of the kit: it must not look like one."""
+    maps = []
+    monkeypatch.setattr(files, "save", lambda page, _: maps.append(page))
+    said = " ".join(at_places("--plot", "map.png").stdout.split())
+    (drawn,) = (" ".join(text.get_text() for text in page.texts) for page in maps)
+    for words in (
+        "Lamp and pump, at the places of places.csv, Wed 14 Oct",
+        "not the same plan at each place: places.csv sets pack.capacity_wh.",
+        "a clear sky at each place",
+    ):
+        assert words in said
+        assert words.lower() in " ".join(drawn.split()).lower()
+    (folder / "places.csv").write_text("name,latitude,longitude\nhut,46.5,8.0\nyard,52.0,20.0\n")
+    assert "not the same plan" not in at_places().stdout
 
 
 def test_a_folder_of_plans_is_asked_with_the_same_keys_and_date(folder):

@@ -49,6 +49,18 @@ def test_it_asks_from_today_at_the_place_on(plan, monkeypatch):
     assert starts(run(plan, "--json", "--to", "tomorrow")) == ["2026-10-20", "2026-10-21"]
 
 
+def test_rows_that_hide_the_best_day_say_so(plan):
+    """In a northern spring every day is brighter than the one before."""
+    north = TEXT.replace("-13.8, longitude_deg = -171.8", "50.0, longitude_deg = 10.0")
+    north = north.replace("Pacific/Apia", "Europe/Berlin").replace(
+        '"clear"', '"climate", futures = 20'
+    )
+    Path(plan).write_text(f"panel = [{{ rated_w = 20 }}]\n{north}")
+    said = run(plan, "--from", "2026-03-01").stdout
+    assert "more, the best among them: --days" in said
+    assert "the best among them" not in run(plan, "--from", "2026-10-01").stdout
+
+
 def test_a_plan_that_starts_soon_is_asked_from_today_one_that_starts_late_from_its_own_start(
     plan, monkeypatch
 ):
@@ -136,6 +148,7 @@ def test_the_exit_status_is_0_where_any_day_is_a_yes(plan):
     [
         (["--from", "2026-03-09", "--to", "2026-03-02"], "must not lie after"),
         (["--from", "2026-03-09", "--to", "2029-03-02"], "at most 366"),
+        (["--to", "2020-03-09"], "must not lie after the last, 2020-03-09"),
         (["--year", "--to", "2026-03-09"], "leave out --to"),
         (["--from", "soon"], "--from must be a date"),
         (["--to", "soon"], "--to must be a date"),

@@ -7,7 +7,7 @@ read of places and folders for `places`.
 import pickle
 import sys
 from collections import Counter
-from collections.abc import Callable, Generator, Iterable, Iterator, Sized
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence, Sized
 from concurrent.futures import Executor
 from contextlib import closing
 from dataclasses import asdict, dataclass, field
@@ -88,11 +88,11 @@ class Many:
 
         return pd.DataFrame([asdict(row) for row in self.rows], columns=list(COLUMNS))
 
-    def plot(self) -> "Figure":
-        """The answers as marks on a map: a matplotlib figure."""
+    def plot(self, title: str = "", notes: Sequence[str] = ()) -> "Figure":
+        """The answers as marks on a map: a matplotlib figure, with remarks (without full stops)."""
         from energy.answers.many.picture import answers_map
 
-        return answers_map(self)
+        return answers_map(self, title, notes)
 
 
 def many(

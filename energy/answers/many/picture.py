@@ -38,10 +38,11 @@ MARKS: dict[str, dict[str, Any]] = {
 EDGE_WIDTH, NAME_PX = 0.8, 200.0
 
 
-def answers_map(answer: Many) -> "Figure":
+def answers_map(answer: Many, title: str = "", notes: Sequence[str] = ()) -> "Figure":
     """Each plan's answer at its place, north up; with names where there are few.
 
-    Returns a matplotlib Figure of its own, 10 inches wide.
+    title: of what was asked; notes: remarks without full stops, below the map. Returns a
+    matplotlib Figure of its own, 10 inches wide.
 
     >>> row = Row("hut", 46.5, 8.0, "yes", 97.0)
     >>> counts = {"yes": 1, "almost": 0, "no": 0, "problem": 0}
@@ -61,8 +62,11 @@ def answers_map(answer: Many) -> "Figure":
     page = new_page()
     (panel,) = lay_out(
         page,
-        (f"{answer.question} of many plans", headline(answer)),
-        _notes(len(rows) - len(placed)),
+        (visible(title) or f"{answer.question} of many plans", headline(answer)),
+        [
+            *(f"{note[0].upper()}{visible(note[1:])}." for note in notes),
+            *_notes(len(rows) - len(placed)),
+        ],
         [Box(LEFT_IN, ABOVE_IN, across_in, height_in)],
         BELOW_IN,
     )

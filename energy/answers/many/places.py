@@ -90,6 +90,19 @@ def read_places(file: Path | str, plan: Plan) -> tuple[Place, ...]:
     return tuple(places)
 
 
+def keys_that_differ(places: Sequence[Place]) -> list[str]:
+    """The plan's keys, but for where it is, that are not the same at all places.
+
+    >>> hut = Place("hut", {"place.latitude_deg": 46.5, "pack.capacity_wh": 700})
+    >>> keys_that_differ([hut, Place("yard", {"place.latitude_deg": 52.0})])
+    ['pack.capacity_wh']
+    """
+    at = moved_to(0.0, 0.0).keys()
+    keys = dict.fromkeys(key for place in places for key in place.changes if key not in at)
+    values = {key: [place.changes.get(key) for place in places] for key in keys}
+    return [key for key in keys if any(value != values[key][0] for value in values[key])]
+
+
 @dataclass(frozen=True)
 class PlansAt:
     """A plan at each of many places, or why there is none, by the place's name."""

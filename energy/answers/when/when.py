@@ -276,7 +276,7 @@ def _starts(plan: Plan, record: Source, first: date, end: date | None, step: int
                 ]
             )
     if last < first:
-        raise PlanError([f"--from must not lie after --to (got {first} and {last})"])
+        raise PlanError([f"the first start day, {first}, must not lie after the last, {last}"])
     count = (last - first).days // step + 1
     if count > MOST_STARTS:
         raise PlanError(

@@ -78,8 +78,13 @@ def _rows(answer: When, width: int, every: bool) -> Part:
     heading, *rows = table.rows(day_columns(answer), width)
     if every:
         return part([*heading, *(line for row in rows for line in row), ""])
-    most = {"most": MOST_ROWS, "least": LEAST_ROWS}
-    return ended(listed(heading, rows, lambda n: f"{n} more: --days", **most, gives=3), "")
+
+    def more(count: int) -> str:
+        hidden = answer.best.worked and answer.best in answer.days[-count:]
+        best = ", the best among them" if hidden else ""
+        return f"{count} more{best}: --days"
+
+    return ended(listed(heading, rows, more, most=MOST_ROWS, least=LEAST_ROWS, gives=3), "")
 
 
 def _weather(answer: When, width: int) -> Part:
