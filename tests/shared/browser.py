@@ -1,5 +1,5 @@
-"""A real browser for tests: Debian's chromium through playwright; where there is none they are
-skipped and say so, or fail where ENERGY_BROWSER=required."""
+"""A real browser: Debian's chromium through playwright. Tests in it take minutes, and are skipped but
+where ENERGY_BROWSER=required."""
 
 import os
 import shutil
@@ -11,11 +11,18 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
 @contextmanager
+def browser_of_tests():
+    """A headless browser; skips where none is asked for."""
+    if os.environ.get("ENERGY_BROWSER") != "required":
+        pytest.skip("ENERGY_BROWSER=required runs it, in chromium")
+    with browser() as opened:
+        yield opened
+
+
+@contextmanager
 def browser():
-    """A headless browser; skips where there is none."""
-    if CHROMIUM is None:
-        assert os.environ.get("ENERGY_BROWSER") != "required", "no chromium on this machine"
-        pytest.skip("no chromium on this machine")
+    """A headless browser."""
+    assert CHROMIUM is not None, "no chromium on this machine"
     playwright = pytest.importorskip("playwright.sync_api", reason="no playwright on this machine")
     with playwright.sync_playwright() as driver:
         opened = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])

@@ -13,7 +13,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
-from browser import browser
+from browser import browser_of_tests
 from checkout import ROOT
 from page_plans import DEMOS, demo, hostile, page_of, plan_of, three_days
 
@@ -41,7 +41,7 @@ Storage.prototype.setItem = () => { throw new DOMException("full", "QuotaExceede
 
 @pytest.fixture(scope="module")
 def chromium():
-    with browser() as opened:
+    with browser_of_tests() as opened:
         yield opened
 
 

@@ -6,7 +6,7 @@ All plans are invented.
 import re
 
 import pytest
-from browser import browser
+from browser import browser_of_tests
 from page_plans import DEMOS, HOSTILE, hostile, plan_of, three_days
 
 from energy import page
@@ -17,7 +17,7 @@ PAGES = re.compile(rb"/Type\s*/Page\b")  # each page of a PDF is such an object:
 
 @pytest.fixture(scope="module")
 def chromium():
-    with browser() as opened:
+    with browser_of_tests() as opened:
         yield opened
 
 
