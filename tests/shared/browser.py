@@ -1,5 +1,5 @@
-"""A real browser: Debian's chromium through playwright. Tests in it take minutes, and are skipped but
-where ENERGY_BROWSER=required."""
+"""A real browser: Debian's chromium through playwright. Tests in it take minutes, and are skipped
+but where ENERGY_BROWSER=required."""
 
 import os
 import shutil
