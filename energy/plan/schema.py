@@ -53,6 +53,7 @@ def _zone(value: Any) -> Any:
 
 # The record-low air: no weather station's lies above 20 C (common practice, no source).
 LOWEST_C = (-90.0, 25.0)
+MOST_SUN_HOURS = 12.0  # kWh/m2 a day: no month anywhere has more on the flat below the air
 Around = Literal["outdoors", "wet", "afloat", "fuel", "enclosed", "alone"]
 Azimuth = Annotated[float, Field(ge=-360.0, le=360.0)]
 Height = Annotated[float, Field(ge=0.0, le=90.0)]
@@ -143,6 +144,17 @@ def _eighths(sky: Any) -> int | str:
     return sky
 
 
+def _sun_hours(value: Any) -> Any:
+    if isinstance(value, list | tuple):
+        months = [number(item) or 0.0 for item in value]
+        if sum(months) > 12 * MOST_SUN_HOURS:
+            raise ValueError(
+                f"must be kWh/m2 a day, at most {MOST_SUN_HOURS:g} (got {sum(months):g} in all: are"
+                " these totals of the months? Then divide each by its days)"
+            )
+    return as_tuple(value)
+
+
 def _air(value: Any) -> Any:
     several = isinstance(value, list | tuple)
     temperatures = []
@@ -180,11 +192,10 @@ class Weather(Strict):
     sky: Annotated[tuple[int | str, ...], BeforeValidator(_sky)] | None = None
     """The sky as people call it, or eighths of cloud from 0 to 8; or a list, one a date, the
     last repeated. Left out: none."""
-    # kWh/m2 a day: no month anywhere has more than 12 on the flat below the air.
     sun_hours: (
         Annotated[
-            tuple[Annotated[float, Field(ge=0.0, le=12.0)], ...],
-            BeforeValidator(as_tuple),
+            tuple[Annotated[float, Field(ge=0.0, le=MOST_SUN_HOURS)], ...],
+            BeforeValidator(_sun_hours),
             Field(min_length=12, max_length=12),
         ]
         | None

@@ -323,6 +323,11 @@ VALUES = [
         " cloudy, overcast, grey, drizzle, fog, rain, or eighths from 0 to 8"
         " (got 9)",
     ),
+    (
+        {"weather": {"sun_hours": [24, 42, 81, 110, 140, 150, 155, 130, 95, 60, 30, 20]}},
+        "[weather]: sun_hours must be kWh/m2 a day, at most 12 (got 1037 in all: are these totals"
+        " of the months? Then divide each by its days)",
+    ),
     ({"weather": {"sun_hours": [1] * 11}}, "[weather]: sun_hours must hold at least 12 (got 11)"),
     (
         {"weather": {"temp_air_c": [9, 2]}},
