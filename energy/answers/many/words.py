@@ -23,8 +23,8 @@ from energy.show.table import rows as table_rows
 MOST_SHOWN, LEAST_SHOWN = 16, 3
 MOST_AT_SEA = 5
 AT_EACH_PLACE = {
-    "climate": "drawn from the climate table at each place, which is rough: a yes needs the goal at"
-    ' the low end of "between"',
+    "climate": "drawn from the climate table at each place, which is rough: a yes needs the goal"
+    " at the dull end of the doubt about the place",
     "history": "the past years held for each place",
     "forecast": "the forecast held for each place",
     "sky": "the plan's stated sky at each place",
