@@ -102,8 +102,8 @@ def many(
         with progress(console(errors=True), "plans", rate=True) as ticker:
             answer = ask(check, asking.plans, workers, to, progress=ticker, force=force)
         weather = weather_words(asking.plan)
-        told = [f"Weather: {weather}", *asking.notes]
-        save_picture(partial(answer.plot, asking.title, told), plot, open_it)
+        below = [f"Weather: {weather}", *asking.notes]
+        save_picture(partial(answer.plot, asking.title, below), plot, open_it)
 
         def in_words(width: int, _: bool) -> "Sheet":
             goes_on = [] if answer.complete or to is None else [GOES_ON]

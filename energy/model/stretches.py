@@ -52,22 +52,24 @@ class Rows:
 
 def rows_of(case: Case, day_edges: Index) -> Rows:
     """The segments of a case as rows; its days begin and end at day_edges, (d + 1,)."""
-    whole = slice(int(day_edges[0]), int(day_edges[-1]))
-    count, scenarios = whole.stop - whole.start, case.factor.shape[1]
+    every_row = slice(int(day_edges[0]), int(day_edges[-1]))
+    count, scenarios = every_row.stop - every_row.start, case.factor.shape[1]
     every, dark = np.full(case.edges.size - 1, -1), np.zeros((0, scenarios))
     alone = replace(case, solar_w=dark, solar_row=every)
     bus_w = np.zeros((count + 1, scenarios))
     for rows in row_blocks(count, scenarios):
-        bus_w[rows] = block_of(alone, slice(whole.start + rows.start, whole.start + rows.stop)).net
+        bus_w[rows] = block_of(
+            alone, slice(every_row.start + rows.start, every_row.start + rows.stop)
+        ).net
     return Rows(
         case=case,
-        hours=np.append(np.diff(case.edges[whole.start : whole.stop + 1]) / 3600.0, 0.0),
+        hours=np.append(np.diff(case.edges[every_row.start : every_row.stop + 1]) / 3600.0, 0.0),
         bus_w=bus_w,
-        solar_row=np.append(case.solar_row[whole], -1),
-        cold_unavailable=_and_none(case.cold_unavailable(whole)),
-        may_charge=_and_none(1.0 - case.frozen(whole)),
-        first_row=day_edges - whole.start,
-        first_segment=whole.start,
+        solar_row=np.append(case.solar_row[every_row], -1),
+        cold_unavailable=_and_none(case.cold_unavailable(every_row)),
+        may_charge=_and_none(1.0 - case.frozen(every_row)),
+        first_row=day_edges - every_row.start,
+        first_segment=every_row.start,
     )
 
 

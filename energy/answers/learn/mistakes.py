@@ -95,9 +95,9 @@ def _without_outliers(prior: Posterior, day: ForwardModel) -> Believed:
     rows = tuple(day.observed[k].row for k in odd)
     kept = tuple(seen for k, seen in enumerate(day.observed) if k not in odd)
     day = replace(day, observed=kept)
-    found = fit(prior, [day]) if kept else None
-    cost = found.cost if found else 0.0
-    return Believed(day, found, rows, tuple(lines), cost + ODD * len(lines))
+    fitted = fit(prior, [day]) if kept else None
+    cost = fitted.cost if fitted else 0.0
+    return Believed(day, fitted, rows, tuple(lines), cost + ODD * len(lines))
 
 
 def _without_start(rows: Sequence[Row], prior: Posterior, day: ForwardModel) -> Believed | None:
@@ -108,14 +108,14 @@ def _without_start(rows: Sequence[Row], prior: Posterior, day: ForwardModel) -> 
         return None
     witnesses = 1 + (abs(_above_the_plan(day, first)) <= NEAR_POINTS)
     unread = replace(day, start_sd_percent=START_UNREAD)
-    found = fit(prior, [unread])
-    begun = 100.0 * day.case.battery.start_share + START_UNREAD * found.nuisance[0][0]
+    fitted = fit(prior, [unread])
+    begun = 100.0 * day.case.battery.start_share + START_UNREAD * fitted.nuisance[0][0]
     line = (
         f"row {first.number}: battery_percent of {first.battery_percent:g} does not fit the others,"
         f" and is left out: they fit a start near {np.clip(begun, 0.0, 100.0):.0f} %; was that the"
         " state of charge?"
     )
-    return Believed(unread, found, (first,), (line,), found.cost + ODD * witnesses)
+    return Believed(unread, fitted, (first,), (line,), fitted.cost + ODD * witnesses)
 
 
 def _first(rows: Sequence[Row]) -> Row | None:

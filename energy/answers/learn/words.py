@@ -86,8 +86,8 @@ def items_part(items: Sequence[Item], width: int, *, every: bool) -> Part:
         ),
     ]
     heading, *rest = rows([column for column in columns if any(column.cells)], width)
-    told = "(moved): not learned by itself, but used as it goes with the others"
-    closing = folded(told, width) if moved else []
+    remark = "(moved): not learned by itself, but used as it goes with the others"
+    closing = folded(remark, width) if moved else []
     if every:
         return part([*heading, *(line for row in rest for line in row), *closing, ""])
     learned = sum(item.learned or item.moved for item in shown)

@@ -85,7 +85,7 @@ def in_order(plans: Iterator[Named], workers: Workers, most: int) -> Iterator[tu
     cancelled.
     """
     waiting: deque[Asked] = deque()
-    held: list[tuple[Named, Row]] = []  # of plans that were lost, until another has its row
+    unsure: list[tuple[Named, Row]] = []  # of plans that were lost, until another has its row
     try:
         while True:
             while len(waiting) < most and all(future is not None for _, future in waiting):
@@ -93,7 +93,7 @@ def in_order(plans: Iterator[Named], workers: Workers, most: int) -> Iterator[tu
                     break
                 waiting.append((named, workers.ask(named)))
             if not waiting:
-                yield from held
+                yield from unsure
                 return
             named, future = waiting.popleft()
             try:
@@ -108,10 +108,10 @@ def in_order(plans: Iterator[Named], workers: Workers, most: int) -> Iterator[tu
             else:
                 if isinstance(named[1], Plan):  # else no worker was asked
                     workers.lost = 0
-            held.append((named, row))
+            unsure.append((named, row))
             if not workers.lost:
-                yield from held
-                held.clear()
+                yield from unsure
+                unsure.clear()
     finally:
         for _, future in waiting:
             if future is not None:

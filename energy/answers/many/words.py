@@ -101,8 +101,8 @@ def headline(answer: Many) -> str:
             words.append(f"{count} {kind or 'answered'}{several}")
     plans = f"{answer.plans} plan{'' if answer.plans == 1 else 's'}"
     if not answer.complete:
-        of = plans if answer.total is None else f"{answer.plans} of {answer.total} plans"
-        plans = f"Stopped at {of}"
+        reached = plans if answer.total is None else f"{answer.plans} of {answer.total} plans"
+        plans = f"Stopped at {reached}"
     return f"{plans}: {and_list(words) or 'none answered'}."
 
 

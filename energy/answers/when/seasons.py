@@ -31,18 +31,18 @@ def seasons(days: Sequence[tuple[date, bool]]) -> tuple[Season, ...]:
     >>> [season.as_dict() for season in seasons(holds)]
     [{'from': '08-08', 'to': '03-15'}]
     """
-    held = [holds for _, holds in days]
-    if all(held):
+    every = [holds for _, holds in days]
+    if all(every):
         first = days[0][0]
         return (Season(first, first + timedelta(364)),) if days else ()
-    gap = held.index(False)
+    gap = every.index(False)
     round_the_year = [*days[gap:], *days[:gap]]
-    found: list[Season] = []
+    stretches: list[Season] = []
     before = False
     for day, holds in round_the_year:
         if holds and before:
-            found[-1] = Season(found[-1].first, day)
+            stretches[-1] = Season(stretches[-1].first, day)
         elif holds:
-            found.append(Season(day, day))
+            stretches.append(Season(day, day))
         before = holds
-    return tuple(sorted(found, key=lambda season: season.first.timetuple().tm_yday))
+    return tuple(sorted(stretches, key=lambda season: season.first.timetuple().tm_yday))

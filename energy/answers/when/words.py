@@ -262,19 +262,19 @@ def month_lines(answer: When, width: int) -> list[str]:
         most = max((day.floor_percent or 0.0 for day in judged), default=0.0)
         cells += [f"{most:.0f}" if judged else "-"] * answer.cold_counts
         columns.append(Column(name, cells, right=True))
-    beside = max((width - LABEL_COLUMNS) // MONTH_COLUMNS, 1)
-    blocks = -(-len(columns) // beside)
-    beside = -(-len(columns) // blocks)
+    abreast = max((width - LABEL_COLUMNS) // MONTH_COLUMNS, 1)
+    blocks = -(-len(columns) // abreast)
+    abreast = -(-len(columns) // blocks)
     lines = []
-    for k in range(0, len(columns), beside):
+    for k in range(0, len(columns), abreast):
         lines += [""] * (k > 0)
-        lines += table.lines([Column("", labels), *columns[k : k + beside]], width)
+        lines += table.lines([Column("", labels), *columns[k : k + abreast]], width)
     return lines
 
 
 def _least(values: Sequence[float | None]) -> str:
-    known = [value for value in values if value is not None]
-    return f"{min(known):.0f}" if known else "-"
+    judged = [value for value in values if value is not None]
+    return f"{min(judged):.0f}" if judged else "-"
 
 
 def _months(answer: When) -> list[tuple[str, list[StartDay]]]:
