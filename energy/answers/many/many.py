@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 from energy.answers.many.asking import Named, Workers, in_order
 from energy.answers.many.fingerprint import asked_function, fingerprint, question_name
 from energy.answers.many.processes import cores, one_thread_each, processes
-from energy.answers.many.row import COLUMNS, KINDS, PROBLEM, Question, Row
+from energy.answers.many.row import COLUMNS, KINDS, LONGEST_NAME, PROBLEM, Question, Row
 from energy.answers.many.rows_file import RowsFile, rows_in
 from energy.plan import Plan
 from energy.plan.words import one_line
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 
 AHEAD = 16  # plans under way for each process, so that none waits for a slow one
 AHEAD_ELSEWHERE = 256  # for an executor whose workers are not counted here
-LONGEST_NAME = 200
 
 Progress = Callable[[int, int | None], None]
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from energy.answers.many.asking import Named
+from energy.answers.many.row import LONGEST_NAME
 from energy.plan import Plan, PlanError
 from energy.plan.assignments import assignments, moved_to
 from energy.plan.documents import parse, read_text, short_path
@@ -23,7 +24,6 @@ GIVEN_BY = {
 }
 LARGEST_BYTES = 50_000_000
 MOST_LINES = 40
-LONGEST_NAME = 200
 LIMITS_DEG = {"latitude": 90.0, "longitude": 180.0}
 OF_ONE_PLACE = {  # kinds of weather
     "file": "its weather file is of one place",

@@ -12,7 +12,7 @@ from energy.plan import Plan, PlanError
 from energy.plan.words import LONGEST_LINE, one_line
 
 PROBLEM = "problem"
-LONGEST_ANSWER = 40
+LONGEST_NAME, LONGEST_ANSWER = 200, 40
 KINDS = ("yes", "almost", "no", PROBLEM)
 WORST_FIRST = (PROBLEM, "no", "almost", "", "yes")
 

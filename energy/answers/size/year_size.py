@@ -18,8 +18,11 @@ from energy.answers.size.through import WholeYears, through_years
 from energy.answers.size.year_weather import YearWeather, year_weather
 from energy.answers.size.years import run_years
 from energy.model import Array, Index
-from energy.plan import Plan
+from energy.plan import Plan, PlanError
+from energy.plan.dates import starting
 from energy.simulation.budget import budget
+from energy.simulation.bursts import days_of
+from energy.simulation.case import calendar_of
 from energy.simulation.overloads import why_turned_away
 
 PANEL_SIZES, BATTERY_SIZES = 8, 72  # a year is long: fewer sizes than for a job
@@ -104,12 +107,15 @@ class _Rounds:
 
 
 def _in_midwinter(plan: Plan) -> Plan:
-    """The plan's span moved to the darkest days, which decide how large a range is sensible."""
+    """The plan's span moved to the darkest days, which decide how large a range is sensible; its
+    own where its work cannot be done then, for want of daylight."""
     month, day = MIDWINTER[plan.place.latitude_deg < 0.0]
-    start = plan.span.start.replace(month=month, day=day)
-    return plan.replace(
-        **{"span.start": start, "span.end": start + (plan.span.end - plan.span.start)}
-    )
+    moved = plan.replace(**starting(plan, plan.span.start.date().replace(month=month, day=day)))
+    try:
+        days_of(moved, calendar_of(moved))
+    except PlanError:
+        return plan
+    return moved
 
 
 def _thinned(values: Array, most: int) -> Array:

@@ -170,6 +170,26 @@ def test_what_is_for_certain_days_of_the_job_comes_back_after_it() -> None:
     assert plan.span.start == datetime(2026, 7, 1)
 
 
+def test_work_by_daylight_is_sized_for_a_year_with_a_polar_night_in_it() -> None:
+    """At 68.5 N the sun stays away about midwinter, when nothing of the work is asked."""
+    north = {"latitude_deg": 68.5, "longitude_deg": 27.0, "timezone": "Europe/Helsinki"}
+    saw = {"name": "saw", "supply": "dc12", "working_w": 50, "minutes": 20}
+    plan = Plan.from_dict(
+        {
+            "place": {**north, "elevation_m": 150},
+            "span": {"start": "2026-06-14T08:00:00", "end": "2026-06-15T08:00:00"},
+            "weather": {"kind": "clear", "temp_air_c": 5},
+            "panel": [{"rated_w": 200, "tilt_deg": 60}],
+            "pack": {"capacity_wh": 1000},
+            "size": {"panel_w": [400, 400], "battery_wh": [4000, 4000]},
+            "task": [{**saw, "between": ["sunrise", "sunset"]}],
+        }
+    )
+    answer = year_size(plan)
+    assert answer.whole_years is not None
+    assert answer.pick is not None
+
+
 def test_a_year_in_the_south_begins_in_january() -> None:
     place = {"latitude_deg": -43.5, "longitude_deg": 172.0, "timezone": "Pacific/Auckland"}
     assert year_plan(small({"kind": "climate"}, place=place)).span.start.month == 1
