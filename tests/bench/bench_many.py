@@ -22,27 +22,19 @@ import tempfile
 import time
 from pathlib import Path
 
+from bench_check import SMALL
+
 from energy import Plan, check, many
 
 TURNS, LONG, SHORT = 3, 100, 20
 LOOPS = 100_000_000
-PLAN = """
-place = { latitude_deg = 46.5, longitude_deg = 8.0 }
-span = { start = 2026-10-14T08:00:00, end = 2026-10-16T18:00:00 }
-panel = [{ profile = "folding-100" }]
-pack = { profile = "pack-1000" }
-task = [
-    { tool = "angle-grinder-115", times = 12, each_s = 60, between = ["09:00", "12:00"] },
-    { tool = "tool-pack-18v-4ah", charges = 2, between = ["12:00", "16:00"] },
-    { tool = "led-work-light", between = ["sunset", "22:00"] }]
-"""  # invented
 CHEAP = {"weather": {"kind": "clear", "temp_air_c": [9, 9]}, "span.end": "2026-10-14T20:00:00"}
 
 
 def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "plan.toml"
-        file.write_text(PLAN, encoding="utf-8")
+        file.write_text(SMALL, encoding="utf-8")
         plan = Plan.read(file)
         print(f"load of the machine before: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
         turns = [speeds(plan, file) for _ in range(TURNS)]

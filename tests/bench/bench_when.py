@@ -19,19 +19,12 @@ import sys
 import tempfile
 from pathlib import Path
 
+from bench_check import SMALL
+
 ROOT = Path(__file__).resolve().parents[2]
 TURNS = 3
 MOST = 8  # checks that a year of three days in 31 weathers may cost
-THREE_DAYS = """
-place = { latitude_deg = 36.1, longitude_deg = -79.9 }
-span = { start = 2026-10-14T08:00:00, end = 2026-10-16T18:00:00 }
-panel = [{ profile = "folding-100" }]
-pack = { profile = "pack-1000" }
-task = [
-    { tool = "angle-grinder-115", times = 12, each_s = 60, between = ["09:00", "12:00"] },
-    { tool = "tool-pack-18v-4ah", charges = 2, between = ["12:00", "16:00"] },
-    { tool = "led-work-light", between = ["sunset", "22:00"] }]
-"""  # an invented plan
+THREE_DAYS = SMALL.replace("46.5, longitude_deg = 8.0", "36.1, longitude_deg = -79.9")
 WEATHERS = {
     "a typical year, 31 weathers": 'weather = { kind = "file", file = "builtin:greensboro" }\n',
     "the climate table, 31 weathers": 'weather = { kind = "climate", futures = 31 }\n',

@@ -97,3 +97,19 @@ def drawn_wh(
     doubtful = mean[:, None] * np.exp(FIGURES_SIGMA * doubt)
     chance = ndtr(normal_scores(seed, "days", 365, years, DAY_TO_DAY))
     return flat[:, None] * daily_clearness(doubtful, highest, chance)
+
+
+def keeps_going(light: np.ndarray, need: np.ndarray) -> np.ndarray:
+    """Whether a store lasts through days of light, (days, m), for needs, (n,): (n, m).
+
+    The store holds one day's need and leaves full: the day's light goes in, the day's need goes
+    out, what the store cannot hold is lost. The measured days have no hours: hours invented for
+    them and for the drawn days alike would test nothing more than their sums do.
+    """
+    need = need[:, None]
+    store = np.broadcast_to(need, (need.size, light.shape[1]))
+    lasts = np.full(store.shape, True)
+    for day in light:
+        store = np.minimum(store + day, 2.0 * need) - need
+        lasts &= store >= 0.0
+    return lasts

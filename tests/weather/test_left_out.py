@@ -57,17 +57,6 @@ def compared(place: str) -> np.ndarray:
     return np.array([np.divide(drawn[name], real[name]) for name in SEASONS])
 
 
-def keeps_going(light: np.ndarray, need: np.ndarray) -> np.ndarray:
-    """The share of rows of days, (days, m), that a store of a day's need lasts through, (n,)."""
-    need = need[:, None]
-    store = np.broadcast_to(need, (need.size, light.shape[1]))
-    lasts = np.full(store.shape, True)
-    for day in light:
-        store = np.minimum(store + day, 2.0 * need) - need
-        lasts &= store >= 0.0
-    return lasts.mean(axis=1)
-
-
 def chances(place: str) -> np.ndarray:
     """Of 3-day plans every 10 days with all needs: the chance in the measured weathers within 15
     days, the one foretold, and those at the ends of its range, (4, plans)."""
@@ -80,7 +69,9 @@ def chances(place: str) -> np.ndarray:
         lived = lived.reshape(3, -1)
         lived = lived[:, ~np.isnan(lived).any(axis=0)]
         weathers = [lived, *(light[start : start + 3] for light in all_drawn)]
-        plans.append([keeps_going(w, NEEDS * flat[start]) for w in weathers])
+        plans.append(
+            [measured_days.keeps_going(w, NEEDS * flat[start]).mean(axis=1) for w in weathers]
+        )
     return np.concatenate(plans, axis=1)
 
 
