@@ -22,6 +22,7 @@ from energy.cli.options import (
     Plot,
     Set,
     refuse_picture,
+    remark,
     save_picture,
     wanted,
     wrong_input_in_lines,
@@ -149,10 +150,9 @@ def _at_places(asked: Asked, places: Path) -> _Asking:
         raise PlanError(["--places is for one plan; give that plan instead of a folder"])
     plan = asked.plan()
     plans = PlansAt(plan, read_places(places, plan))
-    for line in () if "afloat" in plan.place.around else at_sea_lines(plans.places):
-        typer.echo(line, err=True)
+    remark([] if "afloat" in plan.place.around else at_sea_lines(plans.places))
     if asked.date is None and not asked.demo and (past := over(plan, clock.now())):
-        typer.echo(past, err=True)
+        remark([past])
     title = f"{plan.title or plan.origin}, at the places of {places.name}"
     keys = keys_that_differ(plans.places)
     if not any(key.startswith("span") for key in keys):

@@ -4,7 +4,7 @@ The commands themselves lie beside this file.
 """
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -203,13 +203,7 @@ class Asked:
         from energy.show.console import console
 
         own = None if read is None else self.own(read)
-        from energy.show.layout import folded
-
-        remarks = [] if read is None else list(self.remarks(read))
-        width = console(errors=True).width
-        remarks = [row for line in remarks for row in folded(line, width, 2)]
-        for line in remarks:
-            typer.echo(line, err=True)
+        remarks = [] if read is None else remark(self.remarks(read))
         for problem in () if own is None else own.problems:
             typer.echo(problem, err=True)
         if self.json:
@@ -223,7 +217,7 @@ class Asked:
             typer.echo(as_json(answer() | figures | care))
             return
         from energy.answers.caution.words import care_part
-        from energy.show.layout import LINES, Sheet, part, show, show_details
+        from energy.show.layout import LINES, Sheet, folded, part, show, show_details
 
         out = console()
         drawings = out.is_terminal and (out.encoding or "").startswith("utf")
@@ -266,6 +260,18 @@ class Asked:
             plan = after
         text = write_changes(text, moved_paths(plan.source, plan.folder, target.parent))
         files.write_text(target, text if files.MARK in text else mark + text)
+
+
+def remark(lines: Iterable[str]) -> list[str]:
+    """Say what is to be remarked beside an answer, on the stream for errors; the rows it takes."""
+    from energy.show.console import console
+    from energy.show.layout import folded
+
+    width = console(errors=True).width
+    rows = [row for line in lines for row in folded(line, width, 2)]
+    for row in rows:
+        typer.echo(row, err=True)
+    return rows
 
 
 def refuse_picture(plot: Path | None, open_it: bool) -> None:
