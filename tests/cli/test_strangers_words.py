@@ -125,7 +125,12 @@ def test_letters_of_another_encoding_at_a_question_are_shown_and_asked_again(
 
 
 @pytest.mark.parametrize(
-    "home", [{}, pytest.param({"HOME": ""}, marks=pytest.mark.oracle), {"HOME": "/dev/null/none"}]
+    "home",
+    [
+        pytest.param({}, marks=pytest.mark.oracle),
+        pytest.param({"HOME": ""}, marks=pytest.mark.oracle),
+        {"HOME": "/dev/null/none"},
+    ],
 )
 def test_without_a_home_an_answer_is_given_all_the_same(home, plan):
     ended = energy("check", plan, "--no-fixes", **home)

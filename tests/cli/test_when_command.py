@@ -53,7 +53,7 @@ def test_rows_that_hide_the_best_day_say_so(plan):
     """In a northern spring every day is brighter than the one before."""
     north = TEXT.replace("-13.8, longitude_deg = -171.8", "50.0, longitude_deg = 10.0")
     north = north.replace("Pacific/Apia", "Europe/Berlin").replace(
-        '"clear"', '"climate", futures = 20'
+        '"clear"', '"climate", futures = 5'
     )
     Path(plan).write_text(f"panel = [{{ rated_w = 20 }}]\n{north}")
     said = run(plan, "--from", "2026-03-01").stdout

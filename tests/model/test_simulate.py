@@ -112,7 +112,7 @@ def plans(draw: st.DrawFn) -> Plan:
     )  # fmt: skip
 
 
-few = settings(max_examples=12, deadline=None)
+few = settings(max_examples=8, deadline=None)
 
 
 @given(plans())

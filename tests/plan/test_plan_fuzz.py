@@ -143,7 +143,7 @@ def test_the_good_plan_is_good():
     assert isinstance(outcome(lambda: Plan.from_dict(GOOD)), Plan)
 
 
-@quick
+@settings(quick, max_examples=40)
 @given(st.dictionaries(keys, values, max_size=10))
 def test_random_tables(tables):
     outcome(lambda: Plan.from_dict(tables))

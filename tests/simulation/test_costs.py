@@ -180,9 +180,12 @@ def test_changes_are_tried_until_so_many_cells_are_simulated(monkeypatch):
     from energy.answers.fix import fix, trials
     from energy.answers.fix.words import CUT_SHORT, fix_part
 
-    result = budget(short_of_energy())
-    usual = fix.fixes(result)
+    result, far = budget(short_of_energy()), []
+    usual = fix.fixes(result, lambda *done_of: far.append(done_of))
     assert not usual.cut_short
+    assert far[0][0] == 0
+    assert [done for done, _ in far] == sorted(done for done, _ in far)
+    assert all(done < total for done, total in far)
     calls = []
     change = trials.changed
 
@@ -201,16 +204,6 @@ def test_changes_are_tried_until_so_many_cells_are_simulated(monkeypatch):
     for every in (True, False):
         assert CUT_SHORT in map(str, fix_part(short, 80, every=every, clash=False).lines)
     assert CUT_SHORT not in map(str, fix_part(usual, 80, every=True, clash=False).lines)
-
-
-def test_how_far_the_changes_are_is_said_of_how_many(monkeypatch):
-    from energy.answers.fix.fix import fixes
-
-    told = []
-    fixes(short_of_energy(), lambda *far: told.append(far))
-    assert told[0][0] == 0
-    assert [done for done, _ in told] == sorted(done for done, _ in told)
-    assert all(done < total for done, total in told)
 
 
 def test_many_sizes_of_a_long_plan_are_run_in_blocks(monkeypatch):

@@ -526,7 +526,7 @@ def an_action(plan: Plan):
 
 @pytest.mark.parametrize("demo", [REPAIR, TRIP, JOB], ids=lambda plan: plan.origin)
 @given(data=st.data())
-@settings(deadline=None, max_examples=20, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=12, suppress_health_check=[HealthCheck.too_slow])
 def test_after_any_actions_the_file_the_question_and_the_readings_belong_together(demo, data):
     page = Page(demo)
     for at, action in data.draw(series(demo)):
@@ -543,7 +543,7 @@ def test_after_any_actions_the_file_the_question_and_the_readings_belong_togethe
 
 @pytest.mark.parametrize("name", ["cloudy-repair", "two-night-trip"])
 @given(data=st.data())
-@settings(deadline=None, max_examples=12, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=8, suppress_health_check=[HealthCheck.too_slow])
 def test_after_any_actions_the_answer_is_that_of_the_simulation(name, data):
     carried, demo = page_of(name), plan_of(name)
     page = Page(demo, carried.data())

@@ -68,7 +68,6 @@ HARD = (
     "flooded lead-acid behind a plain controller",
     "a saw on an inverter",
     "a long thin lead to the pump",
-    "twelve sun-hour figures",
 )
 
 
