@@ -18,6 +18,7 @@ from energy.model.stretches import NEARLY, SAME, Stretches, ThroughDays
 from energy.plan import Plan
 
 Progress = Callable[[int, int], None]
+Pair = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -87,6 +88,8 @@ def run_years(
         else:
             packs = _side_by_side(piece, panel_w, battery_wh, averages)
             through = packs.run(unmet, day_done)
+            ways = np.split(packs.way, panel_w.size, axis=2)
+            piece.ways.update(zip(_pairs(panel_w, battery_wh), ways, strict=True))
         reserve = piece.designs.plan.pack.reserve_percent / 100.0
         lost = through.ran_short | (through.lowest < reserve - 1e-11)
         days.append((piece.dates, lost, through.unmet_wh, through.lowest))
@@ -106,7 +109,25 @@ def _side_by_side(piece: FewYears, panel_w: Array, battery_wh: Array, averages: 
         suns = [mean(sun) for sun in suns]
     year = np.tile(np.arange(years), panel_w.size)
     packs = piece.designs.battery(case, np.repeat(battery_wh, years), year)
-    return Stretches(rows, np.stack(suns), size, packs, same)
+    return Stretches(rows, np.stack(suns), size, packs, same, _way(piece, panel_w, battery_wh))
+
+
+def _way(piece: FewYears, panel_w: Array, battery_wh: Array) -> Array | None:
+    """A guess at how designs go, each as that which is nearest to it of those that have run."""
+    if not piece.ways:
+        return None
+    designs = _pairs(panel_w, battery_wh)
+    nearest = (min(piece.ways, key=lambda ran: _apart(ran, design)) for design in designs)
+    return np.concatenate([piece.ways[ran] for ran in nearest], axis=2)
+
+
+def _apart(one: Pair, other: Pair) -> Pair:
+    """How far two designs differ, in their panels above all [W, Wh]."""
+    return abs(one[0] - other[0]), abs(one[1] - other[1])
+
+
+def _pairs(panel_w: Array, battery_wh: Array) -> list[Pair]:
+    return list(zip(panel_w.tolist(), battery_wh.tolist(), strict=True))
 
 
 def _compiled(
