@@ -61,8 +61,7 @@ def size(
     tool runs on one alone, and of their inverters the smallest counts; never wire unlike packs
     together.
 
-    --season year runs whole years of the plan's days: how often the load is lost, by month. With
-    lithium the extra "fast" (numba) makes many years quicker, with the same results.
+    --season year runs whole years of the plan's days: how often the load is lost, by month.
     """
     details = wanted(
         frontier=frontier, sheet=by_hand, kits=kits, months=months, care=care, all=everything

@@ -11,18 +11,6 @@ import numpy as np
 from energy.model import Array
 
 
-def inverter_input_w(output_w: Array, rated_w: float, idle_w: float, a: float, b: float) -> Array:
-    """As `InverterCurve.input_w`, for the figures of a curve."""
-    return idle_w + output_w * (1.0 + a + b * output_w / rated_w)
-
-
-def inverter_output_w(input_w: Array, rated_w: float, idle_w: float, a: float, b: float) -> Array:
-    """As `InverterCurve.output_w`, for the figures of a curve."""
-    over: Array = np.maximum(input_w - idle_w, 0.0)
-    root: Array = np.sqrt((1.0 + a) ** 2 + 4.0 * b * over / rated_w)
-    return 2.0 * over / (1.0 + a + root)
-
-
 @dataclass(frozen=True)
 class InverterCurve:
     """Inverter input for output P: idle + P (1 + a) + b P^2 / rated (Schmidt & Sauer 1996).
@@ -41,7 +29,7 @@ class InverterCurve:
         >>> float(inverter_curve(1000.0, 8.0, 90.0).input_w(np.array(0.0)))
         8.0
         """
-        return inverter_input_w(output_w, self.rated_w, self.idle_w, self.a, self.b)
+        return self.idle_w + output_w * (1.0 + self.a + self.b * output_w / self.rated_w)
 
     def output_w(self, input_w: Array) -> Array:
         """Watts at the AC side that `input_w` can pay for; 0 where it does not cover the idle.
@@ -50,7 +38,9 @@ class InverterCurve:
         >>> round(float(curve.output_w(curve.input_w(np.array(300.0)))), 9)
         300.0
         """
-        return inverter_output_w(input_w, self.rated_w, self.idle_w, self.a, self.b)
+        over: Array = np.maximum(input_w - self.idle_w, 0.0)
+        root: Array = np.sqrt((1.0 + self.a) ** 2 + 4.0 * self.b * over / self.rated_w)
+        return 2.0 * over / (1.0 + self.a + root)
 
 
 def inverter_curve(rated_w: float, idle_w: float, efficiency_percent: float) -> InverterCurve:

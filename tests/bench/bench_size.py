@@ -7,12 +7,8 @@ Run it from anywhere, with the interpreter that has the package's dependencies:
 It takes about a minute. The frontier is timed against the same answer read off a grid of designs
 that go through the same simulation; one step of many designs at once against the plain loop below,
 written out for one design with the same rules; whole processes, by processor time, against
-`energy check` without fixes. The step as machine code goes through ten years of 4,096 designs,
-against two bare loops over as many numbers that do nothing but add and clamp, compiled as well: one
-with time inside, which waits for each sum, one with the designs inside, which takes several at
-once. Nothing fails:
-absolute times belong to a machine, and a ratio taken while others use the processor is worth a
-second look, not an alarm.
+`energy check` without fixes. Nothing fails: absolute times belong to a
+machine, and a ratio taken while others use the processor is worth a second look, not an alarm.
 """
 
 import math
@@ -23,8 +19,6 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -37,10 +31,7 @@ from energy.answers.size.designs import Designs, make_designs  # noqa: E402
 from energy.answers.size.frontier import frontier  # noqa: E402
 from energy.answers.size.size import GOALS  # noqa: E402
 from energy.answers.size.years import years  # noqa: E402
-from energy.model.battery import Battery  # noqa: E402
-from energy.model.compiled import Sweep  # noqa: E402
-from energy.model.electronics import inverter_curve  # noqa: E402
-from energy.model.simulate import ENTRIES, Case, Load, simulate  # noqa: E402
+from energy.model.simulate import ENTRIES, Case, simulate  # noqa: E402
 from energy.plan import Plan  # noqa: E402
 from energy.simulation.success import needed  # noqa: E402
 
@@ -70,8 +61,6 @@ def main() -> None:
     year = years(Plan.read("builtin:january-job"), np.full(100, 800.0), np.linspace(2e3, 1e4, 100))
     show(f"a whole year of 100 designs, {year.lost.shape[0]} days [s]", clock(start), "")
     print()
-    machine_code_against_bare_loops()
-    print()
     with tempfile.TemporaryDirectory() as folder:
         settings = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
         settings |= {"PYTHONPATH": str(ROOT), "PYTHONPYCACHEPREFIX": folder}
@@ -79,12 +68,6 @@ def main() -> None:
         ratio = statistics.median(sized / checked for checked, sized in turns)
         show("energy size / energy check --no-fixes, whole processes", ratio, "at most 1.3")
         show("energy size, peak memory [MB]", peak_mb(SIZE, settings), "at most 500")
-        cold = {**settings, "NUMBA_CACHE_DIR": folder}
-        for when in ("for the first time", "from disk"):
-            start = time.perf_counter()
-            peak = peak_mb([__file__, "sweep"], cold)
-            show(f"machine code {when}, whole process [s]", clock(start), "")
-            show("    peak memory [MB]", peak, "at most 500")
     own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / KB_PER_MB
     show("this process, grid and year, peak memory [MB]", own, "at most 500")
 
@@ -134,93 +117,6 @@ def many_against_one(of: Designs) -> tuple[float, float]:
     start = time.perf_counter()
     plain_loop(rows, case)
     return many_s, clock(start) / steps
-
-
-def machine_code_against_bare_loops() -> None:
-    """Ten years, hour by hour, of 4,096 designs as machine code; best of three turns each."""
-    import numba
-
-    sums, largest = np.random.default_rng(0).normal(0.0, 100.0, 10 * 8760), sizes()[1]
-
-    def time_inside(store: np.ndarray) -> None:
-        for j in range(store.size):
-            now = store[j]
-            for t in range(sums.size):
-                now = min(max(now + sums[t], 0.0), largest[j])
-            store[j] = now
-
-    def designs_inside(store: np.ndarray) -> None:
-        for t in range(sums.size):
-            for j in range(store.size):
-                store[j] = min(max(store[j] + sums[t], 0.0), largest[j])
-
-    loose = {"fastmath": {"nnan", "nsz"}}
-    floors = [numba.njit(**loose)(loop) for loop in (time_inside, designs_inside)]
-    for floor in floors:
-        floor(largest[:2].copy())
-    case, battery, share = ten_years()
-    sweep_s = best_s(lambda: Sweep(battery, share, np.inf).run(case))
-    inside_s, across_s = (best_s(lambda f=floor: f(largest.copy())) for floor in floors)
-    steps = 1e-6 * sums.size * largest.size
-    show("machine code, million design-hours a second", steps / sweep_s, "")
-    show("    a bare loop, time inside", steps / inside_s, "")
-    show("    a bare loop, designs inside", steps / across_s, "")
-    show("    machine code / time inside", inside_s / sweep_s, "at least 0.9")
-    show("    machine code / designs inside", across_s / sweep_s, "at least 0.08")
-
-
-def best_s(work: Callable[[], Any]) -> float:
-    """Seconds of the fastest of three turns, after one for the caches."""
-    work()
-    turns = []
-    for _ in range(3):
-        start = time.perf_counter()
-        work()
-        turns.append(clock(start))
-    return min(turns)
-
-
-def sizes() -> tuple[np.ndarray, np.ndarray]:
-    """Panel watts and battery watt-hours of 64 x 64 designs."""
-    watts, labels = np.linspace(100.0, 1600.0, SIDE), np.linspace(500.0, 8000.0, SIDE)
-    return np.repeat(watts, SIDE), np.tile(labels, SIDE)
-
-
-def ten_years() -> tuple[Case, Battery, np.ndarray]:
-    """Ten invented years of hours with frost, two tasks and an inverter, through which packs are
-    empty for some 12 % of the time; and all designs' packs, and their panels as shares."""
-    years_, hours = 10, 8760
-    rng, hour, day = np.random.default_rng(0), np.arange(hours) % 24, np.arange(hours) // 24
-    sky = rng.uniform(0.05, 1.0, (365, years_))[day]
-    sun = 640.0 * np.maximum(np.sin((hour - 6.0) / 12.0 * np.pi), 0.0)[:, None] * sky
-    lit, by_day = sun[:, 0] > 1e-9, np.flatnonzero((hour > 8) & (hour < 17))
-    on = np.zeros(hours)
-    on[by_day] = 1.0
-    air = 10.0 - 12.0 * np.cos(day / 365.0 * 2.0 * np.pi)
-    panel_w, label = sizes()
-    capacity = np.tile(label, years_)
-    battery = Battery("lfp", capacity, 0.6 * capacity, 1.0, 0.06, 0.99, 0.9, 0.02 / 720.0)
-    one = np.full(years_, 1000.0)
-    case = Case(
-        edges=3600.0 * np.arange(hours + 1),
-        battery=replace(battery, capacity_wh=one, charge_max_w=one),
-        solar_w=sun[lit],
-        solar_row=np.where(lit, np.cumsum(lit) - 1, -1),
-        controller_efficiency=0.97,
-        charger_w=np.zeros(hours),
-        temp_pack=np.repeat(air[:, None], years_, axis=1),
-        temp_row=np.arange(hours),
-        idle_w=2.0,
-        inverter=inverter_curve(1000.0, 8.0, 90.0),
-        inverter_on=on,
-        outlet_efficiency={"dc12": 0.95, "usb": 0.9},
-        loads=[
-            Load(0, "dc12", np.arange(hours), np.full(hours, 10.0)),
-            Load(1, "ac", by_day, np.full(by_day.size, 60.0)),
-        ],
-        factor=rng.uniform(0.9, 1.1, (2, years_)),
-    )
-    return case, battery, panel_w / 800.0
 
 
 def plain_loop(rows: list[Any], case: Case) -> dict[str, float]:
@@ -306,8 +202,4 @@ def show(what: str, measured: float, aim: str) -> None:
 
 
 if __name__ == "__main__":
-    if sys.argv[1:] == ["sweep"]:
-        ten, packs, panels = ten_years()
-        Sweep(packs, panels, np.inf).run(ten)
-    else:
-        main()
+    main()

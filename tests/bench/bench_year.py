@@ -3,8 +3,8 @@
     python tests/bench/bench_year.py
 
 The three demos, and the last of them in ten years drawn from the climate table, each as lithium and
-as lead-acid, with the machine code of the `fast` extra where that repays it and without. All are
-whole processes, by processor time; a check is the median of three. Nothing here fails.
+as lead-acid. All are whole processes, by processor time; a check is the median of three. Nothing
+here fails.
 """
 
 import statistics
@@ -21,8 +21,6 @@ PLANS = (
     ("january-job", []),
     ("january-job", TEN_YEARS),
 )
-# an interpreter that finds no numba, whatever is installed
-BARRED = ["-c", "import sys; sys.modules['numba'] = None; from energy.cli.main import main; main()"]
 
 
 def main() -> None:
@@ -36,12 +34,8 @@ def main() -> None:
             for chemistry in ("lfp", "agm"):
                 command = [*YEAR, *asked, "--set", f"pack.chemistry={chemistry}"]
                 years = "ten years" if changes else "a year"
-                for way, arguments in (
-                    ("", command),
-                    (", no numba", [*BARRED, *command[2:]]),
-                ):
-                    ratio = cost(arguments, settings).cpu_s / check_s
-                    show(f"{name}, {years}, {chemistry}{way}", f"{ratio:.1f} checks", AIM)
+                ratio = cost(command, settings).cpu_s / check_s
+                show(f"{name}, {years}, {chemistry}", f"{ratio:.1f} checks", AIM)
 
 
 if __name__ == "__main__":

@@ -167,15 +167,10 @@ class Designs:
                 solar_w[:, at] = at_the_pack(self._sized(float(watts)), solar_w[:, at], self.cold)
         return solar_w
 
-    @property
-    def one_limit(self) -> bool:
-        """Whether the solar input takes as much from panels of any size: amps are more watts from
-        longer strings, and fewer from longer cables."""
-        return self.plan.pack.solar_input.max_a is None
-
     def limit_w(self, panel_w: float) -> float:
-        """What the solar input takes at most of panels of this label [W]."""
-        if self.one_limit:
+        """What the solar input takes at most of panels of this label [W]: amps are more watts from
+        longer strings, and fewer from longer cables."""
+        if self.plan.pack.solar_input.max_a is None:
             return solar_limit_w(self.plan, self.cold)
         return solar_limit_w(self._sized(panel_w), self.cold)
 

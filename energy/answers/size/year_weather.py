@@ -68,6 +68,11 @@ class FewYears:
         return self._sun[panel_w]
 
     @cached_property
+    def ways(self) -> dict[tuple[float, float], Array]:
+        """The way, as of `Stretches`, of each design [W, Wh] that has run: kept by `years`."""
+        return {}
+
+    @cached_property
     def _sun(self) -> dict[float, Array]:
         return {}
 

@@ -1,23 +1,22 @@
 """A shed that stays: on which days of whole years the load is lost, with any sizes at once.
 
-Days are run side by side (`model/stretches`), or by machine code where that repays it;
-`test_years` holds them against a span in one go. Which sizes to take is for `year_size`.
+Days are run side by side (`model/stretches`); `test_years` holds them against a span in one go.
+Which sizes to take is for `year_size`.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from energy.answers.size.year_weather import YEAR_DAYS, FewYears, YearWeather, year_weather
 from energy.model import Array, Mask
-from energy.model.compiled import Sweep, laid_out, repaid
-from energy.model.stretches import NEARLY, SAME, Stretches, ThroughDays
+from energy.model.stretches import NEARLY, SAME, Stretches
 from energy.plan import Plan
 
 Progress = Callable[[int, int], None]
+Pair = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -81,12 +80,10 @@ def run_years(
             if progress is not None:
                 progress(before + day, total)
 
-        steps = piece.rows.bus_w.size * panel_w.size
-        if not averages and repaid(piece.designs.cases[0].battery, steps):
-            through = _compiled(piece, panel_w, battery_wh, day_done)
-        else:
-            packs = _side_by_side(piece, panel_w, battery_wh, averages)
-            through = packs.run(unmet, day_done)
+        packs = _side_by_side(piece, panel_w, battery_wh, averages)
+        through = packs.run(unmet, day_done)
+        ways = np.split(packs.way, panel_w.size, axis=2)
+        piece.ways.update(zip(_pairs(panel_w, battery_wh), ways, strict=True))
         reserve = piece.designs.plan.pack.reserve_percent / 100.0
         lost = through.ran_short | (through.lowest < reserve - 1e-11)
         days.append((piece.dates, lost, through.unmet_wh, through.lowest))
@@ -106,35 +103,22 @@ def _side_by_side(piece: FewYears, panel_w: Array, battery_wh: Array, averages: 
         suns = [mean(sun) for sun in suns]
     year = np.tile(np.arange(years), panel_w.size)
     packs = piece.designs.battery(case, np.repeat(battery_wh, years), year)
-    return Stretches(rows, np.stack(suns), size, packs, same)
+    return Stretches(rows, np.stack(suns), size, packs, same, _way(piece, panel_w, battery_wh))
 
 
-def _compiled(
-    piece: FewYears, panel_w: Array, battery_wh: Array, day_done: Callable[[int], None]
-) -> ThroughDays:
-    """As `_side_by_side`, by machine code, day after day."""
-    designs = piece.designs
-    case, count = designs.cases[0], designs.cases[0].factor.shape[1]
-    year = np.arange(count)
-    # What a cable loses, and an input limited in amps takes, is not in proportion to the panels:
-    # each size of them is a sweep of its own.
-    alike = designs.one_limit and not designs.plan.run
-    parts, number = np.unique([designs.base_w] if alike else panel_w, return_inverse=True)
-    sweeps = []
-    for k, watts in enumerate(parts.tolist()):
-        at = np.flatnonzero(np.broadcast_to(number == k, panel_w.shape))
-        packs = designs.battery(case, np.tile(battery_wh[at], count), np.repeat(year, at.size))
-        limit_w = designs.limit_w(watts) * case.controller_efficiency
-        share = panel_w[at] / watts if alike else np.ones(at.size)  # of no panel as well
-        sweeps.append((watts, at, Sweep(packs, share, limit_w)))
-    lowest, unmet_wh, hours = np.zeros((3, piece.rows.days, panel_w.size, count))
-    for day, (first, last) in enumerate(pairwise(piece.day_edges.tolist())):
-        today = case.between(first, last)
-        laid = laid_out(today)
-        for watts, at, sweep in sweeps:
-            solar_w = designs.solar_w(today, np.full(count, watts), year)
-            passed = sweep.run(replace(today, solar_w=solar_w), laid)
-            lowest[day, at], unmet_wh[day, at] = passed.lowest.T, passed.unmet_wh.T
-            hours[day, at] = passed.hours_without.T
-        day_done(day + 1)
-    return ThroughDays(hours > 0.0, lowest, unmet_wh)
+def _way(piece: FewYears, panel_w: Array, battery_wh: Array) -> Array | None:
+    """A guess at how designs go, each as that which is nearest to it of those that have run."""
+    if not piece.ways:
+        return None
+    designs = _pairs(panel_w, battery_wh)
+    nearest = (min(piece.ways, key=lambda ran: _apart(ran, design)) for design in designs)
+    return np.concatenate([piece.ways[ran] for ran in nearest], axis=2)
+
+
+def _apart(one: Pair, other: Pair) -> Pair:
+    """How far two designs differ, in their panels above all [W, Wh]."""
+    return abs(one[0] - other[0]), abs(one[1] - other[1])
+
+
+def _pairs(panel_w: Array, battery_wh: Array) -> list[Pair]:
+    return list(zip(panel_w.tolist(), battery_wh.tolist(), strict=True))

@@ -173,7 +173,7 @@ for seed in (8, 12):
 """
     told = []
     for threads in ("1", "2"):
-        keys = {f"{name}_NUM_THREADS": threads for name in ("OMP", "OPENBLAS", "MKL", "NUMBA")}
+        keys = {f"{name}_NUM_THREADS": threads for name in ("OMP", "OPENBLAS", "MKL")}
         path = os.pathsep.join([str(ROOT / "tests" / "shared"), str(ROOT)])
         run = subprocess.run(
             [sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=ROOT,
