@@ -15,6 +15,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from energy.model.sun import clear_sun
+from energy.weather.synthetic.climate import day_spread_at
 from energy.weather.synthetic.generator import (
     DAY_TO_DAY,
     between_months,
@@ -92,11 +93,12 @@ def drawn_wh(
     dates, flat, clear = year_of(place)
     month = dates.astype("datetime64[M]").astype(int) % 12
     clearness = means_wh / (np.bincount(month, flat) / np.bincount(month))
-    mean = between_months(noons(dates)) @ month_knots(clearness)
+    months = between_months(noons(dates))
+    mean, spread = months @ month_knots(clearness), months @ day_spread_at(*place[:2])
     highest = highest_clearness(mean, clear, flat)[:, None]
     doubtful = mean[:, None] * np.exp(FIGURES_SIGMA * doubt)
     chance = ndtr(normal_scores(seed, "days", 365, years, DAY_TO_DAY))
-    return flat[:, None] * daily_clearness(doubtful, highest, chance)
+    return flat[:, None] * daily_clearness(doubtful, highest, spread[:, None], chance)
 
 
 def keeps_going(light: np.ndarray, need: np.ndarray) -> np.ndarray:
