@@ -21,6 +21,7 @@ from energy.weather.synthetic.generator import (
     between_months,
     daily_clearness,
     highest_clearness,
+    how_alike,
     month_knots,
     noons,
     normal_scores,
@@ -95,10 +96,11 @@ def drawn_wh(
     clearness = means_wh / (np.bincount(month, flat) / np.bincount(month))
     months = between_months(noons(dates))
     mean, spread = months @ month_knots(clearness), months @ day_spread_at(*place[:2])
-    highest = highest_clearness(mean, clear, flat)[:, None]
+    highest = highest_clearness(mean, clear, flat)
+    alike = how_alike(mean, highest, spread)[:, None]
     doubtful = mean[:, None] * np.exp(FIGURES_SIGMA * doubt)
     chance = ndtr(normal_scores(seed, "days", 365, years, DAY_TO_DAY))
-    return flat[:, None] * daily_clearness(doubtful, highest, spread[:, None], chance)
+    return flat[:, None] * daily_clearness(doubtful, highest[:, None], alike, chance)
 
 
 def keeps_going(light: np.ndarray, need: np.ndarray) -> np.ndarray:

@@ -24,6 +24,7 @@ from energy.weather.synthetic.generator import (
     daily_clearness,
     highest_clearness,
     hourly_clearness,
+    how_alike,
     month_knots,
     noons,
     normal_scores,
@@ -159,7 +160,8 @@ def _daily(days: Days, hours: _Hours, scenarios: int, doubt: float | None) -> Ar
     highest = highest_clearness(means, hours.clear_day, hours.light_wh)
     doubtful = means[:, None] * _doubt(plan, scenarios, doubt)
     spread = months @ day_spread_at(plan.place.latitude_deg, plan.place.longitude_deg)
-    return daily_clearness(doubtful, highest[:, None], spread[:, None], chance)
+    alike = how_alike(means, highest, spread)
+    return daily_clearness(doubtful, highest[:, None], alike[:, None], chance)
 
 
 def _words(plan: Plan) -> tuple[str, str]:

@@ -46,8 +46,8 @@ def test_the_same_cells_have_data(tables):
 
 
 def test_every_number_is_the_one_built_anew(tables):
-    # Where a number lies within 3e-5 of half a count, as one mean and six spreads do, sums of single
-    # precision in another order may round it the other way.
+    # Where a number lies within 3e-5 of half a count, as one mean and six spreads do, sums of
+    # single precision in another order may round it the other way.
     committed, built = tables
     differ = committed != built
     print(f"{differ.sum()} of {(committed > 0).sum()} numbers differ")

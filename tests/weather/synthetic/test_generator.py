@@ -6,12 +6,12 @@ from scipy.stats import beta, kstest
 
 from energy.weather.synthetic.generator import (
     ALIKE,
-    OF_PLACE,
     OVER_CLEAR_HOUR,
     between_months,
     daily_clearness,
     highest_clearness,
     hourly_clearness,
+    how_alike,
     month_knots,
     noons,
     normal_scores,
@@ -25,7 +25,9 @@ MANY = (np.arange(20000) + 0.5)[None, :] / 20000
 
 
 def days_of(mean: float, highest: float, spread: float, chance: np.ndarray = MANY) -> np.ndarray:
-    return daily_clearness(*(np.array([[x]]) for x in (mean, highest, spread)), chance)[0]
+    means, limits = np.array([[mean]]), np.array([[highest]])
+    alike = how_alike(means, limits, np.array([[spread]]))
+    return daily_clearness(means, limits, alike, chance)[0]
 
 
 @pytest.mark.parametrize(("mean", "highest", "spread"), BENDT)
@@ -45,11 +47,11 @@ def test_the_daily_draw_follows_a_beta_distribution_of_that_mean(mean):
 
 
 @pytest.mark.parametrize("spread", [0.06, 0.15, 0.22])
-def test_days_are_spread_between_the_usual_and_what_the_place_is_known_to_have(spread):
+def test_days_are_spread_half_way_to_what_the_place_is_known_to_have(spread):
     usual = days_of(0.5, 0.77, np.nan).std()
     drawn = days_of(0.5, 0.77, spread)
     assert drawn.mean() == pytest.approx(0.5, abs=1e-3)
-    assert drawn.std() == pytest.approx(usual ** (1.0 - OF_PLACE) * spread**OF_PLACE, rel=2e-3)
+    assert drawn.std() == pytest.approx(np.sqrt(usual * spread), rel=2e-3)
 
 
 @pytest.mark.parametrize(("mean", "highest", "spread"), [(0.02, 0.5, 0.6), (0.9, 0.8, 0.01)])
