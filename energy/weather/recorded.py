@@ -19,13 +19,13 @@ from energy.weather.hours import (
 from energy.weather.record import DAY_S, Record
 from energy.weather.resampled import BRIGHTEST_RESAMPLED, SHIFTS, resampled_rows
 from energy.weather.source import apart
-from energy.weather.synthetic.generator import DAY_TO_DAY
 from energy.weather.synthetic.sky import air_about, stated_air
 from energy.weather.weathers import Air, Weathers, check_affordable, split_light
 
 BRIGHTEST_INDEX = 2.0  # in a record's own hours, as they were measured
 SAME_PLACE_KM = 2.0
 HALF_CLEAR = 0.5  # the clearness of a middling day, for its range of air (common practice)
+DAY_TO_DAY = 0.29  # Graham, Hollands & Unny 1988 (from memory); typical years have 0.27
 YEARS_AT_ONE_PLACE = 1.4  # the variance between years at one place (a fit, without a test)
 
 

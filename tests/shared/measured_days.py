@@ -15,11 +15,13 @@ import numpy as np
 from scipy.special import ndtr
 
 from energy.model.sun import clear_sun
+from energy.weather.synthetic.climate import day_spread_at
 from energy.weather.synthetic.generator import (
     DAY_TO_DAY,
     between_months,
     daily_clearness,
     highest_clearness,
+    how_alike,
     month_knots,
     noons,
     normal_scores,
@@ -92,11 +94,13 @@ def drawn_wh(
     dates, flat, clear = year_of(place)
     month = dates.astype("datetime64[M]").astype(int) % 12
     clearness = means_wh / (np.bincount(month, flat) / np.bincount(month))
-    mean = between_months(noons(dates)) @ month_knots(clearness)
-    highest = highest_clearness(mean, clear, flat)[:, None]
+    months = between_months(noons(dates))
+    mean, spread = months @ month_knots(clearness), months @ day_spread_at(*place[:2])
+    highest = highest_clearness(mean, clear, flat)
+    alike = how_alike(mean, highest, spread)[:, None]
     doubtful = mean[:, None] * np.exp(FIGURES_SIGMA * doubt)
     chance = ndtr(normal_scores(seed, "days", 365, years, DAY_TO_DAY))
-    return flat[:, None] * daily_clearness(doubtful, highest, chance)
+    return flat[:, None] * daily_clearness(doubtful, highest[:, None], alike, chance)
 
 
 def keeps_going(light: np.ndarray, need: np.ndarray) -> np.ndarray:

@@ -21,7 +21,7 @@ MONTH = measured_days.year_of(WAGENINGEN)[0].astype("datetime64[M]").astype(int)
 SEASONS = {"winter": (11, 0, 1), "spring": (2, 3, 4), "summer": (5, 6, 7), "autumn": (8, 9, 10)}
 NEEDS = np.linspace(0.1, 0.9, 33)  # of the light above the air
 YEARS = 200
-CANDIDATES = tuple(product((1.03, 1.07, 1.11, 1.15), (2.1, 2.5, 2.9)))  # OVER_CLEAR_DAY, ALIKE
+CANDIDATES = tuple(product((1.05, 1.09, 1.13, 1.17), (3.1, 3.5, 3.9)))  # OVER_CLEAR_DAY, ALIKE
 
 
 def real_wh(place: str) -> np.ndarray:

@@ -14,7 +14,7 @@ from energy.weather.record import ground_km
 
 SHAPE = (44, 120, 12)
 SOUTHMOST_DEG, WESTMOST_DEG, STEP_DEG = -57.0, -180.0, 3.0
-SCALE = 250.0
+SCALE, SPREAD_SCALE = 250.0, 600.0
 NEAREST_KM = 300.0
 SOUTH_END_DEG, NORTH_END_DEG = -58.5, 67.5  # beyond, some month has no data
 DERATE = 0.89  # reanalysis is too bright under cloud (a fit at ten places)
@@ -28,11 +28,11 @@ EUROPE_EAST_DEG = (-12.0, 0.0, 18.0, 30.0)
 
 
 @cache
-def _table() -> Array:
-    """Clearness, (44, 120, 12), NaN where there are no data."""
-    packed = (profiles.folder() / "climate" / "means.u8z").read_bytes()
+def _table(name: str = "means", scale: float = SCALE) -> Array:
+    """Clearness, (44, 120, 12), or its spread from day to day, NaN where there are no data."""
+    packed = (profiles.folder() / "climate" / f"{name}.u8z").read_bytes()
     counts = np.frombuffer(zlib.decompress(packed), dtype=np.uint8).reshape(SHAPE)
-    return np.where(counts > 0, counts / SCALE, np.nan)
+    return np.where(counts > 0, counts / scale, np.nan)
 
 
 def clearness_at(latitude: float, longitude: float) -> Array:
@@ -44,7 +44,24 @@ def clearness_at(latitude: float, longitude: float) -> Array:
     >>> bool((clearness_at(36.1, -79.95) > 0.4).all())
     True
     """
-    table = _table()
+    return _between_cells(_table(), latitude, longitude)
+
+
+def day_spread_at(latitude: float, longitude: float) -> Array:
+    """Standard deviation of daily clearness in the twelve months at a place, (12,), NaN where the
+    table has no data.
+
+    >>> bool((day_spread_at(36.1, -79.95) > 0.1).all()), str(day_spread_at(0.0, -30.0)[0])
+    (True, 'nan')
+    """
+    try:
+        return _between_cells(_table("spreads", SPREAD_SCALE), latitude, longitude)
+    except PlanError:
+        return np.full(12, np.nan)
+
+
+def _between_cells(table: Array, latitude: float, longitude: float) -> Array:
+    """A table at a place: straight lines between the cells that have data, else the nearest."""
     row, column = (latitude - SOUTHMOST_DEG) / STEP_DEG, (longitude - WESTMOST_DEG) / STEP_DEG
     south = int(np.clip(np.floor(row), 0, SHAPE[0] - 2))
     west = int(np.floor(column))
@@ -54,7 +71,7 @@ def clearness_at(latitude: float, longitude: float) -> Array:
     weights = np.array([(1 - up) * (1 - east), (1 - up) * east, up * (1 - east), up * east])
     around = table[rows, columns]
     on_land = ~np.isnan(around).any(axis=1) & (weights > 0.0)
-    nearest = _nearest(latitude, longitude)
+    nearest = _nearest(table, latitude, longitude)
     return (
         np.asarray(weights[on_land] @ around[on_land] / weights[on_land].sum())
         if on_land.any()
@@ -116,9 +133,8 @@ def has_climate(latitude: float, longitude: float) -> bool:
     return True
 
 
-def _nearest(latitude: float, longitude: float) -> Array:
+def _nearest(table: Array, latitude: float, longitude: float) -> Array:
     """The nearest cell with data, no further than 300 km."""
-    table = _table()
     latitudes = SOUTHMOST_DEG + STEP_DEG * np.arange(float(SHAPE[0]))[:, None]
     longitudes = WESTMOST_DEG + STEP_DEG * np.arange(float(SHAPE[1]))[None, :]
     away_km = ground_km(latitude, longitude, latitudes, longitudes)

@@ -13,21 +13,24 @@ from scipy.special import betaincinv
 from energy.model import Array, Index
 
 DULLEST = 0.05  # the lowest clearness of a day
-DAY_TO_DAY = 0.29  # lag-1 of the normal scores: Graham, Hollands & Unny 1988 (from memory)
+# Lag-1 of the normal scores: the mean of eight measured records (0.30 to 0.48), with which sums of
+# 1 to 14 days are equally near to the measured. Graham, Hollands & Unny 1988 have 0.29 (from
+# memory), which is too little for long sums.
+DAY_TO_DAY = 0.37
 HOUR_TO_HOUR = 0.54  # Graham & Hollands, Solar Energy 44 (1990) 333
 DARKEST_HOUR = (
     0.02  # heavy overcast lets some light through; an hour at nothing could not be raised
 )
-# How bright the clearest day is and how alike days are: five numbers fitted to 3-day sums of nine
-# measured records (Netherlands, Rhineland, London, Oklahoma, California, the Levant).
-OVER_CLEAR_DAY = 1.07  # a day of the fullest light may pass the clear-sky day by this
+# How bright the clearest day is and how alike days are: four numbers fitted to 3-day sums of ten
+# measured records (Netherlands, Rhineland, London, Alps, Oklahoma, California, the Levant).
+OVER_CLEAR_DAY = 1.09  # a day of the fullest light may pass the clear-sky day by this
 # and by so much more the less light it has: the climatology's clear sky is the duller the longer
 # the way through the air.
-OVER_CLEAR_DAY_LOW = 0.35
+OVER_CLEAR_DAY_LOW = 0.43
 FULLEST_DAY_WH = 11000.0  # about the most light a day has above the air, on the flat [Wh/m2]
 OVER_LIMIT = 0.05  # a day may pass Hollands & Huget's limit by this
-ALIKE = 2.5  # the sum of the beta distribution's two shapes: the larger, the more alike the days
-CLEAR_END = 0.5  # its least shape at the clear end: where nearly all days are clear, few are dull
+ALIKE = 3.5  # the sum of the beta distribution's two shapes, where the place tells nothing
+LEAST_ALIKE = 0.3  # below, days are at their limits and nowhere between (practice)
 MEAN_BELOW = 1.03  # the clearest day passes the mean at least by this (practice)
 OVER_CLEAR_HOUR = 1.15  # an hour may pass its clear sky by this, at a cloud's edge (a fit)
 OVER_BRIGHT_DAY = 1.04  # or its share of the clear sky of a brighter day (practice)
@@ -76,21 +79,41 @@ def month_knots(means: Array) -> Array:
     return np.asarray(np.linalg.solve(weights, np.asarray(means, dtype=float)))
 
 
-def daily_clearness(mean: Array, highest: Array, chance: Array) -> Array:
+def daily_clearness(mean: Array, highest: Array, alike: Array, chance: Array) -> Array:
     """Clearness of days, (days, m), at the given points `chance` of their distributions.
 
-    Beta distributions between DULLEST and `highest` (the form is common practice, its width a fit).
-    mean and highest (days, 1) or (days, m), chance (days, m) between 0 and 1. A mean outside the
-    limits is held just inside them.
+    Beta distributions between DULLEST and `highest` (the form is common practice), whose two shapes
+    add up to `alike`. mean, highest and alike (days, 1) or (days, m), chance (days, m) between 0
+    and 1. A mean outside the limits is held just inside them.
 
-    >>> middle = np.array([[0.0, 0.5, 1.0]])
-    >>> daily_clearness(np.array([[0.4]]), np.array([[0.75]]), middle).round(3).tolist()
+    >>> middle, mean, highest = np.array([[0.0, 0.5, 1.0]]), np.array([[0.4]]), np.array([[0.75]])
+    >>> daily_clearness(mean, highest, np.array([[2.5]]), middle).round(3).tolist()
     [[0.05, 0.4, 0.75]]
     """
-    share = np.clip((mean - DULLEST) / (highest - DULLEST), 0.005, 0.98)
-    both = np.maximum(ALIKE, CLEAR_END / (1.0 - share))
-    drawn = betaincinv(share * both, (1.0 - share) * both, chance)
+    share = _share(mean, highest)
+    drawn = betaincinv(share * alike, (1.0 - share) * alike, chance)
     return np.asarray(DULLEST + (highest - DULLEST) * drawn)
+
+
+def how_alike(mean: Array, highest: Array, spread: Array) -> Array:
+    """The sum of the two shapes of the days' beta distributions: the larger, the more alike.
+
+    Their standard deviation is then the geometric mean of a usual one and of `spread`, that of the
+    place and month (NaN: not known): either alone is further from what was measured.
+
+    >>> spread = np.array([np.nan, 0.1, 0.2])
+    >>> how_alike(np.full(3, 0.4), np.full(3, 0.75), spread).round(2).tolist()
+    [3.5, 6.42, 2.71]
+    """
+    share = _share(mean, highest)
+    widest = (highest - DULLEST) ** 2 * share * (1.0 - share)  # variance of days at either limit
+    usual = np.sqrt(widest / (ALIKE + 1.0))
+    variance = usual * np.where(np.isnan(spread), usual, spread)
+    return np.asarray(np.maximum(widest / variance - 1.0, LEAST_ALIKE))
+
+
+def _share(mean: Array, highest: Array) -> Array:
+    return np.clip((mean - DULLEST) / (highest - DULLEST), 0.005, 0.98)
 
 
 def highest_clearness(mean: Array, clear_day: Array, light_wh: Array) -> Array:
@@ -102,7 +125,7 @@ def highest_clearness(mean: Array, clear_day: Array, light_wh: Array) -> Array:
 
     >>> light_wh = np.array([11000.0, 5500.0, 11000.0])
     >>> highest_clearness(np.array([0.4, 0.4, 0.8]), np.full(3, 0.6), light_wh).round(3).tolist()
-    [0.642, 0.747, 0.824]
+    [0.654, 0.783, 0.824]
     """
     limit = 0.6313 + 0.267 * mean - 11.9 * (mean - 0.75) ** 8 + OVER_LIMIT
     low = np.maximum(1.0 - light_wh / FULLEST_DAY_WH, 0.0)

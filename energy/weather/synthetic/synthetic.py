@@ -16,7 +16,7 @@ from energy.plan.schema import Weather
 from energy.weather.days import Days
 from energy.weather.hours import hours_to_cells, interval_means
 from energy.weather.record import DAY_S, HOUR_S
-from energy.weather.synthetic.climate import clearness_at, derate_at
+from energy.weather.synthetic.climate import clearness_at, day_spread_at, derate_at
 from energy.weather.synthetic.generator import (
     DAY_TO_DAY,
     HOUR_TO_HOUR,
@@ -24,6 +24,7 @@ from energy.weather.synthetic.generator import (
     daily_clearness,
     highest_clearness,
     hourly_clearness,
+    how_alike,
     month_knots,
     noons,
     normal_scores,
@@ -152,12 +153,15 @@ def _daily(days: Days, hours: _Hours, scenarios: int, doubt: float | None) -> Ar
         assert weather.sky is not None
         okta = okta_by_date(weather.sky, days.calendar, hours.noon_s)
         return np.asarray(hours.clear_day[:, None] * daily_transmission(okta[:, None], chance))
-    means = between_months(noons(hours.dates)) @ _knots(plan)
+    months = between_months(noons(hours.dates))
+    means = months @ _knots(plan)
     if weather.kind == "monthly":
         _refuse_over_clear(plan, hours, means)
     highest = highest_clearness(means, hours.clear_day, hours.light_wh)
     doubtful = means[:, None] * _doubt(plan, scenarios, doubt)
-    return daily_clearness(doubtful, highest[:, None], chance)
+    spread = months @ day_spread_at(plan.place.latitude_deg, plan.place.longitude_deg)
+    alike = how_alike(means, highest, spread)
+    return daily_clearness(doubtful, highest[:, None], alike[:, None], chance)
 
 
 def _words(plan: Plan) -> tuple[str, str]:
