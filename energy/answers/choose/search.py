@@ -15,6 +15,7 @@ from energy.answers.choose.bound import Bound
 from energy.answers.choose.items import Items, items_of
 from energy.answers.choose.judge import AT_ONCE, Choice, Judge, Levels, OutOfWork, Progress
 from energy.answers.choose.pieces import pieces, tables
+from energy.answers.choose.rough import RoughJudge
 from energy.simulation.budget import Budget
 from energy.simulation.work import MOST_CELLS, SEARCHED, cells_of
 
@@ -56,7 +57,7 @@ class Search:
     def __init__(self, result: Budget, slot_s: float, effort: int, progress: Progress | None):
         self.result, self.every, self.effort = result, pieces(result), effort
         self.items: Items = items_of(result, self.every)
-        self.judge = Judge(result, self.every, self.items, slot_s, effort, 1, progress)
+        self.judge = Judge(result, self.every, self.items, slot_s, effort, progress)
         self.slot_s = slot_s
         self.best: Choice | None = None
         self._alone: Levels = ()
@@ -140,17 +141,27 @@ class Search:
 
     def maximal(self, tries: int) -> Choice | None:
         """A choice to which no more of anything can be added: greedy, and improved in so many
-        tries; None where not even what must run holds."""
+        tries; None where not even what must run holds. It is sought roughly, and settled by the
+        simulation."""
+        in_full = self.judge
+        self.judge = RoughJudge(self.result, self.every, self.items, self.slot_s, self.effort, None)
         self.best = self._what_must()
         if self.best is None:
             return None
-        self.judge.allowed = np.inf
         self._keep(self._greedy(self._orders()[0]))
         self.judge.allowed = self.judge.tries + tries
         with suppress(OutOfWork):
             self._everything() if self.exact else self._swap()
-        self.judge.allowed = np.inf
-        return self._fill(self.best, self.open)
+        self.judge = in_full
+        return self._fill(choice, self.open) if (choice := self._settled(self.best)) else None
+
+    def _settled(self, choice: Choice) -> Choice | None:
+        """A choice less what it has too much; None where not even what must run holds."""
+        while self.judge.holds(choice.levels) is None:
+            if choice.levels == self.items.least:
+                return None
+            choice = self.a_little_less(choice)
+        return choice
 
     @property
     def all_in_order(self) -> bool:

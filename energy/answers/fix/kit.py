@@ -10,12 +10,13 @@ import numpy as np
 from energy.answers.aim.poses import Search, search
 from energy.answers.choose.coarse import Coarse, worst_first
 from energy.answers.fix.ladder import Change, Ladder
+from energy.answers.fix.trials import roughly
 from energy.model import Array
 from energy.model.timeline import Interval
 from energy.plan.kit import compass_word
 from energy.plan.words import and_list
 from energy.show.numbers import minutes
-from energy.simulation.budget import Budget, changed
+from energy.simulation.budget import Budget
 from energy.simulation.result import FULL_PERCENT
 
 SOURCE_W = 100.0  # what a vehicle's 12 V socket gives for hours (common practice, no source)
@@ -47,11 +48,11 @@ def better_pose(result: Budget) -> Ladder | None:
         return None
     sought = search(result)
     best = _standing(result, sought, sought.yields().best(), ": energy aim says how")
-    if changed(result, best.change(1.0), deciding=True).yes:
+    if roughly(result, best.change(1.0)).yes:
         return best
     early = sought.yields(_emptying(result.low_end)).best()
     emptying = _standing(result, sought, early, ", for the hours in which the pack empties")
-    return emptying if changed(result, emptying.change(1.0), deciding=True).yes else best
+    return emptying if roughly(result, emptying.change(1.0)).yes else best
 
 
 def _emptying(result: Budget) -> Interval:
@@ -128,7 +129,7 @@ def fuller_start(result: Budget) -> Ladder | None:
 def another_source(result: Budget) -> Ladder | None:
     """Minutes of 100 W that end at the hour of the day, and on the day, at which they help most."""
     sources = [_source_until(result, ends_s, most) for ends_s, most in _best_ends(result)]
-    enough = (s for s in sources if changed(result, s.change(s.most), deciding=True).yes)
+    enough = (s for s in sources if roughly(result, s.change(s.most)).yes)
     return next(enough, sources[-1]) if sources else None
 
 

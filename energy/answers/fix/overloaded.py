@@ -10,6 +10,7 @@ import numpy as np
 from energy.answers.caution.telling import carries
 from energy.answers.fix.kit import EARLIEST_H, LATEST_H
 from energy.answers.fix.ladder import Change, Ladder
+from energy.answers.fix.trials import roughly
 from energy.answers.size.bundles import joined
 from energy.answers.size.candidates import read_candidates
 from energy.model import Array
@@ -18,7 +19,7 @@ from energy.plan import Plan, PlanError
 from energy.plan.profiles import built_in
 from energy.plan.task import RISKS, Task
 from energy.plan.words import and_list
-from energy.simulation.budget import Budget, changed
+from energy.simulation.budget import Budget
 from energy.simulation.bursts import place_bursts
 from energy.simulation.case import energy_by_task, inverter_windows, limits_of, ranked
 from energy.weather.record import HOUR_S
@@ -226,7 +227,7 @@ def stronger_pack(result: Budget) -> Ladder | None:
     packs = [pack for pack in every if _bears(result, pack[0])][:PACKS]
     if not packs:
         return None
-    lasting = (pack for pack in packs if changed(result, pack[0], deciding=True).yes)
+    lasting = (pack for pack in packs if roughly(result, pack[0]).yes)
     change, text = next(lasting, packs[-1])
     return Ladder("stronger-pack", False, lambda _: change, lambda _: text)
 
@@ -293,7 +294,7 @@ def stronger_inverter(result: Budget) -> Ladder | None:
     stronger = result
     for _ in range(INVERTERS):  # beside what now runs, what ranks lower may ask for more
         change = _bearing(stronger)
-        stronger = changed(result, change, deciding=True)
+        stronger = roughly(result, change)
         if not _too_weak(stronger):
             break
     rated, surge = change.values()
