@@ -130,7 +130,7 @@ def _panel_power(
     """Watts of one panel in full condition, and the watts of sun on it, (rows, scenarios or 1)."""
     panel, place, all_light = strings.panel, plan.place, weather.light
     sun = all_light.sun.rows(rows)
-    sky = all_light.ghi[rows], all_light.dni[rows], all_light.dhi[rows]
+    sky = all_light.sky_above(rows, place.horizon)
     cell = all_light.lit[rows]
     temp_air, wind = weather.air.temp_air[cell], weather.air.wind_speed[cell]
     headings = [panel.facing_deg]
@@ -139,7 +139,7 @@ def _panel_power(
     power, seen = np.zeros(1), np.zeros(1)
     for heading in headings:
         tilt, azimuth = panels.pose(panel.aim, panel.tilt_deg, heading, sun, aimed_at)
-        light = panels.light_on_plane(sun, sky, tilt, azimuth, place.albedo, place.horizon)
+        light = panels.light_on_plane(sun, sky, tilt, azimuth, place.albedo)
         effective = panels.effective_light(sun, light, tilt, azimuth) * keep[:, None]
         cell_c = panels.cell_temperature(light.total * keep[:, None], temp_air, wind, panel.airflow)
         watts = panels.dc_power(
