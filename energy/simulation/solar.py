@@ -12,7 +12,7 @@ import numpy as np
 from energy.model import Array, Index
 from energy.model import panel as panels
 from energy.model.electronics import pwm_power
-from energy.model.sun import Sun, clear_sun
+from energy.model.sun import Sun
 from energy.model.timeline import Calendar, inside, to_utc
 from energy.plan import Plan
 from energy.plan.kit import Panel
@@ -113,10 +113,8 @@ def _per_watt(days: Days, weather: Weathers, number: int, strings: Arrangement) 
 
 def _aimed_at(days: Days, number: int) -> Sun | None:
     """The sun at the moments at which a panel is turned, None where it never is."""
-    moments, place = np.array(turns(days.plan, number, days.calendar)), days.plan.place
-    if moments.size == 0:
-        return None
-    return clear_sun(moments, place.latitude_deg, place.longitude_deg, days.site.elevation_m)
+    moments = np.array(turns(days.plan, number, days.calendar))
+    return days.place_sun.at(moments) if moments.size else None
 
 
 def _panel_power(

@@ -15,7 +15,7 @@ from energy.answers.fix.kinds import KINDS, ON_SITE, ladders
 from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.leaving import least_left_out
 from energy.answers.fix.pair import pair_of
-from energy.answers.fix.trials import Trials
+from energy.answers.fix.trials import Seen, Trials
 from energy.plan import Plan
 from energy.simulation.budget import Budget, budget, budget_of
 from energy.simulation.result import Answered
@@ -91,7 +91,8 @@ def fixes(plan: Plan | Budget, progress: Callable[[int, int], None] | None = Non
         left = left_of(result.plan, result.now, result.plan.pack.start_percent, result.done)
         if left["task"]:  # else nothing of the tasks is there to be changed
             result, done = budget(result.plan.replace(**left), result.now), left
-    trials, alone, kinds = Trials(result, progress), [], ladders(result)
+    trials, alone = Trials(result, progress), []
+    kinds = ladders(trials)
     for number, ladder in enumerate(kinds):
         trials.tell(number, len(kinds))
         with suppress(OutOfWork):  # another kind may need less
@@ -108,12 +109,12 @@ def fixes(plan: Plan | Budget, progress: Callable[[int, int], None] | None = Non
 
 @dataclass(frozen=True)
 class _Alone:
-    """What a kind of change does alone: the fix, None where it is not enough, and then roughly the
-    budget with as much of it as can be, None where that is no plan or was not run."""
+    """What a kind of change does alone: the fix, None where it is not enough, and then what was
+    seen of as much of it as can be, None where that is no plan or was not run."""
 
     ladder: Ladder
     fix: Fix | None
-    at_most: Budget | None = None
+    at_most: Seen | None = None
 
 
 def _alone(trials: Trials, ladder: Ladder) -> _Alone:

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,7 +10,6 @@ import numpy as np
 from energy.answers.caution.telling import carries
 from energy.answers.fix.kit import EARLIEST_H, LATEST_H
 from energy.answers.fix.ladder import Change, Ladder
-from energy.answers.fix.trials import roughly
 from energy.answers.size.bundles import joined
 from energy.answers.size.candidates import read_candidates
 from energy.model import Array
@@ -218,7 +217,7 @@ def _may_be_cordless(task: Task) -> bool:
 # --- another inverter or pack -------------------------------------------------------------------
 
 
-def stronger_pack(result: Budget) -> Ladder | None:
+def stronger_pack(result: Budget, does: Callable[[Change], bool]) -> Ladder | None:
     """The smallest listed pack, else the smallest built-in one, that bears what is turned away and
     lasts; where none lasts, the largest that bears it."""
     if not [overload for overload in result.overloads if overload.limit != "inverter-off"]:
@@ -227,7 +226,7 @@ def stronger_pack(result: Budget) -> Ladder | None:
     packs = [pack for pack in every if _bears(result, pack[0])][:PACKS]
     if not packs:
         return None
-    lasting = (pack for pack in packs if roughly(result, pack[0]).yes)
+    lasting = (pack for pack in packs if does(pack[0]))
     change, text = next(lasting, packs[-1])
     return Ladder("stronger-pack", False, lambda _: change, lambda _: text)
 
@@ -287,16 +286,15 @@ def _figures(plan: Plan) -> str:
 
 def stronger_inverter(result: Budget) -> Ladder | None:
     """One that bears what is turned away: its rating and its surge, in whole hundreds."""
-    inverter = result.plan.pack.inverter
-    if inverter is None or not _too_weak(result):
+    plan, too_weak = result.plan, _too_weak(result.overloads)
+    if plan.pack.inverter is None or not too_weak:
         return None
     change: Change = {}
-    stronger = result
     for _ in range(INVERTERS):  # beside what now runs, what ranks lower may ask for more
-        change = _bearing(stronger)
-        stronger = roughly(result, change)
-        if not _too_weak(stronger):
-            break
+        if too_weak:
+            change = _bearing(plan, too_weak)
+            plan = result.plan.replace(**change)
+            too_weak = _too_weak(_turned_away(result, plan)[0])
     rated, surge = change.values()
     return Ladder(
         kind="stronger-inverter",
@@ -306,18 +304,18 @@ def stronger_inverter(result: Budget) -> Ladder | None:
     )
 
 
-def _too_weak(result: Budget) -> list[Overload]:
+def _too_weak(turned_away: Sequence[Overload]) -> list[Overload]:
     """What a stronger inverter would not turn away."""
-    return [overload for overload in result.overloads if overload.limit in ("inverter", "surge")]
+    return [overload for overload in turned_away if overload.limit in ("inverter", "surge")]
 
 
-def _bearing(result: Budget) -> Change:
+def _bearing(plan: Plan, too_weak: Sequence[Overload]) -> Change:
     """The inverter that bears what this one turns away, each beside what it lets run."""
-    inverter = result.plan.pack.inverter
+    inverter = plan.pack.inverter
     assert inverter is not None
     rated, surge = inverter.rated_w, inverter.surge_w
-    for overload in _too_weak(result):  # of its limits a overload names the first
-        task = result.plan.task[overload.burst.task]
+    for overload in too_weak:  # of its limits a overload names the first
+        task = plan.task[overload.burst.task]
         runs_w = max(piece.working_w for piece in overload.burst.pieces)
         rated, surge = max(rated, runs_w / task.power_factor), max(surge, task.start_w)
         if overload.limit == "inverter":

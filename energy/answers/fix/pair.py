@@ -4,20 +4,20 @@ from collections.abc import Iterator, Sequence
 from itertools import combinations, islice
 
 from energy.answers.fix.ladder import Change, Ladder
-from energy.answers.fix.trials import Trials
+from energy.answers.fix.trials import Seen, Trials
 from energy.simulation.budget import Budget
 
 MOST_PAIRS = 5  # are looked at
 
-Alone = tuple[Ladder, Budget | None]
+Alone = tuple[Ladder, Seen | None]
 
 
 def pair_of(trials: Trials, alone: Sequence[Alone]) -> tuple[tuple[Ladder, float], Budget] | None:
     """Two kinds of change that make a plan a yes together, as one with its size, and the budget
     with it; None where none is found.
 
-    alone: the kinds, easiest first, with the budget of each made as far as it goes, None where that
-    is not known.
+    alone: the kinds, easiest first, with what was seen of each made as far as it goes, None where
+    that is not known.
     """
     for easy, hard in islice(_promising(trials.result, alone), MOST_PAIRS):
         both = _both(easy, easy.most, hard)

@@ -6,7 +6,7 @@ What is offered was run through all weathers in full.
 
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -15,6 +15,7 @@ from energy.answers.choose.judge import MORE_SCENARIOS, OutOfWork
 from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.sizes import smallest_size
 from energy.model import Index
+from energy.model.limits import Overload
 from energy.model.rough import rough
 from energy.plan import PlanError
 from energy.simulation.budget import Budget, changed
@@ -25,30 +26,31 @@ FULL_RUNS = 4  # of a kind of change, each with more of it
 LEAST_MORE = 0.1  # percent of charge that each adds at least
 
 
-def roughly(result: Budget, change: Change) -> Budget:
-    """The budget of a changed plan by a rough pass in those weathers on which its yes turns."""
-    turning = result.low_end.alone
-    return changed(turning, change, partial(rough, scenarios=_dullest(turning)))
+@dataclass(frozen=True)
+class Seen:
+    """What a rough pass saw of a changed plan; margin_percent as the `Budget`'s."""
+
+    yes: bool
+    margin_percent: float
+    overloads: tuple[Overload, ...]
 
 
-def _dullest(result: Budget) -> Index:
-    """Scenarios among which most that fail lie, in what is changed too."""
-    above = result.lowest_percent - result.cold_unavailable_at_lowest_percent
-    order = np.lexsort((np.round(-result.unmet_wh.sum(axis=0), 6), np.round(above, 6)))
-    return np.sort(order[: 2 * result.may_fail + MORE_SCENARIOS])
-
-
-@dataclass
 class Trials:
     """Changes of a plan, as many as may be simulated; cells: how many were.
 
     cut_short: the plan is so long that not every change was tried.
     """
 
-    result: Budget
-    progress: Callable[[int, int], None] | None = None
-    cells: float = 0.0
-    cut_short: bool = False
+    def __init__(self, result: Budget, progress: Callable[[int, int], None] | None = None):
+        self.result, self.progress = result, progress
+        self.cells, self.cut_short = 0.0, False
+        turning, horizon = result.low_end.alone, result.plan.place.horizon
+        self._step = partial(rough, scenarios=_dullest(turning))
+        light = turning.weather.light
+        every = light.sky_above(np.arange(light.lit.size), horizon)
+        weather = replace(turning.weather, light=replace(light, sky=every))
+        self._turning = replace(turning, weather=weather)
+        self._seen: dict[str, Seen | None] = {}
 
     def tell(self, done: int, total: int) -> None:
         """Say how far the search is."""
@@ -61,15 +63,13 @@ class Trials:
 
         Where that is less than the rough pass saw, the next has to show so much more.
         """
-        rosy_percent, passes = 0.0, dict[float, Budget | None]()
+        rosy_percent = 0.0
 
         def tried(size: float) -> tuple[bool, float]:
-            if size not in passes:
-                passes[size] = self.roughly(ladder.change(size))
-            if (run := passes[size]) is None:
+            if (seen := self.roughly(ladder.change(size))) is None:
                 return False, -1.0
-            margin = run.margin_percent - rosy_percent
-            return run.yes and margin >= 0.0, margin
+            margin = seen.margin_percent - rosy_percent
+            return seen.yes and margin >= 0.0, margin
 
         for _ in range(FULL_RUNS):
             size = smallest_size(ladder, tried, self.result.margin_percent)
@@ -82,15 +82,18 @@ class Trials:
             rosy_percent += max(over - best.margin_percent, LEAST_MORE)
         return None
 
-    def roughly(self, change: Change) -> Budget | None:
-        """The budget of the changed plan by a rough pass, or None where the change makes no plan.
+    def roughly(self, change: Change) -> Seen | None:
+        """What a rough pass sees of the changed plan, or None where the change makes no plan.
 
         Raises OutOfWork where no more may be simulated.
         """
-        self.spend(ROUGH * cells_of(self.result.low_end))
-        with suppress(PlanError):
-            return roughly(self.result, change)
-        return None
+        if (key := repr(change)) not in self._seen:
+            self.spend(ROUGH * cells_of(self.result.low_end))
+            self._seen[key] = None
+            with suppress(PlanError):
+                run = changed(self._turning, change, self._step)
+                self._seen[key] = Seen(run.yes, run.margin_percent, run.overloads)
+        return self._seen[key]
 
     def budget(self, change: Change) -> Budget | None:
         """The budget of the changed plan in all weathers; otherwise as `roughly`."""
@@ -105,3 +108,10 @@ class Trials:
             self.cut_short = True
             raise OutOfWork
         self.cells += cells
+
+
+def _dullest(result: Budget) -> Index:
+    """Scenarios among which most that fail lie, in what is changed too."""
+    above = result.lowest_percent - result.cold_unavailable_at_lowest_percent
+    order = np.lexsort((np.round(-result.unmet_wh.sum(axis=0), 6), np.round(above, 6)))
+    return np.sort(order[: 2 * result.may_fail + MORE_SCENARIOS])
