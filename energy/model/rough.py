@@ -9,7 +9,7 @@ import numpy as np
 
 from energy.model import Index
 from energy.model.battery import advance, start
-from energy.model.simulate import ALL, Case, Simulated, block_of, row_blocks, unbooked
+from energy.model.simulate import ALL, Case, Simulated, blank, block_of, row_blocks
 
 STEP_S = 1800.0
 
@@ -20,7 +20,7 @@ def rough(case: Case, scenarios: Index | slice = ALL) -> Simulated:
 
     At the edges inside a step the store is given as at its end.
     """
-    simulated = unbooked(case)
+    simulated = blank(case)
     simulated.store_wh[:] = case.battery.capacity_wh
     case = case.scenarios(scenarios)
     state, short = start(case.battery), np.zeros(case.battery.capacity_wh.size, dtype=bool)

@@ -195,7 +195,7 @@ def simulate(
     battery, scenarios = case.battery, case.battery.capacity_wh.size
     count = case.edges.size - 1
     state = start(battery) if state is None else state
-    simulated = unbooked(case)
+    simulated = blank(case)
     if detail:
         simulated.detail.update((name, np.zeros((count, scenarios))) for name in DETAILS)
     simulated.store_wh[0] = state[0]
@@ -213,7 +213,7 @@ def simulate(
     return replace(simulated, end=state)
 
 
-def unbooked(case: Case) -> Simulated:
+def blank(case: Case) -> Simulated:
     """What a pass fills in: nothing short so far, and the books empty."""
     count, (tasks, scenarios) = case.edges.size - 1, case.factor.shape
     return Simulated(

@@ -41,6 +41,7 @@ from energy.weather.source import record_of
 from energy.weather.weathers import Weathers
 
 Step = Callable[[Case], Simulated]
+WITHOUT_BOOKS: Step = partial(simulate, books=False)
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
 LEDGER = (
     "sun_on_panel",
@@ -204,7 +205,7 @@ def budget_in(
         segments = edges_of(days, placed).size - 1
         given = [(weather, None) for weather in weathers(days, DOUBTS, segments)]
     (weather, sun), *ends = given
-    step = partial(simulate, books=books_at_the_ends)
+    step = simulate if books_at_the_ends else WITHOUT_BOOKS
     bounds = [_judged(shared, *end, step) for end in ends]
     return replace(_judged(shared, weather, sun), bounds=tuple(bounds))
 

@@ -1,7 +1,9 @@
 """The scenarios of weather on a plan's days: light, air and wind, and what they rest on."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from energy.model import Array, Index
 from energy.model.panel import Sky, sky_above
@@ -36,6 +38,11 @@ class Light:
             return self.sky.rows(rows)
         light = self.ghi[rows], self.dni[rows], self.dhi[rows]
         return sky_above(self.sun.rows(rows), light, horizon)
+
+    def with_sky(self, horizon: Sequence[tuple[float, float]]) -> "Light":
+        """The same with its parts worked out, for panels in many poses."""
+        every = np.arange(self.lit.size)
+        return replace(self, sky=self.sky_above(every, horizon)) if every.size else self
 
 
 @dataclass(frozen=True)

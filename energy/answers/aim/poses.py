@@ -13,7 +13,6 @@ import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
 from energy.model import Array, Index, Mask
-from energy.model.panel import sky_above
 from energy.model.timeline import Calendar, Interval
 from energy.simulation.budget import Budget
 from energy.simulation.solar import solar
@@ -208,10 +207,10 @@ def search(result: Budget) -> Search:
     ghi, dni, dhi = (
         np.take_along_axis(part[rows], ranked, axis=1) for part in (light.ghi, light.dni, light.dhi)
     )
-    sun, horizon = light.sun.rows(rows), result.plan.place.horizon
+    horizon = result.plan.place.horizon
     few = replace(
         weather,
-        light=Light(light.lit[rows], sun, ghi, dni, dhi, sky_above(sun, (ghi, dni, dhi), horizon)),
+        light=Light(light.lit[rows], light.sun.rows(rows), ghi, dni, dhi).with_sky(horizon),
         air=replace(
             air,
             temp_air=air.temp_air.mean(axis=1, keepdims=True),

@@ -13,17 +13,16 @@ import numpy as np
 
 from energy.answers.choose.judge import MORE_SCENARIOS, OutOfWork
 from energy.answers.fix.ladder import Change, Ladder
-from energy.answers.fix.sizes import smallest_size
+from energy.answers.fix.sizes import STEP_SHARE, rounded_up, smallest_size
 from energy.model import Index
 from energy.model.limits import Overload
 from energy.model.rough import rough
 from energy.plan import PlanError
-from energy.simulation.budget import Budget, changed
+from energy.simulation.budget import WITHOUT_BOOKS, Budget, Step, changed
 from energy.simulation.work import MOST_CELLS, cells_of
 
 ROUGH = 0.3  # what a cell costs in a rough pass; measured
-FULL_RUNS = 4  # of a kind of change, each with more of it
-LEAST_MORE = 0.1  # percent of charge that each adds at least
+STEPS_UP = 3  # full runs of a kind of change, each with a little more of it
 
 
 @dataclass(frozen=True)
@@ -33,6 +32,9 @@ class Seen:
     yes: bool
     margin_percent: float
     overloads: tuple[Overload, ...]
+
+
+Look = Callable[[Change], Seen | None]
 
 
 class Trials:
@@ -45,11 +47,9 @@ class Trials:
         self.result, self.progress = result, progress
         self.cells, self.cut_short = 0.0, False
         turning, horizon = result.low_end.alone, result.plan.place.horizon
-        self._step = partial(rough, scenarios=_dullest(turning))
-        light = turning.weather.light
-        every = light.sky_above(np.arange(light.lit.size), horizon)
-        weather = replace(turning.weather, light=replace(light, sky=every))
-        self._turning = replace(turning, weather=weather)
+        self._rough = partial(rough, scenarios=_dullest(turning))
+        light = turning.weather.light.with_sky(horizon)
+        self._turning = replace(turning, weather=replace(turning.weather, light=light))
         self._seen: dict[str, Seen | None] = {}
 
     def tell(self, done: int, total: int) -> None:
@@ -61,25 +61,20 @@ class Trials:
         """The smallest size of a kind of change that is enough, and its budget in all weathers;
         None where none is.
 
-        Where that is less than the rough pass saw, the next has to show so much more.
+        Where what rough passes found is not enough, it is sought again in full ones.
         """
-        rosy_percent = 0.0
-
-        def tried(size: float) -> tuple[bool, float]:
-            if (seen := self.roughly(ladder.change(size))) is None:
-                return False, -1.0
-            margin = seen.margin_percent - rosy_percent
-            return seen.yes and margin >= 0.0, margin
-
-        for _ in range(FULL_RUNS):
-            size = smallest_size(ladder, tried, self.result.margin_percent)
-            best = None if size is None else self.budget(ladder.change(size))
-            if size is None or best is None:
+        for look in (self.roughly, self.closely):
+            size = smallest_size(ladder, partial(_tried, look, ladder), self.result.margin_percent)
+            if size is None:
                 return None
-            if best.yes:
-                return size, best
-            _, over = tried(size)
-            rosy_percent += max(over - best.margin_percent, LEAST_MORE)
+            for _ in range(STEPS_UP):
+                best = self.budget(ladder.change(size))
+                if best is not None and best.yes:
+                    return size, best
+                if size == ladder.most:
+                    break
+                more = size + 1.0 if ladder.whole else rounded_up((1.0 + STEP_SHARE) * size)
+                size = min(more, ladder.most)
         return None
 
     def roughly(self, change: Change) -> Seen | None:
@@ -88,12 +83,19 @@ class Trials:
         Raises OutOfWork where no more may be simulated.
         """
         if (key := repr(change)) not in self._seen:
-            self.spend(ROUGH * cells_of(self.result.low_end))
-            self._seen[key] = None
-            with suppress(PlanError):
-                run = changed(self._turning, change, self._step)
-                self._seen[key] = Seen(run.yes, run.margin_percent, run.overloads)
+            self._seen[key] = self._look(change, self._rough, ROUGH)
         return self._seen[key]
+
+    def closely(self, change: Change) -> Seen | None:
+        """As `roughly`, by a full pass in all the weathers on which the yes turns."""
+        return self._look(change, WITHOUT_BOOKS, 1.0)
+
+    def _look(self, change: Change, step: Step, cost: float) -> Seen | None:
+        self.spend(cost * cells_of(self.result.low_end))
+        with suppress(PlanError):
+            run = changed(self._turning, change, step)
+            return Seen(run.yes, run.margin_percent, run.overloads)
+        return None
 
     def budget(self, change: Change) -> Budget | None:
         """The budget of the changed plan in all weathers; otherwise as `roughly`."""
@@ -108,6 +110,14 @@ class Trials:
             self.cut_short = True
             raise OutOfWork
         self.cells += cells
+
+
+def _tried(
+    look: Callable[[Change], Seen | None], ladder: Ladder, size: float
+) -> tuple[bool, float]:
+    """Whether a size works, and how far it is from that [percent of charge]."""
+    seen = look(ladder.change(size))
+    return (False, -1.0) if seen is None else (seen.yes, seen.margin_percent)
 
 
 def _dullest(result: Budget) -> Index:
