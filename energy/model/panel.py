@@ -123,6 +123,8 @@ def sky_above(
     True
     """
     ghi, dni, dhi = light
+    if not ghi.size:
+        return Sky(*light, dhi, dhi, np.zeros((0, 1), dtype=bool), 1.0)
     upright = pvlib.irradiance.perez_driesse(  # sees half the dome and all of the band
         90.0,
         0.0,

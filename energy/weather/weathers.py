@@ -41,8 +41,7 @@ class Light:
 
     def with_sky(self, horizon: Sequence[tuple[float, float]]) -> "Light":
         """The same with its parts worked out, for panels in many poses."""
-        every = np.arange(self.lit.size)
-        return replace(self, sky=self.sky_above(every, horizon)) if every.size else self
+        return replace(self, sky=self.sky_above(np.arange(self.lit.size), horizon))
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ import numpy as np
 
 from energy.answers.choose.judge import MORE_SCENARIOS, OutOfWork
 from energy.answers.fix.ladder import Change, Ladder
-from energy.answers.fix.sizes import STEP_SHARE, rounded_up, smallest_size
+from energy.answers.fix.sizes import smallest_size
 from energy.model import Index
 from energy.model.limits import Overload
 from energy.model.rough import rough
@@ -22,7 +22,8 @@ from energy.simulation.budget import WITHOUT_BOOKS, Budget, Step, changed
 from energy.simulation.work import MOST_CELLS, cells_of
 
 ROUGH = 0.3  # what a cell costs in a rough pass; measured
-STEPS_UP = 3  # full runs of a kind of change, each with a little more of it
+RUNS = 2  # in full of what one look found
+LEAST_MORE_PERCENT = 0.1  # of charge, that the second has to show
 
 
 @dataclass(frozen=True)
@@ -61,20 +62,22 @@ class Trials:
         """The smallest size of a kind of change that is enough, and its budget in all weathers;
         None where none is.
 
-        Where what rough passes found is not enough, it is sought again in full ones.
+        Where that is less than the pass that sought it saw, the next size has to show so much more;
+        where that does not do either, it is sought in full passes.
         """
         for look in (self.roughly, self.closely):
-            size = smallest_size(ladder, partial(_tried, look, ladder), self.result.margin_percent)
-            if size is None:
-                return None
-            for _ in range(STEPS_UP):
-                best = self.budget(ladder.change(size))
-                if best is not None and best.yes:
-                    return size, best
-                if size == ladder.most:
+            rosy_percent = 0.0
+            for _ in range(RUNS):
+                tried = partial(_tried, look, ladder, rosy_percent)
+                size = smallest_size(ladder, tried, self.result.margin_percent)
+                if size is None:
                     break
-                more = size + 1.0 if ladder.whole else rounded_up((1.0 + STEP_SHARE) * size)
-                size = min(more, ladder.most)
+                best = self.budget(ladder.change(size))
+                if best is None or best.yes:
+                    return best and (size, best)
+                rosy_percent += max(tried(size)[1] - best.margin_percent, LEAST_MORE_PERCENT)
+            if not rosy_percent:
+                break
         return None
 
     def roughly(self, change: Change) -> Seen | None:
@@ -112,12 +115,13 @@ class Trials:
         self.cells += cells
 
 
-def _tried(
-    look: Callable[[Change], Seen | None], ladder: Ladder, size: float
-) -> tuple[bool, float]:
-    """Whether a size works, and how far it is from that [percent of charge]."""
-    seen = look(ladder.change(size))
-    return (False, -1.0) if seen is None else (seen.yes, seen.margin_percent)
+def _tried(look: Look, ladder: Ladder, rosy_percent: float, size: float) -> tuple[bool, float]:
+    """Whether a size works, and how far it is from that, less what was seen too much [percent of
+    charge]."""
+    if (seen := look(ladder.change(size))) is None:
+        return False, -1.0
+    margin = seen.margin_percent - rosy_percent
+    return seen.yes and margin >= 0.0, margin
 
 
 def _dullest(result: Budget) -> Index:
