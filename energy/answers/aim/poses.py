@@ -84,10 +84,10 @@ class Search:
 
     def given_wh(self, **pose: Any) -> Array:
         """What all panels give in each row when the aimed ones stand like this [Wh], (rows,)."""
-        return self._given(self.weather, **pose)[0]
+        return self._given(self.weather, 1, **pose)[0]
 
-    def _given(self, weather: Weathers, **pose: Any) -> Array:
-        """As `given_wh`, in weathers that hold its rows one or several times, (times, rows)."""
+    def _given(self, weather: Weathers, times: int, **pose: Any) -> Array:
+        """As `given_wh`, in weathers that hold its rows so many times, (times, rows)."""
         # No checks are needed: angles and times are those of this file's grids.
         panels = tuple(
             panel.model_copy(update=pose) if k in self.aimed else panel
@@ -97,7 +97,7 @@ class Search:
         scenarios = weather.shift_days.size
         derates = [np.full(scenarios, panel.condition_percent / 100.0) for panel in panels]
         panel_w = solar(posed, weather, derates).panel_w.mean(axis=1)
-        return np.asarray(panel_w.reshape(-1, self.hours.size) * self.hours)
+        return np.asarray(panel_w.reshape(times, self.hours.size) * self.hours)
 
     @cached_property
     def _grid_wh(self) -> Array:
@@ -105,8 +105,9 @@ class Search:
         one azimuth where the heading cannot be chosen."""
         azimuths = self._azimuths_deg
         turned = self._turned(azimuths - azimuths[0])
+        pose = {"aim": self.standing, "facing": float(azimuths[0])}
         tilted = [
-            self._given(turned, aim=self.standing, tilt_deg=tilt, facing=float(azimuths[0]))
+            self._given(turned, azimuths.size, **pose, tilt_deg=tilt)
             for tilt in TILTS_DEG[1:].tolist()
         ]
         flat = np.repeat(self.given_wh(aim="flat")[None], azimuths.size, axis=0)
