@@ -75,10 +75,15 @@ class Judge:
         self.beam, self.progress = 1, progress
         self.allowed: float = np.inf
         self.tries = 0
+        self._piece_levels: dict[Levels, list[int]] = {}
+        self.start_afresh()
+
+    def start_afresh(self) -> None:
+        """Know nothing of any choice."""
         self.believed: set[Levels] = set()
         self.forbidden: set[Levels] = set()
         self._judged: dict[Levels, Choice | None] = {}
-        count = len(items.pieces)
+        count = len(self.items.pieces)
         self._failing = _Scenarios(count, self.deciding.success.size)
         self._bearing = _Scenarios(count, self.deciding.success.size)
         self._choices: list[Choice] = []
@@ -214,7 +219,9 @@ class Judge:
 
     def piece_levels(self, levels: Levels) -> list[int]:
         """How much of each piece a choice of items does."""
-        return self.items.piece_levels(levels, self.every)
+        if levels not in self._piece_levels:
+            self._piece_levels[levels] = self.items.piece_levels(levels, self.every)
+        return self._piece_levels[levels]
 
     def _without_asking(self, levels: Levels) -> Choice | None:
         """The choice as a part of a larger one that holds."""
@@ -279,6 +286,8 @@ class Judge:
         return list(dict.fromkeys(layouts))
 
     def _moves(self, levels: Levels) -> bool:
+        if self._stands:
+            return False
         chosen = self.piece_levels(levels)
         return any(level and piece.movable for level, piece in zip(chosen, self.every, strict=True))
 
@@ -314,6 +323,8 @@ class Judge:
     def in_turn(self, placed: Mapping[int, Sequence[Burst]]) -> bool:
         """Whether the bursts of some pieces, by number, wait for those that they come after: done
         on the same date, else on the last one before, else on the first."""
+        if not self.items.after:
+            return True
         spells: dict[int, list[tuple[date | None, float, float]]] = {}
         for i, mine in placed.items():
             if mine:

@@ -12,6 +12,8 @@ from energy.answers.choose.coarse import Coarse
 from energy.answers.choose.judge import Judge, Layout, Levels
 from energy.model import Array, Mask
 
+MOST_OFF = 0.05  # of the charge: what runs flat is not seen further off
+
 
 class RoughJudge(Judge):
     """Judges as `Judge` does, but for the half hours; limits and hands as there."""
@@ -22,6 +24,15 @@ class RoughJudge(Judge):
         self.coarse = Coarse(self.deciding, scenarios=everyone, losses=True)
         self._idle_wh = self.coarse.inverter_wh(())
         self._wh: dict[tuple[int, int], Array] = {}
+
+    def learn(self, levels: Levels, in_full: Judge) -> None:
+        """See each scenario as much better or worse as the simulation sees it with a choice, and
+        forget what was judged before."""
+        bursts = self._bursts(levels, self._layouts(levels, None)[0])
+        margin = in_full.batch.margins([bursts])[0] / 100.0
+        rosy = self.coarse.lowest(self._asked_wh(levels)[None])[0] - margin
+        self.coarse.floor = self.coarse.floor + np.clip(rosy, -MOST_OFF, MOST_OFF)
+        self.start_afresh()
 
     def _failing_of(self, trials: Sequence[tuple[Levels, Layout]]) -> list[Mask | None]:
         masks: list[Mask | None] = [None] * len(trials)

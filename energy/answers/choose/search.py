@@ -143,17 +143,33 @@ class Search:
         """A choice to which no more of anything can be added: greedy, and improved in so many
         tries; None where not even what must run holds. It is sought roughly, and settled by the
         simulation."""
+        choice = self._roughly(tries) if self.result.case.battery.lithium else self._improved(tries)
+        self.best = self._what_must() if choice is None else self._settled(choice)
+        return None if self.best is None else self._fill(self.best, self.open)
+
+    def _roughly(self, tries: int) -> Choice | None:
+        """As `_improved`, judged roughly: twice, for the second time knows how far off it was."""
         in_full = self.judge
-        self.judge = RoughJudge(self.result, self.every, self.items, self.slot_s, self.effort, None)
+        given = self.result, self.every, self.items, self.slot_s, self.effort, None
+        rough = self.judge = RoughJudge(*given)
+        if (choice := self._improved(tries)) is not None:
+            rough.learn(choice.levels, in_full)
+            choice = self._improved(tries)
+        self.judge = in_full
+        return choice
+
+    def _improved(self, tries: int) -> Choice | None:
+        """A greedy choice, improved in so many tries; None where not even what must run holds."""
         self.best = self._what_must()
         if self.best is None:
             return None
+        self.judge.allowed = np.inf
         self._keep(self._greedy(self._orders()[0]))
         self.judge.allowed = self.judge.tries + tries
         with suppress(OutOfWork):
             self._everything() if self.exact else self._swap()
-        self.judge = in_full
-        return self._fill(choice, self.open) if (choice := self._settled(self.best)) else None
+        self.judge.allowed = np.inf
+        return self._fill(self.best, self.open)
 
     def _settled(self, choice: Choice) -> Choice | None:
         """A choice less what it has too much; None where not even what must run holds."""

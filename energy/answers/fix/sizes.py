@@ -6,7 +6,7 @@ from collections.abc import Callable
 from energy.answers.fix.ladder import Ladder
 
 STEP_SHARE = 0.02  # sizes are rounded up by less than this share of what is added
-BRACKET_SHARE = 0.025  # and found to within this one
+BRACKET_SHARE = 0.01  # and found to within this one
 FINEST = 1e-4  # of the most that a kind of change can do: less is nothing
 FEW = 3
 FAR_PERCENT = 3.0  # of charge: where most of a few misses by so much, none of them is enough
