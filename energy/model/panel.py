@@ -11,10 +11,11 @@ from functools import lru_cache
 import numpy as np
 import pvlib
 
-from energy.model import Array
+from energy.model import Array, Index, Mask
 from energy.model.sun import SUNRISE_ZENITH_DEG, Sun
 
 SWING_HEADINGS = 24  # a swinging boat's panel is the mean over so many headings
+LOWEST_SUN_ZENITH_DEG = 85.0  # the glow of a lower sun grows no more (Perez)
 WIND_10M_TO_1M = 0.1**0.2  # power law with exponent 0.2 (common practice): x 0.63
 FAIMAN = {"open": (25.0, 6.84), "laid-down": (15.0, 3.4)}  # u0, u1; laid-down: common practice
 # The low-light curve of a crystalline panel, from pvlib's example of Driesse & Stein,
@@ -81,56 +82,100 @@ def pose(
     return tilts[latest], azimuths[latest]
 
 
-def light_on_plane(
-    sun: Sun,
-    sky: tuple[Array, Array, Array],
-    tilt: Array,
-    azimuth: Array,
-    albedo: float,
-    horizon: Sequence[tuple[float, float]] = (),
-) -> Light:
-    """Perez-Driesse plane-of-array light with its parts kept apart.
+@dataclass(frozen=True)
+class Sky:
+    """The light of the sky before it meets a plane [W/m2], each (n, scenarios): on the flat and of
+    the beam, then of the dome, the glow about the sun and the band along the horizon (Perez).
 
-    Driesse et al. 2024, doi:10.1016/j.solener.2023.112093. sky = (ghi, dni, dhi) [W/m2], each
-    (n, scenarios); tilt, azimuth (n,) [degrees]. The horizon [(azimuth, height) in degrees] blocks
-    beam and glow and thins dome and band by the mean of cos^2(height); ground light stays.
+    seen (n, 1): whether the sun stands above the skyline; open_sky: the share of dome and band that
+    it leaves.
+    """
+
+    ghi: Array
+    dni: Array
+    dome: Array
+    glow: Array
+    band: Array
+    seen: Mask
+    open_sky: float
+
+    def rows(self, rows: Index) -> "Sky":
+        """The same at some of the moments only."""
+        parts = (self.ghi, self.dni, self.dome, self.glow, self.band, self.seen)
+        return Sky(*(part[rows] for part in parts), self.open_sky)
+
+
+def sky_above(
+    sun: Sun,
+    light: tuple[Array, Array, Array],
+    horizon: Sequence[tuple[float, float]] = (),
+) -> Sky:
+    """The sky's parts by Perez-Driesse, for any plane beneath them.
+
+    Driesse et al. 2024, doi:10.1016/j.solener.2023.112093. light = (ghi, dni, dhi) [W/m2], each
+    (n, scenarios). The horizon [(azimuth, height) in degrees] blocks beam and glow and thins dome
+    and band by the mean of cos^2(height); ground light stays.
 
     >>> from energy.model.sun import clear_sun
     >>> s = clear_sun(np.array([1781956800.0]), 50.0, 0.0)
-    >>> column = s.ghi[:, None], s.dni[:, None], s.dhi[:, None]
-    >>> flat = light_on_plane(s, column, np.array([0.0]), np.array([180.0]), 0.2)
-    >>> bool(abs(flat.total[0, 0] - s.ghi[0]) < 3.0)
+    >>> sky = sky_above(s, (s.ghi[:, None], s.dni[:, None], s.dhi[:, None]))
+    >>> bool(abs(sky.dome + sky.glow - s.dhi)[0, 0] < 1e-9)
     True
     """
-    ghi, dni, dhi = sky
-    tilt, azimuth = tilt[:, None], azimuth[:, None]
-    zenith, sun_azimuth = sun.apparent_zenith[:, None], sun.azimuth[:, None]
-    parts = pvlib.irradiance.perez_driesse(
-        tilt,
-        azimuth,
+    ghi, dni, dhi = light
+    if not ghi.size:
+        return Sky(*light, dhi, dhi, np.zeros((0, 1), dtype=bool), 1.0)
+    upright = pvlib.irradiance.perez_driesse(  # sees half the dome and all of the band
+        90.0,
+        0.0,
         dhi,
         dni,
         sun.dni_extra[:, None],
-        zenith,
-        sun_azimuth,
+        sun.apparent_zenith[:, None],
+        sun.azimuth[:, None],
         airmass=sun.airmass[:, None],
         return_components=True,
     )
-    facing_sun = np.maximum(
-        pvlib.irradiance.aoi_projection(tilt, azimuth, zenith, sun_azimuth), 0.0
-    )
+    dome = 2.0 * upright["poa_isotropic"]
     skyline = horizon_height(horizon, sun.azimuth)
-    seen = (90.0 - sun.apparent_zenith > skyline)[:, None]
     around = horizon_height(horizon, np.arange(0.5, 360.0))
-    open_sky = float(np.mean(np.cos(np.radians(around)) ** 2))
-    # A strongly negative band would make the diffuse light negative: pvlib stops the sum at zero.
-    diffuse = parts["poa_isotropic"] + parts["poa_horizon"] + parts["poa_circumsolar"]
-    band = np.where(diffuse < 0.0, parts["poa_horizon"] - diffuse, parts["poa_horizon"])
+    return Sky(
+        ghi,
+        dni,
+        dome,
+        dhi - dome,
+        upright["poa_horizon"],
+        seen=(90.0 - sun.apparent_zenith > skyline)[:, None],
+        open_sky=float(np.mean(np.cos(np.radians(around)) ** 2)),
+    )
+
+
+def light_on_plane(sun: Sun, sky: Sky, tilt: Array, azimuth: Array, albedo: float) -> Light:
+    """Plane-of-array light with its parts kept apart; tilt, azimuth (n,) [degrees].
+
+    >>> from energy.model.sun import clear_sun
+    >>> s = clear_sun(np.array([1781956800.0]), 50.0, 0.0)
+    >>> sky = sky_above(s, (s.ghi[:, None], s.dni[:, None], s.dhi[:, None]))
+    >>> flat = light_on_plane(s, sky, np.array([0.0]), np.array([180.0]), 0.2)
+    >>> bool(abs(flat.total[0, 0] - s.ghi[0]) < 3.0)
+    True
+    """
+    tilt, azimuth = tilt[:, None], azimuth[:, None]
+    zenith = sun.apparent_zenith[:, None]
+    facing_sun = np.maximum(
+        pvlib.irradiance.aoi_projection(tilt, azimuth, zenith, sun.azimuth[:, None]), 0.0
+    )
+    dome = sky.dome * (0.5 * (1.0 + np.cos(np.radians(tilt))))
+    band = sky.band * np.sin(np.radians(tilt))
+    glow = sky.glow * (facing_sun / np.cos(np.radians(np.minimum(zenith, LOWEST_SUN_ZENITH_DEG))))
+    # A strongly negative band would make the diffuse light negative: the sum stops at zero.
+    diffuse = dome + band + glow
+    band = np.where(diffuse < 0.0, band - diffuse, band)
     return Light(
-        direct=np.where(seen, dni * facing_sun + parts["poa_circumsolar"], 0.0),
-        sky=parts["poa_isotropic"] * open_sky,
-        band=band * open_sky,
-        ground=pvlib.irradiance.get_ground_diffuse(tilt, ghi, albedo=albedo),
+        direct=np.where(sky.seen, sky.dni * facing_sun + glow, 0.0),
+        sky=dome * sky.open_sky,
+        band=band * sky.open_sky,
+        ground=pvlib.irradiance.get_ground_diffuse(tilt, sky.ghi, albedo=albedo),
     )
 
 
@@ -166,9 +211,9 @@ def effective_light(sun: Sun, light: Light, tilt: Array, azimuth: Array) -> Arra
 
     >>> from energy.model.sun import clear_sun
     >>> s = clear_sun(np.array([1781956800.0]), 50.0, 0.0)
-    >>> column = s.ghi[:, None], s.dni[:, None], s.dhi[:, None]
+    >>> sky = sky_above(s, (s.ghi[:, None], s.dni[:, None], s.dhi[:, None]))
     >>> up, south = np.array([30.0]), np.array([180.0])
-    >>> light = light_on_plane(s, column, up, south, 0.2)
+    >>> light = light_on_plane(s, sky, up, south, 0.2)
     >>> bool(0.95 < (effective_light(s, light, up, south) / light.total)[0, 0] < 1.0)
     True
     """

@@ -193,16 +193,11 @@ def simulate(
     array([1000.,  900.,  800.])
     """
     battery, scenarios = case.battery, case.battery.capacity_wh.size
-    count, tasks = case.edges.size - 1, case.factor.shape[0]
+    count = case.edges.size - 1
     state = start(battery) if state is None else state
-    simulated = Simulated(
-        store_wh=np.empty((count + 1, scenarios)),
-        first_short_s=np.full(scenarios, np.inf),
-        unmet_wh=np.zeros((tasks, scenarios)),
-        first_unmet_s=np.full((tasks, scenarios), np.inf),
-        ledger_wh={name: np.zeros(scenarios) for name in ENTRIES},
-        detail={name: np.zeros((count, scenarios)) for name in DETAILS} if detail else {},
-    )
+    simulated = blank(case)
+    if detail:
+        simulated.detail.update((name, np.zeros((count, scenarios))) for name in DETAILS)
     simulated.store_wh[0] = state[0]
     for rows in row_blocks(count, scenarios):
         cold_unavailable = case.cold_unavailable(rows) * battery.capacity_wh
@@ -216,6 +211,19 @@ def simulate(
         if books:
             _settle(case, block, path.store_wh, path.full, begins_s, simulated)
     return replace(simulated, end=state)
+
+
+def blank(case: Case) -> Simulated:
+    """What a pass fills in: nothing short so far, and the books empty."""
+    count, (tasks, scenarios) = case.edges.size - 1, case.factor.shape
+    return Simulated(
+        store_wh=np.empty((count + 1, scenarios)),
+        first_short_s=np.full(scenarios, np.inf),
+        unmet_wh=np.zeros((tasks, scenarios)),
+        first_unmet_s=np.full((tasks, scenarios), np.inf),
+        ledger_wh={name: np.zeros(scenarios) for name in ENTRIES},
+        detail={},
+    )
 
 
 def row_blocks(segments: int, scenarios: int) -> Iterator[slice]:

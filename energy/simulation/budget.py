@@ -6,16 +6,17 @@ Every answer asks `budget` once or in a loop. What came of it is asked of the `B
 `case`.
 """
 
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 import numpy as np
 
 from energy.model import Array
 from energy.model.demand import Burst
-from energy.model.simulate import simulate
+from energy.model.simulate import Case, Simulated, simulate
 from energy.plan import Plan, PlanError
 from energy.plan.task import called
 from energy.simulation.bursts import Placed, place_bursts
@@ -39,6 +40,8 @@ from energy.weather.scenarios import weathers
 from energy.weather.source import record_of
 from energy.weather.weathers import Weathers
 
+Step = Callable[[Case], Simulated]
+WITHOUT_BOOKS: Step = partial(simulate, books=False)
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
 LEDGER = (
     "sun_on_panel",
@@ -62,7 +65,7 @@ def budget(
     battery_percent: float | None = None,
     previous: Budget | None = None,
     done: Done | None = None,
-    books: bool = True,
+    step: Step = simulate,
 ) -> Budget:
     """Simulate a plan in all its weathers, from its start or from a measured charge at `now`.
 
@@ -73,7 +76,7 @@ def budget(
     previous: the budget of a plan that differs little; what the change leaves alone is taken over.
     done: by a task's name or tool how much of it was done by `now`, where that is not what was
         planned (see `energy.simulation.progress`).
-    books: False leaves out where the Wh went, and is faster.
+    step: the pass of the simulation, or a quicker relative of it, for a search.
 
     Raises PlanError for what only the days themselves show (a record too short, repeats that do not
     fit between sunrise and sunset), for names and amounts in `done` that cannot be, and for more
@@ -104,13 +107,13 @@ def budget(
     if previous is not None and np.array_equal(previous.days.cells, days.cells):
         same_sun = _same_panels(previous.plan, plan)
         budgets = [
-            _judged(shared, each.weather, each.solar if same_sun else _other_sun(days, each), books)
+            _judged(shared, each.weather, each.solar if same_sun else _other_sun(days, each), step)
             for each in (previous, *previous.bounds)
         ]
     else:
         segments = edges_of(days, placed).size - 1
         several = weathers(days, DOUBTS, segments)
-        budgets = [_judged(shared, weather, None, books) for weather in several]
+        budgets = [_judged(shared, weather, None, step) for weather in several]
     return replace(budgets[0], bounds=tuple(budgets[1:]))
 
 
@@ -142,21 +145,18 @@ def check_now(
         raise PlanError([f"--battery must be between 0 and 100 (got {battery_percent:g})"])
 
 
-def changed(previous: Budget, changes: Mapping[str, Any], deciding: bool = False) -> Budget:
+def changed(previous: Budget, changes: Mapping[str, Any], step: Step = simulate) -> Budget:
     """The budget of a plan with some keys changed (see `Plan.replace`), in the same weathers.
 
-    With `deciding` in those weathers alone on which its yes depends, and without the books:
-    quicker, in a search.
+    step: as for `budget`.
 
     >>> demo = budget(Plan.read("builtin:cloudy-repair"))
     >>> changed(demo, {"pack.capacity_wh": 1100}).plan.pack.capacity_wh
     1100.0
     """
-    if deciding:
-        previous = previous.low_end.alone
     plan = previous.plan.replace(**changes)
     done = {name: amount for name, amount in previous.done.items() if called(plan.task, name)}
-    return budget(plan, previous.now, previous=previous, done=done, books=not deciding)
+    return budget(plan, previous.now, previous=previous, done=done, step=step)
 
 
 def with_bursts(previous: Budget, bursts: Sequence[Burst]) -> Budget:
@@ -205,7 +205,8 @@ def budget_in(
         segments = edges_of(days, placed).size - 1
         given = [(weather, None) for weather in weathers(days, DOUBTS, segments)]
     (weather, sun), *ends = given
-    bounds = [_judged(shared, *end, books_at_the_ends) for end in ends]
+    step = simulate if books_at_the_ends else WITHOUT_BOOKS
+    bounds = [_judged(shared, *end, step) for end in ends]
     return replace(_judged(shared, weather, sun), bounds=tuple(bounds))
 
 
@@ -241,12 +242,12 @@ class _Shared:
     did: Container[int] = ()
 
 
-def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, books: bool = True) -> Budget:
+def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, step: Step = simulate) -> Budget:
     """One pass; sun, where given, is what the panels give."""
     days, placed = shared.days, shared.placed
     plan, cold = days.plan, days.site.cold
     ready = lay_out(days, placed, weather, sun, shared.factor, shared.did)
-    simulated = simulate(ready.case, books=books)
+    simulated = step(ready.case)
     tasks = len(plan.task)
     turned_away_wh = energy_by_task([overload.burst for overload in ready.overloads], tasks)
     unmet = simulated.unmet_wh + turned_away_wh[:, None] * ready.case.factor

@@ -12,7 +12,7 @@ import numpy as np
 from energy.model import Array, Index
 from energy.model import panel as panels
 from energy.model.electronics import pwm_power
-from energy.model.sun import Sun, clear_sun
+from energy.model.sun import Sun
 from energy.model.timeline import Calendar, inside, to_utc
 from energy.plan import Plan
 from energy.plan.kit import Panel
@@ -113,10 +113,8 @@ def _per_watt(days: Days, weather: Weathers, number: int, strings: Arrangement) 
 
 def _aimed_at(days: Days, number: int) -> Sun | None:
     """The sun at the moments at which a panel is turned, None where it never is."""
-    moments, place = np.array(turns(days.plan, number, days.calendar)), days.plan.place
-    if moments.size == 0:
-        return None
-    return clear_sun(moments, place.latitude_deg, place.longitude_deg, days.site.elevation_m)
+    moments = np.array(turns(days.plan, number, days.calendar))
+    return days.place_sun.at(moments) if moments.size else None
 
 
 def _panel_power(
@@ -130,7 +128,7 @@ def _panel_power(
     """Watts of one panel in full condition, and the watts of sun on it, (rows, scenarios or 1)."""
     panel, place, all_light = strings.panel, plan.place, weather.light
     sun = all_light.sun.rows(rows)
-    sky = all_light.ghi[rows], all_light.dni[rows], all_light.dhi[rows]
+    sky = all_light.sky_above(rows, place.horizon)
     cell = all_light.lit[rows]
     temp_air, wind = weather.air.temp_air[cell], weather.air.wind_speed[cell]
     headings = [panel.facing_deg]
@@ -139,7 +137,7 @@ def _panel_power(
     power, seen = np.zeros(1), np.zeros(1)
     for heading in headings:
         tilt, azimuth = panels.pose(panel.aim, panel.tilt_deg, heading, sun, aimed_at)
-        light = panels.light_on_plane(sun, sky, tilt, azimuth, place.albedo, place.horizon)
+        light = panels.light_on_plane(sun, sky, tilt, azimuth, place.albedo)
         effective = panels.effective_light(sun, light, tilt, azimuth) * keep[:, None]
         cell_c = panels.cell_temperature(light.total * keep[:, None], temp_air, wind, panel.airflow)
         watts = panels.dc_power(

@@ -1,8 +1,12 @@
 """The scenarios of weather on a plan's days: light, air and wind, and what they rest on."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from energy.model import Array, Index
+from energy.model.panel import Sky, sky_above
 from energy.model.sun import Sun, close_beam, diffuse_of
 from energy.plan import Plan, PlanError
 from energy.weather.days import Days
@@ -18,7 +22,7 @@ class Light:
     """Light on the flat in the lit cells of time, in m scenarios.
 
     lit (rows,) holds the numbers of the cells and sun the sun above them; ghi, dni and dhi [W/m2]
-    are (rows, m).
+    are (rows, m). sky is its parts, where they were worked out for panels in many poses.
     """
 
     lit: Index
@@ -26,6 +30,18 @@ class Light:
     ghi: Array
     dni: Array
     dhi: Array
+    sky: Sky | None = None
+
+    def sky_above(self, rows: Index, horizon: Sequence[tuple[float, float]]) -> Sky:
+        """The parts of its light in some rows."""
+        if self.sky is not None:
+            return self.sky.rows(rows)
+        light = self.ghi[rows], self.dni[rows], self.dhi[rows]
+        return sky_above(self.sun.rows(rows), light, horizon)
+
+    def with_sky(self, horizon: Sequence[tuple[float, float]]) -> "Light":
+        """The same with its parts worked out, for panels in many poses."""
+        return replace(self, sky=self.sky_above(np.arange(self.lit.size), horizon))
 
 
 @dataclass(frozen=True)

@@ -27,9 +27,8 @@ def flat_sky(sun, ghi: float, dni: float, dhi: float):
 
 def plane(sun, sky, tilt, facing=SOUTH, albedo=0.2, horizon=()):
     count = sun.time_s.size
-    return panel.light_on_plane(
-        sun, sky, np.full(count, tilt), np.full(count, facing), albedo, horizon
-    )
+    above = panel.sky_above(sun, sky, horizon)
+    return panel.light_on_plane(sun, above, np.full(count, tilt), np.full(count, facing), albedo)
 
 
 def test_low_light_efficiency():

@@ -186,7 +186,7 @@ def test_plane_of_array_against_measured_light():
     sun = clear_sun(stamps[use] - 150.0, 39.7423, -105.1785, 1829.0)
     light = panel.light_on_plane(
         sun,
-        (ghi[use, None], dni[use, None], dhi[use, None]),
+        panel.sky_above(sun, (ghi[use, None], dni[use, None], dhi[use, None])),
         np.full(use.sum(), 40.0),
         np.full(use.sum(), 180.0),
         0.2,

@@ -84,31 +84,47 @@ class Search:
 
     def given_wh(self, **pose: Any) -> Array:
         """What all panels give in each row when the aimed ones stand like this [Wh], (rows,)."""
+        return self._given(self.weather, 1, **pose)[0]
+
+    def _given(self, weather: Weathers, times: int, **pose: Any) -> Array:
+        """As `given_wh`, in weathers that hold its rows so many times, (times, rows)."""
         # No checks are needed: angles and times are those of this file's grids.
         panels = tuple(
             panel.model_copy(update=pose) if k in self.aimed else panel
             for k, panel in enumerate(self.days.plan.panel)
         )
         posed = replace(self.days, plan=self.days.plan.model_copy(update={"panel": panels}))
-        scenarios = self.weather.shift_days.size
+        scenarios = weather.shift_days.size
         derates = [np.full(scenarios, panel.condition_percent / 100.0) for panel in panels]
-        sun = solar(posed, self.weather, derates)
-        return np.asarray(sun.panel_w.mean(axis=1) * self.hours)
+        panel_w = solar(posed, weather, derates).panel_w.mean(axis=1)
+        return np.asarray(panel_w.reshape(times, self.hours.size) * self.hours)
 
     @cached_property
     def _grid_wh(self) -> Array:
         """What the panels give in each row in the poses of the grid [Wh], (tilts, azimuths, rows);
         one azimuth where the heading cannot be chosen."""
-        flat = self.given_wh(aim="flat")
-        azimuths = self._azimuths_deg.tolist()
+        azimuths = self._azimuths_deg
+        turned = self._turned(azimuths - azimuths[0])
+        pose = {"aim": self.standing, "facing": float(azimuths[0])}
         tilted = [
-            [
-                self.given_wh(aim=self.standing, tilt_deg=tilt, facing=azimuth)
-                for azimuth in azimuths
-            ]
+            self._given(turned, azimuths.size, **pose, tilt_deg=tilt)
             for tilt in TILTS_DEG[1:].tolist()
         ]
-        return np.array([[flat] * len(azimuths), *tilted])
+        flat = np.repeat(self.given_wh(aim="flat")[None], azimuths.size, axis=0)
+        return np.array([flat, *tilted])
+
+    def _turned(self, by_deg: Array) -> Weathers:
+        """The weathers once for each angle, with the sun turned back by it, as a panel sees it that
+        is turned on."""
+        light = self.weather.light
+        again = np.tile(np.arange(light.lit.size), by_deg.size)
+        sun = light.sun.rows(again)
+        sun = replace(sun, azimuth=sun.azimuth - np.repeat(by_deg, light.lit.size))
+        sky = light.sky_above(again, self.days.plan.place.horizon)
+        return replace(
+            self.weather,
+            light=Light(light.lit[again], sun, sky.ghi, sky.dni, sky.dome + sky.glow, sky),
+        )
 
     @property
     def _azimuths_deg(self) -> Array:
@@ -192,9 +208,10 @@ def search(result: Budget) -> Search:
     ghi, dni, dhi = (
         np.take_along_axis(part[rows], ranked, axis=1) for part in (light.ghi, light.dni, light.dhi)
     )
+    horizon = result.plan.place.horizon
     few = replace(
         weather,
-        light=Light(light.lit[rows], light.sun.rows(rows), ghi, dni, dhi),
+        light=Light(light.lit[rows], light.sun.rows(rows), ghi, dni, dhi).with_sky(horizon),
         air=replace(
             air,
             temp_air=air.temp_air.mean(axis=1, keepdims=True),

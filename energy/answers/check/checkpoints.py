@@ -8,13 +8,12 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from datetime import datetime
-from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from energy.model import Array, Mask
-from energy.model.simulate import Case, simulate
+from energy.model.simulate import simulate
 from energy.show.numbers import for_json
 from energy.show.time_axis import nights
 from energy.simulation.budget import Budget
@@ -28,6 +27,7 @@ APART_S = 3600.0
 ROUND_S = 300.0  # moments are put on whole five minutes
 TOUCHING_S = 1.0  # windows of one task that follow each other are one block
 FULL = 100
+SURE_PERCENT = 1e-6  # more than rounding
 
 
 @dataclass(frozen=True)
@@ -175,13 +175,14 @@ def _least(result: Budget, time_s: float) -> int | None:
     More charge never does worse, so that a good guess and then halving find it.
     """
     low_end_first = sorted(result.deciding, key=lambda budget: budget is not result.low_end)
-    succeed = [partial(_success, budget, _rest(budget, time_s)) for budget in low_end_first]
+    rests = [_Rest(budget, time_s) for budget in low_end_first]
+    succeed = [rest.success for rest in rests]
 
     def does(percent: int) -> bool:
         return reached((success(percent) for success in succeed), result.plan.goal.chance_percent)
 
     too_little, enough = math.ceil(result.plan.pack.reserve_percent - 1e-9) - 1, FULL + 1
-    guess = min(_guess(result.low_end, time_s), FULL)
+    guess = min(rests[0].guess, FULL)
     for tried in (guess, guess - 1):
         if too_little < tried < enough:
             too_little, enough = (too_little, tried) if does(tried) else (tried, enough)
@@ -191,23 +192,58 @@ def _least(result: Budget, time_s: float) -> int | None:
     return enough if enough <= FULL else None
 
 
-def _rest(result: Budget, time_s: float) -> Case | None:
-    """The case from a moment on; None where nothing of it is left."""
-    if time_s >= result.time_s[-1]:
-        return None
-    rest = result.case.between(_row(result, time_s), result.time_s.size - 1)
-    return replace(rest, edges=np.concatenate([[time_s], rest.edges[1:]]))
+class _Rest:
+    """What is left of a budget from a moment on.
 
+    wanted: the percent at which each scenario would have been left with just the reserve, if all
+    that it spares, or lacks, had been gone, or there, at once; kept: where it spares something.
+    """
 
-def _success(result: Budget, rest: Case | None, percent: int) -> Mask:
-    """In which scenarios the rest succeeds from a charge, (m,)."""
-    reserve_percent = result.plan.pack.reserve_percent
-    if rest is None:
-        return np.asarray(percent - _cold_at_end(result) >= reserve_percent - 1e-9)
-    store_wh = rest.battery.capacity_wh * (percent / 100.0)
-    simulated = simulate(rest, state=(store_wh, np.zeros_like(store_wh)), books=False)
-    _, above = lowest_point(rest, simulated)
-    return succeeds(above, simulated, reserve_percent)
+    def __init__(self, result: Budget, time_s: float):
+        self.result, self.case = result, None
+        self.reserve_percent = result.plan.pack.reserve_percent
+        row, charge = _row(result, time_s), _charge_at(result, time_s)
+        case = result.case.between(row, result.time_s.size - 1)
+        went = replace(result.simulated, store_wh=result.simulated.store_wh[row:])
+        _, above = lowest_point(case, went)
+        self.wanted = charge - above + self.reserve_percent
+        self.kept = above >= self.reserve_percent
+        if time_s < result.time_s[-1]:
+            self.case = replace(case, edges=np.concatenate([[time_s], case.edges[1:]]))
+
+    @property
+    def guess(self) -> int:
+        """About the least whole percent from which the rest reaches its goal."""
+        enough = needed(self.result.plan.goal.chance_percent, self.wanted.size)
+        return math.ceil(float(np.sort(self.wanted)[max(enough, 1) - 1]) - 1e-6)
+
+    def success(self, percent: int) -> Mask:
+        """In which scenarios the rest succeeds from a charge, (m,); simulated where `wanted` does
+        not tell."""
+        if self.case is None:
+            left = percent - _cold_at_end(self.result)
+            return np.asarray(left >= self.reserve_percent - 1e-9)
+        success = self.kept & (self.wanted < percent - SURE_PERCENT)
+        open_ = np.flatnonzero(self._may_differ(percent))
+        if open_.size:
+            case = self.case.scenarios(open_)
+            store_wh = case.battery.capacity_wh * (percent / 100.0)
+            simulated = simulate(case, state=(store_wh, np.zeros_like(store_wh)), books=False)
+            _, above = lowest_point(case, simulated)
+            success[open_] = succeeds(above, simulated, self.reserve_percent)
+        return success
+
+    def _may_differ(self, percent: int) -> Mask:
+        """Where it takes a run to know, (m,).
+
+        What a lithium pack starts with more or less has shrunk, or is as much, whenever it is
+        lowest: a pack that is full or empty on the way forgets some of it. So what is kept is kept
+        with less than what it spares gone, and what is not needs more than what it lacks.
+        """
+        if not self.result.case.battery.lithium or self.reserve_percent <= 0.0:
+            return np.ones_like(self.kept)
+        higher = self.wanted > percent - SURE_PERCENT
+        return np.where(self.kept, higher, self.wanted < percent + SURE_PERCENT)
 
 
 def _cold_at_end(result: Budget) -> Array:
@@ -215,14 +251,3 @@ def _cold_at_end(result: Budget) -> Array:
     rows = slice(result.time_s.size - 2, result.time_s.size - 1)
     shape = result.charge_percent.shape[1]
     return np.broadcast_to(100.0 * result.case.cold_unavailable(rows)[0], shape)
-
-
-def _guess(result: Budget, time_s: float) -> int:
-    """The least percent if all that is spared in the rest of each weather were missing at once."""
-    row = _row(result, time_s)
-    rest = result.case.between(row, result.time_s.size - 1)
-    went = replace(result.simulated, store_wh=result.simulated.store_wh[row:])
-    _, above = lowest_point(rest, went)
-    wanted = np.sort(_charge_at(result, time_s) - above + result.plan.pack.reserve_percent)
-    enough = needed(result.plan.goal.chance_percent, wanted.size)
-    return math.ceil(float(wanted[max(enough, 1) - 1]) - 1e-6)

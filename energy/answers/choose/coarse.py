@@ -9,6 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from energy.model import Array, Index
+from energy.model.battery import terminal_to_rate
 from energy.model.demand import Burst
 from energy.model.limits import inverter_on
 from energy.model.timeline import Interval
@@ -23,7 +24,8 @@ SCENARIOS = 12  # so many about the one that decides are looked at
 class Coarse:
     """Some scenarios of a budget (left out: those about the one that decides) on slots of time.
 
-    hopeful: nothing is counted against a plan that the simulation might not count.
+    hopeful: nothing is counted against a plan that the simulation might not count. losses: what the
+    pack loses by each burst's current is counted, as if nothing else came in or ran.
 
     edges [UTC s] (t + 1,); net_wh what comes to the bus less the pack's own idle (t, s); floor the
     share of the store that must stay (t, s); full_wh (s,); most_wh what a slot may add (t, s).
@@ -35,8 +37,9 @@ class Coarse:
         slot_s: float = SLOT_S,
         scenarios: Index | None = None,
         hopeful: bool = False,
+        losses: bool = False,
     ):
-        self.result, self.slot_s = result, slot_s
+        self.result, self.slot_s, self.losses = result, slot_s, losses
         self.scenarios = about_the_deciding(result) if scenarios is None else scenarios
         case = result.case.scenarios(self.scenarios)
         battery = case.battery
@@ -72,6 +75,9 @@ class Coarse:
         elif supply != "ac":
             outlet = plan.pack.usb if supply == "usb" else plan.pack.dc12
             watts = watts * 100.0 / outlet.efficiency_percent
+        if self.losses:
+            battery = self.result.case.battery
+            watts = -terminal_to_rate(-watts, float(self.full_wh.mean()), battery.resistive_h)
         rows = max(CELLS_AT_ONCE // start_s.size, 1)
         done_ws = [
             np.clip(edges[:, None] - start_s, 0.0, end_s - start_s) @ watts
@@ -126,7 +132,12 @@ class Coarse:
 
     def failing(self, asked_wh: Array) -> Array:
         """In how many of the scenarios each candidate falls below the floor (c,)."""
-        return np.asarray((self._passed(asked_wh)[0] < -1e-9).sum(axis=1))
+        return np.asarray((self.lowest(asked_wh) < -1e-9).sum(axis=1))
+
+    def lowest(self, asked_wh: Array) -> Array:
+        """How far above the floor each candidate stays at its lowest in each scenario, as a share
+        of the store (c, s)."""
+        return self._passed(asked_wh)[0]
 
     def _passed(self, asked_wh: Array) -> tuple[Array, Array]:
         """The lowest height above the floor (c, s) and the mean store (c,), as shares of it."""

@@ -60,11 +60,11 @@ class Judge:
         items: Items,
         slot_s: float,
         effort: int,
-        beam: int,
         progress: Progress | None,
     ):
         self.result, self.deciding = result, result.low_end
         self.every, self.items = every, items
+        self._stands = not any(piece.movable for piece in every)
         self.batch = Batch(self.deciding)
         fewer = result.success.size < self.deciding.success.size
         self._own = Batch(result) if fewer else None
@@ -72,13 +72,18 @@ class Judge:
         coarse = Coarse(self.deciding, slot_s)
         self.places = Places(self.deciding, coarse, every, items.after, self.in_turn)
         self.most_layouts = MOST_LAYOUTS * 3 ** (effort - 1)
-        self.beam, self.progress = beam, progress
+        self.beam, self.progress = 1, progress
         self.allowed: float = np.inf
         self.tries = 0
+        self._piece_levels: dict[Levels, list[int]] = {}
+        self.start_afresh()
+
+    def start_afresh(self) -> None:
+        """Know nothing of any choice."""
         self.believed: set[Levels] = set()
         self.forbidden: set[Levels] = set()
         self._judged: dict[Levels, Choice | None] = {}
-        count = len(items.pieces)
+        count = len(self.items.pieces)
         self._failing = _Scenarios(count, self.deciding.success.size)
         self._bearing = _Scenarios(count, self.deciding.success.size)
         self._choices: list[Choice] = []
@@ -114,7 +119,7 @@ class Judge:
             for blocks in several
             if self.comes_after(levels, blocks)
         ]
-        failing = self.failing([self._bursts(*trial) for trial in trials])
+        failing = self._failing_of(trials)
         failed: set[Levels] = set()
         for levels in layouts:
             self._judged.setdefault(levels, None)
@@ -138,6 +143,10 @@ class Judge:
                 self.forbidden.add(levels)
             elif self._judged[levels] is None and self._moves(levels):
                 self.believed.add(levels)
+
+    def _failing_of(self, trials: Sequence[tuple[Levels, Layout]]) -> list[Mask | None]:
+        """As `failing`, of choices with their layouts."""
+        return self.failing([self._bursts(*trial) for trial in trials])
 
     def _elsewhere_too(self, bursts: Sequence[Burst]) -> bool:
         """Whether what holds at the low end holds in the plan's own scenarios too, where those are
@@ -198,7 +207,10 @@ class Judge:
 
     def _able(self, bursts: Sequence[Burst]) -> bool:
         """Whether limits and hands let these bursts run together."""
-        return not second_hands(self.result.plan, bursts) and self.batch.fits(bursts)
+        if second_hands(self.result.plan, bursts):
+            return False
+        part = self._stands and not self.result.overloads  # of what fits
+        return part or self.batch.fits(bursts)
 
     def written(self, choice: Choice) -> Budget:
         """The budget of the plan as a choice writes it, in all its scenarios."""
@@ -207,7 +219,9 @@ class Judge:
 
     def piece_levels(self, levels: Levels) -> list[int]:
         """How much of each piece a choice of items does."""
-        return self.items.piece_levels(levels, self.every)
+        if levels not in self._piece_levels:
+            self._piece_levels[levels] = self.items.piece_levels(levels, self.every)
+        return self._piece_levels[levels]
 
     def _without_asking(self, levels: Levels) -> Choice | None:
         """The choice as a part of a larger one that holds."""
@@ -272,6 +286,8 @@ class Judge:
         return list(dict.fromkeys(layouts))
 
     def _moves(self, levels: Levels) -> bool:
+        if self._stands:
+            return False
         chosen = self.piece_levels(levels)
         return any(level and piece.movable for level, piece in zip(chosen, self.every, strict=True))
 
@@ -307,6 +323,8 @@ class Judge:
     def in_turn(self, placed: Mapping[int, Sequence[Burst]]) -> bool:
         """Whether the bursts of some pieces, by number, wait for those that they come after: done
         on the same date, else on the last one before, else on the first."""
+        if not self.items.after:
+            return True
         spells: dict[int, list[tuple[date | None, float, float]]] = {}
         for i, mine in placed.items():
             if mine:

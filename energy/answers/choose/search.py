@@ -15,6 +15,7 @@ from energy.answers.choose.bound import Bound
 from energy.answers.choose.items import Items, items_of
 from energy.answers.choose.judge import AT_ONCE, Choice, Judge, Levels, OutOfWork, Progress
 from energy.answers.choose.pieces import pieces, tables
+from energy.answers.choose.rough import RoughJudge
 from energy.simulation.budget import Budget
 from energy.simulation.work import MOST_CELLS, SEARCHED, cells_of
 
@@ -56,7 +57,7 @@ class Search:
     def __init__(self, result: Budget, slot_s: float, effort: int, progress: Progress | None):
         self.result, self.every, self.effort = result, pieces(result), effort
         self.items: Items = items_of(result, self.every)
-        self.judge = Judge(result, self.every, self.items, slot_s, effort, 1, progress)
+        self.judge = Judge(result, self.every, self.items, slot_s, effort, progress)
         self.slot_s = slot_s
         self.best: Choice | None = None
         self._alone: Levels = ()
@@ -140,7 +141,25 @@ class Search:
 
     def maximal(self, tries: int) -> Choice | None:
         """A choice to which no more of anything can be added: greedy, and improved in so many
-        tries; None where not even what must run holds."""
+        tries; None where not even what must run holds. It is sought roughly, and settled by the
+        simulation."""
+        choice = self._roughly(tries) if self.result.case.battery.lithium else self._improved(tries)
+        self.best = self._what_must() if choice is None else self._settled(choice)
+        return None if self.best is None else self._fill(self.best, self.open)
+
+    def _roughly(self, tries: int) -> Choice | None:
+        """As `_improved`, judged roughly: twice, for the second time knows how far off it was."""
+        in_full = self.judge
+        given = self.result, self.every, self.items, self.slot_s, self.effort, None
+        rough = self.judge = RoughJudge(*given)
+        if (choice := self._improved(tries)) is not None:
+            rough.learn(choice.levels, in_full)
+            choice = self._improved(tries)
+        self.judge = in_full
+        return choice
+
+    def _improved(self, tries: int) -> Choice | None:
+        """A greedy choice, improved in so many tries; None where not even what must run holds."""
         self.best = self._what_must()
         if self.best is None:
             return None
@@ -151,6 +170,14 @@ class Search:
             self._everything() if self.exact else self._swap()
         self.judge.allowed = np.inf
         return self._fill(self.best, self.open)
+
+    def _settled(self, choice: Choice) -> Choice | None:
+        """A choice less what it has too much; None where not even what must run holds."""
+        while self.judge.holds(choice.levels) is None:
+            if choice.levels == self.items.least:
+                return None
+            choice = self.a_little_less(choice)
+        return choice
 
     @property
     def all_in_order(self) -> bool:

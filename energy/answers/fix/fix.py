@@ -1,7 +1,7 @@
 """The smallest change of each kind that turns a no into a yes, each one simulated.
 
 A kind of change is a ladder: a size from none to the most, and what it changes in the plan. The
-sizes are found by bisection through all weathers; nothing is offered that was not re-run.
+sizes are found by rough passes; nothing is offered that was not re-run through all weathers.
 """
 
 from collections.abc import Callable, Sequence
@@ -15,16 +15,13 @@ from energy.answers.fix.kinds import KINDS, ON_SITE, ladders
 from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.leaving import least_left_out
 from energy.answers.fix.pair import pair_of
-from energy.answers.fix.sizes import STEP_SHARE, rounded_up, smallest_size
-from energy.answers.fix.trials import Trials
+from energy.answers.fix.trials import Seen, Trials
 from energy.plan import Plan
 from energy.simulation.budget import Budget, budget, budget_of
 from energy.simulation.result import Answered
 
 if TYPE_CHECKING:
     import pandas as pd
-
-STEPS_UP = 3
 
 
 @dataclass(frozen=True)
@@ -94,7 +91,8 @@ def fixes(plan: Plan | Budget, progress: Callable[[int, int], None] | None = Non
         left = left_of(result.plan, result.now, result.plan.pack.start_percent, result.done)
         if left["task"]:  # else nothing of the tasks is there to be changed
             result, done = budget(result.plan.replace(**left), result.now), left
-    trials, alone, kinds = Trials(result, progress), [], ladders(result)
+    trials, alone = Trials(result, progress), []
+    kinds = ladders(trials)
     for number, ladder in enumerate(kinds):
         trials.tell(number, len(kinds))
         with suppress(OutOfWork):  # another kind may need less
@@ -111,45 +109,27 @@ def fixes(plan: Plan | Budget, progress: Callable[[int, int], None] | None = Non
 
 @dataclass(frozen=True)
 class _Alone:
-    """What a kind of change does alone: the fix, None where it is not enough, and the budget with
-    as much of it as can be, None where that is no plan or was not run."""
+    """What a kind of change does alone: the fix, None where it is not enough, and then what was
+    seen of as much of it as can be, None where that is no plan or was not run."""
 
     ladder: Ladder
     fix: Fix | None
-    at_most: Budget | None
+    at_most: Seen | None = None
 
 
 def _alone(trials: Trials, ladder: Ladder) -> _Alone:
-    """The smallest size of a kind of change that works.
-
-    What is left out has no size: it is a choice. What is found is run through all weathers.
-    """
+    """The smallest size of a kind of change that works; what is left out has none: it is a
+    choice."""
     if ladder.kind == "leave-out":
         least = least_left_out(trials.result, trials.spend)
         fix = Fix(ladder.kind, least[1], True, least[0], least[2]) if least else None
-        return _Alone(ladder, fix, None)
-    at_most: Budget | None = None
-
-    def tried(size: float) -> tuple[bool, float]:
-        nonlocal at_most
-        run = trials.budget(ladder.change(size))
-        at_most = run if size == ladder.most else at_most
-        return (False, -1.0) if run is None else (run.yes, run.margin_percent)
-
-    size = smallest_size(ladder, tried, trials.result.margin_percent)
-    return _Alone(ladder, None if size is None else _in_all(trials, ladder, size), at_most)
-
-
-def _in_all(trials: Trials, ladder: Ladder, size: float) -> Fix | None:
-    """The fix of a size that works in the weathers that decide, run through all of them, which may
-    ask for a little more; None where even that does not do."""
-    for _ in range(STEPS_UP):
-        best = trials.budget(ladder.change(size), deciding=False)
-        if best is not None and best.yes:
-            return Fix(ladder.kind, ladder.words(size), ladder.free, ladder.change(size), best)
-        more = size + 1.0 if ladder.whole else rounded_up((1.0 + STEP_SHARE) * size)
-        size = min(more, ladder.most)
-    return None
+        return _Alone(ladder, fix)
+    enough = trials.enough(ladder)
+    if enough is None:
+        return _Alone(ladder, None, trials.roughly(ladder.change(ladder.most)))
+    size, best = enough
+    fix = Fix(ladder.kind, ladder.words(size), ladder.free, ladder.change(size), best)
+    return _Alone(ladder, fix)
 
 
 def _pairs(trials: Trials, alone: Sequence[_Alone]) -> list[Fix]:
@@ -169,18 +149,8 @@ def _pairs(trials: Trials, alone: Sequence[_Alone]) -> list[Fix]:
     pair = pair_of(trials, fitting)
     if pair is None:
         return []
-    (easy, hard), (easy_size, hard_size) = pair.ladders, pair.sizes
-    with_it = hard.words(hard_size)
-    return [
-        Fix(
-            kind=f"{easy.kind} + {hard.kind}",
-            text=f"{easy.words(easy_size).removesuffix('.')}; and {with_it[0].lower()}"
-            f"{with_it[1:]}",
-            free=easy.free and hard.free,
-            change=easy.change(easy_size) | hard.change(hard_size),
-            budget=pair.budget,
-        )
-    ]
+    (both, size), best = pair
+    return [Fix(both.kind, both.words(size), both.free, both.change(size), best)]
 
 
 def _rank(fix: Fix) -> tuple[int, bool]:

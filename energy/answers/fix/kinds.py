@@ -5,9 +5,13 @@ Each is made in `tasks`, `leaving`, `overloaded` or `kit`; which size is enough 
 which two are enough together in `pair`.
 """
 
+from contextlib import suppress
+from functools import partial
+
+from energy.answers.choose.judge import OutOfWork
 from energy.answers.fix import kit, leaving, overloaded, tasks
-from energy.answers.fix.ladder import Ladder
-from energy.simulation.budget import Budget
+from energy.answers.fix.ladder import Change, Ladder
+from energy.answers.fix.trials import Trials
 
 KINDS = {
     "inverter-off-between-tasks": "switching the inverter off between tasks",
@@ -32,29 +36,37 @@ KINDS = {
 ON_SITE = tuple(KINDS)[: tuple(KINDS).index("fuller-start")]
 
 
-def ladders(result: Budget) -> list[Ladder]:
+def ladders(trials: Trials) -> list[Ladder]:
     """The kinds of change that this plan allows, easiest first.
 
     >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
-    >>> [kind.kind for kind in ladders(budget(Plan.read("builtin:cloudy-repair")))][:2]
+    >>> demo = budget(Plan.read("builtin:cloudy-repair"))
+    >>> [kind.kind for kind in ladders(Trials(demo))][:2]
     ['inverter-off-between-tasks', 'move-flexible']
     """
+
+    def does(change: Change) -> bool:
+        with suppress(OutOfWork):
+            seen = trials.roughly(change)
+            return seen is not None and seen.yes
+        return False
+
     kinds = (
         kit.inverter_off,
         tasks.nearer_noon,
         overloaded.another_time,
-        kit.better_pose,
+        partial(kit.better_pose, does=does),
         kit.re_aim,
         leaving.leave_out,
         tasks.past_the_inverter,
-        kit.another_source,
+        partial(kit.another_source, does=does),
         kit.fuller_start,
         overloaded.softer_start,
         overloaded.cordless,
         overloaded.stronger_inverter,
-        overloaded.stronger_pack,
+        partial(overloaded.stronger_pack, does=does),
         kit.more_panel,
         kit.more_pack,
     )
-    return [ladder for kind in kinds if (ladder := kind(result)) is not None]
+    return [ladder for kind in kinds if (ladder := kind(trials.result)) is not None]

@@ -4,6 +4,7 @@ Changes to the tasks are in `tasks`, what helps against a limit in `overloaded`.
 """
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from energy.model.timeline import Interval
 from energy.plan.kit import compass_word
 from energy.plan.words import and_list
 from energy.show.numbers import minutes
-from energy.simulation.budget import Budget, changed
+from energy.simulation.budget import Budget
 from energy.simulation.result import FULL_PERCENT
 
 SOURCE_W = 100.0  # what a vehicle's 12 V socket gives for hours (common practice, no source)
@@ -39,7 +40,7 @@ def inverter_off(result: Budget) -> Ladder | None:
     )
 
 
-def better_pose(result: Budget) -> Ladder | None:
+def better_pose(result: Budget, does: Callable[[Change], bool]) -> Ladder | None:
     """The panels that stand still, set up the best way for the days and the weather; where that is
     not enough, for the hours in which the pack empties."""
     panels = result.plan.panel
@@ -47,11 +48,11 @@ def better_pose(result: Budget) -> Ladder | None:
         return None
     sought = search(result)
     best = _standing(result, sought, sought.yields().best(), ": energy aim says how")
-    if changed(result, best.change(1.0), deciding=True).yes:
+    if does(best.change(1.0)):
         return best
     early = sought.yields(_emptying(result.low_end)).best()
     emptying = _standing(result, sought, early, ", for the hours in which the pack empties")
-    return emptying if changed(result, emptying.change(1.0), deciding=True).yes else best
+    return emptying if does(emptying.change(1.0)) else best
 
 
 def _emptying(result: Budget) -> Interval:
@@ -125,10 +126,10 @@ def fuller_start(result: Budget) -> Ladder | None:
     )
 
 
-def another_source(result: Budget) -> Ladder | None:
+def another_source(result: Budget, does: Callable[[Change], bool]) -> Ladder | None:
     """Minutes of 100 W that end at the hour of the day, and on the day, at which they help most."""
     sources = [_source_until(result, ends_s, most) for ends_s, most in _best_ends(result)]
-    enough = (s for s in sources if changed(result, s.change(s.most), deciding=True).yes)
+    enough = (s for s in sources if does(s.change(s.most)))
     return next(enough, sources[-1]) if sources else None
 
 

@@ -2,7 +2,9 @@
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,13 +15,14 @@ from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.size.bundles import joined
 from energy.answers.size.candidates import read_candidates
 from energy.model import Array
-from energy.model.limits import Overload, overloads
+from energy.model.demand import Burst
+from energy.model.limits import Begun, Overload, all_fit, overloads, running
 from energy.plan import Plan, PlanError
 from energy.plan.profiles import built_in
 from energy.plan.task import RISKS, Task
 from energy.plan.words import and_list
-from energy.simulation.budget import Budget, changed
-from energy.simulation.bursts import place_bursts
+from energy.simulation.budget import Budget
+from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.case import energy_by_task, inverter_windows, limits_of, ranked
 from energy.weather.record import HOUR_S
 
@@ -85,34 +88,50 @@ def _fitting_times(result: Budget, before: Change, k: int) -> Iterator[Change]:
         return window is not None and not window[0] <= start_s < window[1]
 
     hours.sort(key=lambda hour: (outside(hour), abs(hour - usual_h), hour))
-    asked_wh = result.asked_wh[k]
+    plan = result.plan.replace(**before)
+    ahead, begun, asked_wh = *_running_ahead(result, plan, k), result.asked_wh[k]
+    limits = limits_of(plan, inverter_windows(plan, result.calendar))
     for hour in hours[:STARTS]:
         change = {f"task.{k + 1}.at": _clock(hour), f"task.{k + 1}.between": None}
-        try:
-            plan = result.plan.replace(**before | change)
-            turned_away, bursts_wh = _turned_away(result, plan)
-        except PlanError:
-            continue
-        inside = abs(bursts_wh[k] - asked_wh) <= 1e-6 * asked_wh  # none of it outside the span
-        if inside and k not in {overload.burst.task for overload in turned_away}:
-            yield change
+        at = {"at": ("clock", 60.0 * float(hour)), "between": None, "after": None, "with_": None}
+        alone = plan.model_copy(update={"task": (plan.task[k].model_copy(update=at),)})
+        with suppress(PlanError):
+            own = [replace(burst, task=k) for burst in _placed(result, alone).bursts]
+            inside = abs(energy_by_task(own, k + 1)[k] - asked_wh) <= 1e-6 * asked_wh
+            bursts = [*ahead, *own]
+            if inside and all_fit(_edges(result, bursts), bursts, plan.task, limits, begun):
+                result.plan.replace(**before | change)  # raises where that is no plan
+                yield change
+
+
+def _running_ahead(result: Budget, plan: Plan, k: int) -> tuple[tuple[Burst, ...], Begun]:
+    """What runs of the tasks of a changed plan that rank before one, and what of them had begun."""
+    order, placed = ranked(plan), _placed(result, plan)
+    before = set(order[: order.index(k)])
+    ahead = [burst for burst in placed.bursts if burst.task in before]
+    limits = limits_of(plan, inverter_windows(plan, result.calendar))
+    edges, begun = _edges(result, ahead), frozenset(b for b in placed.begun if b[0] in before)
+    return running(ahead, overloads(edges, ahead, plan.task, order, limits, begun)), begun
 
 
 def _clock(hour: float) -> str:
     return f"{int(hour):02d}:{round(60.0 * (hour % 1.0)):02d}"
 
 
-def _turned_away(result: Budget, plan: Plan) -> tuple[list[Overload], Array]:
-    """What the limits of a changed plan turn away, and what its tasks ask [Wh], without running
-    it through the weather."""
-    span = float(result.time_s[0]), float(result.time_s[-1])
-    placed = place_bursts(plan, result.calendar, span)
-    marks = [t for burst in placed.bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
-    edges = np.unique(np.concatenate([result.time_s, marks]))
-    limits = limits_of(plan, inverter_windows(plan, result.calendar))
-    order = ranked(plan)
-    turned_away = overloads(edges, placed.bursts, plan.task, order, limits, placed.begun)
-    return turned_away, energy_by_task(placed.bursts, len(plan.task))
+def _turned_away(result: Budget, plan: Plan) -> list[Overload]:
+    """What the limits of a changed plan turn away, without running it through the weather."""
+    placed, limits = _placed(result, plan), limits_of(plan, inverter_windows(plan, result.calendar))
+    edges = _edges(result, placed.bursts)
+    return overloads(edges, placed.bursts, plan.task, ranked(plan), limits, placed.begun)
+
+
+def _placed(result: Budget, plan: Plan) -> Placed:
+    return place_bursts(plan, result.calendar, (float(result.time_s[0]), float(result.time_s[-1])))
+
+
+def _edges(result: Budget, bursts: Sequence[Burst]) -> Array:
+    marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
+    return np.unique(np.concatenate([result.time_s, marks]))
 
 
 # --- another tool -------------------------------------------------------------------------------
@@ -217,7 +236,7 @@ def _may_be_cordless(task: Task) -> bool:
 # --- another inverter or pack -------------------------------------------------------------------
 
 
-def stronger_pack(result: Budget) -> Ladder | None:
+def stronger_pack(result: Budget, does: Callable[[Change], bool]) -> Ladder | None:
     """The smallest listed pack, else the smallest built-in one, that bears what is turned away and
     lasts; where none lasts, the largest that bears it."""
     if not [overload for overload in result.overloads if overload.limit != "inverter-off"]:
@@ -226,7 +245,7 @@ def stronger_pack(result: Budget) -> Ladder | None:
     packs = [pack for pack in every if _bears(result, pack[0])][:PACKS]
     if not packs:
         return None
-    lasting = (pack for pack in packs if changed(result, pack[0], deciding=True).yes)
+    lasting = (pack for pack in packs if does(pack[0]))
     change, text = next(lasting, packs[-1])
     return Ladder("stronger-pack", False, lambda _: change, lambda _: text)
 
@@ -234,7 +253,7 @@ def stronger_pack(result: Budget) -> Ladder | None:
 def _bears(result: Budget, change: Change) -> bool:
     """Whether the limits of another pack turn nothing away."""
     try:
-        return not _turned_away(result, result.plan.replace(**change))[0]
+        return not _turned_away(result, result.plan.replace(**change))
     except PlanError:
         return False
 
@@ -286,16 +305,15 @@ def _figures(plan: Plan) -> str:
 
 def stronger_inverter(result: Budget) -> Ladder | None:
     """One that bears what is turned away: its rating and its surge, in whole hundreds."""
-    inverter = result.plan.pack.inverter
-    if inverter is None or not _too_weak(result):
+    plan, too_weak = result.plan, _too_weak(result.overloads)
+    if plan.pack.inverter is None or not too_weak:
         return None
     change: Change = {}
-    stronger = result
     for _ in range(INVERTERS):  # beside what now runs, what ranks lower may ask for more
-        change = _bearing(stronger)
-        stronger = changed(result, change, deciding=True)
-        if not _too_weak(stronger):
-            break
+        if too_weak:
+            change = _bearing(plan, too_weak)
+            plan = result.plan.replace(**change)
+            too_weak = _too_weak(_turned_away(result, plan))
     rated, surge = change.values()
     return Ladder(
         kind="stronger-inverter",
@@ -305,18 +323,18 @@ def stronger_inverter(result: Budget) -> Ladder | None:
     )
 
 
-def _too_weak(result: Budget) -> list[Overload]:
+def _too_weak(turned_away: Sequence[Overload]) -> list[Overload]:
     """What a stronger inverter would not turn away."""
-    return [overload for overload in result.overloads if overload.limit in ("inverter", "surge")]
+    return [overload for overload in turned_away if overload.limit in ("inverter", "surge")]
 
 
-def _bearing(result: Budget) -> Change:
+def _bearing(plan: Plan, too_weak: Sequence[Overload]) -> Change:
     """The inverter that bears what this one turns away, each beside what it lets run."""
-    inverter = result.plan.pack.inverter
+    inverter = plan.pack.inverter
     assert inverter is not None
     rated, surge = inverter.rated_w, inverter.surge_w
-    for overload in _too_weak(result):  # of its limits a overload names the first
-        task = result.plan.task[overload.burst.task]
+    for overload in too_weak:  # of its limits a overload names the first
+        task = plan.task[overload.burst.task]
         runs_w = max(piece.working_w for piece in overload.burst.pieces)
         rated, surge = max(rated, runs_w / task.power_factor), max(surge, task.start_w)
         if overload.limit == "inverter":

@@ -1,39 +1,35 @@
 """Two changes that are enough together where neither is alone, found in few runs."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import combinations, islice
 
 from energy.answers.fix.ladder import Change, Ladder
-from energy.answers.fix.sizes import between, near, rounded_up
-from energy.answers.fix.trials import Trials
+from energy.answers.fix.trials import Seen, Trials
 from energy.simulation.budget import Budget
 
-MOST_RUNS = 5  # of the simulation, for finding a pair and for making it small
+MOST_PAIRS = 5  # are looked at
 
-Alone = tuple[Ladder, Budget | None]
-
-
-@dataclass(frozen=True)
-class Pair:
-    """Two kinds of change, the easier first, how far each goes, and the budget with both."""
-
-    ladders: tuple[Ladder, Ladder]
-    sizes: tuple[float, float]
-    budget: Budget
+Alone = tuple[Ladder, Seen | None]
 
 
-def pair_of(trials: Trials, alone: Sequence[Alone]) -> Pair | None:
-    """Two kinds of change that make a plan a yes together, None where none is found.
+def pair_of(trials: Trials, alone: Sequence[Alone]) -> tuple[tuple[Ladder, float], Budget] | None:
+    """Two kinds of change that make a plan a yes together, as one with its size, and the budget
+    with it; None where none is found.
 
-    alone: the kinds, easiest first, with the budget of each made as far as it goes, None where that
-    is not known.
+    alone: the kinds, easiest first, with what was seen of each made as far as it goes, None where
+    that is not known.
     """
-    promising = islice(_promising(trials.result, alone), MOST_RUNS)
-    for runs, (easy, hard) in enumerate(promising, start=1):
-        best = trials.budget(_both(easy, easy.most, hard, hard.most), deciding=False)
-        if best is not None and best.yes:
-            return _made_small(trials, Pair((easy, hard), (easy.most, hard.most), best), runs)
+    for easy, hard in islice(_promising(trials.result, alone), MOST_PAIRS):
+        both = _both(easy, easy.most, hard)
+        enough = trials.enough(both)
+        if enough is None:
+            continue
+        hard_size, best = enough
+        if easy.most > 1.0:  # there may be less of it
+            less = _both(hard, hard_size, easy)
+            size, best = trials.enough(less) or (easy.most, best)
+            return (_both(easy, size, hard), hard_size), best
+        return (both, hard_size), best
     return None
 
 
@@ -71,25 +67,26 @@ def _apart(change: Change, other: Change) -> bool:
     )
 
 
-def _both(easy: Ladder, easy_size: float, hard: Ladder, hard_size: float) -> Change:
-    return easy.change(easy_size) | hard.change(hard_size)
+def _both(given: Ladder, size: float, open_: Ladder) -> Ladder:
+    """A kind of change made beside so much of another.
 
+    >>> saw = Ladder("off", True, lambda _: {"task.1": None}, lambda _: "Leave out.")
+    >>> sun = Ladder("panel", False, lambda w: {"panel.1.rated_w": w}, lambda w: f"Take {w:.0f} W.")
+    >>> both = _both(saw, 1.0, sun)
+    >>> both.words(50.0), both.change(50.0)
+    ('Leave out; and take 50 W.', {'task.1': None, 'panel.1.rated_w': 50.0})
+    """
 
-def _made_small(trials: Trials, pair: Pair, runs: int) -> Pair:
-    """A pair with as little of the harder change as works, then of the easier, in what runs are
-    left."""
-    easy, hard = pair.ladders
-    for ladder in (hard, easy):
-        low, under, turn = 0.0, trials.result.margin_percent, 0
-        sizes, high = pair.sizes, ladder.most
-        while runs < MOST_RUNS and not near(low, high, ladder):
-            middle = between(low, high, under, pair.budget.margin_percent, turn, ladder.whole)
-            middle = middle if ladder.whole else min(rounded_up(middle), high)
-            sizes = (pair.sizes[0], middle) if ladder is hard else (middle, pair.sizes[1])
-            run = trials.budget(_both(easy, sizes[0], hard, sizes[1]), deciding=False)
-            runs, turn = runs + 1, turn + 1
-            if run is not None and run.yes:
-                high, pair = middle, Pair(pair.ladders, sizes, run)
-            else:
-                low, under = middle, -1.0 if run is None else run.margin_percent
-    return pair
+    def words(more: float) -> str:
+        with_it = open_.words(more)
+        first = given.words(size).removesuffix(".")
+        return f"{first}; and {with_it[0].lower()}{with_it[1:]}"
+
+    return Ladder(
+        kind=f"{given.kind} + {open_.kind}",
+        free=given.free and open_.free,
+        change=lambda more: given.change(size) | open_.change(more),
+        words=words,
+        most=open_.most,
+        whole=open_.whole,
+    )

@@ -6,9 +6,10 @@ from collections.abc import Callable
 from energy.answers.fix.ladder import Ladder
 
 STEP_SHARE = 0.02  # sizes are rounded up by less than this share of what is added
-BRACKET_SHARE = 0.025  # and found to within this one
+BRACKET_SHARE = 0.01  # and found to within this one
 FINEST = 1e-4  # of the most that a kind of change can do: less is nothing
 FEW = 3
+FAR_PERCENT = 3.0  # of charge: where most of a few misses by so much, none of them is enough
 
 
 def smallest_size(
@@ -17,13 +18,13 @@ def smallest_size(
     """The smallest size that works, None if none; `tried` says whether one does and how far it is
     from working, under how far none at all is.
 
-    A few are tried one after another. Of many the largest first; then, between one that works and
+    The largest is tried first, then a few one after another. Of many, between one that works and
     one that does not, the next is guessed from how far both are from working, or halfway where that
     does not tell.
     """
-    if ladder.whole and ladder.most <= FEW:
-        return next((float(n) for n in range(1, int(ladder.most) + 1) if tried(n)[0]), None)
     works, over = tried(ladder.most)
+    if ladder.whole and ladder.most <= FEW and over > -FAR_PERCENT:
+        return next((float(n) for n in range(1, int(ladder.most) + 1) if tried(n)[0]), None)
     if not works:
         return None
     low, high, turn = 0.0, ladder.most, 0

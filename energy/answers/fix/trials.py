@@ -1,43 +1,111 @@
-"""The changes of a plan that are tried, counted by what they cost to simulate."""
+"""The changes of a plan that are tried, counted by what they cost to simulate.
+
+A size is sought in rough passes (`energy.model.rough`), those weathers alone in which it turns.
+What is offered was run through all weathers in full.
+"""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from functools import partial
 
-from energy.answers.choose.judge import OutOfWork
-from energy.answers.fix.ladder import Change
+import numpy as np
+
+from energy.answers.choose.judge import MORE_SCENARIOS, OutOfWork
+from energy.answers.fix.ladder import Change, Ladder
+from energy.answers.fix.sizes import smallest_size
+from energy.model import Index
+from energy.model.limits import Overload
+from energy.model.rough import rough
 from energy.plan import PlanError
-from energy.simulation.budget import Budget, changed
+from energy.simulation.budget import WITHOUT_BOOKS, Budget, Step, changed
 from energy.simulation.work import MOST_CELLS, cells_of
 
+ROUGH = 0.3  # what a cell costs in a rough pass; measured
+RUNS = 2  # in full of what one look found
+LEAST_MORE_PERCENT = 0.1  # of charge, that the second has to show
 
-@dataclass
+
+@dataclass(frozen=True)
+class Seen:
+    """What a rough pass saw of a changed plan; margin_percent as the `Budget`'s."""
+
+    yes: bool
+    margin_percent: float
+    overloads: tuple[Overload, ...]
+
+
+Look = Callable[[Change], Seen | None]
+
+
 class Trials:
     """Changes of a plan, as many as may be simulated; cells: how many were.
 
     cut_short: the plan is so long that not every change was tried.
     """
 
-    result: Budget
-    progress: Callable[[int, int], None] | None = None
-    cells: float = 0.0
-    cut_short: bool = False
+    def __init__(self, result: Budget, progress: Callable[[int, int], None] | None = None):
+        self.result, self.progress = result, progress
+        self.cells, self.cut_short = 0.0, False
+        turning, horizon = result.low_end.alone, result.plan.place.horizon
+        self._rough = partial(rough, scenarios=_dullest(turning))
+        light = turning.weather.light.with_sky(horizon)
+        self._turning = replace(turning, weather=replace(turning.weather, light=light))
+        self._seen: dict[str, Seen | None] = {}
 
     def tell(self, done: int, total: int) -> None:
         """Say how far the search is."""
         if self.progress is not None:
             self.progress(done, total)
 
-    def budget(self, change: Change, deciding: bool = True) -> Budget | None:
-        """The budget of the changed plan, or None where the change makes no plan.
+    def enough(self, ladder: Ladder) -> tuple[float, Budget] | None:
+        """The smallest size of a kind of change that is enough, and its budget in all weathers;
+        None where none is.
+
+        Where that is less than the pass that sought it saw, the next size has to show so much more;
+        where that does not do either, it is sought in full passes.
+        """
+        for look in (self.roughly, self.closely):
+            rosy_percent = 0.0
+            for _ in range(RUNS):
+                tried = partial(_tried, look, ladder, rosy_percent)
+                size = smallest_size(ladder, tried, self.result.margin_percent)
+                if size is None:
+                    break
+                best = self.budget(ladder.change(size))
+                if best is None or best.yes:
+                    return best and (size, best)
+                rosy_percent += max(tried(size)[1] - best.margin_percent, LEAST_MORE_PERCENT)
+            if not rosy_percent:
+                break
+        return None
+
+    def roughly(self, change: Change) -> Seen | None:
+        """What a rough pass sees of the changed plan, or None where the change makes no plan.
 
         Raises OutOfWork where no more may be simulated.
         """
-        several = (self.result.low_end,) if deciding else (self.result, *self.result.bounds)
-        self.spend(sum(map(cells_of, several)))
-        try:
-            return changed(self.result, change, deciding)
-        except PlanError:
-            return None
+        if (key := repr(change)) not in self._seen:
+            self._seen[key] = self._look(change, self._rough, ROUGH)
+        return self._seen[key]
+
+    def closely(self, change: Change) -> Seen | None:
+        """As `roughly`, by a full pass in all the weathers on which the yes turns."""
+        return self._look(change, WITHOUT_BOOKS, 1.0)
+
+    def _look(self, change: Change, step: Step, cost: float) -> Seen | None:
+        self.spend(cost * cells_of(self.result.low_end))
+        with suppress(PlanError):
+            run = changed(self._turning, change, step)
+            return Seen(run.yes, run.margin_percent, run.overloads)
+        return None
+
+    def budget(self, change: Change) -> Budget | None:
+        """The budget of the changed plan in all weathers; otherwise as `roughly`."""
+        self.spend(sum(map(cells_of, (self.result, *self.result.bounds))))
+        with suppress(PlanError):
+            return changed(self.result, change)
+        return None
 
     def spend(self, cells: float) -> None:
         """Count so many cells more; raises OutOfWork where those are too many."""
@@ -45,3 +113,19 @@ class Trials:
             self.cut_short = True
             raise OutOfWork
         self.cells += cells
+
+
+def _tried(look: Look, ladder: Ladder, rosy_percent: float, size: float) -> tuple[bool, float]:
+    """Whether a size works, and how far it is from that, less what was seen too much [percent of
+    charge]."""
+    if (seen := look(ladder.change(size))) is None:
+        return False, -1.0
+    margin = seen.margin_percent - rosy_percent
+    return seen.yes and margin >= 0.0, margin
+
+
+def _dullest(result: Budget) -> Index:
+    """Scenarios among which most that fail lie, in what is changed too."""
+    above = result.lowest_percent - result.cold_unavailable_at_lowest_percent
+    order = np.lexsort((np.round(-result.unmet_wh.sum(axis=0), 6), np.round(above, 6)))
+    return np.sort(order[: 2 * result.may_fail + MORE_SCENARIOS])

@@ -237,7 +237,7 @@ def test_more_charge_never_does_worse(seed):
         plan = plan.replace(weather={"kind": "sky", "sky": "broken", "temp_air_c": 9})
     point = checkpoints(budget(plan))[0]
     rest = budget(plan, on_clock(point), 100)
-    does = [budget(rest.plan, rest.now, p, rest, books=False).reaches_goal for p in range(101)]
+    does = [budget(rest.plan, rest.now, p, rest).reaches_goal for p in range(101)]
     assert sorted(does) == does
     assert point.least_percent == (does.index(True) if any(does) else None)
 

@@ -164,7 +164,7 @@ def no_more_fit(whole, answer, number, written):
     """Check that one more of a task, wherever it is put beside the rest, is too many."""
     planned = len(whole.task)
     for at, change in one_more_at_each_place(whole, answer, number):
-        more = changed(written, change, deciding=True)
+        more = changed(written.low_end.alone, change)
         if free_for_one(more, planned, answer):
             assert not says_yes(more, planned), f"one more at {at} of {answer}"
 

@@ -1,7 +1,6 @@
 """The changes that `check` offers: each is run again as a plan. All plans are invented."""
 
 from datetime import datetime, timedelta
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,7 +10,6 @@ from energy import Plan
 from energy.answers.aim.aim import aim
 from energy.answers.fix.fix import fixes
 from energy.answers.fix.kinds import KINDS
-from energy.answers.fix.pair import pair_of
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
 
@@ -346,22 +344,6 @@ def test_where_no_change_on_site_is_enough_alone_two_may_be():
 def test_no_pair_is_sought_where_one_change_on_site_is_enough(answers):
     _, found = answers["cloudy-repair"]
     assert not [fix for fix in found.found if "+" in fix.kind]
-
-
-@pytest.mark.parametrize("capacity_wh", [300, 1000, 2200])
-def test_a_pair_costs_at_most_five_runs(capacity_wh, monkeypatch):
-    runs, sought = [], pair_of
-
-    def counted(trials, alone):
-        def budget_of_pair(*given, **named):
-            runs.append(given)
-            return trials.budget(*given, **named)
-
-        return sought(SimpleNamespace(result=trials.result, budget=budget_of_pair), alone)
-
-    monkeypatch.setattr("energy.answers.fix.fix.pair_of", counted)
-    fixes(budget(too_little(capacity_wh=capacity_wh)))
-    assert 0 < len(runs) <= 5
 
 
 def test_what_trips_the_inverter_and_runs_flat_takes_two_changes():

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.stats import ks_2samp
 
-from energy.model.panel import light_on_plane
+from energy.model.panel import light_on_plane, sky_above
 from energy.model.sun import Sun, clear_sun, close_beam, diffuse_of
 from energy.weather.hours import hours_to_cells, interval_means
 from energy.weather.readers.files import read_record
@@ -121,7 +121,7 @@ def test_a_tilted_panel_sees_as_much_light(broken):
             hourly, limit, broken.cells, lit, broken.sun.ghi, broken.starts, 3600.0
         )[kept]
         dni, dhi = close_beam(sun, ghi, diffuse_of(sun, ghi), sun.dni + BEAM_OVER_CLEAR_W_M2)
-        return light_on_plane(sun, (ghi, dni, dhi), *pose, 0.2).total.mean()
+        return light_on_plane(sun, sky_above(sun, (ghi, dni, dhi)), *pose, 0.2).total.mean()
 
     ratio = tilted(broken.drawn, OVER_CLEAR_HOUR) / tilted(broken.real, BRIGHTEST_RESAMPLED)
     print("light on a tilt of 40 degrees, drawn over real:", round(ratio, 3))
