@@ -6,8 +6,8 @@ does, or as a design near it went; where the one before it turns out to end othe
 again until it meets the way it went. How its end follows its start is known from two runs, so that
 a change goes through a dull winter, which forgets nothing, in one turn rather than in one for each
 stretch. Worth: a year of the cloudy demo with 44 lead-acid packs took 149,000 rows with one stretch
-a turn, 10,000 so; `test_stretches` holds it against `simulate`. Averages over half hours take a
-seventh of that: they guess where to look and never decide (`test_years`).
+a turn, 10,000 this way; `test_stretches` holds it against `simulate`. Averages over half hours take
+a seventh of that: they guess where to look and never decide (`test_years`).
 """
 
 from collections.abc import Callable
@@ -191,8 +191,8 @@ class Stretches:
         return ThroughDays(*(values.reshape(self._shape) for values in several))
 
     def _begin_anew(self, slope: Array) -> Mask:
-        """Let each stretch begin as the one before it is to end, by the slope of what that one
-        begins otherwise; which do begin otherwise, (stretches, columns)."""
+        """Let each stretch begin as the one before it will end, which ends otherwise by `slope`
+        times what it begins otherwise; which stretches begin otherwise, (stretches, columns)."""
         begins, ends = self._states[:, :, 0], self._states[:, :, -1]
         begun, anew = begins[0].copy(), np.zeros(slope.shape, dtype=bool)
         for k in range(1, slope.shape[0]):

@@ -11,7 +11,7 @@ from many_packs import by_scenarios, random_case
 
 from energy.model import Array, stretches
 from energy.model.simulate import Case, simulate
-from energy.model.stretches import Stretches, ThroughDays, averaged, rows_of, sun_of
+from energy.model.stretches import Stretches, averaged, rows_of, sun_of
 
 LEAD: dict[str, Any] = {"chemistry": "agm", "kinetic_c": 0.45, "kinetic_k_per_h": 1.05}
 PACKS: dict[str, dict[str, Any]] = {
@@ -34,11 +34,12 @@ def packs_of(case: Case) -> Any:
     return replace(case.battery, capacity_wh=capacity, charge_max_w=0.4 * capacity)
 
 
-def side_by_side(case: Case, unmet: bool = True) -> ThroughDays:
-    """The packs through the days in stretches."""
+def stretches_of(case: Case, way: Array | None = None) -> Stretches:
+    """The packs and the days in stretches."""
     shares, size = np.unique(SHARE, return_inverse=True)
     sun = [sun_of(replace(case, solar_w=np.minimum(case.solar_w * x, LIMIT_W))) for x in shares]
-    return Stretches(rows_of(case, DAY_EDGES), np.stack(sun), size, packs_of(case)).run(unmet)
+    sun_w = np.stack(sun)
+    return Stretches(rows_of(case, DAY_EDGES), sun_w, size, packs_of(case), way=way)
 
 
 def one_after_another(case: Case) -> tuple[Array, Array, Array]:
@@ -67,15 +68,37 @@ def test_side_by_side_is_the_same_as_one_after_another(
     monkeypatch.setattr(stretches, "COLUMNS", 100)
     for seed in range(3):
         case = random_case(seed, PACKS[name])
-        found, (short, lowest, unmet_wh) = side_by_side(case), one_after_another(case)
+        found, (short, lowest, unmet_wh) = stretches_of(case).run(True), one_after_another(case)
         assert found.ran_short.tolist() == short.tolist()
         assert found.lowest == pytest.approx(lowest, abs=1e-9)
         assert found.unmet_wh == pytest.approx(unmet_wh, abs=1e-6)
         assert 0.0 < short.mean() < 1.0  # or it would say little
 
 
+@pytest.mark.parametrize("name", ["lithium", "lead-acid"])
+def test_a_guess_at_the_way_leads_to_the_same(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(stretches, "STRETCH_DAYS", 2)
+    case, guess = random_case(2, PACKS[name]), np.random.default_rng(0).uniform(size=(2, 11, 18))
+    guess[1] *= -0.2  # the wells' imbalance
+    plain, guided = stretches_of(case), stretches_of(case, guess)
+    lowest = plain.run(False).lowest
+    assert guided.run(False).lowest == pytest.approx(lowest, abs=1e-9)
+    assert guided.way == pytest.approx(plain.way, abs=1e-9)
+
+
+def test_a_change_goes_in_few_turns_through_days_that_forget_nothing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(stretches, "STRETCH_DAYS", 1)
+    monkeypatch.setattr("test_stretches.SIZES_WH", np.full(6, 1e5))  # never full, never empty
+    turns: list[int] = []
+    stretches_of(random_case(0, {"start_share": 0.5})).run(False, turns.append)
+    assert turns[-1] == 11  # days, each a stretch
+    assert len(turns) <= 4
+
+
 def test_what_is_not_served_may_be_left_out() -> None:
-    found = side_by_side(random_case(0, {}), unmet=False)
+    found = stretches_of(random_case(0, {})).run(False)
     assert found.ran_short.any()
     assert not found.unmet_wh.any()
 

@@ -3,6 +3,7 @@
 They import this file first, so it imports nothing large.
 """
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -78,6 +79,7 @@ def one_thread_each() -> Iterator[None]:
 def begin(parent: Connection) -> None:
     """What a process does first: an interrupt is its parent's to deal with, and it ends when the
     parent has closed its end of the pipe, or is no more."""
+    gc.set_threshold(100_000)  # or what it imports next is gone through again and again
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     warnings.simplefilter("ignore")
     threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
