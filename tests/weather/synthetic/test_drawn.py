@@ -126,12 +126,8 @@ def test_the_drawn_days_keep_the_spread(against):
     print(site, "sd of daily clearness, drawn over real", np.round(seasons, 3), round(year, 2))
     # The three typical years, modelled or half modelled, are less varied than the measured records
     # that the generator was fitted to; autumn at Sand Point has two humps.
-    season, whole = {"sand-point": (0.50, 0.30), "greensboro": (0.35, 0.20), "miami": (0.70, 0.50)}[
-        site
-    ]
-    assert min(seasons) > 0.85
-    assert max(seasons) < 1.0 + season
-    assert 0.90 < year < 1.0 + whole
+    assert 0.85 < min(seasons) <= max(seasons) < 1.4
+    assert 0.90 < year < 1.3
 
 
 def lag_one(months):
