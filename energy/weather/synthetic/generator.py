@@ -23,13 +23,13 @@ DARKEST_HOUR = (
 )
 # How bright the clearest day is and how alike days are: four numbers fitted to 3-day sums of ten
 # measured records (Netherlands, Rhineland, London, Alps, Oklahoma, California, the Levant).
-OVER_CLEAR_DAY = 1.09  # a day of the fullest light may pass the clear-sky day by this
+OVER_CLEAR_DAY = 1.08  # a day of the fullest light may pass the clear-sky day by this
 # and by so much more the less light it has: the climatology's clear sky is the duller the longer
 # the way through the air.
 OVER_CLEAR_DAY_LOW = 0.43
 FULLEST_DAY_WH = 11000.0  # about the most light a day has above the air, on the flat [Wh/m2]
 OVER_LIMIT = 0.05  # a day may pass Hollands & Huget's limit by this
-ALIKE = 3.5  # the sum of the beta distribution's two shapes, where the place tells nothing
+ALIKE = 3.4  # the sum of the beta distribution's two shapes, where the place tells nothing
 LEAST_ALIKE = 0.3  # below, days are at their limits and nowhere between (practice)
 MEAN_BELOW = 1.03  # the clearest day passes the mean at least by this (practice)
 OVER_CLEAR_HOUR = 1.15  # an hour may pass its clear sky by this, at a cloud's edge (a fit)
@@ -98,18 +98,18 @@ def daily_clearness(mean: Array, highest: Array, alike: Array, chance: Array) ->
 def how_alike(mean: Array, highest: Array, spread: Array) -> Array:
     """The sum of the two shapes of the days' beta distributions: the larger, the more alike.
 
-    Their standard deviation is then the geometric mean of a usual one and of `spread`, that of the
-    place and month (NaN: not known): either alone is further from what was measured.
+    The mean of a usual sum and of the one that makes days spread as those of the place and month,
+    with the standard deviation `spread` (NaN: not known): either alone is further from what was
+    measured.
 
     >>> spread = np.array([np.nan, 0.1, 0.2])
     >>> how_alike(np.full(3, 0.4), np.full(3, 0.75), spread).round(2).tolist()
-    [3.5, 6.42, 2.71]
+    [3.4, 7.32, 2.73]
     """
     share = _share(mean, highest)
     widest = (highest - DULLEST) ** 2 * share * (1.0 - share)  # variance of days at either limit
-    usual = np.sqrt(widest / (ALIKE + 1.0))
-    variance = usual * np.where(np.isnan(spread), usual, spread)
-    return np.asarray(np.maximum(widest / variance - 1.0, LEAST_ALIKE))
+    of_place = np.where(np.isnan(spread), ALIKE, widest / spread**2 - 1.0)
+    return np.asarray(np.maximum((ALIKE + of_place) / 2.0, LEAST_ALIKE))
 
 
 def _share(mean: Array, highest: Array) -> Array:
@@ -125,7 +125,7 @@ def highest_clearness(mean: Array, clear_day: Array, light_wh: Array) -> Array:
 
     >>> light_wh = np.array([11000.0, 5500.0, 11000.0])
     >>> highest_clearness(np.array([0.4, 0.4, 0.8]), np.full(3, 0.6), light_wh).round(3).tolist()
-    [0.654, 0.783, 0.824]
+    [0.648, 0.777, 0.824]
     """
     limit = 0.6313 + 0.267 * mean - 11.9 * (mean - 0.75) ** 8 + OVER_LIMIT
     low = np.maximum(1.0 - light_wh / FULLEST_DAY_WH, 0.0)

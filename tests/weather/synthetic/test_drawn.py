@@ -126,12 +126,8 @@ def test_the_drawn_days_keep_the_spread(against):
     print(site, "sd of daily clearness, drawn over real", np.round(seasons, 3), round(year, 2))
     # The three typical years, modelled or half modelled, are less varied than the measured records
     # that the generator was fitted to; autumn at Sand Point has two humps.
-    season, whole = {"sand-point": (0.50, 0.30), "greensboro": (0.35, 0.20), "miami": (0.70, 0.50)}[
-        site
-    ]
-    assert min(seasons) > 0.85
-    assert max(seasons) < 1.0 + season
-    assert 0.90 < year < 1.0 + whole
+    assert 0.85 < min(seasons) <= max(seasons) < 1.4
+    assert 0.90 < year < 1.3
 
 
 def lag_one(months):
@@ -285,7 +281,7 @@ def test_far_days_are_as_dull_as_overcast_and_no_duller(far):
 def test_far_days_pass_a_clear_sky_by_little_the_more_the_less_light_they_have(far):
     light, clear, above, _ = far
     low_sun = np.maximum(1.0 - above / 11000.0, 0.0)
-    assert 1.0 < (light / clear).max() < (1.09 + 0.43 * low_sun.max()) * (1.0 + 1e-3)
+    assert 1.0 < (light / clear).max() < (1.08 + 0.43 * low_sun.max()) * (1.0 + 1e-3)
 
 
 def test_far_days_have_the_mean_of_the_table(far):

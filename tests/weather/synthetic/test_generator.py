@@ -47,11 +47,13 @@ def test_the_daily_draw_follows_a_beta_distribution_of_that_mean(mean):
 
 
 @pytest.mark.parametrize("spread", [0.06, 0.15, 0.22])
-def test_days_are_spread_half_way_to_what_the_place_is_known_to_have(spread):
+def test_days_are_spread_between_the_usual_and_what_the_place_is_known_to_have(spread):
     usual = days_of(0.5, 0.77, np.nan).std()
     drawn = days_of(0.5, 0.77, spread)
     assert drawn.mean() == pytest.approx(0.5, abs=1e-3)
-    assert drawn.std() == pytest.approx(np.sqrt(usual * spread), rel=2e-3)
+    # The sum of the shapes is the usual and the place's, halved: so is 1 over the variance.
+    halved = (usual**-2.0 + spread**-2.0) / 2.0
+    assert drawn.std() == pytest.approx(halved**-0.5, rel=2e-3)
 
 
 @pytest.mark.parametrize(("mean", "highest", "spread"), [(0.02, 0.5, 0.6), (0.9, 0.8, 0.01)])
