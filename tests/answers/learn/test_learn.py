@@ -141,18 +141,18 @@ def next_day(first, then, how, day_sd, folder, kits=40):
 FOLDED, SUNNY = ((BETWEEN_TOOLS,), (0.0, 0.0)), ((FIVE, 0.20), (0.30, 0.25))
 
 
-def test_readings_with_the_panel_folded_halve_the_next_days_error(tmp_path):
-    assert next_day(lived.folded(), lived.folded(), *FOLDED, tmp_path) <= 0.5
+def test_readings_with_the_panel_folded_take_two_thirds_of_the_next_days_error(tmp_path):
+    assert next_day(lived.folded(), lived.folded(), *FOLDED, tmp_path) <= 0.33
 
 
 @pytest.mark.oracle
-def test_they_nearly_halve_that_of_a_day_with_the_panel_out(tmp_path):
-    assert next_day(lived.folded(), lived.plan_of(), *FOLDED, tmp_path) <= 0.6
+def test_they_halve_that_of_a_day_with_the_panel_out(tmp_path):
+    assert next_day(lived.folded(), lived.plan_of(), *FOLDED, tmp_path) <= 0.5
 
 
 @pytest.mark.oracle
-def test_a_sunny_day_with_watts_takes_a_quarter_of_the_next_days_error(tmp_path):
-    assert next_day(lived.plan_of(), lived.plan_of(), *SUNNY, tmp_path) <= 0.75
+def test_a_sunny_day_with_watts_nearly_halves_the_next_days_error(tmp_path):
+    assert next_day(lived.plan_of(), lived.plan_of(), *SUNNY, tmp_path) <= 0.6
 
 
 TEN = 10
@@ -225,37 +225,6 @@ def test_ten_days_one_by_one_leave_no_bias():
 
 
 @pytest.mark.oracle
-def test_ten_days_with_a_tool_of_twice_its_label_do_not_end_sure_and_wrong():
-    first, truth, plans, _ = ten_days()
-    kits, grinder = 6, "angle-grinder-115"
-    wrong = replace(
-        truth, tools=truth.tools | {grinder: np.full(24, 2.0)}, capacity=np.full(24, 1.15)
-    )
-    how, previous = ((FIVE, 0.20), (BETWEEN_TOOLS,)), {}
-    lives = [
-        lived.Lived(
-            plan,
-            wrong,
-            lived.skies(plan, 24, 40 + n, *((0.30, 0.25), (0.0, 0.0))[n % 2 == 0]),
-            60 + n,
-        )
-        for n, plan in enumerate(plans)
-    ]
-    off = []
-    for scenario in range(kits):
-        rows = [life.readings(scenario, *how[n % 2 == 0]) for n, life in enumerate(lives)]
-        after = one_by_one(first, plans, rows, previous)
-        off.append(
-            [
-                (after.mean[after.keys.index(key)] - wrong.of(key)[scenario])
-                / after.sd[after.keys.index(key)]
-                for key in ("capacity_wh:pack-1000", f"tool:{grinder}")
-            ]
-        )
-    assert np.abs(np.mean(off, axis=0)).max() <= 2.5
-
-
-@pytest.mark.oracle
 def test_ten_days_one_by_one_equal_ten_days_at_once():
     first, _, plans, rows = ten_days()
     previous = {}
@@ -293,10 +262,12 @@ def sampled(day, posterior, after, chains=64, steps=900):
     middle = np.concatenate([after.posterior.mean, after.nuisance[0]])
 
     def log_chance(x):
-        off = x[:figures] - posterior.mean[:, None]
+        factors, by_factors = x[:figures][posterior.by_factors], posterior.by_factors[:, None]
+        mean = posterior.mean[:, None]
+        off = np.where(by_factors, np.log(x[:figures] / mean), x[:figures] - mean)
         left = (day.values[:, None] - day.predict(x[:figures], x[figures:])) / day.sigma[:, None]
         prior = (off * (precise @ off)).sum(axis=0) + (x[figures:] ** 2).sum(axis=0)
-        return -((left**2).sum(axis=0) + prior) / 2.0
+        return -((left**2).sum(axis=0) + prior) / 2.0 - np.log(factors).sum(axis=0)
 
     x = middle[:, None] + root @ rng.standard_normal((size, chains))
     chance, seen = log_chance(x), []
@@ -313,7 +284,7 @@ def sampled(day, posterior, after, chains=64, steps=900):
 
 def test_the_intervals_are_within_a_tenth_of_a_samplers():
     plan = lived.folded()
-    one = np.ones(1)  # as labelled: no tool so far off that its doubt gets a heavier tail
+    one = np.ones(1)
     as_labelled = lived.Truth(one, one, one, {task.tool: one for task in plan.task})
     life = lived.Lived(plan, as_labelled, lived.skies(plan, 1, 4, 0.0, 0.0), seed=5)
     posterior, day = day_of(plan, life.readings(0, BETWEEN_TOOLS))
