@@ -5,7 +5,6 @@ The bounds are those a prototype of the method reached, with room for the draw; 
 one cut is common practice, no source.
 """
 
-from dataclasses import replace
 from functools import cache
 
 import meter_days as lived
@@ -43,10 +42,12 @@ WORN_WAYS = (*FIRST, "other counts than planned", "a counter of solar watt-hours
 @pytest.mark.oracle
 @pytest.mark.parametrize("name", WORN_WAYS)
 def test_it_does_so_for_kits_that_are_worn(name):
-    """Wider than what is believed of a kit: 70 to 90 of 100 on average over each kind of figure."""
+    """Wider than what is believed of a kit: 70 to 90 of 100 on average over each kind of figure of
+    which anything was read."""
     held = {
         key: int((np.abs(off) <= INTERVAL_80).sum())
-        for key, (off, _) in seen_by_figure(name, lived.worn).items()
+        for key, (off, left) in seen_by_figure(name, lived.worn).items()
+        if left.mean() < 0.99
     }
     assert all(64 <= count <= 96 for count in held.values()), held
     assert 70 <= np.mean(list(held.values())) <= 90, held
@@ -224,6 +225,14 @@ def test_ten_days_one_by_one_leave_no_bias():
     assert np.abs(np.mean(off, axis=0)).max() <= 0.35
 
 
+def assert_near(apart, posterior, most):
+    """That figures learned in two ways are as near each other, in standard deviations before
+    anything was read; the idle draw, which such days hardly tell, within twice that."""
+    off = np.sqrt(np.square(apart / posterior.first_sd).mean(axis=0))
+    idle = np.array([key.startswith("idle_w") for key in posterior.keys])
+    assert (off <= np.where(idle, 2.0 * most, most)).all(), off
+
+
 @pytest.mark.oracle
 def test_ten_days_one_by_one_equal_ten_days_at_once():
     first, _, plans, rows = ten_days()
@@ -232,7 +241,7 @@ def test_ten_days_one_by_one_equal_ten_days_at_once():
         one_by_one(first, plans, read, previous).mean - at_once(first, plans, read, previous).mean
         for read in rows[:5]
     ]
-    assert np.sqrt(np.square(apart / first.first_sd).mean(axis=0)).max() <= 0.20
+    assert_near(apart, first, 0.20)
 
 
 @pytest.mark.oracle
@@ -244,7 +253,7 @@ def test_ten_days_through_the_file_equal_ten_days_at_once(tmp_path):
         found, whole = through_the_file(plans, read, folder), at_once(first, plans, read, {})
         means = dict(zip(found.keys, found.mean, strict=True))
         apart.append([means[key] for key in first.keys] - whole.mean)
-    assert np.sqrt(np.square(apart / first.first_sd).mean(axis=0)).max() <= 0.25
+    assert_near(apart, first, 0.20)
 
 
 def sampled(day, posterior, after, chains=64, steps=900):
@@ -262,12 +271,12 @@ def sampled(day, posterior, after, chains=64, steps=900):
     middle = np.concatenate([after.posterior.mean, after.nuisance[0]])
 
     def log_chance(x):
-        factors, by_factors = x[:figures][posterior.by_factors], posterior.by_factors[:, None]
-        mean = posterior.mean[:, None]
-        off = np.where(by_factors, np.log(x[:figures] / mean), x[:figures] - mean)
+        log = np.log(np.maximum(x[:figures], 1e-9))  # so small a figure has no chance at all
+        mean, by_factors = posterior.mean[:, None], posterior.by_factors
+        off = np.where(by_factors[:, None], log - np.log(mean), x[:figures] - mean)
         left = (day.values[:, None] - day.predict(x[:figures], x[figures:])) / day.sigma[:, None]
         prior = (off * (precise @ off)).sum(axis=0) + (x[figures:] ** 2).sum(axis=0)
-        return -((left**2).sum(axis=0) + prior) / 2.0 - np.log(factors).sum(axis=0)
+        return -((left**2).sum(axis=0) + prior) / 2.0 - log[by_factors].sum(axis=0)
 
     x = middle[:, None] + root @ rng.standard_normal((size, chains))
     chance, seen = log_chance(x), []
