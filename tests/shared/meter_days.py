@@ -48,7 +48,7 @@ def truths(plan, scenarios, seed):
         return rng.gamma(1.0 / sd**2, sd**2, scenarios)
 
     tools = {
-        task.tool or task.name: draw(max(task.spread_percent / 100.0, 0.25)) for task in plan.task
+        task.tool or task.name: draw(max(task.spread_percent / 100.0, 0.40)) for task in plan.task
     }
     return Truth(draw(0.15), draw(0.50), draw(0.18), tools)
 

@@ -10,7 +10,7 @@ from energy.answers.learn.posterior import LEARNED, Figure, words
 from energy.plan.words import and_list
 
 TOGETHER = 0.4  # a correlation, the capacity being given, that is worth a word
-HALF_KNOWN = 0.5  # of its first doubt: a panel known better is told from the sky
+HALF_KNOWN = 0.5  # of its first doubt: what is known better is told from what moves with it
 
 
 def confounded(figures: Sequence[Figure], day: ForwardModel, result: Fit) -> list[str]:
@@ -21,7 +21,7 @@ def confounded(figures: Sequence[Figure], day: ForwardModel, result: Fit) -> lis
     tools = [key for key in names if key.startswith("tool:") and left[key] <= LEARNED]
     lines = []
     capacity = next(key for key in names if key.startswith("capacity_wh"))
-    if left[capacity] > LEARNED:
+    if left[capacity] >= HALF_KNOWN:
         lines.append(
             "the capacity and all draws together: percentages show only their ratio; charge once"
             " from below 20 % by 30 points from a charger whose watts you know"

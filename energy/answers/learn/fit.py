@@ -1,7 +1,9 @@
 """The posterior after readings: the most likely figures and their covariance.
 
 Maximum a posteriori over the figures and each day's nuisances by SciPy's trust-region least
-squares; the covariance is Laplace's approximation, from the slopes at the solution.
+squares; the covariance is Laplace's approximation, from the slopes at the solution. Capacity and
+tools are fitted in logarithms: a label is as likely to be twice too low as twice too high, and what
+percentages tell of them, their ratio, is a straight line there.
 """
 
 from collections.abc import Sequence
@@ -12,19 +14,18 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from energy.answers.learn.forward_model import ForwardModel
-from energy.answers.learn.posterior import LEARNED, Posterior
-from energy.model import Array
+from energy.answers.learn.posterior import Posterior
+from energy.model import Array, Mask
 
 STEP, NUISANCE_STEP = 0.25, 0.25  # to either side, in standard deviations, for the slopes
 LEAST_FACTOR = 0.1
 MOST_TURNS, CLOSE = 100, 1e-4
-FREEDOM, TAIL_TURNS = 4.0, 3  # of Student's t for the tools; judgement, tried on invented days
 OUTLIER_SIGMAS = 3.5  # a reading this far from all that was expected is not believed
 # A figure so many first spreads off, or so much cost for each thing read: judgement, tried on
 # invented days; displays bent by 2 points stay within.
 FARTHEST, MOST_COST = 4.5, 12.0
 MOST_CAPACITY = 1.5  # of what was expected: a pack may hold much less than its label, not much more
-LEAST_TOOL = 0.2  # of what was expected: a tool that took less was not used as it is told
+FARTHEST_TOOL = 3.3  # a factor: a tool so far from what was expected was not used as it is told
 SAMPLES = 400  # of kits and skies
 SKIES_TRIED = np.linspace(-3.0, 3.0, 13)  # a pack taken for full hides what the sky did
 
@@ -46,12 +47,12 @@ class Fit:
 
     def contradicts(self, before: Posterior, count: int) -> bool:
         """Whether no likely kit would have shown so many things together."""
-        moved = np.abs(self.posterior.mean - before.mean) / before.first_sd
+        moved = self.posterior.moved_from(before)
         capacity = next(k for k, key in enumerate(before.keys) if key.startswith("capacity_wh"))
         swollen = self.posterior.mean[capacity] > MOST_CAPACITY * before.mean[capacity]
         tools = np.array([key.startswith("tool:") for key in before.keys])
-        unused = (self.posterior.mean < LEAST_TOOL * before.mean)[tools].any()
-        return bool(swollen or unused or moved.max() > FARTHEST or self.cost > MOST_COST * count)
+        misused = (moved * before.first_sd)[tools].max(initial=0.0) > np.log(FARTHEST_TOOL)
+        return bool(swollen or misused or moved.max() > FARTHEST or self.cost > MOST_COST * count)
 
 
 def slopes(
@@ -77,32 +78,9 @@ def fit(posterior: Posterior, days: Sequence[ForwardModel]) -> Fit:
 
     posterior is the prior; each day must have been laid out with it (see `observe`).
     """
-    result = _fit(posterior, days)
-    for _ in range(TAIL_TURNS):
-        wider = _with_tails(posterior, result.posterior)
-        if wider is posterior:
-            break
-        result = _fit(wider, days)
-    return result
-
-
-def _with_tails(prior: Posterior, after: Posterior) -> Posterior:
-    """The prior with more doubt about tools that came out far off and were not known before: some
-    labels are wrong by far, as Student's t with few degrees of freedom has it."""
-    z = np.abs(after.mean - prior.mean) / prior.first_sd
-    new = prior.sd > LEARNED * prior.first_sd
-    tools = np.array([key.startswith("tool:") for key in prior.keys])
-    more = np.where(new & tools & (z > 1.0), (FREEDOM + z**2) / (FREEDOM + 1.0), 1.0)
-    if (more == 1.0).all():
-        return prior
-    scale = np.sqrt(more)
-    return replace(prior, covariance=prior.covariance * np.outer(scale, scale))
-
-
-def _fit(posterior: Posterior, days: Sequence[ForwardModel]) -> Fit:
-    """The same with the prior as a normal distribution."""
     problem = _LeastSquares(posterior, tuple(days))
-    at = np.concatenate([posterior.mean, *(_likely_sky(day, posterior.mean) for day in days)])
+    skies = [_likely_sky(day, posterior.mean) for day in days]
+    at = np.concatenate([problem.from_theta(posterior.mean), *skies])
     solution = least_squares(
         problem.residuals,
         np.maximum(at, problem.least + CLOSE),
@@ -119,10 +97,28 @@ def _fit(posterior: Posterior, days: Sequence[ForwardModel]) -> Fit:
 @dataclass(frozen=True)
 class _LeastSquares:
     """The least squares over all figures and all days' nuisances, which stand in one array `at`,
-    (p + q,): the figures first, then each day's nuisances."""
+    (p + q,): the figures first, some as logarithms, then each day's nuisances."""
 
     posterior: Posterior
     days: tuple[ForwardModel, ...]
+
+    @cached_property
+    def by_factors(self) -> Mask:
+        """Which figures stand as logarithms, (p,)."""
+        return self.posterior.by_factors
+
+    def from_theta(self, theta: Array) -> Array:
+        """The figures as they stand in `at`, (p,)."""
+        return np.log(theta, out=theta.copy(), where=self.by_factors)
+
+    def theta(self, at: Array) -> Array:
+        """The figures that stand in `at`, (p,)."""
+        figures = at[: self.by_factors.size]
+        return np.exp(figures, out=figures.copy(), where=self.by_factors)
+
+    def per_step(self, theta: Array) -> Array:
+        """How the figures move with what stands for them in `at`, (p,)."""
+        return np.where(self.by_factors, theta, 1.0)
 
     @cached_property
     def parts(self) -> list[slice]:
@@ -135,13 +131,13 @@ class _LeastSquares:
     def start(self) -> Array:
         """The means before the readings, (p + q,)."""
         nuisances = sum(day.nuisances for day in self.days)
-        return np.concatenate([self.posterior.mean, np.zeros(nuisances)])
+        return np.concatenate([self.from_theta(self.posterior.mean), np.zeros(nuisances)])
 
     @cached_property
     def least(self) -> Array:
         """How small each may become, (p + q,)."""
         least = np.full(self.start.size, -np.inf)
-        least[: self.posterior.mean.size] = LEAST_FACTOR
+        least[: self.by_factors.size] = self.from_theta(np.full(self.by_factors.size, LEAST_FACTOR))
         return least
 
     @cached_property
@@ -149,7 +145,8 @@ class _LeastSquares:
         """What turns a step from the start into standard deviations, (p + q, p + q)."""
         figures, whitening = self.posterior.mean.size, np.eye(self.start.size)
         root = np.linalg.cholesky(self.posterior.covariance)
-        whitening[:figures, :figures] = np.linalg.inv(root)
+        per_step = self.per_step(self.posterior.mean)
+        whitening[:figures, :figures] = np.linalg.inv(root) * per_step
         return whitening
 
     @cached_property
@@ -165,7 +162,7 @@ class _LeastSquares:
     def residuals(self, at: Array) -> Array:
         """How far readings and figures lie from what was expected, in standard deviations,
         (observed + p + q,)."""
-        theta = at[: self.posterior.mean.size, None]
+        theta = self.theta(at)[:, None]
         predicted = [
             day.predict(theta, at[part, None])[:, 0]
             for day, part in zip(self.days, self.parts, strict=True)
@@ -175,22 +172,24 @@ class _LeastSquares:
 
     def slopes_of_residuals(self, at: Array) -> Array:
         """How the residuals move with each of `at`, (observed + p + q, p + q)."""
-        figures, rows = self.posterior.mean.size, []
+        figures, rows, theta = self.posterior.mean.size, [], self.theta(at)
         for day, part in zip(self.days, self.parts, strict=True):
-            _, slope = slopes(day, self.posterior, at[:figures], at[part])
+            _, slope = slopes(day, self.posterior, theta, at[part])
             row = np.zeros((slope.shape[0], at.size))
-            row[:, :figures], row[:, part] = slope[:, :figures], slope[:, figures:]
+            row[:, :figures] = slope[:, :figures] * self.per_step(theta)
+            row[:, part] = slope[:, figures:]
             rows.append(row)
         return np.concatenate([np.concatenate(rows) / self.sigma[:, None], self.whitening])
 
     def fit_at(self, at: Array, cost: float, covariance: Array) -> Fit:
         """The fit at a solution with its covariance, (p + q, p + q)."""
-        figures = self.posterior.mean.size
+        figures, theta = self.posterior.mean.size, self.theta(at)
+        per_step = np.ones(at.size)
+        per_step[:figures] = self.per_step(theta)
+        covariance = _symmetric(covariance * np.outer(per_step, per_step))
         return Fit(
             posterior=replace(
-                self.posterior,
-                mean=at[:figures],
-                covariance=_symmetric(covariance[:figures, :figures]),
+                self.posterior, mean=theta, covariance=covariance[:figures, :figures]
             ),
             cost=cost,
             nuisance=tuple(at[part] for part in self.parts),

@@ -168,7 +168,7 @@ def learn(
 
 def _contradiction(figures: Sequence[Figure], prior: Posterior, result: Fit) -> str:
     """What no likely kit would have shown, in words."""
-    moved = np.abs(result.posterior.mean - prior.mean) / prior.first_sd
+    moved = result.posterior.moved_from(prior)
     items = figure_items(figures, prior, result.posterior, {})
     far = [float(moved[prior.keys.index(figure.key)]) for figure in figures]
     item = items[far.index(max(far))]

@@ -12,9 +12,9 @@ from UTC are believed. A display that is off by the same points throughout moves
 read, so that only the plan's own start tells of it: that is said, and no more.
 
 On invented days of worn kits none of 209 that were written rightly was doubted. A clock an hour off
-was noticed on 83 to 90 % of days with the panel folded, on all afternoons called clear with watts,
-on 32 to 64 % of sunny days; never where all work was counted and no sun read, as the work then
-moves with the rows. A first reading 30 points too low was noticed on 87 %
+was noticed on 83 to 100 % of days with the panel folded, on all afternoons called clear with
+watts, on 25 to 79 % of sunny days; never where all work was counted and no sun read, as the work
+then moves with the rows. A first reading 30 points too low was noticed on 92 %
 (`tests/answers/learn/test_mistakes.py`).
 """
 

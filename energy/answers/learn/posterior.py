@@ -10,20 +10,22 @@ from dataclasses import dataclass
 import numpy as np
 
 from energy.answers.learn.component_names import pack_key, panel_key, tools_of
-from energy.model import Array
+from energy.model import Array, Mask
 from energy.plan import Plan, PlanError
 from energy.plan.task import Task
 
 # Standard deviations of the factors before anything was read, and how much doubt comes back in a
-# month: judgement. A tool without a spread of its own has that of its task.
+# month: judgement. A tool without a spread of its own has that of its task, and no tool less than
+# lets its label be wrong by a factor of two.
 CAPACITY_SPREAD, IDLE_SPREAD, CONDITION_SPREAD = 0.15, 0.50, 0.18
-LEAST_TOOL_SPREAD = 0.25
+LEAST_TOOL_SPREAD = 0.40
 AGE_PER_MONTH = {"capacity_wh": 0.01, "idle_w": 0.03, "condition_percent": 0.05, "tool": 0.05}
 SURE_OF_CAPACITY = 0.05  # a display that is bent cannot tell the capacity better
 MOVED = 0.02  # a share: less is no change
 LEARNED = 0.9  # of the doubt there was at first: what has more left was not learned
 ANOTHER = 3.0  # first spreads: a figure stated so far from the kit's is of another thing
 INTERVAL_80 = 1.2816  # the normal distribution's 90 % point
+BY_FACTORS = ("capacity_wh", "tool")  # whose errors are factors: as often half as twice
 NAMES = {"capacity_wh": "capacity", "idle_w": "idle draw", "condition_percent": "condition"}
 
 
@@ -55,6 +57,17 @@ class Posterior:
     def sd(self) -> Array:
         """Standard deviation of each factor, (p,)."""
         return np.asarray(np.sqrt(np.diag(self.covariance)))
+
+    @property
+    def by_factors(self) -> Mask:
+        """Which figures err by factors, so that their logarithms are normal, (p,)."""
+        return np.array([key.startswith(BY_FACTORS) for key in self.keys])
+
+    def moved_from(self, before: "Posterior") -> Array:
+        """How far each figure has moved, in standard deviations before anything was read, (p,)."""
+        ratio = self.mean / before.mean
+        moved = np.where(self.by_factors, np.log(ratio), self.mean - before.mean)
+        return np.asarray(np.abs(moved) / before.first_sd)
 
     @property
     def learned(self) -> list[str]:

@@ -186,10 +186,12 @@ def test_a_tool_that_took_next_to_nothing_is_not_learned():
     # What was planned was not done, the first percentage or the times are wrong: a kit that
     # believed it would plan ten times the cuts.
     with pytest.raises(PlanError) as caught:
-        taught(lived.folded(), "08:00,60\n13:30,48\n", head="time,battery_percent")
+        taught(
+            lived.folded(), "08:00,60\n09:00,59\n11:00,58\n12:30,57\n", head="time,battery_percent"
+        )
     nothing, start = caught.value.problems
     assert nothing.startswith("readings: these readings do not fit the plan, and nothing is")
-    assert "nearest to it with angle-grinder-115 0.9" in nothing
+    assert "nearest to it with angle-grinder-115 2." in nothing
     assert "row 1: battery_percent of 60 is 30 points below what the plan's start" in start
 
 

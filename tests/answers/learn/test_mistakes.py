@@ -172,7 +172,7 @@ def test_at_most_one_honest_day_of_worn_kits_in_200_is_doubted():
     ("way", "share"),
     [
         ("the panel folded", 0.75),
-        ("a sunny day with watts", 0.25),
+        ("a sunny day with watts", 0.20),
         ("an afternoon called clear", 0.9),
     ],
 )
