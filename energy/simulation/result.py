@@ -109,9 +109,9 @@ class Budget:
             own.setdefault(overload.burst.task, []).append(overload)
         return own
 
-    @cached_property
+    @property
     def charge_percent(self) -> Array:
-        """State of charge at the segments' edges, (n + 1, m)."""
+        """State of charge at the segments' edges, (n + 1, m); made anew each time."""
         return self.simulated.store_wh * (100.0 / self.capacity_wh)
 
     @property
