@@ -32,6 +32,7 @@ from energy.cli.options import (
 
 if TYPE_CHECKING:
     from energy.answers.check.check import Check
+    from energy.answers.fix.fix import Fixes
     from energy.plan import Plan
     from energy.show.layout import Part, Sheet
 
@@ -81,8 +82,6 @@ def check(
         from energy.answers.caution.cautions import cautions
         from energy.answers.check.check import check as ask
         from energy.answers.check.words import sheet, some_runs
-        from energy.answers.fix.fix import Fixes, fixes
-        from energy.answers.fix.words import fix_part
         from energy.show import files
         from energy.show.console import console
         from energy.show.progress import progress
@@ -96,17 +95,23 @@ def check(
             files.write_timeline(answer, csv)
         save_picture(lambda: answer.plot(warned), plot, open_it)
 
-        def changes() -> Fixes:
+        def changes() -> "Fixes":
+            from energy.answers.fix.fix import fixes
+
             with progress(console(errors=True), "changes", writes=False) as ticker:
-                return Fixes((), ()) if no_fixes else fixes(answer.budget, ticker)
+                return fixes(answer.budget, ticker)
 
         def as_dict() -> dict[str, Any]:
+            if no_fixes:
+                return answer.as_dict() | {"fixes": [], "fixes_cut_short": False}
             sought = changes()
             changes_found = [fix.as_dict() for fix in sought.found]
             return answer.as_dict() | {"fixes": changes_found, "fixes_cut_short": sought.cut_short}
 
         def in_words(width: int, drawings: bool) -> "Sheet":
             def fixed() -> "Part":
+                from energy.answers.fix.words import fix_part
+
                 clash, every = some_runs(answer.budget), asked.wants("fixes")
                 return fix_part(changes(), width, every=every, clash=clash)
 

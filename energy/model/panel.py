@@ -5,7 +5,7 @@ makes of the power lives in `electronics`. Rows are daylight moments, columns th
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -101,8 +101,15 @@ class Sky:
 
     def rows(self, rows: Index) -> "Sky":
         """The same at some of the moments only."""
-        parts = (self.ghi, self.dni, self.dome, self.glow, self.band, self.seen)
-        return Sky(*(part[rows] for part in parts), self.open_sky)
+        return replace(
+            self,
+            ghi=self.ghi[rows],
+            dni=self.dni[rows],
+            dome=self.dome[rows],
+            glow=self.glow[rows],
+            band=self.band[rows],
+            seen=self.seen[rows],
+        )
 
 
 def sky_above(

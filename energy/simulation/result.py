@@ -109,10 +109,16 @@ class Budget:
             own.setdefault(overload.burst.task, []).append(overload)
         return own
 
-    @cached_property
+    @property
     def charge_percent(self) -> Array:
-        """State of charge at the segments' edges, (n + 1, m)."""
+        """State of charge at the segments' edges, (n + 1, m); made anew each time."""
         return self.simulated.store_wh * (100.0 / self.capacity_wh)
+
+    @property
+    def middle_charge_percent(self) -> Array:
+        """State of charge at the segments' edges in the middle scenario, (n + 1,)."""
+        store_wh = self.simulated.store_wh[:, self.middle]
+        return np.asarray(store_wh * (100.0 / self.capacity_wh[self.middle]))
 
     @property
     def cold_unavailable_percent(self) -> Array:
@@ -345,7 +351,7 @@ class Budget:
     def full_again_s(self) -> float | None:
         """When the middle scenario is full again after its lowest point [UTC s], or None."""
         edge = self._lowest[0][self.middle]
-        charge = self.charge_percent[:, self.middle]
+        charge = self.middle_charge_percent
         full = np.flatnonzero(charge[edge:] >= FULL_PERCENT)
         if full.size == 0 or charge[edge] >= FULL_PERCENT:
             return None
@@ -377,7 +383,7 @@ class Budget:
         index = pd.to_datetime(np.round(self.time_s * 1000.0), unit="ms", utc=True)
         low, high = np.percentile(self.charge_percent, [10.0, 90.0], axis=1)
         columns = {
-            "charge_percent": self.charge_percent[:, self.middle],
+            "charge_percent": self.middle_charge_percent,
             "charge_low_percent": low,
             "charge_high_percent": high,
         }

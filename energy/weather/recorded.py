@@ -39,8 +39,11 @@ def recorded(days: Days, record: Record, segments: int = 0) -> Weathers:
     starts = np.arange(days.cells[0], days.cells[-1] - step / 2.0, step)
     rows, shift, years = resampled_rows(record, starts, futures)
     check_affordable(days.plan, segments, shift.size)
-    ghi, share = _resampled_light(days, record, starts, rows, shift)
-    dhi = np.where(np.isnan(share), diffuse_of(days.daylight, ghi), share * ghi)
+    ghi, dhi = _resampled_light(days, record, starts, rows, shift)
+    unknown = np.isnan(dhi)
+    if (some := np.flatnonzero(unknown.any(axis=1))).size:
+        likely = diffuse_of(days.daylight.rows(some), ghi[some])
+        dhi[some] = np.where(unknown[some], likely, dhi[some])
     distance_km, height_m = apart(days.plan, record)
     span_days = int(np.ceil((days.span[1] - days.span[0]) / DAY_S))
     notes = record.notes
@@ -65,7 +68,7 @@ def recorded(days: Days, record: Record, segments: int = 0) -> Weathers:
 def _resampled_light(
     days: Days, record: Record, starts: Array, rows: Index, shift: Array
 ) -> tuple[Array, Array]:
-    """Global light (rows lit, m) and its diffuse share (NaN where unknown) in the lit cells."""
+    """Global light and the diffuse part of it (NaN where unknown) in the lit cells, (rows, m)."""
     cells, lit, step = days.cells, days.lit, record.interval_s
     hour = np.searchsorted(starts, cells[:-1], side="right") - 1
     clear = interval_means(days.sun.ghi, cells, starts, step)
@@ -81,7 +84,7 @@ def _resampled_light(
     target[:, stays] = record.ghi[rows[:, stays]]
     limit = np.where(stays, BRIGHTEST_INDEX, BRIGHTEST_RESAMPLED)
     light = hours_to_cells(target, limit, cells, lit, days.sun.ghi, starts, step)
-    return light, share[hour[lit]]
+    return light, share[hour[lit]] * light
 
 
 def _clear_sky_index(days: Days, record: Record, rows: Index) -> Array:

@@ -85,11 +85,11 @@ def _stated(days: Days) -> Weathers:
     if weather.kind == "sky" and weather.sky is not None:
         okta = okta_by_date(weather.sky, days.calendar, middles)
         source = sky_in_words(weather.sky)
-    parts = cloudy_light(days.daylight, okta[days.lit])
+    ghi, dni, dhi = (part[:, None] for part in cloudy_light(days.daylight, okta[days.lit]))
     return Weathers(
-        light=Light(days.lit, days.daylight, *(part[:, None] for part in parts)),
+        light=Light(days.lit, days.daylight, ghi, dni, dhi),
         air=Air(
-            temp_air=_air(days, float(parts[0].sum() / max(days.daylight.ghi.sum(), 1.0)))[:, None],
+            temp_air=_air(days, float(ghi.sum() / max(days.daylight.ghi.sum(), 1.0)))[:, None],
             wind_speed=np.full((middles.size, 1), weather.wind_speed_m_s),
             stated=weather.temp_air_c is not None,
         ),

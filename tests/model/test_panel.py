@@ -31,6 +31,27 @@ def plane(sun, sky, tilt, facing=SOUTH, albedo=0.2, horizon=()):
     return panel.light_on_plane(sun, above, np.full(count, tilt), np.full(count, facing), albedo)
 
 
+@pytest.mark.parametrize(("tilt", "facing"), [(0, 0), (35, 120), (60, 180), (90, 250)])
+def test_the_diffuse_light_is_pvlib_s(tilt, facing):
+    # pvlib.irradiance.perez_driesse, run at this pose; ours is worked out from an upright one
+    sun = clear_sun(np.arange(1781930000.0, 1781985000.0, 1800.0), 50.0, 0.0)
+    shares = np.array([[0.2, 0.5, 0.9]])
+    ghi = np.maximum(sun.ghi[:, None] * shares, 1.0)
+    dhi = ghi * (1.0 - 0.7 * shares)
+    dni = sun.dni[:, None] * shares**2
+    light = plane(sun, (ghi, dni, dhi), tilt, facing)
+    diffuse = pvlib.irradiance.perez_driesse(
+        tilt, facing, dhi, dni, sun.dni_extra[:, None], sun.apparent_zenith[:, None],
+        sun.azimuth[:, None], airmass=sun.airmass[:, None],
+    )  # fmt: skip
+    aoi = pvlib.irradiance.aoi_projection(
+        tilt, facing, sun.apparent_zenith[:, None], sun.azimuth[:, None]
+    )
+    up = sun.apparent_zenith < 89.0
+    whole = dni * np.maximum(aoi, 0.0) + diffuse + ghi * 0.2 * (1 - np.cos(np.radians(tilt))) / 2
+    assert light.total[up] == pytest.approx(whole[up], rel=1e-9)
+
+
 def test_low_light_efficiency():
     # Driesse & Stein, SAND2020-3877 (2020), as in pvlib's docstring: 0.92797 at 200 W/m2.
     got = panel.dc_power(np.array([200.0]), np.array([25.0]), 100.0, -0.35)[0] / 20.0

@@ -84,7 +84,7 @@ class Search:
 
     def given_wh(self, **pose: Any) -> Array:
         """What all panels give in each row when the aimed ones stand like this [Wh], (rows,)."""
-        return self._given(self.weather, 1, **pose)[0]
+        return np.asarray(self._given(self.weather, 1, **pose)[0])
 
     def _given(self, weather: Weathers, times: int, **pose: Any) -> Array:
         """As `given_wh`, in weathers that hold its rows so many times, (times, rows)."""

@@ -74,7 +74,7 @@ def not_stated(result: Budget) -> Caution | None:
 
 def surge_when_low(result: Budget) -> Caution | None:
     """A tool that starts on a nearly empty pack."""
-    charge = result.charge_percent[:-1, result.middle]
+    charge = result.middle_charge_percent[:-1]
     above = charge - 100.0 * result.middle_case.cold_unavailable()[:, 0]
     if above.min() >= SAG_PERCENT:
         return None

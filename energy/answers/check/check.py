@@ -109,7 +109,7 @@ class Check(Answered):
                 "dull_tenth_percent": round(result.dull_tenth_percent, 1),
             },
             "too_cold_from": clock(result.too_cold_from_s),
-            "end_charge_percent": round(float(result.charge_percent[-1, result.middle]), 1),
+            "end_charge_percent": round(float(result.middle_charge_percent[-1]), 1),
             "full_again_at": clock(result.full_again_s),
             "ledger_wh": {
                 name: round(float(wh[result.middle]), 2) for name, wh in result.ledger_wh.items()
@@ -195,7 +195,7 @@ def _expected_percent(plan: Plan, rest: Budget) -> float | None:
         planned = budget(plan)
     except PlanError:
         return None  # a forecast fetched on the way begins after the plan
-    charge = planned.charge_percent[:, planned.middle]
+    charge = planned.middle_charge_percent
     return float(np.interp(rest.time_s[0], planned.time_s, charge))
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.model import Array, Mask
+from energy.model import Array, Index, Mask
 from energy.model.simulate import simulate
 from energy.show.numbers import for_json
 from energy.show.time_axis import nights
@@ -28,6 +28,7 @@ ROUND_S = 300.0  # moments are put on whole five minutes
 TOUCHING_S = 1.0  # windows of one task that follow each other are one block
 FULL = 100
 SURE_PERCENT = 1e-6  # more than rounding
+SEGMENTS_AT_ONCE = 2000
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,7 @@ def _charge_at(result: Budget, time_s: float) -> Array:
     row = _row(result, time_s)
     begins_s, ends_s = result.time_s[row : row + 2]
     share = (time_s - begins_s) / (ends_s - begins_s)
-    before, after = result.charge_percent[row : row + 2]
+    before, after = result.simulated.store_wh[row : row + 2] * (100.0 / result.capacity_wh)
     return np.asarray(before + share * (after - before))
 
 
@@ -223,15 +224,29 @@ class _Rest:
         if self.case is None:
             left = percent - _cold_at_end(self.result)
             return np.asarray(left >= self.reserve_percent - 1e-9)
-        success = self.kept & (self.wanted < percent - SURE_PERCENT)
-        open_ = np.flatnonzero(self._may_differ(percent))
-        if open_.size:
-            case = self.case.scenarios(open_)
-            store_wh = case.battery.capacity_wh * (percent / 100.0)
-            simulated = simulate(case, state=(store_wh, np.zeros_like(store_wh)), books=False)
-            _, above = lowest_point(case, simulated)
-            success[open_] = succeeds(above, simulated, self.reserve_percent)
+        may_differ = self._may_differ(percent)
+        success = self.kept & ~may_differ
+        success[self._keeping(np.flatnonzero(may_differ), percent)] = True
         return success
+
+    def _keeping(self, scenarios: Index, percent: int) -> Index:
+        """Those of some scenarios that succeed; in blocks of time, which bound the memory, and from
+        each of which those that fail are left out."""
+        assert self.case is not None
+        segments = self.case.edges.size - 1
+        store_wh = self.case.battery.capacity_wh[scenarios] * (percent / 100.0)
+        state = store_wh, np.zeros_like(store_wh)
+        for first in range(0, segments, SEGMENTS_AT_ONCE):
+            if scenarios.size == 0:
+                break
+            last = min(first + SEGMENTS_AT_ONCE, segments)
+            case = self.case.between(first, last).scenarios(scenarios)
+            simulated = simulate(case, state=state, books=False)
+            _, above = lowest_point(case, simulated)
+            kept = succeeds(above, simulated, self.reserve_percent)
+            assert simulated.end is not None
+            scenarios, state = scenarios[kept], (simulated.end[0][kept], simulated.end[1][kept])
+        return scenarios
 
     def _may_differ(self, percent: int) -> Mask:
         """Where it takes a run to know, (m,).

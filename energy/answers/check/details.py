@@ -124,7 +124,7 @@ def lowest_words(result: Budget) -> str:
 
 
 def _end(result: Budget) -> str:
-    end = f"{float(result.charge_percent[-1, result.middle]):.0f} % at the end."
+    end = f"{float(result.middle_charge_percent[-1]):.0f} % at the end."
     if result.full_again_s is None:
         return end
     return f"Full again at {clock(result.calendar, result.full_again_s)}; {end}"

@@ -54,7 +54,7 @@ def charge_panel(result: Budget, panel: Any, points: Sequence[Checkpoint]) -> st
     and the checkpoints; returns how the marks are to be read."""
     panel.set_ylim(-2.0, 104.0)
     values_left(panel, [0.0, 25.0, 50.0, 75.0, 100.0])
-    x, charge = hours(result, result.time_s), result.charge_percent[:, result.middle]
+    x, charge = hours(result, result.time_s), result.middle_charge_percent
     cold_unavailable, floor = (np.repeat(percent, 2) for percent in cold_and_floor(result))
     steps = np.repeat(x, 2)[1:-1]
     room = _room(result, panel)
@@ -86,7 +86,7 @@ def charge_panel(result: Budget, panel: Any, points: Sequence[Checkpoint]) -> st
 def _turn_back_marks(result: Budget, panel: Any, room: Room, points: Sequence[Checkpoint]) -> str:
     """At each checkpoint a dot on the middling day, and a bar at the reading to turn back at."""
     bar = {"marker": "_", "markersize": BAR_PT, "markeredgewidth": 2.2, "linestyle": ""}
-    charge = result.charge_percent[:, result.middle]
+    charge = result.middle_charge_percent
     for point in points:
         x = float(hours(result, point.at.timestamp()))
         on_curve = np.interp(x, hours(result, result.time_s), charge)
@@ -114,7 +114,7 @@ def _turn_back_marks(result: Budget, panel: Any, room: Room, points: Sequence[Ch
 def cold_and_floor(result: Budget) -> tuple[Array, Array]:
     """What the cold holds back in the middle weather, and the reserve above that: percent of
     charge, a value a segment (n,)."""
-    shape = result.time_s.size - 1, result.charge_percent.shape[1]
+    shape = result.time_s.size - 1, result.success.size
     cold_unavailable = np.broadcast_to(result.cold_unavailable_percent, shape)[:, result.middle]
     return cold_unavailable, np.minimum(cold_unavailable + result.plan.pack.reserve_percent, 100.0)
 
@@ -144,12 +144,12 @@ def _room(result: Budget, panel: Any) -> Room:
 def _band(result: Budget, panel: Any, room: Room) -> tuple[Line, Line] | None:
     """The 10th to the 90th percentile of the scenarios, the lower one as the line of a dull day;
     returns where its label and the line's may stand."""
-    if result.charge_percent.shape[1] < 2:
+    if result.success.size < 2:
         return None
     rows = np.unique(np.linspace(0, result.time_s.size - 1, MOST_EDGES).astype(int))
     x = hours(result, result.time_s[rows])
     low, high = dull_tenth(result, rows), np.percentile(result.charge_percent[rows], 90.0, axis=1)
-    middle = result.charge_percent[rows, result.middle]
+    middle = result.middle_charge_percent[rows]
     panel.fill_between(x, low, high, color=COLOURS["band"], linewidth=0.0, zorder=2)
     for edge, dashes, width in ((low, "dull", 1.3), (high, "band", 0.7)):
         how = {"color": COLOURS["charge"], "linestyle": DASHES[dashes], "lw": width}

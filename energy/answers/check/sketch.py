@@ -35,7 +35,7 @@ def sketch(budget: Budget, width: int = 72, rows: int = 7) -> str:
     width, rows = max(width, LEAST_WIDTH), max(rows, LEAST_ROWS)
     x, end = hours(budget, budget.time_s), float(hours(budget, budget.time_s[-1]))
     across = np.linspace(0.0, end, 2 * width)  # two dots a character
-    charge = np.interp(across, x, budget.charge_percent[:, budget.middle])
+    charge = np.interp(across, x, budget.middle_charge_percent)
     segment = np.clip(np.searchsorted(x, across, side="right") - 1, 0, x.size - 2)
     floor = cold_and_floor(budget)[1][segment]
     plotext.terminal.limit(False, False)

@@ -73,8 +73,10 @@ class Trials:
                 if size is None:
                     break
                 best = self.budget(ladder.change(size))
-                if best is None or best.yes:
-                    return best and (size, best)
+                if best is None:
+                    return None
+                if best.yes:
+                    return size, best
                 rosy_percent += max(tried(size)[1] - best.margin_percent, LEAST_MORE_PERCENT)
             if not rosy_percent:
                 break

@@ -144,7 +144,7 @@ def score(
         typical_points=typical,
         bias_points=bias,
         inside=sum(reading.inside for reading in compared),
-        weathers=result.charge_percent.shape[1],
+        weathers=result.success.size,
         days=usual.days,
         typical_on_record=usual.points,
         notes=tuple(notes),
@@ -188,7 +188,7 @@ def _comparable(readings: Readings, start_s: float) -> tuple[list[Row], list[str
 def _compared(result: Budget, rows: Sequence[Row]) -> tuple[Compared, ...]:
     """Each percentage with what the budget's scenarios say of that moment."""
     low, high = np.percentile(result.charge_percent, [10.0, 90.0], axis=1)
-    middle = result.charge_percent[:, result.middle]
+    middle = result.middle_charge_percent
     return tuple(
         Compared(
             row.at,

@@ -72,7 +72,7 @@ def picture(result: Budget, points: Sequence[Checkpoint]) -> Picture:
     steps = np.column_stack([result.time_s[segments], ends]).ravel()
     turning = [(point.at.timestamp(), point.least_percent) for point in points]
     return Picture(
-        middling=_line(x, result.charge_percent[rows, result.middle]),
+        middling=_line(x, result.middle_charge_percent[rows]),
         dull=_line(x, dull_tenth(result, rows)) if several else "",
         reserve=_line(_x(result, steps), np.repeat(floor[segments], 2)),
         nights=tuple(
@@ -109,7 +109,7 @@ def _days(result: Budget) -> tuple[Word, ...]:
 
 def _sentence(result: Budget) -> str:
     """What the drawing shows, for who cannot see it."""
-    charge, lowest = result.charge_percent[:, result.middle], result.lowest()
+    charge, lowest = result.middle_charge_percent, result.lowest()
     at = short_clock(result.calendar, lowest.at_s)
     return (
         f"The charge of the pack on a middling day: {charge[0]:.0f} % at the start, lowest"

@@ -4,14 +4,20 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
+from choose_plans import random_plan
 from seeds import seeds
 
 from energy import Plan
 from energy.answers.aim.aim import aim
+from energy.answers.choose.coarse import SLOT_S
+from energy.answers.choose.search import Search
 from energy.answers.fix.fix import fixes
 from energy.answers.fix.kinds import KINDS
+from energy.answers.fix.leaving import TRIES, _standing
+from energy.answers.fix.trials import Trials
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
+from energy.simulation.work import cells_of
 
 DEMOS = ("cloudy-repair", "two-night-trip", "january-job")
 ORDER = (  # what it costs a person who stands there: switch off, move, prop, leave out, ..., buy
@@ -179,6 +185,18 @@ def test_no_part_of_what_is_left_out_can_be_put_back(seed):
         assert not changed(result, less).yes, less
 
 
+@pytest.mark.parametrize("seed", seeds(2, 25))
+def test_as_much_stays_as_a_search_in_full_passes_keeps(seed):
+    result = budget(random_plan(seed))
+    if result.yes:
+        return
+    search, in_full = (Search(_standing(result), SLOT_S, 1, None) for _ in range(2))
+    kept, best = search.maximal(TRIES), in_full._improved(TRIES)
+    assert (kept is None) == (best is None)
+    if kept is not None:
+        assert search.items.served(kept.levels) >= search.items.served(best.levels)
+
+
 def test_what_is_left_out_of_many_days_is_said_in_short():
     # Two of four evenings run flat: a day's sun carries one evening of film, not all of them.
     film = {"name": "film", "supply": "dc12", "working_w": 60, "minutes": 120,
@@ -344,6 +362,19 @@ def test_where_no_change_on_site_is_enough_alone_two_may_be():
 def test_no_pair_is_sought_where_one_change_on_site_is_enough(answers):
     _, found = answers["cloudy-repair"]
     assert not [fix for fix in found.found if "+" in fix.kind]
+
+
+def test_all_kinds_and_pairs_of_a_long_plan_cost_less_than_thirty_budgets(monkeypatch):
+    made = []
+
+    def noted(*given):
+        made.append(Trials(*given))
+        return made[-1]
+
+    monkeypatch.setattr("energy.answers.fix.fix.Trials", noted)
+    result = budget(Plan.read("builtin:january-job"))
+    assert fixes(result).found
+    assert 5.0 < made[0].cells / cells_of(result) < 30.0
 
 
 def test_what_trips_the_inverter_and_runs_flat_takes_two_changes():
