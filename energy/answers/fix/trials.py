@@ -22,6 +22,7 @@ from energy.simulation.budget import WITHOUT_BOOKS, Budget, Step, changed
 from energy.simulation.work import MOST_CELLS, cells_of
 
 ROUGH = 0.3  # what a cell costs in a rough pass; measured
+LOOKED_AT = 5  # of so many weathers one at least
 RUNS = 2  # in full of what one look found
 LEAST_MORE_PERCENT = 0.1  # of charge, that the second has to show
 
@@ -63,7 +64,7 @@ class Trials:
         None where none is.
 
         Where that is less than the pass that sought it saw, the next size has to show so much more;
-        where that does not do either, it is sought in full passes.
+        where that does not do either, it is sought in full passes, or is the most there can be.
         """
         for look in (self.roughly, self.closely):
             rosy_percent = 0.0
@@ -79,8 +80,9 @@ class Trials:
                     return size, best
                 rosy_percent += max(tried(size)[1] - best.margin_percent, LEAST_MORE_PERCENT)
             if not rosy_percent:
-                break
-        return None
+                return None
+        best = self.budget(ladder.change(ladder.most))
+        return (ladder.most, best) if best is not None and best.yes else None
 
     def roughly(self, change: Change) -> Seen | None:
         """What a rough pass sees of the changed plan, or None where the change makes no plan.
@@ -130,4 +132,4 @@ def _dullest(result: Budget) -> Index:
     """Scenarios among which most that fail lie, in what is changed too."""
     above = result.lowest_percent - result.cold_unavailable_at_lowest_percent
     order = np.lexsort((np.round(-result.unmet_wh.sum(axis=0), 6), np.round(above, 6)))
-    return np.sort(order[: 2 * result.may_fail + MORE_SCENARIOS])
+    return np.sort(order[: max(2 * result.may_fail + MORE_SCENARIOS, order.size // LOOKED_AT)])
