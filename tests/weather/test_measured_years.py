@@ -17,7 +17,7 @@ from energy.plan import Plan
 from energy.simulation.case import calendar_of, days_of
 from energy.weather.scenarios import weathers
 
-YEARS = 500
+YEARS = 250
 SEASONS = {
     "winter": (11, 0, 1),
     "spring": (2, 3, 4),
@@ -67,7 +67,7 @@ def means_wh(real: Days) -> np.ndarray:
 
 @pytest.fixture(scope="module")
 def drawn(real: Days) -> Days:
-    """500 years as a plan sees them, hour by hour, summed over their days (UTC is the sun's)."""
+    """250 years as a plan sees them, hour by hour, summed over their days (UTC is the sun's)."""
     plan = Plan.from_dict(
         {
             "place": {

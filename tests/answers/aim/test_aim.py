@@ -137,7 +137,7 @@ def test_free_searches_from_random_starts_find_nothing_better(repair):
     for _ in range(2):
         start = luck.uniform([0.0, 90.0], [90.0, 270.0])
         corners = start + np.array([[0.0, 0.0], [20.0, 0.0], [0.0, 40.0]])
-        options = {"maxfev": 50, "initial_simplex": corners}
+        options = {"maxfev": 30, "initial_simplex": corners}
         found = minimize(lost, start, method="Nelder-Mead", options=options)
         assert -found.fun <= 1.001 * repair.best.own_wh
 
