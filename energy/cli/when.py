@@ -46,10 +46,10 @@ def when(
     write: Write = None,
     days: Annotated[bool, typer.Option("--days", help="Every start day, a row each.")] = False,
     every_fix: Annotated[
-        bool, typer.Option("--fixes", help="All that the dullest month would need.")
+        bool, typer.Option("--fixes", help="All that the hardest month would need.")
     ] = False,
     no_fixes: Annotated[
-        bool, typer.Option("--no-fixes", help="Do not look what the dullest month would need.")
+        bool, typer.Option("--no-fixes", help="Do not look what the hardest month would need.")
     ] = False,
     care: Care = False,
     everything: All = False,
@@ -64,7 +64,7 @@ def when(
     --date; a day that check refuses is a no. The best day is a yes rather than almost and almost
     rather than no, then works in most weathers, then keeps most charge.
 
-    --year says from when to when a start works, and what the dullest month would need. --write
+    --year says from when to when a start works, and what the hardest month would need. --write
     gives the plan moved to the best day. Exit status: 0 when any day is a yes.
     """
     details = wanted(days=days, fixes=every_fix, care=care, all=everything)

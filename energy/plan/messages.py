@@ -171,6 +171,14 @@ KINDS = {
     "dict_type": "must be a table",
 }
 
+ALSO_CALLED = {
+    "azimuth": "facing",
+    "azimuth_deg": "facing",
+    "surface_azimuth": "facing",
+    "surface_tilt": "tilt_deg",
+    "goal_percent": "chance_percent",
+}
+
 
 def _words(detail: Any, key: str, model: type[BaseModel]) -> str:
     """The problem itself: what is allowed, what was found, what was probably meant."""
@@ -204,7 +212,8 @@ def _words(detail: Any, key: str, model: type[BaseModel]) -> str:
 def unknown_key(key: str, model: type[BaseModel]) -> str:
     """That a table has no such key, and which was probably meant."""
     keys = [field.alias or name for name, field in model.model_fields.items()]
-    return f"{one_line(key, 60) or shown(key)} is not a known key{meant(key, keys)}"
+    guess = meant(ALSO_CALLED.get(key, key), keys)
+    return f"{one_line(key, 60) or shown(key)} is not a known key{guess}"
 
 
 def _missing(key: str, model: type[BaseModel]) -> str:

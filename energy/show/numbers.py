@@ -9,8 +9,8 @@ from typing import Any
 def for_json(value: Any, digits: int | None) -> Any:
     """A value as `--json` prints it: floats rounded, times as ISO on their own clock to the second.
 
-    value: a number, a time, text or None; or a result (a dataclass) or table of such. digits are
-    those after the point; None turns floats into whole numbers.
+    value: a number, a time, text or None; or a result (a dataclass), list or table of such. digits
+    are those after the point; None turns floats into whole numbers.
 
     >>> for_json({"at": datetime(2026, 9, 14, 7, 30), "percent": 41.26, "task": "tea"}, 1)
     {'at': '2026-09-14T07:30:00', 'percent': 41.3, 'task': 'tea'}
@@ -25,6 +25,8 @@ def for_json(value: Any, digits: int | None) -> Any:
         value = asdict(value)
     if isinstance(value, dict):
         return {key: for_json(item, digits) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [for_json(item, digits) for item in value]
     return value
 
 

@@ -108,7 +108,7 @@ def test_a_year_has_a_season_and_says_what_its_dullest_month_needs(plan, monkeyp
     assert answer["dullest"]["month"] in ("June", "July")  # the long nights of the south
     monkeypatch.setattr("energy.answers.when.when.YEAR_STEP", 20)
     told = run(plan, "--from", "2026-03-02", "--year", "--set", watts).output
-    assert "is the dullest month" in told
+    assert "is the hardest month" in told
     assert "makes it a yes" in told
     assert len(told.splitlines()) <= LINES
 
@@ -118,7 +118,7 @@ def test_without_fixes_nothing_is_looked_for(plan, monkeypatch):
     monkeypatch.setattr("energy.answers.when.dullest.fixes", None)
     watts = "task.1.working_w=90"
     answer = run(plan, "--from", "2026-03-02", "--year", "--no-fixes", "--set", watts)
-    assert "dullest month" not in answer.output
+    assert "hardest month" not in answer.output
     assert "starts asked" in answer.output
 
 

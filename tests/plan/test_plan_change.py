@@ -95,6 +95,7 @@ def test_a_change_is_checked_like_the_file(plan):
     [
         ("pakc.capacity_wh", 'pakc is not a known key; did you mean "pack"?'),
         ("pack.capacty_wh", 'capacty_wh is not a known key; did you mean "capacity_wh"?'),
+        ("panel.1.azimuth_deg", 'azimuth_deg is not a known key; did you mean "facing"?'),
         ("task.1.betwen", 'betwen is not a known key; did you mean "between"?'),
         ("task.3.name", 'must name an item from 1 to 2 (got "3")'),
         ("task.0.name", 'must name an item from 1 to 2 (got "0")'),

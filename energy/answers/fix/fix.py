@@ -17,6 +17,7 @@ from energy.answers.fix.leaving import least_left_out
 from energy.answers.fix.pair import pair_of
 from energy.answers.fix.trials import Seen, Trials
 from energy.plan import Plan
+from energy.show.numbers import for_json
 from energy.simulation.budget import Budget, budget, budget_of
 from energy.simulation.result import Answered
 
@@ -40,7 +41,7 @@ class Fix(Answered):
             "kind": self.kind,
             "text": self.text,
             "free": self.free,
-            "change": self.change,
+            "change": for_json(self.change, 6),
             "chance": self.budget.chance.as_dict(),
         }
 

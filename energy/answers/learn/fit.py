@@ -25,7 +25,7 @@ OUTLIER_SIGMAS = 3.5  # a reading this far from all that was expected is not bel
 # invented days; displays bent by 2 points stay within.
 FARTHEST, MOST_COST = 4.5, 12.0
 MOST_CAPACITY = 1.5  # of what was expected: a pack may hold much less than its label, not much more
-FARTHEST_TOOL = 3.3  # a factor: a tool so far from what was expected was not used as it is told
+FARTHEST_TOOL = 3.3  # a factor: a tool so far from what is stated was not used as it is told
 SAMPLES = 400  # of kits and skies
 SKIES_TRIED = np.linspace(-3.0, 3.0, 13)  # a pack taken for full hides what the sky did
 
@@ -51,7 +51,8 @@ class Fit:
         capacity = next(k for k, key in enumerate(before.keys) if key.startswith("capacity_wh"))
         swollen = self.posterior.mean[capacity] > MOST_CAPACITY * before.mean[capacity]
         tools = np.array([key.startswith("tool:") for key in before.keys])
-        misused = (moved * before.first_sd)[tools].max(initial=0.0) > np.log(FARTHEST_TOOL)
+        by_now = np.abs(np.log(self.posterior.mean[tools]))  # after all days, of what is stated
+        misused = by_now.max(initial=0.0) > np.log(FARTHEST_TOOL)
         return bool(swollen or misused or moved.max() > FARTHEST or self.cost > MOST_COST * count)
 
 

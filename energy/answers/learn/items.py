@@ -80,7 +80,7 @@ def figure_items(
                 what=figure.key if kind == "tool" else kind,
                 name=words(figure.key),
                 unit=figure.unit,
-                before=float(prior.mean[at]) * scale,
+                before=min(float(prior.mean[at]) * scale, most),
                 after=min(mean * scale, most),
                 low=min(max(mean - margin, 0.0) * scale, most),
                 high=min((mean + margin) * scale, most),

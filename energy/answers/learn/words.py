@@ -62,7 +62,9 @@ def _changed(item: Item) -> str:
     if item.what.startswith("sky:"):
         return f"the sun of {item.what[4:]} was {item.after:.0f} % of what was expected"
     is_now = "takes" if item.what.startswith("tool:") else "is"
-    return f"{item.name} {is_now} {measured(item.after)} {item.unit}, not {measured(item.before)}"
+    after, before = measured(item.after), measured(item.before)
+    instead = "as stated" if after == before else f"not {before}"
+    return f"{item.name} {is_now} {after} {item.unit}, {instead}"
 
 
 def items_part(items: Sequence[Item], width: int, *, every: bool) -> Part:

@@ -1,4 +1,4 @@
-"""What the dullest month of a year would need: the changes that make its worst start a yes."""
+"""What the hardest month of a year would need: the changes that make its worst start a yes."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -11,7 +11,7 @@ from energy.simulation.budget import budget
 
 @dataclass(frozen=True)
 class Dullest:
-    """The worst start of the year, which lies in its dullest month, and the changes that make it a
+    """The worst start of the year, which lies in its hardest month, and the changes that make it a
     yes."""
 
     day: StartDay
@@ -19,7 +19,7 @@ class Dullest:
 
     @property
     def month(self) -> str:
-        """The dullest month, by its name."""
+        """The hardest month, by its name."""
         return f"{self.day.start:%B}"
 
     def as_dict(self) -> dict[str, Any]:
@@ -33,7 +33,7 @@ class Dullest:
 
 
 def dullest(answer: When) -> Dullest | None:
-    """What the dullest month would need; None where all its starts are a yes, where nothing of the
+    """What the hardest month would need; None where all its starts are a yes, where nothing of the
     year could be judged, or where no whole year was asked.
 
     >>> from energy.answers.when.when import when

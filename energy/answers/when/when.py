@@ -1,7 +1,7 @@
 """Which day should it be: today, or wait? In which weeks of the year does the job work at all?
 
 The plan is asked for one start day after another, as `energy check --date` would, in the same
-scenarios. What the dullest month would need is found in `dullest`.
+scenarios. What the hardest month would need is found in `dullest`.
 """
 
 from collections.abc import Callable, Sequence

@@ -51,7 +51,7 @@ def sheet(
 ) -> Sheet:
     """The answer, and its days behind an option.
 
-    width: columns. dullest: finds what the dullest month would need, where that is asked. demo: the
+    width: columns. dullest: finds what the hardest month would need, where that is asked. demo: the
     plan is the built-in one. every: all notes. every_day: all days, where they are shown as rows.
     every_fix: every change that was found.
     """
@@ -376,11 +376,11 @@ def carried_on(answer: When) -> str:
 
 
 def _dullest_part(dullest: Dullest | None, width: int, *, every: bool) -> Part:
-    """What the dullest month would need."""
+    """What the hardest month would need."""
     if dullest is None:
         return part([])
     changes = fix_part(dullest.fixes, width, every=every, clash=False)
-    line = f"{dullest.month} is the dullest month; the worst start is {dated(dullest.day.start)}."
+    line = f"{dullest.month} is the hardest month; the worst start is {dated(dullest.day.start)}."
     return Part(
         [[*texts(folded(line, width)), *version] for version in changes.versions], changes.gives
     )

@@ -2,8 +2,10 @@
 nothing. Kits and readings are invented."""
 
 import re
+from dataclasses import replace
 
 import meter_days as lived
+import numpy as np
 import pytest
 from learn_days import NIGHT
 from told import told
@@ -193,6 +195,16 @@ def test_a_tool_that_took_next_to_nothing_is_not_learned():
     assert nothing.startswith("readings: these readings do not fit the plan, and nothing is")
     assert "nearest to it with angle-grinder-115 2." in nothing
     assert "row 1: battery_percent of 60 is 30 points below what the plan's start" in start
+
+
+def test_a_tool_does_not_drift_out_of_reach_from_day_to_day():
+    answer = taught(lived.folded(), READ)
+    tools = np.array([key.startswith("tool:") for key in answer.before.keys])
+    lower, too_low = (np.where(tools, share, answer.before.mean) for share in (0.45, 0.29))
+    before = replace(answer.before, mean=lower)
+    after = replace(answer.fit, posterior=replace(answer.fit.posterior, mean=too_low))
+    assert after.contradicts(before, 3)
+    assert not replace(after, posterior=before).contradicts(before, 3)
 
 
 def test_too_little_read_is_one_line():

@@ -105,7 +105,7 @@ def test_what_the_dullest_month_needs_is_told_after_the_months():
 
     need = dullest(year())
     text = " ".join(lines(year(), dullest=lambda: need))
-    assert "December is the dullest month; the worst start is" in text
+    assert "December is the hardest month; the worst start is" in text
     assert "makes it a yes" in text
 
 
