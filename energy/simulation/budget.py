@@ -27,7 +27,6 @@ from energy.simulation.case import (
     days_of,
     demand_of,
     derates,
-    energy_by_task,
     lay_out,
     span_of,
 )
@@ -240,13 +239,10 @@ class _Shared:
 def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, step: Step = simulate) -> Budget:
     """One pass; sun, where given, is what the panels give."""
     days, demand = shared.days, shared.demand
-    placed, turned_away = demand.placed, demand.overloads
     plan, cold = days.plan, days.site.cold
     ready = lay_out(days, demand, weather, sun, shared.factor)
     simulated = step(ready.case)
-    tasks = len(plan.task)
-    turned_away_wh = energy_by_task([overload.burst for overload in turned_away], tasks)
-    unmet = simulated.unmet_wh + turned_away_wh[:, None] * ready.case.factor
+    unmet = simulated.unmet_wh + demand.turned_away_wh[:, None] * ready.case.factor
     ledger = {
         "sun_on_panel": ready.solar.sun_wh,
         "panel_losses": ready.solar.loss_wh,
@@ -261,13 +257,13 @@ def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, step: Step = 
         capacity_wh=ready.case.battery.capacity_wh,
         simulated=simulated,
         demand=demand,
-        asked_wh=energy_by_task(placed.bursts, tasks),
+        asked_wh=demand.asked_wh,
         unmet_wh=unmet,
         ledger_wh={name: ledger[name] for name in LEDGER},
         notes=(
             *weather.notes,
             *pwm_notes(laid_out(plan, cold)),
-            *placed.notes,
+            *demand.placed.notes,
             *mains_notes(plan, cold),
         ),
         case=ready.case,

@@ -49,7 +49,8 @@ class Demand:
 
     edges [UTC s], (n + 1,); lost: the share of a task's watts that its lead adds; overloads are the
     bursts that the limits turn away; inverter_on (n,) 0 or 1; loads in rank order; did: numbers
-    from 0 of tasks that ran, whatever the limits say.
+    from 0 of tasks that ran, whatever the limits say; asked_wh and turned_away_wh (tasks,) the
+    stated energy of all bursts and of those turned away.
     """
 
     placed: Placed
@@ -59,6 +60,8 @@ class Demand:
     overloads: tuple[Overload, ...]
     inverter_on: Array
     loads: Sequence[Load]
+    asked_wh: Array
+    turned_away_wh: Array
     did: Container[int] = ()
 
 
@@ -180,7 +183,13 @@ def demand_of(
     else:
         loads = _loads(edges, accepted, plan, order, lost)
     on = inverter_on(edges, accepted, plan.task, limits, placed.begun)
-    return Demand(placed, edges, limits, lost, turned_away, on, loads, did)
+    asked_wh, turned_away_wh = (
+        energy_by_task(bursts, len(plan.task))
+        for bursts in (placed.bursts, [overload.burst for overload in turned_away])
+    )
+    return Demand(
+        placed, edges, limits, lost, turned_away, on, loads, asked_wh, turned_away_wh, did
+    )
 
 
 def lay_out(
