@@ -211,14 +211,13 @@ def _advance_one_well(
     charging = rate > leak * capacity
     meets = np.where(charging, capacity - rate / k, np.inf)
     may_taper, floored = (np.any(rows, axis=1).tolist() for rows in (charging, floor_wh > 0.0))
-    kept = keep[:, 0].tolist()
     rest = capacity * k / (k + leak)
     all_along = np.exp(-(k + leak) * hours)
     path = np.empty((hours.shape[0] + 1, capacity.size))
     path[0] = store
     for i in range(hours.shape[0]):
         before, after = path[i], path[i + 1]
-        np.multiply(before, kept[i], out=after)
+        np.multiply(before, keep[i], out=after)
         after += moved[i]
         np.maximum(after, np.minimum(before, floor_wh[i]) if floored[i] else 0.0, out=after)
         if not may_taper[i] or not np.count_nonzero(over := after > meets[i]):
