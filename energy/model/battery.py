@@ -210,7 +210,7 @@ def _advance_one_well(
     # Where the ceiling begins to bind; an offer below the leak at full charge never meets it.
     charging = rate > leak * capacity
     meets = np.where(charging, capacity - rate / k, np.inf)
-    may_taper = np.any(charging, axis=1).tolist()
+    may_taper, floored = (np.any(rows, axis=1).tolist() for rows in (charging, floor_wh > 0.0))
     rest = capacity * k / (k + leak)
     all_along = np.exp(-(k + leak) * hours)
     path = np.empty((hours.shape[0] + 1, capacity.size))
@@ -219,7 +219,7 @@ def _advance_one_well(
         before, after = path[i], path[i + 1]
         np.multiply(before, keep[i], out=after)
         after += moved[i]
-        np.maximum(after, np.minimum(before, floor_wh[i]), out=after)
+        np.maximum(after, np.minimum(before, floor_wh[i]) if floored[i] else 0.0, out=after)
         if not may_taper[i] or not np.count_nonzero(over := after > meets[i]):
             continue
         if not np.count_nonzero(over & (before < meets[i])):  # in the taper from its start

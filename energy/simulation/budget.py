@@ -22,11 +22,11 @@ from energy.plan.task import called
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
 from energy.simulation.case import (
+    Demand,
     calendar_of,
     days_of,
+    demand_of,
     derates,
-    edges_of,
-    energy_by_task,
     lay_out,
     span_of,
 )
@@ -103,7 +103,8 @@ def budget(
     else:
         steps = progress(plan, calendar, span, done)
         placed = place_bursts(plan, calendar, span, left_by_window(steps))
-    shared = _Shared(days, placed, now, done, steps)
+    demand = demand_of(days, placed, previous=None if previous is None else previous.demand)
+    shared = _Shared(days, demand, now, done, steps)
     if previous is not None and np.array_equal(previous.days.cells, days.cells):
         same_sun = _same_panels(previous.plan, plan)
         budgets = [
@@ -111,8 +112,7 @@ def budget(
             for each in (previous, *previous.bounds)
         ]
     else:
-        segments = edges_of(days, placed).size - 1
-        several = weathers(days, DOUBTS, segments)
+        several = weathers(days, DOUBTS, demand.edges.size - 1)
         budgets = [_judged(shared, weather, None, step) for weather in several]
     return replace(budgets[0], bounds=tuple(budgets[1:]))
 
@@ -168,7 +168,8 @@ def with_bursts(previous: Budget, bursts: Sequence[Burst]) -> Budget:
     True
     """
     placed = Placed(tuple(bursts), previous.placed.begun, previous.placed.notes)
-    shared = _Shared(previous.days, placed, previous.now, previous.done, previous.progress)
+    demand = demand_of(previous.days, placed)
+    shared = _Shared(previous.days, demand, previous.now, previous.done, previous.progress)
     return _judged(shared, previous.weather, previous.solar)
 
 
@@ -200,9 +201,9 @@ def budget_in(
     done = done or {}
     steps = progress(days.plan, days.calendar, days.span, done)
     placed = place_bursts(days.plan, days.calendar, days.span, left_by_window(steps))
-    shared = _Shared(days, placed, now, done, steps, factor)
+    shared = _Shared(days, demand_of(days, placed), now, done, steps, factor)
     if given is None:
-        segments = edges_of(days, placed).size - 1
+        segments = shared.demand.edges.size - 1
         given = [(weather, None) for weather in weathers(days, DOUBTS, segments)]
     (weather, sun), *ends = given
     step = simulate if books_at_the_ends else WITHOUT_BOOKS
@@ -218,39 +219,30 @@ def as_done(previous: Budget, tasks: Container[int]) -> Budget:
     >>> len(budget(repair).overloads), len(as_done(budget(repair), [1]).overloads)
     (16, 0)
     """
-    shared = _Shared(
-        previous.days,
-        previous.placed,
-        previous.now,
-        previous.done,
-        previous.progress,
-        did=tasks,
-    )
+    demand = demand_of(previous.days, previous.placed, tasks)
+    shared = _Shared(previous.days, demand, previous.now, previous.done, previous.progress)
     return _judged(shared, previous.weather, previous.solar)
 
 
 @dataclass(frozen=True)
 class _Shared:
-    """What the budgets of a plan share, whatever the weather; did: tasks no limit turns away."""
+    """What the budgets of a plan share, whatever the weather."""
 
     days: Days
-    placed: Placed
+    demand: Demand
     now: datetime | None
     done: Done
     progress: tuple[Progress, ...]
     factor: Array | None = None
-    did: Container[int] = ()
 
 
 def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, step: Step = simulate) -> Budget:
     """One pass; sun, where given, is what the panels give."""
-    days, placed = shared.days, shared.placed
+    days, demand = shared.days, shared.demand
     plan, cold = days.plan, days.site.cold
-    ready = lay_out(days, placed, weather, sun, shared.factor, shared.did)
+    ready = lay_out(days, demand, weather, sun, shared.factor)
     simulated = step(ready.case)
-    tasks = len(plan.task)
-    turned_away_wh = energy_by_task([overload.burst for overload in ready.overloads], tasks)
-    unmet = simulated.unmet_wh + turned_away_wh[:, None] * ready.case.factor
+    unmet = simulated.unmet_wh + demand.turned_away_wh[:, None] * ready.case.factor
     ledger = {
         "sun_on_panel": ready.solar.sun_wh,
         "panel_losses": ready.solar.loss_wh,
@@ -264,15 +256,14 @@ def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, step: Step = 
         time_s=ready.case.edges,
         capacity_wh=ready.case.battery.capacity_wh,
         simulated=simulated,
-        placed=placed,
-        overloads=ready.overloads,
-        asked_wh=energy_by_task(placed.bursts, tasks),
+        demand=demand,
+        asked_wh=demand.asked_wh,
         unmet_wh=unmet,
         ledger_wh={name: ledger[name] for name in LEDGER},
         notes=(
             *weather.notes,
             *pwm_notes(laid_out(plan, cold)),
-            *placed.notes,
+            *demand.placed.notes,
             *mains_notes(plan, cold),
         ),
         case=ready.case,

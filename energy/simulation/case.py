@@ -8,6 +8,7 @@ import zlib
 from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -43,15 +44,36 @@ HOURLY_CELL_S = 600.0  # weather known by the hour gains nothing from finer sun
 
 
 @dataclass(frozen=True)
+class Demand:
+    """What a plan asks in all weathers alike, and what its limits let run; n segments.
+
+    edges [UTC s], (n + 1,); lost: the share of a task's watts that its lead adds; overloads are the
+    bursts that the limits turn away; inverter_on (n,) 0 or 1; loads in rank order; did: numbers
+    from 0 of tasks that ran, whatever the limits say; asked_wh and turned_away_wh (tasks,) the
+    stated energy of all bursts and of those turned away.
+    """
+
+    placed: Placed
+    edges: Array
+    limits: Limits
+    lost: dict[int, float]
+    overloads: tuple[Overload, ...]
+    inverter_on: Array
+    loads: Sequence[Load]
+    asked_wh: Array
+    turned_away_wh: Array
+    did: Container[int] = ()
+
+
+@dataclass(frozen=True)
 class LaidOut:
     """A plan made ready: the case to simulate and what was settled on the way.
 
-    overloads are the bursts that the limits turn away; solar is what the panels give, with their
-    books; derate (m,) is the mean share of their labels that the panels give.
+    solar is what the panels give, with their books; derate (m,) is the mean share of their labels
+    that the panels give.
     """
 
     case: Case
-    overloads: tuple[Overload, ...]
     solar: Solar
     derate: Array
 
@@ -130,30 +152,60 @@ def _cells(plan: Plan, record: Source, calendar: Calendar, span: Interval) -> Ar
     return grid(float(first), float(last), marks, every)
 
 
-def lay_out(
-    days: Days,
-    placed: Placed,
-    weather: Weathers,
-    sun: Solar | None = None,
-    factor: Array | None = None,
-    did: Container[int] = (),
-) -> LaidOut:
-    """Lay a plan with its bursts and weathers out in segments and scenarios, ready to simulate.
+def demand_of(
+    days: Days, placed: Placed, did: Container[int] = (), previous: Demand | None = None
+) -> Demand:
+    """What the bursts of a plan ask, segment by segment.
 
-    sun is what the panels give in the cells of the days and factor the random factors of the tasks,
-    (tasks, m or more), each worked out here where it is left out. did: numbers from 0 of tasks that
-    ran, whatever the limits say. Raises PlanError for more moments than can be simulated.
+    previous: the demand of a plan that differs little; what the same bursts ask under the same
+    limits is taken over. Raises PlanError for more moments than can be simulated.
     """
-    plan, calendar = days.plan, days.calendar
-    scenarios = weather.shift_days.size
-    edges, limits = edges_of(days, placed), limits_of(plan, inverter_windows(plan, calendar))
-    order = ranked(plan)
-    turned_away = [
+    plan, edges = days.plan, edges_of(days, placed)
+    limits = limits_of(plan, inverter_windows(plan, days.calendar))
+    lost, order = lead_losses(plan, days.site.cold), ranked(plan)
+    alike = (
+        previous is not None
+        and previous.placed is placed
+        and previous.did == did
+        and previous.lost == lost
+        and np.array_equal(previous.edges, edges)
+    )
+    if previous is not None and alike and previous.limits == limits:
+        return previous
+    turned_away = tuple(
         overload
         for overload in overloads(edges, placed.bursts, plan.task, order, limits, placed.begun)
         if overload.burst.task not in did
-    ]
+    )
     accepted = running(placed.bursts, turned_away)
+    if previous is not None and alike and not (turned_away or previous.overloads):
+        loads = previous.loads
+    else:
+        loads = _loads(edges, accepted, plan, order, lost)
+    on = inverter_on(edges, accepted, plan.task, limits, placed.begun)
+    asked_wh, turned_away_wh = (
+        energy_by_task(bursts, len(plan.task))
+        for bursts in (placed.bursts, [overload.burst for overload in turned_away])
+    )
+    return Demand(
+        placed, edges, limits, lost, turned_away, on, loads, asked_wh, turned_away_wh, did
+    )
+
+
+def lay_out(
+    days: Days,
+    demand: Demand,
+    weather: Weathers,
+    sun: Solar | None = None,
+    factor: Array | None = None,
+) -> LaidOut:
+    """Lay a plan with its demand and weathers out in segments and scenarios, ready to simulate.
+
+    sun is what the panels give in the cells of the days and factor the random factors of the tasks,
+    (tasks, m or more), each worked out here where it is left out.
+    """
+    plan, calendar = days.plan, days.calendar
+    scenarios, edges = weather.shift_days.size, demand.edges
     derate = derates(plan, scenarios)
     if sun is None:
         sun = solar(days, weather, derate)
@@ -177,18 +229,13 @@ def lay_out(
         temp_pack=temperature,
         temp_row=temp_row,
         idle_w=plan.pack.idle_w,
-        inverter=limits.curve,
-        inverter_on=inverter_on(edges, accepted, plan.task, limits, placed.begun),
-        outlet_efficiency=limits.outlet_efficiency,
-        loads=_loads(edges, accepted, plan, order, lead_losses(plan, days.site.cold)),
+        inverter=demand.limits.curve,
+        inverter_on=demand.inverter_on,
+        outlet_efficiency=demand.limits.outlet_efficiency,
+        loads=demand.loads,
         factor=_task_factors(plan, scenarios) if factor is None else factor[:, :scenarios],
     )
-    return LaidOut(
-        case=case,
-        overloads=tuple(turned_away),
-        solar=sun,
-        derate=_mean_derate(plan, derate, scenarios),
-    )
+    return LaidOut(case, sun, _mean_derate(plan, derate, scenarios))
 
 
 def edges_of(days: Days, placed: Placed) -> Array:
@@ -270,8 +317,14 @@ def random_factors(
 
 def standard_normals(plan: Plan, kind: str, name: str, scenarios: int) -> Array:
     """The numbers behind the random factors of a thing, one a scenario."""
-    key = [plan.weather.seed, zlib.crc32(f"{kind}:{name}".encode())]
-    return np.random.default_rng(key).standard_normal(scenarios)
+    return _drawn(plan.weather.seed, zlib.crc32(f"{kind}:{name}".encode()), scenarios)
+
+
+@lru_cache(maxsize=256)
+def _drawn(seed: int, stream: int, count: int) -> Array:
+    drawn = np.random.default_rng([seed, stream]).standard_normal(count)
+    drawn.flags.writeable = False
+    return drawn
 
 
 def lognormal(normal: Array, spread_percent: float) -> Array:

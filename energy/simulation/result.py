@@ -18,6 +18,7 @@ from energy.model.simulate import Case, Simulated, row_blocks, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
 from energy.simulation.bursts import Placed
+from energy.simulation.case import Demand
 from energy.simulation.progress import Done, Progress
 from energy.simulation.solar import Solar
 from energy.simulation.success import Chance, lowest_point, needed, reached, succeeds, wilson
@@ -59,8 +60,7 @@ class Budget:
     time_s: Array
     capacity_wh: Array
     simulated: Simulated
-    placed: Placed
-    overloads: tuple[Overload, ...]
+    demand: Demand = field(repr=False)
     asked_wh: Array
     unmet_wh: Array
     ledger_wh: dict[str, Array]
@@ -82,6 +82,16 @@ class Budget:
     def calendar(self) -> Calendar:
         """The plan's local dates with their clock and sun."""
         return self.days.calendar
+
+    @property
+    def placed(self) -> Placed:
+        """When the tasks run."""
+        return self.demand.placed
+
+    @property
+    def overloads(self) -> tuple[Overload, ...]:
+        """The bursts that the limits turn away, each with its limit."""
+        return self.demand.overloads
 
     @property
     def bursts(self) -> tuple[Burst, ...]:

@@ -144,14 +144,12 @@ class Coarse:
         net = self.net_wh - asked_wh
         up = np.minimum(net, self.most_wh) * self.coulombic
         change = np.where(net > 0.0, up, net)
-        store = np.broadcast_to(self.start_wh, net[:, 0].shape)
-        lowest = np.full(store.shape, np.inf)
-        mean_store = np.zeros(store.shape)
+        before, store = np.broadcast_to(self.start_wh, net[:, 0].shape), change
         for t in range(net.shape[1]):
-            store = np.minimum(store + change[:, t], self.full_wh)
-            np.minimum(lowest, store / self.full_wh - self.floor[t], out=lowest)
-            mean_store += store
-        return lowest, (mean_store / self.full_wh).mean(axis=1) / net.shape[1]
+            np.minimum(before + change[:, t], self.full_wh, out=store[:, t])
+            before = store[:, t]
+        lowest = (store / self.full_wh - self.floor).min(axis=1)
+        return lowest, (store.sum(axis=1) / self.full_wh).mean(axis=1) / net.shape[1]
 
 
 def about_the_deciding(result: Budget) -> Index:

@@ -315,6 +315,8 @@ class Judge:
     def comes_after(self, levels: Levels, where: Sequence[Blocks]) -> bool:
         """Whether everything with an `after` begins when what it waits for is done (see
         `in_turn`)."""
+        if not self.items.after:
+            return True
         chosen = self.piece_levels(levels)
         return self.in_turn(
             {i: self.places.bursts(i, much, where[i]) for i, much in enumerate(chosen) if much}

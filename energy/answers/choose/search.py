@@ -148,11 +148,11 @@ class Search:
         return None if self.best is None else self._fill(self.best, self.open)
 
     def _roughly(self, tries: int) -> Choice | None:
-        """As `_improved`, judged roughly: twice, for the second time knows how far off it was."""
+        """As `_improved`, judged roughly, once a greedy choice has shown how far off that is."""
         in_full = self.judge
         given = self.result, self.every, self.items, self.slot_s, self.effort, None
         rough = self.judge = RoughJudge(*given)
-        if (choice := self._improved(tries)) is not None:
+        if (choice := self._improved(0)) is not None:
             rough.learn(choice.levels, in_full)
             choice = self._improved(tries)
         self.judge = in_full

@@ -1,7 +1,7 @@
 """How far a kind of change has to go: the search for the smallest size that works."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from energy.answers.fix.ladder import Ladder
 
@@ -13,10 +13,13 @@ FAR_PERCENT = 3.0  # of charge: where most of a few misses by so much, none of t
 
 
 def smallest_size(
-    ladder: Ladder, tried: Callable[[float], tuple[bool, float]], under: float
+    ladder: Ladder,
+    tried: Callable[[float], tuple[bool, float]],
+    under: float,
+    looked_at: Iterable[float] = (),
 ) -> float | None:
     """The smallest size that works, None if none; `tried` says whether one does and how far it is
-    from working, under how far none at all is.
+    from working, under how far none at all is. The search goes on from sizes looked at before.
 
     The largest is tried first, then a few one after another. Of many, between one that works and
     one that does not, the next is guessed from how far both are from working, or halfway where that
@@ -28,6 +31,12 @@ def smallest_size(
     if not works:
         return None
     low, high, turn = 0.0, ladder.most, 0
+    for size in sorted(looked_at):
+        works, margin = tried(size)
+        if works:
+            high, over = size, margin
+            break
+        low, under = size, margin
     while not near(low, high, ladder):
         middle = between(low, high, under, over, turn, ladder.whole)
         works, margin = tried(middle)

@@ -67,10 +67,11 @@ class Trials:
         where that does not do either, it is sought in full passes, or is the most there can be.
         """
         for look in (self.roughly, self.closely):
-            rosy_percent = 0.0
+            rosy_percent, looked_at = 0.0, dict[float, Seen | None]()
             for _ in range(RUNS):
-                tried = partial(_tried, look, ladder, rosy_percent)
-                size = smallest_size(ladder, tried, self.result.margin_percent)
+                tried = partial(_tried, look, ladder, looked_at, rosy_percent)
+                under = self.result.margin_percent
+                size = smallest_size(ladder, tried, under, tuple(looked_at))
                 if size is None:
                     break
                 best = self.budget(ladder.change(size))
@@ -119,10 +120,18 @@ class Trials:
         self.cells += cells
 
 
-def _tried(look: Look, ladder: Ladder, rosy_percent: float, size: float) -> tuple[bool, float]:
+def _tried(
+    look: Look,
+    ladder: Ladder,
+    looked_at: dict[float, Seen | None],
+    rosy_percent: float,
+    size: float,
+) -> tuple[bool, float]:
     """Whether a size works, and how far it is from that, less what was seen too much [percent of
-    charge]."""
-    if (seen := look(ladder.change(size))) is None:
+    charge]; each is looked at once."""
+    if size not in looked_at:
+        looked_at[size] = look(ladder.change(size))
+    if (seen := looked_at[size]) is None:
         return False, -1.0
     margin = seen.margin_percent - rosy_percent
     return seen.yes and margin >= 0.0, margin

@@ -18,7 +18,7 @@ from energy.model import Array, Index
 from energy.model.stretches import Rows, averaged, rows_of, sun_of
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import place_bursts
-from energy.simulation.case import calendar_of, days_of, lay_out, span_of
+from energy.simulation.case import calendar_of, days_of, demand_of, lay_out, span_of
 from energy.simulation.strings import kept_connection
 from energy.weather.coldest import Cold, coldest
 from energy.weather.record import Record
@@ -174,7 +174,7 @@ def ready_year(
     if cold is not None:
         days = replace(days, site=replace(days.site, cold=cold))
     weather, *_ = weathers(days)
-    case = lay_out(days, place_bursts(large, calendar, days.span), weather).case
+    case = lay_out(days, demand_of(days, place_bursts(large, calendar, days.span)), weather).case
     dates = (calendar.first + timedelta(k) for k in range(YEAR_DAYS + 1))
     midnights = np.array([calendar.at(("clock", 0.0), date) for date in dates])
     return Designs(plan, (case,), LARGE_WH, panel_watts(plan), days.site.cold), midnights
