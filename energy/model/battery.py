@@ -262,28 +262,21 @@ def _advance_two_wells(
     path[0] = q
     for i in range(hours.shape[0]):
         q, w = q * half[i], w * half[i]
-        available = w + c * q
-        q1, w1 = q + moved[i], w * relax[i] + lifted[i]
-        a1 = w1 + c * q1
+        available = c * q
+        available += w
+        q1, w1 = q + moved[i], w * relax[i]
+        w1 += lifted[i]
+        a1 = c * q1
+        a1 += w1
         if may_run_out[i] and (at := (np.minimum(available, a1) < floor[i]).nonzero()[0]).size:
-            q1[at], w1[at], full[i, at] = _run_out(
-                c, kk, q[at], w[at], rate[i, at], floor[i, at], hours[i, at]
-            )
+            here = (each.take(at) for each in (q, w, rate[i], floor[i], hours[i]))
+            q1[at], w1[at], full[i, at] = _run_out(c, kk, *here)
         if may_fill[i]:
             high = np.maximum(available, top)
             at = ((q1 > meets[i]) | ((a1 > high) & charges[i])).nonzero()[0]
             if at.size:
-                q1[at], w1[at] = _fill(
-                    c,
-                    kk,
-                    q[at],
-                    w[at],
-                    rate[i, at],
-                    high[at],
-                    capacity[at],
-                    taper[at],
-                    hours[i, at],
-                )
+                here = (each.take(at) for each in (q, w, rate[i], high, capacity, taper, hours[i]))
+                q1[at], w1[at] = _fill(c, kk, *here)
         q, w = q1 * half[i], w1 * half[i]
         path[i + 1] = q
     return Path(path, full, w)
@@ -312,13 +305,13 @@ def _well_reaches(
     """
     straight, aside = c * current, (1.0 - c) * current / kk
     bend, lacks = w - aside, aside + c * q - level
-    t = np.where(bend * current < 0.0, 0.0, end)
+    t, near = np.where(bend * current < 0.0, 0.0, end), 1e-8 * end
     for _ in range(40):
         curved = bend * np.exp(-kk * t)
         speed = straight - kk * curved
-        step = (curved + straight * t + lacks) / np.where(speed == 0.0, np.inf, speed)
-        before, t = t, np.minimum(np.maximum(t - step, 0.0), end)
-        if (np.abs(t - before) <= 1e-8 * end).all():  # the error is the square of that
+        speed[speed == 0.0] = np.inf
+        before, t = t, np.minimum(np.maximum(t - (curved + straight * t + lacks) / speed, 0.0), end)
+        if (np.abs(t - before) <= near).all():  # the error is the square of that
             break
     return t
 
@@ -385,12 +378,13 @@ def _fill(
     room, gap, faster = capacity - q1, np.maximum(high - available, 0.0), kk - taper
     faster = np.where(np.abs(faster) < 1e-9, 1e-9, faster)
     inside = gap * faster / np.maximum((taper - kk * c) * room, 1e-300)
-    meets = np.log1p(np.maximum(inside, 1e-16 - 1.0)) / faster
-    meets = np.where((taper > kk * c) & (inside > -1.0), meets, np.inf)
+    meets, met = np.full_like(inside, np.inf), (taper > kk * c) & (inside > -1.0)
+    np.log1p(inside, out=meets, where=met)
+    np.divide(meets, faster, out=meets, where=met)
     along = np.where(topped, 0.0, np.minimum(meets, left))
     slower, more = np.exp(-kk * along), np.expm1(faster * along)
     q2 = capacity - room * slower * (1.0 + more)  # room exp(-taper along)
     w2 = w1 * slower + (1.0 - c) * taper * room * slower * more / faster
-    q3, w3 = _held(c, kk, w2, high, left - along)
-    holds = along < left
-    return np.where(holds, q3, q2), np.where(holds, w3, w2)
+    at = (along < left).nonzero()[0]
+    q2[at], w2[at] = _held(c, kk, w2[at], high[at], left[at] - along[at])
+    return q2, w2

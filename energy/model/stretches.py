@@ -110,7 +110,7 @@ def averaged(rows: Rows, cell_h: float) -> tuple[Rows, Callable[[Array], Array]]
 
 
 def _and_none(values: Array) -> Array:
-    return np.concatenate([values, np.zeros((1, values.shape[1]))])
+    return np.ascontiguousarray(np.concatenate([values, np.zeros((1, values.shape[1]))]))
 
 
 @dataclass(frozen=True)
@@ -247,8 +247,8 @@ class Stretches:
     def _block(self, packs: Battery, state: Array, column: Index, row: Index) -> "_Block":
         """Run some columns through some rows each, (b, columns)."""
         rows, scenario = self._rows, self._scenario[column]
-        sun = self._sun[rows.solar_row[row], self._sun_column[column]]
-        net_w, hours = sun + rows.bus_w[row, scenario], rows.hours[row]
+        sun = _at(self._sun, rows.solar_row[row], self._sun_column[column])
+        net_w, hours = sun + _at(rows.bus_w, row, scenario), rows.hours.take(row)
         cold_unavailable = _at(rows.cold_unavailable, row, scenario)
         rate = store_rate(packs, net_w, _at(rows.may_charge, row, scenario))
         floor_wh = cold_unavailable * packs.capacity_wh
@@ -257,9 +257,10 @@ class Stretches:
         return _Block(rows.case, packs, segment, scenario, hours, sun, rate, cold_unavailable, path)
 
 
-def _at(values: Array, row: Index, scenario: Index) -> Array:
-    """Values of rows in scenarios, or of rows alone, (b, columns)."""
-    return np.asarray(values[row, 0] if values.shape[1] == 1 else values[row, scenario])
+def _at(values: Array, row: Index, column: Index) -> Array:
+    """Values of rows in columns, or of rows alone, (b, columns); row -1 is the last."""
+    wide = values.shape[1]
+    return values.ravel().take(row if wide == 1 else row * wide + column, mode="wrap")
 
 
 @dataclass(frozen=True)

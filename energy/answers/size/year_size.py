@@ -193,13 +193,17 @@ def _cuts(low: int, high: int, cuts: int, count: int, near: int | None = None) -
     >>> _cuts(-1, 10, 4, 10), _cuts(3, 5, 4, 10), _cuts(3, 4, 4, 10)
     ([1, 3, 6, 8, 9], [4], [])
     >>> _cuts(-1, 10, 4, 10, 4), _cuts(4, 10, 4, 10, 4), _cuts(-1, 3, 4, 10, 4)
-    ([3, 4], [5, 6, 8], [1, 2])
+    ([3, 4], [5], [2])
+    >>> _cuts(5, 10, 4, 10, 4), _cuts(-1, 6, 4, 10, 8)
+    ([6, 7], [4, 5])
     """
     if near is None:
         inner = np.linspace(low, high, cuts + 2)[1:-1].round().astype(int).tolist()
         inner += [count - 1] if high == count else []
     elif low < near - 1 < high or low < near < high:
         inner = [near - 1, near]
+    elif near <= low:
+        inner = [low + 1, 2 * low + 1 - near]
     else:
-        inner = [low + k if near <= low else high - k for k in (1, 2, 4)]
+        inner = [high - 1, 2 * high - near]
     return sorted({int(step) for step in inner if low < step < high})
