@@ -12,7 +12,7 @@ from energy.answers.page.page import page
 from energy.plan import Plan
 
 NO = Plan.read("builtin:cloudy-repair")
-YES = NO.replace(**{"pack.capacity_wh": 9000})
+YES = NO.replace(**{"pack.capacity_wh": 3000})
 ASKED = {
     "check": lambda plan: [check(plan)],
     "choose": lambda plan: [choose(plan)],

@@ -119,14 +119,11 @@ def test_a_tool_that_can_never_start_is_left_out_with_the_number():
 
 DEMOS = [
     "cloudy-repair",
-    pytest.param("two-night-trip", marks=pytest.mark.oracle),
-    "january-job",
+    *(pytest.param(name, marks=pytest.mark.oracle) for name in ("two-night-trip", "january-job")),
 ]
 
 
-@pytest.mark.parametrize(
-    "name", [*DEMOS[:2], pytest.param("january-job", marks=pytest.mark.oracle)]
-)
+@pytest.mark.parametrize("name", DEMOS)
 def test_the_written_choice_is_a_plan_that_check_says_yes_to(name, tmp_path):
     answer = choice_of(name)
     written = tmp_path / "plan.toml"

@@ -313,6 +313,7 @@ print("energy.weather.fetched.online" in sys.modules)
 """
 
 
+@pytest.mark.oracle
 def test_a_check_touches_no_network() -> None:
     done = subprocess.run(
         [sys.executable, "-c", CHECKS_WITHOUT_NETWORK],
