@@ -59,6 +59,7 @@ def test_a_file_written_later_is_the_same(tmp_path):
     assert [suffix for suffix in first if first[suffix] != second[suffix]] == []
 
 
+@pytest.mark.oracle
 def test_choosing_in_threads_gives_what_one_gives_and_leaves_the_streams_alone(capfd):
     plan = Plan.read(str(DEMO))
     alone = choose(plan).as_dict()

@@ -41,10 +41,10 @@ Fates = tuple[np.ndarray, np.ndarray]
 
 @pytest.fixture(scope="module")
 def drawn() -> dict[int, np.ndarray]:
-    """Days of 400 years for each measured year, from the means of the others."""
+    """Days of 200 years for each measured year, from the means of the others."""
     light = measured.measured_wh()
     return {
-        year: measured.drawn_wh(measured.monthly_means_wh(light, year != YEAR), year, 400)
+        year: measured.drawn_wh(measured.monthly_means_wh(light, year != YEAR), year, 200)
         for year in range(1976, 2000)
     }
 

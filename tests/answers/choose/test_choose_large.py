@@ -83,7 +83,7 @@ def test_a_large_plan_serves_no_less_than_a_greedy_rule(count, seed):
     assert [round(x, 5) for x in found] >= [round(x, 5) for x in least]
 
 
-@pytest.mark.parametrize(("count", "seed"), mostly((15, 1), seldom=[(30, 1), (30, 2)]))
+@pytest.mark.parametrize(("count", "seed"), mostly(seldom=[(15, 1), (30, 1), (30, 2)]))
 def test_more_effort_never_passes_the_bound(count, seed):
     asked = large_plan(seed, count)
     answer, more = choose(asked), choose(asked, effort=3)

@@ -14,7 +14,7 @@ from energy.answers.learn.next_reading import what_to_read
 from energy.answers.learn.readings import parse_readings
 
 GRINDER = "tool:angle-grinder-115"
-KITS = 8
+KITS = 5
 HEAD = "time,battery_percent,panel\n"
 
 

@@ -124,7 +124,7 @@ def test_the_chance_never_falls_with_more_panel_or_more_pack(
 @pytest.mark.parametrize(
     "name",
     [
-        "lithium in the frost of the far north",
+        pytest.param("lithium in the frost of the far north", marks=pytest.mark.oracle),
         pytest.param("flooded lead-acid behind a plain controller", marks=pytest.mark.oracle),
         pytest.param("a saw on an inverter", marks=pytest.mark.oracle),
         pytest.param("a long thin cable", marks=pytest.mark.oracle),
