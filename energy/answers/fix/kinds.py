@@ -46,7 +46,7 @@ def ladders(trials: Trials) -> list[Ladder]:
     ['inverter-off-between-tasks', 'move-flexible']
     """
 
-    def does(change: Change) -> bool:
+    def is_enough(change: Change) -> bool:
         with suppress(OutOfWork):
             seen = trials.roughly(change)
             return seen is not None and seen.yes
@@ -56,16 +56,16 @@ def ladders(trials: Trials) -> list[Ladder]:
         kit.inverter_off,
         tasks.nearer_noon,
         overloaded.another_time,
-        partial(kit.better_pose, does=does),
+        partial(kit.better_pose, is_enough=is_enough),
         kit.re_aim,
         leaving.leave_out,
         tasks.past_the_inverter,
-        partial(kit.another_source, does=does),
+        partial(kit.another_source, is_enough=is_enough),
         kit.fuller_start,
         overloaded.softer_start,
         overloaded.cordless,
         overloaded.stronger_inverter,
-        partial(overloaded.stronger_pack, does=does),
+        partial(overloaded.stronger_pack, is_enough=is_enough),
         kit.more_panel,
         kit.more_pack,
     )

@@ -40,7 +40,7 @@ def inverter_off(result: Budget) -> Ladder | None:
     )
 
 
-def better_pose(result: Budget, does: Callable[[Change], bool]) -> Ladder | None:
+def better_pose(result: Budget, is_enough: Callable[[Change], bool]) -> Ladder | None:
     """The panels that stand still, set up the best way for the days and the weather; where that is
     not enough, for the hours in which the pack empties."""
     panels = result.plan.panel
@@ -48,11 +48,11 @@ def better_pose(result: Budget, does: Callable[[Change], bool]) -> Ladder | None
         return None
     sought = search(result)
     best = _standing(result, sought, sought.yields().best(), ": energy aim says how")
-    if does(best.change(1.0)):
+    if is_enough(best.change(1.0)):
         return best
     early = sought.yields(_emptying(result.low_end)).best()
     emptying = _standing(result, sought, early, ", for the hours in which the pack empties")
-    return emptying if does(emptying.change(1.0)) else best
+    return emptying if is_enough(emptying.change(1.0)) else best
 
 
 def _emptying(result: Budget) -> Interval:
@@ -126,10 +126,10 @@ def fuller_start(result: Budget) -> Ladder | None:
     )
 
 
-def another_source(result: Budget, does: Callable[[Change], bool]) -> Ladder | None:
+def another_source(result: Budget, is_enough: Callable[[Change], bool]) -> Ladder | None:
     """Minutes of 100 W that end at the hour of the day, and on the day, at which they help most."""
     sources = [_source_until(result, ends_s, most) for ends_s, most in _best_ends(result)]
-    enough = (s for s in sources if does(s.change(s.most)))
+    enough = (s for s in sources if is_enough(s.change(s.most)))
     return next(enough, sources[-1]) if sources else None
 
 

@@ -236,7 +236,7 @@ def _may_be_cordless(task: Task) -> bool:
 # --- another inverter or pack -------------------------------------------------------------------
 
 
-def stronger_pack(result: Budget, does: Callable[[Change], bool]) -> Ladder | None:
+def stronger_pack(result: Budget, is_enough: Callable[[Change], bool]) -> Ladder | None:
     """The smallest listed pack, else the smallest built-in one, that bears what is turned away and
     lasts; where none lasts, the largest that bears it."""
     if not [overload for overload in result.overloads if overload.limit != "inverter-off"]:
@@ -245,7 +245,7 @@ def stronger_pack(result: Budget, does: Callable[[Change], bool]) -> Ladder | No
     packs = [pack for pack in every if _bears(result, pack[0])][:PACKS]
     if not packs:
         return None
-    lasting = (pack for pack in packs if does(pack[0]))
+    lasting = (pack for pack in packs if is_enough(pack[0]))
     change, text = next(lasting, packs[-1])
     return Ladder("stronger-pack", False, lambda _: change, lambda _: text)
 
@@ -310,10 +310,11 @@ def stronger_inverter(result: Budget) -> Ladder | None:
         return None
     change: Change = {}
     for _ in range(INVERTERS):  # beside what now runs, what ranks lower may ask for more
-        if too_weak:
-            change = _bearing(plan, too_weak)
-            plan = result.plan.replace(**change)
-            too_weak = _too_weak(_turned_away(result, plan))
+        change = _bearing(plan, too_weak)
+        plan = result.plan.replace(**change)
+        too_weak = _too_weak(_turned_away(result, plan))
+        if not too_weak:
+            break
     rated, surge = change.values()
     return Ladder(
         kind="stronger-inverter",
