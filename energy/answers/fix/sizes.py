@@ -7,6 +7,7 @@ from energy.answers.fix.ladder import Ladder
 
 STEP_SHARE = 0.02  # sizes are rounded up by less than this share of what is added
 BRACKET_SHARE = 0.01  # and found to within this one
+BEYOND_SHARE = 0.003  # by so much of it the guess is missed on purpose: then both ends are near
 FINEST = 1e-4  # of the most that a kind of change can do: less is nothing
 FEW = 3
 FAR_PERCENT = 3.0  # of charge: where most of a few misses by so much, none of them is enough
@@ -22,15 +23,16 @@ def smallest_size(
     from working, under how far none at all is. The search goes on from sizes looked at before.
 
     The largest is tried first, then a few one after another. Of many, between one that works and
-    one that does not, the next is guessed from how far both are from working, or halfway where that
-    does not tell.
+    one that does not, the next is guessed by the method of Anderson and Björck (1973,
+    doi:10.1007/BF01951936): from how far both are from working, but where an end moved twice, the
+    other counts for less.
     """
     works, over = tried(ladder.most)
     if ladder.whole and ladder.most <= FEW and over > -FAR_PERCENT:
         return next((float(n) for n in range(1, int(ladder.most) + 1) if tried(n)[0]), None)
     if not works:
         return None
-    low, high, turn = 0.0, ladder.most, 0
+    low, high, moved = 0.0, ladder.most, 0
     for size in sorted(looked_at):
         works, margin = tried(size)
         if works:
@@ -38,13 +40,14 @@ def smallest_size(
             break
         low, under = size, margin
     while not near(low, high, ladder):
-        middle = between(low, high, under, over, turn, ladder.whole)
+        middle = between(low, high, under, over, moved, ladder.whole)
         works, margin = tried(middle)
         if works:
-            high, over = middle, margin
+            under *= still_counts(over, margin) if moved > 0 else 1.0
+            high, over, moved = middle, margin, 1
         else:
-            low, under = middle, margin
-        turn += 1
+            over *= still_counts(under, margin) if moved < 0 else 1.0
+            low, under, moved = middle, margin, -1
     return high if ladder.whole else min(rounded_up(high), ladder.most)
 
 
@@ -53,18 +56,26 @@ def near(low: float, high: float, ladder: Ladder) -> bool:
     return high - low <= (1.0 if ladder.whole else max(BRACKET_SHARE * high, FINEST * ladder.most))
 
 
-def between(low: float, high: float, under: float, over: float, turn: int, whole: bool) -> float:
-    """The next size to try: a little beyond the straight line's zero; every third time halfway.
+def between(low: float, high: float, under: float, over: float, moved: int, whole: bool) -> float:
+    """The next size to try: where a straight line is zero, and a little beyond as seen from the end
+    that moved last (1 the one that works, -1 the other, 0 none); halfway where there is no zero.
 
-    >>> between(0.0, 100.0, -10.0, 10.0, 0, True), between(0.0, 100.0, -10.0, 0.0, 2, True)
+    >>> between(0.0, 100.0, -10.0, 10.0, 0, True), between(0.0, 100.0, 0.0, 10.0, 1, True)
     (50.0, 50.0)
     """
-    share = 0.5
-    if turn % 3 != 2 and under < 0.0 <= over:
-        beyond = 1.01 if turn % 3 == 0 else 0.99
-        share = min(max(beyond * -under / (over - under), 0.01), 0.99)
-    middle = low + share * (high - low)
-    return min(max(float(round(middle)), low + 1.0), high - 1.0) if whole else middle
+    share = -under / (over - under) if under < 0.0 <= over else 0.5
+    least = 1.0 if whole else 0.01 * (high - low)
+    middle = low + share * (high - low) - moved * BEYOND_SHARE * high
+    return min(max(float(round(middle)) if whole else middle, low + least), high - least)
+
+
+def still_counts(before: float, now: float) -> float:
+    """How much the other end still counts when one moved again, from its own margins.
+
+    >>> still_counts(10.0, 4.0), still_counts(-10.0, -12.0)
+    (0.6, 0.5)
+    """
+    return 1.0 - now / before if abs(now) < abs(before) else 0.5
 
 
 def rounded_up(value: float) -> float:

@@ -29,7 +29,8 @@ LEAST_MORE_PERCENT = 0.1  # of charge, that the second has to show
 
 @dataclass(frozen=True)
 class Seen:
-    """What a rough pass saw of a changed plan; margin_percent as the `Budget`'s."""
+    """What a pass saw of a changed plan; margin_percent as the `Budget`'s, but of the charge of the
+    pack as it stands."""
 
     yes: bool
     margin_percent: float
@@ -47,12 +48,19 @@ class Trials:
 
     def __init__(self, result: Budget, progress: Callable[[int, int], None] | None = None):
         self.result, self.progress = result, progress
+        self.lithium = result.case.battery.lithium
         self.cells, self.cut_short = 0.0, False
         turning, horizon = result.low_end.alone, result.plan.place.horizon
         self._rough = partial(rough, scenarios=_dullest(turning))
         light = turning.weather.light.with_sky(horizon)
         self._turning = replace(turning, weather=replace(turning.weather, light=light))
         self._seen: dict[str, Seen | None] = {}
+
+    @property
+    def margin_percent(self) -> float:
+        """The margin of the plan as it stands, as a rough pass sees it."""
+        seen = self.roughly({})
+        return self.result.margin_percent if seen is None else seen.margin_percent
 
     def tell(self, done: int, total: int) -> None:
         """Say how far the search is."""
@@ -70,8 +78,7 @@ class Trials:
             rosy_percent, looked_at = 0.0, dict[float, Seen | None]()
             for _ in range(RUNS):
                 tried = partial(_tried, look, ladder, looked_at, rosy_percent)
-                under = self.result.margin_percent
-                size = smallest_size(ladder, tried, under, tuple(looked_at))
+                size = smallest_size(ladder, tried, self.margin_percent, tuple(looked_at))
                 if size is None:
                     break
                 best = self.budget(ladder.change(size))
@@ -79,7 +86,7 @@ class Trials:
                     return None
                 if best.yes:
                     return size, best
-                rosy_percent += max(tried(size)[1] - best.margin_percent, LEAST_MORE_PERCENT)
+                rosy_percent += max(tried(size)[1] - self._margin_percent(best), LEAST_MORE_PERCENT)
             if not rosy_percent:
                 return None
         best = self.budget(ladder.change(ladder.most))
@@ -102,8 +109,11 @@ class Trials:
         self.spend(cost * cells_of(self.result.low_end))
         with suppress(PlanError):
             run = changed(self._turning, change, step)
-            return Seen(run.yes, run.margin_percent, run.overloads)
+            return Seen(run.yes, self._margin_percent(run), run.overloads)
         return None
+
+    def _margin_percent(self, run: Budget) -> float:
+        return run.margin_percent * run.plan.pack.capacity_wh / self.result.plan.pack.capacity_wh
 
     def budget(self, change: Change) -> Budget | None:
         """The budget of the changed plan in all weathers; otherwise as `roughly`."""
