@@ -186,8 +186,26 @@ def light_on_plane(sun: Sun, sky: Sky, tilt: Array, azimuth: Array, albedo: floa
     )
 
 
+# Incidence factors of dome, band and ground light at some tilts, as `_diffuse_modifiers_at` works
+# them out: a panel that moves would wait for ten of those.
+AT_TILTS = {
+    0.0: (0.9443269644, 0.0339432969, 0.0000000000),
+    5.0: (0.9457371359, 0.3401761479, 0.2432839015),
+    10.0: (0.9484070144, 0.5432283063, 0.4192785074),
+    15.0: (0.9513142680, 0.6762009522, 0.5461854972),
+    20.0: (0.9539175229, 0.7652650139, 0.6382515373),
+    30.0: (0.9576752010, 0.8680711233, 0.7595335195),
+    45.0: (0.9596610169, 0.9335521018, 0.8556865613),
+    60.0: (0.9580278731, 0.9580798745, 0.9035399636),
+    75.0: (0.9531884567, 0.9674095807, 0.9295123861),
+    90.0: (0.9443689267, 0.9698192906, 0.9443689267),
+}
+
+
 @lru_cache(maxsize=256)
 def _diffuse_modifiers_at(tilt_deg: float) -> tuple[float, float, float]:
+    if tilt_deg in AT_TILTS:
+        return AT_TILTS[tilt_deg]
     # Half of pvlib's steps for dome and ground: 4e-5 away, a seventh of the time.
     sky, band, ground = (
         float(pvlib.iam.marion_integrate(pvlib.iam.physical, tilt_deg, region, num=steps))
@@ -207,7 +225,7 @@ def diffuse_modifiers(tilt: Array) -> tuple[Array, Array, Array]:
     """
     tilts = np.unique(tilt)
     if tilts.size > 4:
-        tilts = np.array([0.0, 5.0, 10.0, 20.0, 30.0, 45.0, 60.0, 75.0, 90.0])
+        tilts = np.array(list(AT_TILTS))
     table = np.array([_diffuse_modifiers_at(float(t)) for t in tilts])
     sky, band, ground = (np.interp(tilt, tilts, table[:, k])[:, None] for k in range(3))
     return sky, band, ground

@@ -82,6 +82,16 @@ def test_diffuse_modifier_of_the_dome():
     assert panel.diffuse_modifiers(np.array([45.0]))[0][0, 0] == pytest.approx(0.960, abs=1e-3)
 
 
+def test_the_modifiers_that_are_written_down_are_pvlib_s():
+    regions = ("sky", 90), ("horizon", None), ("ground", 90)
+    for tilt, written in panel.AT_TILTS.items():
+        exact = [
+            pvlib.iam.marion_integrate(pvlib.iam.physical, tilt, region, num=steps)
+            for region, steps in regions
+        ]
+        assert written == pytest.approx(exact, abs=1e-9), tilt
+
+
 def test_a_moving_panels_modifiers_stay_near_the_exact_ones():
     tilts = np.array([7.0, 25.0, 37.0, 52.0, 68.0, 82.0])
     between = panel.diffuse_modifiers(tilts)[0][:, 0]

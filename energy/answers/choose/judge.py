@@ -25,6 +25,7 @@ from energy.simulation.budget import Budget, changed
 
 MOST_LAYOUTS = 300  # of a doubted choice are all looked at, at effort 1
 AT_ONCE = 12  # choices in one pass
+COLUMNS = 64  # choices x scenarios, in one pass, that cost hardly more than a few
 AHEAD = 50  # shown as still to come while nobody knows how many will
 MORE_SCENARIOS = 6  # beyond twice those that may fail: enough to see most failures
 
@@ -185,13 +186,13 @@ class Judge:
             numbers = able[first : first + AT_ONCE]
             self._count(len(numbers))
             margins = np.full((len(numbers), self.deciding.success.size), np.inf)
-            margins[:, self.dullest] = self.batch.margins(
-                [several[n] for n in numbers], self.dullest
-            )
-            unsure = np.flatnonzero((margins < 0.0).sum(axis=1) <= self.deciding.may_fail)
-            if unsure.size and self.others.size:
-                sets = [several[numbers[k]] for k in unsure]
-                margins[np.ix_(unsure, self.others)] = self.batch.margins(sets, self.others)
+            everyone, unsure = np.arange(margins.shape[1]), np.arange(len(numbers))
+            few = margins.size <= COLUMNS
+            for scenarios in (everyone,) if few else (self.dullest, self.others):
+                if unsure.size and scenarios.size:
+                    sets = [several[numbers[k]] for k in unsure]
+                    margins[np.ix_(unsure, scenarios)] = self.batch.margins(sets, scenarios)
+                unsure = np.flatnonzero((margins < 0.0).sum(axis=1) <= self.deciding.may_fail)
             failed = margins < 0.0
             holding = np.flatnonzero(failed.sum(axis=1) <= self.deciding.may_fail)
             if holding.size:

@@ -148,23 +148,25 @@ class Search:
         return None if self.best is None else self._fill(self.best, self.open)
 
     def _roughly(self, tries: int) -> Choice | None:
-        """As `_improved`, judged roughly, once a greedy choice has shown how far off that is."""
+        """As `_improved`, judged roughly, once a first choice has shown how far off that is."""
         in_full = self.judge
         given = self.result, self.every, self.items, self.slot_s, self.effort, None
         rough = self.judge = RoughJudge(*given)
         if (choice := self._improved(0)) is not None:
             rough.learn(choice.levels, in_full)
-            choice = self._improved(tries)
+            if (choice := self._settled(choice)) is not None:
+                choice = self._improved(tries, choice)
         self.judge = in_full
         return choice
 
-    def _improved(self, tries: int) -> Choice | None:
-        """A greedy choice, improved in so many tries; None where not even what must run holds."""
-        self.best = self._what_must()
+    def _improved(self, tries: int, choice: Choice | None = None) -> Choice | None:
+        """A choice that holds (left out: a greedy one), improved in so many tries; None where not
+        even what must run holds."""
+        self.best = choice or self._what_must()
         if self.best is None:
             return None
         self.judge.allowed = np.inf
-        self._keep(self._greedy(self._orders()[0]))
+        self._fill(choice, self.open) if choice else self._keep(self._greedy(self._orders()[0]))
         self.judge.allowed = self.judge.tries + tries
         with suppress(OutOfWork):
             self._everything() if self.exact else self._swap()
@@ -277,11 +279,11 @@ class Search:
     def _fill(self, choice: Choice, order: Sequence[int]) -> Choice:
         """The choice with as much more of some items, one after another, as holds; a little more
         of several is tried at once, up to the first of which more holds."""
-        left = list(order)
+        left = [n for n in order if choice.levels[n] < self.most[n]]
         while left:
             tried, before = left[:AT_ONCE], choice
-            more = [(n, choice.levels[n] + 1) for n in tried if choice.levels[n] < self.most[n]]
-            self.judge.holds_each([_with(choice.levels, n, level) for n, level in more], choice)
+            more = [_with(choice.levels, n, choice.levels[n] + 1) for n in tried]
+            self.judge.holds_each(more, choice)
             while tried and choice is before:
                 item = tried.pop(0)
                 choice = self._more_of(choice, item)

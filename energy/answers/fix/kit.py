@@ -25,6 +25,7 @@ MOST_WINDOWS = 600  # hours by the clock, some forty days: a source is looked fo
 CELLS_AT_ONCE = 10_000_000  # windows x slots x scenarios: bounds the memory
 SOURCE_TRIED_MIN = (30, 120, SOURCE_MOST_MIN)
 EARLIEST_H, LATEST_H = 6, 21  # nobody tends a charger earlier or later
+SAME_POSE_DEG = 5.0  # nobody props a panel up more nearly (common practice, no source)
 MOST_PANEL_W, MOST_PACK = 3000.0, 8.0  # more is another plan: watts added, times the capacity
 
 
@@ -47,10 +48,13 @@ def better_pose(result: Budget, is_enough: Callable[[Change], bool]) -> Ladder |
     if not panels or any(panel.aim in ("re-aimed", "follow") for panel in panels):
         return None
     sought = search(result)
-    best = _standing(result, sought, sought.yields().best(), ": energy aim says how")
+    pose = sought.yields().best()
+    best = _standing(result, sought, pose, ": energy aim says how")
     if is_enough(best.change(1.0)):
         return best
     early = sought.yields(_emptying(result.low_end)).best()
+    if all(abs(a - b) <= SAME_POSE_DEG for a, b in zip(pose, early, strict=True)):
+        return best
     emptying = _standing(result, sought, early, ", for the hours in which the pack empties")
     return emptying if is_enough(emptying.change(1.0)) else best
 
