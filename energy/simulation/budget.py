@@ -21,15 +21,8 @@ from energy.plan import Plan, PlanError
 from energy.plan.task import called
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
-from energy.simulation.case import (
-    Demand,
-    calendar_of,
-    days_of,
-    demand_of,
-    derates,
-    lay_out,
-    span_of,
-)
+from energy.simulation.case import calendar_of, days_of, derates, lay_out, span_of
+from energy.simulation.demand import Demand, demand_of
 from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
 from energy.simulation.result import Lowest as Lowest

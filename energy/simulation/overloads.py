@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from energy.model.limits import Overload, overloads
-from energy.simulation.case import inverter_windows, limits_of
+from energy.simulation.demand import inverter_windows, limits_of
 from energy.simulation.result import Budget
 
 OUTLETS = {"ac": "the mains outlets", "dc12": "the 12 V outlets", "usb": "the USB outlets"}

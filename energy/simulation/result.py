@@ -18,7 +18,7 @@ from energy.model.simulate import Case, Simulated, row_blocks, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
 from energy.simulation.bursts import Placed
-from energy.simulation.case import Demand
+from energy.simulation.demand import Demand
 from energy.simulation.progress import Done, Progress
 from energy.simulation.solar import Solar
 from energy.simulation.success import Chance, lowest_point, needed, reached, succeeds, wilson

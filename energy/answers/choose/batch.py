@@ -15,7 +15,7 @@ from energy.model.limits import all_fit, inverter_on
 from energy.model.simulate import Case, simulate
 from energy.simulation.budget import Budget
 from energy.simulation.cables import lead_losses
-from energy.simulation.case import inverter_windows, limits_of, load_of, ranked
+from energy.simulation.demand import inverter_windows, limits_of, load_of, ranked
 from energy.simulation.success import lowest_point, succeeds
 
 

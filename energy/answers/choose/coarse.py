@@ -14,7 +14,7 @@ from energy.model.demand import Burst
 from energy.model.limits import inverter_on
 from energy.model.timeline import Interval
 from energy.simulation.budget import Budget
-from energy.simulation.case import inverter_windows, limits_of
+from energy.simulation.demand import inverter_windows, limits_of
 
 SLOT_S = 1800.0
 CELLS_AT_ONCE = 4_000_000  # slots x steps of the load: bounds the memory

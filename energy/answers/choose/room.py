@@ -16,7 +16,7 @@ from energy.model.demand import Burst, Step, bursts, steps
 from energy.model.limits import overloads, room
 from energy.model.timeline import Interval, one_after_another, snap
 from energy.simulation.budget import Budget
-from energy.simulation.case import inverter_windows, limits_of, ranked
+from energy.simulation.demand import inverter_windows, limits_of, ranked
 from energy.simulation.overloads import why_refused
 
 SURGE_S = 1.0  # starts further apart than this do not meet

@@ -23,7 +23,7 @@ from energy.plan.task import RISKS, Task
 from energy.plan.words import and_list
 from energy.simulation.budget import Budget
 from energy.simulation.bursts import Placed, place_bursts
-from energy.simulation.case import energy_by_task, inverter_windows, limits_of, ranked
+from energy.simulation.demand import energy_by_task, inverter_windows, limits_of, ranked
 from energy.weather.record import HOUR_S
 
 INVERTERS = 6  # stronger ones that are tried

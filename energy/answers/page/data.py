@@ -23,7 +23,7 @@ from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan
 from energy.plan.task import Task
 from energy.simulation.cables import lead_losses
-from energy.simulation.case import inverter_windows, limits_of
+from energy.simulation.demand import inverter_windows, limits_of
 from energy.weather.record import DAY_S
 
 if TYPE_CHECKING:
