@@ -53,7 +53,7 @@ def demand_of(
     limits is taken over. Raises PlanError for more moments than can be simulated.
     """
     plan, edges = days.plan, edges_of(days, placed)
-    limits = limits_of(plan, inverter_windows(plan, days.calendar))
+    limits = limits_of(plan, days.calendar)
     lost, order = lead_losses(plan, days.site.cold), ranked(plan)
     alike = (
         previous is not None
@@ -92,7 +92,7 @@ def edges_of(days: Days, placed: Placed) -> Array:
     """
     plan, calendar = days.plan, days.calendar
     windows = [w for c in plan.charger for w in calendar.windows(c.between, c.days)]
-    windows += inverter_windows(plan, calendar) or []
+    windows += _inverter_windows(plan, calendar) or []
     marks = [t for b in placed.bursts for piece in b.pieces for t in (piece.start_s, piece.end_s)]
     marks += [t for window in windows for t in window]
     edges = grid(*days.span, [*days.cells.tolist(), *marks])
@@ -121,15 +121,15 @@ def energy_by_task(placed: Sequence[Burst], tasks: int) -> Array:
     return total
 
 
-def inverter_windows(plan: Plan, calendar: Calendar) -> list[Interval] | None:
+def _inverter_windows(plan: Plan, calendar: Calendar) -> list[Interval] | None:
     inverter = plan.pack.inverter
     if inverter is None or isinstance(inverter.on, str):
         return None
     return [w for between in inverter.on for w in calendar.windows(between)]
 
 
-def limits_of(plan: Plan, on_windows: list[Interval] | None) -> Limits:
-    pack = plan.pack
+def limits_of(plan: Plan, calendar: Calendar) -> Limits:
+    pack, on_windows = plan.pack, _inverter_windows(plan, calendar)
     inverter = pack.inverter
     capacity = pack.capacity_wh * pack.health_percent / 100.0
     return Limits(

@@ -15,7 +15,7 @@ from energy.model.limits import all_fit, inverter_on
 from energy.model.simulate import Case, simulate
 from energy.simulation.budget import Budget
 from energy.simulation.cables import lead_losses
-from energy.simulation.demand import inverter_windows, limits_of, load_of, ranked
+from energy.simulation.demand import limits_of, load_of, ranked
 from energy.simulation.success import lowest_point, succeeds
 
 
@@ -24,7 +24,7 @@ class Batch:
 
     def __init__(self, result: Budget):
         self.result = result
-        self.limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
+        self.limits = limits_of(result.plan, result.calendar)
         self.rank = {task: n for n, task in enumerate(ranked(result.plan))}
         self.lost = lead_losses(result.plan, result.days.site.cold)
         self.planned = {id(burst) for burst in result.bursts}

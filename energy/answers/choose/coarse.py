@@ -14,7 +14,7 @@ from energy.model.demand import Burst
 from energy.model.limits import inverter_on
 from energy.model.timeline import Interval
 from energy.simulation.budget import Budget
-from energy.simulation.demand import inverter_windows, limits_of
+from energy.simulation.demand import limits_of
 
 SLOT_S = 1800.0
 CELLS_AT_ONCE = 4_000_000  # slots x steps of the load: bounds the memory
@@ -102,7 +102,7 @@ class Coarse:
             return np.zeros(self.edges.size - 1)
         marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
         edges = np.unique(np.concatenate([self.result.time_s, marks]))
-        limits = limits_of(plan, inverter_windows(plan, self.result.calendar))
+        limits = limits_of(plan, self.result.calendar)
         on_s = inverter_on(edges, bursts, plan.task, limits) * np.diff(edges)
         so_far_s = np.interp(self.edges, edges, np.append(0.0, np.cumsum(on_s)))
         return np.asarray(np.diff(so_far_s) * inverter.idle_w / 3600.0)

@@ -16,7 +16,7 @@ from energy.model.demand import Burst, Step, bursts, steps
 from energy.model.limits import overloads, room
 from energy.model.timeline import Interval, one_after_another, snap
 from energy.simulation.budget import Budget
-from energy.simulation.demand import inverter_windows, limits_of, ranked
+from energy.simulation.demand import limits_of, ranked
 from energy.simulation.overloads import why_refused
 
 SURGE_S = 1.0  # starts further apart than this do not meet
@@ -58,7 +58,7 @@ class Room:
         self.pace_s = each_s if stretch else float(ceil(each_s - EPSILON_S))
         begins = [step.start_s for burst in planned for step in burst.pieces if step.starts]
         self.edges = np.unique(np.concatenate([result.case.edges, np.array(begins) + SURGE_S]))
-        self.limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
+        self.limits = limits_of(result.plan, result.calendar)
         self.turned_away_s: float | None = None  # the first moment at which it could not run
         self._taken: dict[tuple[float, bool], Index] = {}
         self._hands = self._held()

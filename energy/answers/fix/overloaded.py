@@ -23,7 +23,7 @@ from energy.plan.task import RISKS, Task
 from energy.plan.words import and_list
 from energy.simulation.budget import Budget
 from energy.simulation.bursts import Placed, place_bursts
-from energy.simulation.demand import energy_by_task, inverter_windows, limits_of, ranked
+from energy.simulation.demand import energy_by_task, limits_of, ranked
 from energy.weather.record import HOUR_S
 
 INVERTERS = 6  # stronger ones that are tried
@@ -67,7 +67,7 @@ def _clashes(result: Budget, k: int) -> bool:
     if not turned_away or carries(task, "medical"):
         return False
     own = [burst for burst in result.bursts if burst.task == k]
-    limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
+    limits = limits_of(result.plan, result.calendar)
     timed = task.repeat_s if task.repeats else task.duration_s
     return timed is not None and not overloads(result.time_s, own, result.plan.task, [k], limits)
 
@@ -90,7 +90,7 @@ def _fitting_times(result: Budget, before: Change, k: int) -> Iterator[Change]:
     hours.sort(key=lambda hour: (outside(hour), abs(hour - usual_h), hour))
     plan = result.plan.replace(**before)
     ahead, begun, asked_wh = *_running_ahead(result, plan, k), result.asked_wh[k]
-    limits = limits_of(plan, inverter_windows(plan, result.calendar))
+    limits = limits_of(plan, result.calendar)
     for hour in hours[:STARTS]:
         change = {f"task.{k + 1}.at": _clock(hour), f"task.{k + 1}.between": None}
         at = {"at": ("clock", 60.0 * float(hour)), "between": None, "after": None, "with_": None}
@@ -109,7 +109,7 @@ def _running_ahead(result: Budget, plan: Plan, k: int) -> tuple[tuple[Burst, ...
     order, placed = ranked(plan), _placed(result, plan)
     before = set(order[: order.index(k)])
     ahead = [burst for burst in placed.bursts if burst.task in before]
-    limits = limits_of(plan, inverter_windows(plan, result.calendar))
+    limits = limits_of(plan, result.calendar)
     edges, begun = _edges(result, ahead), frozenset(b for b in placed.begun if b[0] in before)
     return running(ahead, overloads(edges, ahead, plan.task, order, limits, begun)), begun
 
@@ -120,7 +120,7 @@ def _clock(hour: float) -> str:
 
 def _turned_away(result: Budget, plan: Plan) -> list[Overload]:
     """What the limits of a changed plan turn away, without running it through the weather."""
-    placed, limits = _placed(result, plan), limits_of(plan, inverter_windows(plan, result.calendar))
+    placed, limits = _placed(result, plan), limits_of(plan, result.calendar)
     edges = _edges(result, placed.bursts)
     return overloads(edges, placed.bursts, plan.task, ranked(plan), limits, placed.begun)
 

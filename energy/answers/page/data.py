@@ -23,7 +23,7 @@ from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan
 from energy.plan.task import Task
 from energy.simulation.cables import lead_losses
-from energy.simulation.demand import inverter_windows, limits_of
+from energy.simulation.demand import limits_of
 from energy.weather.record import DAY_S
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def data_of(carried: "Carried") -> dict[str, Any]:
         "controller_efficiency": full.case.controller_efficiency,
         "idle_w": full.case.idle_w,
         "chargers": _chargers(plan, calendar),
-        "limits": _limits(limits_of(plan, inverter_windows(plan, calendar))),
+        "limits": _limits(limits_of(plan, calendar)),
         "tasks": _tasks(carried),
         "usual": USUAL,
         "tools": [_unusual(task) | {"tool": name} for name, task in plan.tools().items()],
