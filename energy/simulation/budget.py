@@ -15,8 +15,9 @@ from typing import Any
 import numpy as np
 
 from energy.model import Array
+from energy.model.case import Case
 from energy.model.demand import Burst
-from energy.model.simulate import Case, Simulated, simulate
+from energy.model.simulate import Simulated, simulate
 from energy.plan import Plan, PlanError
 from energy.plan.task import called
 from energy.simulation.bursts import Placed, place_bursts

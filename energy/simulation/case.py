@@ -13,7 +13,7 @@ import numpy as np
 
 from energy.model import Array
 from energy.model.battery import Battery
-from energy.model.simulate import Case
+from energy.model.case import Case
 from energy.model.timeline import (
     GRID_S,
     Calendar,

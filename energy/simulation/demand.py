@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from energy.model import Array, Index
+from energy.model.case import Load
 from energy.model.demand import Burst
 from energy.model.electronics import inverter_curve
 from energy.model.limits import Limits, Overload, inverter_on, overloads, running
-from energy.model.simulate import Load
 from energy.model.timeline import Calendar, Interval, grid
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import Placed

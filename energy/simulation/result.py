@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from energy.model import Array, Index, Mask
+from energy.model.case import Case
 from energy.model.demand import Burst
 from energy.model.limits import Overload, running
-from energy.model.simulate import Case, Simulated, row_blocks, simulate
+from energy.model.simulate import Simulated, row_blocks, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
 from energy.simulation.bursts import Placed

@@ -10,9 +10,10 @@ from dataclasses import replace
 import numpy as np
 
 from energy.model import Array, Index, Mask
+from energy.model.case import Case
 from energy.model.demand import Burst
 from energy.model.limits import all_fit, inverter_on
-from energy.model.simulate import Case, simulate
+from energy.model.simulate import simulate
 from energy.simulation.budget import Budget
 from energy.simulation.cables import lead_losses
 from energy.simulation.demand import limits_of, load_of, ranked

@@ -24,8 +24,8 @@ from energy.answers.learn.posterior import Posterior, figures_of
 from energy.answers.learn.readings import REST, Row
 from energy.answers.learn.sun_prior import sun_prior
 from energy.model import Array
+from energy.model.case import Case, Load
 from energy.model.electronics import inverter_curve
-from energy.model.simulate import Case, Load
 from energy.plan import Plan
 from energy.plan.task import Task
 from energy.simulation.budget import Budget, as_done, budget
