@@ -16,6 +16,7 @@ from energy.show.numbers import watt_hours
 from energy.show.table import Column
 from energy.show.terms import SUPPLIES
 from energy.simulation.budget import Budget
+from energy.simulation.doubt import doubt
 
 BOOKS = (
     ("sun_on_panel", "sun on the panels", 1),
@@ -132,7 +133,7 @@ def _end(result: Budget) -> str:
 
 def _doubt(result: Budget) -> str:
     """Where the spread of the lowest charge comes from, in round tens of percent."""
-    shares = result.doubt if result.chance.scenarios > 1 else {}
+    shares = doubt(result) if result.chance.scenarios > 1 else {}
     if not shares:
         return ""
     name, most = max(shares.items(), key=lambda item: item[1])
