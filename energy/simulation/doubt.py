@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from energy.model import Array
-from energy.model.case import Case
-from energy.model.simulate import row_blocks, simulate
+from energy.model.simulate import simulate
 from energy.simulation.result import Budget
+from energy.simulation.success import lowest_point
 from energy.weather.synthetic.synthetic import SCENARIOS
+
+NO_SPREAD = 1e-5  # [percent squared]
 
 
 def doubt(result: Budget) -> dict[str, float]:
@@ -38,17 +39,11 @@ def doubt(result: Budget) -> dict[str, float]:
     pack, panels = result.plan.pack, result.plan.panel
     if pack.health_spread_percent or any(p.condition_spread_percent for p in panels):
         only["kit"] = replace(calm, battery=case.battery, solar_w=mean_sun * derate)
-    spread = {name: _lowest_share(varied).var() for name, varied in only.items()}
+    spread = {
+        name: lowest_point(varied, simulate(varied, books=False))[1].var()
+        for name, varied in only.items()
+    }
     total = sum(spread.values())
-    return (
-        {name: float(variance / total) for name, variance in spread.items()} if total > 1e-9 else {}
-    )
-
-
-def _lowest_share(case: Case) -> Array:
-    """How low each scenario falls above what the cold holds back, as shares of its store, (m,)."""
-    store, lowest = simulate(case, books=False).store_wh[1:], np.inf
-    for rows in row_blocks(*store.shape):
-        above = store[rows] / case.battery.capacity_wh - case.cold_unavailable(rows)
-        lowest = np.minimum(lowest, above.min(axis=0))
-    return np.asarray(lowest)
+    if total < NO_SPREAD:
+        return {}
+    return {name: float(variance / total) for name, variance in spread.items()}
