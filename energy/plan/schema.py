@@ -10,17 +10,8 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import BeforeValidator, Field
 
-from energy.plan.kit import (
-    Above0,
-    Charger,
-    Name,
-    Pack,
-    Panel,
-    Percent,
-    Strict,
-    as_tuple,
-    number,
-)
+from energy.plan.fields import Above0, Name, Percent, Strict, as_tuple, number
+from energy.plan.kit import Charger, Pack, Panel
 from energy.plan.skies import DARKER, SKIES
 from energy.plan.task import Task
 from energy.plan.words import meant, shown
