@@ -296,15 +296,15 @@ def by_rank(
             before = case.inverter.input_w(served_ac)
             full_cost = case.inverter.input_w(served_ac + watts) - before
             part = case.inverter.output_w(before + left) - served_ac
-            got = np.where(paid, np.where(full_cost <= left, watts, part), 0.0)
+            given = np.where(paid, np.where(full_cost <= left, watts, part), 0.0)
             cost = np.where(paid, np.minimum(full_cost, left), 0.0)
-            served_ac = served_ac + got
+            served_ac = served_ac + given
         else:
             cost = np.minimum(watts / case.outlet_efficiency[load.supply], left)
-            got = cost * case.outlet_efficiency[load.supply]
+            given = cost * case.outlet_efficiency[load.supply]
         left, spent = left - cost, spent + cost
-        served = served + got / (1.0 + load.lead_loss)
-        every_missing.append((load.task, (watts - got) / (1.0 + load.lead_loss)))
+        served = served + given / (1.0 + load.lead_loss)
+        every_missing.append((load.task, (watts - given) / (1.0 + load.lead_loss)))
     idle_only = np.where(paid, 0.0, np.minimum(left, inverter_idle))
     idle = np.where(paid, inverter_idle, idle_only)
     return Shares(every_missing, served, spent, idle, left - idle_only)
