@@ -117,7 +117,7 @@ def energy_by_task(placed: Sequence[Burst], tasks: int) -> Array:
     """Stated energy of some bursts by task [Wh], (tasks,)."""
     total = np.zeros(tasks)
     for burst in placed:
-        total[burst.task] += sum(p.mean_w * (p.end_s - p.start_s) for p in burst.pieces) / 3600.0
+        total[burst.task] += burst.energy_wh
     return total
 
 

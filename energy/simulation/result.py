@@ -235,6 +235,11 @@ class Budget:
         """The case of the middle scenario alone."""
         return self.case.scenarios(slice(self.middle, self.middle + 1))
 
+    @property
+    def middle_ledger_wh(self) -> dict[str, float]:
+        """The ledger of the middle scenario [Wh]."""
+        return {name: float(wh[self.middle]) for name, wh in self.ledger_wh.items()}
+
     def lowest(self, scenario: int | None = None) -> Lowest:
         """The lowest point of a scenario (left out: the middle one)."""
         scenario = self.middle if scenario is None else scenario

@@ -14,6 +14,7 @@ from energy.answers.aim.daylight import Daylight, daylight, given_wh
 from energy.answers.aim.poses import BIN_MIN, Search, Yields, search
 from energy.model import Array
 from energy.plan import Plan, PlanError
+from energy.plan.kit import Panel
 from energy.simulation.budget import Budget, budget_of, changed
 from energy.simulation.result import Answered
 from energy.simulation.work import cells_of, check_searchable
@@ -97,6 +98,11 @@ class Aim(Answered):
         return self.best.budget
 
     @property
+    def panels(self) -> list[Panel]:
+        """The panels it is for."""
+        return [self.plan.budget.plan.panel[k] for k in self.aimed]
+
+    @property
     def change(self) -> Change:
         """What gives the plan the best pose, for `Plan.replace`."""
         return self.best.change
@@ -104,10 +110,6 @@ class Aim(Answered):
     def more_wh(self, setting: Setting) -> float:
         """How much more a setting gives a day than the plan's own [Wh]."""
         return setting.wh_per_day - self.plan.wh_per_day
-
-    def more_taken_wh(self, setting: Setting) -> float:
-        """How much more the pack takes a day in the plan's own hours than with its pose [Wh]."""
-        return setting.taken_wh - self.plan.taken_wh
 
     @property
     def worth_turning(self) -> Setting | None:

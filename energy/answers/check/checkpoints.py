@@ -142,7 +142,7 @@ def _blocks(result: Budget) -> list[tuple[float, float]]:
     blocks: list[tuple[float, float]] = []
     before = None
     for burst in sorted(result.running, key=lambda burst: (burst.task, burst.start_s)):
-        wh = sum(p.mean_w * (p.end_s - p.start_s) for p in burst.pieces) / 3600.0
+        wh = burst.energy_wh
         if before is not None and before.task == burst.task:
             goes_on = burst.start_s - before.end_s <= TOUCHING_S
             if goes_on or before.window == burst.window:

@@ -65,7 +65,7 @@ def energy_lines(answer: Check, width: int) -> list[Text]:
         Column("", [f"{watt_hours(wh)} Wh" for _, wh in books], right=True),
     )
     lines += ["", *table.lines(columns, width)]
-    ledger = {name: float(wh[result.middle]) for name, wh in result.ledger_wh.items()}
+    ledger = result.middle_ledger_wh
     drawn, stated = ledger["delivered"] + ledger["unmet"], float(result.asked_wh.sum())
     if abs(drawn - stated) > 0.02 * stated:
         words = (
@@ -96,7 +96,7 @@ def failures(result: Budget) -> str:
 
 def _books(result: Budget) -> Iterator[tuple[str, float]]:
     """Each place where energy came from or went, and how much [Wh], in the middle weather."""
-    ledger = {name: float(wh[result.middle]) for name, wh in result.ledger_wh.items()}
+    ledger = result.middle_ledger_wh
     for name, words, sign in BOOKS:
         if abs(ledger[name]) >= 0.5 or name == "delivered":
             yield words, sign * ledger[name]

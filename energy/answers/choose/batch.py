@@ -11,7 +11,7 @@ import numpy as np
 
 from energy.model import Array, Index, Mask
 from energy.model.case import Case
-from energy.model.demand import Burst
+from energy.model.demand import Burst, cut_at
 from energy.model.limits import all_fit, inverter_on
 from energy.model.simulate import simulate
 from energy.simulation.budget import Budget
@@ -46,8 +46,7 @@ class Batch:
         """Whether the limits let all of these bursts run together."""
         if not self.result.overloads and all(id(burst) in self.planned for burst in bursts):
             return True
-        marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
-        edges = np.unique(np.concatenate([self.edges, marks]))
+        edges = cut_at(self.edges, bursts)
         return all_fit(edges, bursts, self.result.plan.task, self.limits)
 
     def failing(

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from energy.answers.check.checkpoints import Checkpoint, checkpoint_table, checkpoints
-from energy.answers.choose.coarse import SLOT_S, worst_first
+from energy.answers.choose.coarse import SLOT_S, deciding_scenario
 from energy.answers.choose.judge import Progress, clashes
 from energy.answers.choose.reasons import LeftOut, Reasons
 from energy.answers.choose.search import Search, greedy_cells
@@ -268,7 +268,7 @@ def _impossible(search: Search) -> Choose:
     gone = {f"task.{k + 1}": None for k in range(len(tasks)) if k not in kept}
     alone = changed(everything, gone) if kept and gone else everything
     deciding = alone.low_end
-    scenario = int(worst_first(deciding)[min(deciding.may_fail, deciding.success.size - 1)])
+    scenario = deciding_scenario(deciding)
     lowest = deciding.lowest(scenario)
     cold_unavailable = deciding.cold_unavailable_percent
     cold_unavailable = cold_unavailable[:, scenario if cold_unavailable.shape[1] > 1 else 0]

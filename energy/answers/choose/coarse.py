@@ -10,7 +10,7 @@ import numpy as np
 
 from energy.model import Array, Index
 from energy.model.battery import terminal_to_rate
-from energy.model.demand import Burst
+from energy.model.demand import Burst, cut_at
 from energy.model.limits import inverter_on
 from energy.model.timeline import Interval
 from energy.simulation.budget import Budget
@@ -100,8 +100,7 @@ class Coarse:
         plan, inverter = self.result.plan, self.result.plan.pack.inverter
         if inverter is None:
             return np.zeros(self.edges.size - 1)
-        marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
-        edges = np.unique(np.concatenate([self.result.time_s, marks]))
+        edges = cut_at(self.result.time_s, bursts)
         limits = limits_of(plan, self.result.calendar)
         on_s = inverter_on(edges, bursts, plan.task, limits) * np.diff(edges)
         so_far_s = np.interp(self.edges, edges, np.append(0.0, np.cumsum(on_s)))
@@ -163,6 +162,11 @@ def about_the_deciding(result: Budget) -> Index:
     order = worst_first(result)
     half = min(SCENARIOS // 2, result.may_fail, order.size - 1 - result.may_fail)
     return order[result.may_fail - half : result.may_fail + half + 1]
+
+
+def deciding_scenario(result: Budget) -> int:
+    """The scenario on which the goal turns: with any that falls lower it would still be reached."""
+    return int(worst_first(result)[min(result.may_fail, result.success.size - 1)])
 
 
 def worst_first(result: Budget) -> Index:

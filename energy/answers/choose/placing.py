@@ -332,13 +332,7 @@ class Places:
             at = float(np.ceil((occupied.start_s + tick * TICK_S) / 60.0) * 60.0)
             if first <= at < piece.closes_s:
                 starts.add(at)
-        return sorted(t for t in starts if self._on_the_clock(t))
-
-    def _on_the_clock(self, time_s: float) -> bool:
-        """Whether the plan's clock says this moment, and not another of the same face."""
-        local = self.result.local(time_s)
-        minutes = local.hour * 60.0 + local.minute
-        return self.result.calendar.at(("clock", minutes), local.date()) == time_s
+        return sorted(t for t in starts if self.result.calendar.tells(t))
 
     def _asked_wh(self, piece: int, level: int, blocks: Blocks) -> Array:
         key = piece, level, blocks

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.answers.choose.coarse import worst_first
+from energy.answers.choose.coarse import deciding_scenario
 from energy.answers.choose.judge import AT_ONCE, Choice, Judge, clashes
 from energy.answers.choose.pieces import Blocks, Piece
 from energy.answers.choose.placing import Occupied
@@ -118,7 +118,7 @@ class Reasons:
                 why = f'waits for "{tasks[min(awaited)].name}", which is left out'
                 who = "it" if mate == k else f'it belongs to "{tasks[mate].name}", which'
                 return replace(left, why=f"{who} {why}")
-        why, tried, back = "", None, self._as_planned(mine)
+        why, tried, back = "", None, {i: self.judge.every[i].planned for i in mine}
         for placed in (back, self._elsewhere(mine)):
             if placed is None:
                 continue
@@ -187,9 +187,6 @@ class Reasons:
         together = set().union(*(tasks for tasks in self.judge.items.tasks if k in tasks))
         return sorted(together - {k})
 
-    def _as_planned(self, mine: Sequence[int]) -> Placed:
-        return {i: self.judge.every[i].planned for i in mine}
-
     def _rest(self, without: Sequence[int]) -> Placed:
         """The bursts of the choice but for those of some pieces."""
         return {
@@ -245,7 +242,8 @@ class Reasons:
     def _costs(self, k: int, tried: Budget, mine: Sequence[int], back: Placed) -> str | None:
         """The lowest of the chosen things that would make room for all of a task, among as many as
         a line may try; tried: with all of both."""
-        short_wh, items = _short_wh(tried), self.judge.items
+        short_wh = max(-tried.lowest(deciding_scenario(tried)).spare_wh, 0.0)
+        items = self.judge.items
         judge, tasks = self.judge, self.judge.deciding.plan.task
         names: list[str] = []
         without: list[list[Burst]] = []
@@ -272,13 +270,6 @@ class Reasons:
 def _holds(failing: Mask | None, may_fail: int) -> bool:
     """Whether limits and hands allow a choice and few enough scenarios fail with it."""
     return failing is not None and int(failing.sum()) <= may_fail
-
-
-def _short_wh(result: Budget) -> float:
-    """What is missing at the lowest point of the scenario on which the goal turns [Wh], at least 0;
-    no less would do."""
-    scenario = int(worst_first(result)[min(result.may_fail, result.success.size - 1)])
-    return max(-result.lowest(scenario).spare_wh, 0.0)
 
 
 def _all(placed: Placed) -> list[Burst]:

@@ -96,13 +96,12 @@ class Room:
 
     def bursts(self, several: Sequence[Series]) -> list[Burst]:
         """The bursts of some series, each a window of its own to the inverter."""
-        span = float(self.result.time_s[0]), float(self.result.time_s[-1])
         placed_bursts: list[Burst] = []
         for number, series in enumerate(several):
             placed = [(series.start_s, snap(series.start_s + series.count * self.each_s))]
             if not self.stretch:
                 placed = one_after_another(series.start_s, series.count, self.each_s, series.pace_s)
-            placed_bursts += bursts(self.task, self.number, number, placed, span)
+            placed_bursts += bursts(self.task, self.number, number, placed, self.result.days.span)
         return placed_bursts
 
     def lasts(self, series: Series) -> Interval:
@@ -126,7 +125,7 @@ class Room:
         """The earliest whole second from `at` at which a unit may begin and end in its window."""
         while at + self.each_s <= closes_s + EPSILON_S:
             until_s = self._taken_until(at, unit)
-            if until_s is None and self._on_the_clock(at):
+            if until_s is None and self.result.calendar.tells(at):
                 return at
             if until_s is None:
                 until_s = at + 60.0
@@ -169,9 +168,3 @@ class Room:
                     first, last = self._segments(burst.start_s, burst.end_s)
                     taken[first:last] = True
         return taken
-
-    def _on_the_clock(self, time_s: float) -> bool:
-        """Whether the plan's clock says this moment, and not another of the same face."""
-        local = self.result.local(time_s)
-        minutes = local.hour * 60.0 + local.minute + local.second / 60.0
-        return self.result.calendar.at(("clock", minutes), local.date()) == time_s

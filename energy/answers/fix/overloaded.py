@@ -14,8 +14,7 @@ from energy.answers.fix.kit import EARLIEST_H, LATEST_H
 from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.size.bundles import joined
 from energy.answers.size.candidates import read_candidates
-from energy.model import Array
-from energy.model.demand import Burst
+from energy.model.demand import Burst, cut_at
 from energy.model.limits import Begun, Overload, all_fit, overloads, running
 from energy.plan import Plan, PlanError
 from energy.plan.profiles import built_in
@@ -99,7 +98,7 @@ def _fitting_times(result: Budget, before: Change, k: int) -> Iterator[Change]:
             own = [replace(burst, task=k) for burst in _placed(result, alone).bursts]
             inside = abs(energy_by_task(own, k + 1)[k] - asked_wh) <= 1e-6 * asked_wh
             bursts = [*ahead, *own]
-            if inside and all_fit(_edges(result, bursts), bursts, plan.task, limits, begun):
+            if inside and all_fit(cut_at(result.time_s, bursts), bursts, plan.task, limits, begun):
                 result.plan.replace(**before | change)  # raises where that is no plan
                 yield change
 
@@ -110,7 +109,10 @@ def _running_ahead(result: Budget, plan: Plan, k: int) -> tuple[tuple[Burst, ...
     before = set(order[: order.index(k)])
     ahead = [burst for burst in placed.bursts if burst.task in before]
     limits = limits_of(plan, result.calendar)
-    edges, begun = _edges(result, ahead), frozenset(b for b in placed.begun if b[0] in before)
+    edges, begun = (
+        cut_at(result.time_s, ahead),
+        frozenset(pair for pair in placed.begun if pair[0] in before),
+    )
     return running(ahead, overloads(edges, ahead, plan.task, order, limits, begun)), begun
 
 
@@ -121,17 +123,12 @@ def _clock(hour: float) -> str:
 def _turned_away(result: Budget, plan: Plan) -> list[Overload]:
     """What the limits of a changed plan turn away, without running it through the weather."""
     placed, limits = _placed(result, plan), limits_of(plan, result.calendar)
-    edges = _edges(result, placed.bursts)
+    edges = cut_at(result.time_s, placed.bursts)
     return overloads(edges, placed.bursts, plan.task, ranked(plan), limits, placed.begun)
 
 
 def _placed(result: Budget, plan: Plan) -> Placed:
-    return place_bursts(plan, result.calendar, (float(result.time_s[0]), float(result.time_s[-1])))
-
-
-def _edges(result: Budget, bursts: Sequence[Burst]) -> Array:
-    marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
-    return np.unique(np.concatenate([result.time_s, marks]))
+    return place_bursts(plan, result.calendar, result.days.span)
 
 
 # --- another tool -------------------------------------------------------------------------------

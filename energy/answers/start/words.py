@@ -1,7 +1,7 @@
 """What there is, as tables: profiles of loads, packs and panels, and the weather held here."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from energy.plan import profiles
@@ -163,9 +163,5 @@ def cached_sheet(cached: Sequence[Cached], width: int) -> Sheet:
 def _days(weather: Cached) -> str:
     if weather.problem is not None:
         return "cannot be read"
-    return " to ".join(str(date_of(t)) for t in (weather.first_s, weather.last_s - 1.0))
-
-
-def date_of(time_s: float) -> date:
-    """The UTC date of a moment."""
-    return datetime.fromtimestamp(time_s, UTC).date()
+    ends = (datetime.fromtimestamp(t, UTC) for t in (weather.first_s, weather.last_s - 1.0))
+    return " to ".join(str(end.date()) for end in ends)
