@@ -343,6 +343,12 @@ class Pack(Strict):
     solar_input: SolarInput
     """The controller between panels and battery. Left out: its defaults."""
 
+    def efficiency_percent(self, supply: str) -> float:
+        """From the battery to an outlet, of mains at the inverter's best load."""
+        if supply == "ac":
+            return 100.0 if self.inverter is None else self.inverter.efficiency_percent
+        return (self.usb if supply == "usb" else self.dc12).efficiency_percent
+
     @model_validator(mode="before")
     @classmethod
     def _watt_hours(cls, table: Any) -> Any:

@@ -245,7 +245,8 @@ def enough_for(result: Budget, wh: float) -> str:
             continue
         bursts = [burst for burst in result.bursts if burst.task == k]
         hours = sum(burst.end_s - burst.start_s for burst in bursts) / 3600.0
-        at_outlet = stored * _outlet_share(result, task.supply) / float(result.asked_wh[k])
+        efficiency = result.plan.pack.efficiency_percent(task.supply) / 100.0
+        at_outlet = stored * efficiency / float(result.asked_wh[k])
         if task.times or task.charges:
             counts.append((at_outlet * len(bursts), task.name))
         else:
@@ -259,13 +260,6 @@ def enough_for(result: Budget, wh: float) -> str:
         hours, name = min(lasting)
         return f'"{name}" about {hours:.{0 if hours >= 2.0 else 1}f} h longer'
     return ""
-
-
-def _outlet_share(result: Budget, supply: str) -> float:
-    inverter = result.plan.pack.inverter
-    if supply != "ac":
-        return result.case.outlet_efficiency[supply]
-    return inverter.efficiency_percent / 100.0 if inverter is not None else 1.0
 
 
 def _set(own: Setting, change: Change, at: tuple[str, ...] = ()) -> Setting:

@@ -251,10 +251,9 @@ def sun_words(answer: Aim) -> str:
 
 def _dates(answer: Aim) -> str:
     """The dates whose mean a day is."""
-    first, last = (
-        day_name(date) for date in (answer.plan.daylight.first, answer.plan.daylight.last)
-    )
-    return first if answer.plan.daylight.days == 1 else f"{first} to {last}"
+    day = answer.plan.daylight
+    first, last = day_name(day.first), day_name(day.last)
+    return first if day.days == 1 else f"{first} to {last}"
 
 
 def day_in_words(answer: Aim) -> str:
@@ -265,11 +264,8 @@ def day_in_words(answer: Aim) -> str:
     >>> day_in_words(aim(Plan.read("builtin:january-job")))
     'A day here is the mean of the whole days of the plan, Tue 12 Jan to Thu 14 Jan.'
     """
-    day = answer.plan.daylight
-    first, last = (day_name(date) for date in (day.first, day.last))
-    dates, mean, days = f"{first} to {last}", "the mean of ", "days"
-    if day.days == 1:
-        dates, mean, days = first, "", "day"
+    day, dates = answer.plan.daylight, _dates(answer)
+    mean, days = ("", "day") if day.days == 1 else ("the mean of ", "days")
     if day.counts == "whole-days":
         return f"A day here is {mean}the whole {days} of the plan, {dates}."
     if day.counts == "touched-days":

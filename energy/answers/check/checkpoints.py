@@ -109,11 +109,7 @@ def _telling(result: Budget, points: list[Checkpoint]) -> list[Checkpoint]:
 
 def _moments(result: Budget) -> list[float]:
     """When to look [UTC s]."""
-    start_s, end_s, lowest_s = (
-        float(result.time_s[0]),
-        float(result.time_s[-1]),
-        result.lowest().at_s,
-    )
+    (start_s, end_s), lowest_s = result.days.span, result.lowest().at_s
     picked = [lowest_s] if lowest_s > start_s else []
     for time_s in (*sorted(t for t in _worth_a_look(result) if start_s < t < end_s), end_s):
         most = FEWEST if time_s == end_s else MOST

@@ -80,8 +80,7 @@ class Batch:
         """All choices side by side, each in all scenarios."""
         plan, own = self.result.plan, self.result.case
         every = {id(burst): burst for bursts in choices for burst in bursts}
-        marks = [t for burst in every.values() for p in burst.pieces for t in (p.start_s, p.end_s)]
-        edges = np.unique(np.concatenate([self.edges, marks]))
+        edges = cut_at(self.edges, every.values())
         was = np.searchsorted(own.edges, edges[:-1], side="right") - 1
         members: dict[int, list[int]] = {key: [] for key in every}
         for number, bursts in enumerate(choices):

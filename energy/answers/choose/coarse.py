@@ -73,8 +73,7 @@ class Coarse:
         if supply == "ac" and curve is not None:
             watts = curve.input_w(watts) - curve.idle_w
         elif supply != "ac":
-            outlet = plan.pack.usb if supply == "usb" else plan.pack.dc12
-            watts = watts * 100.0 / outlet.efficiency_percent
+            watts = watts * 100.0 / plan.pack.efficiency_percent(supply)
         if self.losses:
             battery = self.result.case.battery
             watts = -terminal_to_rate(-watts, float(self.full_wh.mean()), battery.resistive_h)

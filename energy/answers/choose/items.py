@@ -202,12 +202,5 @@ def _named(plan: Plan, name: str) -> frozenset[int]:
 
 def _need_wh(result: Budget, piece: Piece) -> float:
     """What all of a piece asks of the pack [Wh], by the outlet's efficiency."""
-    pack, supply = result.plan.pack, result.plan.task[piece.task].supply
-    percent = {"dc12": pack.dc12.efficiency_percent, "usb": pack.usb.efficiency_percent}
-    percent["ac"] = pack.inverter.efficiency_percent if pack.inverter is not None else 100.0
-    asked = sum(
-        step.mean_w * (step.end_s - step.start_s)
-        for burst in piece.planned
-        for step in burst.pieces
-    )
-    return float(asked / 36.0 / percent[supply])
+    percent = result.plan.pack.efficiency_percent(result.plan.task[piece.task].supply)
+    return 100.0 / percent * sum(burst.energy_wh for burst in piece.planned)

@@ -22,6 +22,7 @@ from energy.model import Index, Mask
 from energy.model.demand import Burst
 from energy.plan import Plan
 from energy.simulation.budget import Budget, changed
+from energy.simulation.bursts import done_by
 
 MOST_LAYOUTS = 300  # of a doubted choice are all looked at, at effort 1
 AT_ONCE = 12  # choices in one pass
@@ -340,7 +341,7 @@ class Judge:
                 done[day] = max(end_s, done.get(day, end_s))
             for day, begins, _ in spells.get(k, ()) if done else ():
                 day = day or self.result.calendar.first
-                if begins < done[max((d for d in done if d <= day), default=min(done))] - 1e-3:
+                if begins < done_by(day, done) - 1e-3:
                     return False
         return True
 

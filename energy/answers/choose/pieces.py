@@ -88,7 +88,7 @@ def pieces(result: Budget) -> list[Piece]:
 
 def _of_task(result: Budget, k: int) -> Iterator[Piece]:
     task, calendar = result.plan.task[k], result.calendar
-    first, last = result.days.span
+    span = result.days.span
     windows: list[tuple[int, date, Interval, tuple[Burst, ...]]] = []
     for number, day in enumerate(calendar.days(task.days)):
         mine = tuple(burst for burst in result.bursts if (burst.task, burst.window) == (k, number))
@@ -104,11 +104,10 @@ def _of_task(result: Budget, k: int) -> Iterator[Piece]:
     early = any(day < calendar.first for _, day, _, _ in windows)
     if windows and (early or (continuous and task.repeats is None and task.duration_s is None)):
         every = tuple(burst for burst in result.bursts if burst.task == k)
-        span = first, last
         yield Piece(k, windows[0][0], None, 1, 1.0, "", 1.0, 0.0, 0.0, False, span, *span, every)
         return
     for number, day, window, mine in windows:
-        opens_s, closes_s = max(window[0], first), min(window[1], last)
+        opens_s, closes_s = max(window[0], span[0]), min(window[1], span[1])
         cut = (opens_s, closes_s) != window
         levels, unit, amount, each_s = _amount(task, mine, cut)
         movable = task.flexible and task.at is None and unit != ""

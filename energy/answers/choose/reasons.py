@@ -15,6 +15,8 @@ from energy.answers.choose.placing import Occupied
 from energy.model import Mask
 from energy.model.demand import Burst
 from energy.plan.words import and_list
+from energy.show.chance import DULL_CORNER
+from energy.show.moments import clock
 from energy.simulation.budget import Budget, with_bursts
 from energy.simulation.overloads import why_never, why_refused
 
@@ -72,10 +74,8 @@ class Reasons:
         deciding = self.judge.deciding
         if [task.name for task in deciding.plan.task].count(left.task) == 1:
             return left
-        at = deciding.local(min(p.planned[0].start_s for p in self.judge.every if p.task == k))
-        several = deciding.calendar.first != deciding.calendar.last
-        day = f"{at:%a} {at.day} {at:%b} " if several else ""
-        return replace(left, why=f"planned from {day}{at:%H:%M}: {left.why}")
+        begins_s = min(p.planned[0].start_s for p in self.judge.every if p.task == k)
+        return replace(left, why=f"planned from {clock(deciding.calendar, begins_s)}: {left.why}")
 
     def _of(self, k: int) -> LeftOut:
         judge, deciding = self.judge, self.judge.deciding
@@ -145,7 +145,7 @@ class Reasons:
         tasks = judge.deciding.plan.task
         missing = (mate for mate in self._mates(k) if not self._does_all(mate))
         names = and_list(["it", *(f'"{tasks[mate].name}"' for mate in missing)])
-        where = " in a dull corner of the region" if judge.result.weather.mean_uncertain else ""
+        where = DULL_CORNER * judge.result.weather.mean_uncertain
         why = f"with {names} {failing} of {tried.success.size} weathers fail{where}"
         why += f"; the goal allows {may_fail}"
         if tried.success.size == 1:

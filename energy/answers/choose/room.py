@@ -12,7 +12,7 @@ import numpy as np
 
 from energy.answers.choose.pieces import MOST_PAUSE_S
 from energy.model import Index, Mask
-from energy.model.demand import Burst, Step, bursts, steps
+from energy.model.demand import Burst, Step, bursts, cut_at, steps
 from energy.model.limits import overloads, room
 from energy.model.timeline import Interval, one_after_another, snap
 from energy.simulation.budget import Budget
@@ -48,12 +48,8 @@ class Room:
         each_s: float,
         stretch: bool,
     ):
-        self.result, self.number, self.task, self.planned = (
-            result,
-            task,
-            result.plan.task[task],
-            planned,
-        )
+        self.result, self.planned = result, planned
+        self.number, self.task = task, result.plan.task[task]
         self.each_s, self.stretch = each_s, stretch
         self.pace_s = each_s if stretch else float(ceil(each_s - EPSILON_S))
         begins = [step.start_s for burst in planned for step in burst.pieces if step.starts]
@@ -113,8 +109,7 @@ class Room:
         if self.turned_away_s is None:
             return ""
         own = self.bursts([Series(self.turned_away_s, 1, self.pace_s)])
-        marks = [t for burst in own for step in burst.pieces for t in (step.start_s, step.end_s)]
-        edges = np.unique(np.concatenate([self.result.case.edges, marks]))
+        edges = cut_at(self.result.case.edges, own)
         plan = self.result.plan
         turned_away = overloads(edges, [*self.planned, *own], plan.task, ranked(plan), self.limits)
         if not turned_away:
