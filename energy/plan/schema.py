@@ -216,12 +216,15 @@ def _range(value: Any) -> Any:
     return low, high
 
 
+Range = Annotated[tuple[float, float], BeforeValidator(_range)] | None
+
+
 class Size(Strict):
     """What sizes of panel and battery to look at."""
 
-    panel_w: Annotated[tuple[float, float], BeforeValidator(_range)] | None = None
+    panel_w: Range = None
     """All panels together, [from, to], for energy size. Left out: wide."""
-    battery_wh: Annotated[tuple[float, float], BeforeValidator(_range)] | None = None
+    battery_wh: Range = None
     """The label, [from, to], for energy size. Left out: wide."""
     candidates: Annotated[str, Field(min_length=1, max_length=4096)] | None = None
     """A CSV of panels and packs to choose among. Left out: none."""

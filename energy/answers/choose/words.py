@@ -43,19 +43,25 @@ def sheet(
     every: all that is left out, and all notes.
     """
     result = answer.budget
-    parts, said = [title_part(result, width, demo=demo)], [] if before is None else [before]
+    parts = [title_part(result, width, demo=demo), answer_part(*headline(answer), width)]
+    parts += [] if before is None else [before]
     closing = [weather_part(result, width), notes_part(result.notes, width, every)]
     if not answer.possible:
-        parts += [answer_part("NO", f"{_why_none(answer)}.", width), *said]
         return Sheet([*parts, *closing])
-    words = "this fits" if answer.left_out else "everything fits"
-    several = result.chance.scenarios > 1
-    fits = f"{words[0].upper()}{words[1:]}{f', in {works_in(result)}' * several}{_never(answer)}"
-    parts += [answer_part("YES", f"{fits}{_not_proven(answer)}.", width), *said]
     parts += [replace(part([*_timetable(answer, width), ""]), counted=False)]
     if answer.left_out:
         parts.append(_left_out(answer, width, every))
     return Sheet([*parts, checkpoints_part(answer.checkpoints, width), *closing])
+
+
+def headline(answer: Choose) -> tuple[str, str]:
+    """The answer's word, and what fits, or why nothing does."""
+    if not answer.possible:
+        return "NO", f"{_why_none(answer)}."
+    fits = "This fits" if answer.left_out else "Everything fits"
+    if answer.chance.scenarios > 1:
+        fits += f", in {works_in(answer.budget)}"
+    return "YES", f"{fits}{_never(answer)}{_not_proven(answer)}."
 
 
 def _why_none(answer: Choose) -> str:

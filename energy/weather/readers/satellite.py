@@ -87,9 +87,13 @@ def _read_pvgis_csv(text: str, where: str) -> Record:
         raw = io.BytesIO(text.encode())
         table, _ = pvlib.iotools.read_pvgis_tmy(raw, pvgis_format="csv")
         return _pvgis_typical(table, location, stated("Irradiance Time Offset"), where)
+    return _pvgis_hourly(_table_at(lines, first), location, stated("Slope"), where)
+
+
+def _table_at(lines: list[str], first: int) -> Any:
+    """The table from a line of headings to the next empty line."""
     end = next((row for row in range(first, len(lines)) if not lines[row].strip()), len(lines))
-    table = pd.read_csv(io.StringIO("\n".join(lines[first:end])))
-    return _pvgis_hourly(table, location, stated("Slope"), where)
+    return pd.read_csv(io.StringIO("\n".join(lines[first:end])))
 
 
 def _pvgis_typical(table: Any, location: Any, offset_h: float | None, where: str) -> Record:
@@ -182,8 +186,7 @@ def _read_open_meteo_csv(text: str, where: str) -> Record:
     first = next((row for row, line in enumerate(lines) if line.startswith("time,")), None)
     if first is None:
         refuse(where, "an Open-Meteo file without hours; ask the service for hourly data")
-    end = next((row for row in range(first, len(lines)) if not lines[row].strip()), len(lines))
-    table = pd.read_csv(io.StringIO("\n".join(lines[first:end])))
+    table = _table_at(lines, first)
     units = {name.partition(" (")[0]: name.partition(" (")[2].rstrip(")") for name in table}
     return _open_meteo(table.set_axis(list(units), axis=1), units, meta, where)
 
