@@ -118,7 +118,8 @@ class Reasons:
                 why = f'waits for "{tasks[min(awaited)].name}", which is left out'
                 who = "it" if mate == k else f'it belongs to "{tasks[mate].name}", which'
                 return replace(left, why=f"{who} {why}")
-        why, tried, back = "", None, {i: self.judge.every[i].planned for i in mine}
+        why, tried = "", None
+        back: Placed = {i: self.judge.every[i].planned for i in mine}
         for placed in (back, self._elsewhere(mine)):
             if placed is None:
                 continue
