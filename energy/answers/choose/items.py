@@ -73,6 +73,11 @@ class Items:
         return not any(self.after.get(k, frozenset()) <= open_ for k in chosen if k in self.after)
 
 
+def with_level(levels: Levels, item: int, level: int) -> Levels:
+    """The levels with another one of an item."""
+    return (*levels[:item], level, *levels[item + 1 :])
+
+
 def items_of(result: Budget, every: Sequence[Piece]) -> Items:
     """The items of a plan's pieces, by priority, then most value for what they ask first."""
     plan = result.plan

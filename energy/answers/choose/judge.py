@@ -15,7 +15,7 @@ import numpy as np
 
 from energy.answers.choose.batch import Batch
 from energy.answers.choose.coarse import Coarse, worst_first
-from energy.answers.choose.items import Items
+from energy.answers.choose.items import Items, Levels
 from energy.answers.choose.pieces import Blocks, Piece, tables
 from energy.answers.choose.placing import Places
 from energy.model import Index, Mask
@@ -29,7 +29,6 @@ AT_ONCE = 12  # choices in one pass
 AHEAD = 50  # shown as still to come while nobody knows how many will
 MORE_SCENARIOS = 6  # beyond twice those that may fail: enough to see most failures
 
-Levels = tuple[int, ...]
 Layout = tuple[Blocks, ...]
 Progress = Callable[[int, int], None]  # choices tried, of how many that may be
 
