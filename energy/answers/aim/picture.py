@@ -50,7 +50,7 @@ def aim_picture(answer: Aim) -> "Figure":
     remarks = (turning_words(answer), unused_words(answer), sun, day_in_words(answer))
     yields, day = lay_out(
         page,
-        (result.plan.title or result.plan.origin, finding(answer)),
+        (result.plan.name, finding(answer)),
         [*filter(None, remarks), f"Clock: {result.calendar.zone.key}."],
         [
             Box(3.0 * EDGE_IN, ABOVE_IN, MAP_IN, MAP_IN),

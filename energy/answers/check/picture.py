@@ -64,7 +64,7 @@ def draw(
     )
     charge_axes, task_axes, flows_axes = panels = lay_out(
         page,
-        (budget.plan.title or budget.plan.origin, title),
+        (budget.plan.name, title),
         list(_notes(budget, cautions)),
         stacked(names_in + EDGE_IN + 8.0 * PT_IN, panels_in),
         below_in=2 * CLOCK_IN + 0.08,

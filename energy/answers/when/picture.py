@@ -54,7 +54,7 @@ def strips(answer: When, cautions: Sequence["Caution"] = ()) -> "Figure":
     panels = (HEADING_IN, ROW_IN * len(months)), (HEADING_IN + 0.3, CHARGE_IN)
     days, charge = lay_out(
         page,
-        (answer.plan.title or answer.plan.origin, f"{answer.answer.upper()}: {headline(answer)}"),
+        (answer.plan.name, f"{answer.answer.upper()}: {headline(answer)}"),
         [*_notes(answer, cautions)],
         stacked(NAMES_IN + EDGE_IN, panels),
         below_in=0.3,
