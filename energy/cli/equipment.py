@@ -1,10 +1,13 @@
 """The commands about equipment: how large, where to point it, which cables and fuses."""
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 if TYPE_CHECKING:
+    from energy.answers.size.kits import Kits
+    from energy.answers.size.size import Size
+    from energy.plan import Plan
     from energy.show.layout import Sheet
 
 from energy.cli.options import (
@@ -39,7 +42,7 @@ def size(
     frontier: Annotated[
         bool, typer.Option("--frontier", help="The smallest pack for each size of panel.")
     ] = False,
-    by_hand: Annotated[
+    steps: Annotated[
         bool, typer.Option("--sheet", help="The same by the classical sheet, step by step.")
     ] = False,
     kits: Annotated[bool, typer.Option("--kits", help="Every kit of the list.")] = False,
@@ -64,28 +67,34 @@ def size(
     --season year runs whole years of the plan's days: how often the load is lost, by month.
     """
     details = wanted(
-        frontier=frontier, sheet=by_hand, kits=kits, months=months, care=care, all=everything
+        frontier=frontier, sheet=steps, kits=kits, months=months, care=care, all=everything
     )
     asked = Asked(plan, date, given, json, force, details)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
+        from energy.answers.size.kits import Kits
+        from energy.answers.size.words import sheet
         from energy.answers.size.worksheet import worksheet
         from energy.plan import PlanError
 
         if season not in ("job", "year"):
             raise PlanError([f'--season must be job or year (got "{season}")'])
         read = asked.read(plot, write)
-        answer, bought, show, more_keys = (_for_a_job if season == "job" else _for_years)(
-            asked, read
-        )
+        answer, bought = _sizes(read, season)
         advised = answer if bought is None else bought  # a list of kits is asked about first
         if advised.yes:
             asked.write_plan(write, advised.change)
         save_picture(lambda: answer.plot(bought), plot, open_it)
-        by_hand_too = {"worksheet": worksheet(answer.designs.groups[0]).as_dict()}
+        years, by_hand = answer.whole_years, worksheet(answer.designs.groups[0])
+        listed = bought or Kits((), notes=() if years is None else years.notes)
+
+        def in_words(width: int, _: bool) -> "Sheet":
+            shown, every = None if season == "year" else by_hand, asked.wants("all")
+            return sheet(answer, width, shown, bought, demo=asked.demo, every=every)
+
         asked.tell(
-            lambda: answer.as_dict() | more_keys | by_hand_too,
-            show,
+            lambda: answer.as_dict() | listed.as_dict() | {"worksheet": by_hand.as_dict()},
+            in_words,
             cautions(advised.budget or read),
             read,
         )
@@ -95,48 +104,20 @@ def size(
     raise typer.Exit(0 if advised.yes else 1)
 
 
-def _for_a_job(asked: Asked, read: Any) -> Any:
-    """The sizes for the plan's own days, how they are shown, and the kits of the listed pieces."""
+def _sizes(read: "Plan", season: str) -> "tuple[Size, Kits | None]":
+    """The sizes for the plan's own days or for whole years, and the kits of a list."""
     from energy.answers.size.candidates import read_candidates
-    from energy.answers.size.kits import Kits, kits
-    from energy.answers.size.size import size as ask
-    from energy.answers.size.words import sheet
-    from energy.answers.size.worksheet import worksheet
-    from energy.show.console import console
-    from energy.show.progress import progress
-
-    file = None if read.size is None else read.size.candidates
-    listed = None if file is None else read_candidates(file)
-    with progress(console(errors=True), "sizes") as ticker:
-        answer = ask(read, ticker)
-        bought = None if listed is None else kits(answer.designs, listed, ticker)
-    by_hand = worksheet(answer.designs.groups[0])
-    more_keys = Kits(()).as_dict() if bought is None else bought.as_dict()
-    every = asked.wants("all")
-
-    def in_words(width: int, _: bool) -> "Sheet":
-        return sheet(answer, width, by_hand, bought, demo=asked.demo, every=every)
-
-    return answer, bought, in_words, more_keys
-
-
-def _for_years(asked: Asked, read: Any) -> Any:
-    """The sizes for whole years, how they are shown, and what stands in place of kits."""
-    from energy.answers.size.words import sheet
+    from energy.answers.size.kits import kits
+    from energy.answers.size.size import size
     from energy.answers.size.year_size import year_size
     from energy.show.console import console
     from energy.show.progress import progress
 
+    file = None if read.size is None or season == "year" else read.size.candidates
+    listed = None if file is None else read_candidates(file)
     with progress(console(errors=True), "sizes") as ticker:
-        answer = year_size(read, ticker)
-    notes = () if answer.whole_years is None else answer.whole_years.notes
-    more_keys = {"kits": [], "kit_notes": notes, "kit_lacks": []}
-    every = asked.wants("all")
-
-    def in_words(width: int, _: bool) -> "Sheet":
-        return sheet(answer, width, demo=asked.demo, every=every)
-
-    return answer, None, in_words, more_keys
+        answer = (year_size if season == "year" else size)(read, ticker)
+        return answer, None if listed is None else kits(answer.designs, listed, ticker)
 
 
 def aim(

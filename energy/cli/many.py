@@ -153,7 +153,7 @@ def _at_places(asked: Asked, places: Path) -> _Asking:
     remark([] if "afloat" in plan.place.around else at_sea_lines(plans.places))
     if asked.date is None and not asked.demo and (past := over(plan, clock.now())):
         remark([past])
-    title = f"{plan.title or plan.origin}, at the places of {places.name}"
+    title = f"{plan.name}, at the places of {places.name}"
     keys = keys_that_differ(plans.places)
     if not any(key.startswith("span") for key in keys):
         days = dict.fromkeys(day_name(end) for end in (plan.span.start, plan.span.end))

@@ -1,6 +1,5 @@
 """The commands for a day or a night out: does it stay powered, and which tasks fit?"""
 
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -31,9 +30,7 @@ from energy.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from energy.answers.check.check import Check
     from energy.answers.fix.fix import Fixes
-    from energy.plan import Plan
     from energy.show.layout import Part, Sheet
 
 
@@ -179,6 +176,7 @@ def choose(
     asked = Asked(plan, date, given, json, force, details)
     with wrong_input_in_lines():
         from energy.answers.caution.cautions import cautions
+        from energy.answers.check.check import check as ask_check
         from energy.answers.check.rest import rest_of, under
         from energy.answers.check.words import now_part
         from energy.answers.choose import words
@@ -196,7 +194,10 @@ def choose(
             )
         day = moment(now, read), percent(battery), amounts(done)
         changes = under(read, sky)
-        before = _under_way(read.replace(**changes), *day)
+        before = None
+        if (at := day[0]) is not None:
+            under_way = read.replace(**changes)
+            before = ask_check(under_way, now=at, battery_percent=day[1], done=day[2])
         so_far = {} if before is None else {"now": before.as_dict()["now"]}
 
         def said_before(width: int) -> "Part | None":
@@ -238,17 +239,3 @@ def choose(
         asked.written(write, calendar, but=why)
         asked.written(plot)
     raise typer.Exit(0 if answer.yes else 1)
-
-
-def _under_way(
-    read: "Plan",
-    at: datetime | None,
-    charge_percent: float | None,
-    done: dict[str, float | str],
-) -> "Check | None":
-    """How a day under way runs against its plan; None without a time."""
-    from energy.answers.check.check import check as ask
-
-    if at is None:
-        return None
-    return ask(read, now=at, battery_percent=charge_percent, done=done)

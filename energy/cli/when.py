@@ -105,7 +105,7 @@ def when(
                 every_fix=asked.wants("fixes"),
             )
 
-        asked.tell(as_dict, in_words, warned, answer.best_plan)
+        asked.tell(as_dict, in_words, warned, answer.budget.plan)
         asked.written(write, plot)
     raise typer.Exit(0 if answer.yes else 1)
 

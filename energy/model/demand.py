@@ -10,6 +10,7 @@ from typing import Protocol
 
 import numpy as np
 
+from energy.model import Array
 from energy.model.timeline import Interval, snap
 
 TAPER_STEPS = 12  # a charger's falling tail is drawn as so many steps
@@ -150,6 +151,17 @@ class Burst:
     def end_s(self) -> float:
         """When it ends [UTC s]."""
         return self.pieces[-1].end_s
+
+    @property
+    def energy_wh(self) -> float:
+        """What it asks at the outlet [Wh]."""
+        return sum(p.mean_w * (p.end_s - p.start_s) for p in self.pieces) / 3600.0
+
+
+def cut_at(edges: Array, bursts: Iterable[Burst]) -> Array:
+    """Edges [UTC s] with every start and end of the bursts' pieces among them, rising."""
+    marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
+    return np.unique(np.concatenate([edges, marks]))
 
 
 def bursts(

@@ -9,7 +9,8 @@ import numpy as np
 
 from energy.model import Index
 from energy.model.battery import advance, start
-from energy.model.simulate import ALL, Case, Simulated, blank, block_of, row_blocks
+from energy.model.case import ALL, Case
+from energy.model.simulate import Simulated, blank, block_of, row_blocks
 
 STEP_S, LEAD_ACID_STEP_S = 1800.0, 600.0  # what lead-acid has at hand dips within minutes
 

@@ -4,14 +4,14 @@ The battery itself moves only in `battery`; here its surplus is curtailed, its w
 rank order, and every watt-hour is entered once. Axis 0 is time (segments), axis 1 the scenarios.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from energy.model import Array, Index, Mask
 from energy.model.battery import Battery, advance, rate_to_terminal, start, store_rate
-from energy.model.electronics import InverterCurve
+from energy.model.case import Case, Load
 
 BLOCK_CELLS = 10_000  # segments x scenarios worked on at once: fits the cache, bounds the memory
 ENTRIES = (
@@ -24,116 +24,7 @@ ENTRIES = (
     "delivered",
     "stored_change",
 )
-ALL = slice(None)
 DETAILS = ("solar_w", "spilled_w", "charger_w", "load_w", "delivered_w", "idle_w")
-
-
-@dataclass(frozen=True)
-class Load:
-    """What one task asks: mean watts in the segments `rows` (ascending).
-
-    lead_loss is the share of them that its lead adds at the outlet.
-    """
-
-    task: int
-    supply: str
-    rows: Index
-    watts: Array
-    lead_loss: float = 0.0
-
-    def between(self, first: int, last: int) -> "Load":
-        """What is asked in the segments from `first` to before `last`, which then count from 0."""
-        begin, end = np.searchsorted(self.rows, [first, last])
-        return replace(self, rows=self.rows[begin:end] - first, watts=self.watts[begin:end])
-
-
-@dataclass(frozen=True)
-class Case:
-    """All that decides how the charge goes; n segments, m scenarios.
-
-    edges [UTC s], (n + 1,); solar_w [W at the panel side of the controller, after its limit],
-    (rows, m), with solar_row (n,) saying which row a segment takes (-1: dark); temp_pack [deg C],
-    (rows, m or 1), with temp_row (n,); charger_w (n,); inverter_on (n,) or (n, m), 0 or 1; loads in
-    rank order; factor (tasks, m) multiplies each task's watts.
-
-    `rows` of the methods are segments, all where they are left out.
-    """
-
-    edges: Array
-    battery: Battery
-    solar_w: Array
-    solar_row: Index
-    controller_efficiency: float
-    charger_w: Array
-    temp_pack: Array
-    temp_row: Index
-    idle_w: float
-    inverter: InverterCurve | None
-    inverter_on: Array
-    outlet_efficiency: dict[str, float]
-    loads: Sequence[Load]
-    factor: Array
-
-    def sun_w(self, rows: slice = ALL) -> Array:
-        """What the panels give in the segments [W at the panel side], (n, m)."""
-        solar_row = self.solar_row[rows]
-        sun = np.zeros((solar_row.size, self.battery.capacity_wh.size))
-        sun[solar_row >= 0] = self.solar_w[solar_row[solar_row >= 0]]
-        return sun
-
-    def temp_c(self, rows: slice = ALL) -> Array:
-        """The pack's temperature in the segments [deg C], (n, m or 1)."""
-        return np.asarray(self.temp_pack[self.temp_row[rows]])
-
-    def cold_unavailable(self, rows: slice = ALL) -> Array:
-        """The share of the store that the cold withholds in the segments, (n, m or 1)."""
-        temperature, row = self._temperatures(rows)
-        return np.asarray(self.battery.cold_unavailable_share(temperature)[row])
-
-    def frozen(self, rows: slice = ALL) -> Array:
-        """Where the segments are too cold to charge in, 0 or 1 as `Battery.frozen`, (n, m or 1)."""
-        temperature, row = self._temperatures(rows)
-        return np.asarray(self.battery.frozen(temperature)[row])
-
-    def _temperatures(self, rows: slice) -> tuple[Array, Index]:
-        """The pack's temperatures that the segments need, and which of them each takes."""
-        needed = self.temp_row[rows]
-        first, last = int(needed.min()), int(needed.max())
-        return self.temp_pack[first : last + 1], needed - first
-
-    def scenarios(self, only: slice | Index) -> "Case":
-        """Some scenarios of the case alone: they go as they went among the others."""
-        battery, inverter_on = self.battery, self.inverter_on
-        return replace(
-            self,
-            battery=replace(
-                battery,
-                capacity_wh=battery.capacity_wh[only],
-                charge_max_w=battery.charge_max_w[only],
-            ),
-            solar_w=self.solar_w[:, only],
-            temp_pack=self.temp_pack if self.temp_pack.shape[1] == 1 else self.temp_pack[:, only],
-            factor=self.factor[:, only],
-            inverter_on=inverter_on if inverter_on.ndim == 1 else inverter_on[:, only],
-        )
-
-    def between(self, first: int, last: int) -> "Case":
-        """The segments from `first` to before `last` alone, at least one."""
-        rows = slice(first, last)
-        solar_row, (temp_pack, temp_row) = self.solar_row[rows], self._temperatures(rows)
-        lit = solar_row[solar_row >= 0]
-        low, high = (int(lit.min()), int(lit.max()) + 1) if lit.size else (0, 0)
-        return replace(
-            self,
-            edges=self.edges[first : last + 1],
-            solar_w=self.solar_w[low:high],
-            solar_row=np.where(solar_row >= 0, solar_row - low, -1),
-            charger_w=self.charger_w[rows],
-            temp_pack=temp_pack,
-            temp_row=temp_row,
-            inverter_on=self.inverter_on[rows],
-            loads=[part for load in self.loads if (part := load.between(first, last)).rows.size],
-        )
 
 
 @dataclass(frozen=True)
@@ -405,15 +296,15 @@ def by_rank(
             before = case.inverter.input_w(served_ac)
             full_cost = case.inverter.input_w(served_ac + watts) - before
             part = case.inverter.output_w(before + left) - served_ac
-            got = np.where(paid, np.where(full_cost <= left, watts, part), 0.0)
+            given = np.where(paid, np.where(full_cost <= left, watts, part), 0.0)
             cost = np.where(paid, np.minimum(full_cost, left), 0.0)
-            served_ac = served_ac + got
+            served_ac = served_ac + given
         else:
             cost = np.minimum(watts / case.outlet_efficiency[load.supply], left)
-            got = cost * case.outlet_efficiency[load.supply]
+            given = cost * case.outlet_efficiency[load.supply]
         left, spent = left - cost, spent + cost
-        served = served + got / (1.0 + load.lead_loss)
-        every_missing.append((load.task, (watts - got) / (1.0 + load.lead_loss)))
+        served = served + given / (1.0 + load.lead_loss)
+        every_missing.append((load.task, (watts - given) / (1.0 + load.lead_loss)))
     idle_only = np.where(paid, 0.0, np.minimum(left, inverter_idle))
     idle = np.where(paid, inverter_idle, idle_only)
     return Shares(every_missing, served, spent, idle, left - idle_only)

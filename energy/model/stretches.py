@@ -17,7 +17,8 @@ import numpy as np
 
 from energy.model import Array, Index, Mask
 from energy.model.battery import Battery, Path, advance, start, store_rate
-from energy.model.simulate import Case, block_of, by_rank, row_blocks, trickle_w
+from energy.model.case import Case
+from energy.model.simulate import block_of, by_rank, row_blocks, trickle_w
 
 STRETCH_DAYS = 3  # at least
 COLUMNS = 6000  # run at once, and

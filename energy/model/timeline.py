@@ -106,6 +106,12 @@ class Calendar:
             return snap(to_utc(local, self.zone))
         return snap(self.sun_times(day)[anchor == "sunset"] + 60.0 * minutes)
 
+    def tells(self, time_s: float) -> bool:
+        """Whether its clock says this moment [UTC s], and not another of the same face."""
+        local = self.moment(time_s)
+        minutes = local.hour * 60.0 + local.minute + local.second / 60.0
+        return self.at(("clock", minutes), local.date()) == time_s
+
     def local(self, time_s: Array) -> NDArray[np.datetime64]:
         """Moments on the local clock as it stands when the span begins.
 

@@ -9,7 +9,8 @@ from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
-from energy.plan.kit import LITHIUM, Pack, Panel, number
+from energy.plan.fields import number
+from energy.plan.kit import LITHIUM, Pack, Panel
 from energy.plan.messages import Path, Problem
 from energy.plan.profiles import Table
 from energy.plan.raw_tables import has, items, stated, table_at

@@ -31,12 +31,12 @@ def read_text(file: Path, largest: int = LARGEST_BYTES) -> str:
         if file.exists() and not file.is_file():
             raise PlanError([f"{name}: is not an ordinary file"])
         with file.open("rb") as source:
-            data = source.read(largest + 1)
-        if len(data) > largest:
+            content = source.read(largest + 1)
+        if len(content) > largest:
             raise PlanError([f"{name}: is too large (at most {largest / 1e6:g} MB)"])
-        if b"\0" in data:
+        if b"\0" in content:
             raise PlanError([f"{name}: is not a text file"])
-        return data.decode("utf-8-sig")
+        return content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise PlanError([f"{name}: is not a text file in UTF-8"]) from None
     except (OSError, ValueError) as error:

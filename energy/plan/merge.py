@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from energy.plan import profiles
-from energy.plan.kit import number
+from energy.plan.fields import number
 from energy.plan.messages import Path as Where
 from energy.plan.messages import Problem
 from energy.plan.places import zone_at

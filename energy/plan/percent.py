@@ -1,6 +1,6 @@
 """A percentage as a person says it."""
 
-from energy.plan.kit import number
+from energy.plan.fields import number
 from energy.plan.words import PlanError, shown
 
 

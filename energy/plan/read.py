@@ -39,6 +39,11 @@ class Plan(Tables):
         return self._origin
 
     @property
+    def name(self) -> str:
+        """Its title, or its file's name where it has none."""
+        return self.title or self.origin
+
+    @property
     def replaced(self) -> bool:
         """Whether keys were changed since it was read."""
         return self._replaced

@@ -10,17 +10,8 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import BeforeValidator, Field
 
-from energy.plan.kit import (
-    Above0,
-    Charger,
-    Name,
-    Pack,
-    Panel,
-    Percent,
-    Strict,
-    as_tuple,
-    number,
-)
+from energy.plan.fields import Above0, Name, Percent, Strict, as_tuple, number
+from energy.plan.kit import Charger, Pack, Panel
 from energy.plan.skies import DARKER, SKIES
 from energy.plan.task import Task
 from energy.plan.words import meant, shown
@@ -225,12 +216,15 @@ def _range(value: Any) -> Any:
     return low, high
 
 
+Range = Annotated[tuple[float, float], BeforeValidator(_range)] | None
+
+
 class Size(Strict):
     """What sizes of panel and battery to look at."""
 
-    panel_w: Annotated[tuple[float, float], BeforeValidator(_range)] | None = None
+    panel_w: Range = None
     """All panels together, [from, to], for energy size. Left out: wide."""
-    battery_wh: Annotated[tuple[float, float], BeforeValidator(_range)] | None = None
+    battery_wh: Range = None
     """The label, [from, to], for energy size. Left out: wide."""
     candidates: Annotated[str, Field(min_length=1, max_length=4096)] | None = None
     """A CSV of panels and packs to choose among. Left out: none."""

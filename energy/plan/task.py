@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from energy.plan.kit import AMoment, AWindow, Days, From0, Name, Percent, Spread, Strict
+from energy.plan.fields import AMoment, AWindow, Days, From0, Name, Percent, Spread, Strict
 
 SECONDS_PER_MIN = 60.0
 SECONDS_PER_H = 3600.0

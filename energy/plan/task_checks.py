@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
-from energy.plan.kit import number
+from energy.plan.fields import number
 from energy.plan.messages import Path, Problem
 from energy.plan.moments import DAY_MIN, Window, clock_minutes, moment, window
 from energy.plan.profiles import Table

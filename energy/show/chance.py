@@ -2,6 +2,8 @@
 
 from energy.simulation.success import Chance
 
+DULL_CORNER = " in a dull corner of the region"  # where weathers lie that decide for a rough place
+
 
 def chance_line(chance: Chance) -> str:
     """The chance, always with how many weathers it was tried in and what that is worth.

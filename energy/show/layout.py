@@ -5,7 +5,7 @@ do, in their order. Lines are folded between words, and a number never parts fro
 """
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from rich.cells import cell_len
@@ -117,7 +117,7 @@ def part(lines: Sequence[str], style: str = "") -> Part:
     return Part([[Text(line, style) for line in lines]])
 
 
-def texts(lines: Sequence[str]) -> list[Text]:
+def texts(lines: Iterable[str]) -> list[Text]:
     """Lines without a style, as a detail holds them."""
     return [Text(line) for line in lines]
 

@@ -47,7 +47,7 @@ def nights(result: Budget) -> list[Interval]:
     >>> len(nights(budget(Plan.read("builtin:two-night-trip"))))
     2
     """
-    first, last = float(result.time_s[0]), float(result.time_s[-1])
+    first, last = result.days.span
     numbers = range(-1, (result.calendar.last - result.calendar.first).days + 2)
     days = [result.calendar.sun_times(result.calendar.first + timedelta(k)) for k in numbers]
     dark = [(days[k][1], days[k + 1][0]) for k in range(len(days) - 1)]
@@ -71,7 +71,7 @@ def clock_marks(result: Budget, most: int) -> list[float]:
     >>> [f"{result.local(t):%H:%M}" for t in clock_marks(result, 9)]
     ['09:00', '12:00', '15:00', '18:00', '21:00', '00:00', '03:00', '06:00']
     """
-    first, last = float(result.time_s[0]), float(result.time_s[-1])
+    first, last = result.days.span
     fitting = [step for step in STEPS_MIN if (last - first) / 60.0 / step <= most]
     if not fitting:
         return []

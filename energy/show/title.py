@@ -18,18 +18,13 @@ STYLES = {"YES": "bold green", "ALMOST": "bold yellow", "NO": "bold red", "NOT K
 def title_part(result: Budget, width: int, *, demo: bool, span: str = "") -> Part:
     """The plan's title, and the span it is about, the budget's where none is given; `demo` says
     that no plan was given."""
-    span, title = span or span_words(result), title_of(result)
+    span, title = span or span_words(result), result.plan.name
     between = width - cell_len(title) - cell_len(span)
     if between >= 2 and not demo:
         return Part([[Text.assemble((title, "bold"), " " * between + span), Text()]])
     below = folded(f"{span}; {DEMO}" if demo else span, width)
     lines = [*(Text(line, "bold") for line in folded(title, width)), *map(Text, below)]
     return Part([[*lines, Text()]])
-
-
-def title_of(result: Budget) -> str:
-    """The plan's title, or its file's name where it has none."""
-    return result.plan.title or result.plan.origin
 
 
 def span_words(result: Budget) -> str:

@@ -15,21 +15,15 @@ from typing import Any
 import numpy as np
 
 from energy.model import Array
+from energy.model.case import Case
 from energy.model.demand import Burst
-from energy.model.simulate import Case, Simulated, simulate
+from energy.model.simulate import Simulated, simulate
 from energy.plan import Plan, PlanError
 from energy.plan.task import called
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
-from energy.simulation.case import (
-    Demand,
-    calendar_of,
-    days_of,
-    demand_of,
-    derates,
-    lay_out,
-    span_of,
-)
+from energy.simulation.case import calendar_of, days_of, derates, lay_out, span_of
+from energy.simulation.demand import Demand, demand_of
 from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
 from energy.simulation.result import Lowest as Lowest

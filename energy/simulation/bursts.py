@@ -221,14 +221,16 @@ def overlap_s(first: Interval, second: Interval) -> float:
     return max(min(first[1], second[1]) - max(first[0], second[0]), 0.0)
 
 
+def done_by(day: date, done: Mapping[date, float]) -> float:
+    """When what a window of a day waits for is done [UTC s], by when it is on each of its days: on
+    that day, else on the last before, and where there is none on the first."""
+    return done[max((other for other in done if other <= day), default=min(done))]
+
+
 def _too_early(
     plan: Plan, calendar: Calendar, spells: Sequence[Spells], span: Interval
 ) -> Iterator[str]:
-    """A line for each task that begins inside the span before the one it waits for is done.
-
-    The window of a day waits for what the other does on that day, else on the last day before, and
-    where there is none for the first.
-    """
+    """A line for each task that begins inside the span before the one it waits for is done."""
     for task, mine in zip(plan.task, spells, strict=True):
         if task.after is None:
             continue
@@ -239,7 +241,7 @@ def _too_early(
         for day, spell in mine.items() if done else ():
             if spell is None or not span[0] <= spell[0] < span[1]:
                 continue
-            start_s, end_s = spell[0], done[max((d for d in done if d <= day), default=min(done))]
+            start_s, end_s = spell[0], done_by(day, done)
             if start_s < end_s - ROUNDING_S:
                 begins, over = (_when(calendar, t) for t in (start_s, end_s))
                 yield (

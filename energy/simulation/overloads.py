@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from energy.model.limits import Overload, overloads
-from energy.simulation.case import inverter_windows, limits_of
+from energy.simulation.demand import limits_of
 from energy.simulation.result import Budget
 
 OUTLETS = {"ac": "the mains outlets", "dc12": "the 12 V outlets", "usb": "the USB outlets"}
@@ -57,7 +57,7 @@ def why_not_alone(result: Budget, k: int) -> str:
     'starts at 9000 W, the inverter surges to 2000 W'
     """
     own, task = result.bursts_by_task.get(k, []), result.plan.task[k]
-    limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
+    limits = limits_of(result.plan, result.calendar)
     alone = overloads(result.time_s, own, result.plan.task, [k], limits)
     if len(alone) < len(own) or not own or alone[0].limit == "inverter-off":
         return ""

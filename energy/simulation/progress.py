@@ -10,7 +10,7 @@ from math import floor
 
 from energy.model.timeline import Calendar, Interval, to_utc
 from energy.plan import Plan, PlanError
-from energy.plan.kit import number
+from energy.plan.fields import number
 from energy.plan.task import SECONDS_PER_H, SECONDS_PER_MIN, Task, called
 from energy.plan.words import meant, shown
 from energy.simulation.bursts import MIDNIGHT, Day, Left, days_of, overlap_s

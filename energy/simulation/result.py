@@ -12,18 +12,18 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from energy.model import Array, Index, Mask
+from energy.model.case import Case
 from energy.model.demand import Burst
 from energy.model.limits import Overload, running
-from energy.model.simulate import Case, Simulated, row_blocks, simulate
+from energy.model.simulate import Simulated, simulate
 from energy.model.timeline import Calendar
 from energy.plan import Plan
 from energy.simulation.bursts import Placed
-from energy.simulation.case import Demand
+from energy.simulation.demand import Demand
 from energy.simulation.progress import Done, Progress
 from energy.simulation.solar import Solar
 from energy.simulation.success import Chance, lowest_point, needed, reached, succeeds, wilson
 from energy.weather.days import Days
-from energy.weather.synthetic.synthetic import SCENARIOS
 from energy.weather.weathers import Weathers
 
 if TYPE_CHECKING:
@@ -235,6 +235,11 @@ class Budget:
         """The case of the middle scenario alone."""
         return self.case.scenarios(slice(self.middle, self.middle + 1))
 
+    @property
+    def middle_ledger_wh(self) -> dict[str, float]:
+        """The ledger of the middle scenario [Wh]."""
+        return {name: float(wh[self.middle]) for name, wh in self.ledger_wh.items()}
+
     def lowest(self, scenario: int | None = None) -> Lowest:
         """The lowest point of a scenario (left out: the middle one)."""
         scenario = self.middle if scenario is None else scenario
@@ -321,42 +326,6 @@ class Budget:
         """The lowest charge that nine in ten scenarios stay above: their 10th percentile."""
         return float(np.percentile(self.lowest_percent, 10.0))
 
-    @cached_property
-    def doubt(self) -> dict[str, float]:
-        """Where the doubt about the lowest charge comes from: the shares (0 to 1) of the weather,
-        the loads and the kit (the panels' condition, the pack's health).
-
-        From more runs, each with all but one held at their means over the scenarios. Empty where
-        nothing moves the lowest charge.
-        """
-        case = self.case.scenarios(slice(SCENARIOS))  # as many as tell of a spread
-        scenarios = case.factor.shape[1]
-        derate = self.derate[:scenarios]
-        capacity_wh = np.full(scenarios, case.battery.capacity_wh.mean())
-        own_sun = case.solar_w / derate
-        mean_sun = np.broadcast_to(own_sun.mean(axis=1, keepdims=True), case.solar_w.shape)
-        calm = replace(
-            case,
-            battery=replace(case.battery, capacity_wh=capacity_wh),
-            solar_w=mean_sun * derate.mean(),
-            temp_pack=case.temp_pack.mean(axis=1, keepdims=True),
-            factor=np.ones_like(case.factor),
-        )
-        only = {
-            "weather": replace(calm, solar_w=own_sun * derate.mean(), temp_pack=case.temp_pack),
-            "loads": replace(calm, factor=case.factor),
-        }
-        pack, panels = self.plan.pack, self.plan.panel
-        if pack.health_spread_percent or any(p.condition_spread_percent for p in panels):
-            only["kit"] = replace(calm, battery=case.battery, solar_w=mean_sun * derate)
-        spread = {name: _lowest_share(varied).var() for name, varied in only.items()}
-        total = sum(spread.values())
-        return (
-            {name: float(variance / total) for name, variance in spread.items()}
-            if total > 1e-9
-            else {}
-        )
-
     @property
     def full_again_s(self) -> float | None:
         """When the middle scenario is full again after its lowest point [UTC s], or None."""
@@ -441,12 +410,3 @@ class Answered:
     def lowest(self: RestsOnBudget) -> Lowest:
         """The lowest point of the middle weather."""
         return self.budget.lowest()
-
-
-def _lowest_share(case: Case) -> Array:
-    """How low each scenario falls above what the cold holds back, as shares of its store, (m,)."""
-    store, lowest = simulate(case, books=False).store_wh[1:], np.inf
-    for rows in row_blocks(*store.shape):
-        above = store[rows] / case.battery.capacity_wh - case.cold_unavailable(rows)
-        lowest = np.minimum(lowest, above.min(axis=0))
-    return np.asarray(lowest)

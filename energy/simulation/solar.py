@@ -105,9 +105,9 @@ def _per_watt(days: Days, weather: Weathers, number: int, strings: Arrangement) 
     power, sun_wh = np.zeros((hours.size, weather.shift_days.size)), np.zeros(1)
     for first in range(0, lit.size, size):
         rows = lit[first : first + size]
-        got, seen = _panel_power(days.plan, strings, weather, aimed_at, rows, keep[rows])
-        power[rows] = got / panel.rated_w
-        sun_wh = sun_wh + (seen * hours[rows, None]).sum(axis=0) / panel.rated_w
+        power_w, seen_w = _panel_power(days.plan, strings, weather, aimed_at, rows, keep[rows])
+        power[rows] = power_w / panel.rated_w
+        sun_wh = sun_wh + (seen_w * hours[rows, None]).sum(axis=0) / panel.rated_w
     return power, sun_wh
 
 

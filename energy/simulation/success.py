@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 
 from energy.model import Array, Index, Mask
-from energy.model.simulate import Case, Simulated, row_blocks
+from energy.model.case import Case
+from energy.model.simulate import Simulated, row_blocks
 
 
 def lowest_point(case: Case, simulated: Simulated) -> tuple[Index, Array]:

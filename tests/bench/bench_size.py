@@ -31,7 +31,8 @@ from energy.answers.size.designs import Designs, make_designs  # noqa: E402
 from energy.answers.size.frontier import frontier  # noqa: E402
 from energy.answers.size.size import GOALS  # noqa: E402
 from energy.answers.size.years import years  # noqa: E402
-from energy.model.simulate import ENTRIES, Case, simulate  # noqa: E402
+from energy.model.case import Case  # noqa: E402
+from energy.model.simulate import ENTRIES, simulate  # noqa: E402
 from energy.plan import Plan  # noqa: E402
 from energy.simulation.success import needed  # noqa: E402
 

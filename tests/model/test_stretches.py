@@ -10,7 +10,8 @@ import pytest
 from many_packs import by_scenarios, random_case
 
 from energy.model import Array, stretches
-from energy.model.simulate import Case, simulate
+from energy.model.case import Case
+from energy.model.simulate import simulate
 from energy.model.stretches import Stretches, averaged, rows_of, sun_of
 
 LEAD: dict[str, Any] = {"chemistry": "agm", "kinetic_c": 0.45, "kinetic_k_per_h": 1.05}

@@ -9,8 +9,8 @@ import numpy as np
 
 from energy.model import Array
 from energy.model.battery import Battery
+from energy.model.case import Case, Load
 from energy.model.electronics import inverter_curve
-from energy.model.simulate import Case, Load
 
 
 def random_case(seed: int, changes: dict[str, Any]) -> Case:

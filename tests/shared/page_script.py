@@ -14,7 +14,7 @@ from checkout import ROOT
 from energy.answers.page.page import SCRIPTS
 from energy.model import Array
 from energy.model.battery import USABLE, Battery
-from energy.model.simulate import Case
+from energy.model.case import Case
 
 SCRIPT = ROOT / "energy" / "answers" / "page" / "script"
 WITH_DOCUMENT = ("view",)

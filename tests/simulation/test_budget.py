@@ -13,6 +13,7 @@ import pytest
 from energy.answers.check.check import check, task_answers
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget, changed
+from energy.simulation.doubt import doubt
 
 ALPS = {"latitude_deg": 47.0, "longitude_deg": 9.0, "timezone": "Europe/Zurich"}
 NORTH = {"latitude_deg": 70.0, "longitude_deg": 27.0, "timezone": "Europe/Helsinki"}
@@ -311,18 +312,18 @@ def test_certain_loads_leave_all_the_doubt_to_the_weather() -> None:
     certain = found.plan.replace(
         **{f"task.{n}.spread_percent": 0 for n in range(1, len(found.plan.task) + 1)}
     )
-    assert 0.5 < found.doubt["weather"] < 1.0
-    assert budget(certain).doubt["weather"] == pytest.approx(1.0, abs=1e-9)
+    assert 0.5 < doubt(found)["weather"] < 1.0
+    assert doubt(budget(certain))["weather"] == pytest.approx(1.0, abs=1e-9)
 
 
 def test_without_panels_all_the_doubt_is_the_loads() -> None:
     plan = Plan.read("builtin:cloudy-repair").replace(**{"panel": None, "pack.temperature": 15})
-    assert budget(plan).doubt["loads"] == pytest.approx(1.0, abs=1e-9)
+    assert doubt(budget(plan))["loads"] == pytest.approx(1.0, abs=1e-9)
 
 
 def test_one_weather_leaves_no_doubt_to_share() -> None:
     plan = Plan.read("builtin:cloudy-repair").replace(weather={"kind": "clear"})
-    assert budget(plan).doubt == {}
+    assert doubt(budget(plan)) == {}
 
 
 def test_a_kit_of_unknown_condition_is_neither_weather_nor_loads() -> None:
@@ -333,7 +334,7 @@ def test_a_kit_of_unknown_condition_is_neither_weather_nor_loads() -> None:
             "pack.solar_input.max_a": 30,  # so that it takes all in the best condition too
         }
     )
-    shares = budget(plan).doubt
+    shares = doubt(budget(plan))
     assert shares["weather"] == pytest.approx(0.0, abs=1e-9)
     assert shares["kit"] > 0.0
 

@@ -14,6 +14,7 @@ from energy.answers.aim.daylight import Daylight, daylight, given_wh
 from energy.answers.aim.poses import BIN_MIN, Search, Yields, search
 from energy.model import Array
 from energy.plan import Plan, PlanError
+from energy.plan.kit import Panel
 from energy.simulation.budget import Budget, budget_of, changed
 from energy.simulation.result import Answered
 from energy.simulation.work import cells_of, check_searchable
@@ -97,6 +98,11 @@ class Aim(Answered):
         return self.best.budget
 
     @property
+    def panels(self) -> list[Panel]:
+        """The panels it is for."""
+        return [self.plan.budget.plan.panel[k] for k in self.aimed]
+
+    @property
     def change(self) -> Change:
         """What gives the plan the best pose, for `Plan.replace`."""
         return self.best.change
@@ -104,10 +110,6 @@ class Aim(Answered):
     def more_wh(self, setting: Setting) -> float:
         """How much more a setting gives a day than the plan's own [Wh]."""
         return setting.wh_per_day - self.plan.wh_per_day
-
-    def more_taken_wh(self, setting: Setting) -> float:
-        """How much more the pack takes a day in the plan's own hours than with its pose [Wh]."""
-        return setting.taken_wh - self.plan.taken_wh
 
     @property
     def worth_turning(self) -> Setting | None:
@@ -243,7 +245,8 @@ def enough_for(result: Budget, wh: float) -> str:
             continue
         bursts = [burst for burst in result.bursts if burst.task == k]
         hours = sum(burst.end_s - burst.start_s for burst in bursts) / 3600.0
-        at_outlet = stored * _outlet_share(result, task.supply) / float(result.asked_wh[k])
+        efficiency = result.plan.pack.efficiency_percent(task.supply) / 100.0
+        at_outlet = stored * efficiency / float(result.asked_wh[k])
         if task.times or task.charges:
             counts.append((at_outlet * len(bursts), task.name))
         else:
@@ -257,13 +260,6 @@ def enough_for(result: Budget, wh: float) -> str:
         hours, name = min(lasting)
         return f'"{name}" about {hours:.{0 if hours >= 2.0 else 1}f} h longer'
     return ""
-
-
-def _outlet_share(result: Budget, supply: str) -> float:
-    inverter = result.plan.pack.inverter
-    if supply != "ac":
-        return result.case.outlet_efficiency[supply]
-    return inverter.efficiency_percent / 100.0 if inverter is not None else 1.0
 
 
 def _set(own: Setting, change: Change, at: tuple[str, ...] = ()) -> Setting:

@@ -50,7 +50,7 @@ def aim_picture(answer: Aim) -> "Figure":
     remarks = (turning_words(answer), unused_words(answer), sun, day_in_words(answer))
     yields, day = lay_out(
         page,
-        (result.plan.title or result.plan.origin, finding(answer)),
+        (result.plan.name, finding(answer)),
         [*filter(None, remarks), f"Clock: {result.calendar.zone.key}."],
         [
             Box(3.0 * EDGE_IN, ABOVE_IN, MAP_IN, MAP_IN),
@@ -117,7 +117,7 @@ def _mark_poses(answer: Aim, panel: Any, room: Room, lines: Sequence[Any]) -> No
     lines are those of the map, kept clear of words.
     """
     best = (answer.tilt_deg, answer.azimuth_deg or 0.0)
-    planned = dict.fromkeys(pose for p in _panels(answer) if (pose := _standing(p)) is not None)
+    planned = dict.fromkeys(pose for p in answer.panels if (pose := _standing(p)) is not None)
     marks = [("as planned", pose, "ink") for pose in planned if pose != best]
     if answer.follow.own_wh > 0.0:
         marks.insert(0, ("best", best, "charge"))
@@ -153,10 +153,6 @@ def _standing(panel: Panel) -> tuple[float, float] | None:
     return (panel.tilt_deg, panel.facing_deg) if panel.aim == "fixed" else None
 
 
-def _panels(answer: Aim) -> list[Panel]:
-    return [answer.plan.budget.plan.panel[k] for k in answer.aimed]
-
-
 def _tilts_panel(answer: Aim, panel: Any) -> None:
     """What each tilt gives on a boat that swings."""
     tilts = np.linspace(0.0, 90.0, 91)
@@ -169,7 +165,7 @@ def _tilts_panel(answer: Aim, panel: Any) -> None:
     panel.plot(tilts, share, color=COLOURS["sun"], lw=1.6, zorder=4)
     room = Room(panel)
     room.keep_clear(tilts, share)
-    planned = dict.fromkeys(panel.tilt_deg for panel in _panels(answer))
+    planned = dict.fromkeys(panel.tilt_deg for panel in answer.panels)
     marks = [("best", answer.tilt_deg, "charge")]
     marks += [("as planned", tilt, "ink") for tilt in planned if tilt != answer.tilt_deg]
     for words, tilt, colour in marks:

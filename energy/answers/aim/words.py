@@ -9,7 +9,7 @@ import numpy as np
 from rich.text import Text
 
 from energy.answers.aim.aim import Aim, Setting, enough_for
-from energy.plan.kit import Panel, compass_word
+from energy.plan.kit import compass_word
 from energy.plan.words import and_list
 from energy.show import table
 from energy.show.layout import Part, Sheet, folded, labelled, notes_part, part, texts
@@ -104,7 +104,7 @@ def advice(answer: Aim) -> list[str]:
         steep = f"{100.0 * answer.prop_height_m(1.0):.0f} cm up for each metre of slope"
         props = [
             f'"{panel.name}" {answer.prop_height_m(panel.length_m):.2f} m'
-            for panel in {panel.name: panel for panel in _panels(answer)}.values()
+            for panel in {panel.name: panel for panel in answer.panels}.values()
             if panel.length_m is not None
         ]
         lines.append(f"Prop the raised edge {steep}{': ' * bool(props)}{and_list(props)}.")
@@ -172,7 +172,7 @@ def _settings_lines(
     """The settings with what they give a day, what of the gain the pack takes, and its worth."""
     gains, enough = [], []
     for _, setting in shown:
-        taken = answer.more_taken_wh(setting)
+        taken = setting.taken_wh - answer.plan.taken_wh
         figures = (answer.more_wh(setting), taken)
         planned = setting is answer.plan
         gains.append(["", ""] if planned else [f"{watt_hours(wh)} Wh" for wh in figures])
@@ -251,10 +251,9 @@ def sun_words(answer: Aim) -> str:
 
 def _dates(answer: Aim) -> str:
     """The dates whose mean a day is."""
-    first, last = (
-        day_name(date) for date in (answer.plan.daylight.first, answer.plan.daylight.last)
-    )
-    return first if answer.plan.daylight.days == 1 else f"{first} to {last}"
+    day = answer.plan.daylight
+    first, last = day_name(day.first), day_name(day.last)
+    return first if day.days == 1 else f"{first} to {last}"
 
 
 def day_in_words(answer: Aim) -> str:
@@ -265,11 +264,8 @@ def day_in_words(answer: Aim) -> str:
     >>> day_in_words(aim(Plan.read("builtin:january-job")))
     'A day here is the mean of the whole days of the plan, Tue 12 Jan to Thu 14 Jan.'
     """
-    day = answer.plan.daylight
-    first, last = (day_name(date) for date in (day.first, day.last))
-    dates, mean, days = f"{first} to {last}", "the mean of ", "days"
-    if day.days == 1:
-        dates, mean, days = first, "", "day"
+    day, dates = answer.plan.daylight, _dates(answer)
+    mean, days = ("", "day") if day.days == 1 else ("the mean of ", "days")
     if day.counts == "whole-days":
         return f"A day here is {mean}the whole {days} of the plan, {dates}."
     if day.counts == "touched-days":
@@ -280,9 +276,5 @@ def day_in_words(answer: Aim) -> str:
     return f"A day here is {mean}{dates} in the plan's own hours: the weather held covers no more."
 
 
-def _panels(answer: Aim) -> list[Panel]:
-    return [answer.plan.budget.plan.panel[k] for k in answer.aimed]
-
-
 def _them(answer: Aim) -> str:
-    return "the panel" if sum(panel.count for panel in _panels(answer)) == 1 else "the panels"
+    return "the panel" if sum(panel.count for panel in answer.panels) == 1 else "the panels"

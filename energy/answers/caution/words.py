@@ -1,6 +1,6 @@
 """Cautions as lines of an answer: the most serious in a few words, or all of them in full."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from rich.text import Text
 
@@ -80,6 +80,13 @@ def care_part(cautions: Sequence[Caution], width: int, *, every: bool) -> Part:
         closing = labelled("" if lines else LABEL_WORDS, f"{more}{CLOSING_SHORT}", width)
         versions.append([Text(line) for line in (*lines, *closing)])
     return Part(versions, gives=2)
+
+
+def care_notes(cautions: Sequence[Caution], most: int) -> Iterator[str]:
+    """The first cautions as notes below a picture, and how many more there are."""
+    yield from (f"Take care: {caution.text}" for caution in cautions[:most])
+    if (more := len(cautions) - most) > 0:
+        yield f"and {more} more caution{'s' * (more > 1)} with the answer in words"
 
 
 def _short(cautions: Sequence[Caution], width: int, most: int) -> tuple[list[str], int]:

@@ -111,9 +111,7 @@ class Check(Answered):
             "too_cold_from": clock(result.too_cold_from_s),
             "end_charge_percent": round(float(result.middle_charge_percent[-1]), 1),
             "full_again_at": clock(result.full_again_s),
-            "ledger_wh": {
-                name: round(float(wh[result.middle]), 2) for name, wh in result.ledger_wh.items()
-            },
+            "ledger_wh": {name: round(wh, 2) for name, wh in result.middle_ledger_wh.items()},
             "tasks": [for_json(task, 2) for task in self.tasks],
             "checkpoints": [point.as_dict() for point in self.checkpoints],
         }

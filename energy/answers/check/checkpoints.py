@@ -109,11 +109,7 @@ def _telling(result: Budget, points: list[Checkpoint]) -> list[Checkpoint]:
 
 def _moments(result: Budget) -> list[float]:
     """When to look [UTC s]."""
-    start_s, end_s, lowest_s = (
-        float(result.time_s[0]),
-        float(result.time_s[-1]),
-        result.lowest().at_s,
-    )
+    (start_s, end_s), lowest_s = result.days.span, result.lowest().at_s
     picked = [lowest_s] if lowest_s > start_s else []
     for time_s in (*sorted(t for t in _worth_a_look(result) if start_s < t < end_s), end_s):
         most = FEWEST if time_s == end_s else MOST
@@ -142,7 +138,7 @@ def _blocks(result: Budget) -> list[tuple[float, float]]:
     blocks: list[tuple[float, float]] = []
     before = None
     for burst in sorted(result.running, key=lambda burst: (burst.task, burst.start_s)):
-        wh = sum(p.mean_w * (p.end_s - p.start_s) for p in burst.pieces) / 3600.0
+        wh = burst.energy_wh
         if before is not None and before.task == burst.task:
             goes_on = burst.start_s - before.end_s <= TOUCHING_S
             if goes_on or before.window == burst.window:

@@ -16,6 +16,7 @@ from energy.show.numbers import watt_hours
 from energy.show.table import Column
 from energy.show.terms import SUPPLIES
 from energy.simulation.budget import Budget
+from energy.simulation.doubt import doubt
 
 BOOKS = (
     ("sun_on_panel", "sun on the panels", 1),
@@ -64,7 +65,7 @@ def energy_lines(answer: Check, width: int) -> list[Text]:
         Column("", [f"{watt_hours(wh)} Wh" for _, wh in books], right=True),
     )
     lines += ["", *table.lines(columns, width)]
-    ledger = {name: float(wh[result.middle]) for name, wh in result.ledger_wh.items()}
+    ledger = result.middle_ledger_wh
     drawn, stated = ledger["delivered"] + ledger["unmet"], float(result.asked_wh.sum())
     if abs(drawn - stated) > 0.02 * stated:
         words = (
@@ -95,7 +96,7 @@ def failures(result: Budget) -> str:
 
 def _books(result: Budget) -> Iterator[tuple[str, float]]:
     """Each place where energy came from or went, and how much [Wh], in the middle weather."""
-    ledger = {name: float(wh[result.middle]) for name, wh in result.ledger_wh.items()}
+    ledger = result.middle_ledger_wh
     for name, words, sign in BOOKS:
         if abs(ledger[name]) >= 0.5 or name == "delivered":
             yield words, sign * ledger[name]
@@ -132,7 +133,7 @@ def _end(result: Budget) -> str:
 
 def _doubt(result: Budget) -> str:
     """Where the spread of the lowest charge comes from, in round tens of percent."""
-    shares = result.doubt if result.chance.scenarios > 1 else {}
+    shares = doubt(result) if result.chance.scenarios > 1 else {}
     if not shares:
         return ""
     name, most = max(shares.items(), key=lambda item: item[1])

@@ -6,6 +6,7 @@ The three panels are drawn in `panels`.
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
+from energy.answers.caution.words import care_notes
 from energy.answers.check.check import Check, task_answers
 from energy.answers.check.checkpoints import checkpoints
 from energy.answers.check.panels import Row, charge_panel, flows_panel, task_panel, task_rows
@@ -63,7 +64,7 @@ def draw(
     )
     charge_axes, task_axes, flows_axes = panels = lay_out(
         page,
-        (budget.plan.title or budget.plan.origin, title),
+        (budget.plan.name, title),
         list(_notes(budget, cautions)),
         stacked(names_in + EDGE_IN + 8.0 * PT_IN, panels_in),
         below_in=2 * CLOCK_IN + 0.08,
@@ -95,11 +96,7 @@ def _notes(result: Budget, cautions: Sequence["Caution"]) -> Iterator[str]:
     if changes := clock_changes(result):
         clock += f", put forward or back on {' and '.join(changes)}"
     yield f"Weather: {result.weather.source}. Shaded from sunset to sunrise. Clock: {clock}."
-    yield from (f"Take care: {caution.text}" for caution in cautions[:CAUTIONS_SHOWN])
-    if len(cautions) > CAUTIONS_SHOWN:
-        more = len(cautions) - CAUTIONS_SHOWN
-        plural = "" if more == 1 else "s"
-        yield f"and {more} more caution{plural} with the answer in words"
+    yield from care_notes(cautions, CAUTIONS_SHOWN)
 
 
 def _names_in(page: Any, rows: Sequence[Row]) -> float:

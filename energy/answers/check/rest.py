@@ -207,15 +207,13 @@ class _Rest:
         """A repeat under way, whole, at the mean watts of what is left of it."""
         task = self.plan.task[k]
         mine = bursts(task, k, day.number, [interval], self.span)
-        pieces = [piece for burst in mine for piece in burst.pieces]
-        energy = sum(piece.mean_w * (piece.end_s - piece.start_s) for piece in pieces)
-        ends_s = pieces[-1].end_s
+        energy_wh, ends_s = sum(burst.energy_wh for burst in mine), mine[-1].end_s
         same_keys = {key: getattr(task, key) for key in OF_A_TASK}
         # What its name tells is left for the name to tell again.
         same_keys |= {
             k: getattr(task, k) for k in RISKS if getattr(task, k) or not carries(task, k)
         }
-        mean_w = round(energy / (ends_s - self.now_s), 3)
+        mean_w = round(3600.0 * energy_wh / (ends_s - self.now_s), 3)
         lasts_s = round(ends_s - self.now_s, 3)
         keys = {"at": self.calendar.clock(self.now_s), "times": 1, "each_s": lasts_s, "days": [1]}
         return {"name": task.name, "working_w": mean_w} | same_keys | keys

@@ -16,6 +16,7 @@ from energy.answers.check.sketch import sketch
 from energy.model import Mask
 from energy.plan.words import and_list
 from energy.show import table
+from energy.show.chance import DULL_CORNER
 from energy.show.layout import Part, Sheet, Slow, folded, notes_part, part
 from energy.show.moments import at_clock, clock, day_name
 from energy.show.table import Column
@@ -229,7 +230,7 @@ def _deciding(result: Budget, holds: Callable[[Budget], Mask]) -> tuple[Budget, 
         result.deciding,
         key=lambda budget: int(holds(budget).sum()) + budget.may_fail - holds(budget).size,
     )
-    return deciding, " in a dull corner of the region" if deciding is not result else ""
+    return deciding, DULL_CORNER * (deciding is not result)
 
 
 def some_runs(result: Budget) -> bool:

@@ -10,12 +10,13 @@ from dataclasses import replace
 import numpy as np
 
 from energy.model import Array, Index, Mask
-from energy.model.demand import Burst
+from energy.model.case import Case
+from energy.model.demand import Burst, cut_at
 from energy.model.limits import all_fit, inverter_on
-from energy.model.simulate import Case, simulate
+from energy.model.simulate import simulate
 from energy.simulation.budget import Budget
 from energy.simulation.cables import lead_losses
-from energy.simulation.case import inverter_windows, limits_of, load_of, ranked
+from energy.simulation.demand import limits_of, load_of, ranked
 from energy.simulation.success import lowest_point, succeeds
 
 
@@ -24,7 +25,7 @@ class Batch:
 
     def __init__(self, result: Budget):
         self.result = result
-        self.limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
+        self.limits = limits_of(result.plan, result.calendar)
         self.rank = {task: n for n, task in enumerate(ranked(result.plan))}
         self.lost = lead_losses(result.plan, result.days.site.cold)
         self.planned = {id(burst) for burst in result.bursts}
@@ -45,8 +46,7 @@ class Batch:
         """Whether the limits let all of these bursts run together."""
         if not self.result.overloads and all(id(burst) in self.planned for burst in bursts):
             return True
-        marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
-        edges = np.unique(np.concatenate([self.edges, marks]))
+        edges = cut_at(self.edges, bursts)
         return all_fit(edges, bursts, self.result.plan.task, self.limits)
 
     def failing(
@@ -80,8 +80,7 @@ class Batch:
         """All choices side by side, each in all scenarios."""
         plan, own = self.result.plan, self.result.case
         every = {id(burst): burst for bursts in choices for burst in bursts}
-        marks = [t for burst in every.values() for p in burst.pieces for t in (p.start_s, p.end_s)]
-        edges = np.unique(np.concatenate([self.edges, marks]))
+        edges = cut_at(self.edges, every.values())
         was = np.searchsorted(own.edges, edges[:-1], side="right") - 1
         members: dict[int, list[int]] = {key: [] for key in every}
         for number, bursts in enumerate(choices):

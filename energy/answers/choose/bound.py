@@ -100,8 +100,12 @@ class Bound:
         """What the inverter takes within each interval to be on for what runs at known times
         [Wh]."""
         fixed = (self.every[i] for i in always if not self.every[i].movable)
-        taken = self.coarse.inverter_wh([burst for piece in fixed for burst in piece.planned])
-        total = np.concatenate([[0.0], np.cumsum(taken)])
+        bursts = [burst for piece in fixed for burst in piece.planned]
+        return self._in_intervals(self.coarse.inverter_wh(bursts))
+
+    def _in_intervals(self, slots_wh: Array) -> Array:
+        """What some slots hold, summed within each interval, (intervals,)."""
+        total = np.concatenate([[0.0], np.cumsum(slots_wh)])
         return np.asarray(total[self.last] - total[self.first])
 
     def _room_wh(self, coarse: Coarse) -> Array:
@@ -131,9 +135,7 @@ class Bound:
 
     def _within(self, coarse: Coarse, piece: Piece, bursts: Sequence[Burst]) -> Array:
         """What some bursts ask within each interval [Wh]."""
-        own = coarse.asked_wh(piece.task, bursts, idle=False)
-        total = np.concatenate([[0.0], np.cumsum(own)])
-        return np.asarray(total[self.last] - total[self.first])
+        return self._in_intervals(coarse.asked_wh(piece.task, bursts, idle=False))
 
 
 def _intervals(slots: int) -> tuple[np.ndarray, np.ndarray]:

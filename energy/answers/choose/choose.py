@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from energy.answers.check.checkpoints import Checkpoint, checkpoint_table, checkpoints
-from energy.answers.choose.coarse import SLOT_S, worst_first
+from energy.answers.choose.coarse import SLOT_S, deciding_scenario
 from energy.answers.choose.judge import Progress, clashes
 from energy.answers.choose.reasons import LeftOut, Reasons
 from energy.answers.choose.search import Search, greedy_cells
@@ -63,16 +63,16 @@ class Choose(Answered):
 
     budget: Budget
     possible: bool
-    timetable: tuple[Row, ...]
-    left_out: tuple[LeftOut, ...]
-    served: dict[str, float]
-    gap_percent: float
-    gap_priority: int | None
     proven: bool
     effort: int
-    stopped: bool
-    change: dict[str, Any] = field(repr=False)
     planned: Budget = field(repr=False)
+    timetable: tuple[Row, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+    served: dict[str, float] = field(default_factory=dict)
+    gap_percent: float = 0.0
+    gap_priority: int | None = None
+    stopped: bool = False
+    change: dict[str, Any] = field(repr=False, default_factory=dict)
     short_wh: float = 0.0
     short_at: datetime | None = None
     too_cold: bool = False
@@ -214,14 +214,9 @@ def _all_of_it(search: Search) -> Choose:
         budget=search.result,
         possible=True,
         timetable=_timetable(search.result),
-        left_out=(),
         served=search.served_by_priority(search.items.served(search.items.most)),
-        gap_percent=0.0,
-        gap_priority=None,
         proven=True,
         effort=search.effort,
-        stopped=False,
-        change={},
         planned=search.result,
     )
 
@@ -268,7 +263,7 @@ def _impossible(search: Search) -> Choose:
     gone = {f"task.{k + 1}": None for k in range(len(tasks)) if k not in kept}
     alone = changed(everything, gone) if kept and gone else everything
     deciding = alone.low_end
-    scenario = int(worst_first(deciding)[min(deciding.may_fail, deciding.success.size - 1)])
+    scenario = deciding_scenario(deciding)
     lowest = deciding.lowest(scenario)
     cold_unavailable = deciding.cold_unavailable_percent
     cold_unavailable = cold_unavailable[:, scenario if cold_unavailable.shape[1] > 1 else 0]
@@ -280,15 +275,8 @@ def _impossible(search: Search) -> Choose:
     return Choose(
         budget=alone,
         possible=False,
-        timetable=(),
-        left_out=(),
-        served={},
-        gap_percent=0.0,
-        gap_priority=None,
         proven=forbidden or not alone.yes,
         effort=search.effort,
-        stopped=False,
-        change={},
         planned=everything,
         short_wh=0.0 if forbidden else short_wh,
         short_at=None if forbidden else alone.local(first_s),
@@ -300,9 +288,7 @@ def _impossible(search: Search) -> Choose:
 def _unserved_wh(result: Budget, scenario: int) -> float:
     """What the tasks lacked in a weather, as it would be taken from the pack [Wh]."""
     pack = result.plan.pack
-    efficiency = {"dc12": pack.dc12.efficiency_percent, "usb": pack.usb.efficiency_percent}
-    efficiency["ac"] = pack.inverter.efficiency_percent if pack.inverter is not None else 100.0
     return sum(
-        float(result.unmet_wh[k, scenario]) * 100.0 / efficiency[task.supply]
+        float(result.unmet_wh[k, scenario]) * 100.0 / pack.efficiency_percent(task.supply)
         for k, task in enumerate(result.plan.task)
     )

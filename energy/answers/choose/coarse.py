@@ -10,11 +10,11 @@ import numpy as np
 
 from energy.model import Array, Index
 from energy.model.battery import terminal_to_rate
-from energy.model.demand import Burst
+from energy.model.demand import Burst, cut_at
 from energy.model.limits import inverter_on
 from energy.model.timeline import Interval
 from energy.simulation.budget import Budget
-from energy.simulation.case import inverter_windows, limits_of
+from energy.simulation.demand import limits_of
 
 SLOT_S = 1800.0
 CELLS_AT_ONCE = 4_000_000  # slots x steps of the load: bounds the memory
@@ -73,8 +73,7 @@ class Coarse:
         if supply == "ac" and curve is not None:
             watts = curve.input_w(watts) - curve.idle_w
         elif supply != "ac":
-            outlet = plan.pack.usb if supply == "usb" else plan.pack.dc12
-            watts = watts * 100.0 / outlet.efficiency_percent
+            watts = watts * 100.0 / plan.pack.efficiency_percent(supply)
         if self.losses:
             battery = self.result.case.battery
             watts = -terminal_to_rate(-watts, float(self.full_wh.mean()), battery.resistive_h)
@@ -100,9 +99,8 @@ class Coarse:
         plan, inverter = self.result.plan, self.result.plan.pack.inverter
         if inverter is None:
             return np.zeros(self.edges.size - 1)
-        marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
-        edges = np.unique(np.concatenate([self.result.time_s, marks]))
-        limits = limits_of(plan, inverter_windows(plan, self.result.calendar))
+        edges = cut_at(self.result.time_s, bursts)
+        limits = limits_of(plan, self.result.calendar)
         on_s = inverter_on(edges, bursts, plan.task, limits) * np.diff(edges)
         so_far_s = np.interp(self.edges, edges, np.append(0.0, np.cumsum(on_s)))
         return np.asarray(np.diff(so_far_s) * inverter.idle_w / 3600.0)
@@ -163,6 +161,11 @@ def about_the_deciding(result: Budget) -> Index:
     order = worst_first(result)
     half = min(SCENARIOS // 2, result.may_fail, order.size - 1 - result.may_fail)
     return order[result.may_fail - half : result.may_fail + half + 1]
+
+
+def deciding_scenario(result: Budget) -> int:
+    """The scenario on which the goal turns: with any that falls lower it would still be reached."""
+    return int(worst_first(result)[min(result.may_fail, result.success.size - 1)])
 
 
 def worst_first(result: Budget) -> Index:

@@ -19,6 +19,7 @@ from energy.plan.task import AMOUNTS, Task, at_other_times, called
 from energy.plan.tool_words import which
 from energy.plan.words import shown
 from energy.simulation.budget import Budget, budget, changed
+from energy.simulation.bursts import done_by
 from energy.simulation.case import calendar_of
 from energy.simulation.overloads import why_never
 from energy.simulation.progress import Done
@@ -267,8 +268,7 @@ def _inside(window: Interval | None, span: Interval) -> Interval:
 def _once_done(
     base: Budget, others: Sequence[Burst], after: str, windows: Sequence[Interval]
 ) -> list[Interval]:
-    """The windows from when what is waited for is done: on the same day, else on the last day
-    before, and where there is none on the first."""
+    """The windows from when what is waited for is done."""
     done: dict[date, float] = {}
     for burst in others:
         if base.plan.task[burst.task].name == after:
@@ -276,8 +276,7 @@ def _once_done(
             done[day] = max(burst.end_s, done.get(day, burst.end_s))
     later = []
     for opens_s, closes_s in windows:
-        day = base.local(opens_s).date()
-        due_s = done[max((d for d in done if d <= day), default=min(done))] if done else opens_s
+        due_s = done_by(base.local(opens_s).date(), done) if done else opens_s
         later.append((max(opens_s, due_s), closes_s))
     return later
 

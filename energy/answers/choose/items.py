@@ -73,6 +73,11 @@ class Items:
         return not any(self.after.get(k, frozenset()) <= open_ for k in chosen if k in self.after)
 
 
+def with_level(levels: Levels, item: int, level: int) -> Levels:
+    """The levels with another one of an item."""
+    return (*levels[:item], level, *levels[item + 1 :])
+
+
 def items_of(result: Budget, every: Sequence[Piece]) -> Items:
     """The items of a plan's pieces, by priority, then most value for what they ask first."""
     plan = result.plan
@@ -202,12 +207,5 @@ def _named(plan: Plan, name: str) -> frozenset[int]:
 
 def _need_wh(result: Budget, piece: Piece) -> float:
     """What all of a piece asks of the pack [Wh], by the outlet's efficiency."""
-    pack, supply = result.plan.pack, result.plan.task[piece.task].supply
-    percent = {"dc12": pack.dc12.efficiency_percent, "usb": pack.usb.efficiency_percent}
-    percent["ac"] = pack.inverter.efficiency_percent if pack.inverter is not None else 100.0
-    asked = sum(
-        step.mean_w * (step.end_s - step.start_s)
-        for burst in piece.planned
-        for step in burst.pieces
-    )
-    return float(asked / 36.0 / percent[supply])
+    percent = result.plan.pack.efficiency_percent(result.plan.task[piece.task].supply)
+    return 100.0 / percent * sum(burst.energy_wh for burst in piece.planned)

@@ -15,13 +15,14 @@ import numpy as np
 
 from energy.answers.choose.batch import Batch
 from energy.answers.choose.coarse import Coarse, worst_first
-from energy.answers.choose.items import Items
+from energy.answers.choose.items import Items, Levels
 from energy.answers.choose.pieces import Blocks, Piece, tables
 from energy.answers.choose.placing import Places
 from energy.model import Index, Mask
 from energy.model.demand import Burst
 from energy.plan import Plan
 from energy.simulation.budget import Budget, changed
+from energy.simulation.bursts import done_by
 
 MOST_LAYOUTS = 300  # of a doubted choice are all looked at, at effort 1
 AT_ONCE = 12  # choices in one pass
@@ -29,7 +30,6 @@ COLUMNS = 64  # choices x scenarios, in one pass, that cost hardly more than a f
 AHEAD = 50  # shown as still to come while nobody knows how many will
 MORE_SCENARIOS = 6  # beyond twice those that may fail: enough to see most failures
 
-Levels = tuple[int, ...]
 Layout = tuple[Blocks, ...]
 Progress = Callable[[int, int], None]  # choices tried, of how many that may be
 
@@ -341,7 +341,7 @@ class Judge:
                 done[day] = max(end_s, done.get(day, end_s))
             for day, begins, _ in spells.get(k, ()) if done else ():
                 day = day or self.result.calendar.first
-                if begins < done[max((d for d in done if d <= day), default=min(done))] - 1e-3:
+                if begins < done_by(day, done) - 1e-3:
                     return False
         return True
 

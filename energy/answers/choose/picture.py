@@ -6,15 +6,12 @@ from typing import TYPE_CHECKING
 from energy.answers.check.panels import task_rows
 from energy.answers.check.picture import draw
 from energy.answers.choose.choose import Choose
-from energy.answers.choose.words import sheet
-from energy.show.layout import Part
+from energy.answers.choose.words import headline
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from energy.answers.caution.cautions import Caution
-
-ONE_LINE = 10_000  # columns
 
 
 def chosen(answer: Choose, cautions: Sequence["Caution"] = ()) -> "Figure":
@@ -31,8 +28,5 @@ def chosen(answer: Choose, cautions: Sequence["Caution"] = ()) -> "Figure":
 
 
 def finding(answer: Choose) -> str:
-    """The answer, in the words of the terminal: the second part of its sheet."""
-    part = sheet(answer, ONE_LINE).parts[1]
-    assert isinstance(part, Part)
-    word, words = part.lines[0].plain.split("  ", 1)
-    return f"{word}: {words.removesuffix('.')}"
+    """The answer, in the words of the terminal."""
+    return ": ".join(headline(answer)).removesuffix(".")

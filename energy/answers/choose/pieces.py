@@ -41,8 +41,8 @@ class Piece:
 
     task from 0; window: its number among the task's; day: the local date on which it starts, None
     for all windows at once. levels: the parts it can be cut into; share: of the whole task in
-    full. unit: the plan's key for how much, amount: of that in full. opens_s to closes_s is where
-    it may be done inside the span; planned are the plan's own bursts.
+    full. unit: the plan's key for how much, amount: of that in full. opens_s to closes_s is what of
+    the window's interval lies inside the span; planned are the plan's own bursts.
     """
 
     task: int
@@ -55,7 +55,7 @@ class Piece:
     each_s: float
     pause_s: float
     movable: bool
-    whole: Interval
+    interval: Interval
     opens_s: float
     closes_s: float
     planned: tuple[Burst, ...]
@@ -88,7 +88,7 @@ def pieces(result: Budget) -> list[Piece]:
 
 def _of_task(result: Budget, k: int) -> Iterator[Piece]:
     task, calendar = result.plan.task[k], result.calendar
-    first, last = float(result.time_s[0]), float(result.time_s[-1])
+    span = result.days.span
     windows: list[tuple[int, date, Interval, tuple[Burst, ...]]] = []
     for number, day in enumerate(calendar.days(task.days)):
         mine = tuple(burst for burst in result.bursts if (burst.task, burst.window) == (k, number))
@@ -104,11 +104,10 @@ def _of_task(result: Budget, k: int) -> Iterator[Piece]:
     early = any(day < calendar.first for _, day, _, _ in windows)
     if windows and (early or (continuous and task.repeats is None and task.duration_s is None)):
         every = tuple(burst for burst in result.bursts if burst.task == k)
-        span = first, last
         yield Piece(k, windows[0][0], None, 1, 1.0, "", 1.0, 0.0, 0.0, False, span, *span, every)
         return
     for number, day, window, mine in windows:
-        opens_s, closes_s = max(window[0], first), min(window[1], last)
+        opens_s, closes_s = max(window[0], span[0]), min(window[1], span[1])
         cut = (opens_s, closes_s) != window
         levels, unit, amount, each_s = _amount(task, mine, cut)
         movable = task.flexible and task.at is None and unit != ""
@@ -125,7 +124,7 @@ def _of_task(result: Budget, k: int) -> Iterator[Piece]:
             each_s=each_s,
             pause_s=_pause_s(task, window, each_s),
             movable=movable,
-            whole=window,
+            interval=window,
             opens_s=opens_s,
             closes_s=closes_s,
             planned=mine,
@@ -163,7 +162,7 @@ def laid(result: Budget, piece: Piece, level: int, blocks: Blocks = ()) -> tuple
 
     Empty where so many repeats cannot be spread over its window.
     """
-    task, span = result.plan.task[piece.task], (float(result.time_s[0]), float(result.time_s[-1]))
+    task, span = result.plan.task[piece.task], result.days.span
     if not level:
         return ()
     if blocks:
@@ -179,7 +178,7 @@ def laid(result: Budget, piece: Piece, level: int, blocks: Blocks = ()) -> tuple
         placed = [(start_s, snap(start_s + level * piece.each_s))]
     elif task.at is not None:
         pause_s = task.pause_s or 0.0
-        placed = _intervals(piece, Block(piece.whole[0], level, pause_s))
+        placed = _intervals(piece, Block(piece.interval[0], level, pause_s))
     else:
         try:
             placed = equal_shares((piece.opens_s, piece.closes_s), level, piece.each_s)
@@ -228,8 +227,8 @@ def _tables(
         yield made | {"days": [(piece.day - result.calendar.first).days + 1]}
     elif not blocks:
         made = at_other_times(made, **_so_much(piece, level))
-        if (piece.opens_s, piece.closes_s) == piece.whole:
-            yield made | {"days": [_day_number(result, piece.whole[0])]}
+        if (piece.opens_s, piece.closes_s) == piece.interval:
+            yield made | {"days": [_day_number(result, piece.interval[0])]}
         else:
             between = [clock(piece.opens_s), clock(piece.closes_s)]
             days = [_day_number(result, piece.opens_s)]

@@ -5,6 +5,7 @@ simulation to say.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from copy import copy
 from functools import cached_property
 
 import numpy as np
@@ -29,12 +30,16 @@ class Occupied:
         ticks = int(np.ceil((result.time_s[-1] - self.start_s) / TICK_S)) + 1
         self.load = {key: np.zeros(ticks) for key in ("ac", "dc12", "usb", "va", "surge", "bus")}
         self.hands = np.zeros(ticks, dtype=bool)
+        pack = result.plan.pack
+        self.limits = {"dc12": pack.dc12.rated_w, "usb": pack.usb.rated_w}
+        self.limits["bus"] = pack.discharge_max_w
+        if pack.inverter is not None:
+            self.limits["va"] = pack.inverter.rated_w
         self.asked_w: dict[tuple[int, float, bool], dict[str, float]] = {}
 
     def copy(self) -> "Occupied":
         """The same, to be filled further."""
-        other = Occupied.__new__(Occupied)
-        other.result, other.start_s, other.asked_w = self.result, self.start_s, self.asked_w
+        other = copy(self)
         other.load = {key: values.copy() for key, values in self.load.items()}
         other.hands = self.hands.copy()
         return other
@@ -55,11 +60,8 @@ class Occupied:
         if bursts and self._free_all_along(task, bursts):
             return True
         pack = self.result.plan.pack
-        limits = {"dc12": pack.dc12.rated_w, "usb": pack.usb.rated_w, "bus": pack.discharge_max_w}
-        if pack.inverter is not None:
-            limits |= {"va": pack.inverter.rated_w}
         for at, starts, watts in self._of(task, bursts):
-            for key, limit in limits.items():
+            for key, limit in self.limits.items():
                 if watts.get(key) and self.load[key][at].max() + watts[key] > limit * (1 + 1e-9):
                     return False
             if pack.inverter is not None and "ac" in watts:
@@ -78,14 +80,11 @@ class Occupied:
         peak = max((step.working_w for burst in bursts for step in burst.pieces), default=0.0)
         watts, pack = self._watts(task, peak, True), self.result.plan.pack
         most = {key: float(values[hull].max()) for key, values in self.load.items()}
-        inverter, surge_w = pack.inverter, watts.get("surge", 0.0)
-        limits = {"dc12": pack.dc12.rated_w, "usb": pack.usb.rated_w, "bus": pack.discharge_max_w}
-        if inverter is not None:
-            limits |= {"va": inverter.rated_w}
-            surge_w = most["ac"] + watts.get("ac", 0.0) + max(surge_w, most["surge"])
-            if "ac" in watts and surge_w > inverter.surge_w:
+        if pack.inverter is not None and "ac" in watts:
+            surge_w = most["ac"] + watts["ac"] + max(watts["surge"], most["surge"])
+            if surge_w > pack.inverter.surge_w:
                 return False
-        return all(most[key] + watts.get(key, 0.0) <= limit for key, limit in limits.items())
+        return all(most[key] + watts.get(key, 0.0) <= limit for key, limit in self.limits.items())
 
     def _of(
         self, task: int, bursts: Sequence[Burst]
@@ -108,8 +107,7 @@ class Occupied:
                 if curve is not None:
                     watts["bus"] = float(curve.input_w(np.array([working_w]))[0])
             else:
-                outlet = pack.usb if asking.supply == "usb" else pack.dc12
-                watts["bus"] = working_w * 100.0 / outlet.efficiency_percent
+                watts["bus"] = working_w * 100.0 / pack.efficiency_percent(asking.supply)
             self.asked_w[key] = watts
         return self.asked_w[key]
 
@@ -185,7 +183,7 @@ class Places:
             ]
             grown.sort(key=lambda layout: layout[2], reverse=True)
             several = grown[:beam]
-        return [tuple(placed.get(i, ()) for i in range(len(self.every))) for placed, *_ in several]
+        return [self._of_each_piece(placed) for placed, *_ in several]
 
     def all_layouts(self, levels: Sequence[int], most: int) -> list[tuple[Blocks, ...]] | None:
         """Every layout of a choice that the scenarios could bear at best, so far as limits and
@@ -215,7 +213,10 @@ class Places:
                 if len(grown) > most:
                     return None
             several = grown
-        return [tuple(placed.get(i, ()) for i in range(len(self.every))) for placed, _ in several]
+        return [self._of_each_piece(placed) for placed, _ in several]
+
+    def _of_each_piece(self, placed: Mapping[int, Blocks]) -> tuple[Blocks, ...]:
+        return tuple(placed.get(i, ()) for i in range(len(self.every)))
 
     def _occupied(self, levels: Sequence[int], placed: Mapping[int, Blocks]) -> Occupied:
         """What is taken by some pieces where they are."""
@@ -332,13 +333,7 @@ class Places:
             at = float(np.ceil((occupied.start_s + tick * TICK_S) / 60.0) * 60.0)
             if first <= at < piece.closes_s:
                 starts.add(at)
-        return sorted(t for t in starts if self._on_the_clock(t))
-
-    def _on_the_clock(self, time_s: float) -> bool:
-        """Whether the plan's clock says this moment, and not another of the same face."""
-        local = self.result.local(time_s)
-        minutes = local.hour * 60.0 + local.minute
-        return self.result.calendar.at(("clock", minutes), local.date()) == time_s
+        return sorted(t for t in starts if self.result.calendar.tells(t))
 
     def _asked_wh(self, piece: int, level: int, blocks: Blocks) -> Array:
         key = piece, level, blocks

@@ -8,13 +8,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from energy.answers.choose.coarse import worst_first
+from energy.answers.choose.coarse import deciding_scenario
 from energy.answers.choose.judge import AT_ONCE, Choice, Judge, clashes
 from energy.answers.choose.pieces import Blocks, Piece
 from energy.answers.choose.placing import Occupied
 from energy.model import Mask
 from energy.model.demand import Burst
 from energy.plan.words import and_list
+from energy.show.chance import DULL_CORNER
+from energy.show.moments import clock
 from energy.simulation.budget import Budget, with_bursts
 from energy.simulation.overloads import why_never, why_refused
 
@@ -72,10 +74,8 @@ class Reasons:
         deciding = self.judge.deciding
         if [task.name for task in deciding.plan.task].count(left.task) == 1:
             return left
-        at = deciding.local(min(p.planned[0].start_s for p in self.judge.every if p.task == k))
-        several = deciding.calendar.first != deciding.calendar.last
-        day = f"{at:%a} {at.day} {at:%b} " if several else ""
-        return replace(left, why=f"planned from {day}{at:%H:%M}: {left.why}")
+        begins_s = min(p.planned[0].start_s for p in self.judge.every if p.task == k)
+        return replace(left, why=f"planned from {clock(deciding.calendar, begins_s)}: {left.why}")
 
     def _of(self, k: int) -> LeftOut:
         judge, deciding = self.judge, self.judge.deciding
@@ -118,7 +118,8 @@ class Reasons:
                 why = f'waits for "{tasks[min(awaited)].name}", which is left out'
                 who = "it" if mate == k else f'it belongs to "{tasks[mate].name}", which'
                 return replace(left, why=f"{who} {why}")
-        why, tried, back = "", None, self._as_planned(mine)
+        why, tried = "", None
+        back: Placed = {i: self.judge.every[i].planned for i in mine}
         for placed in (back, self._elsewhere(mine)):
             if placed is None:
                 continue
@@ -145,7 +146,7 @@ class Reasons:
         tasks = judge.deciding.plan.task
         missing = (mate for mate in self._mates(k) if not self._does_all(mate))
         names = and_list(["it", *(f'"{tasks[mate].name}"' for mate in missing)])
-        where = " in a dull corner of the region" if judge.result.weather.mean_uncertain else ""
+        where = DULL_CORNER * judge.result.weather.mean_uncertain
         why = f"with {names} {failing} of {tried.success.size} weathers fail{where}"
         why += f"; the goal allows {may_fail}"
         if tried.success.size == 1:
@@ -186,9 +187,6 @@ class Reasons:
         """The tasks that are chosen or left out together with a task."""
         together = set().union(*(tasks for tasks in self.judge.items.tasks if k in tasks))
         return sorted(together - {k})
-
-    def _as_planned(self, mine: Sequence[int]) -> Placed:
-        return {i: self.judge.every[i].planned for i in mine}
 
     def _rest(self, without: Sequence[int]) -> Placed:
         """The bursts of the choice but for those of some pieces."""
@@ -245,7 +243,8 @@ class Reasons:
     def _costs(self, k: int, tried: Budget, mine: Sequence[int], back: Placed) -> str | None:
         """The lowest of the chosen things that would make room for all of a task, among as many as
         a line may try; tried: with all of both."""
-        short_wh, items = _short_wh(tried), self.judge.items
+        short_wh = max(-tried.lowest(deciding_scenario(tried)).spare_wh, 0.0)
+        items = self.judge.items
         judge, tasks = self.judge, self.judge.deciding.plan.task
         names: list[str] = []
         without: list[list[Burst]] = []
@@ -272,13 +271,6 @@ class Reasons:
 def _holds(failing: Mask | None, may_fail: int) -> bool:
     """Whether limits and hands allow a choice and few enough scenarios fail with it."""
     return failing is not None and int(failing.sum()) <= may_fail
-
-
-def _short_wh(result: Budget) -> float:
-    """What is missing at the lowest point of the scenario on which the goal turns [Wh], at least 0;
-    no less would do."""
-    scenario = int(worst_first(result)[min(result.may_fail, result.success.size - 1)])
-    return max(-result.lowest(scenario).spare_wh, 0.0)
 
 
 def _all(placed: Placed) -> list[Burst]:

@@ -12,11 +12,11 @@ import numpy as np
 
 from energy.answers.choose.pieces import MOST_PAUSE_S
 from energy.model import Index, Mask
-from energy.model.demand import Burst, Step, bursts, steps
+from energy.model.demand import Burst, Step, bursts, cut_at, steps
 from energy.model.limits import overloads, room
 from energy.model.timeline import Interval, one_after_another, snap
 from energy.simulation.budget import Budget
-from energy.simulation.case import inverter_windows, limits_of, ranked
+from energy.simulation.demand import limits_of, ranked
 from energy.simulation.overloads import why_refused
 
 SURGE_S = 1.0  # starts further apart than this do not meet
@@ -48,17 +48,13 @@ class Room:
         each_s: float,
         stretch: bool,
     ):
-        self.result, self.number, self.task, self.planned = (
-            result,
-            task,
-            result.plan.task[task],
-            planned,
-        )
+        self.result, self.planned = result, planned
+        self.number, self.task = task, result.plan.task[task]
         self.each_s, self.stretch = each_s, stretch
         self.pace_s = each_s if stretch else float(ceil(each_s - EPSILON_S))
         begins = [step.start_s for burst in planned for step in burst.pieces if step.starts]
         self.edges = np.unique(np.concatenate([result.case.edges, np.array(begins) + SURGE_S]))
-        self.limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
+        self.limits = limits_of(result.plan, result.calendar)
         self.turned_away_s: float | None = None  # the first moment at which it could not run
         self._taken: dict[tuple[float, bool], Index] = {}
         self._hands = self._held()
@@ -96,13 +92,12 @@ class Room:
 
     def bursts(self, several: Sequence[Series]) -> list[Burst]:
         """The bursts of some series, each a window of its own to the inverter."""
-        span = float(self.result.time_s[0]), float(self.result.time_s[-1])
         placed_bursts: list[Burst] = []
         for number, series in enumerate(several):
             placed = [(series.start_s, snap(series.start_s + series.count * self.each_s))]
             if not self.stretch:
                 placed = one_after_another(series.start_s, series.count, self.each_s, series.pace_s)
-            placed_bursts += bursts(self.task, self.number, number, placed, span)
+            placed_bursts += bursts(self.task, self.number, number, placed, self.result.days.span)
         return placed_bursts
 
     def lasts(self, series: Series) -> Interval:
@@ -114,8 +109,7 @@ class Room:
         if self.turned_away_s is None:
             return ""
         own = self.bursts([Series(self.turned_away_s, 1, self.pace_s)])
-        marks = [t for burst in own for step in burst.pieces for t in (step.start_s, step.end_s)]
-        edges = np.unique(np.concatenate([self.result.case.edges, marks]))
+        edges = cut_at(self.result.case.edges, own)
         plan = self.result.plan
         turned_away = overloads(edges, [*self.planned, *own], plan.task, ranked(plan), self.limits)
         if not turned_away:
@@ -126,7 +120,7 @@ class Room:
         """The earliest whole second from `at` at which a unit may begin and end in its window."""
         while at + self.each_s <= closes_s + EPSILON_S:
             until_s = self._taken_until(at, unit)
-            if until_s is None and self._on_the_clock(at):
+            if until_s is None and self.result.calendar.tells(at):
                 return at
             if until_s is None:
                 until_s = at + 60.0
@@ -169,9 +163,3 @@ class Room:
                     first, last = self._segments(burst.start_s, burst.end_s)
                     taken[first:last] = True
         return taken
-
-    def _on_the_clock(self, time_s: float) -> bool:
-        """Whether the plan's clock says this moment, and not another of the same face."""
-        local = self.result.local(time_s)
-        minutes = local.hour * 60.0 + local.minute + local.second / 60.0
-        return self.result.calendar.at(("clock", minutes), local.date()) == time_s

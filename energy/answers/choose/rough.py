@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from energy.answers.choose.coarse import Coarse
-from energy.answers.choose.judge import Judge, Layout, Levels
+from energy.answers.choose.items import Levels
+from energy.answers.choose.judge import Judge, Layout
 from energy.model import Array, Mask
 
 MOST_OFF = 0.05  # of the charge: what runs flat is not seen further off

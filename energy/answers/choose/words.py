@@ -12,7 +12,7 @@ from energy.answers.choose.choose import Choose, Row
 from energy.answers.choose.how_many import HowMany
 from energy.plan.words import and_list
 from energy.show import files
-from energy.show.chance import chance_line
+from energy.show.chance import DULL_CORNER, chance_line
 from energy.show.layout import TIE, Part, Sheet, folded, notes_part, part
 from energy.show.moments import day_name
 from energy.show.numbers import watt_hours
@@ -43,19 +43,25 @@ def sheet(
     every: all that is left out, and all notes.
     """
     result = answer.budget
-    parts, said = [title_part(result, width, demo=demo)], [] if before is None else [before]
+    parts = [title_part(result, width, demo=demo), answer_part(*headline(answer), width)]
+    parts += [] if before is None else [before]
+    closing = [weather_part(result, width), notes_part(result.notes, width, every)]
     if not answer.possible:
-        parts += [answer_part("NO", f"{_why_none(answer)}.", width), *said]
-        return Sheet([*parts, weather_part(result, width), notes_part(result.notes, width, every)])
-    words = "this fits" if answer.left_out else "everything fits"
-    several = result.chance.scenarios > 1
-    fits = f"{words[0].upper()}{words[1:]}{f', in {works_in(result)}' * several}{_never(answer)}"
-    parts += [answer_part("YES", f"{fits}{_not_proven(answer)}.", width), *said]
+        return Sheet([*parts, *closing])
     parts += [replace(part([*_timetable(answer, width), ""]), counted=False)]
     if answer.left_out:
         parts.append(_left_out(answer, width, every))
-    parts += [checkpoints_part(answer.checkpoints, width)]
-    return Sheet([*parts, weather_part(result, width), notes_part(result.notes, width, every)])
+    return Sheet([*parts, checkpoints_part(answer.checkpoints, width), *closing])
+
+
+def headline(answer: Choose) -> tuple[str, str]:
+    """The answer's word, and what fits, or why nothing does."""
+    if not answer.possible:
+        return "NO", f"{_why_none(answer)}."
+    fits = "This fits" if answer.left_out else "Everything fits"
+    if answer.chance.scenarios > 1:
+        fits += f", in {works_in(answer.budget)}"
+    return "YES", f"{fits}{_never(answer)}{_not_proven(answer)}."
 
 
 def _why_none(answer: Choose) -> str:
@@ -216,7 +222,7 @@ def _one_more(answer: HowMany) -> str:
     result = answer.budget.low_end
     if (fails := answer.one_more_fails or 0) <= result.may_fail:
         return "With one more the chance falls below the goal."
-    where = " in a dull corner of the region" if result.weather.mean_uncertain else ""
+    where = DULL_CORNER * result.weather.mean_uncertain
     if result.success.size == 1:
         return "With one more the plan fails in the one weather tried."
     share = f"{fails} of {result.success.size}"
@@ -227,8 +233,7 @@ def _where(spells: Sequence[tuple[datetime, datetime]]) -> str:
     """From when to when, and on which day or how many."""
     opens, closes = spells[0][0], spells[-1][1]
     days = len({start.date() for start, _ in spells})
-    first = f"{opens:%a} {opens.day} {opens:%b}"
-    last = f"{closes:%a} {closes.day} {closes:%b}"
+    first, last = day_name(opens), day_name(closes)
     if days == 1 and first == last:
         return f"between {opens:%H:%M} and {closes:%H:%M} on {first}"
     if days == 1:

@@ -9,7 +9,7 @@ from collections.abc import Callable
 import numpy as np
 
 from energy.answers.aim.poses import Search, search
-from energy.answers.choose.coarse import Coarse, worst_first
+from energy.answers.choose.coarse import Coarse, deciding_scenario
 from energy.answers.fix.ladder import Change, Ladder
 from energy.model import Array
 from energy.model.timeline import Interval
@@ -62,7 +62,7 @@ def better_pose(result: Budget, is_enough: Callable[[Change], bool]) -> Ladder |
 def _emptying(result: Budget) -> Interval:
     """From when the pack is full for the last time before its lowest charge, or from the start, to
     that lowest charge, in the scenario that decides [UTC s]."""
-    scenario = int(worst_first(result)[min(result.may_fail, result.success.size - 1)])
+    scenario = deciding_scenario(result)
     lowest_s = result.lowest(scenario).at_s
     full = (result.charge_percent[:, scenario] >= FULL_PERCENT) & (result.time_s < lowest_s)
     return float(result.time_s[full][-1]) if full.any() else float(result.time_s[0]), lowest_s

@@ -16,7 +16,7 @@ from energy.plan.task import Task
 from energy.plan.words import and_list
 from energy.show.moments import day_name
 from energy.simulation.budget import Budget, changed
-from energy.simulation.case import ranked
+from energy.simulation.demand import ranked
 
 TRIES = 16  # for improving on the greedy choice
 

@@ -14,8 +14,7 @@ from energy.answers.fix.kit import EARLIEST_H, LATEST_H
 from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.size.bundles import joined
 from energy.answers.size.candidates import read_candidates
-from energy.model import Array
-from energy.model.demand import Burst
+from energy.model.demand import Burst, cut_at
 from energy.model.limits import Begun, Overload, all_fit, overloads, running
 from energy.plan import Plan, PlanError
 from energy.plan.profiles import built_in
@@ -23,7 +22,7 @@ from energy.plan.task import RISKS, Task
 from energy.plan.words import and_list
 from energy.simulation.budget import Budget
 from energy.simulation.bursts import Placed, place_bursts
-from energy.simulation.case import energy_by_task, inverter_windows, limits_of, ranked
+from energy.simulation.demand import energy_by_task, limits_of, ranked
 from energy.weather.record import HOUR_S
 
 INVERTERS = 6  # stronger ones that are tried
@@ -67,7 +66,7 @@ def _clashes(result: Budget, k: int) -> bool:
     if not turned_away or carries(task, "medical"):
         return False
     own = [burst for burst in result.bursts if burst.task == k]
-    limits = limits_of(result.plan, inverter_windows(result.plan, result.calendar))
+    limits = limits_of(result.plan, result.calendar)
     timed = task.repeat_s if task.repeats else task.duration_s
     return timed is not None and not overloads(result.time_s, own, result.plan.task, [k], limits)
 
@@ -90,7 +89,7 @@ def _fitting_times(result: Budget, before: Change, k: int) -> Iterator[Change]:
     hours.sort(key=lambda hour: (outside(hour), abs(hour - usual_h), hour))
     plan = result.plan.replace(**before)
     ahead, begun, asked_wh = *_running_ahead(result, plan, k), result.asked_wh[k]
-    limits = limits_of(plan, inverter_windows(plan, result.calendar))
+    limits = limits_of(plan, result.calendar)
     for hour in hours[:STARTS]:
         change = {f"task.{k + 1}.at": _clock(hour), f"task.{k + 1}.between": None}
         at = {"at": ("clock", 60.0 * float(hour)), "between": None, "after": None, "with_": None}
@@ -99,7 +98,7 @@ def _fitting_times(result: Budget, before: Change, k: int) -> Iterator[Change]:
             own = [replace(burst, task=k) for burst in _placed(result, alone).bursts]
             inside = abs(energy_by_task(own, k + 1)[k] - asked_wh) <= 1e-6 * asked_wh
             bursts = [*ahead, *own]
-            if inside and all_fit(_edges(result, bursts), bursts, plan.task, limits, begun):
+            if inside and all_fit(cut_at(result.time_s, bursts), bursts, plan.task, limits, begun):
                 result.plan.replace(**before | change)  # raises where that is no plan
                 yield change
 
@@ -109,8 +108,11 @@ def _running_ahead(result: Budget, plan: Plan, k: int) -> tuple[tuple[Burst, ...
     order, placed = ranked(plan), _placed(result, plan)
     before = set(order[: order.index(k)])
     ahead = [burst for burst in placed.bursts if burst.task in before]
-    limits = limits_of(plan, inverter_windows(plan, result.calendar))
-    edges, begun = _edges(result, ahead), frozenset(b for b in placed.begun if b[0] in before)
+    limits = limits_of(plan, result.calendar)
+    edges, begun = (
+        cut_at(result.time_s, ahead),
+        frozenset(pair for pair in placed.begun if pair[0] in before),
+    )
     return running(ahead, overloads(edges, ahead, plan.task, order, limits, begun)), begun
 
 
@@ -120,18 +122,13 @@ def _clock(hour: float) -> str:
 
 def _turned_away(result: Budget, plan: Plan) -> list[Overload]:
     """What the limits of a changed plan turn away, without running it through the weather."""
-    placed, limits = _placed(result, plan), limits_of(plan, inverter_windows(plan, result.calendar))
-    edges = _edges(result, placed.bursts)
+    placed, limits = _placed(result, plan), limits_of(plan, result.calendar)
+    edges = cut_at(result.time_s, placed.bursts)
     return overloads(edges, placed.bursts, plan.task, ranked(plan), limits, placed.begun)
 
 
 def _placed(result: Budget, plan: Plan) -> Placed:
-    return place_bursts(plan, result.calendar, (float(result.time_s[0]), float(result.time_s[-1])))
-
-
-def _edges(result: Budget, bursts: Sequence[Burst]) -> Array:
-    marks = [t for burst in bursts for p in burst.pieces for t in (p.start_s, p.end_s)]
-    return np.unique(np.concatenate([result.time_s, marks]))
+    return place_bursts(plan, result.calendar, result.days.span)
 
 
 # --- another tool -------------------------------------------------------------------------------

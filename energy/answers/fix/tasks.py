@@ -8,7 +8,7 @@ import math
 from energy.answers.fix.ladder import Change, Ladder
 from energy.plan.words import and_list
 from energy.simulation.budget import Budget
-from energy.simulation.case import ranked
+from energy.simulation.demand import ranked
 
 
 def nearer_noon(result: Budget) -> Ladder | None:

@@ -10,7 +10,8 @@ import numpy as np
 
 from energy.answers.learn.readings import Row
 from energy.model import Array
-from energy.model.simulate import Case, simulate
+from energy.model.case import Case
+from energy.model.simulate import simulate
 from energy.simulation.budget import Budget
 from energy.weather.record import HOUR_S
 

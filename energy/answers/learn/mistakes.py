@@ -146,7 +146,7 @@ def _other_clock(
         except PlanError:  # what was counted cannot have been done then
             continue
         if len(other.observed) >= max(len(day.observed), LEAST_OBSERVED):
-            best = min(best, (hours, fit(prior, [other]).cost), key=lambda one: one[1])
+            best = min(best, (hours, fit(prior, [other]).cost), key=lambda shift: shift[1])
     return best
 
 

@@ -18,7 +18,7 @@ from energy.answers.learn.forward_model import (
 from energy.answers.learn.posterior import Posterior
 from energy.answers.learn.readings import REST, Row
 from energy.model import Mask
-from energy.model.simulate import Case
+from energy.model.case import Case
 
 # What displays and meters show, as standard deviations from judgement tried on invented days:
 # percent of charge (more once days add up), shares of the watts and watt-hours, the least of both.

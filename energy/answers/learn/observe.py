@@ -24,8 +24,8 @@ from energy.answers.learn.posterior import Posterior, figures_of
 from energy.answers.learn.readings import REST, Row
 from energy.answers.learn.sun_prior import sun_prior
 from energy.model import Array
+from energy.model.case import Case, Load
 from energy.model.electronics import inverter_curve
-from energy.model.simulate import Case, Load
 from energy.plan import Plan
 from energy.plan.task import Task
 from energy.simulation.budget import Budget, as_done, budget
@@ -54,7 +54,7 @@ def observe(
     save work. Raises PlanError where the plan cannot be run.
     """
     counted = with_counted_work(plan, rows)
-    done, notes, result = counted.plan, [*counted.notes], previous
+    done, result = counted.plan, previous
     if result is None or result.plan is not done:
         result = budget(done, previous=previous)
     if any(overload.burst.task in counted.tasks for overload in result.overloads):
@@ -62,12 +62,10 @@ def observe(
     first = next((row for row in rows if row.battery_percent is not None), None)
     begins_s = float(result.time_s[0]) if first is None else first.time_s
     case = _at_rest(_stretch(result.case, begins_s, rows[-1].time_s), rows)
-    case, start_sd, lines = _with_start(case, first)
-    notes += lines
+    case, start_sd, start_lines = _with_start(case, first)
     sun = sun_prior(result, case, rows)
     tools = tools_of(done, plan)
-    charger_w, read_w, lines = _charger(case, rows)
-    notes += lines
+    charger_w, read_w, charger_lines = _charger(case, rows)
     load_factors, loads = _tool_loads(result, tools, case, _marks(rows), posterior)
     load_factors.append(LoadFactor(_index(posterior, pack_key("idle_w", plan))))
     load_factors.append(_charger_error(load_factors, read_w))
@@ -92,7 +90,7 @@ def observe(
         tools=tuple(tools),
         start_sd_percent=start_sd,
         observed=(),
-        notes=tuple(notes),
+        notes=(*counted.notes, *start_lines, *charger_lines),
     )
     return with_observations(day, posterior, rows, sun.called_clear, later)
 

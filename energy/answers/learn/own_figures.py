@@ -13,10 +13,10 @@ from energy.answers.learn.kit_file import KitFile, ScoreRecord, named_by
 from energy.answers.learn.posterior import Posterior, figures_of
 from energy.plan import Plan, PlanError
 from energy.plan.schema import Place
+from energy.weather.record import ground_km
 
 SAME = 2e-3  # a share: profiles hold four figures
 SITE_KM = 25.0  # judgement: so near, the same hills and clouds
-KM_PER_DEGREE = 111.2  # of latitude, on a sphere of 6371 km
 
 
 @dataclass(frozen=True)
@@ -102,7 +102,5 @@ def _near(score: ScoreRecord, place: Place) -> bool:
     """Whether a day was scored at the place."""
     if score.latitude_deg is None or score.longitude_deg is None:
         return False
-    north = score.latitude_deg - place.latitude_deg
-    east = (score.longitude_deg - place.longitude_deg + 180.0) % 360.0 - 180.0
-    east *= float(np.cos(np.radians(place.latitude_deg)))
-    return float(np.hypot(north, east)) * KM_PER_DEGREE <= SITE_KM
+    here = place.latitude_deg, place.longitude_deg
+    return float(ground_km(*here, score.latitude_deg, score.longitude_deg)) <= SITE_KM

@@ -41,7 +41,7 @@ def learned(answer: Learned) -> "Figure":
     page = new_page()
     panels = lay_out(
         page,
-        (answer.plan.title or answer.plan.origin, finding(answer).rstrip(".")),
+        (answer.plan.name, finding(answer).rstrip(".")),
         [LINES, f"Clock: {result.calendar.zone.key}."],
         stacked(LEFT_IN, panels_in if solar_rows else panels_in[:1]),
         BELOW_IN,

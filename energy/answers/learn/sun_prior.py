@@ -11,7 +11,7 @@ import numpy as np
 
 from energy.answers.learn.readings import FLAT, Row
 from energy.model import Array, Index, Mask
-from energy.model.simulate import Case
+from energy.model.case import Case
 from energy.plan import Plan
 from energy.simulation.budget import Budget, budget
 from energy.weather.record import HOUR_S

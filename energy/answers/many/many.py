@@ -203,7 +203,7 @@ class _Asking:
 
 def _named(plan: Plan | Named) -> Named:
     """A plan by its name: the one given, else its title or its file's."""
-    name, given = (plan.title or plan.origin, plan) if isinstance(plan, Plan) else plan
+    name, given = (plan.name, plan) if isinstance(plan, Plan) else plan
     return one_line(name, LONGEST_NAME), given
 
 

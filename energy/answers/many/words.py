@@ -5,6 +5,7 @@ What a row holds is `row`'s.
 
 from collections.abc import Sequence
 from heapq import nsmallest
+from itertools import chain
 
 from rich.text import Text
 
@@ -57,7 +58,7 @@ def sheet(
         part(labelled("Weather", weather, width), "dim"),
         part([line for note in notes for line in labelled("Note", f"{note}.", width)]),
     ]
-    return Sheet(parts, {"rows": lambda width: _all_rows(rows, width)})
+    return Sheet(parts, {"rows": lambda width: texts(chain(*row_lines(rows, width)))})
 
 
 def weather_words(plan: Plan | None) -> str:
@@ -119,10 +120,6 @@ def row_lines(rows: Sequence[Row], width: int) -> list[list[str]]:
     heading, *lines = table_rows(columns, width) if rows else [[]]
     errors = [folded(f"  {row.error}", width, 2) if row.error else [] for row in rows]
     return [heading, *([*row, *error] for row, error in zip(lines, errors, strict=True))]
-
-
-def _all_rows(rows: Sequence[Row], width: int) -> list[Text]:
-    return texts([line for row in row_lines(rows, width) for line in row])
 
 
 def _at(row: Row) -> str:

@@ -18,15 +18,9 @@ from energy.model import Array, Index
 from energy.plan import Plan, PlanError
 from energy.plan.task import Task
 from energy.simulation.budget import Budget, budget_in
-from energy.simulation.case import (
-    calendar_of,
-    derates,
-    lognormal,
-    random_factors,
-    span_of,
-    standard_normals,
-)
+from energy.simulation.case import calendar_of, derates, span_of
 from energy.simulation.progress import Done
+from energy.simulation.random_factors import lognormal, random_factors, standard_normals
 from energy.simulation.solar import Solar, solar
 from energy.weather.days import Days
 from energy.weather.scenarios import weathers

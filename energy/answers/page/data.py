@@ -23,7 +23,7 @@ from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan
 from energy.plan.task import Task
 from energy.simulation.cables import lead_losses
-from energy.simulation.case import inverter_windows, limits_of
+from energy.simulation.demand import limits_of
 from energy.weather.record import DAY_S
 
 if TYPE_CHECKING:
@@ -67,10 +67,14 @@ def data_of(carried: "Carried") -> dict[str, Any]:
         "controller_efficiency": full.case.controller_efficiency,
         "idle_w": full.case.idle_w,
         "chargers": _chargers(plan, calendar),
-        "limits": _limits(limits_of(plan, inverter_windows(plan, calendar))),
+        "limits": _limits(limits_of(plan, calendar)),
         "tasks": _tasks(carried),
         "usual": USUAL,
-        "tools": [_unusual(task) | {"tool": name} for name, task in plan.tools().items()],
+        "tools": [
+            {key: value for key, value in _figures(task).items() if value != USUAL[key]}
+            | {"tool": name}
+            for name, task in plan.tools().items()
+        ],
         "replaced": plan.replaced,
         "full": {
             "answer": full.answer,
@@ -224,11 +228,6 @@ def _figures(task: Task) -> dict[str, Any]:
     """The figures of a task, its tool's merged in."""
     figures = task.model_dump(by_alias=True, exclude=set(OF_THE_FILE))
     return {key: _listed(value) for key, value in figures.items()}
-
-
-def _unusual(task: Task) -> dict[str, Any]:
-    """The figures of a task that are not those of most tools."""
-    return {key: value for key, value in _figures(task).items() if value != USUAL[key]}
 
 
 def _listed(value: Any) -> Any:

@@ -26,7 +26,7 @@ from energy.plan import Plan
 from energy.show import files
 from energy.show.layout import tied
 from energy.show.moments import short_clock
-from energy.show.title import span_words, title_of, weather_words
+from energy.show.title import span_words, weather_words
 from energy.simulation.budget import Budget, budget_of
 from energy.simulation.result import Answered
 
@@ -120,7 +120,7 @@ def _words(along: Carried) -> dict[str, Any]:
     """What stands on the page without a script."""
     result, answer = along.full, along.check
     return {
-        "title": title_of(result),
+        "title": result.plan.name,
         "span": span_words(result),
         "answer": answer.answer,
         "sentence": tied(f"{what_decides(answer)}."),

@@ -55,6 +55,11 @@ def in_words(bundle: Bundle) -> str:
     return " + ".join(f"{count} x {component.name}" for component, count in bundle)
 
 
+def as_list(bundle: Bundle) -> list[dict[str, Any]]:
+    """The things as `--json` prints them."""
+    return [{"name": thing.name, "kind": thing.kind, "count": count} for thing, count in bundle]
+
+
 def total(bundle: Bundle, key: str) -> float | None:
     """A figure ("kg", "price", "rated_w", "capacity_wh") of all together, None where one of the
     things says nothing of it.

@@ -14,8 +14,9 @@ import numpy as np
 
 from energy.model import Array, Index, Mask
 from energy.model.battery import Battery
+from energy.model.case import Case
 from energy.model.limits import Overload
-from energy.model.simulate import Case, simulate
+from energy.model.simulate import simulate
 from energy.plan import Plan
 from energy.simulation.budget import Budget, budget
 from energy.simulation.cables import at_the_pack, solar_limit_w

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from energy.answers.size.bundles import Bundle, bundles, in_words, joined, total
+from energy.answers.size.bundles import Bundle, as_list, bundles, in_words, joined, total
 from energy.answers.size.candidates import Candidate
 from energy.answers.size.designs import Designs, design_changes
 from energy.answers.size.lacks import Lack, lacks
@@ -66,10 +66,7 @@ class Kit:
             "packs": sum(count for _, count in self.packs),
             "panel": panels or None,
             "panels": sum(count for _, count in self.panels),
-            "things": [
-                {"name": component.name, "kind": component.kind, "count": count}
-                for component, count in self.packs + self.panels
-            ],
+            "things": as_list(self.packs + self.panels),
             "panel_w": self.panel_w,
             "battery_wh": self.battery_wh,
             "kg": self.total("kg"),

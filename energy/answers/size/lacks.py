@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from energy.answers.size.bundles import Bundle, total
+from energy.answers.size.bundles import Bundle, as_list, total
 from energy.answers.size.candidates import Candidate
 from energy.answers.size.designs import NO_LIMIT
 from energy.answers.size.figures import round_step, size_text
@@ -68,10 +68,7 @@ class Lack:
     def as_dict(self) -> dict[str, Any]:
         """As `--json` prints it."""
         return {
-            "things": [
-                {"name": component.name, "kind": component.kind, "count": count}
-                for component, count in self.packs + self.panels
-            ],
+            "things": as_list(self.packs + self.panels),
             "panel_w": self.panel_w,
             "battery_wh": self.battery_wh,
             "missing_wh": self.missing_wh,

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from energy.model import Array
-from energy.model.simulate import Case, simulate
+from energy.model.case import Case
+from energy.model.simulate import simulate
 from energy.simulation.budget import Budget
 from energy.weather.record import DAY_S
 

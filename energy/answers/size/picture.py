@@ -52,7 +52,7 @@ def size_map(answer: Size, kits: Kits | None = None) -> "Figure":
     page = new_page()
     (panel,) = lay_out(
         page,
-        (answer.plan.title or answer.plan.origin, finding(answer, kits)),
+        (answer.plan.name, finding(answer, kits)),
         [_note(answer), *_kits_note(kits)],
         stacked(LEFT_IN, [(HEADING_IN, MAP_IN)]),
         BELOW_IN,

@@ -13,7 +13,7 @@ import numpy as np
 from energy.answers.size.designs import Designs
 from energy.answers.size.load_and_sun import net_w
 from energy.model import Array
-from energy.model.simulate import Case
+from energy.model.case import Case
 
 BIN_S, MOST_BINS = 1800.0, 400
 PASSES = 5

@@ -4,7 +4,6 @@ The map is drawn in `picture`; what whole years add is worded in `year_words`.
 """
 
 from collections.abc import Iterator
-from functools import partial
 
 from energy.answers.size.bundles import in_words
 from energy.answers.size.figures import size_text
@@ -266,21 +265,14 @@ def kits_parts(kits: Kits, width: int, *, every: bool) -> list[Part]:
     for (heading, *items), what, gives in tables:
         if not items:
             continue
-        count = len(items) if every else 3
-        parts += [
-            listed(heading, items, partial(_and_more, what), most=count, least=1, gives=gives)
-        ]
-        parts += [part([""])]
+        count, more = len(items) if every else 3, f"{{}} more {what}: --kits".format
+        parts += [listed(heading, items, more, most=count, least=1, gives=gives), part([""])]
     remarks = [*kits.notes]
     if any(sum(count for _, count in kit.packs) > 1 for kit in kits.best):
         remarks.insert(0, SEVERAL_PACKS if every else NOT_POOLED)
     if every and any(len(kit.panels) > 1 for kit in kits.best):
         remarks.append(UNLIKE_PANELS)
     return [*parts, part([line for text in remarks for line in folded(text, width)])]
-
-
-def _and_more(what: str, count: int) -> str:
-    return f"{count} more {what}: --kits"
 
 
 def kit_words(kit: Kit) -> str:

@@ -14,6 +14,7 @@ from energy.answers.size.load_and_sun import length_days
 from energy.model.battery import USABLE
 from energy.plan import Plan
 from energy.plan.kit import Pack
+from energy.show.terms import SUPPLIES
 from energy.simulation.budget import Budget, budget_of
 from energy.simulation.strings import laid_out, pwm_share
 
@@ -177,12 +178,8 @@ def _panel_steps(result: Budget, daily_wh: float, sun_hours: float) -> tuple[Ste
 def _daily_load(result: Budget, days: int) -> Step:
     """A mean day's load at the battery, outlets' losses and idle draws in."""
     pack, total_wh, parts = result.plan.pack, 0.0, []
-    inverter = pack.inverter.efficiency_percent if pack.inverter is not None else 100.0
-    for supply, words, efficiency in (
-        ("ac", "mains", inverter),
-        ("dc12", "12 V", pack.dc12.efficiency_percent),
-        ("usb", "USB", pack.usb.efficiency_percent),
-    ):
+    for supply, words in SUPPLIES.items():
+        efficiency = pack.efficiency_percent(supply)
         outlet_wh = sum(
             float(wh)
             for task, wh in zip(result.plan.task, result.asked_wh, strict=True)

@@ -18,7 +18,8 @@ from energy.model import Array, Index
 from energy.model.stretches import Rows, averaged, rows_of, sun_of
 from energy.plan import Plan, PlanError
 from energy.simulation.bursts import place_bursts
-from energy.simulation.case import calendar_of, days_of, demand_of, lay_out, span_of
+from energy.simulation.case import calendar_of, days_of, lay_out, span_of
+from energy.simulation.demand import demand_of
 from energy.simulation.strings import kept_connection
 from energy.weather.coldest import Cold, coldest
 from energy.weather.record import Record

@@ -115,9 +115,9 @@ def _way(piece: FewYears, panel_w: Array, battery_wh: Array) -> Array | None:
     return np.concatenate([piece.ways[ran] for ran in nearest], axis=2)
 
 
-def _apart(one: Pair, other: Pair) -> Pair:
+def _apart(design: Pair, other: Pair) -> Pair:
     """How far two designs differ, in their panels above all [W, Wh]."""
-    return abs(one[0] - other[0]), abs(one[1] - other[1])
+    return abs(design[0] - other[0]), abs(design[1] - other[1])
 
 
 def _pairs(panel_w: Array, battery_wh: Array) -> list[Pair]:

@@ -1,13 +1,14 @@
 """What there is, as tables: profiles of loads, packs and panels, and the weather held here."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from energy.plan import profiles
 from energy.plan.tool_words import watts
+from energy.show import table
 from energy.show.layout import Part, Sheet, folded, listed, part
-from energy.show.table import Column, rows
+from energy.show.table import Column
 from energy.show.terms import SUPPLIES
 from energy.weather.fetched.cache import Cached
 from energy.weather.fetched.forecast import age_in_words
@@ -20,37 +21,30 @@ def tools_sheet(
     of loads, the packs and the panels, or every profile."""
     if len(matching) == 1:
         ((key, profile),) = matching.items()
-        return Sheet([part([key], "bold"), _table([*rows(_figures(profile), width)])])
+        return Sheet([part([key], "bold"), part(table.lines(_figures(profile), width))])
     kinds = {"packs": pack_columns, "panels": panel_columns}
     for kind, columns in kinds.items():
         if matching.keys() <= profiles.built_in(kind).keys():
-            return Sheet([_table(rows(columns(matching), width))])
+            return Sheet([part(table.lines(columns(matching), width))])
     if word is not None:
         which = f"Which one? energy tools {next(iter(matching))} shows all its figures."
-        return Sheet([_few(rows(load_columns(matching), width), every), part(folded(which, width))])
+        few = _few(load_columns(matching), width, every)
+        return Sheet([few, part(folded(which, width))])
     if not every:
         more = "energy tools WORD lists a group or family, energy tools --all every profile."
-        groups = rows(_group_columns(matching), width)
-        return Sheet([_table(groups), part(["", *folded(more, width)])])
+        groups = table.lines(_group_columns(matching), width)
+        return Sheet([part([*groups, "", *folded(more, width)])])
     by_group = sorted(matching.items(), key=lambda item: (item[1].get("group", ""), item[0]))
     tables = [load_columns(dict(by_group))]
     tables += [columns(profiles.built_in(kind)) for kind, columns in kinds.items()]
-    return Sheet([part([*_lines(rows(columns, width)), ""]) for columns in tables])
+    return Sheet([part([*table.lines(columns, width), ""]) for columns in tables])
 
 
-def _lines(table: Sequence[Sequence[str]]) -> list[str]:
-    return [line for row in table for line in row]
-
-
-def _table(table: Sequence[Sequence[str]]) -> Part:
-    return part(_lines(table))
-
-
-def _few(table: Sequence[Sequence[str]], every: bool) -> Part:
+def _few(columns: Sequence[Column], width: int, every: bool) -> Part:
     """The first rows of a table, as many as there is room for."""
-    heading, *items = table
+    heading, *items = table.rows(columns, width)
     if every:
-        return _table(table)
+        return part(table.lines(columns, width))
     return listed(heading, items, lambda n: f"and {n} more: --all", most=22, least=1, gives=1)
 
 
@@ -157,15 +151,11 @@ def cached_sheet(cached: Sequence[Cached], width: int) -> Sheet:
         Column("fetched", [age_in_words(weather.fetched_s) for weather in cached]),
         Column("from", [w.problem or f"{w.source}; {w.licence}" for w in cached]),
     ]
-    return Sheet([_table(rows(columns, width))])
+    return Sheet([part(table.lines(columns, width))])
 
 
 def _days(weather: Cached) -> str:
     if weather.problem is not None:
         return "cannot be read"
-    return " to ".join(str(date_of(t)) for t in (weather.first_s, weather.last_s - 1.0))
-
-
-def date_of(time_s: float) -> date:
-    """The UTC date of a moment."""
-    return datetime.fromtimestamp(time_s, UTC).date()
+    ends = (datetime.fromtimestamp(t, UTC) for t in (weather.first_s, weather.last_s - 1.0))
+    return " to ".join(str(end.date()) for end in ends)

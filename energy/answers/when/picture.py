@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.answers.caution.words import care_notes
 from energy.answers.when.when import StartDay, When
 from energy.answers.when.words import carried_on, headline
 from energy.show.labels import Room, style
@@ -53,7 +54,7 @@ def strips(answer: When, cautions: Sequence["Caution"] = ()) -> "Figure":
     panels = (HEADING_IN, ROW_IN * len(months)), (HEADING_IN + 0.3, CHARGE_IN)
     days, charge = lay_out(
         page,
-        (answer.plan.title or answer.plan.origin, f"{answer.answer.upper()}: {headline(answer)}"),
+        (answer.plan.name, f"{answer.answer.upper()}: {headline(answer)}"),
         [*_notes(answer, cautions)],
         stacked(NAMES_IN + EDGE_IN, panels),
         below_in=0.3,
@@ -181,7 +182,4 @@ def _notes(answer: When, cautions: Sequence["Caution"]) -> Iterator[str]:
     yield f"Weather: {source}; {weathers}. Clock: {clock}."
     if line := carried_on(answer):
         yield f"The forecast: {line}."
-    yield from (f"Take care: {caution.text}" for caution in cautions[:CAUTIONS_SHOWN])
-    if len(cautions) > CAUTIONS_SHOWN:
-        more = len(cautions) - CAUTIONS_SHOWN
-        yield f"and {more} more caution{'' if more == 1 else 's'} with the answer in words"
+    yield from care_notes(cautions, CAUTIONS_SHOWN)

@@ -137,11 +137,6 @@ class When(Answered):
         reserve = self.plan.pack.reserve_percent
         return any((day.floor_percent or 0.0) > reserve + 0.5 for day in self.days)
 
-    @property
-    def best_plan(self) -> Plan:
-        """The plan moved to the best day."""
-        return self.budget.plan
-
     def as_dict(self) -> dict[str, Any]:
         """The stable answer that `--json` prints."""
         return {

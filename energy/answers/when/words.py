@@ -12,6 +12,7 @@ from energy.answers.when.seasons import Season
 from energy.answers.when.when import StartDay, When
 from energy.plan.words import and_list
 from energy.show import table
+from energy.show.chance import DULL_CORNER
 from energy.show.layout import (
     TIE,
     Part,
@@ -157,7 +158,7 @@ def works(day: StartDay) -> str:
 
 def where(answer: When) -> str:
     """Where the weathers are that decide."""
-    return " in a dull corner of the region" * (answer.budget.low_end is not answer.budget)
+    return DULL_CORNER * (answer.budget.low_end is not answer.budget)
 
 
 def _year_words(answer: When) -> str:

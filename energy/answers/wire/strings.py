@@ -10,7 +10,7 @@ from energy.model import conductors as conductors
 from energy.plan import Plan, PlanError
 from energy.plan.schema import LOWEST_C
 from energy.show.numbers import for_json
-from energy.simulation.budget import Budget, budget
+from energy.simulation.budget import Budget, budget_of
 from energy.simulation.strings import (
     I_SC_SHARE,
     Arrangement,
@@ -75,7 +75,7 @@ def with_record_low(plan: Plan, lowest_c: float) -> Plan:
 
 def air_of(asked: Plan | Budget) -> Air:
     """The lowest air of a plan's place, as all answers take it, and that of its own days."""
-    result = asked if isinstance(asked, Budget) else budget(asked)
+    result = budget_of(asked)
     air = result.weather.air
     return Air(result.days.site.cold, float(air.temp_air.min()) if air.stated else None)
 

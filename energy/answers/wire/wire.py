@@ -155,7 +155,7 @@ class Wire:
 def wire(plan: Plan | Budget, lowest_c: float | None = None) -> Wire:
     """Judge each run of a plan, or find its cable, and the strings of its panels.
 
-    asked is the plan, or its budget, which is then not worked out again. lowest_c is the place's
+    plan may also be its budget, which is then not worked out again. lowest_c is the place's
     record-low air [deg C]; left out, the lowest that the place is likely ever to have, by the plan
     and its weather. Raises PlanError for runs that join nothing, or whose mains voltage nobody
     knows.
@@ -168,18 +168,12 @@ def wire(plan: Plan | Budget, lowest_c: float | None = None) -> Wire:
     if lowest_c is not None:
         plan = own = with_record_low(own, lowest_c)
     air = air_of(plan) if own.panel else None
-    laid: list[Arrangement] = []
-    strings: tuple[String, ...] = ()
-    notes: list[str] = []
-    asks: tuple[str, ...] = ()
-    if air is not None:
-        laid, strings = judged(own, air)
-        notes += [*cold_notes(own, air), *string_notes(own, laid, strings)]
-        asks = asks_of(own, laid)
+    laid, strings = ([], ()) if air is None else judged(own, air)
+    notes = [] if air is None else [*cold_notes(own, air), *string_notes(own, laid, strings)]
     runs = runs_of(own, laid)
     wired = _wired(own, runs, laid)
     notes += _run_notes(own, runs, wired)
-    return Wire(wired, strings, air, tuple(dict.fromkeys(notes)), asks)
+    return Wire(wired, strings, air, tuple(dict.fromkeys(notes)), asks_of(own, laid))
 
 
 def _coldest_v(laid: list[Arrangement]) -> float | None:

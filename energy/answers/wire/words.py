@@ -4,6 +4,7 @@ What is judged, and by which rule, comes from the answer.
 """
 
 from collections.abc import Sequence
+from itertools import chain
 
 from rich.text import Text
 
@@ -31,43 +32,50 @@ def sheet(answer: Wire, title: Part, width: int, *, every: bool = False) -> Shee
     word, text = headline(answer)
     parts = [title, answer_part(word, text, width)]
     if answer.runs:
-        parts.append(_table_part(run_rows(answer.runs, width), "--runs", most=8))
-        fuses = _grouped([cable.fuse_words for cable in answer.runs])
-        parts.append(_about("Fuse", fuses, width, every))
+        parts.append(_table_part(run_rows(answer.runs, width), most=8))
+        parts.append(_fuses(answer.runs, width, every))
     if answer.strings:
-        parts.append(_table_part(string_rows(answer.strings, width), "--runs", most=6))
+        parts.append(_table_part(string_rows(answer.strings, width), most=6))
     notes = [note for note in answer.notes if note not in text]
     parts += [notes_part(notes, width, every), part(folded(CLOSING, width))]
     return Sheet(parts, {"runs": lambda width: _rules(answer, width)})
 
 
-def _table_part(table: Sequence[Sequence[str]], option: str, *, most: int) -> Part:
+def _table_part(table: Sequence[Sequence[str]], *, most: int) -> Part:
     heading, *items = table
-    shown = listed(heading, items, lambda n: f"{n} more: {option}", most=most, least=3, gives=2)
+    shown = listed(heading, items, lambda n: f"{n} more: --runs", most=most, least=3, gives=2)
     return ended(shown, "")
 
 
-def _about(label: str, of_runs: dict[str, list[str]], width: int, every: bool) -> Part:
-    """What is said of runs: of the first, or of all."""
-    items = [
-        labelled(label, f"run {and_list(numbers)}: {words}.", width)
-        for words, numbers in of_runs.items()
+def _about(label: str, lines: list[str], width: int) -> list[list[str]]:
+    """What is said of the runs, a line for each: each once, with the runs it is said of; empty
+    ones left out."""
+    runs_of_line: dict[str, list[str]] = {}
+    for number, line in enumerate(lines, start=1):
+        if line:
+            runs_of_line.setdefault(line, []).append(str(number))
+    return [
+        labelled(label, f"run {and_list(numbers)}: {line}.", width)
+        for line, numbers in runs_of_line.items()
     ]
+
+
+def _fuses(runs: Sequence[Wired], width: int, every: bool) -> Part:
+    """The fuses of the first runs, or of all."""
+    items = _about("Fuse", [cable.fuse_words for cable in runs], width)
     if every:
         return part([line for item in items for line in item])
     blank = " " * LABEL
     shown = listed([], items, lambda n: f"{blank}{n} more: --runs", most=2, least=1, gives=1)
-    none = labelled(label, "volts and breaking capacity of each: --runs", width) if items else []
+    none = labelled("Fuse", "volts and breaking capacity of each: --runs", width) if items else []
     return Part([*shown.versions, [Text(line) for line in none]], shown.gives)
 
 
 def _rules(answer: Wire, width: int) -> list[Text]:
     """The runs and strings with the rules and fuses behind them, in full."""
     lines = [line for row in run_rows(answer.runs, width) for line in row] if answer.runs else []
-    for label, words_of in (("Rule", "rule"), ("Fuse", "fuse_words")):
-        of_runs = _grouped([getattr(cable, words_of) for cable in answer.runs])
-        for words, numbers in of_runs.items():
-            lines += labelled(label, f"run {and_list(numbers)}: {words}.", width)
+    lines += chain(*_about("Rule", [cable.rule for cable in answer.runs], width))
+    lines += chain(*_about("Fuse", [cable.fuse_words for cable in answer.runs], width))
     if answer.strings:
         lines += ["", *(line for row in string_rows(answer.strings, width) for line in row)]
     return [Text(line) for line in lines]
@@ -140,15 +148,6 @@ def run_rows(runs: Sequence[Wired], width: int) -> list[list[str]]:
         Column("instead", [run.instead for run in runs]),
     ]
     return rows([column for column in columns if any(column.cells)], width)
-
-
-def _grouped(lines: list[str]) -> dict[str, list[str]]:
-    """Each line once, with the numbers of the runs it is about; empty ones left out."""
-    runs_of_line: dict[str, list[str]] = {}
-    for number, line in enumerate(lines, start=1):
-        if line:
-            runs_of_line.setdefault(line, []).append(str(number))
-    return runs_of_line
 
 
 def string_rows(strings: Sequence[String], width: int) -> list[list[str]]:

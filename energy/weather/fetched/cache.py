@@ -133,7 +133,7 @@ def history_near(
     >>> history_near(50.0, 10.0, Path("no-such-folder")) is None
     True
     """
-    path = _nearest("history", latitude_deg, longitude_deg, folder)
+    path = file_near("history", latitude_deg, longitude_deg, folder)
     weather = None if path is None else _read(path)[1]
     assert weather is None or isinstance(weather, Record)
     return weather
@@ -147,7 +147,7 @@ def forecast_near(
     >>> forecast_near(50.0, 10.0, Path("no-such-folder")) is None
     True
     """
-    path = _nearest("forecast", latitude_deg, longitude_deg, folder)
+    path = file_near("forecast", latitude_deg, longitude_deg, folder)
     weather = None if path is None else _read(path)[1]
     assert weather is None or isinstance(weather, Forecast)
     return weather
@@ -161,7 +161,13 @@ def file_near(
     >>> file_near("history", 50.0, 10.0, Path("no-such-folder")) is None
     True
     """
-    return _nearest(kind, latitude_deg, longitude_deg, folder)
+    near: list[tuple[int, float, Path]] = []
+    for path in _files(folder):
+        of_kind, *place = _kind_and_place(path)
+        away_km = float(ground_km(latitude_deg, longitude_deg, *place))
+        if of_kind == kind and away_km <= NEAR_KM:
+            near.append((round(away_km), -path.lstat().st_mtime, path))
+    return min(near)[2] if near else None
 
 
 # --- files and their places ---------------------------------------------------------------------
@@ -199,18 +205,6 @@ def _files(folder: Path | None) -> list[Path]:
         line = f"{inside}: held weather cannot be read: {error.strerror}"
         raise NotCached([line]) from None
     return sorted(inside / name for name in names if _NAME.fullmatch(name))
-
-
-def _nearest(
-    kind: str, latitude_deg: float, longitude_deg: float, folder: Path | None
-) -> Path | None:
-    near: list[tuple[int, float, Path]] = []
-    for path in _files(folder):
-        of_kind, *place = _kind_and_place(path)
-        away_km = float(ground_km(latitude_deg, longitude_deg, *place))
-        if of_kind == kind and away_km <= NEAR_KM:
-            near.append((round(away_km), -path.lstat().st_mtime, path))
-    return min(near)[2] if near else None
 
 
 # --- writing ------------------------------------------------------------------------------------

@@ -109,6 +109,8 @@ def fetch_history(
         progress: told one line before each request
         today: for which day to choose the years, else the day it is
 
+    Eight arguments: what is asked, and where and how, which all but a test leave alone.
+
     Raises:
         Unavailable: one line; nothing was changed
         PlanError: for a place or a number of years that cannot be asked for
@@ -144,7 +146,7 @@ def fetch_forecast(
         latitude, longitude: degrees north and east; sent to three decimals
         days: 1 to 35, from 00:00 UTC today; most models end earlier
         model: the service's name of an ensemble model
-        timeout_s, folder, progress: as in `fetch_history`
+        timeout_s, folder, progress: as in `fetch_history`, and as many for its reason
 
     Raises Unavailable and PlanError as `fetch_history`. Source: Open-Meteo's ensemble service.
     """

@@ -225,12 +225,12 @@ def _read_epw(text: str, where: str) -> Record:
 
     Light of a moment, whose distance from the end of its hour is stated, is in the middle of a row.
     """
-    data, meta = pvlib.iotools.read_epw(io.StringIO(text))
+    table, meta = pvlib.iotools.read_epw(io.StringIO(text))
     stated = _EPW_LIGHT_OFFSET_H.search(text[:10_000])
     later_h = float(stated[1]) + 0.5 if stated else 0.0
     columns = ("ghi", "dhi", "temp_air", "wind_speed", "total_sky_cover")
-    values = np.array([pd.to_numeric(data[c], errors="coerce").to_numpy(float) for c in columns])
-    stamps = pd.DatetimeIndex(data.index).tz_localize(None).to_numpy("M8[s]").astype(np.float64)
+    values = np.array([pd.to_numeric(table[c], errors="coerce").to_numpy(float) for c in columns])
+    stamps = pd.DatetimeIndex(table.index).tz_localize(None).to_numpy("M8[s]").astype(np.float64)
     return build_record(
         where,
         str(meta["city"]).strip() or where,
@@ -248,17 +248,17 @@ def _read_nsrdb(text: str, where: str) -> Record:
     """
     lines = io.StringIO(text)
     meta = dict(zip(next(csv.reader(lines), []), next(csv.reader(lines), []), strict=False))
-    data = pd.read_csv(lines).rename(columns=str.strip)
+    table = pd.read_csv(lines).rename(columns=str.strip)
     year, month, day, hour, minute = (
-        data[c].to_numpy(float) for c in ("Year", "Month", "Day", "Hour", "Minute")
+        table[c].to_numpy(float) for c in ("Year", "Month", "Day", "Hour", "Minute")
     )
-    none = np.full(len(data), np.nan)
+    none = np.full(len(table), np.nan)
     values = [
-        data[c].to_numpy(float) if c in data or c == "GHI" else none
+        table[c].to_numpy(float) if c in table or c == "GHI" else none
         for c in ("GHI", "DHI", "Temperature", "Wind Speed")
     ]
     # in the middle of an hour stamped :00 the row would straddle two hours of the clock
-    whole_hours = len(data) > 1 and not minute.any() and hour[1] != hour[0]
+    whole_hours = len(table) > 1 and not minute.any() and hour[1] != hour[0]
     city = meta.get("City", "").strip(' "-')
     return build_record(
         where,

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 
+from energy.tables import split_heading
 from energy.weather.record import (
     HOUR_S,
     Floats,
@@ -175,12 +176,8 @@ def _plain_name(name: str) -> tuple[str, str]:
     >>> _plain_name("Air Temperature [°C]")
     ('air_temperature', '°c')
     """
-    name = SATELLITE_NAMES.get(name.lower(), name)
-    unit = re.search(r"[\[(](.*?)[\])]", name)
-    bare = re.sub(r"[\[(].*?[\])]", "", name).lower().strip()
-    bare = re.sub(r"[^a-z0-9]+", "_", bare).strip("_")
-    bare = re.sub(r"_(w_m2|wm2|w_m_2|degc|c|m_s|ms|utc)$", "", bare)
-    return bare, (unit.group(1).lower().strip().replace(" ", "_") if unit else "")
+    bare, unit = split_heading(SATELLITE_NAMES.get(name.lower(), name), ())
+    return re.sub(r"_(w_m2|wm2|w_m_2|degc|c|m_s|ms|utc)$", "", bare), unit.replace(" ", "_")
 
 
 def _match(names: list[str], where: str) -> dict[str, int]:

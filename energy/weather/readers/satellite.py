@@ -55,9 +55,9 @@ def _read_json(text: str, where: str) -> Record:
         refuse(where, "JSON without its place; save the service's answer as a whole, or as CSV")
     outputs = content.get("outputs")
     if isinstance(outputs, dict) and "tmy_hourly" in outputs:
-        data, meta = pvlib.iotools.read_pvgis_tmy(io.StringIO(text), pvgis_format="json")
+        table, meta = pvlib.iotools.read_pvgis_tmy(io.StringIO(text), pvgis_format="json")
         location = meta["inputs"]["location"]
-        return _pvgis_typical(data, location, location.get("irradiance_time_offset"), where)
+        return _pvgis_typical(table, location, location.get("irradiance_time_offset"), where)
     if isinstance(outputs, dict) and "hourly" in outputs:
         mounting = content["inputs"]["mounting_system"]
         slope = mounting.get("fixed", {}).get("slope", {}).get("value")
@@ -85,18 +85,22 @@ def _read_pvgis_csv(text: str, where: str) -> Record:
     location = {name.lower(): stated(name) for name in ("Latitude", "Longitude", "Elevation")}
     if lines[first].startswith("time(UTC)"):
         raw = io.BytesIO(text.encode())
-        data, _ = pvlib.iotools.read_pvgis_tmy(raw, pvgis_format="csv")
-        return _pvgis_typical(data, location, stated("Irradiance Time Offset"), where)
+        table, _ = pvlib.iotools.read_pvgis_tmy(raw, pvgis_format="csv")
+        return _pvgis_typical(table, location, stated("Irradiance Time Offset"), where)
+    return _pvgis_hourly(_table_at(lines, first), location, stated("Slope"), where)
+
+
+def _table_at(lines: list[str], first: int) -> Any:
+    """The table from a line of headings to the next empty line."""
     end = next((row for row in range(first, len(lines)) if not lines[row].strip()), len(lines))
-    table = pd.read_csv(io.StringIO("\n".join(lines[first:end])))
-    return _pvgis_hourly(table, location, stated("Slope"), where)
+    return pd.read_csv(io.StringIO("\n".join(lines[first:end])))
 
 
-def _pvgis_typical(data: Any, location: Any, offset_h: float | None, where: str) -> Record:
+def _pvgis_typical(table: Any, location: Any, offset_h: float | None, where: str) -> Record:
     """PVGIS' typical year: light of a moment, so much after each stamp."""
     earlier_h = 0.0 if offset_h is None else 0.5 - float(offset_h)
-    stamps = data.index.tz_localize(None)
-    columns = [data[name] for name in ("ghi", "dhi", "temp_air", "wind_speed")]
+    stamps = table.index.tz_localize(None)
+    columns = [table[name] for name in ("ghi", "dhi", "temp_air", "wind_speed")]
     return _record(where, location, stamps, "start", columns, earlier_h)
 
 
@@ -117,13 +121,13 @@ def _pvgis_hourly(table: Any, location: Any, slope: Any, where: str) -> Record:
 
 
 def _read_cams(text: str, where: str) -> Record:
-    data, meta = pvlib.iotools.read_cams(io.StringIO(text))
+    table, meta = pvlib.iotools.read_cams(io.StringIO(text))
     if "Universal" not in meta.get("Time reference", "Universal"):
         refuse(where, "has the sun's own time; ask the service for universal time")
-    nothing = pd.Series(np.nan, index=data.index)
+    nothing = pd.Series(np.nan, index=table.index)
     meta["elevation"] = meta["altitude"]
-    columns = [data["ghi"], data["dhi"], nothing, nothing]
-    return _record(where, meta, data.index.tz_localize(None), "start", columns)
+    columns = [table["ghi"], table["dhi"], nothing, nothing]
+    return _record(where, meta, table.index.tz_localize(None), "start", columns)
 
 
 def _read_power_json(content: dict[str, Any], where: str) -> Record:
@@ -182,8 +186,7 @@ def _read_open_meteo_csv(text: str, where: str) -> Record:
     first = next((row for row, line in enumerate(lines) if line.startswith("time,")), None)
     if first is None:
         refuse(where, "an Open-Meteo file without hours; ask the service for hourly data")
-    end = next((row for row in range(first, len(lines)) if not lines[row].strip()), len(lines))
-    table = pd.read_csv(io.StringIO("\n".join(lines[first:end])))
+    table = _table_at(lines, first)
     units = {name.partition(" (")[0]: name.partition(" (")[2].rstrip(")") for name in table}
     return _open_meteo(table.set_axis(list(units), axis=1), units, meta, where)
 

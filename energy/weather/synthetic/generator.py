@@ -175,8 +175,8 @@ def hourly_clearness(
     ceiling = np.where(up[:, None], over * clear[:, None], 0.0)
     kt = np.clip(trend + spread * scores, DARKEST_HOUR, ceiling)
     for _ in range(30):  # raise or lower the hours that are not held at their ceiling
-        got = _by_day(kt * weight, day_of_hour, days.shape[0])
-        factor = np.where(got > 0.0, wanted / np.where(got > 0.0, got, 1.0), 1.0)
+        reached = _by_day(kt * weight, day_of_hour, days.shape[0])
+        factor = np.where(reached > 0.0, wanted / np.where(reached > 0.0, reached, 1.0), 1.0)
         if np.abs(factor - 1.0).max() < 1e-12:
             break
         kt = np.minimum(kt * factor[day_of_hour], ceiling)

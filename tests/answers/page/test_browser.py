@@ -22,7 +22,7 @@ from energy.answers.check.check import Check, task_answers
 from energy.answers.check.words import what_decides
 from energy.answers.learn.readings import parse_readings
 from energy.plan import Plan
-from energy.simulation.case import lognormal
+from energy.simulation.random_factors import lognormal
 
 pytestmark = pytest.mark.xdist_group("browser")
 AXE = ROOT / "tests/answers/page/js/node_modules/axe-core/axe.min.js"

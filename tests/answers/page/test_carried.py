@@ -16,7 +16,7 @@ from page_plans import DEMOS, NAMES, PLANS, demo, page_of, plan_of
 from energy import Plan, PlanError, budget
 from energy.answers.page.carried import MOST_SCENARIOS, carried
 from energy.answers.page.data import as_written, rounding_words
-from energy.simulation.case import lognormal, random_factors
+from energy.simulation.random_factors import lognormal, random_factors
 
 BY_THE_WEEK = ("eight days", "a month")
 COARSE_POINTS = 0.5  # of charge, that the coarser sun may move a demo's lowest charge by

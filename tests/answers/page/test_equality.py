@@ -21,8 +21,8 @@ from energy.answers.check.check import task_answers
 from energy.answers.page.carried import carried
 from energy.answers.page.coarse import rounded
 from energy.model.timeline import to_utc
-from energy.simulation.case import lognormal
 from energy.simulation.overloads import why_refused
+from energy.simulation.random_factors import lognormal
 
 SHARE_OF_C = 1e-9
 AT_START = (None, None, {})

@@ -14,7 +14,8 @@ from page_script import call, loaded
 from energy import Plan, budget
 from energy.answers.page.carried import carried
 from energy.model.timeline import to_utc
-from energy.simulation.case import calendar_of, lognormal
+from energy.simulation.case import calendar_of
+from energy.simulation.random_factors import lognormal
 
 UP_TO = """
 const upTo = (limit, most) => largest((tried) => tried <= limit, most);

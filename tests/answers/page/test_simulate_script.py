@@ -13,8 +13,9 @@ from page_script import call, loaded, script_case
 
 from energy.model import Array
 from energy.model.battery import Battery
+from energy.model.case import Case, Load
 from energy.model.electronics import inverter_curve
-from energy.model.simulate import Case, Load, simulate
+from energy.model.simulate import simulate
 
 LITHIUM: dict[str, Any] = {"self_discharge_per_h": 3e-5, "coulombic": 0.99, "taper_from": 0.9}
 LEAD: dict[str, Any] = {

@@ -17,7 +17,7 @@ from plan_tables import SMALL, plan
 
 from energy.answers.learn.readings import parse_readings
 from energy.plan import Plan
-from energy.simulation.case import lognormal
+from energy.simulation.random_factors import lognormal
 
 REPAIR = Plan.read("builtin:cloudy-repair")
 TRIP = Plan.read("builtin:two-night-trip")
