@@ -264,5 +264,5 @@ class _Rest:
 def _cold_at_end(result: Budget) -> Array:
     """What the cold withholds at the end of the span [percent of charge], (m,)."""
     rows = slice(result.time_s.size - 2, result.time_s.size - 1)
-    shape = result.charge_percent.shape[1]
+    shape = result.capacity_wh.shape
     return np.broadcast_to(100.0 * result.case.cold_unavailable(rows)[0], shape)
