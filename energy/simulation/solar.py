@@ -129,8 +129,7 @@ def _panel_power(
     panel, place, all_light = strings.panel, plan.place, weather.light
     sun = all_light.sun.rows(rows)
     sky = all_light.sky_above(rows, place.horizon)
-    cell = all_light.lit[rows]
-    temp_air, wind = weather.air.temp_air[cell], weather.air.wind_speed[cell]
+    temp_air, wind = weather.air.temp_air[all_light.lit[rows]], weather.air.wind_speed[rows]
     headings = [panel.facing_deg]
     if panel.aim == "swinging":
         headings = [360.0 * k / panels.SWING_HEADINGS for k in range(panels.SWING_HEADINGS)]
