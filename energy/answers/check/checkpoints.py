@@ -28,7 +28,7 @@ ROUND_S = 300.0  # moments are put on whole five minutes
 TOUCHING_S = 1.0  # windows of one task that follow each other are one block
 FULL = 100
 SURE_PERCENT = 1e-6  # more than rounding
-SEGMENTS_AT_ONCE = 2000
+SEGMENTS_AT_ONCE = 1000
 
 
 @dataclass(frozen=True)
