@@ -4,6 +4,7 @@ The battery itself moves only in `battery`; here its surplus is curtailed, its w
 rank order, and every watt-hour is entered once. Axis 0 is time (segments), axis 1 the scenarios.
 """
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -13,7 +14,9 @@ from energy.model import Array, Index, Mask
 from energy.model.battery import Battery, advance, rate_to_terminal, start, store_rate
 from energy.model.electronics import InverterCurve
 
-BLOCK_CELLS = 10_000  # segments x scenarios worked on at once: fits the cache, bounds the memory
+# Segments worked on at once in one scenario, in many fewer by their root: so the memory stays small
+# where scenarios are few, and the calls where they are many.
+BLOCK_SEGMENTS = 1250
 ENTRIES = (
     "spilled",
     "other_charging",
@@ -242,10 +245,10 @@ def blank(case: Case) -> Simulated:
 def row_blocks(segments: int, scenarios: int) -> Iterator[slice]:
     """The segments in blocks that bound the memory, in order.
 
-    >>> [rows.stop for rows in row_blocks(3, BLOCK_CELLS // 2)]
+    >>> [rows.stop for rows in row_blocks(3, (BLOCK_SEGMENTS // 2) ** 2)]
     [2, 3]
     """
-    size = max(1, BLOCK_CELLS // scenarios)
+    size = max(1, int(BLOCK_SEGMENTS / math.sqrt(scenarios)))
     for first in range(0, segments, size):
         yield slice(first, min(first + size, segments))
 
