@@ -14,9 +14,9 @@ from energy.model import Array, Index, Mask
 from energy.model.battery import Battery, advance, rate_to_terminal, start, store_rate
 from energy.model.electronics import InverterCurve
 
-# Segments worked on at once in one scenario, in many fewer by their root: so the memory stays small
-# where scenarios are few, and the calls where they are many.
-BLOCK_SEGMENTS = 1250
+# Segments x scenarios worked on at once: fits the cache, bounds the memory. With more than so many
+# scenarios a block grows by their root, for a few segments are not worth its calls.
+BLOCK_CELLS, MANY_SCENARIOS = 6_000, 36
 ENTRIES = (
     "spilled",
     "other_charging",
@@ -245,10 +245,11 @@ def blank(case: Case) -> Simulated:
 def row_blocks(segments: int, scenarios: int) -> Iterator[slice]:
     """The segments in blocks that bound the memory, in order.
 
-    >>> [rows.stop for rows in row_blocks(3, (BLOCK_SEGMENTS // 2) ** 2)]
-    [2, 3]
+    >>> [rows.stop for rows in row_blocks(500, MANY_SCENARIOS // 2)]
+    [333, 500]
     """
-    size = max(1, int(BLOCK_SEGMENTS / math.sqrt(scenarios)))
+    cells = BLOCK_CELLS * math.sqrt(max(scenarios / MANY_SCENARIOS, 1.0))
+    size = max(1, int(cells / scenarios))
     for first in range(0, segments, size):
         yield slice(first, min(first + size, segments))
 

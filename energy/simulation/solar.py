@@ -73,7 +73,7 @@ def solar(
         if stands[number] in kept:
             kept[stands[number]] = per_watt
         label_w = panel.count * panel.rated_w
-        power += label_w * per_watt[0] * derates[number]
+        power += per_watt[0] * (label_w * derates[number])
         sun_wh = sun_wh + label_w * per_watt[1]
     power = at_the_pack(plan, power, cold)
     power_wh = (power * hours[:, None]).sum(axis=0)

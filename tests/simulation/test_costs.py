@@ -73,7 +73,7 @@ def test_the_lowest_point_in_blocks_is_that_of_the_whole(monkeypatch):
     charge = result.simulated.store_wh * (100.0 / result.capacity_wh)
     locked = np.broadcast_to(result.cold_unavailable_percent, charge[1:].shape)
     above = np.minimum(charge[:-1] - locked, charge[1:] - locked).min(axis=0)
-    monkeypatch.setattr(simulate, "BLOCK_SEGMENTS", 25)
+    monkeypatch.setattr(simulate, "BLOCK_CELLS", 170)
     edge, height = lowest_point(result.case, result.simulated)
     assert np.array_equal(height, above)
     at = charge[edge, np.arange(edge.size)]
