@@ -72,6 +72,12 @@ class Case:
         """The pack's temperature in the segments [deg C], (n, m or 1)."""
         return np.asarray(self.temp_pack[self.temp_row[rows]])
 
+    @property
+    def coldest_hottest_c(self) -> tuple[float, float]:
+        """The pack's lowest and highest temperature in any scenario [deg C]."""
+        temperature, _ = self._temperatures(ALL)
+        return float(temperature.min()), float(temperature.max())
+
     def cold_unavailable(self, rows: slice = ALL) -> Array:
         """The share of the store that the cold withholds in the segments, (n, m or 1)."""
         temperature, row = self._temperatures(rows)

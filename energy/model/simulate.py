@@ -4,6 +4,7 @@ The battery itself moves only in `battery`; here its surplus is curtailed, its w
 rank order, and every watt-hour is entered once. Axis 0 is time (segments), axis 1 the scenarios.
 """
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -13,7 +14,9 @@ from energy.model import Array, Index, Mask
 from energy.model.battery import Battery, advance, rate_to_terminal, start, store_rate
 from energy.model.case import Case, Load
 
-BLOCK_CELLS = 10_000  # segments x scenarios worked on at once: fits the cache, bounds the memory
+# Segments x scenarios worked on at once: fits the cache, bounds the memory. With more than so many
+# scenarios a block grows by their root, for a few segments are not worth its calls.
+BLOCK_CELLS, MANY_SCENARIOS = 6_000, 36
 ENTRIES = (
     "spilled",
     "other_charging",
@@ -83,25 +86,32 @@ def simulate(
     >>> simulate(case).store_wh[:, 0]
     array([1000.,  900.,  800.])
     """
-    battery, scenarios = case.battery, case.battery.capacity_wh.size
-    count = case.edges.size - 1
-    state = start(battery) if state is None else state
+    count, scenarios = case.edges.size - 1, case.battery.capacity_wh.size
+    state = start(case.battery) if state is None else state
     simulated = blank(case)
     if detail:
         simulated.detail.update((name, np.zeros((count, scenarios))) for name in DETAILS)
     simulated.store_wh[0] = state[0]
     for rows in row_blocks(count, scenarios):
-        cold_unavailable = case.cold_unavailable(rows) * battery.capacity_wh
-        block = block_of(case, rows)
-        path = advance(battery, state, block.rate, block.hours, cold_unavailable)
-        state = path.store_wh[-1], path.imbalance_wh
-        simulated.store_wh[rows.start + 1 : rows.stop + 1] = path.store_wh[1:]
-        row, scenario = np.nonzero(path.full < 1.0)
-        begins_s = case.edges[rows][row] + path.full[row, scenario] * block.hours[row, 0] * 3600.0
-        np.minimum.at(simulated.first_short_s, scenario, begins_s)
-        if books:
-            _settle(case, block, path.store_wh, path.full, begins_s, simulated)
+        state = _pass(case, rows, state, simulated, books)
     return replace(simulated, end=state)
+
+
+def _pass(
+    case: Case, rows: slice, state: tuple[Array, Array], simulated: Simulated, books: bool
+) -> tuple[Array, Array]:
+    """Run the segments `rows` from a state and enter how they went; returns the state after."""
+    block, capacity_wh = block_of(case, rows), case.battery.capacity_wh
+    floor_wh = case.cold_unavailable(rows) * capacity_wh
+    path = advance(case.battery, state, block.rate, block.hours, floor_wh)
+    simulated.store_wh[rows.start + 1 : rows.stop + 1] = path.store_wh[1:]
+    row, scenario = np.nonzero(path.full < 1.0)
+    full = path.full[row, scenario]
+    short = _Short(row, scenario, case.edges[rows][row] + full * block.hours[row, 0] * 3600.0, full)
+    np.minimum.at(simulated.first_short_s, scenario, short.begins_s)
+    if books:
+        _settle(case, block, path.store_wh, short, simulated)
+    return path.store_wh[-1].copy(), path.imbalance_wh
 
 
 def blank(case: Case) -> Simulated:
@@ -120,10 +130,11 @@ def blank(case: Case) -> Simulated:
 def row_blocks(segments: int, scenarios: int) -> Iterator[slice]:
     """The segments in blocks that bound the memory, in order.
 
-    >>> [rows.stop for rows in row_blocks(3, BLOCK_CELLS // 2)]
-    [2, 3]
+    >>> [rows.stop for rows in row_blocks(500, MANY_SCENARIOS // 2)]
+    [333, 500]
     """
-    size = max(1, BLOCK_CELLS // scenarios)
+    cells = BLOCK_CELLS * math.sqrt(max(scenarios / MANY_SCENARIOS, 1.0))
+    size = max(1, int(cells / scenarios))
     for first in range(0, segments, size):
         yield slice(first, min(first + size, segments))
 
@@ -156,11 +167,8 @@ def block_of(case: Case, rows: slice) -> Block:
     return Block(rows, hours, solar, charger, outlet, leads, asked, inverter_idle, rate, net)
 
 
-def _settle(
-    case: Case, block: Block, store: Array, full: Array, begins_s: Array, simulated: Simulated
-) -> None:
-    """Enter a block into the books: what was taken, curtailed, lost, delivered and left unmet; the
-    store runs out at `begins_s` in the cells where it is not `full`."""
+def _settle(case: Case, block: Block, store: Array, short: "_Short", simulated: Simulated) -> None:
+    """Enter a block into the books: what was taken, curtailed, lost, delivered and left unmet."""
     battery, hours, efficiency = case.battery, block.hours, case.controller_efficiency
     change = np.diff(store, axis=0)
     charging = block.rate > 0.0
@@ -185,10 +193,8 @@ def _settle(
         unused=surplus - taken,
         from_battery=np.maximum(-block.net, 0.0) * hours,
     )
-    if begins_s.size:
-        row, scenario = np.nonzero(full < 1.0)
-        ends = given[row, scenario], full[row, scenario]
-        _shed(case, block, _Short(row, scenario, begins_s, *ends), flows, simulated)
+    if short.row.size:
+        _shed(case, block, short, given[short.row, short.scenario], flows, simulated)
     charger = np.maximum(block.charger * hours - flows.unused, 0.0)
     curtailed = flows.unused - (block.charger * hours - charger)
     solar = block.solar * hours - curtailed
@@ -224,24 +230,24 @@ class _Flows:
 @dataclass(frozen=True)
 class _Short:
     """The cells of a block in which the store ran out, each array (cells,): where, from when
-    [UTC s], what the store gave [Wh], and for which share of the segment all was served."""
+    [UTC s], and for which share of the segment all was served."""
 
     row: Index
     scenario: Index
     begins_s: Array
-    given: Array
     full: Array
 
 
-def _shed(case: Case, block: Block, short: _Short, flows: _Flows, simulated: Simulated) -> None:
-    """Settle the cells in which the store ran out: all is served for the share `full` of the
-    time; for the rest what still comes in goes to the pack's idle, then to tasks by rank."""
+def _shed(
+    case: Case, block: Block, short: _Short, given: Array, flows: _Flows, simulated: Simulated
+) -> None:
+    """Settle the cells in which the store ran out, having given so much [Wh], (cells,): all is
+    served for the share `full` of the time; for the rest what still comes in goes to the pack's
+    idle, then to tasks by rank."""
     row, scenario, full = short.row, short.scenario, short.full
     cells, hours = (row, scenario), block.hours[row, 0]
     rest = (1.0 - full) * hours
-    trickle = trickle_w(
-        case.battery, scenario, short.given + block.rate[cells] * full * hours, rest
-    )
+    trickle = trickle_w(case.battery, scenario, given + block.rate[cells] * full * hours, rest)
     left = block.solar[cells] + block.charger[row, 0] + trickle
     pack_idle = np.minimum(left, case.idle_w)
     inverter_idle = np.broadcast_to(block.inverter_idle, block.load.shape)[cells]

@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from threading import Timer
 
 from rich.console import Console
@@ -11,47 +11,56 @@ from rich.text import Text
 SHORT_S = 2.0  # for less nobody wants a bar
 
 
+Report = Callable[[int, int | None], None]  # takes what is done, and of how many
+
+
 @contextmanager
 def progress(
     out: Console, what: str, *, writes: bool = True, rate: bool = False
-) -> Iterator[Callable[[int, int | None], None]]:
+) -> Iterator[Report]:
     """A bar on a terminal for what takes longer than two seconds, nothing elsewhere or where quiet
     was asked for; yields the function that takes (done, of how many).
 
     An interrupt is passed on after a line that says how far it came; writes: that nothing was
     written is worth saying. rate: how many are done a second is shown too.
     """
+    reached: list[int | None] = []
+    drawn = out.is_terminal and not os.environ.get("ENERGY_QUIET")
+    try:
+        with _bar(out, what, rate) if drawn else nullcontext() as draw:
+
+            def report(done: int, total: int | None) -> None:
+                reached[:] = [done, total]
+                if draw is not None:
+                    draw(done, total)
+
+            yield report
+    except KeyboardInterrupt:
+        out.print(Text(_stopped(what, reached, writes)))
+        raise
+
+
+@contextmanager
+def _bar(out: Console, what: str, rate: bool) -> Iterator[Report]:
+    """A bar that comes up after two seconds."""
     from rich.progress import Progress, ProgressColumn, Task
 
     class Rate(ProgressColumn):
         def render(self, task: Task) -> Text:
             return Text(rate_words(int(task.completed), task.speed))
 
-    reached: list[int | None] = []
-    quiet = bool(os.environ.get("ENERGY_QUIET"))
     columns = [*Progress.get_default_columns(), *([Rate()] if rate else [])]
-    bar = Progress(*columns, console=out, transient=True, disable=quiet or not out.is_terminal)
+    bar = Progress(*columns, console=out, transient=True)
     task = bar.add_task(what, total=None)
     later = Timer(SHORT_S, bar.start)
     later.daemon = True
-
-    def report(done: int, total: int | None) -> None:
-        reached[:] = [done, total]
-        bar.update(task, completed=done, total=total)
-
+    later.start()
     try:
-        if not bar.disable:
-            later.start()
-        try:
-            yield report
-        finally:
-            later.cancel()
-            if later.ident is not None:
-                later.join()
-            bar.stop()
-    except KeyboardInterrupt:
-        out.print(Text(_stopped(what, reached, writes)))
-        raise
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+    finally:
+        later.cancel()
+        later.join()
+        bar.stop()
 
 
 def rate_words(done: int, per_s: float | None) -> str:

@@ -73,7 +73,7 @@ def solar(
         if stands[number] in kept:
             kept[stands[number]] = per_watt
         label_w = panel.count * panel.rated_w
-        power += label_w * per_watt[0] * derates[number]
+        power += per_watt[0] * (label_w * derates[number])
         sun_wh = sun_wh + label_w * per_watt[1]
     power = at_the_pack(plan, power, cold)
     power_wh = (power * hours[:, None]).sum(axis=0)
@@ -129,8 +129,7 @@ def _panel_power(
     panel, place, all_light = strings.panel, plan.place, weather.light
     sun = all_light.sun.rows(rows)
     sky = all_light.sky_above(rows, place.horizon)
-    cell = all_light.lit[rows]
-    temp_air, wind = weather.air.temp_air[cell], weather.air.wind_speed[cell]
+    temp_air, wind = weather.air.temp_air[all_light.lit[rows]], weather.air.wind_speed[rows]
     headings = [panel.facing_deg]
     if panel.aim == "swinging":
         headings = [360.0 * k / panels.SWING_HEADINGS for k in range(panels.SWING_HEADINGS)]

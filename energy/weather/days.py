@@ -82,7 +82,7 @@ class Days:
         place = self.plan.place
         return self.site.sun_over(place.latitude_deg, place.longitude_deg, self.site.elevation_m)
 
-    @cached_property
+    @property
     def sun(self) -> Sun:
         """The sun and its clear sky in the middle of each cell, (cells,)."""
         return self.place_sun.at(self.middles)

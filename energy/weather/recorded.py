@@ -109,11 +109,11 @@ def _clear_sky_index(days: Days, record: Record, rows: Index) -> Array:
 
 
 def _air(days: Days, record: Record, rows: Index, starts: Array) -> Air:
-    """The record's air and wind in the cells; what it lacks is as the plan states it."""
+    """The record's air in the cells, and wind in the lit ones; what it lacks as the plan has it."""
     weather, middles, step = days.plan.weather, days.middles, record.interval_s
     temp_air, wind = record.temp_air[rows], record.wind_speed[rows]
     wind = np.where(np.isnan(wind), weather.wind_speed_m_s, wind)
-    wind_speed = between_middles(middles, starts, step, wind)
+    wind_speed = between_middles(middles[days.lit], starts, step, wind)
     if np.isnan(temp_air).any():
         if weather.temp_air_c is not None:
             stated = stated_air(weather.temp_air_c, days.calendar, middles)

@@ -90,7 +90,7 @@ def _stated(days: Days) -> Weathers:
         light=Light(days.lit, days.daylight, ghi, dni, dhi),
         air=Air(
             temp_air=_air(days, float(ghi.sum() / max(days.daylight.ghi.sum(), 1.0)))[:, None],
-            wind_speed=np.full((middles.size, 1), weather.wind_speed_m_s),
+            wind_speed=np.full((days.lit.size, 1), weather.wind_speed_m_s),
             stated=weather.temp_air_c is not None,
         ),
         source=source,
@@ -167,7 +167,7 @@ def _carried_on(weather: Weathers, tail: Weathers, late: Mask) -> Weathers:
         air=replace(
             air,
             temp_air=_joined(air.temp_air, tail.air.temp_air, late),
-            wind_speed=_joined(air.wind_speed, tail.air.wind_speed, late),
+            wind_speed=_joined(air.wind_speed, tail.air.wind_speed, late_rows),
         ),
     )
 

@@ -46,7 +46,8 @@ class Light:
 
 @dataclass(frozen=True)
 class Air:
-    """Air and wind in all cells: temp_air [deg C], wind_speed [m/s at 10 m], (cells, m or 1).
+    """Air in all cells, temp_air [deg C], (cells, m or 1); wind where the sun is up, wind_speed
+    [m/s at 10 m], (lit cells, m or 1).
 
     stated is False where nobody gave a temperature and the usual one is taken.
     """

@@ -116,7 +116,7 @@ class Search:
     def _turned(self, by_deg: Array) -> Weathers:
         """The weathers once for each angle, with the sun turned back by it, as a panel sees it that
         is turned on."""
-        light = self.weather.light
+        light, air = self.weather.light, self.weather.air
         again = np.tile(np.arange(light.lit.size), by_deg.size)
         sun = light.sun.rows(again)
         sun = replace(sun, azimuth=sun.azimuth - np.repeat(by_deg, light.lit.size))
@@ -124,6 +124,7 @@ class Search:
         return replace(
             self.weather,
             light=Light(light.lit[again], sun, sky.ghi, sky.dni, sky.dome + sky.glow, sky),
+            air=replace(air, wind_speed=air.wind_speed[again]),
         )
 
     @property
@@ -215,7 +216,7 @@ def search(result: Budget) -> Search:
         air=replace(
             air,
             temp_air=air.temp_air.mean(axis=1, keepdims=True),
-            wind_speed=air.wind_speed.mean(axis=1, keepdims=True),
+            wind_speed=air.wind_speed[rows].mean(axis=1, keepdims=True),
         ),
         shift_days=np.zeros(columns),
     )

@@ -64,8 +64,7 @@ def guessed(result: Budget) -> bool:
 def too_cold(result: Budget) -> Caution | None:
     """Lithium as cold as it may be discharged, or nearly, in any weather."""
     limit_c = result.plan.pack.discharge_min_c
-    cases = [budget.case for budget in (result, *result.bounds)]
-    coldest_c = min(float(case.temp_pack[np.unique(case.temp_row)].min()) for case in cases)
+    coldest_c = min(budget.case.coldest_hottest_c[0] for budget in (result, *result.bounds))
     if limit_c is None or coldest_c > limit_c + NEARLY_TOO_COLD_K:
         return None
     when = "It gets that cold here" if coldest_c < limit_c else "It comes near that here"
@@ -119,14 +118,9 @@ def cold_charge(result: Budget) -> Caution | None:
     )
 
 
-def _hottest_c(result: Budget) -> float:
-    """The pack's highest temperature in any of the weathers, deg C."""
-    return float(result.case.temp_c().max())
-
-
 def hot_pack(result: Budget) -> Caution | None:
     """Lithium above 45 C."""
-    hottest = _hottest_c(result)
+    _, hottest = result.case.coldest_hottest_c
     if not _lithium(result) or hottest <= HOT_C:
         return None
     return Caution(
@@ -159,7 +153,7 @@ def sunlit_pack(result: Budget) -> Caution | None:
 def damaged_lithium(result: Budget) -> Caution | None:
     """A lithium pack where rain, knocks or heat reach it."""
     where: list[str] = [w for w in result.plan.place.around if w in ("outdoors", "wet", "afloat")]
-    where += ["hot"] * (_hottest_c(result) > HOT_C)
+    where += ["hot"] * (result.case.coldest_hottest_c[1] > HOT_C)
     if not _lithium(result) or not where:
         return None
     return Caution(

@@ -17,7 +17,7 @@ from energy.model.simulate import simulate
 from energy.show.numbers import for_json
 from energy.show.time_axis import nights
 from energy.simulation.budget import Budget
-from energy.simulation.success import lowest_point, needed, reached, succeeds
+from energy.simulation.success import lowest_point, needed, succeeds
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,7 +28,7 @@ ROUND_S = 300.0  # moments are put on whole five minutes
 TOUCHING_S = 1.0  # windows of one task that follow each other are one block
 FULL = 100
 SURE_PERCENT = 1e-6  # more than rounding
-SEGMENTS_AT_ONCE = 2000
+SEGMENTS_AT_ONCE = 1000
 
 
 @dataclass(frozen=True)
@@ -167,33 +167,23 @@ def _row(result: Budget, time_s: float) -> int:
 
 def _least(result: Budget, time_s: float) -> int | None:
     """The least whole percent from which the rest of the plan reaches its goal; None: not even from
-    a full pack.
-
-    More charge never does worse, so that a good guess and then halving find it.
-    """
+    a full pack."""
     low_end_first = sorted(result.deciding, key=lambda budget: budget is not result.low_end)
-    rests = [_Rest(budget, time_s) for budget in low_end_first]
-    succeed = [rest.success for rest in rests]
-
-    def does(percent: int) -> bool:
-        return reached((success(percent) for success in succeed), result.plan.goal.chance_percent)
-
-    too_little, enough = math.ceil(result.plan.pack.reserve_percent - 1e-9) - 1, FULL + 1
-    guess = min(rests[0].guess, FULL)
-    for tried in (guess, guess - 1):
-        if too_little < tried < enough:
-            too_little, enough = (too_little, tried) if does(tried) else (tried, enough)
-    while enough - too_little > 1:
-        tried = (too_little + enough) // 2
-        too_little, enough = (too_little, tried) if does(tried) else (tried, enough)
-    return enough if enough <= FULL else None
+    least = math.ceil(result.plan.pack.reserve_percent - 1e-9)
+    for budget in low_end_first:
+        least = _Rest(budget, time_s).least(least)
+        if least > FULL:
+            return None
+    return least
 
 
 class _Rest:
     """What is left of a budget from a moment on.
 
     wanted: the percent at which each scenario would have been left with just the reserve, if all
-    that it spares, or lacks, had been gone, or there, at once; kept: where it spares something.
+    that it spares, or lacks, had been gone, or there, at once. More charge never does worse: each
+    scenario fails up to `too_little` percent and succeeds from `enough` on; between them it takes
+    a run to know. All (m,).
     """
 
     def __init__(self, result: Budget, time_s: float):
@@ -204,26 +194,46 @@ class _Rest:
         went = replace(result.simulated, store_wh=result.simulated.store_wh[row:])
         _, above = lowest_point(case, went)
         self.wanted = charge - above + self.reserve_percent
-        self.kept = above >= self.reserve_percent
+        self.too_little, self.enough = np.full(above.size, -np.inf), np.full(above.size, np.inf)
+        # What a lithium pack starts with more or less has shrunk, or is as much, whenever it is
+        # lowest: a pack that is full or empty on the way forgets some of it. So what is kept is
+        # kept with less than what it spares gone, and what is not needs more than what it lacks.
+        if case.battery.lithium and self.reserve_percent > 0.0:
+            kept = above >= self.reserve_percent
+            self.too_little[~kept] = self.wanted[~kept] - SURE_PERCENT
+            self.enough[kept] = self.wanted[kept] + SURE_PERCENT
         if time_s < result.time_s[-1]:
             self.case = replace(case, edges=np.concatenate([[time_s], case.edges[1:]]))
 
-    @property
-    def guess(self) -> int:
-        """About the least whole percent from which the rest reaches its goal."""
-        enough = needed(self.result.plan.goal.chance_percent, self.wanted.size)
-        return math.ceil(float(np.sort(self.wanted)[max(enough, 1) - 1]) - 1e-6)
+    def least(self, from_percent: int) -> int:
+        """The least whole percent, from one on, from which the rest reaches its goal; more than 100
+        where not even a full pack does: by a good guess, else by halving."""
+        number = needed(self.result.plan.goal.chance_percent, self.wanted.size)
+        guess = math.ceil(float(np.sort(self.wanted)[max(number, 1) - 1]) - 1e-6)
+        guess = min(max(guess, from_percent), FULL)
+        too_little, enough = from_percent - 1, FULL + 1
 
-    def success(self, percent: int) -> Mask:
-        """In which scenarios the rest succeeds from a charge, (m,); simulated where `wanted` does
-        not tell."""
+        def does(percent: int) -> bool:
+            return bool(self._success(percent).sum() >= number)
+
+        for tried in (guess, guess - 1, FULL):
+            if too_little < tried < enough:
+                too_little, enough = (too_little, tried) if does(tried) else (tried, enough)
+        while enough - too_little > 1:
+            tried = (too_little + enough) // 2
+            too_little, enough = (too_little, tried) if does(tried) else (tried, enough)
+        return enough
+
+    def _success(self, percent: int) -> Mask:
+        """In which scenarios the rest succeeds from a charge, (m,)."""
         if self.case is None:
             left = percent - _cold_at_end(self.result)
             return np.asarray(left >= self.reserve_percent - 1e-9)
-        may_differ = self._may_differ(percent)
-        success = self.kept & ~may_differ
-        success[self._keeping(np.flatnonzero(may_differ), percent)] = True
-        return success
+        unsure = np.flatnonzero((self.too_little < percent) & (percent < self.enough))
+        keeping = self._keeping(unsure, percent)
+        self.enough[keeping] = percent
+        self.too_little[np.setdiff1d(unsure, keeping)] = percent
+        return self.enough <= percent
 
     def _keeping(self, scenarios: Index, percent: int) -> Index:
         """Those of some scenarios that succeed; in blocks of time, which bound the memory, and from
@@ -244,21 +254,9 @@ class _Rest:
             scenarios, state = scenarios[kept], (simulated.end[0][kept], simulated.end[1][kept])
         return scenarios
 
-    def _may_differ(self, percent: int) -> Mask:
-        """Where it takes a run to know, (m,).
-
-        What a lithium pack starts with more or less has shrunk, or is as much, whenever it is
-        lowest: a pack that is full or empty on the way forgets some of it. So what is kept is kept
-        with less than what it spares gone, and what is not needs more than what it lacks.
-        """
-        if not self.result.case.battery.lithium or self.reserve_percent <= 0.0:
-            return np.ones_like(self.kept)
-        higher = self.wanted > percent - SURE_PERCENT
-        return np.where(self.kept, higher, self.wanted < percent + SURE_PERCENT)
-
 
 def _cold_at_end(result: Budget) -> Array:
     """What the cold withholds at the end of the span [percent of charge], (m,)."""
     rows = slice(result.time_s.size - 2, result.time_s.size - 1)
-    shape = result.charge_percent.shape[1]
+    shape = result.capacity_wh.shape
     return np.broadcast_to(100.0 * result.case.cold_unavailable(rows)[0], shape)

@@ -45,8 +45,11 @@ def laid_over(forecast: Forecast, days: Days) -> tuple[Light, Air]:
     target[covered] = np.nan_to_num(forecast.ghi[at[covered]])
     ghi = hours_to_cells(target, BRIGHTEST_RESAMPLED, cells, days.lit, days.sun.ghi, hours, HOUR_S)
     temp_air, wind_speed = (
-        between_middles(days.middles, forecast.start_s, HOUR_S, _to_the_end(values))
-        for values in (forecast.temp_air, forecast.wind_speed)
+        between_middles(moments, forecast.start_s, HOUR_S, _to_the_end(values))
+        for moments, values in (
+            (days.middles, forecast.temp_air),
+            (days.middles[days.lit], forecast.wind_speed),
+        )
     )
     return split_light(days, ghi), Air(temp_air, wind_speed, stated=True)
 

@@ -167,8 +167,7 @@ def _read_tmy3(text: str, where: str) -> Record:
     if lacking:
         refuse(where, f"a TMY3 file without its column {lacking[0]}")
     columns = [heads.index(head) for head in wanted]
-    table = pd.read_csv(io.BytesIO("\n".join(rows).encode()), header=None, usecols=columns)
-    values = table[columns].to_numpy(np.float64).T
+    values = np.loadtxt(rows, comments=None, delimiter=",", usecols=columns, converters=_number).T
     stamps = _cut(rows, 13)
     month, day, year, hour = (stamps(a, b) for a, b in ((0, 2), (3, 5), (6, 10), (11, 13)))
     return build_record(
@@ -179,6 +178,11 @@ def _read_tmy3(text: str, where: str) -> Record:
         "end",
         values,
     )
+
+
+def _number(cell: str) -> float:
+    """The number of a cell, NaN where it is empty."""
+    return float(cell or "nan")
 
 
 def _read_tmy2(text: str, where: str) -> Record:

@@ -134,7 +134,7 @@ def _weather(days: Days, hours: _Hours, scenarios: int, doubt: float | None) -> 
         light=split_light(days, ghi),
         air=Air(
             temp_air=_temp_air(days, clearness, cell_day),
-            wind_speed=np.full((days.middles.size, 1), plan.weather.wind_speed_m_s),
+            wind_speed=np.full((days.lit.size, 1), plan.weather.wind_speed_m_s),
             stated=plan.weather.temp_air_c is not None,
         ),
         source=source,
