@@ -7,15 +7,11 @@ from datetime import UTC, datetime
 from functools import cache
 from typing import Any
 
-import pvlib
 import pytest
-import typer.testing
-from matplotlib.backends.backend_agg import RendererAgg
 
 from energy.cli import clock
-from energy.weather import source
 
-LONG = 5000  # moments: what is asked of longer spans is not kept
+LONG = 9000  # moments, more than a year of hours: what is asked of longer spans is not kept
 KEPT = 500
 
 
@@ -44,6 +40,12 @@ def before_every_plan(monkeypatch):
 def worked_out_once():
     """The sun over the same hours of the same place, typical years, the width of words in pictures
     and the table of commands."""
+    import pvlib
+    import typer.testing
+    from matplotlib.backends.backend_agg import RendererAgg
+
+    from energy.weather import source
+
     with pytest.MonkeyPatch.context() as patch:
         for module, name in (
             (pvlib.solarposition, "spa_python"),

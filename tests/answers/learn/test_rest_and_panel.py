@@ -14,7 +14,7 @@ from energy.answers.learn.next_reading import what_to_read
 from energy.answers.learn.readings import parse_readings
 
 GRINDER = "tool:angle-grinder-115"
-KITS = 5
+KITS = 3
 HEAD = "time,battery_percent,panel\n"
 
 
