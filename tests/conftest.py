@@ -1,22 +1,23 @@
 """What holds in every test."""
 
+import gc
 import os
 import zlib
 from collections.abc import Callable
+from contextlib import nullcontext
 from datetime import UTC, datetime
 from functools import cache
+from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
-import pvlib
 import pytest
-import typer.testing
-from matplotlib.backends.backend_agg import RendererAgg
 
 from energy.cli import clock
-from energy.weather import source
 
-LONG = 5000  # moments: what is asked of longer spans is not kept
+LONG = 9000  # moments, more than a year of hours: what is asked of longer spans is not kept
 KEPT = 500
+MANY_PLACES = 2**26  # bytes of the file of turbidities that are kept
 
 
 def pytest_collection_modifyitems(config, items):
@@ -34,6 +35,11 @@ def pytest_collection_modifyitems(config, items):
     items[:] = [item for item in items if item in kept]
 
 
+def pytest_collection_finish():
+    """What stays to the end is not looked through again whenever memory is tidied."""
+    gc.freeze()
+
+
 @pytest.fixture(autouse=True)
 def before_every_plan(monkeypatch):
     """The commands' clock stands still, before the days of the plans in the tests."""
@@ -43,13 +49,23 @@ def before_every_plan(monkeypatch):
 @pytest.fixture(scope="session", autouse=True)
 def worked_out_once():
     """The sun over the same hours of the same place, typical years, the width of words in pictures
-    and the table of commands."""
-    with pytest.MonkeyPatch.context() as patch:
-        for module, name in (
-            (pvlib.solarposition, "spa_python"),
-            (pvlib.clearsky, "lookup_linke_turbidity"),
-        ):
-            patch.setattr(module, name, at_the_same_times(getattr(module, name)))
+    and the table of commands; the file of turbidities is opened once."""
+    import h5py
+    import pvlib
+    import typer.testing
+    from matplotlib.backends.backend_agg import RendererAgg
+
+    from energy.weather import source
+
+    file = Path(pvlib.__file__).parent / "data" / "LinkeTurbidities.h5"
+    with (
+        pytest.MonkeyPatch.context() as patch,
+        h5py.File(file, rdcc_nbytes=MANY_PLACES) as turbidities,
+    ):
+        spa = pvlib.solarposition.spa_python
+        patch.setattr(pvlib.solarposition, "spa_python", at_the_same_times(spa))
+        once = SimpleNamespace(File=lambda *_: nullcontext(turbidities))
+        patch.setattr(pvlib.clearsky, "h5py", once)
         patch.setattr(source, "read_record", typical_years_once(source.read_record))
         measure = RendererAgg.get_text_width_height_descent
         patch.setattr(RendererAgg, "get_text_width_height_descent", words_once(measure))

@@ -144,6 +144,8 @@ def test_a_new_file_then_the_same_again(folder, name):
     first = target.read_bytes()
     assert first
     assert unchanged(folder, target.name)
+    if name in SLOW:  # replaced as the picture of `check` is
+        return
     again = run(name, target)
     if name == GOES_ON:
         is_written(again)

@@ -105,8 +105,8 @@ def horizon_of(horizon, sun):
 def incidence_tables():
     """Diffuse incidence factors at whole degrees of tilt: sky, horizon, ground."""
     tilts = np.arange(91.0)
-    found = [pvlib.iam.marion_diffuse("physical", tilt) for tilt in tilts]
-    return tilts, {k: np.nan_to_num([float(f[k]) for f in found]) for k in found[0]}
+    found = pvlib.iam.marion_diffuse("physical", tilts)
+    return tilts, {region: np.nan_to_num(factors) for region, factors in found.items()}
 
 
 def light_on(sky, tilt, azimuth):

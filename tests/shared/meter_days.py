@@ -75,7 +75,7 @@ class Skies:
     share: np.ndarray
 
     def at(self, time_s):
-        return self.share[int(time_s // HOUR_S) - self.first_hour]
+        return self.share[(time_s // HOUR_S).astype(int) - self.first_hour]
 
 
 def skies(plan, scenarios, seed, day_sd=0.30, hour_sd=0.25):
@@ -124,36 +124,34 @@ class Lived:
             (task, index, scatter)
             for (task, (_, index)), scatter in zip(asked, nuisance, strict=True)
         ]
-        store = capacity * pack.start_percent / 100.0
-        self.percent = np.empty((clock.n + 1, scenarios))
-        self.percent[0] = 100.0 * store / capacity
-        self.solar_w, self.load_w = np.empty((2, clock.n, scenarios))
-        self.taken_wh = np.zeros((clock.n + 1, scenarios))
+        mains, direct, self.load_w = np.zeros((3, clock.n, scenarios))
+        for (task, (watts, index)), scatter in zip(asked, nuisance, strict=True):
+            runs = np.flatnonzero(watts)
+            here = watts[runs, None] * truth.tools[task.tool or task.name] * scatter[index[runs]]
+            self.load_w[runs] += here
+            if task.supply == "ac":
+                mains[runs] += here
+            else:
+                direct[runs] += here / (getattr(plan.pack, task.supply).efficiency_percent / 100.0)
+        need = pack_idle + direct + on[:, None] * (idle + mains * (1.0 + a) + b * mains**2)
+        share = sky.at(clock.start + np.arange(clock.n))
+        self.solar_w = panel[:, None] * truth.derate * share * efficiency
+        net = self.solar_w + other - need
+        given = np.maximum(net, 0.0)
+        into = (np.sqrt(1.0 + 4.0 * h * given / capacity) - 1.0) * capacity / (2.0 * h)
+        out = (1.0 - np.sqrt(1.0 - 4.0 * h * np.maximum(-net, 0.0) / capacity)) * capacity
+        out_wh = out / (2.0 * h) / HOUR_S
+        stores = np.empty((clock.n + 1, scenarios))
+        stores[0] = store = capacity * pack.start_percent / 100.0
         for k in range(clock.n):
-            mains, direct, outlets = np.zeros(scenarios), 0.0, np.zeros(scenarios)
-            for (task, (watts, index)), scatter in zip(asked, nuisance, strict=True):
-                if watts[k]:
-                    here = watts[k] * truth.tools[task.tool or task.name] * scatter[index[k]]
-                    outlets = outlets + here
-                    if task.supply == "ac":
-                        mains = mains + here
-                    else:
-                        direct = direct + here / (
-                            getattr(plan.pack, task.supply).efficiency_percent / 100.0
-                        )
-            need = pack_idle + direct + on[k] * (idle + mains * (1.0 + a) + b * mains**2)
-            sun = panel[k] * truth.derate * sky.at(clock.start + k) * efficiency
-            net = sun + other[k] - need
             fill = np.minimum(1.0, (1.0 - store / capacity) / (1.0 - taper)) * top
-            into = (np.sqrt(1.0 + 4.0 * h * np.maximum(net, 0.0) / capacity) - 1.0) * capacity
-            inward = np.minimum(into / (2.0 * h), fill)
-            spilled = np.maximum(net, 0.0) - (inward + h * inward**2 / capacity)
-            rate = coulombic * inward
-            out = (1.0 - np.sqrt(1.0 - 4.0 * h * np.maximum(-net, 0.0) / capacity)) * capacity
-            store = store + (np.where(net > 0.0, rate, -out / (2.0 * h)) / HOUR_S - leak * store)
-            self.percent[k + 1] = 100.0 * store / capacity
-            self.solar_w[k], self.load_w[k] = sun, outlets
-            self.taken_wh[k + 1] = self.taken_wh[k] + np.maximum(sun - spilled, 0.0) / HOUR_S
+            into[k] = inward = np.minimum(into[k], fill)
+            store = store + coulombic * inward / HOUR_S - out_wh[k] - leak * store
+            stores[k + 1] = store
+        self.percent = 100.0 * stores / capacity
+        spilled = given - (into + h * into**2 / capacity)
+        taken_wh = np.maximum(self.solar_w - spilled, 0.0) / HOUR_S
+        self.taken_wh = np.concatenate([np.zeros((1, scenarios)), taken_wh.cumsum(axis=0)])
 
     def _luck(self, task, bursts, scenarios):
         """How much more or less than its mean each burst took, (bursts, m)."""

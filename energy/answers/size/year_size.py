@@ -39,7 +39,9 @@ def year_size(plan: Plan, progress: Callable[[int, int], None] | None = None) ->
 
     Raises PlanError as `years` does.
 
-    >>> shed = Plan.read("builtin:january-job").replace(
+    >>> lamp = {"name": "lamp", "supply": "dc12", "working_w": 9}
+    >>> shed = Plan.read("builtin:cloudy-repair").replace(
+    ...     weather={"kind": "clear", "futures": 1}, task=[lamp],
     ...     size={"panel_w": [400, 400], "battery_wh": [2000, 2000]})
     >>> answer = year_size(shed)
     >>> answer.whole_years.own.lost_percent >= 0.0

@@ -53,7 +53,10 @@ def years(plan: Plan, panel_w: Array, battery_wh: Array, progress: Progress | No
 
     Raises PlanError as `budget` does, and for a forecast or a record without one whole year.
 
-    >>> year = years(Plan.read("builtin:cloudy-repair"), np.array([900.0]), np.array([4000.0]))
+    >>> lamp = {"name": "lamp", "supply": "dc12", "working_w": 9}
+    >>> shed = Plan.read("builtin:cloudy-repair").replace(
+    ...     weather={"kind": "clear", "futures": 1}, task=[lamp])
+    >>> year = years(shed, np.array([900.0]), np.array([4000.0]))
     >>> year.lost.shape, year.dated
     ((365, 1, 1), False)
     """

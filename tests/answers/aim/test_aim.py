@@ -1,5 +1,6 @@
 """Where to point the panels: against geometry, free searches, and the budgets with the pose."""
 
+import re
 from dataclasses import replace
 from datetime import datetime
 from itertools import combinations
@@ -19,6 +20,7 @@ from energy.answers.aim.picture import aim_picture
 from energy.answers.aim.poses import search
 from energy.answers.aim.words import (
     advice,
+    day_in_words,
     finding,
     hours_lines,
     settings,
@@ -357,3 +359,20 @@ def test_the_picture_marks_the_best_and_the_planned_pose(repair):
 def test_the_picture_of_a_boat_shows_the_tilts(anchorage):
     tilts, _ = aim_picture(anchorage).axes
     assert {"best", "as planned"} <= {text.get_text() for text in tilts.texts}
+
+
+def test_whole_days_inside_a_plan_are_those_that_count(anchorage, job):
+    assert "Tue 12 Jan to Thu 14 Jan" in day_in_words(job)
+    words = day_in_words(anchorage)
+    assert words == "A day here is the whole day of the plan, Sat 10 Oct."
+
+
+@pytest.mark.parametrize("name", ["cloudy-repair", "two-night-trip", "january-job"])
+def test_the_hours_table_adds_up_to_the_days_yield(name):
+    answer = aim_of(name)
+    rows = [re.findall(r"(\d+) W", line) for line in hours_lines(answer, 100)]
+    columns = zip(*([float(watts) for watts in row[:3]] for row in rows if row), strict=True)
+    rounding = 0.5 * 24.0  # of each hour shown, and what is not shown
+    for settings_wh, watts in zip((answer.flat, answer.plan, answer.best), columns, strict=True):
+        assert sum(watts) == pytest.approx(settings_wh.wh_per_day, abs=rounding)
+        assert settings_wh.watts().sum() / 2.0 == pytest.approx(settings_wh.wh_per_day)

@@ -3,6 +3,7 @@ advice asks teach what the advice promises, against kits whose truth is known (i
 through by the tests' own loop in `meter_days`)."""
 
 from dataclasses import replace
+from functools import cache
 
 import meter_days as lived
 import numpy as np
@@ -66,15 +67,21 @@ def _covered(row):
     return replace(row, panel=0.0)
 
 
-def grinders_errors(asked, cover):
-    """Errors of the grinder's figure after a day with the panel covered, and before, of KITS kits;
-    the plan that was asked may say that the panel is out, and the rows that it was covered."""
+@cache
+def read():
+    """The kits with what was read of each on a day with the panel folded."""
     folded = lived.folded()
     truth = lived.truths(lived.plan_of(), KITS, seed=21)
     life = lived.Lived(folded, truth, lived.skies(folded, KITS, 22, 0.0, 0.0), 23)
+    return truth, [life.readings(scenario, BETWEEN_TOOLS) for scenario in range(KITS)]
+
+
+def grinders_errors(asked, cover):
+    """Errors of the grinder's figure after a day with the panel covered, and before, of KITS kits;
+    the plan that was asked may say that the panel is out, and the rows that it was covered."""
+    truth, rows_of_each = read()
     errors, previous = [], None
-    for scenario in range(KITS):
-        rows = life.readings(scenario, BETWEEN_TOOLS)
+    for scenario, rows in enumerate(rows_of_each):
         before, day = day_of(
             asked, [_covered(r) for r in rows] if cover else rows, previous=previous
         )

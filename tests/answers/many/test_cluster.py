@@ -12,12 +12,11 @@ from many_questions import by_pack, plans
 
 from energy.answers.many.many import many
 
-distributed = pytest.importorskip("distributed")
-
 
 @pytest.fixture
 def client():
     """A cluster of two processes; nothing of it listens beyond this machine."""
+    distributed = pytest.importorskip("distributed")
     here = {"host": "127.0.0.1", "dashboard_address": None}
     with (
         distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, **here) as two,

@@ -124,6 +124,7 @@ def test_it_is_small(pages, name):
     assert len(pages(name).html.encode()) <= most * KB
 
 
+@pytest.mark.oracle
 def test_three_days_in_many_weathers_are_small_too():
     span = {"start": "2026-09-14T07:00", "end": "2026-09-17T07:00"}
     monthly = {"kind": "monthly", "sun_hours": SUN_HOURS, "futures": 200}

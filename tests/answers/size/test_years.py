@@ -277,9 +277,9 @@ def test_sizes_of_a_year_are_those_of_day_after_day(name: str, chemistry: str) -
 DARK = date(2022, 1, 20), date(2022, 1, 27)  # eight days without sun in an invented record
 
 
-def three_years(folder: Path) -> Plan:
-    """A plan whose record holds 2021 to 2023 hour by hour, bright every day but eight."""
-    hours = np.arange("2021-01-01", "2024-01-01", dtype="datetime64[h]")
+def two_years(folder: Path) -> Plan:
+    """A plan whose record holds July 2021 to June 2023 hour by hour, bright every day but eight."""
+    hours = np.arange("2021-06-30", "2023-07-03", dtype="datetime64[h]")
     hour = (hours - hours.astype("datetime64[D]")).astype(int)
     ghi = np.maximum(0.0, 450.0 * np.sin(np.pi * (hour + 0.5 - 7.0) / 10.0))
     day = hours.astype("datetime64[D]")
@@ -292,7 +292,7 @@ def three_years(folder: Path) -> Plan:
 
 
 def test_the_worst_spell_of_measured_years_has_its_dates(tmp_path: Path) -> None:
-    found = years(three_years(tmp_path), np.array([400.0]), np.array([1000.0]))
+    found = years(two_years(tmp_path), np.array([400.0]), np.array([1000.0]))
     assert found.dated
     assert found.lost.shape[2] == 2  # from July 2021 and from July 2022: those that are whole
     through = through_years(found, 0)

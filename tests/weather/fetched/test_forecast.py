@@ -1,5 +1,6 @@
 """A forecast's members as weathers, and what carries on where it ends. Its numbers are invented."""
 
+import functools
 import time
 from datetime import datetime
 
@@ -107,6 +108,7 @@ def test_the_climate_table_carries_on_after_the_join_and_says_when():
     assert spread[late].max() > 50.0  # drawn anew for each member
 
 
+@functools.cache
 def history(year_from=2018, years=2, share=0.5):
     first = np.datetime64(f"{year_from}-01-01").astype("datetime64[s]").astype(float)
     last = np.datetime64(f"{year_from + years}-01-01").astype("datetime64[s]").astype(float)

@@ -1,7 +1,7 @@
 """Records whose hours stand early or late against the sun: how far, what is moved, what it costs.
 
-Skies are invented: a cloudless one (Haurwitz 1945, with the sun of Reda & Andreas 2004, both by
-pvlib), dimmed at random. How far each was shifted is known. Records that are not shifted: the
+Skies are invented: a cloudless one (Haurwitz 1945, under the sun of an almanac, both by pvlib),
+dimmed at random. How far each was shifted is known. Records that are not shifted: the
 typical years inside pvlib, and a satellite's quarter hours inside pvanalytics.
 """
 
@@ -44,7 +44,7 @@ def sky(name: str, minutes: int = 60) -> tuple[np.ndarray, np.ndarray]:
     latitude, longitude, _, offset_h = PLACES[name]
     first = pd.Timestamp("2023-01-01", tz="UTC") - pd.Timedelta(hours=offset_h)
     pieces = pd.date_range(first, periods=365 * 288, freq="5min") + pd.Timedelta(minutes=2.5)
-    sun = pvlib.solarposition.get_solarposition(pieces, latitude, longitude)
+    sun = pvlib.solarposition.get_solarposition(pieces, latitude, longitude, method="ephemeris")
     clear = pvlib.clearsky.haurwitz(sun["apparent_zenith"])["ghi"].to_numpy()
     rng = np.random.default_rng(len(name))
     index = rng.uniform(0.2, 0.8, (365, 1)) * rng.uniform(0.6, 1.4, (365, 24))

@@ -1,7 +1,5 @@
 """The committed climate tables against those built anew from `gsee-climate-data` 1.0.0."""
 
-import subprocess
-import sys
 import zlib
 from importlib.metadata import version
 from pathlib import Path
@@ -22,8 +20,7 @@ def unpacked(path: Path) -> np.ndarray:
 @pytest.fixture(scope="module")
 def built_anew(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("tables")
-    script = Path(build_climate_table.__file__)
-    subprocess.run([sys.executable, str(script), str(out)], check=True)
+    build_climate_table.main(str(out))
     return out
 
 
