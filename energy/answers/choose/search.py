@@ -155,7 +155,7 @@ class Search:
 
     def _settled(self, choice: Choice) -> Choice | None:
         """A choice less what it has too much; None where not even what must run holds."""
-        while self.judge.holds(choice.levels) is None:
+        while self.greedy.judge.holds(choice.levels) is None:
             if choice.levels == self.items.least:
                 return None
             choice = self.a_little_less(choice)
@@ -201,8 +201,8 @@ class Search:
         """A choice less a part of the last of its items."""
         least = self.items.least
         last = max(item for item, level in enumerate(choice.levels) if level > least[item])
-        smaller = self.judge.holds(with_level(choice.levels, last, choice.levels[last] - 1), choice)
-        if smaller is not None:
+        less = with_level(choice.levels, last, choice.levels[last] - 1)
+        if (smaller := self.greedy.judge.holds(less, choice)) is not None:
             return smaller
         blocks = list(choice.blocks)
         for i in self.items.pieces[last]:
