@@ -162,9 +162,7 @@ def with_bursts(previous: Budget, bursts: Sequence[Burst]) -> Budget:
     True
     """
     placed = Placed(tuple(bursts), previous.placed.begun, previous.placed.notes)
-    demand = demand_of(previous.days, placed)
-    shared = _Shared(previous.days, demand, previous.now, previous.done, previous.progress)
-    return _judged(shared, previous.weather, previous.solar)
+    return _asked(previous, demand_of(previous.days, placed))
 
 
 def budget_in(
@@ -213,7 +211,11 @@ def as_done(previous: Budget, tasks: Container[int]) -> Budget:
     >>> len(budget(repair).overloads), len(as_done(budget(repair), [1]).overloads)
     (16, 0)
     """
-    demand = demand_of(previous.days, previous.placed, tasks)
+    return _asked(previous, demand_of(previous.days, previous.placed, tasks))
+
+
+def _asked(previous: Budget, demand: Demand) -> Budget:
+    """The budget of the same plan with another demand, without the ends of the doubt."""
     shared = _Shared(previous.days, demand, previous.now, previous.done, previous.progress)
     return _judged(shared, previous.weather, previous.solar)
 

@@ -119,7 +119,7 @@ def test_halving_a_segment_moves_a_lithium_store_by_less_than_a_billionth(
     cut=st.floats(0.01, 0.99),
     floor=st.sampled_from([0.0, 60.0, 200.0]),  # the pack may begin below it: it grew colder
 )
-def test_halving_a_segment_moves_a_lead_acid_store_by_less_than_a_millionth(
+def test_halving_a_segment_moves_a_lead_acid_store_by_a_few_millionths(
     share, first, rate, hours, cut, floor
 ):
     battery = lead(share=share, leak=7e-5)
@@ -127,7 +127,8 @@ def test_halving_a_segment_moves_a_lead_acid_store_by_less_than_a_millionth(
     state = before.store_wh[-1], before.imbalance_wh
     whole = go(battery, [rate], [hours], floor, state).store_wh[-1, 0]
     halves = go(battery, [rate, rate], [hours * cut, hours * (1.0 - cut)], floor, state)
-    assert halves.store_wh[-1, 0] == pytest.approx(whole, abs=1e-6 * 1000.0)
+    # The leak is taken half before and half after a segment: 1.7e-6 in 6,000 draws.
+    assert halves.store_wh[-1, 0] == pytest.approx(whole, abs=5e-6 * 1000.0)
 
 
 @pytest.mark.parametrize("rate", [-5.0, -60.0, -400.0])

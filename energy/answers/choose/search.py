@@ -203,10 +203,8 @@ class Search:
         """A choice less a part of the last of its items."""
         least = self.items.least
         last = max(item for item, level in enumerate(choice.levels) if level > least[item])
-        smaller = self.greedy.judge.holds(
-            with_level(choice.levels, last, choice.levels[last] - 1), choice
-        )
-        if smaller is not None:
+        less = with_level(choice.levels, last, choice.levels[last] - 1)
+        if (smaller := self.greedy.judge.holds(less, choice)) is not None:
             return smaller
         blocks = list(choice.blocks)
         for i in self.items.pieces[last]:
