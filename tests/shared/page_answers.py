@@ -69,7 +69,7 @@ def answer_of(
     """The script's answer, its checkpoints and its words; tables: tasks other than the plan's."""
     data = data_of(page)
     text = question_text(page.plan, data["tasks"] if tables is None else tables, question)
-    return page_script.numbers(json.loads(context().call("answered", data["id"], text)))
+    return page_script.read(context().call("answered", data["id"], text))
 
 
 def python_answer(page: Carried, question: Question = START) -> Check:

@@ -104,7 +104,7 @@ class Page:
     @property
     def answer(self) -> dict[str, Any]:
         """What the engine says."""
-        return page_script.numbers(json.loads(context().call("answerNow")))
+        return page_script.read(context().call("answerNow"))
 
     @property
     def toml(self) -> str:

@@ -18,6 +18,10 @@ DEMOS = ["builtin:cloudy-repair", "builtin:two-night-trip", "builtin:january-job
 AT_START = (None, None, {})
 
 
+def assert_near(mine, theirs):
+    np.testing.assert_allclose(mine, theirs, rtol=1e-12, atol=1e-12)
+
+
 def assert_same(found, expected):
     """One layout of the page and Python's."""
     (mine,), case = found["cases"], expected.case
@@ -27,14 +31,14 @@ def assert_same(found, expected):
     for load, other in zip(mine["loads"], case.loads, strict=True):
         assert (load["supply"], load["leadLoss"]) == (other.supply, other.lead_loss)
         assert load["rows"] == other.rows.tolist()
-        assert load["watts"] == pytest.approx(other.watts, rel=1e-12)
+        assert_near(load["watts"], other.watts)
     assert mine["inverterOn"] == case.inverter_on.astype(int).tolist()
     assert mine["chargerW"] == case.charger_w.tolist()
-    assert np.array(mine["factor"]) == pytest.approx(case.factor, rel=1e-12)
+    assert_near(mine["factor"], case.factor)
     assert mine["capacityWh"] == case.battery.capacity_wh.tolist()
     assert mine["battery"]["start_share"] == case.battery.start_share
-    assert sun_of(mine) == pytest.approx(case.sun_w(), rel=1e-12)
-    assert temp_of(mine) == pytest.approx(case.temp_c() + 0.0 * temp_of(mine), rel=1e-12)
+    assert_near(sun_of(mine), case.sun_w())
+    assert_near(temp_of(mine), case.temp_c() + 0.0 * temp_of(mine))
     limits = [(o["burst"]["task"], o["burst"]["startS"], o["limit"]) for o in found["overloads"]]
     assert limits == [(o.burst.task, o.burst.start_s, o.limit) for o in expected.overloads]
     numbers = [[o["asked"], o["allowed"]] for o in found["overloads"]]

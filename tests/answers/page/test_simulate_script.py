@@ -25,6 +25,7 @@ LEAD: dict[str, Any] = {
     "kinetic_c": 0.6,
     "kinetic_k_per_h": 1.2,
 }
+SEEDS = range(2)
 PACKS: dict[str, dict[str, Any]] = {
     "lfp": {"chemistry": "lfp", **LITHIUM},
     "nmc": {"chemistry": "nmc", **LITHIUM},
@@ -114,7 +115,7 @@ def assert_same(case: Case, start_share: float | None = None) -> None:
 @pytest.mark.parametrize("odd", ODD)
 @pytest.mark.parametrize("pack", PACKS)
 def test_a_pack_goes_as_in_python(pack: str, odd: str) -> None:
-    for seed in range(3):
+    for seed in SEEDS:
         assert_same(case_of(seed, PACKS[pack] | ODD[odd]))
 
 
@@ -132,7 +133,7 @@ def test_any_pack_from_any_charge(seed: int, pack: str, start: float, weathers: 
 def test_the_cases_run_full_and_empty_and_shed_in_rank_order() -> None:
     # Or the comparisons above would say little.
     for pack in PACKS:
-        cases = [case_of(seed, PACKS[pack]) for seed in range(3)]
+        cases = [case_of(seed, PACKS[pack]) for seed in SEEDS]
         went = [simulate(case) for case in cases]
         capacities = [case.battery.capacity_wh for case in cases]
         most = [(s.store_wh / c).max() for s, c in zip(went, capacities, strict=True)]
