@@ -14,8 +14,8 @@ from energy.model import Array, Index, Mask
 from energy.model.battery import Battery, advance, rate_to_terminal, start, store_rate
 from energy.model.electronics import InverterCurve
 
-# Segments x scenarios worked on at once: fits the cache, bounds the memory. With more than so many
-# scenarios a block grows by their root, for a few segments are not worth its calls.
+# Segments x scenarios worked on at once: fits the cache, bounds the memory. Many scenarios have more,
+# by the root of their number: a block of fewer segments would cost more in calls than in numbers.
 BLOCK_CELLS, MANY_SCENARIOS = 6_000, 36
 ENTRIES = (
     "spilled",
