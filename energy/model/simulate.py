@@ -14,8 +14,8 @@ from energy.model import Array, Index, Mask
 from energy.model.battery import Battery, advance, rate_to_terminal, start, store_rate
 from energy.model.electronics import InverterCurve
 
-# Segments x scenarios worked on at once: fits the cache, bounds the memory. Many scenarios have more,
-# by the root of their number: a block of fewer segments would cost more in calls than in numbers.
+# Segments x scenarios worked on at once: fits the cache, bounds the memory. Many scenarios get more
+# by the root of their number: a block of fewer segments would cost more calls than it is worth.
 BLOCK_CELLS, MANY_SCENARIOS = 6_000, 36
 ENTRIES = (
     "spilled",
