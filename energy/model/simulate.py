@@ -14,8 +14,8 @@ from energy.model import Array, Index, Mask
 from energy.model.battery import Battery, advance, rate_to_terminal, start, store_rate
 from energy.model.case import Case, Load
 
-# Segments x scenarios worked on at once: fits the cache, bounds the memory. With more than so many
-# scenarios a block grows by their root, for a few segments are not worth its calls.
+# Segments x scenarios worked on at once: fits the cache, bounds the memory. Many scenarios get more
+# by the root of their number: a block of fewer segments would cost more calls than it is worth.
 BLOCK_CELLS, MANY_SCENARIOS = 6_000, 36
 ENTRIES = (
     "spilled",

@@ -74,6 +74,12 @@ def test_nothing_is_shown_on_a_pipe(command, monkeypatch):
     assert shown(command, monkeypatch, terminal=False) == ""
 
 
+def test_no_bar_is_made_where_none_is_drawn(monkeypatch):
+    monkeypatch.setattr(bars, "_bar", lambda *_: pytest.fail("a bar was made"))
+    with bars.progress(Console(file=io.StringIO()), "check") as ticker:
+        ticker(1, 2)
+
+
 @pytest.mark.parametrize("command", STEPS)
 def test_nothing_is_shown_where_quiet_is_asked_for(command, monkeypatch):
     monkeypatch.setenv("ENERGY_QUIET", "")
