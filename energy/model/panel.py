@@ -1,8 +1,7 @@
 """From sky to panel watts: where a panel points, the light on it, its cells' heat, its DC power.
 
-pvlib does each published step but the sky's parts, which cost most; poses, horizon and shade are
-ours. What the controller makes of the power lives in `electronics`. Rows are daylight moments,
-columns the scenarios.
+pvlib does each published step; the poses, the horizon and the shade are ours. What the controller
+makes of the power lives in `electronics`. Rows are daylight moments, columns the scenarios.
 """
 
 from collections.abc import Sequence
@@ -11,34 +10,12 @@ from functools import lru_cache
 
 import numpy as np
 import pvlib
-from scipy.interpolate import BSpline
 
 from energy.model import Array, Index, Mask
 from energy.model.sun import SUNRISE_ZENITH_DEG, Sun
 
 SWING_HEADINGS = 24  # a swinging boat's panel is the mean over so many headings
 LOWEST_SUN_ZENITH_DEG = 85.0  # the glow of a lower sun grows no more (Perez)
-# How much brighter the sky is about the sun and along the horizon: F11, F12, F13, F21, F22, F23 of
-# Perez-Driesse, quadratic splines of its clearness, all six at once. pvlib's `perez_driesse` gives
-# the same and takes seven times as long; a test holds the two together.
-BRIGHTENING = BSpline(
-    [0.0, 0.0, 0.0, 0.061, 0.187, 0.333, 0.487, 0.643, 0.778, 0.839, 1.0, 1.0, 1.0],
-    [
-        [-0.053, 0.529, -0.028, -0.071, 0.061, -0.019],
-        [-0.008, 0.588, -0.062, -0.060, 0.072, -0.022],
-        [0.131, 0.770, -0.167, -0.026, 0.106, -0.032],
-        [0.328, 0.471, -0.216, 0.069, -0.105, -0.028],
-        [0.557, 0.241, -0.300, 0.086, -0.085, -0.012],
-        [0.861, -0.323, -0.355, 0.240, -0.467, -0.008],
-        [1.212, -1.239, -0.444, 0.305, -0.797, 0.047],
-        [1.099, -1.847, -0.365, 0.275, -1.132, 0.124],
-        [0.544, 0.157, -0.213, 0.118, -1.455, 0.292],
-        [0.544, 0.157, -0.213, 0.118, -1.455, 0.292],
-    ],
-    2,
-)
-MOST_GLOW = 0.9  # of the diffuse light
-CLEARNESS_BY_HEIGHT = 1.041  # kappa of Perez, for zenith in radians cubed
 WIND_10M_TO_1M = 0.1**0.2  # power law with exponent 0.2 (common practice): x 0.63
 FAIMAN = {"open": (25.0, 6.84), "laid-down": (15.0, 3.4)}  # u0, u1; laid-down: common practice
 # The low-light curve of a crystalline panel, from pvlib's example of Driesse & Stein,
@@ -155,24 +132,26 @@ def sky_above(
     ghi, dni, dhi = light
     if not ghi.size:
         return Sky(*light, dhi, dhi, np.zeros((0, 1), dtype=bool), 1.0)
-    zenith = np.radians(sun.apparent_zenith)[:, None]
-    brightness = dhi * (sun.airmass / sun.dni_extra)[:, None]
-    clearness = dni / np.maximum(dhi + dni, 1e-9)
-    clearness = clearness / (1.0 + CLEARNESS_BY_HEIGHT * zenith**3 * (1.0 - clearness))
-    factors = BRIGHTENING(clearness)
-    about_sun, along_horizon = (
-        factors[..., k] + factors[..., k + 1] * brightness + factors[..., k + 2] * zenith
-        for k in (0, 3)
+    upright = pvlib.irradiance.perez_driesse(  # sees half the dome and all of the band
+        90.0,
+        0.0,
+        dhi,
+        dni,
+        sun.dni_extra[:, None],
+        sun.apparent_zenith[:, None],
+        sun.azimuth[:, None],
+        airmass=sun.airmass[:, None],
+        return_components=True,
     )
-    glow = dhi * np.clip(about_sun, 0.0, MOST_GLOW)
+    dome = 2.0 * upright["poa_isotropic"]
     skyline = horizon_height(horizon, sun.azimuth)
     around = horizon_height(horizon, np.arange(0.5, 360.0))
     return Sky(
         ghi,
         dni,
-        dhi - glow,
-        glow,
-        dhi * along_horizon,
+        dome,
+        dhi - dome,
+        upright["poa_horizon"],
         seen=(90.0 - sun.apparent_zenith > skyline)[:, None],
         open_sky=float(np.mean(np.cos(np.radians(around)) ** 2)),
     )

@@ -52,24 +52,6 @@ def test_the_diffuse_light_is_pvlib_s(tilt, facing):
     assert light.total[up] == pytest.approx(whole[up], rel=1e-9)
 
 
-def test_the_sky_s_parts_are_pvlib_s():
-    # pvlib.irradiance.perez_driesse of an upright plane, which sees half the dome, all of the band
-    sun = clear_sun(np.arange(1781930000.0, 1781985000.0, 300.0), 50.0, 0.0)
-    sun = sun.rows(np.flatnonzero(sun.apparent_zenith < 90.0))
-    drawn = np.random.default_rng(0).random((2, sun.time_s.size, 200))
-    dhi, dni = 600.0 * drawn[0] ** 2, 1000.0 * drawn[1] ** 2
-    dhi[:, 0], dni[:, 1] = 0.0, 0.0
-    dhi[:, 2], dni[:, 2] = 0.0, 0.0
-    sky = panel.sky_above(sun, (dhi, dni, dhi))
-    upright = pvlib.irradiance.perez_driesse(
-        90.0, 0.0, dhi, dni, sun.dni_extra[:, None], sun.apparent_zenith[:, None],
-        sun.azimuth[:, None], airmass=sun.airmass[:, None], return_components=True,
-    )  # fmt: skip
-    assert sky.dome == pytest.approx(2.0 * upright["poa_isotropic"], rel=1e-12, abs=1e-10)
-    assert sky.glow == pytest.approx(dhi - 2.0 * upright["poa_isotropic"], rel=1e-12, abs=1e-10)
-    assert sky.band == pytest.approx(upright["poa_horizon"], rel=1e-12, abs=1e-10)
-
-
 def test_low_light_efficiency():
     # Driesse & Stein, SAND2020-3877 (2020), as in pvlib's docstring: 0.92797 at 200 W/m2.
     got = panel.dc_power(np.array([200.0]), np.array([25.0]), 100.0, -0.35)[0] / 20.0
