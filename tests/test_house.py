@@ -60,9 +60,17 @@ def all_imports(module: str) -> set[str]:
     return names - {module}
 
 
+def packages_of(module: str) -> set[str]:
+    """The packages that a module lies in, which are loaded before it."""
+    parts = module.split(".")
+    return {".".join(parts[:n]) for n in range(1, len(parts))}
+
+
 def imports_on_loading(module: str) -> set[str]:
-    """What a module imports before anything in it is called."""
-    return named_in(list(ast.parse(MODULES[module].read_text(encoding="utf-8")).body)) - {module}
+    """What a module imports before anything in it is called, the packages around that too."""
+    names = named_in(list(ast.parse(MODULES[module].read_text(encoding="utf-8")).body))
+    around = {package for name in names for package in packages_of(name)} & set(MODULES)
+    return (names | around) - {module} - packages_of(module)
 
 
 def room(module: str) -> str:

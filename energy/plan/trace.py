@@ -4,7 +4,6 @@ from itertools import pairwise
 from pathlib import Path
 
 from energy.plan.words import PlanError, shown
-from energy.tables import number, read_table
 
 TRACE_COLUMNS = ("seconds", "watts")
 MOST_WATTS = 1e6
@@ -13,6 +12,8 @@ LONGEST_TRACE_S = 400 * 86_400.0
 
 def read_trace(file: Path) -> tuple[tuple[float, float], ...]:
     """Points (seconds, watts) of a file with these two columns; a header line may be left out."""
+    from energy.tables import number, read_table  # which needs this package to be loaded
+
     table = read_table(file, headless=TRACE_COLUMNS)
     headings = [heading.lower() for heading in table.headings]
     if headings and headings[:2] != [*TRACE_COLUMNS]:
