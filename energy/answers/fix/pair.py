@@ -43,7 +43,8 @@ def _promising(trials: Trials, alone: Sequence[Alone]) -> Iterator[tuple[Ladder,
     pack does not tell how much it lacks.
     """
     short, pairs = trials.margin_percent, []
-    most_lacking = max(-MOST_LACKING * short, 0.0) if trials.lithium else math.inf
+    adds_up = trials.lithium and not trials.result.overloads
+    most_lacking = max(-MOST_LACKING * short, 0.0) if adds_up else math.inf
     for (i, (easy, with_easy)), (j, (hard, with_hard)) in combinations(enumerate(alone), 2):
         runs = [run for run in (with_easy, with_hard) if run is not None]
         cleared = len(runs) < 2 or any(not run.overloads for run in runs)
