@@ -39,12 +39,11 @@ def _promising(trials: Trials, alone: Sequence[Alone]) -> Iterator[tuple[Ladder,
     """Pairs of kinds, those first that should be enough if what each gains adds up, then the
     easiest. A kind of which nothing is known should be enough with anything that helps.
 
-    Where no limit turns work away, those that should lack much are left out; an empty lead-acid
-    pack does not tell how much it lacks.
+    Where a limit turns work away, to let it run costs charge, and that is no loss. Elsewhere those
+    that should lack much are left out; an empty lead-acid pack does not tell how much it lacks.
     """
     short, pairs = trials.margin_percent, []
-    adds_up = trials.lithium and not trials.result.overloads
-    most_lacking = max(-MOST_LACKING * short, 0.0) if adds_up else math.inf
+    most_lacking = max(-MOST_LACKING * short, 0.0) if trials.lithium else math.inf
     for (i, (easy, with_easy)), (j, (hard, with_hard)) in combinations(enumerate(alone), 2):
         runs = [run for run in (with_easy, with_hard) if run is not None]
         cleared = len(runs) < 2 or any(not run.overloads for run in runs)
@@ -54,9 +53,11 @@ def _promising(trials: Trials, alone: Sequence[Alone]) -> Iterator[tuple[Ladder,
             or not _apart(easy.change(easy.most), hard.change(hard.most))
         ):
             continue
-        gains = [run.margin_percent - short for run in runs]
+        limited = bool(trials.result.overloads) or any(run.overloads for run in runs)
+        least = 0.0 if limited else -math.inf
+        gains = [max(run.margin_percent - short, least) for run in runs]
         lacks = -short - sum(gains) if len(runs) == 2 else 0.0
-        if any(run.overloads for run in runs) or lacks <= most_lacking:
+        if limited or lacks <= most_lacking:
             pairs.append((max(round(lacks), 0), j, i, easy, hard))
     for *_, easy, hard in sorted(pairs, key=lambda pair: pair[:3]):
         yield easy, hard

@@ -9,28 +9,40 @@ from energy.answers.fix.pair import pair_of
 from energy.answers.fix.trials import Seen
 
 
-def two_changes(margin_percent, turned_away):
-    """Two changes of a plan, each of which lets everything run and empties the pack too far, and
-    trials in which both together are enough."""
-    alone = [
-        (Ladder(kind, True, lambda _, key=kind: {key: 1}, str), Seen(False, -3.0, ()))
-        for kind in ("one", "other")
-    ]
+def a_change(kind, margin_percent, turned_away=()):
+    """A change, and what was seen of it alone."""
+    ladder = Ladder(kind, True, lambda _: {kind: 1}, str)
+    return ladder, Seen(False, margin_percent, turned_away)
+
+
+def tried(margin_percent, turned_away, alone):
+    """The pairs of changes that are tried of a plan, where none is enough."""
+    kinds = []
     trials = SimpleNamespace(
         lithium=True,
         margin_percent=margin_percent,
         result=SimpleNamespace(overloads=turned_away),
-        enough=lambda both: (1.0, both.kind),
+        enough=lambda both: kinds.append(both.kind),
     )
-    return trials, alone
+    assert pair_of(trials, alone) is None
+    return kinds
 
 
 @pytest.mark.parametrize("margin_percent", [10.0, -1.0])
 def test_gains_do_not_tell_where_a_limit_turns_work_away(margin_percent):
     # What is turned away leaves its energy in the pack: both changes seem to cost charge.
-    trials, alone = two_changes(margin_percent, ("a burst",))
-    assert pair_of(trials, alone)[1] == "one + other"
+    alone = [a_change("one", -3.0), a_change("other", -3.0)]
+    assert tried(margin_percent, ("a burst",), alone) == ["one + other"]
 
 
 def test_two_changes_that_each_make_it_worse_are_not_tried_together():
-    assert pair_of(*two_changes(-1.0, ())) is None
+    assert tried(-1.0, (), [a_change("one", -3.0), a_change("other", -3.0)]) == []
+
+
+def test_what_lets_work_run_is_tried_with_what_fills_the_pack():
+    unknown, _ = a_change("unknown", 0.0)
+    away = ("a burst",)
+    known = [a_change("source", -20.0, away), a_change("fuller", 76.0, away)]
+    known += [a_change("stronger", -114.0), a_change("panel", -20.0, away)]
+    alone = [(unknown, None), *known, a_change("pack", -170.0, away)]
+    assert "fuller + stronger" in tried(-22.0, away, alone)
