@@ -8,7 +8,7 @@ from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.trials import Seen, Trials
 from energy.simulation.budget import Budget
 
-MOST_PAIRS = 5  # are looked at
+MOST_PAIRS = 10  # are looked at: one that is not enough costs a rough pass
 MOST_LACKING = 0.25  # of what is short: where the sum of both gains lacks more, no pair was enough
 
 Alone = tuple[Ladder, Seen | None]

@@ -46,3 +46,9 @@ def test_what_lets_work_run_is_tried_with_what_fills_the_pack():
     known += [a_change("stronger", -114.0), a_change("panel", -20.0, away)]
     alone = [(unknown, None), *known, a_change("pack", -170.0, away)]
     assert "fuller + stronger" in tried(-22.0, away, alone)
+
+
+def test_of_five_kinds_every_pair_is_looked_at():
+    # A sum of gains may promise too much: what is enough may be the last.
+    alone = [a_change(f"kind {n}", -1.0) for n in range(5)]
+    assert len(tried(-10.0, (), alone)) == 10
