@@ -218,7 +218,7 @@ def diffuse_modifiers(tilt: Array) -> tuple[Array, Array, Array]:
     """Incidence factors of dome, band and ground light (Marion 2017), each (n, 1).
 
     doi:10.1016/j.solener.2017.03.027. A panel that moves takes straight lines between tilts
-    15 degrees apart (within 0.003 of the dome's factor).
+    at most 15 degrees apart (within 0.003 of the dome's factor).
 
     >>> [round(float(f[0, 0]), 2) for f in diffuse_modifiers(np.array([45.0]))]
     [0.96, 0.93, 0.86]

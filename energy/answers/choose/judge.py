@@ -177,8 +177,9 @@ class Judge:
         """Which of the deciding scenarios fail with each of some sets of bursts; None where a limit
         or a second pair of hands forbids them.
 
-        Where more fail among the dullest than may, the others are not looked at; which those are,
-        the last choice that held tells best. Raises OutOfWork.
+        A few are looked at in all scenarios at once. Of many the dullest come first, and where more
+        fail there than may, the others are not looked at; which those are, the last choice that
+        held tells best. Raises OutOfWork.
         """
         masks: list[Mask | None] = [None] * len(several)
         able = [n for n, bursts in enumerate(several) if self._able(bursts)]

@@ -8,7 +8,7 @@ from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.trials import Seen, Trials
 from energy.simulation.budget import Budget
 
-MOST_PAIRS = 5  # are looked at
+MOST_PAIRS = 10  # are looked at: one that is not enough costs a rough pass
 MOST_LACKING = 0.25  # of what is short: where the sum of both gains lacks more, no pair was enough
 
 Alone = tuple[Ladder, Seen | None]
@@ -39,8 +39,8 @@ def _promising(trials: Trials, alone: Sequence[Alone]) -> Iterator[tuple[Ladder,
     """Pairs of kinds, those first that should be enough if what each gains adds up, then the
     easiest. A kind of which nothing is known should be enough with anything that helps.
 
-    Where no limit turns work away, those that should lack much are left out; an empty lead-acid
-    pack does not tell how much it lacks.
+    Where a limit turns work away, to let it run costs charge, and that is no loss. Elsewhere those
+    that should lack much are left out; an empty lead-acid pack does not tell how much it lacks.
     """
     short, pairs = trials.margin_percent, []
     most_lacking = max(-MOST_LACKING * short, 0.0) if trials.lithium else math.inf
@@ -53,9 +53,11 @@ def _promising(trials: Trials, alone: Sequence[Alone]) -> Iterator[tuple[Ladder,
             or not _apart(easy.change(easy.most), hard.change(hard.most))
         ):
             continue
-        gains = [run.margin_percent - short for run in runs]
+        limited = bool(trials.result.overloads) or any(run.overloads for run in runs)
+        least = 0.0 if limited else -math.inf
+        gains = [max(run.margin_percent - short, least) for run in runs]
         lacks = -short - sum(gains) if len(runs) == 2 else 0.0
-        if any(run.overloads for run in runs) or lacks <= most_lacking:
+        if limited or lacks <= most_lacking:
             pairs.append((max(round(lacks), 0), j, i, easy, hard))
     for *_, easy, hard in sorted(pairs, key=lambda pair: pair[:3]):
         yield easy, hard

@@ -8,6 +8,7 @@ from energy.answers.fix.ladder import Ladder
 STEP_SHARE = 0.02  # sizes are rounded up by less than this share of what is added
 BRACKET_SHARE = 0.01  # and found to within this one
 BEYOND_SHARE = 0.003  # by so much of it the guess is missed on purpose: then both ends are near
+AGAIN = 4  # moves of the same end in a row: a straight line tells nothing
 FINEST = 1e-4  # of the most that a kind of change can do: less is nothing
 FEW = 3
 FAR_PERCENT = 3.0  # of charge: where most of a few misses by so much, none of them is enough
@@ -44,10 +45,10 @@ def smallest_size(
         works, margin = tried(middle)
         if works:
             under *= still_counts(over, margin) if moved > 0 else 1.0
-            high, over, moved = middle, margin, 1
+            high, over, moved = middle, margin, max(moved, 0) + 1
         else:
             over *= still_counts(under, margin) if moved < 0 else 1.0
-            low, under, moved = middle, margin, -1
+            low, under, moved = middle, margin, min(moved, 0) - 1
     return high if ladder.whole else min(rounded_up(high), ladder.most)
 
 
@@ -58,14 +59,17 @@ def near(low: float, high: float, ladder: Ladder) -> bool:
 
 def between(low: float, high: float, under: float, over: float, moved: int, whole: bool) -> float:
     """The next size to try: where a straight line is zero, and a little beyond as seen from the end
-    that moved last (1 the one that works, -1 the other, 0 none); halfway where there is no zero.
+    that moved last; halfway where there is no zero, or where the same end moved again and again.
 
-    >>> between(0.0, 100.0, -10.0, 10.0, 0, True), between(0.0, 100.0, 0.0, 10.0, 1, True)
-    (50.0, 50.0)
+    moved: how often in a row the end that works moved, negative for the other.
+
+    >>> between(0.0, 100.0, -10.0, 30.0, 1, True), between(0.0, 100.0, -10.0, 30.0, AGAIN, True)
+    (25.0, 50.0)
     """
-    share = -under / (over - under) if under < 0.0 <= over else 0.5
+    guessed = under < 0.0 <= over and abs(moved) < AGAIN
+    share = -under / (over - under) if guessed else 0.5
     least = 1.0 if whole else 0.01 * (high - low)
-    middle = low + share * (high - low) - moved * BEYOND_SHARE * high
+    middle = low + share * (high - low) - BEYOND_SHARE * high * ((moved > 0) - (moved < 0))
     return min(max(float(round(middle)) if whole else middle, low + least), high - least)
 
 
