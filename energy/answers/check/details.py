@@ -119,6 +119,9 @@ def lowest_words(result: Budget) -> str:
         text += f"but below {limit_c:g} degrees C the pack gives none of it"
     else:
         text += f"{watt_hours(abs(lowest.spare_wh))} Wh {side} {reserve}"
+        if (wells := result.plan.pack.kinetic_c) and lowest.cold_unavailable_percent >= 0.5:
+            empty_percent = lowest.cold_unavailable_percent / wells
+            text += f"; so cold, it is empty at {empty_percent:.0f} %"
     if result.chance.scenarios > 1:
         text += f"; one weather in ten falls to {result.dull_tenth_percent:.0f} % or lower"
     return text + "."

@@ -56,11 +56,12 @@ def charge_panel(result: Budget, panel: Any, points: Sequence[Checkpoint]) -> st
     values_left(panel, [0.0, 25.0, 50.0, 75.0, 100.0])
     x, charge = hours(result, result.time_s), result.middle_charge_percent
     cold_unavailable, floor = (np.repeat(percent, 2) for percent in cold_and_floor(result))
-    steps = np.repeat(x, 2)[1:-1]
+    wells, steps = result.plan.pack.kinetic_c, np.repeat(x, 2)[1:-1]
+    empty = cold_unavailable / (wells or 1.0)  # of lead-acid both wells are level there
     room = _room(result, panel)
     room.keep_clear(x, charge)
     room.keep_clear(steps, floor)
-    room.keep_clear_below(steps, cold_unavailable, ON_A_LINE)
+    room.keep_clear_below(steps, empty, ON_A_LINE)
     areas = _band(result, panel, room)
     panel.plot(steps, floor, color=COLOURS["limit"], linestyle=DASHES["limit"], lw=1.3, zorder=3)
     panel.plot(x, charge, color=COLOURS["charge"], linestyle=DASHES["charge"], lw=2.0, zorder=4)
@@ -70,11 +71,11 @@ def charge_panel(result: Budget, panel: Any, points: Sequence[Checkpoint]) -> st
     frozen = cold_unavailable.max() >= LEAST_LOCKED
     if frozen:
         hatch = {"facecolor": "none", "edgecolor": COLOURS["locked"], "hatch": "////"}
-        panel.fill_between(steps, 0.0, cold_unavailable, linewidth=0.6, zorder=2, **hatch)
-        reserve += " above what the cold holds back"
+        panel.fill_between(steps, 0.0, empty, linewidth=0.6, zorder=2, **hatch)
+        reserve += " and some for the cold" if wells else " above what the cold holds back"
     room.label(reserve, steps, floor, "limit")
     if frozen:
-        room.label("held back by the cold", steps, cold_unavailable, "quiet")
+        room.label("held back by the cold", steps, empty, "quiet")
     if areas is not None:
         band, dull = areas
         room.label(f"a middling day, of {result.chance.scenarios} weathers", x, charge, "charge")
