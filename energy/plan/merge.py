@@ -169,16 +169,16 @@ def _at_the_size_of(own: Table, profile: Table) -> Table:
     {'rated_w': 200, 'v_mp': 20, 'i_mp': 20.0, 'i_sc': 22.0}
     """
     amps = {key: number(profile.get(key)) for key in ("i_mp", "i_sc")}
-    times = _ratio(own, profile, "rated_w") / _ratio(own, profile, "v_mp")
+    times = _ratio(own, profile, "rated_w") * _ratio(profile, own, "v_mp")
     if not has(own, "rated_w") or times == 1.0:
         return profile
     return profile | {key: min(value * times, MOST_A) for key, value in amps.items() if value}
 
 
-def _ratio(own: Table, profile: Table, key: str) -> float:
-    """How many times the profile's figure the person's own is; 1 where one of them is no figure."""
-    stated, usual = number(own.get(key)), number(profile.get(key))
-    return stated / usual if stated and usual and stated > 0.0 and usual > 0.0 else 1.0
+def _ratio(table: Table, other: Table, key: str) -> float:
+    """How many times the other table's figure this one's is; 1 where one of them is no figure."""
+    first, second = number(table.get(key)), number(other.get(key))
+    return first / second if first and second and first > 0.0 and second > 0.0 else 1.0
 
 
 def _over(base: Table, own: Table) -> Table:

@@ -70,6 +70,11 @@ def test_wrong_watts_of_a_panel_are_told_once(plan, watts):
     assert "rated_w" in line
 
 
+def test_the_amps_of_absurd_watts_and_volts_stay_a_number(plan):
+    changed = plan.replace(panel=[FOLDING | {"rated_w": 1e6, "v_mp": 5e-324}])
+    assert changed.panel[0].i_sc == 1e6
+
+
 def test_a_change_leaves_the_old_plan_alone(plan):
     plan.replace(**{"panel.1.rated_w": 300})
     assert plan.panel[0].rated_w == 120

@@ -67,7 +67,7 @@ SHORT = {
 
 def unsuited_words(result: Budget) -> str:
     """That the plan's panels must not be connected as they are; empty where nothing speaks against
-    it. Whatever the answer, this stands right under it."""
+    it. Every answer shows it beside its first line."""
     if strings_suit(result):
         return ""
     do = ": ask energy wire first"
