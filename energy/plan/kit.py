@@ -94,7 +94,8 @@ class Panel(Strict):
     """One kind of panel, `count` times, and how it stands."""
 
     profile: Name | None = None
-    """A panel of energy tools panel; keys written beside it win. Left out: none."""
+    """A panel of energy tools panel; keys written beside it win, and its amps follow a rated_w
+    written there. Left out: none."""
     name: Name = "panel"
     """What you call it."""
     rated_w: Above0
@@ -125,7 +126,7 @@ class Panel(Strict):
     """open, or laid-down with no air behind it."""
     v_oc: Volts | None = None
     """Volts of the open panel, from its label; for energy wire. Left out: not known."""
-    i_sc: Annotated[float, Field(gt=0.0, le=1000.0)] | None = None
+    i_sc: Above0 | None = None
     """Amps of the short-circuited panel, from its label; for energy wire. Left out: not known."""
     v_mp: Volts = 18.0
     """Volts at its best working point."""

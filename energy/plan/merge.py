@@ -29,6 +29,7 @@ RIVALS = {
 }
 RIVALS |= {second: first for first, second in RIVALS.items()}
 MOST = {"panel": 50, "charger": 50, "task": 2000, "run": 200, "profiles": 50}
+MOST_A = 1e6  # of a panel: what lies beyond is told of the watts
 OUTLET_TABLES = ("inverter", "dc12", "usb", "solar_input")
 
 
@@ -83,7 +84,8 @@ def merge(source: Table, files: PlanFiles) -> Merged:
         tables["pack"] = _over(outlets, pack)
     for k, panel in items(tables, "panel"):
         base = {"facing": "N" if south else "S"}
-        base |= _profile("panels", panel.get("profile"), ("panel", k), done, files)
+        profile = _profile("panels", panel.get("profile"), ("panel", k), done, files)
+        base |= _at_the_size_of(panel, profile)
         tables["panel"][k] = _over(base, panel)
     for k, task in items(tables, "task"):
         tables["task"][k] = _whole_task(task, k, done, files)
@@ -157,6 +159,26 @@ def merged_tool(name: str, files: PlanFiles) -> Table:
     if done.problems:
         raise PlanError([problem.text for problem in done.problems])
     return task
+
+
+def _at_the_size_of(own: Table, profile: Table) -> Table:
+    """The profile of a panel whose watts the person states: of a larger panel of the kind, whose
+    amps follow watts over volts.
+
+    >>> _at_the_size_of({"rated_w": 400}, {"rated_w": 200, "v_mp": 20, "i_mp": 10, "i_sc": 11})
+    {'rated_w': 200, 'v_mp': 20, 'i_mp': 20.0, 'i_sc': 22.0}
+    """
+    amps = {key: number(profile.get(key)) for key in ("i_mp", "i_sc")}
+    times = _ratio(own, profile, "rated_w") * _ratio(profile, own, "v_mp")
+    if not has(own, "rated_w") or times == 1.0:
+        return profile
+    return profile | {key: min(value * times, MOST_A) for key, value in amps.items() if value}
+
+
+def _ratio(table: Table, other: Table, key: str) -> float:
+    """How many times the other table's figure this one's is; 1 where one of them is no figure."""
+    first, second = number(table.get(key)), number(other.get(key))
+    return first / second if first and second and first > 0.0 and second > 0.0 else 1.0
 
 
 def _over(base: Table, own: Table) -> Table:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from plan_files import TEXT, TOOLS, problems, write_files
 
-from energy.plan import Plan, write_changes
+from energy.plan import Plan, PlanError, write_changes
 
 
 @pytest.fixture
@@ -28,6 +28,51 @@ def plan(folder: Path) -> Plan:
 def test_a_change_reaches_what_follows_from_it(plan):
     changed = plan.replace(**{"pack.capacity_wh": 700})
     assert (changed.pack.capacity_wh, changed.pack.charge_max_w) == (700, 350)
+
+
+FOLDING = {"profile": "folding-200"}  # 200 W: 11.1 A at 18 V, 11.8 A short-circuited
+
+
+@pytest.mark.parametrize(
+    ("stated", "i_mp", "i_sc"),
+    [
+        ({"rated_w": 2000}, 111, 118),
+        ({"rated_w": 400, "v_mp": 36, "v_oc": 43}, 11.1, 11.8),  # as large by more volts
+        ({"rated_w": 400, "i_sc": 12}, 22.2, 12),
+        ({"rated_w": 400, "i_mp": 21}, 21, 23.6),
+        ({"rated_w": 200}, 11.1, 11.8),
+        ({"v_mp": 36, "v_oc": 43}, 11.1, 11.8),
+        ({"count": 2}, 11.1, 11.8),
+    ],
+)
+def test_the_amps_of_a_panels_profile_follow_the_watts_that_are_stated(plan, stated, i_mp, i_sc):
+    # W = V x A: a larger panel of the kind gives its watts at the same volts
+    written = plan.replace(panel=[FOLDING | stated])
+    changed = plan.replace(panel=[FOLDING]).replace(
+        **{f"panel.1.{key}": value for key, value in stated.items()}
+    )
+    assert written.panel == changed.panel
+    assert written.panel[0].i_mp == pytest.approx(i_mp)
+    assert written.panel[0].i_sc == pytest.approx(i_sc)
+
+
+def test_amps_that_a_person_wrote_down_stay(plan):
+    own = plan.replace(panel=[{"rated_w": 200, "i_sc": 11.8, "i_mp": 11.1}])
+    changed = own.replace(**{"panel.1.rated_w": 2000})
+    assert (changed.panel[0].i_mp, changed.panel[0].i_sc) == (11.1, 11.8)
+
+
+@pytest.mark.parametrize("watts", [0, -5, 1e9, True, "200"])
+def test_wrong_watts_of_a_panel_are_told_once(plan, watts):
+    with pytest.raises(PlanError) as refused:
+        plan.replace(panel=[FOLDING | {"rated_w": watts}])
+    (line,) = refused.value.problems
+    assert "rated_w" in line
+
+
+def test_the_amps_of_absurd_watts_and_volts_stay_a_number(plan):
+    changed = plan.replace(panel=[FOLDING | {"rated_w": 1e6, "v_mp": 5e-324}])
+    assert changed.panel[0].i_sc == 1e6
 
 
 def test_a_change_leaves_the_old_plan_alone(plan):

@@ -113,6 +113,18 @@ def _strings(result: Budget) -> list[Arrangement]:
     return laid_out(result.plan, result.days.site.cold)
 
 
+def strings_suit(result: Budget) -> bool:
+    """Whether no string of the plan's panels is sure to be too much for the solar input, or too
+    few volts for it."""
+    strings = _strings(result)
+    return amps_fit(strings) and not any(way.fits is False for way in strings)
+
+
+def can_destroy(result: Budget) -> bool:
+    """Whether a string is sure to give more volts than the solar input bears."""
+    return any(way.bears_volts is False for way in _strings(result))
+
+
 def string_shock(result: Budget) -> Caution | None:
     """A string whose volts can hurt who touches them."""
     around = result.plan.place.around

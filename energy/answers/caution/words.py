@@ -5,7 +5,9 @@ from collections.abc import Iterator, Sequence
 from rich.text import Text
 
 from energy.answers.caution.cautions import CLOSING, Caution
-from energy.show.layout import Part, folded, labelled
+from energy.answers.caution.electric import can_destroy, strings_suit
+from energy.show.layout import Part, folded, labelled, part
+from energy.simulation.budget import Budget
 
 LABEL_WORDS = "Take care"
 CLOSING_SHORT = "local codes and licensed practice come first"
@@ -61,6 +63,23 @@ SHORT = {
     "welding-arc": "arc: helmet, screen, fire watch",
     "wind-on-panel": "tie down propped panels",
 }
+
+
+def unsuited_words(result: Budget) -> str:
+    """That the plan's panels must not be connected as they are; empty where nothing speaks against
+    it. Every answer shows it beside its first line."""
+    if strings_suit(result):
+        return ""
+    do = ": ask energy wire first"
+    if can_destroy(result):
+        do = " and can destroy it: do not connect them, ask energy wire first"
+    return f"The panels' strings do not suit the solar input{do}."
+
+
+def unsuited_part(result: Budget, width: int) -> Part:
+    """`unsuited_words` as lines, which never give way."""
+    words = unsuited_words(result)
+    return part([*labelled(LABEL_WORDS, words, width), ""] if words else [], "bold red")
 
 
 def care_part(cautions: Sequence[Caution], width: int, *, every: bool) -> Part:

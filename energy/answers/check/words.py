@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from rich.text import Text
 
+from energy.answers.caution.words import unsuited_part
 from energy.answers.check.check import Check
 from energy.answers.check.checkpoints import Checkpoint
 from energy.answers.check.details import energy_lines, task_lines
@@ -22,7 +23,6 @@ from energy.show.moments import at_clock, clock, day_name
 from energy.show.table import Column
 from energy.show.title import answer_part, title_part, weather_part
 from energy.simulation.budget import Budget
-from energy.simulation.strings import amps_fit, laid_out
 
 VERDICTS = {
     "stays-powered": "stays powered",
@@ -31,13 +31,6 @@ VERDICTS = {
     "overloads": "overloads",
 }
 SKETCH_ROWS = (7, 6, 5)
-NO_SUIT = "The panels' strings do not suit the solar input: ask energy wire first."
-
-
-def strings_suit(result: Budget) -> bool:
-    """Whether no string of the plan's panels is sure to be too much for the solar input."""
-    laid = laid_out(result.plan, result.days.site.cold)
-    return amps_fit(laid) and not any(way.fits is False for way in laid)
 
 
 def sheet(
@@ -59,8 +52,7 @@ def sheet(
     result = answer.budget
     parts: list[Part | Slow] = [title_part(result, width, demo=demo)]
     parts.append(answer_part(answer.answer.upper(), f"{what_decides(answer)}.", width))
-    if not strings_suit(result):
-        parts.append(part([*folded(NO_SUIT, width), ""], "bold red"))
+    parts.append(unsuited_part(result, width))
     if answer.now is not None:
         parts.append(now_part(answer, width))
     if drawn:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from rich.text import Text
 
+from energy.answers.caution.words import unsuited_part
 from energy.answers.check.words import checkpoints_part, works_in
 from energy.answers.choose.choose import Choose, Row
 from energy.answers.choose.how_many import HowMany
@@ -44,7 +45,7 @@ def sheet(
     """
     result = answer.budget
     parts = [title_part(result, width, demo=demo), answer_part(*headline(answer), width)]
-    parts += [] if before is None else [before]
+    parts += [unsuited_part(result, width), *([] if before is None else [before])]
     closing = [weather_part(result, width), notes_part(result.notes, width, every)]
     if not answer.possible:
         return Sheet([*parts, *closing])
@@ -185,11 +186,13 @@ def _left_out(answer: Choose, width: int, every: bool) -> Part:
 
 def how_many_sheet(answer: HowMany, width: int, before: Part | None = None) -> Sheet:
     """How many more of a tool fit, where, and what the limit is."""
-    parts = [title_part(answer.budget, width, demo=False), *([before] if before else [])]
+    result = answer.budget
+    parts = [title_part(result, width, demo=False), unsuited_part(result, width)]
+    parts += [] if before is None else [before]
     first, *others = _how_many(answer)
     lines = [Text(line, "bold") for line in folded(first, width)]
     lines += [Text(line) for words in others for line in folded(words, width)]
-    return Sheet([*parts, Part([[*lines, Text()]]), weather_part(answer.budget, width)])
+    return Sheet([*parts, Part([[*lines, Text()]]), weather_part(result, width)])
 
 
 def _how_many(answer: HowMany) -> Iterator[str]:

@@ -237,12 +237,21 @@ def more_panel(result: Budget) -> Ladder:
     largest = max(range(len(panels)), key=lambda k: panels[k].rated_w * panels[k].count)
     old, count = panels[largest].rated_w, panels[largest].count
     total = sum(panel.rated_w * panel.count for panel in panels)
+    own = result.plan.source["panel"][largest]
+    amps = {key: value for key in ("i_mp", "i_sc") if (value := own.get(key)) is not None}
+
+    def change(more: float) -> Change:
+        rated_w = round(old + more / count, 4)
+        larger = {key: round(value * rated_w / old, 4) for key, value in amps.items()}
+        keys = {"rated_w": rated_w, **larger}  # a profile's amps follow by themselves
+        return {f"panel.{largest + 1}.{key}": value for key, value in keys.items()}
+
     return Ladder(
         kind="more-panel",
         free=False,
         most=MOST_PANEL_W,
         whole=False,
-        change=lambda more: {f"panel.{largest + 1}.rated_w": round(old + more / count, 4)},
+        change=change,
         words=lambda more: (
             f"{math.ceil(more)} W more panel, set up the same: {math.ceil(total + more)} W in all."
         ),

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from rich.text import Text
 
+from energy.answers.caution.words import unsuited_part
 from energy.answers.check.words import what_decides
 from energy.answers.page.page import Page
 from energy.answers.page.server import code_lines
@@ -23,6 +24,7 @@ def sheet(answer: Page, width: int, *, demo: bool) -> Sheet:
         [
             title_part(result, width, demo=demo),
             answer_part(answer.answer.upper(), f"{what_decides(answer.check)}.", width),
+            unsuited_part(result, width),
             weather_part(result, width),
         ]
     )

@@ -5,6 +5,7 @@ The map is drawn in `picture`; what whole years add is worded in `year_words`.
 
 from collections.abc import Iterator
 
+from energy.answers.caution.words import unsuited_part
 from energy.answers.size.bundles import in_words
 from energy.answers.size.figures import size_text
 from energy.answers.size.kits import Kit, Kits
@@ -64,9 +65,9 @@ def sheet(
     pick is a remark. demo: the plan is the built-in one. every: every kit and remark.
     """
     word, text = headline(answer, kits)
-    parts = [title_part(answer.designs.groups[0], width, demo=demo), answer_part(word, text, width)]
-    if kits is not None:
-        parts += kits_parts(kits, width, every=every)
+    own = answer.designs.groups[0]  # whatever its amps: they differ with the size
+    parts = [title_part(own, width, demo=demo), answer_part(word, text, width)]
+    parts += [unsuited_part(own, width)] if kits is None else kits_parts(kits, width, every=every)
     remarks = [*summary(answer)] if kits is None or every else [ideal(answer)]
     lines = [line for words in remarks for line in folded(words, width)]
     parts += [part([*lines, ""] if lines else [])]

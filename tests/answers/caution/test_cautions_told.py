@@ -5,6 +5,7 @@ Common practice, no source, unless a line names one. The plans are invented.
 
 import time
 from datetime import date, datetime
+from functools import partial
 
 import numpy as np
 import pytest
@@ -28,12 +29,22 @@ from told import at_a_glance, unfolded
 
 from energy.answers.caution.cautions import CLOSING, cautions
 from energy.answers.caution.trust import frost_possible
-from energy.answers.caution.words import CLOSING_SHORT, LABEL_WORDS, care_part
+from energy.answers.caution.words import CLOSING_SHORT, LABEL_WORDS, care_part, unsuited_part
 from energy.answers.check.check import check
 from energy.answers.check.rest import rest_of
 from energy.answers.check.words import sheet
+from energy.answers.choose import words as choose_words
+from energy.answers.choose.choose import choose
+from energy.answers.choose.how_many import how_many
+from energy.answers.page import words as page_words
+from energy.answers.page.page import page
+from energy.answers.size import words as size_words
+from energy.answers.size.size import size
+from energy.answers.when import words as when_words
+from energy.answers.when.when import when
 from energy.answers.wire.wire import wire
 from energy.plan import PlanError
+from energy.show.layout import LINES
 from energy.simulation.budget import budget
 from energy.weather.fetched.cache import About, Forecast, save_forecast
 
@@ -278,13 +289,64 @@ def test_weather_without_a_forecast_has_no_age():
     assert "forecast-old" not in found(MIAMI)
 
 
+# 43 V open at an input that bears 30 V, and more of them in frost; by its energy a yes.
+TOO_MANY_VOLTS = (
+    panel(rated_w=400, v_mp=36, v_oc=43, i_sc=11.8),
+    {"place": {"lowest_c": 0}},
+    pack(solar_input={"max_v": 30, "max_a": 20}),
+)
+TOO_MANY_AMPS = panel(i_sc=9), pack(solar_input={"max_a": 8})
+MAY_BE_TOO_MANY = panel(v_mp=27, v_oc=29), pack(solar_input={"max_v": 30})
+UNSUITED = "Take care The panels' strings do not suit the solar input"
+DESTROYS = f"{UNSUITED} and can destroy it: do not connect them"
+ANSWERS = {
+    "check": lambda plan: partial(sheet, check(plan)),
+    "choose": lambda plan: partial(choose_words.sheet, choose(plan)),
+    "how many": lambda plan: partial(choose_words.how_many_sheet, how_many(plan, "phone")),
+    "when": lambda plan: partial(when_words.sheet, when(plan, end=plan.span.start.date())),
+    "size": lambda plan: partial(size_words.sheet, size(plan)),
+    "page": lambda plan: partial(page_words.sheet, page(plan), demo=False),
+}
+
+
+@pytest.mark.parametrize("answer", ANSWERS)
+def test_panels_that_can_destroy_the_input_stand_right_under_every_answer(answer):
+    plan = with_changes(*TOO_MANY_VOLTS)
+    blocks = at_a_glance(ANSWERS[answer](plan)).split("\n\n")
+    told_at = 1 if answer == "how many" else 2
+    assert unfolded(blocks[told_at]).startswith(DESTROYS)
+    assert wire(plan).verdict is False
+
+
+def test_a_yes_with_panels_that_can_destroy_the_input_stays_a_yes_in_24_lines():
+    answer = check(with_changes(*TOO_MANY_VOLTS))
+    assert answer.yes
+    text = at_a_glance(partial(sheet, answer))
+    assert text.splitlines()[2].startswith("YES")
+    assert len(text.splitlines()) <= LINES
+
+
+@pytest.mark.parametrize(
+    ("tables", "words"),
+    [
+        (TOO_MANY_VOLTS, DESTROYS),
+        (TOO_MANY_AMPS, f"{UNSUITED}: ask energy wire first."),
+        (MAY_BE_TOO_MANY, ""),  # nobody has said how cold it gets
+        ((PANEL,), ""),
+        ((), ""),
+    ],
+)
+def test_only_panels_sure_to_be_wrong_are_told_under_the_answer(tables, words):
+    part = unsuited_part(budget(with_changes(*tables)), 1000)
+    assert "".join(map(str, part.lines)).startswith(words)
+    assert bool(part.lines) == bool(words)
+
+
 def test_a_string_that_is_too_much_for_the_input_is_said_under_the_verdict():
     four = panel(count=4, v_oc=22), {"place": {"lowest_c": -40}}
     plan = with_changes(*four, pack(solar_input={"max_v": 60, "connection": "series"}))
     answer = check(plan)
-    assert "panels' strings do not suit the solar input" in at_a_glance(
-        lambda width: sheet(answer, width)
-    )
+    assert DESTROYS in unfolded(at_a_glance(partial(sheet, answer)))
     assert wire(plan).verdict is False
 
 

@@ -12,10 +12,11 @@ from energy import Plan
 from energy.answers.aim.aim import aim
 from energy.answers.choose.coarse import SLOT_S
 from energy.answers.choose.search import Search
-from energy.answers.fix.fix import fixes
+from energy.answers.fix.fix import UNSUITED, fixes
 from energy.answers.fix.kinds import KINDS
 from energy.answers.fix.leaving import TRIES, _standing
 from energy.answers.fix.trials import Trials
+from energy.answers.wire.wire import wire
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
 from energy.simulation.work import cells_of
@@ -123,6 +124,43 @@ def test_the_smallest_pack_is_what_the_energy_says():
     result = budget(small())
     (fix,) = (f for f in fixes(result).found if f.kind == "more-pack")
     assert fix.change["pack.capacity_wh"] == pytest.approx(455 / 0.45, rel=0.06)
+
+
+OWN_FIGURES = {"rated_w": 200, "v_mp": 18, "v_oc": 21.6, "i_mp": 11.1, "i_sc": 11.8}
+
+
+def more_panel_of(panel, max_a):
+    """What is offered to a dull day's pump on 200 W, 11.8 A, at an input of so many amps."""
+    solar_input = {"max_v": 30, "max_a": max_a}
+    pack = {"capacity_wh": 1200, "start_percent": 60, "temperature": 20, "solar_input": solar_input}
+    plan = small(
+        place={"latitude_deg": 46.5, "longitude_deg": 8.0, "elevation_m": 500, "lowest_c": -10},
+        weather={"sky": "overcast"},
+        panel=[panel],
+        pack=pack,
+        task=[{"name": "pump", "supply": "dc12", "working_w": 75, "hours": 10}],
+    )
+    (fix,) = [fix for fix in fixes(plan).found if fix.kind == "more-panel"]
+    return plan, fix
+
+
+@pytest.mark.parametrize("panel", [{"profile": "folding-200"}, OWN_FIGURES])
+def test_more_panel_than_the_input_bears_says_so_and_wire_says_no(panel):
+    # 11.8 A of 200 W are more than 13 A from 220 W on
+    plan, fix = more_panel_of(panel, max_a=13)
+    larger = plan.replace(**fix.change)
+    assert fix.text.endswith(f"in all; {UNSUITED}.")
+    assert (wire(plan).verdict, wire(larger).verdict) == (True, False)
+    times = larger.panel[0].rated_w / 200
+    assert larger.panel[0].i_sc == pytest.approx(11.8 * times, rel=1e-4)
+    assert larger.panel[0].i_mp == pytest.approx(11.1 * times, rel=1e-4)
+
+
+@pytest.mark.parametrize("max_a", [200, 11])
+def test_more_panel_is_told_alone_where_it_suits_or_less_did_not(max_a):
+    plan, fix = more_panel_of({"profile": "folding-200"}, max_a)
+    assert fix.text.endswith("in all.")
+    assert wire(plan).verdict is wire(plan.replace(**fix.change)).verdict
 
 
 def test_what_must_run_is_never_left_out_and_the_lowest_rank_goes_first():

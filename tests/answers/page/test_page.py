@@ -106,6 +106,18 @@ def test_the_charge_is_drawn_as_it_goes(pages):
     assert [x for x, _ in points] == sorted(x for x, _ in points)
 
 
+def test_panels_that_can_destroy_the_input_are_told_above_the_answer():
+    plan = demo("cloudy-repair").replace(**{"panel.1.profile": "folding-400"})
+    made = page(plan.replace(**{"pack.solar_input.max_v": 30}))
+    texts = Elements(made.html).texts
+    assert words(texts["unsuited"]).startswith("Take care The panels' strings do not suit")
+    assert made.html.index('id="unsuited"') < made.html.index("<main>")
+
+
+def test_panels_that_suit_the_input_are_no_word_on_the_page(pages):
+    assert 'id="unsuited"' not in pages("cloudy-repair").html
+
+
 def test_a_task_that_a_limit_turns_away_says_why():
     tasks = [{"name": "big saw", "supply": "ac", "working_w": 9000, "times": 2, "each_s": 9}]
     made = page(demo(task=tasks, run=[]))
