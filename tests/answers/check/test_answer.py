@@ -5,6 +5,7 @@ invented.
 """
 
 import re
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -13,6 +14,9 @@ from told import at_a_glance, unfolded
 
 from energy import Plan, check
 from energy.answers.check.words import sheet, what_decides
+from energy.answers.choose.how_many import how_many
+from energy.answers.start.new import from_demo
+from energy.plan.documents import parse
 from energy.simulation.budget import budget
 from energy.simulation.result import needed
 
@@ -106,3 +110,17 @@ def test_the_number_in_a_no_or_an_almost_is_more_than_may(seed):
         assert uses + (tried - (works or tried)) > may
     else:
         assert found.yes or found.budget.overloads or found.chance.scenarios == 1
+
+
+def test_an_almost_in_which_some_weathers_stop_too_says_how_many_fail_in_all():
+    changes = {"at": "-43.12 -73.61", "date": "2026-12-07", "now": datetime(2026, 11, 27, tzinfo=UTC)}
+    plan = Plan.from_dict(parse(from_demo(**changes), "plan"))
+    found = check(plan.replace(**{"task.2.times": 17}))
+    deciding = found.budget.low_end
+    stops, fails = int((~deciding.powered).sum()), int((~deciding.success).sum())
+    words = what_decides(found)
+    assert found.answer == "almost"
+    assert 0 < stops < fails
+    assert f"but {fails - stops} use the reserve: {fails} fail; the goal allows" in words
+    more = how_many(plan, "angle-grinder-115")
+    assert (more.count, more.one_more_fails) == (0, fails)

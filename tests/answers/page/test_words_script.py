@@ -107,7 +107,7 @@ SAID = (
     "It runs flat", "but it uses the reserve", "It stays powered", "It gets too cold", "Works in",
     "Something stops", "more use the reserve", "Mostly", "(too cold to give)", "Must-run",
     "Nothing stops in any", "in a dull corner", "cannot run", "cannot always run", "more cannot",
-    "and the pack runs flat", "the pack gets too cold",
+    "and the pack runs flat", "the pack gets too cold", " fail; the goal allows",
 )  # fmt: skip
 
 

@@ -295,8 +295,9 @@ function almostWords(answer) {
   const share = works === tried ? `any of ${tried}` : `${works} of ${tried}`;
   const buts = uses > 0 ? [`${uses} use the reserve`] : [];
   if (cold > 0) buts.push(`in ${cold} the pack gets too cold to give`);
-  const may = mayFailOf(answer, outcome);
-  return `Nothing stops in ${share} weathers${where}, but ${andList(buts)}; the goal allows ${may}`;
+  const fail = works === tried ? "" : `: ${tried - countOf(success)} fail`;
+  const words = `Nothing stops in ${share} weathers${where}, but ${andList(buts)}${fail}`;
+  return `${words}; the goal allows ${mayFailOf(answer, outcome)}`;
 }
 
 /**
