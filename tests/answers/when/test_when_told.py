@@ -60,7 +60,7 @@ def test_a_row_says_of_each_day_what_the_answer_knows():
 
 
 def test_the_counts_of_a_rough_place_are_headed_by_where_they_are_counted():
-    climate = demo().plan.replace(**{"weather": {"kind": "climate"}})
+    climate = demo().plan.replace(weather={"kind": "climate"})
     rough = when(climate, end=demo().days[1].start)
     heads = [next(row for row in lines(a) if row.startswith("start ")) for a in (demo(), rough)]
     counts = [re.findall("works in|dull corner", head) for head in heads]
