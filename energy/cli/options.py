@@ -60,7 +60,9 @@ Date = Annotated[
 Set = Annotated[
     list[str] | None,
     typer.Option(
-        "--set", metavar="KEY=VALUE", help="Another value for this once; none takes it away."
+        "--set",
+        metavar="KEY=VALUE",
+        help="Another value for this once; none takes the plan's own away.",
     ),
 ]
 All = Annotated[bool, typer.Option("--all", help="Show everything, however long.")]
@@ -145,13 +147,28 @@ class Asked:
         from energy.plan.words import visible
 
         words = [
-            visible(" = ".join(part.strip() for part in text.split("=", 1)))
+            visible(" = ".join(part.strip() for part in text.split("=", 1)) + self._left(text))
             for text in self.given or ()
         ]
         values = f"With {', '.join(words)}" if words else ""
         start = "" if self.date is None else f"starting {self._start()}"
         text = ", ".join(filter(None, (values, start)))
         return f"{text[0].upper()}{text[1:]}." if text else ""
+
+    def _left(self, text: str) -> str:
+        """What counts once a key is taken away, its profile's or the usual; empty where nothing
+        does, for a folder of plans, and where an item of a list goes too."""
+        if text.rpartition("=")[2].strip() != "none" or os.path.isdir(self.source or ""):
+            return ""
+        from energy.plan import Plan
+        from energy.plan.assignments import assignments, counting
+
+        read = Plan.read(self.source or DEMO)
+        changes = assignments(self.given or (), read)
+        if any(value is None and key[-1].isdigit() for key, value in changes.items()):
+            return ""
+        counts = counting(read.replace(**changes), next(iter(assignments([text], read))))
+        return f" ({counts} counts)" if counts else ""
 
     def _start(self) -> str:
         """The date that is asked for; of a folder of plans as it was given."""

@@ -37,7 +37,8 @@ class Limits:
 
 @dataclass(frozen=True)
 class Overload:
-    """Why a burst does not run: the limit's name, the number that broke it and the number allowed.
+    """Why a burst does not run: the limit's name, the number that broke it, the number allowed, and
+    when most is asked [UTC s].
 
     limit: no-inverter | inverter-off | inverter | surge | surge-time | dc12 | usb | discharge |
     battery. Watts (inverter: VA; surge-time: seconds).
@@ -47,6 +48,7 @@ class Overload:
     limit: str
     asked: float
     allowed: float
+    at_s: float
 
 
 def running(bursts: Iterable[Burst], overloads: Iterable[Overload]) -> tuple[Burst, ...]:
@@ -163,11 +165,12 @@ class _Running:
             everywhere = slice(0, self.on.size)
             self.on[_in_segments(first, last, np.ones(first.size), everywhere) > 0.0] = 1.0
 
-    def broken(self, supply: str, rows: slice) -> tuple[str, float, float] | None:
-        """The first limit that the sums pass in these segments: name, asked, allowed."""
+    def broken(self, supply: str, rows: slice) -> tuple[str, float, float, float] | None:
+        """The first limit that the sums pass in these segments: name, asked, allowed, and when most
+        is asked [UTC s]."""
         for name, asked, allowed in self.asked(supply, rows):
             if (peak := float(asked.max())) > allowed * ROUNDING:
-                return name, peak, allowed
+                return name, peak, allowed, float(self.edges[rows.start + asked.argmax()])
         return None
 
     def asked(self, supply: str, rows: slice) -> Iterator[tuple[str, Array, float]]:
@@ -212,7 +215,7 @@ def _admit(running: _Running, burst: Burst, loads: Sequence[ToolFigures]) -> Ove
     """Let one burst run beside what runs already, or say which limit forbids it."""
     load = loads[burst.task]
     if load.supply == "ac" and running.limits.curve is None:
-        return Overload(burst, "no-inverter", 0.0, 0.0)
+        return Overload(burst, "no-inverter", 0.0, 0.0, burst.start_s)
     rows, key = running.rows_of(burst, load), (burst.task, burst.window)
     is_first = key not in running.hull
     before = [values[rows].copy() for values in running.sums(load.supply)]

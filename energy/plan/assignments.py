@@ -8,6 +8,8 @@ import tomllib
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from pydantic import BaseModel
+
 from energy.plan.merge import KIND_OF
 from energy.plan.places import place_of
 from energy.plan.read import Plan
@@ -52,6 +54,22 @@ def assignments(texts: Iterable[str], plan: Plan) -> dict[str, Any]:
         if changes.get(f"weather.{key}") is not None:
             changes.setdefault("weather.kind", kind)
     return changes
+
+
+def counting(plan: Plan, key: str) -> str:
+    """What counts for a dotted key that a plan leaves out, in words; empty where nothing does.
+
+    >>> plan = Plan.read("builtin:cloudy-repair")
+    >>> counting(plan, "pack.solar_input.max_v"), counting(plan, "pack.solar_input")
+    ('60', "the profile's")
+    """
+    at: Any = plan
+    for step in key.split("."):
+        at = at[int(step) - 1] if isinstance(at, tuple | list) else getattr(at, step, None)
+    if isinstance(at, BaseModel):
+        return "the profile's" if at.model_fields_set else ""
+    number = isinstance(at, int | float) and not isinstance(at, bool)
+    return f"{at:g}" if number else at if isinstance(at, str) else ""
 
 
 def _elsewhere(written: str) -> dict[str, Any]:

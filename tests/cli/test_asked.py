@@ -135,6 +135,29 @@ def test_a_key_counts_for_this_once_and_is_named_in_the_first_lines(plan):
     assert [task["name"] for task in tasks] == ["lamp"]
 
 
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        (["pack.solar_input.max_a=none"], "pack.solar_input.max_a = none (20 counts)."),
+        (["pack.solar_input=none"], "pack.solar_input = none (the profile's counts)."),
+        (["pack.reserve_percent=none"], "pack.reserve_percent = none (50 counts)."),
+        (["task.tea.working_w=none"], "task.tea.working_w = none (650 counts)."),
+        (["task.1=none", "task.tea.working_w=none"], "task.tea.working_w = none."),
+        (["task.tea.days=none"], "task.tea.days = none."),
+        (["panel.1.facing=none", "pack.idle_w=1"], "panel.1.facing = none (180 counts), pack.idle"),
+    ],
+)
+def test_a_key_taken_away_says_what_counts_then(plan, given, said):
+    text = PLAN.replace(
+        "capacity_wh = 500 ", 'profile = "lead-acid-100ah"\nsolar_input.max_a = 9 #'
+    )
+    plan.write_text(text.replace('"tea" ', '"tea"\ntool = "kettle-small" #'))
+    options = [word for each in given for word in ("--set", each)]
+    asked = run("check", plan, "--no-fixes", *options)
+    first = asked.stdout.split("\nplan.toml")[0]
+    assert said in " ".join(first.split()), asked.output
+
+
 def test_a_date_is_named_in_the_first_lines(plan):
     lines = run("check", plan, "--date", "2026-10-20", "--set", "pack.idle_w=0").stdout.splitlines()
     assert "With pack.idle_w = 0, starting 2026-10-20." in lines[:4]

@@ -4,7 +4,7 @@ What a plan's runs and strings come to is `cables`' and `model.conductors`'s; he
 judged.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from energy.answers.caution.caution import Caution, first_few, named, raised_by
 from energy.answers.caution.telling import carries
@@ -177,10 +177,19 @@ def string_amps(result: Budget) -> Caution | None:
     return Caution(
         "string-amps",
         f"The panels can short to {sum(way.i_sc for way in strings):.3g} A, and the solar input"
-        f" takes {max_a:g} A: it may fail or shut down. Put more in series where its volts allow,"
-        " or fewer panels on it.",
+        f" takes {max_a:g} A: it may fail or shut down. {_fewer_amps(strings)}",
         _in_strings([(way, way.i_sc) for way in strings]),
     )
+
+
+def _fewer_amps(strings: Sequence[Arrangement]) -> str:
+    """What helps where strings give too many amps together."""
+    unlike = len({way.panel.i_sc or way.panel.i_mp for way in strings}) > 1
+    if unlike and all(amps_fit([way]) for way in strings):
+        return "Give each kind of panel an input or a controller of its own, or take fewer panels."
+    if any(way.in_parallel > 1 for way in strings) or (strings[1:] and not unlike):
+        return "Put more in series where its volts allow, or fewer panels on it."
+    return "Take another input."
 
 
 def _in_strings(high: list[tuple[Arrangement, float]]) -> str:

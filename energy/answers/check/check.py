@@ -17,7 +17,7 @@ from energy.plan import Plan, PlanError
 from energy.show.moments import clock
 from energy.show.numbers import for_json
 from energy.simulation.budget import Budget, budget, check_now
-from energy.simulation.overloads import why_never, why_refused
+from energy.simulation.overloads import why_never, why_not_beside
 from energy.simulation.progress import Done
 from energy.simulation.result import Answered
 
@@ -254,12 +254,10 @@ def task_answers(result: Budget) -> tuple[TaskAnswer, ...]:
 
 def _why_not(result: Budget, k: int) -> str | None:
     """What stops a task, by its number from 0, in the middle weather; None where nothing does."""
-    task, turned_away = result.plan.task[k], result.overloads_by_task.get(k, [])
     bursts = len(result.bursts_by_task.get(k, []))
     flat_s = float(result.simulated.first_unmet_s[k, result.middle])
-    if turned_away:
-        refused = why_refused(task.supply, task.start_w, turned_away, bursts)
-        return why_never(result, k) or refused
+    if k in result.overloads_by_task:
+        return why_never(result, k) or why_not_beside(result, k, bursts)
     if np.isfinite(flat_s):
         at = clock(result.calendar, flat_s)
         if result.too_cold_at(flat_s, result.middle):

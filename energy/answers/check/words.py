@@ -211,8 +211,9 @@ def almost(result: Budget) -> str:
     share = f"any of {tried}" if works == tried else f"{works} of {tried}"
     buts = [f"{uses} use the reserve"] * (uses > 0)
     buts += [f"in {cold} the pack gets too cold to give"] * (cold > 0)
-    may = deciding.may_fail
-    return f"Nothing stops in {share} weathers{where}, but {and_list(buts)}; the goal allows {may}"
+    fail = f": {tried - int(deciding.success.sum())} fail" * (works < tried)
+    words = f"Nothing stops in {share} weathers{where}, but {and_list(buts)}{fail}"
+    return f"{words}; the goal allows {deciding.may_fail}"
 
 
 def _deciding(result: Budget, holds: Callable[[Budget], Mask]) -> tuple[Budget, str]:

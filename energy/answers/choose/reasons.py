@@ -18,7 +18,7 @@ from energy.plan.words import and_list
 from energy.show.chance import DULL_CORNER
 from energy.show.moments import clock
 from energy.simulation.budget import Budget, with_bursts
-from energy.simulation.overloads import why_never, why_refused
+from energy.simulation.overloads import why_never, why_not_beside
 
 ALL_OR_NOTHING = "all or nothing: give it hours, and a part of it may fit"
 Placed = dict[int, Sequence[Burst]]  # by a piece's number
@@ -104,7 +104,7 @@ class Reasons:
         if any(overload.burst.task == k for overload in judge.result.overloads):
             alone = with_bursts(deciding, planned)
             if alone.overloads:
-                return replace(left, why=_limit(alone, k, planned))
+                return replace(left, why=why_not_beside(alone, k, len(planned)))
         return self._beside(left, k)
 
     def _beside(self, left: LeftOut, k: int) -> LeftOut:
@@ -230,15 +230,15 @@ class Reasons:
     def _forbidden(self, tried: Budget, k: int, planned: Sequence[Burst]) -> str:
         """Which limit, or which hands, forbid a task beside the rest."""
         moves = all(p.movable for p in self.judge.every if p.task == k)
-        start = "no free hour for it: " if moves else "beside the rest "
+        start = "no free hour for it: " if moves else "beside the rest: "
         if not tried.overloads:
             return f"{start}the hands are taken by another tool"
         if any(overload.burst.task == k for overload in tried.overloads):
-            return f"{start}{_limit(tried, k, planned)}"
+            return f"{start}{why_not_beside(tried, k, len(planned))}"
         other = tried.overloads[0].burst.task
         name = tried.plan.task[other].name
         bursts = [burst for burst in tried.bursts if burst.task == other]
-        return f'{start}"{name}" could not run: {_limit(tried, other, bursts)}'
+        return f'{start}"{name}" could not run: {why_not_beside(tried, other, len(bursts))}'
 
     def _costs(self, k: int, tried: Budget, mine: Sequence[int], back: Placed) -> str | None:
         """The lowest of the chosen things that would make room for all of a task, among as many as
@@ -280,10 +280,3 @@ def _all(placed: Placed) -> list[Burst]:
 def _minutes(piece: Piece) -> float:
     """For how long a piece runs that is stated by its window alone [min]."""
     return sum(burst.end_s - burst.start_s for burst in piece.planned) / 60.0
-
-
-def _limit(result: Budget, k: int, bursts: Sequence[Burst]) -> str:
-    """The limit that a task breaks, in words with the numbers."""
-    task = result.plan.task[k]
-    mine = [overload for overload in result.overloads if overload.burst.task == k]
-    return why_refused(task.supply, task.start_w, mine, len(bursts))

@@ -101,7 +101,9 @@ def _not_proven(answer: Choose) -> str:
     if answer.proven:
         return ""
     most = f"at most {max(answer.gap_percent, 1.0):.0f} % is missing"
-    return f". Of what could fit of priority {answer.gap_priority} {most}{_further(answer)}"
+    several = len({task.priority for task in answer.budget.plan.task}) > 1
+    which = f" of priority {answer.gap_priority}" * several
+    return f". Of what could fit{which} {most}{_further(answer)}"
 
 
 def _further(answer: Choose) -> str:

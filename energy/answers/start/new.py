@@ -55,6 +55,8 @@ def from_demo(
         if moved["span.start"] != plan.span.start:
             changes = {"title": f"My plan, after {demo}"} | changes | moved
     text = built_in_text(f"builtin:{demo}")
+    if changes.get("place.latitude_deg", plan.place.latitude_deg) < 0.0:
+        text = text.replace('# facing = "S"', '# facing = "N"')
     return _aligned(write_changes(text, changes), text)
 
 

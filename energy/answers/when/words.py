@@ -223,10 +223,11 @@ def day_columns(answer: When) -> list[Column]:
         else ""
         for day in days
     ]
+    counts = [_of(day) for day in days]
     columns = [
         Column("start", names),
         Column("answer", [day.answer for day in days]),
-        Column("works in", [_of(day) for day in days], right=True),
+        Column("dull corner" if where(answer) else "works in", counts, right=True),
         Column("lowest", [_percent(day.lowest_percent) for day in days], right=True),
     ]
     if any(day.tried > 1 for day in days):

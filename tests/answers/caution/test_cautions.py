@@ -68,6 +68,22 @@ def test_the_cautions_of_an_example_keep_their_order(name):
     assert shown == sorted(shown, key=MOST_SERIOUS_FIRST.index)
 
 
+@pytest.mark.parametrize(
+    ("panels", "does"),
+    [
+        ([{"i_sc": 6}, {"i_sc": 5}], "Give each kind of panel an input or a controller of its own"),
+        ([{"i_sc": 6, "count": 2, "v_oc": 22}], "Put more in series where its volts allow"),
+        ([{"i_sc": 6}, {"i_sc": 6, "tilt_deg": 60}], "Put more in series where its volts allow"),
+        ([{"i_sc": 11}], "Take another input."),
+        ([{"i_sc": 6}, {"i_sc": 11}], "Take another input"),
+    ],
+)
+def test_too_many_amps_are_met_by_what_helps_there(panels, does):
+    panels = [{"rated_w": 100, "name": f"kind {k}"} | keys for k, keys in enumerate(panels)]
+    raised = found({"panel": panels}, pack(solar_input={"max_a": 10, "max_v": 40}))
+    assert does in raised["string-amps"].text
+
+
 def test_the_closing_line_defers_in_one_sentence():
     assert CLOSING.count(".") == 1
     assert {"codes", "instructions", "licensed"} <= set(re.findall(r"\w+", CLOSING))

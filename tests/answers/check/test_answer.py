@@ -5,6 +5,7 @@ invented.
 """
 
 import re
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -13,10 +14,19 @@ from told import at_a_glance, unfolded
 
 from energy import Plan, check
 from energy.answers.check.words import sheet, what_decides
+from energy.answers.choose.how_many import how_many
+from energy.answers.start.new import from_demo
+from energy.plan.documents import parse
 from energy.simulation.budget import budget
 from energy.simulation.result import needed
 
 PLACE = {"latitude_deg": 46.5, "longitude_deg": 8.0, "timezone": "Europe/Zurich"}
+
+STRONG = {
+    "pack.capacity_wh": 4000,
+    "pack.discharge_max_w": 2000,
+    "pack.inverter": {"rated_w": 900, "surge_w": 1800},
+}
 
 
 def shown(answer):
@@ -57,6 +67,43 @@ def test_what_a_limit_turns_away_stops_in_every_weather():
     found = check(lamp(1.0, task=[drill]))
     assert found.answer == "no"
     assert found.chance.powered_percent == 0.0
+
+
+def test_what_runs_with_a_task_that_a_limit_turns_away_is_named():
+    tool = {"supply": "ac", "working_w": 500, "power_factor": 1.0, "minutes": 60}
+    tasks = [
+        tool | {"name": "holes", "at": "10:30"},
+        {"name": "lamp", "supply": "dc12", "working_w": 5, "hours": 10, "at": "08:00"},
+        tool | {"name": "glue", "working_w": 5, "at": "10:10", "minutes": 10},
+        tool | {"name": "boards", "at": "10:00", "priority": 9},
+        tool | {"name": "later", "working_w": 20, "at": "10:30", "priority": 10},
+    ]
+    found = check(lamp(1.0, task=tasks).replace(**STRONG))
+    boards = found.tasks[3]
+    assert boards.why_not == 'with "holes" it asks 1000 VA of the inverter, rated 900 W'
+    assert f'"boards" cannot run: {boards.why_not}' in what_decides(found)
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        ({"pack.inverter.surge_w": 1000}, 'its start and "saw" make 1100 W, the inverter surges'),
+        ({"pack.discharge_max_w": 500}, 'with losses and "saw"'),
+    ],
+)
+def test_each_limit_that_tasks_share_names_those_that_run(changes, why):
+    saw = {"name": "saw", "supply": "ac", "working_w": 400, "minutes": 60, "at": "10:00"}
+    pump = saw | {"name": "pump", "working_w": 200, "start_w": 700, "priority": 9}
+    plan = lamp(1.0, task=[saw, pump]).replace(**STRONG | changes)
+    assert check(plan).tasks[1].why_not.startswith(why)
+
+
+def test_outlets_that_several_tasks_share_name_those_that_run():
+    heater = {"name": "heater", "supply": "dc12", "working_w": 90, "minutes": 60, "at": "10:00"}
+    three = [heater | {"name": f"fan {k}", "working_w": 10} for k in (1, 2)]
+    asked = [heater, *three, heater | {"name": "pump", "priority": 9}]
+    why = check(lamp(1.0, task=asked).replace(**STRONG)).tasks[3].why_not
+    assert why.startswith('with "heater", "fan 1" and 1 more 200 W are asked of the 12 V outlets')
 
 
 @pytest.mark.parametrize("seed", range(40, 60))
@@ -106,3 +153,21 @@ def test_the_number_in_a_no_or_an_almost_is_more_than_may(seed):
         assert uses + (tried - (works or tried)) > may
     else:
         assert found.yes or found.budget.overloads or found.chance.scenarios == 1
+
+
+def test_an_almost_in_which_some_weathers_stop_too_says_how_many_fail_in_all():
+    changes = {
+        "at": "-43.12 -73.61",
+        "date": "2026-12-07",
+        "now": datetime(2026, 11, 27, tzinfo=UTC),
+    }
+    plan = Plan.from_dict(parse(from_demo(**changes), "plan"))
+    found = check(plan.replace(**{"task.2.times": 17}))
+    deciding = found.budget.low_end
+    stops, fails = int((~deciding.powered).sum()), int((~deciding.success).sum())
+    words = what_decides(found)
+    assert found.answer == "almost"
+    assert 0 < stops < fails
+    assert f"but {fails - stops} use the reserve: {fails} fail; the goal allows" in words
+    more = how_many(plan, "angle-grinder-115")
+    assert (more.count, more.one_more_fails) == (0, fails)

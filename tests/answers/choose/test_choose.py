@@ -521,6 +521,6 @@ def test_no_more_effort_is_offered_than_the_command_takes(effort, further):
     open_end = {"effort": effort, "proven": False, "gap_percent": 5.0, "gap_priority": 2}
     answer = replace(choose(plan([lamp])), **open_end)
     text = told(lambda width: sheet(answer, width), width=200)
-    assert "Of what could fit of priority 2 at most 5 % is missing" in text
+    assert "Of what could fit at most 5 % is missing" in text  # all are of one priority
     assert ("--effort 6 looks further" in text) is further
     assert "--effort 7" not in text

@@ -21,7 +21,7 @@ from energy.answers.check.check import task_answers
 from energy.answers.page.carried import carried
 from energy.answers.page.coarse import rounded
 from energy.model.timeline import to_utc
-from energy.simulation.overloads import why_refused
+from energy.simulation.overloads import why_not_beside
 from energy.simulation.random_factors import lognormal
 
 SHARE_OF_C = 1e-9
@@ -99,9 +99,7 @@ def assert_same_words(mine, ours):
         if said.runs:
             assert task["whyNot"] == said.why_not
         else:  # `energy check` looks further, for whether it could run at any other time
-            turned_away, bursts = ours.overloads_by_task[k], len(ours.bursts_by_task[k])
-            figures = ours.plan.task[k]
-            refused = why_refused(figures.supply, figures.start_w, turned_away, bursts)
+            refused = why_not_beside(ours, k, len(ours.bursts_by_task[k]))
             assert task["whyNot"] in (said.why_not, refused)
 
 

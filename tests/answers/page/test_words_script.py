@@ -107,7 +107,7 @@ SAID = (
     "It runs flat", "but it uses the reserve", "It stays powered", "It gets too cold", "Works in",
     "Something stops", "more use the reserve", "Mostly", "(too cold to give)", "Must-run",
     "Nothing stops in any", "in a dull corner", "cannot run", "cannot always run", "more cannot",
-    "and the pack runs flat", "the pack gets too cold",
+    "and the pack runs flat", "the pack gets too cold", " fail; the goal allows",
 )  # fmt: skip
 
 
@@ -131,16 +131,16 @@ WATTS = st.one_of(
     start_w=WATTS,
     numbers=st.tuples(WATTS, WATTS),
     counts=st.tuples(st.integers(1, 3), st.integers(0, 2)),
-    together=st.sampled_from(["", " and all that runs"]),
+    others=st.sampled_from(["", '"saw" and 2 more']),
 )
 def test_why_a_task_is_refused_is_said_as_in_python(
-    limit, supply, start_w, numbers, counts, together
+    limit, supply, start_w, numbers, counts, others
 ):
     turned_away, more = counts
-    refused = [Overload(Burst(0, 0, ()), limit, *numbers)] * turned_away
+    refused = [Overload(Burst(0, 0, ()), limit, *numbers, 0.0)] * turned_away
     theirs = [{"limit": limit, "asked": numbers[0], "allowed": numbers[1]}] * turned_away
-    expected = why_refused(supply, start_w, refused, turned_away + more, together)
-    assert call("whyRefused", supply, start_w, theirs, turned_away + more, together) == expected
+    expected = why_refused(supply, start_w, refused, turned_away + more, others)
+    assert call("whyRefused", supply, start_w, theirs, turned_away + more, others) == expected
 
 
 @given(WATTS, st.integers(0, 2))

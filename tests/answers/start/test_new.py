@@ -34,6 +34,16 @@ def test_a_new_plan_starts_tomorrow_at_its_place(new):
     assert plan.place.timezone == "Europe/Stockholm"
 
 
+@pytest.mark.parametrize("at", ["-43 -73.6", "43 -73.6", "0 -78"])
+def test_the_facing_that_is_offered_is_the_one_that_is_left_out(new, tmp_path, at):
+    _, plan = new("--at", at)
+    file, facing = tmp_path / "plan.toml", "N" if at.startswith("-") else "S"
+    offered = f'# facing = "{facing}"                      # a compass word'
+    assert offered in file.read_text()
+    file.write_text(file.read_text().replace(offered, offered[2:]))
+    assert Plan.read(file).panel == plan.panel
+
+
 def test_a_new_plan_starts_tomorrow_at_the_demos_place_and_bears_no_other_months_name(new):
     _, plan = new()
     assert plan.span.start == datetime(2026, 10, 20, 7)

@@ -59,6 +59,14 @@ def test_a_row_says_of_each_day_what_the_answer_knows():
     assert (marks.count("best"), marks.count("first yes"), marks.count("worst")) == (1, 1, 1)
 
 
+def test_the_counts_of_a_rough_place_are_headed_by_where_they_are_counted():
+    climate = demo().plan.replace(weather={"kind": "climate"})
+    rough = when(climate, end=demo().days[1].start)
+    heads = [next(row for row in lines(a) if row.startswith("start ")) for a in (demo(), rough)]
+    counts = [re.findall("works in|dull corner", head) for head in heads]
+    assert counts == [["works in"], ["dull corner"]]
+
+
 def test_the_headline_tells_to_wait_and_what_today_lacks():
     text = " ".join(line.strip() for line in lines(demo()))
     assert "YES Wait until Tue 15 Sep: it works in 29 of 31 weathers, on Mon 14 Sep in 27;" in (

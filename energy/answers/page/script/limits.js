@@ -15,10 +15,11 @@
  */
 
 /**
- * Why a burst does not run: the limit's name, the number that broke it and the number allowed.
+ * Why a burst does not run: the limit's name, the number that broke it, the number allowed, and
+ * when most is asked.
  * limit: no-inverter | inverter-off | inverter | surge | surge-time | dc12 | usb | discharge |
  * battery. Watts (inverter: VA; surge-time: seconds).
- * @typedef {{burst: Burst, limit: string, asked: number, allowed: number}} Overload
+ * @typedef {{burst: Burst, limit: string, asked: number, allowed: number, atS: number}} Overload
  */
 
 /**
@@ -173,7 +174,7 @@ function switchOnAll(sums, accepted, tasks) {
  */
 function admit(sums, burst, task) {
   if (task.supply === "ac" && sums.limits.curve === null) {
-    return { burst, limit: "no-inverter", asked: 0, allowed: 0 };
+    return { burst, limit: "no-inverter", asked: 0, allowed: 0, atS: burst.startS };
   }
   const rows = rowsOf(sums, burst, task);
   const changed = [sums.outletW[task.supply], sums.va, sums.surgeW, sums.surgeS, sums.on];
@@ -214,16 +215,18 @@ function rowsOf({ edges, limits, hull }, burst, task) {
 }
 
 /**
- * The first limit that the sums pass in some segments.
+ * The first limit that the sums pass in some segments, and when most is asked.
  * @param {Sums} sums
  * @param {Task["supply"]} supply
  * @param {Rows} rows
  */
 function broken(sums, supply, [first, last]) {
   for (const { limit, allowed, askedIn } of limitsMet(sums, supply)) {
-    let asked = 0;
-    for (let row = first; row < last; row++) asked = Math.max(asked, askedIn(row));
-    if (asked > allowed * MAY_PASS) return { limit, asked, allowed };
+    let [asked, most] = [0, first];
+    for (let row = first; row < last; row++) {
+      if (askedIn(row) > asked) [asked, most] = [askedIn(row), row];
+    }
+    if (asked > allowed * MAY_PASS) return { limit, asked, allowed, atS: sums.edges[most] };
   }
   return null;
 }

@@ -11,6 +11,7 @@ const VERDICTS = {
   overloads: "overloads",
 };
 const OUTLETS = { ac: "the mains outlets", dc12: "the 12 V outlets", usb: "the USB outlets" };
+const MOST_NAMED = 2; // of the tasks that run then
 
 /**
  * A number with so many digits, exact halves to the even one.
@@ -81,15 +82,15 @@ function shortClock(kit, timeS) {
 // --- why a task does not run --------------------------------------------------------------------
 
 /**
- * The limit that a task breaks, with the numbers; beside: what else asks of the pack.
+ * The limit that a task breaks, with the numbers; others: what else asks then.
  * @param {"ac" | "dc12" | "usb"} supply
  * @param {number} startW
  * @param {Pick<Overload, "limit" | "asked" | "allowed">[]} turnedAway not empty
  * @param {number} bursts of how many
- * @param {string} [beside]
+ * @param {string} others
  */
-function whyRefused(supply, startW, turnedAway, bursts, beside = " and all that runs") {
-  const why = brokenLimit(supply, startW, turnedAway[0], beside);
+function whyRefused(supply, startW, turnedAway, bursts, others) {
+  const why = brokenLimit(supply, startW, turnedAway[0], others);
   return turnedAway.length < bursts ? `${turnedAway.length} of ${bursts} times: ${why}` : why;
 }
 
@@ -97,9 +98,10 @@ function whyRefused(supply, startW, turnedAway, bursts, beside = " and all that 
  * @param {"ac" | "dc12" | "usb"} supply
  * @param {number} startW
  * @param {Pick<Overload, "limit" | "asked" | "allowed">} overload
- * @param {string} beside
+ * @param {string} others
  */
-function brokenLimit(supply, startW, { limit, asked: askedW, allowed: allowedW }, beside) {
+function brokenLimit(supply, startW, { limit, asked: askedW, allowed: allowedW }, others) {
+  const [beside, also] = others === "" ? ["", ""] : [`with ${others} `, ` and ${others}`];
   const digits = Number(fixed(askedW, 0)) > Number(fixed(allowedW, 0)) ? 0 : 1;
   const [asked, allowed] = [`${fixed(askedW, digits)} W`, `${fixed(allowedW, digits)} W`];
   switch (limit) {
@@ -108,19 +110,19 @@ function brokenLimit(supply, startW, { limit, asked: askedW, allowed: allowedW }
     case "inverter-off":
       return "the inverter is off then";
     case "inverter":
-      return `asks ${fixed(askedW, 0)} VA of the inverter, rated ${allowed}`;
+      return `${beside}${others && "it "}asks ${fixed(askedW, 0)} VA of the inverter, rated ${allowed}`;
     case "surge":
       return askedW <= startW * (1.0 + 1e-9)
         ? `starts at ${asked}, the inverter surges to ${allowed}`
-        : `its start and what else runs make ${asked}, the inverter surges to ${allowed}`;
+        : `its start and ${others || "what else runs"} make ${asked}, the inverter surges to ${allowed}`;
     case "surge-time":
       return `its start lasts ${brief(askedW)} s, the inverter surges for ${brief(allowedW)} s`;
     case "discharge":
-      return `with losses${beside} ${asked} are asked of the pack, it gives ${allowed}`;
+      return `with losses${also} ${asked} are asked of the pack, it gives ${allowed}`;
     case "battery":
-      return `with losses${beside} ${asked} are asked of the battery, which can give ${allowed}`;
+      return `with losses${also} ${asked} are asked of the battery, which can give ${allowed}`;
     default:
-      return `${asked} are asked of ${OUTLETS[supply]}, which give ${allowed}`;
+      return `${beside}${asked} are asked of ${OUTLETS[supply]}, which give ${allowed}`;
   }
 }
 
@@ -140,7 +142,30 @@ function whyTurnedAway(kit, { tasks }, laid, k) {
     return `${why}: it can never run on this pack`;
   }
   const turnedAway = laid.overloads.filter(({ burst }) => burst.task === k);
-  return whyRefused(supply, start_w, turnedAway, own.length);
+  const others = runningWith(tasks, laid.bursts, turnedAway[0]);
+  return whyRefused(supply, start_w, turnedAway, own.length, others);
+}
+
+/**
+ * The other tasks that a burst met when most was asked of its limit, in words.
+ * @param {Task[]} tasks
+ * @param {Burst[]} running
+ * @param {Overload} overload
+ */
+function runningWith(tasks, running, { burst: refused, limit, atS }) {
+  const order = ranked(tasks);
+  const first = new Set(order.slice(0, order.indexOf(refused.task)));
+  const shared = limit === "discharge" || limit === "battery";
+  const others = running.filter(
+    ({ task, pieces }) =>
+      first.has(task) &&
+      (shared || tasks[task].supply === tasks[refused.task].supply) &&
+      pieces.some(({ startS, endS }) => startS <= atS && atS < endS),
+  );
+  const numbers = [...new Set(others.map(({ task }) => task))].sort((a, b) => a - b);
+  const names = numbers.map((task) => `"${tasks[task].name}"`);
+  const more = names.length - MOST_NAMED;
+  return andList(more > 0 ? [...names.slice(0, MOST_NAMED), `${more} more`] : names);
 }
 
 /**
@@ -295,8 +320,9 @@ function almostWords(answer) {
   const share = works === tried ? `any of ${tried}` : `${works} of ${tried}`;
   const buts = uses > 0 ? [`${uses} use the reserve`] : [];
   if (cold > 0) buts.push(`in ${cold} the pack gets too cold to give`);
-  const may = mayFailOf(answer, outcome);
-  return `Nothing stops in ${share} weathers${where}, but ${andList(buts)}; the goal allows ${may}`;
+  const fail = works === tried ? "" : `: ${tried - countOf(success)} fail`;
+  const words = `Nothing stops in ${share} weathers${where}, but ${andList(buts)}${fail}`;
+  return `${words}; the goal allows ${mayFailOf(answer, outcome)}`;
 }
 
 /**
