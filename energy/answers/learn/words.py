@@ -45,7 +45,8 @@ def learned_sheet(answer: Learned, width: int, *, every: bool = False) -> Sheet:
 def unused_part(lines: Sequence[str], width: int, *, every: bool) -> Part:
     """What was written and could not be used, whatever room there is."""
     shown = lines if every else lines[:MOST_UNUSED]
-    texts = [text for line in shown for text in labelled("Not used", f"{line}.", width)]
+    sentences = [line if line.endswith("?") else f"{line}." for line in shown]
+    texts = [text for line in sentences for text in labelled("Not used", line, width)]
     if left := len(lines) - len(shown):
         texts.append(f"{' ' * LABEL}{left} more not used: --all")
     return part(texts)

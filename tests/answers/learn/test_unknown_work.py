@@ -162,11 +162,12 @@ def test_what_was_not_used_is_said_first_and_never_folded():
 
 
 def test_of_very_many_lines_the_first_are_shown_and_the_number():
-    lines = [f"row {k}: wrong" for k in range(12)]
+    lines = ["row 1: did you mean this?", *(f"row {k}: wrong" for k in range(2, 13))]
     few, every = (
         [str(line) for line in unused_part(lines, 80, every=every).lines] for every in (False, True)
     )
     assert len(every) == 12
+    assert every[0].endswith("this?")
     assert few == [*every[:10], "          2 more not used: --all"]
 
 
