@@ -5,6 +5,7 @@ The span they belong to is laid out in `observe`.
 
 from collections.abc import Sequence, Set
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -69,6 +70,17 @@ def is_read(percent: float) -> bool:
     return 0.0 < percent < HIGHEST_READ
 
 
+def around_unknown_work(rows: Sequence[Row]) -> list[tuple[Row, Row]]:
+    """The readings of the charge next before and next after each unknown work, in order."""
+    read: dict[float, Row] = {}
+    for row in rows:
+        if row.battery_percent is not None:
+            read.setdefault(row.time_s, row)
+    unknown = np.searchsorted(list(read), [row.time_s for row in rows if row.work_unknown])
+    after = np.unique(unknown).tolist()
+    return [pair for k, pair in enumerate(pairwise(read.values()), start=1) if k in after]
+
+
 def with_observations(
     day: ForwardModel,
     posterior: Posterior,
@@ -85,7 +97,7 @@ def with_observations(
     rows, selection = day.rows, Selection()
     with_percent = [row for row in rows if row.battery_percent is not None]
     start_s = with_percent[0].time_s if with_percent else float(day.case.edges[0])
-    starts = {start_s, *(float(day.case.edges[restart.edge]) for restart in day.restarts)}
+    starts = {start_s, *(after.time_s for _, after in around_unknown_work(rows))}
     sigma = PERCENT_SIGMA_LATER if later else PERCENT_SIGMA
     _percents(with_percent, starts, sigma, selection)
     for row in rows:

@@ -22,6 +22,7 @@ from energy.answers.learn.forward_model import (
 from energy.answers.learn.observations import (
     PLUG_METER,
     Selection,
+    around_unknown_work,
     is_read,
     with_observations,
 )
@@ -41,7 +42,7 @@ from energy.simulation.cables import solar_limit_w
 START_READ, START_UNREAD = 1.0, 25.0
 START_AT_END = 3.0  # a display that shows full, or empty, does so for some points
 BURST_SCATTER = 0.20
-MOST_INTERVALS = 60
+MOST_INTERVALS, MOST_RESTARTS = 60, 20
 NOT_KNOWN = (
     "nothing is learned of the time since the battery_percent before: what was done is not known"
 )
@@ -119,28 +120,25 @@ def _with_start(case: Case, first: Row | None) -> tuple[Case, float, list[str]]:
 def _with_restarts(case: Case, rows: Sequence[Row]) -> tuple[Case, tuple[Restart, ...], list[str]]:
     """The case with edges at the readings of the charge to either side of unknown work, where it
     starts afresh, and lines about that. Raises PlanError where it would do so too often."""
-    read: dict[float, Row] = {}
-    for row in rows:
-        if row.battery_percent is not None:
-            read.setdefault(row.time_s, row)
-    moments = list(read)
-    unknown = np.searchsorted(moments, [row.time_s for row in rows if row.work_unknown])
-    after = [k for k in np.unique(unknown).tolist() if 0 < k < len(moments)]
-    if len(after) > MOST_INTERVALS:
+    apart, selection = around_unknown_work(rows), Selection()
+    for _, after in apart:
+        selection.leave(after, NOT_KNOWN)
+    again = {before.time_s for before, _ in apart}  # from here too nothing can be followed
+    apart = [(before, after) for before, after in apart if after.time_s not in again]
+    if len(apart) > MOST_RESTARTS:
         raise PlanError(
             [
-                f"what was done before {len(after)} of the rows cannot be used; at most"
-                f" {MOST_INTERVALS} may be so: write them again"
+                f"what was done is not known at {len(apart)} times; at most {MOST_RESTARTS} may be"
+                " so: write these rows again"
             ]
         )
-    for k in after:
-        case = case.split(moments[k - 1]).split(moments[k])
-    restarts, ends, selection = [], [], Selection()
-    for k in after:
-        share, sd, at_end = _start(read[moments[k]])
-        restarts.append(Restart(int(np.searchsorted(case.edges, moments[k])), share, sd))
+    for before, after in apart:
+        case = case.split(before.time_s).split(after.time_s)
+    restarts, ends = [], []
+    for _, after in apart:
+        share, sd, at_end = _start(after)
+        restarts.append(Restart(int(np.searchsorted(case.edges, after.time_s)), share, sd))
         ends += at_end
-        selection.leave(read[moments[k]], NOT_KNOWN)
     return case, tuple(restarts), [*selection.lines(), *ends]
 
 

@@ -192,12 +192,22 @@ def test_watts_at_the_outlets_while_unknown_work_goes_on_teach_nothing():
     assert not day.observed
 
 
+def test_unknown_work_in_row_after_row_is_one_gap():
+    rows = "09:00,80,,,,,\n10:00,70,,haeter,1,,\n11:00,60,,haeter,1,,\n12:00,50,,,,,\n"
+    _, day = day_of(PLAN, parsed(rows).rows)
+    assert len(day.restarts) == 1
+    assert [seen.value for seen in day.observed] == [50.0]
+
+
 def test_more_unknown_work_than_can_be_followed_is_refused_in_a_line():
-    rows = "".join(f"{9 + k // 30:02}:{2 * (k % 30):02},70,,haeter,1,,\n" for k in range(62))
+    rows = "".join(
+        f"{9 + k // 30:02}:{2 * (k % 30):02},70,,{'haeter,1' if k % 2 else ','},,\n"
+        for k in range(43)
+    )
     with pytest.raises(PlanError) as caught:
         day_of(PLAN, parsed(rows).rows)
     assert caught.value.problems == [
-        "what was done before 61 of the rows cannot be used; at most 60 may be so: write them again"
+        "what was done is not known at 21 times; at most 20 may be so: write these rows again"
     ]
 
 
