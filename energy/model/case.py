@@ -28,6 +28,17 @@ class Load:
     watts: Array
     lead_loss: float = 0.0
 
+    def split(self, segment: int) -> "Load":
+        """The same with a new segment of this number, cut off the one before."""
+        begin, end = np.searchsorted(self.rows, [segment - 1, segment])
+        rows = np.where(self.rows >= segment, self.rows + 1, self.rows)
+        cut = slice(begin, end)  # one row, or none where nothing is asked
+        return replace(
+            self,
+            rows=np.insert(rows, end, rows[cut] + 1),
+            watts=np.insert(self.watts, end, self.watts[cut]),
+        )
+
     def between(self, first: int, last: int) -> "Load":
         """What is asked in the segments from `first` to before `last`, which then count from 0."""
         begin, end = np.searchsorted(self.rows, [first, last])
@@ -108,6 +119,22 @@ class Case:
             temp_pack=self.temp_pack if self.temp_pack.shape[1] == 1 else self.temp_pack[:, only],
             factor=self.factor[:, only],
             inverter_on=inverter_on if inverter_on.ndim == 1 else inverter_on[:, only],
+        )
+
+    def split(self, time_s: float) -> "Case":
+        """The same with an edge at a moment, where it lies within the case [UTC s]."""
+        if time_s in self.edges or not self.edges[0] < time_s < self.edges[-1]:
+            return self
+        at = int(np.searchsorted(self.edges, time_s))  # the new segment, after the one that it cuts
+        rows = np.insert(np.arange(self.edges.size - 1), at, at - 1)
+        return replace(
+            self,
+            edges=np.insert(self.edges, at, time_s),
+            solar_row=self.solar_row[rows],
+            charger_w=self.charger_w[rows],
+            temp_row=self.temp_row[rows],
+            inverter_on=self.inverter_on[rows],
+            loads=[load.split(at) for load in self.loads],
         )
 
     def between(self, first: int, last: int) -> "Case":

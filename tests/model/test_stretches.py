@@ -117,3 +117,14 @@ def test_averages_keep_the_energy_of_each_day() -> None:
     ):
         by_day = np.add.reduceat(fine, rows.first_row[:-1])
         assert np.add.reduceat(coarse, cells.first_row[:-1]) == pytest.approx(by_day)
+
+
+def test_an_edge_more_changes_nothing_that_is_simulated() -> None:
+    case = random_case(1, PACKS["lithium"])
+    whole = by_scenarios(case, packs_of(case), SHARE, LIMIT_W)
+    at_s = float(case.edges[20:22].mean())
+    cut, plain = simulate(whole.split(at_s)), simulate(whole)
+    assert whole.split(at_s).edges[21] == at_s
+    assert np.delete(cut.store_wh, 21, axis=0) == pytest.approx(plain.store_wh, abs=1e-6)
+    assert cut.unmet_wh == pytest.approx(plain.unmet_wh, rel=1e-6)
+    assert whole.split(float(case.edges[3])) is whole

@@ -4,6 +4,7 @@ Between two rows a counted tool's bursts lie in equal shares, as a plan's own wo
 follow one another, for there is one pair of hands.
 """
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -37,19 +38,21 @@ class CountedWork:
 
 @dataclass(frozen=True)
 class DonePlan:
-    """A plan with the work that was counted; tasks are the numbers of those tasks, from 0, and
-    notes lines about counts that cannot be."""
+    """A plan with the work that was counted; tasks are the numbers of those tasks, from 0; notes
+    lines about counts that cannot be, and rows all rows, those of such counts as unknown work."""
 
     plan: Plan
     tasks: range
     notes: list[str]
+    rows: tuple[Row, ...]
 
 
 def with_counted_work(plan: Plan, rows: Sequence[Row]) -> DonePlan:
     """The plan with each counted tool as it was counted, on the days on which it was."""
-    counted, notes = _counted(plan, rows)
+    rows, notes = _checked(plan, rows)
+    counted = _counted(plan, rows)
     if not counted:
-        return DonePlan(plan, range(0), notes)
+        return DonePlan(plan, range(0), notes, rows)
     first = plan.span.start.toordinal()
     days: dict[str, set[int]] = defaultdict(set)
     for work in counted:
@@ -72,8 +75,9 @@ def with_counted_work(plan: Plan, rows: Sequence[Row]) -> DonePlan:
         done = plan.replace(task=tables or [NO_TASK])
     except PlanError as error:
         lines = [f"the counts are left out: {line}" for line in error.problems]
-        return DonePlan(plan, range(0), [*notes, *lines])
-    return DonePlan(done, range(kept_tasks, len(tables)), notes)
+        rows = tuple(replace(r, work_unknown=r.work_unknown or r.count is not None) for r in rows)
+        return DonePlan(plan, range(0), [*notes, *lines], rows)
+    return DonePlan(done, range(kept_tasks, len(tables)), notes, rows)
 
 
 def _one_after_another(plan: Plan, counted: Sequence[CountedWork]) -> list[CountedWork]:
@@ -99,29 +103,50 @@ def _in_parts(plan: Plan, works: list[CountedWork]) -> list[CountedWork]:
     ]
 
 
-def _counted(plan: Plan, rows: Sequence[Row]) -> tuple[list[CountedWork], list[str]]:
-    """The counts that fit the time since the row before; a tool's day with one that does not is
-    left as planned."""
-    counted, notes, wrong = [], [], set()
+def _checked(plan: Plan, rows: Sequence[Row]) -> tuple[tuple[Row, ...], list[str]]:
+    """The rows, those with a count that cannot be as unknown work, and a line for each of these."""
+    checked, notes = [], []
     for row in rows:
-        if row.tool is None or row.count is None:
-            continue
-        earlier = [other.at for other in rows if other.at < row.at]
-        start = max(earlier[-1] if earlier else plan.span.start, row.at - timedelta(hours=23.9))
-        work = CountedWork(row.tool, row.count, start, row.at)
-        each_s = burst_s(plan.task[_task_of(plan, row.tool)])
-        room_s = (row.at - start).total_seconds()
-        if each_s is None:
-            notes.append(f"row {row.number}: {row.tool} simply runs on: it cannot be counted")
-            wrong.add((work.tool, work.day))
-        elif row.count * each_s > room_s:
-            notes.append(
-                f"row {row.number}: {row.count} x {each_s:g} s do not fit into the {room_s:g} s"
-                f" since the row before; {row.tool} is taken as planned that day"
-            )
-            wrong.add((work.tool, work.day))
-        counted.append(work)
-    return [work for work in counted if (work.tool, work.day) not in wrong], notes
+        line = ""
+        if row.tool is not None and row.count is not None:
+            each_s = burst_s(plan.task[_task_of(plan, row.tool)])
+            room_s = (row.at - _since(plan, rows, row)).total_seconds()
+            if each_s is None:
+                line = f"{row.tool} simply runs on: it cannot be counted"
+            elif row.count * each_s > room_s:
+                line = (
+                    f"{row.count} x {each_s:g} s do not fit into the {room_s:g} s since the row"
+                    f" before. {_advice(int(room_s // each_s))}"
+                )
+        if line:
+            notes.append(f"row {row.number}: {line}")
+        checked.append(replace(row, work_unknown=True) if line else row)
+    return tuple(checked), notes
+
+
+def _advice(fitting: int) -> str:
+    """What to do where so many fit one after another."""
+    if not fitting:
+        return "Was it begun before that row?"
+    return f"Were they side by side? Write rows of at most {fitting} each, all with this time"
+
+
+def _counted(plan: Plan, rows: Sequence[Row]) -> list[CountedWork]:
+    """What was counted; none of what is not known, which is not as planned either."""
+    return [
+        CountedWork(row.tool, 0 if row.work_unknown else row.count, _since(plan, rows, row), row.at)
+        for row in rows
+        if row.tool is not None
+        and row.count is not None
+        and burst_s(plan.task[_task_of(plan, row.tool)]) is not None
+    ]
+
+
+def _since(plan: Plan, rows: Sequence[Row], row: Row) -> datetime:
+    """The moment from which on the work of a row was done."""
+    earlier = bisect_left(rows, row.at, key=lambda other: other.at)
+    since = rows[earlier - 1].at if earlier else plan.span.start
+    return max(since, row.at - timedelta(hours=23.9))
 
 
 def _task_of(plan: Plan, tool: str) -> int:

@@ -5,6 +5,7 @@ as every answer's. `observe` makes a forward model from a plan; `fit` inverts it
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -53,11 +54,21 @@ class LoadFactor:
 
 
 @dataclass(frozen=True)
+class Restart:
+    """An edge of the case at which the charge was read after a time of which nothing is known: its
+    share of the capacity, with its standard deviation."""
+
+    edge: int
+    share: float
+    sd_percent: float
+
+
+@dataclass(frozen=True)
 class ForwardModel:
     """A span laid out so that it can be asked what would have been read in it.
 
     Scenarios are m, segments n, figures p, skies' nuisances s. All nuisances are standard normal,
-    (q, m): the start charge, then the skies', then the work's.
+    (q, m): the start charge, then the skies', then the work's, then the restarts'.
 
     budget: the plan's own, of the whole span.
     case: the stretch of it that was read; its last two loads are the idle draw beyond the plan's
@@ -70,6 +81,8 @@ class ForwardModel:
     load_factors: one a load of the case.
     tools: the name in the kit file of each task's tool.
     start_sd_percent: the standard deviation of the start charge.
+    restarts: where the charge starts afresh, in order.
+    rows: all that was written, with what of it is unknown work; unused: lines about that.
     observed: what was read and counts; notes: lines about what does not.
     """
 
@@ -86,13 +99,17 @@ class ForwardModel:
     load_factors: tuple[LoadFactor, ...]
     tools: tuple[str, ...]
     start_sd_percent: float
+    restarts: tuple[Restart, ...]
+    rows: tuple[Row, ...]
+    unused: tuple[str, ...]
     observed: tuple[Observation, ...]
     notes: tuple[str, ...]
 
     @property
     def nuisances(self) -> int:
         """How many things only the day decides."""
-        return 2 + int(self.sky.shape[1]) + max(factor.nuisance for factor in self.load_factors)
+        work = 1 + max(factor.nuisance for factor in self.load_factors)
+        return 1 + int(self.sky.shape[1]) + work + len(self.restarts)
 
     @property
     def sigma(self) -> Array:
@@ -144,9 +161,7 @@ class ForwardModel:
         )
         sun = self._panel_w(theta, nuisance, scale)
         case = replace(self.case, battery=battery, solar_w=sun, factor=factor)
-        share = battery.start_share + self.start_sd_percent / 100.0 * nuisance[0]
-        store = battery.capacity_wh * np.clip(share, 0.0, 1.0)
-        return case, (store, np.zeros_like(store))
+        return case, _state(case, battery.start_share, self.start_sd_percent, nuisance[0])
 
     def _panel_w(self, theta: Array, nuisance: Array, scale: Array) -> Array:
         """What the panels give in each segment, (n, m); `scale` (m,) is of the nuisances."""
@@ -161,7 +176,29 @@ class ForwardModel:
     def charge(self, theta: Array, nuisance: Array) -> Array:
         """State of charge at the segments' edges [percent], (n + 1, m)."""
         case, state = self.scenarios(theta, nuisance)
-        return 100.0 * simulate(case, state=state).store_wh / case.battery.capacity_wh
+        return 100.0 * self._run(case, state, nuisance)[0] / case.battery.capacity_wh
+
+    def _run(
+        self, case: Case, state: tuple[Array, Array], nuisance: Array, *, detail: bool = False
+    ) -> tuple[Array, Array]:
+        """The store at the edges [Wh], (n + 1, m), and with `detail` what the pack took of the sun
+        [W], (n, m), from one start to the next."""
+        edges = [0, *(restart.edge for restart in self.restarts), case.edges.size - 1]
+        restarted = nuisance[self.nuisances - len(self.restarts) :]
+        starts = [
+            _state(case, restart.share, restart.sd_percent, z)
+            for restart, z in zip(self.restarts, restarted, strict=True)
+        ]
+        store_wh = np.empty((case.edges.size, case.battery.capacity_wh.size))
+        solar_w = np.empty((case.edges.size - 1 if detail else 0, store_wh.shape[1]))
+        for (first, last), begun in zip(pairwise(edges), [state, *starts], strict=True):
+            store_wh[first] = begun[0]
+            if first < last:
+                part = simulate(case.between(first, last), detail, begun)
+                store_wh[first : last + 1] = part.store_wh
+                if detail:
+                    solar_w[first:last] = part.detail["solar_w"]
+        return store_wh, solar_w
 
     def predict(self, theta: Array, nuisance: Array) -> Array:
         """What would have been read, (observed, m); shapes as for `scenarios`."""
@@ -176,10 +213,10 @@ class ForwardModel:
         """The same for so few scenarios that they fit into memory."""
         case, state = self.scenarios(theta, nuisance)
         metered, _ = self.scenarios(theta, nuisance, in_percent=False)
-        edges, store_wh = case.edges, simulate(case, state=state).store_wh
+        edges, (store_wh, _) = case.edges, self._run(case, state, nuisance)
         taken_wh = np.zeros_like(store_wh)
         if any(seen.kind == "solar_wh" for seen in self.observed):
-            taken_w = simulate(metered, detail=True, state=state).detail["solar_w"]
+            _, taken_w = self._run(metered, state, nuisance, detail=True)
             np.cumsum(taken_w * np.diff(edges)[:, None] / HOUR_S, axis=0, out=taken_wh[1:])
 
         def value(seen: Observation) -> Array:
@@ -197,6 +234,13 @@ class ForwardModel:
             return np.asarray(seen.stated_w * theta[seen.figure] / self.stated_factor[seen.figure])
 
         return np.array([value(seen) for seen in self.observed]).reshape(-1, theta.shape[1])
+
+
+def _state(case: Case, share: float, sd_percent: float, nuisance: Array) -> tuple[Array, Array]:
+    """The battery's state at a charge that was read, with its nuisance, (m,)."""
+    share_of_each = np.clip(share + sd_percent / 100.0 * nuisance, 0.0, 1.0)
+    store = case.battery.capacity_wh * share_of_each
+    return store, np.zeros_like(store)
 
 
 def load_w(case: Case, segment: int) -> Array:

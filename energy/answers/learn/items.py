@@ -127,8 +127,11 @@ def raw_wh_of(plan: Plan, rows: Sequence[Row]) -> dict[str, float]:
         if row.battery_percent is not None:
             percents.setdefault(row.time_s, row.battery_percent)
     for earlier_s, later_s in pairwise(sorted({row.time_s for row in rows})):
-        counted = [row for row in rows if row.time_s == later_s and row.tool and row.count]
-        if len(counted) != 1 or earlier_s not in percents or later_s not in percents:
+        here = [row for row in rows if row.time_s == later_s]
+        counted = [row for row in here if row.tool and row.count]
+        if len(counted) != 1 or any(row.work_unknown for row in here):
+            continue
+        if earlier_s not in percents or later_s not in percents:
             continue
         tool, count = str(counted[0].tool), int(counted[0].count or 0)
         drop = percents[earlier_s] - percents[later_s]

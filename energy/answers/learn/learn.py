@@ -41,7 +41,8 @@ ENOUGH = "needed are two battery_percent below 95, or solar_w, solar_wh or load_
 @dataclass(frozen=True)
 class Learned:
     """The answer: each figure before and after, what cannot be told apart, what to read next, what
-    of the readings is doubted (these lines are notes too); and the kit file with all that in it."""
+    of the readings is doubted, what was done and could not be used (these lines are notes too); and
+    the kit file with all that in it."""
 
     plan: Plan
     readings: Readings
@@ -49,6 +50,7 @@ class Learned:
     apart: tuple[str, ...]
     next_reading: str
     doubts: tuple[str, ...]
+    unused: tuple[str, ...]
     notes: tuple[str, ...]
     kit_file: KitFile = field(repr=False)
     before: Posterior = field(repr=False)
@@ -137,18 +139,19 @@ def learn(
     everything = observe(plan, rows, prior, later=later)
     kept = believed(plan, readings, prior, everything, later)
     day, result = kept.day, kept.fit
+    unused = (*readings.problems, *(f"{readings.name}: {line}" for line in day.unused))
     if result is None:
         lines = [*day.notes, *(kept.lines or [f"too little was read to learn from; {ENOUGH}"])]
-        raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
+        raise PlanError([*unused, *(f"{readings.name}: {line}" for line in lines)])
     if result.contradicts(prior, len(day.observed)):
         lines = [_contradiction(figures, prior, result), *start_note(plan, day, rows)]
-        raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
+        raise PlanError([*unused, *(f"{readings.name}: {line}" for line in lines)])
     posterior = result.posterior
     left_out = {*kept.left_out} - {seen.row for seen in day.observed}
     updated = with_profiles(kit_file, plan, posterior, day.stated_factor, f"{OWN}, to {last}")
     updated = with_posterior(updated, posterior, last)
     updated = with_readings(updated, readings.name, [row for row in rows if row not in left_out])
-    items = figure_items(figures, prior, posterior, raw_wh_of(plan, rows))
+    items = figure_items(figures, prior, posterior, raw_wh_of(plan, day.rows))
     doubts = kept.lines or tuple(start_note(plan, day, rows))
     suggestions = what_to_read(plan, posterior, day.budget, most=1)
     return Learned(
@@ -158,7 +161,8 @@ def learn(
         apart=tuple(confounded(figures, day, result)),
         next_reading=suggestions[0].text if suggestions else "",
         doubts=doubts,
-        notes=(*readings.problems, *day.notes, *doubts, *wins_over(plan, updated)),
+        unused=unused,
+        notes=(*unused, *day.notes, *doubts, *wins_over(plan, updated)),
         kit_file=updated,
         before=prior,
         fit=result,

@@ -78,7 +78,8 @@ def believed(
     if best.squares > price and not readings.with_offset:
         hours, squares = _other_clock(plan, readings.rows, prior, day, later)
         if squares + price < best.squares:
-            raise PlanError([f"{readings.name}: {_clock_in_words(hours, plan)}"])
+            lines = [*day.unused, _clock_in_words(hours, plan)]
+            raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
     return best
 
 

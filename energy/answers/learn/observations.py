@@ -3,8 +3,9 @@
 The span they belong to is laid out in `observe`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -29,6 +30,7 @@ EVEN_TOOL, LIVELY_TOOL = float(np.hypot(PLUG_METER, RUN_ON_SCATTER)), 0.15
 LEAST_W, LEAST_WH = 1.0, 1.0
 HIGHEST_READ = 95.0  # percent: from here on displays wait for the end of charging
 EVEN_KINDS = ("steady", "charging")
+UNKNOWN = "watts and watt-hours teach nothing where it is not known what was done"
 NAMED = 6  # rows in one line
 
 
@@ -68,29 +70,45 @@ def is_read(percent: float) -> bool:
     return 0.0 < percent < HIGHEST_READ
 
 
+def around_unknown_work(rows: Sequence[Row]) -> list[tuple[Row, Row]]:
+    """The readings of the charge next before and next after each unknown work, in order."""
+    read: dict[float, Row] = {}
+    for row in rows:
+        if row.battery_percent is not None:
+            read.setdefault(row.time_s, row)
+    unknown = np.searchsorted(list(read), [row.time_s for row in rows if row.work_unknown])
+    after = np.unique(unknown).tolist()
+    return [pair for k, pair in enumerate(pairwise(read.values()), start=1) if k in after]
+
+
 def with_observations(
     day: ForwardModel,
     posterior: Posterior,
-    rows: Sequence[Row],
     called_clear: Mask,
     later: bool,
 ) -> ForwardModel:
-    """The day with all that can be used of the rows, and lines about what cannot.
+    """The day with all that can be used of its rows, and lines about what cannot.
 
     called_clear (n,) are the segments whose sky was called clear; later: other days were learned
     before, so that a display's own bend adds up.
     """
     usual = posterior.mean[:, None], np.zeros((day.nuisances, 1))
     charge, (case, _) = day.charge(*usual)[:, 0], day.scenarios(*usual)
-    selection = Selection()
+    rows, selection = day.rows, Selection()
     with_percent = [row for row in rows if row.battery_percent is not None]
     start_s = with_percent[0].time_s if with_percent else float(day.case.edges[0])
-    _percents(with_percent, PERCENT_SIGMA_LATER if later else PERCENT_SIGMA, selection)
+    starts = {start_s, *(after.time_s for _, after in around_unknown_work(rows))}
+    sigma = PERCENT_SIGMA_LATER if later else PERCENT_SIGMA
+    _percents(with_percent, starts, sigma, selection)
     for row in rows:
         if row.time_s < start_s:
             selection.leave(row, "before the first battery_percent nothing is learned")
     within = [row for row in rows if row.time_s >= start_s]
     for row in within:
+        if row.work_unknown:
+            if (row.solar_w, row.solar_wh, row.load_w) != (None, None, None):
+                selection.leave(row, UNKNOWN)
+            continue
         at = segment_at(day.case.edges, row.time_s)
         percent = charge[at + 1] if row.battery_percent is None else row.battery_percent
         full = percent >= day.budget.plan.pack.taper_from_percent
@@ -103,8 +121,8 @@ def with_observations(
     return replace(day, observed=tuple(selection.observed), notes=(*day.notes, *selection.lines()))
 
 
-def _percents(read: Sequence[Row], sigma: float, selection: Selection) -> None:
-    """The percentages after the first, which is where the day begins."""
+def _percents(read: Sequence[Row], starts: Set[float], sigma: float, selection: Selection) -> None:
+    """The percentages, but for those at the `starts` [UTC s], from which the charge is followed."""
     shown: dict[float, float] = {}
     for row in read:
         percent = row.battery_percent or 0.0
@@ -112,9 +130,11 @@ def _percents(read: Sequence[Row], sigma: float, selection: Selection) -> None:
             if percent != shown[row.time_s]:
                 selection.leave(row, "a second battery_percent for one time; the first counts")
             continue
-        if shown and is_read(percent):
+        if row.time_s in starts:
+            pass
+        elif is_read(percent):
             selection.observed.append(Observation("battery_percent", row, percent, sigma))
-        elif shown:
+        else:
             bounds = f"of 0, or of {HIGHEST_READ:.0f} and more"
             selection.leave(row, f"a battery_percent {bounds}, teaches nothing")
         shown[row.time_s] = percent
@@ -174,6 +194,9 @@ def _counter(day: ForwardModel, rows: Sequence[Row], selection: Selection) -> No
     previous: Row | None = None
     for row in rows:
         if row.solar_wh is None:
+            continue
+        if row.work_unknown:
+            previous = row
             continue
         step, since_s = row.solar_wh, _dark_since(day, row)
         if previous is not None and previous.at.date() == row.at.date():

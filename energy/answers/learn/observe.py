@@ -13,10 +13,16 @@ import numpy as np
 
 from energy.answers.learn.component_names import pack_key, panel_key, tools_of
 from energy.answers.learn.counted_work import with_counted_work
-from energy.answers.learn.forward_model import RUN_ON_SCATTER, ForwardModel, LoadFactor
+from energy.answers.learn.forward_model import (
+    RUN_ON_SCATTER,
+    ForwardModel,
+    LoadFactor,
+    Restart,
+)
 from energy.answers.learn.observations import (
     PLUG_METER,
     Selection,
+    around_unknown_work,
     is_read,
     with_observations,
 )
@@ -26,7 +32,7 @@ from energy.answers.learn.sun_prior import sun_prior
 from energy.model import Array
 from energy.model.case import Case, Load
 from energy.model.electronics import inverter_curve
-from energy.plan import Plan
+from energy.plan import Plan, PlanError
 from energy.plan.task import Task
 from energy.simulation.budget import Budget, as_done, budget
 from energy.simulation.cables import solar_limit_w
@@ -36,7 +42,10 @@ from energy.simulation.cables import solar_limit_w
 START_READ, START_UNREAD = 1.0, 25.0
 START_AT_END = 3.0  # a display that shows full, or empty, does so for some points
 BURST_SCATTER = 0.20
-MOST_INTERVALS = 60
+MOST_INTERVALS, MOST_RESTARTS = 60, 20
+NOT_KNOWN = (
+    "nothing is learned of the time since the battery_percent before: what was done is not known"
+)
 
 
 def observe(
@@ -54,7 +63,7 @@ def observe(
     save work. Raises PlanError where the plan cannot be run.
     """
     counted = with_counted_work(plan, rows)
-    done, result = counted.plan, previous
+    done, rows, result = counted.plan, counted.rows, previous
     if result is None or result.plan is not done:
         result = budget(done, previous=previous)
     if any(overload.burst.task in counted.tasks for overload in result.overloads):
@@ -63,6 +72,7 @@ def observe(
     begins_s = float(result.time_s[0]) if first is None else first.time_s
     case = _at_rest(_stretch(result.case, begins_s, rows[-1].time_s), rows)
     case, start_sd, start_lines = _with_start(case, first)
+    case, restarts, unknown_lines = _with_restarts(case, rows)
     sun = sun_prior(result, case, rows)
     tools = tools_of(done, plan)
     charger_w, read_w, charger_lines = _charger(case, rows)
@@ -89,26 +99,61 @@ def observe(
         load_factors=tuple(load_factors),
         tools=tuple(tools),
         start_sd_percent=start_sd,
+        restarts=restarts,
+        rows=rows,
+        unused=(*counted.notes, *unknown_lines),
         observed=(),
-        notes=(*counted.notes, *start_lines, *charger_lines),
+        notes=(*start_lines, *charger_lines),
     )
-    return with_observations(day, posterior, rows, sun.called_clear, later)
+    return with_observations(day, posterior, sun.called_clear, later)
 
 
 def _with_start(case: Case, first: Row | None) -> tuple[Case, float, list[str]]:
     """The case from the charge that was read first, its standard deviation [percent], and a line
     where the display was at one of its ends."""
-    if first is None or first.battery_percent is None:
+    if first is None:
         return case, START_UNREAD, []
-    percent, sd, lines = first.battery_percent, START_READ, []
-    if not is_read(percent):
-        sd = START_AT_END
-        lines = [
-            f"row {first.number}: a display stays at {percent:g} % for a while, so the start is"
-            f" known to some {START_AT_END:.0f} points only"
-        ]
-        percent = min(max(percent, START_AT_END), 100.0 - START_AT_END)
-    return replace(case, battery=replace(case.battery, start_share=percent / 100.0)), sd, lines
+    share, sd, lines = _start(first)
+    return replace(case, battery=replace(case.battery, start_share=share)), sd, lines
+
+
+def _with_restarts(case: Case, rows: Sequence[Row]) -> tuple[Case, tuple[Restart, ...], list[str]]:
+    """The case with edges at the readings of the charge to either side of unknown work, where it
+    starts afresh, and lines about that. Raises PlanError where it would do so too often."""
+    apart, selection = around_unknown_work(rows), Selection()
+    for _, after in apart:
+        selection.leave(after, NOT_KNOWN)
+    again = {before.time_s for before, _ in apart}  # from here too nothing can be followed
+    apart = [(before, after) for before, after in apart if after.time_s not in again]
+    if len(apart) > MOST_RESTARTS:
+        raise PlanError(
+            [
+                f"what was done is not known at {len(apart)} times; at most {MOST_RESTARTS} may be"
+                " so: write these rows again"
+            ]
+        )
+    for before, after in apart:
+        case = case.split(before.time_s).split(after.time_s)
+    restarts, ends = [], []
+    for _, after in apart:
+        share, sd, at_end = _start(after)
+        restarts.append(Restart(int(np.searchsorted(case.edges, after.time_s)), share, sd))
+        ends += at_end
+    return case, tuple(restarts), [*selection.lines(), *ends]
+
+
+def _start(row: Row) -> tuple[float, float, list[str]]:
+    """The charge that a row shows as a share, its standard deviation [percent], and a line where
+    the display was at one of its ends."""
+    percent = row.battery_percent or 0.0
+    if is_read(percent):
+        return percent / 100.0, START_READ, []
+    line = (
+        f"row {row.number}: a display stays at {percent:g} % for a while, so the start is"
+        f" known to some {START_AT_END:.0f} points only"
+    )
+    percent = min(max(percent, START_AT_END), 100.0 - START_AT_END)
+    return percent / 100.0, START_AT_END, [line]
 
 
 def _index(posterior: Posterior, key: str) -> int:

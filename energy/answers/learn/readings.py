@@ -7,7 +7,7 @@ out in `counted_work`; logs of a meter are read in `log`.
 import hashlib
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -36,6 +36,7 @@ COLUMNS = (
 )
 REST = ("nothing", "inverter")  # in place of a tool: nothing ran, or the idle inverter alone
 PANEL: dict[str, float | str] = {"covered": 0.0, "as planned": 1.0, "flat": FLAT}
+ENERGY = {"tool", "count", "charger_w"}  # columns that say what was done since the row before
 MOST_ROWS = 5000
 MIDDAY = (10, 15)  # hours in which panels that are out give more than a thousandth
 KILO_SLACK, DAY_SUN_H = 1.3, 8.0
@@ -53,7 +54,8 @@ class Row:
     charge; solar_w into the pack; solar_wh of the day so far; load_w at the outlets. Since the row
     before: `count` of `tool` were done, or nothing ran (see REST); sky in eighths of cloud;
     charger_w. panel holds until the next row: the share of the light as planned that reached the
-    panels, or FLAT where they lay flat.
+    panels, or FLAT where they lay flat. work_unknown: something that was written of the time since
+    the row before could not be used, so that nothing is learned of it.
     """
 
     number: int
@@ -68,6 +70,7 @@ class Row:
     sky: int | None = None
     charger_w: float | None = None
     panel: float | str | None = None
+    work_unknown: bool = field(default=False, compare=False)
 
     @property
     def mark(self) -> str:
@@ -125,15 +128,17 @@ def _readings(table: Table, plan: Plan) -> Readings:
         raise PlanError([f"{name}: must hold at most {MOST_ROWS} rows (got {len(table.rows)})"])
     problems = [f"{name}: {line}" for line in _unknown(headings)]
     rows: list[Row] = []
-    with_offset = True
+    with_offset, unknown = True, False
     for number, cells in enumerate(replace(table, headings=headings).records(), start=1):
         try:
             row, wrong = _row(number, cells, plan, rows[-1] if rows else None)
         except ValueError as error:
             problems.append(f"{name}: row {number}: {error}")
+            unknown = True
             continue
-        problems += [f"{name}: row {number}: {line}" for line in wrong]
-        rows.append(row)
+        problems += [f"{name}: row {number}: {line}" for line in wrong.values()]
+        rows.append(replace(row, work_unknown=unknown or bool(ENERGY & wrong.keys())))
+        unknown = "panel" in wrong  # which holds until the next row
         with_offset &= OFFSET.search(cells.get("time", "")) is not None
     _refuse_other_units(name, rows, plan)
     return Readings(name, tuple(rows), tuple(problems), with_offset)
@@ -182,9 +187,9 @@ def _unknown(headings: Sequence[str]) -> list[str]:
 
 def _row(
     number: int, cells: dict[str, str], plan: Plan, previous: Row | None
-) -> tuple[Row, list[str]]:
-    """One row, and a line for each of its cells that cannot be used and is left out. Raises
-    ValueError where the row as a whole cannot be used."""
+) -> tuple[Row, dict[str, str]]:
+    """One row, and by column a line for each of its cells that cannot be used and is left out.
+    Raises ValueError where the row as a whole cannot be used."""
     at = _moment(cells.get("time", ""), plan, previous)
     span = plan.span
     if not span.start <= at <= span.end:
@@ -206,19 +211,19 @@ def _row(
         "panel": _panel,
     }
     values: dict[str, Any] = {}
-    problems = []
+    problems = {}
     for column, read in readers.items():
         if text := cells.get(column, ""):
             try:
                 values[column] = read(text)
             except ValueError as error:
-                problems.append(f"{column} {error}")
+                problems[column] = f"{column} {error}"
     if "count" in values and "tool" not in values:
         if not cells.get("tool", ""):
-            problems.append("count needs a tool beside it")
+            problems["count"] = "count needs a tool beside it"
         del values["count"]
     if values.get("tool") in REST and values.pop("count", None) is not None:
-        problems.append(f"count: {values['tool']} is not counted")
+        problems["count"] = f"count: {values['tool']} is not counted"
     return Row(number, at, to_utc(at, ZoneInfo(plan.place.timezone)), **values), problems
 
 

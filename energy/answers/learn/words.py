@@ -14,11 +14,11 @@ from energy.answers.learn.own_figures import Own
 from energy.answers.learn.posterior import words
 from energy.answers.learn.score import Score
 from energy.show import table
-from energy.show.layout import Part, Sheet, ended, folded, labelled, listed, notes_part, part
+from energy.show.layout import LABEL, Part, Sheet, ended, folded, labelled, listed, notes_part, part
 from energy.show.numbers import measured
 from energy.show.table import Column, rows
 
-MOST_READINGS = 10
+MOST_READINGS, MOST_UNUSED = 10, 10
 FIGURES = 3  # of the person's own that are named
 SAID = 2  # figures in the headline
 
@@ -32,13 +32,24 @@ def learned_sheet(answer: Learned, width: int, *, every: bool = False) -> Sheet:
     head = [Text(line, "bold") for text in said for line in folded(text, width)]
     parts = [Part([[*head, Text()]]), items_part(answer.items, width, every=every)]
     apart = [f"not separable by these readings: {line}" for line in answer.apart]
-    notes = [note for note in answer.notes if note not in answer.doubts]
+    notes = [note for note in answer.notes if note not in {*answer.doubts, *answer.unused}]
     if answer.next_reading:
         parts.append(part(labelled("Next", answer.next_reading, width)))
+    parts.append(unused_part(answer.unused, width, every=every))
     return Sheet(
         [*parts, notes_part([*apart, *notes], width, every)],
         {"figures": lambda width: items_part(answer.items, width, every=True).lines},
     )
+
+
+def unused_part(lines: Sequence[str], width: int, *, every: bool) -> Part:
+    """What was written and could not be used, whatever room there is."""
+    shown = lines if every else lines[:MOST_UNUSED]
+    sentences = [line if line.endswith("?") else f"{line}." for line in shown]
+    texts = [text for line in sentences for text in labelled("Not used", line, width)]
+    if left := len(lines) - len(shown):
+        texts.append(f"{' ' * LABEL}{left} more not used: --all")
+    return part(texts)
 
 
 def finding(answer: Learned) -> str:
@@ -116,8 +127,10 @@ def score_sheet(answer: Score, width: int, *, every: bool = False) -> Sheet:
     """How far the prediction lay off: the readings that lay furthest off, or each."""
     head = [Text(line, "bold") for line in folded(score_finding(answer), width)]
     parts = [Part([[*head, Text()]]), _compared(answer, width, every)]
+    unused = answer.readings.problems
+    notes = [note for note in answer.notes if note not in unused]
     return Sheet(
-        [*parts, notes_part(answer.notes, width, every)],
+        [*parts, unused_part(unused, width, every=every), notes_part(notes, width, every)],
         {"readings": lambda width: _compared(answer, width, True).lines},
     )
 

@@ -74,6 +74,12 @@ def test_a_clock_that_is_hours_off_teaches_nothing_and_is_named(times, hours, sa
     assert said in line
 
 
+def test_what_was_not_used_is_said_before_a_clock_is_doubted():
+    with pytest.raises(PlanError) as caught:
+        taught(seen(1) + "later,20\n")
+    assert ['"later" is not a time' in line for line in caught.value.problems] == [True, False]
+
+
 def test_times_with_their_offset_from_utc_are_believed():
     try:
         problems = taught(seen(1, zone="+02:00")).notes
