@@ -19,18 +19,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 TURNS = 15
-READINGS = """time,battery_percent,solar_w,tool,count
-07:30,97,,,
-09:20,93,40,,
-10:00,88,52,angle-grinder-115,4
-10:40,83,63,angle-grinder-115,4
-11:20,79,75,angle-grinder-115,4
-12:00,75,84,angle-grinder-115,4
-13:00,76,96,,
-15:00,70,71,drill-10,24
-16:00,64,55,,
-18:00,58,20,,
-"""  # invented
+TIMES = ("07:30", "09:20", "10:00", "10:40", "11:20", "12:00", "13:00", "15:00", "16:00", "18:00")
 
 
 def main() -> None:
@@ -46,6 +35,8 @@ def main() -> None:
     from energy.answers.learn.readings import parse_readings
     from energy.plan import Plan
 
+    readings = of_a_middling_day()
+
     def check_it() -> None:
         answer = check(Plan.read("builtin:cloudy-repair"))
         told(lambda width: text.sheet(answer, width))
@@ -53,7 +44,7 @@ def main() -> None:
 
     def learn_it() -> None:
         plan = Plan.read("builtin:cloudy-repair")
-        answer = learn(plan, parse_readings(READINGS, plan))
+        answer = learn(plan, parse_readings(readings, plan))
         told(lambda width: learning.learned_sheet(answer, width))
 
     check_it()
@@ -70,6 +61,24 @@ def seconds(ask: Callable[[], None]) -> float:
     start = time.perf_counter()
     ask()
     return time.perf_counter() - start
+
+
+def of_a_middling_day() -> str:
+    """What the display would read on the demo's first day in its middling weather (invented)."""
+    import numpy as np
+
+    from energy.plan import Plan
+    from energy.simulation.budget import budget
+
+    result = budget(Plan.read("builtin:cloudy-repair"))
+    clock = {f"{result.local(t):%d %H:%M}": t for t in np.arange(*result.time_s[[0, -1]], 60.0)}
+    day = f"{result.calendar.first:%d}"
+    percent = [
+        np.interp(clock[f"{day} {time}"], result.time_s, result.middle_charge_percent)
+        for time in TIMES
+    ]
+    rows = [f"{time},{round(read)}" for time, read in zip(TIMES, percent, strict=True)]
+    return "\n".join(["time,battery_percent", *rows]) + "\n"
 
 
 if __name__ == "__main__":
