@@ -53,7 +53,7 @@ def better_pose(result: Budget, is_enough: Callable[[Change], bool]) -> Ladder |
     if is_enough(best.change(1.0)):
         return best
     early = sought.yields(_emptying(result.low_end)).best()
-    if all(abs(a - b) <= SAME_POSE_DEG for a, b in zip(pose, early, strict=True)):
+    if np.allclose(pose, early, rtol=0.0, atol=SAME_POSE_DEG):
         return best
     emptying = _standing(result, sought, early, ", for the hours in which the pack empties")
     return emptying if is_enough(emptying.change(1.0)) else best
