@@ -4,7 +4,7 @@ What a burst draws lives in `demand`, the inverter's curve in `electronics`.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -33,6 +33,13 @@ class Limits:
     idle_w: float
     discharge_max_w: float
     battery_max_w: float
+
+    def allow_all_of(self, other: "Limits") -> bool:
+        """Whether they differ from others, if at all, in a pack that gives more."""
+        discharge_w, battery_w = other.discharge_max_w, other.battery_max_w
+        as_weak = replace(self, discharge_max_w=discharge_w, battery_max_w=battery_w)
+        gives_more = self.discharge_max_w >= discharge_w and self.battery_max_w >= battery_w
+        return gives_more and as_weak == other
 
 
 @dataclass(frozen=True)

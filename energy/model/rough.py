@@ -13,6 +13,7 @@ from energy.model.case import ALL, Case
 from energy.model.simulate import Simulated, blank, block_of, row_blocks
 
 STEP_S, LEAD_ACID_STEP_S = 1800.0, 600.0  # what lead-acid has at hand dips within minutes
+FEWER_BLOCKS = 8  # times than a simulation: with few scenarios calls cost more than cells
 
 
 def rough(case: Case, scenarios: Index | slice = ALL) -> Simulated:
@@ -29,7 +30,7 @@ def rough(case: Case, scenarios: Index | slice = ALL) -> Simulated:
     step_s = STEP_S if battery.lithium else LEAD_ACID_STEP_S
     state, short = start(battery), np.zeros(battery.capacity_wh.size, dtype=bool)
     simulated.store_wh[0, scenarios] = state[0]
-    for rows in row_blocks(case.edges.size - 1, short.size):
+    for rows in row_blocks(case.edges.size - 1, max(short.size // FEWER_BLOCKS, 1)):
         block = block_of(case, rows)
         step = np.floor(case.edges[rows] / step_s)
         begins = np.diff(step, prepend=-1.0) != 0.0

@@ -6,6 +6,7 @@ What a burst draws is for `model.demand`, which of them the limits let run for `
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 
 import numpy as np
 
@@ -68,6 +69,12 @@ class Placed:
     bursts: tuple[Burst, ...]
     begun: Begun
     notes: tuple[str, ...]
+
+    @cached_property
+    def marks_s(self) -> list[float]:
+        """When anything starts or ends [UTC s], in no order."""
+        pieces = (piece for burst in self.bursts for piece in burst.pieces)
+        return [time_s for piece in pieces for time_s in (piece.start_s, piece.end_s)]
 
 
 def days_of(plan: Plan, calendar: Calendar) -> list[list[Day]]:

@@ -4,7 +4,7 @@ When tasks run is for `bursts`; a plan laid out with its weather is for `case`.
 """
 
 from collections.abc import Container, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -62,18 +62,18 @@ def demand_of(
         and previous.lost == lost
         and np.array_equal(previous.edges, edges)
     )
-    if previous is not None and alike and previous.limits == limits:
-        return previous
+    if previous is not None and alike:
+        if previous.limits == limits:
+            return previous
+        if not previous.overloads and limits.allow_all_of(previous.limits):
+            return replace(previous, limits=limits)
     turned_away = tuple(
         overload
         for overload in overloads(edges, placed.bursts, plan.task, order, limits, placed.begun)
         if overload.burst.task not in did
     )
     accepted = running(placed.bursts, turned_away)
-    if previous is not None and alike and not (turned_away or previous.overloads):
-        loads = previous.loads
-    else:
-        loads = _loads(edges, accepted, plan, order, lost)
+    loads = _loads(edges, accepted, plan, order, lost)
     on = inverter_on(edges, accepted, plan.task, limits, placed.begun)
     asked_wh, turned_away_wh = (
         energy_by_task(bursts, len(plan.task))
@@ -93,8 +93,7 @@ def edges_of(days: Days, placed: Placed) -> Array:
     plan, calendar = days.plan, days.calendar
     windows = [w for c in plan.charger for w in calendar.windows(c.between, c.days)]
     windows += _inverter_windows(plan, calendar) or []
-    marks = [t for b in placed.bursts for piece in b.pieces for t in (piece.start_s, piece.end_s)]
-    marks += [t for window in windows for t in window]
+    marks = [*placed.marks_s, *(t for window in windows for t in window)]
     edges = grid(*days.span, [*days.cells.tolist(), *marks])
     if edges.size > MOST_SEGMENTS:
         raise PlanError(

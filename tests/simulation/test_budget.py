@@ -384,6 +384,10 @@ OTHERS: dict[str, dict] = {
     "a limit": {"pack.solar_input.max_w": 90},
     "a simple controller": {"pack.solar_input.kind": "pwm", "pack.nominal_v": 12.8},
     "a thin cable": {"run": [{"from": "panel", "to": "pack", "length_m": 12, "mm2": 1.5}]},
+    "a larger pack": {"pack.capacity_wh": 3000, "pack.resistive_h": 0.06},
+    "a pack that gives more": {"pack.discharge_max_w": 4000},
+    "a pack that gives too little": {"pack.discharge_max_w": 40},
+    "a stronger outlet": {"pack.dc12.rated_w": 600},
 }
 
 
@@ -400,3 +404,16 @@ def test_a_changed_plan_is_what_it_is_alone(kind: str) -> None:
         assert found.charge_percent == pytest.approx(alone.charge_percent, abs=1e-9), name
         for entry, wh in alone.ledger_wh.items():
             assert found.ledger_wh[entry] == pytest.approx(wh, abs=1e-6), (name, entry)
+        assert found.overloads == alone.overloads, name
+
+
+def test_a_pack_that_gives_more_runs_what_was_turned_away() -> None:
+    weak = budget(plan({**LAMP, "working_w": 50}, discharge_max_w=40))
+    assert weak.overloads
+    for more_w in (45, 4000):
+        found, alone = (
+            changed(weak, {"pack.discharge_max_w": more_w}),
+            budget(weak.plan.replace(**{"pack.discharge_max_w": more_w})),
+        )
+        assert found.overloads == alone.overloads
+        assert np.array_equal(found.charge_percent, alone.charge_percent)

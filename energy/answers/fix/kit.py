@@ -251,6 +251,7 @@ def more_panel(result: Budget) -> Ladder:
         free=False,
         most=MOST_PANEL_W,
         whole=False,
+        likely=total,
         change=change,
         words=lambda more: (
             f"{math.ceil(more)} W more panel, set up the same: {math.ceil(total + more)} W in all."
@@ -265,6 +266,7 @@ def more_pack(result: Budget) -> Ladder:
         free=False,
         most=(MOST_PACK - 1.0) * old,
         whole=False,
+        likely=old,
         change=lambda more: {"pack.capacity_wh": round(old + more, 4)},
         words=lambda more: f"{math.ceil(more)} Wh more pack: {math.ceil(old + more)} Wh in all.",
     )

@@ -1,5 +1,6 @@
 """What a kind of change is: how far it goes, what it does to the plan at a size, and in words."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -11,7 +12,8 @@ Change = dict[str, Any]
 class Ladder:
     """A kind of change: what it does at a size, and in words.
 
-    Sizes go from 0 to most, whole numbers or any; left out, the change is made or not.
+    Sizes go from 0 to most, whole numbers or any; left out, the change is made or not. `likely` is
+    the size at which the search for one begins.
     """
 
     kind: str
@@ -20,3 +22,4 @@ class Ladder:
     words: Callable[[float], str]
     most: float = 1.0
     whole: bool = True
+    likely: float = math.inf

@@ -98,4 +98,5 @@ def _both(given: Ladder, size: float, open_: Ladder) -> Ladder:
         words=words,
         most=open_.most,
         whole=open_.whole,
+        likely=open_.likely,
     )

@@ -13,6 +13,8 @@ FINEST = 1e-4  # of the most that a kind of change can do: less is nothing
 FEW = 3
 FAR_PERCENT = 3.0  # of charge: where most of a few misses by so much, none of them is enough
 
+End = tuple[float, float]  # a size and how far it is from working
+
 
 def smallest_size(
     ladder: Ladder,
@@ -23,23 +25,17 @@ def smallest_size(
     """The smallest size that works, None if none; `tried` says whether one does and how far it is
     from working, under how far none at all is. The search goes on from sizes looked at before.
 
-    The largest is tried first, then a few one after another. Of many, between one that works and
-    one that does not, the next is guessed by the method of Anderson and Björck (1973,
-    doi:10.1007/BF01951936): from how far both are from working, but where an end moved twice, the
-    other counts for less.
+    A few are tried one after another. Of many, between one that works and one that does not, the
+    next is guessed by the method of Anderson and Björck (1973, doi:10.1007/BF01951936): from how
+    far both are from working, but where an end moved twice, the other counts for less.
     """
-    works, over = tried(ladder.most)
-    if ladder.whole and ladder.most <= FEW and over > -FAR_PERCENT:
+    if ladder.whole and ladder.most <= FEW and tried(ladder.most)[1] > -FAR_PERCENT:
         return next((float(n) for n in range(1, int(ladder.most) + 1) if tried(n)[0]), None)
-    if not works:
+    ends = both_ends(ladder, tried, under, looked_at)
+    if ends is None:
         return None
-    low, high, moved = 0.0, ladder.most, 0
-    for size in sorted(looked_at):
-        works, margin = tried(size)
-        if works:
-            high, over = size, margin
-            break
-        low, under = size, margin
+    (low, under), (high, over) = ends
+    moved = int(low > 0.0)
     while not near(low, high, ladder):
         middle = between(low, high, under, over, moved, ladder.whole)
         works, margin = tried(middle)
@@ -50,6 +46,46 @@ def smallest_size(
             over *= still_counts(under, margin) if moved < 0 else 1.0
             low, under, moved = middle, margin, min(moved, 0) - 1
     return high if ladder.whole else min(rounded_up(high), ladder.most)
+
+
+def both_ends(
+    ladder: Ladder,
+    tried: Callable[[float], tuple[bool, float]],
+    under: float,
+    looked_at: Iterable[float],
+) -> tuple[End, End] | None:
+    """A size that does not work and a larger one that does, each with how far it is from working;
+    None where none works.
+
+    The likely size is tried first, then the one at which a straight line is zero, then the largest.
+    """
+    low = 0.0
+    further = min(ladder.likely, ladder.most)
+    for size in sorted(looked_at) or [further]:
+        works, margin = tried(size)
+        if works:
+            return (low, under), (size, margin)
+        further = farther(low, size, under, margin, ladder)
+        low, under = size, margin
+    for size in (further, ladder.most):
+        works, margin = tried(size)
+        if works:
+            return (low, under), (size, margin)
+        low, under = size, margin
+    return None
+
+
+def farther(low: float, size: float, under: float, margin: float, ladder: Ladder) -> float:
+    """The next size where two do not work: a little beyond where a straight line is zero.
+
+    >>> more = Ladder("more", False, lambda _: {}, str, 3000.0, False)
+    >>> farther(0.0, 100.0, -30.0, -10.0, more), farther(0.0, 100.0, -30.0, -30.0, more)
+    (150.45, 3000.0)
+    """
+    if not under < margin < 0.0:  # something else is in the way
+        return ladder.most
+    zero = (1.0 + BEYOND_SHARE) * (size - (size - low) * margin / (margin - under))
+    return min(math.ceil(zero) if ladder.whole else zero, ladder.most)
 
 
 def near(low: float, high: float, ladder: Ladder) -> bool:
