@@ -82,6 +82,26 @@ def test_each_place_is_answered_as_a_check_there_answers(folder):
     assert told["cautions"]
 
 
+def test_panels_that_the_cold_of_a_place_makes_too_much_are_told_beside_its_answer(folder):
+    """Cold silicon gives more volts: IEC 62548 has a string's open circuit reckoned at the lowest
+    temperature expected. What suits the input on the equator can destroy it in the Yukon."""
+    (folder / "places.csv").write_text(
+        "name,latitude,longitude,place.lowest_c\nequator,0.5,32.5,12\nyukon,63.0,-136.0,-45\n"
+    )
+    panel = "{ rated_w = 150, count = 2, v_mp = 33, v_oc = 41 }"
+    (folder / "plan.toml").write_text(PLAN.replace("{ rated_w = 60 }", panel))
+    given = ["--set", "pack.solar_input={max_v=90, max_a=20, connection='series'}"]
+    hot, cold = json.loads(at_places("--json", *given).stdout)["rows"]
+    assert hot["warning"] is None
+    assert "can destroy it: do not connect them" in cold["warning"]
+    said = at_places("--plot", "map.png", *given).stdout
+    assert "1 of 2 plans, marked !: The panels' strings" in " ".join(said.split())
+    (row,) = (line for line in said.splitlines() if line.startswith("yukon"))
+    assert f"{cold['answer']} !" in row
+    (row,) = (line for line in said.splitlines() if line.startswith("equator"))
+    assert "!" not in row
+
+
 def test_the_worst_come_first_and_all_in_their_order_with_an_option(folder, quick):
     (folder / "places.csv").write_text(
         "name,latitude,longitude,pack.capacity_wh\na,1,2,600\nb,1,2,501\nc,1,2,-1\nd,1,2,401\n"

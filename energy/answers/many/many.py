@@ -68,6 +68,11 @@ class Many:
         """How many rows are a problem instead of an answer."""
         return self.counts[PROBLEM]
 
+    @property
+    def warnings(self) -> Counter[str]:
+        """How many rows have each warning."""
+        return Counter(row.warning for row in self.rows if row.warning)
+
     def as_dict(self) -> dict[str, Any]:
         """The rows and how many there are of each kind, as `--json` prints them."""
         return {
@@ -82,7 +87,7 @@ class Many:
 
     def table(self) -> "pd.DataFrame":
         """One row a plan, in the order given: name, latitude, longitude [degrees], answer, chance,
-        low, high, lowest [percent] and error; NaN or None for what is not said."""
+        low, high, lowest [percent], error and warning; NaN or None for what is not said."""
         import pandas as pd
 
         return pd.DataFrame([asdict(row) for row in self.rows], columns=list(COLUMNS))

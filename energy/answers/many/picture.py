@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from energy.answers.caution.words import LABEL_WORDS
 from energy.answers.many.many import Many
 from energy.answers.many.row import Row
-from energy.answers.many.words import headline
+from energy.answers.many.words import headline, warning_words
 from energy.plan.places import is_open_water
 from energy.plan.words import visible
 from energy.show.labels import Room, shorten, style, width_in
@@ -35,6 +36,7 @@ MARKS: dict[str, dict[str, Any]] = {
     "problem": {"marker": "s", "s": 30.0, "facecolor": "white", "edgecolor": COLOURS["ink"]},
     "": {"marker": "P", "s": 34.0, "facecolor": COLOURS["task"], "edgecolor": "white"},
 }
+RING = {"s": 110.0, "facecolor": "none", "edgecolor": COLOURS["limit"], "linewidth": 1.6}
 EDGE_WIDTH, NAME_PX = 0.8, 200.0
 
 
@@ -65,6 +67,7 @@ def answers_map(answer: Many, title: str = "", notes: Sequence[str] = ()) -> "Fi
         (visible(title) or f"{answer.question} of many plans", headline(answer)),
         [
             *(f"{note[0].upper()}{visible(note[1:])}." for note in notes),
+            *(f"{LABEL_WORDS}: {words}" for words in warning_words(answer, "ringed")),
             *_notes(len(rows) - len(placed)),
         ],
         [Box(LEFT_IN, ABOVE_IN, across_in, height_in)],
@@ -167,11 +170,15 @@ def _marks(panel: Any, rows: Sequence[Row], latitude: Any, longitude: Any) -> No
                 clip_on=False,
                 **mark,
             )
+    warned = np.array([bool(row.warning) for row in rows], dtype=bool)
+    if warned.any():
+        at, label = (longitude[warned], latitude[warned]), f"{LABEL_WORDS.lower()}, {warned.sum()}"
+        panel.scatter(*at, label=label, zorder=4.0, clip_on=False, **RING)
     if len(rows):
         panel.legend(
             loc="lower left",
             bbox_to_anchor=(0.0, 1.0),
-            ncols=len(MARKS),
+            ncols=len(MARKS) + 1,
             frameon=False,
             borderpad=0.0,
             handletextpad=0.2,

@@ -8,8 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
+from energy.answers.caution.words import unsuited_words
 from energy.plan import Plan, PlanError
 from energy.plan.words import LONGEST_LINE, one_line
+from energy.simulation.budget import Budget
 
 PROBLEM = "problem"
 LONGEST_NAME, LONGEST_ANSWER = 200, 40
@@ -22,7 +24,8 @@ Question = Callable[[Plan], Any]
 @dataclass(frozen=True)
 class Row:
     """What a plan is told: where it is [degrees], the answer, the chance with its low and high end
-    and the lowest charge of the middling weather [percent], or the error in one line.
+    and the lowest charge of the middling weather [percent], or the error in one line; warning: that
+    the kit must not be connected there as it is.
 
     What an answer does not say is None, and its `answer` empty.
     """
@@ -36,6 +39,7 @@ class Row:
     high: float | None = None
     lowest: float | None = None
     error: str | None = None
+    warning: str | None = None
 
     @property
     def kind(self) -> str:
@@ -84,6 +88,7 @@ def _common(answer: Any) -> dict[str, Any]:
     lowest = getattr(answer, "lowest", None)
     if lowest is None and result is not None:
         lowest = result.lowest()
+    warning = unsuited_words(result) if isinstance(result, Budget) else ""
     word = getattr(answer, "answer", None)
     if word is None and hasattr(answer, "yes"):
         word = "yes" if answer.yes else "no"
@@ -94,4 +99,5 @@ def _common(answer: Any) -> dict[str, Any]:
         "lowest": None if lowest is None else lowest.percent,
     }
     rounded = {key: None if x is None else round(float(x), 1) for key, x in percents.items()}
-    return {"answer": one_line(str(word or ""), LONGEST_ANSWER), **rounded}
+    said = one_line(str(word or ""), LONGEST_ANSWER)
+    return {"answer": said, "warning": warning or None, **rounded}

@@ -7,7 +7,7 @@ beginning of the whole. Each line ends with its row's fingerprint, by which it i
 import csv
 import io
 from collections.abc import Iterator
-from dataclasses import astuple, replace
+from dataclasses import astuple
 from pathlib import Path
 from typing import Any
 
@@ -121,5 +121,5 @@ def _row(line: bytes) -> tuple[Row | None, str]:
         }
     except (ValueError, csv.Error):  # text in another encoding is a ValueError
         return None, ""
-    row = Row(columns["name"], answer=columns["answer"], error=columns["error"] or None)
-    return replace(row, **numbers), mark
+    said = {key: columns[key] or None for key in ("error", "warning")}
+    return Row(columns["name"], answer=columns["answer"], **said, **numbers), mark

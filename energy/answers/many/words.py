@@ -9,6 +9,7 @@ from itertools import chain
 
 from rich.text import Text
 
+from energy.answers.caution.words import LABEL_WORDS
 from energy.answers.many.many import Many
 from energy.answers.many.places import Place
 from energy.answers.many.row import Row
@@ -31,6 +32,7 @@ AT_EACH_PLACE = {
     "sky": "the plan's stated sky at each place",
     "clear": "a clear sky at each place",
 }
+WARNED = "!"
 EACH_ITS_OWN = "what each plan states"
 
 
@@ -42,7 +44,9 @@ def sheet(
     title: of the plan, or where the plans lie. weather: what the answers rest on. width: columns.
     notes: remarks without full stops.
     """
-    rows = answer.rows
+    rows, warned = answer.rows, []
+    for words in warning_words(answer):
+        warned += [*labelled(LABEL_WORDS, words, width), ""]
     worst = nsmallest(MOST_SHOWN + 1, rows, key=lambda row: row.badness)
     beyond = len(rows) - len(worst)
     heading, *items = row_lines(worst, width)
@@ -54,6 +58,7 @@ def sheet(
     parts = [
         Part([[Text(line, "bold") for line in folded(visible(title), width)] + [Text()]]),
         part([*folded(headline(answer), width, 2), ""], "bold"),
+        part(warned, "bold red"),
         ended(table, ""),
         part(labelled("Weather", weather, width), "dim"),
         part([line for note in notes for line in labelled("Note", f"{note}.", width)]),
@@ -107,12 +112,27 @@ def headline(answer: Many) -> str:
     return f"{plans}: {and_list(words) or 'none answered'}."
 
 
+def warning_words(answer: Many, shown: str = f"marked {WARNED}") -> list[str]:
+    """What is not to be connected as it is, in how many plans, and how those are shown; the most
+    frequent first.
+
+    >>> row = Row("hut", answer="yes", warning="Do not connect it.")
+    >>> counts = {"yes": 1, "almost": 0, "no": 0, "problem": 0}
+    >>> warning_words(Many("check", counts, complete=True, kept=(row,)))
+    ['1 of 1 plan, marked !: Do not connect it.']
+    """
+    plans = f"{answer.plans} plan{'' if answer.plans == 1 else 's'}"
+    return [
+        f"{count} of {plans}, {shown}: {words}" for words, count in answer.warnings.most_common()
+    ]
+
+
 def row_lines(rows: Sequence[Row], width: int) -> list[list[str]]:
     """The table's heading, then the lines of each row; what is wrong stands below its row."""
     columns = [
         Column("plan", [visible(row.name) for row in rows]),
         Column("at", [_at(row) for row in rows], right=True, drop=1),
-        Column("answer", [row.kind for row in rows]),
+        Column("answer", [f"{row.kind}{f' {WARNED}' * bool(row.warning)}" for row in rows]),
         Column("chance", [_percent(row.chance) for row in rows], right=True),
         Column("between", [_between(row) for row in rows], right=True, drop=2),
         Column("lowest", [_percent(row.lowest) for row in rows], right=True),

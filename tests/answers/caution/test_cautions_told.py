@@ -27,6 +27,8 @@ from caution_plans import (
 )
 from told import at_a_glance, unfolded
 
+from energy.answers.aim import words as aim_words
+from energy.answers.aim.aim import aim
 from energy.answers.caution.cautions import CLOSING, cautions
 from energy.answers.caution.trust import frost_possible
 from energy.answers.caution.words import CLOSING_SHORT, LABEL_WORDS, care_part, unsuited_part
@@ -306,6 +308,7 @@ ANSWERS = {
     "when": lambda plan: partial(when_words.sheet, when(plan, end=plan.span.start.date())),
     "size": lambda plan: partial(size_words.sheet, size(plan)),
     "page": lambda plan: partial(page_words.sheet, page(plan), demo=False),
+    "aim": lambda plan: partial(aim_words.sheet, aim(plan)),
 }
 
 

@@ -147,7 +147,8 @@ def test_a_plan_that_could_not_be_read_is_a_row_and_is_not_asked():
 def test_the_table_has_a_row_a_plan():
     table = many(refused_from, plans(3), Here()).table()
     assert list(table.columns) == [
-        *("name", "latitude", "longitude", "answer", "chance", "low", "high", "lowest", "error"),
+        *("name", "latitude", "longitude", "answer", "chance", "low", "high", "lowest"),
+        *("error", "warning"),
     ]
     assert table["answer"].tolist() == ["yes", "no", ""]
     assert table["chance"].tolist()[:2] == [50.0, 50.1]
