@@ -1,5 +1,6 @@
 """The commands for a day or a night out: does it stay powered, and which tasks fit?"""
 
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -30,6 +31,7 @@ from energy.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from energy.answers.check.check import Check
     from energy.answers.fix.fix import Fixes
     from energy.show.layout import Part, Sheet
 
@@ -42,6 +44,11 @@ def check(
     csv: Csv = None,
     plot: Plot = None,
     open_it: OpenIt = False,
+    write: Write = None,
+    number: Annotated[
+        int | None,
+        typer.Option("--fix", metavar="N", min=1, help="Of the changes, the one for --write."),
+    ] = None,
     now: Now = None,
     battery: Battery = None,
     done: Done = None,
@@ -66,7 +73,8 @@ def check(
     which reading the rest of the plan misses its goal. Changes that make it a yes were all run
     through every weather. With --now and --battery the rest of a day under way is judged: what was
     planned until then counts as done, but for what --done says, in the unit in which the task is
-    stated. What is undone comes in what is left of its window, else it is left out.
+    stated. What is undone comes in what is left of its window, else it is left out. --write takes
+    the first of the changes, or the one that --fix names.
 
     --csv: the first row is the start, then one row a segment's end: time, charge_percent of the
     middling day, charge_low_percent and charge_high_percent (10th and 90th percentile of the
@@ -79,11 +87,20 @@ def check(
         from energy.answers.caution.cautions import cautions
         from energy.answers.check.check import check as ask
         from energy.answers.check.words import sheet, some_runs
+        from energy.plan import PlanError
         from energy.show import files
         from energy.show.console import console
         from energy.show.progress import progress
 
-        read = asked.read(csv, plot)
+        read = asked.read(csv, plot, write)
+        if number is not None and write is None:
+            raise PlanError(["--fix says which change --write takes: give --write FILE too"])
+        if write is not None and no_fixes:
+            raise PlanError(["--write takes one of the changes: leave out --no-fixes"])
+        if write is not None and now is not None:
+            raise PlanError(
+                ["--write is for a whole plan; energy choose --now writes what is left"]
+            )
         at, charge, was_done = moment(now, read), percent(battery), amounts(done)
         with progress(console(errors=True), "check"):
             answer = ask(read, now=at, battery_percent=charge, done=was_done, skies=skies)
@@ -92,11 +109,16 @@ def check(
             files.write_timeline(answer, csv)
         save_picture(lambda: answer.plot(warned), plot, open_it)
 
+        @cache
         def changes() -> "Fixes":
             from energy.answers.fix.fix import fixes
 
             with progress(console(errors=True), "changes", writes=False) as ticker:
                 return fixes(answer.budget, ticker)
+
+        not_written = ""
+        if write is not None:
+            not_written = _write_fix(asked, write, answer, changes(), number or 1)
 
         def as_dict() -> dict[str, Any]:
             if no_fixes:
@@ -124,7 +146,22 @@ def check(
 
         asked.tell(as_dict, in_words, warned, read)
         asked.written(csv, plot)
+        asked.written(write, but=not_written)
     raise typer.Exit(0 if answer.yes else 1)
+
+
+def _write_fix(asked: Asked, target: Path, answer: "Check", sought: "Fixes", number: int) -> str:
+    """Write the plan with the change of a number; or why there is nothing to write."""
+    from energy.plan import PlanError
+
+    if answer.yes:
+        return "the plan is a yes as it is"
+    if not sought.found:
+        return "no change that was tried makes it a yes"
+    if number > len(sought.found):
+        raise PlanError([f"--fix must be at most {len(sought.found)}, the last of the changes"])
+    asked.write_plan(target, sought.found[number - 1].change)
+    return ""
 
 
 def choose(

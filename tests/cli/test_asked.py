@@ -193,6 +193,59 @@ def test_what_is_written_holds_what_was_asked_and_keeps_its_comments(plan, tmp_p
     assert "# the label" in target.read_text()
 
 
+@pytest.fixture
+def short(plan):
+    """A pack too small for a boiler of an hour at dusk, beside the lamp."""
+    boiler = PLAN.replace("minutes = 10", "minutes = 300").replace("12:00", "15:00")
+    plan.write_text(boiler.replace("capacity_wh = 500 ", "capacity_wh = 300 "))
+    return plan
+
+
+@pytest.mark.parametrize("number", [None, 1, 2, 3])
+def test_a_change_of_the_check_is_written_and_is_a_yes(short, tmp_path, number):
+    told = json.loads(run("check", short, "--json").stdout)
+    assert (told["answer"], len(told["fixes"]) >= 3) == ("no", True)
+    target = tmp_path / "changed.toml"
+    which = [] if number is None else ["--fix", number]
+    assert run("check", short, "--write", target, *which).exit_code == 1
+    fix = told["fixes"][(number or 1) - 1]
+    there = run("check", target, "--json")
+    assert there.exit_code == 0
+    assert json.loads(there.stdout)["chance"] == fix["chance"]
+    assert "# the label" in target.read_text()
+    changed = Plan.read(short).replace(**fix["change"])
+    assert Plan.read(target).model_dump() == changed.model_dump()
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (["--write", "new.toml", "--fix", "99"], "--fix must be at most"),
+        (["--write", "new.toml", "--no-fixes"], "leave out --no-fixes"),
+        (["--write", "new.toml", "--now", "09:00", "--battery", "50"], "energy choose --now"),
+        (["--fix", "1"], "give --write FILE too"),
+    ],
+)
+def test_a_change_that_cannot_be_written_is_refused_in_a_line(short, tmp_path, words, line):
+    words = [tmp_path / word if word == "new.toml" else word for word in words]
+    refused = run("check", short, *words)
+    assert refused.exit_code == 2
+    assert line in refused.stderr.splitlines()[-1]
+    assert not (tmp_path / "new.toml").exists()
+
+
+def test_where_no_change_is_needed_or_none_is_enough_nothing_is_written(plan, tmp_path):
+    target = tmp_path / "new.toml"
+    answer = run("check", plan, "--write", target)
+    assert answer.exit_code == 0
+    assert answer.stdout.splitlines()[-1].endswith("not written: the plan is a yes as it is.")
+    plan.write_text(PLAN.replace("working_w = 100", "working_w = 9000\nmust = true"))
+    answer = run("check", plan, "--write", target)
+    assert answer.exit_code == 1
+    assert answer.stdout.splitlines()[-1].endswith("no change that was tried makes it a yes.")
+    assert not target.exists()
+
+
 def test_a_written_plan_lets_go_of_what_named_a_task_taken_away(plan, tmp_path):
     plan.write_text(PLAN + 'after = "lamp"\n')
     target = tmp_path / "chosen.toml"

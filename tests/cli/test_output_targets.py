@@ -52,6 +52,7 @@ METER = "learn meter meter.csv --tool my-saw"
 PLANS_OWN = ("plan.toml", "my-tools.toml", "my-kit.csv", "log.csv", "sun.csv")
 OUTPUTS = {
     "check --csv": ("check plan.toml --no-fixes", "csv", PLANS_OWN),
+    "check --write": ("check plan.toml --set pack.start_percent=5", "toml", PLANS_OWN),
     "check --plot": ("check plan.toml --no-fixes", "png", PLANS_OWN),
     "many --to": (MANY, "csv", (*PLANS_OWN[:4], "places.csv")),
     "many --plot": (MANY, "png", (*PLANS_OWN[:4], "places.csv")),
