@@ -73,7 +73,10 @@ def demand_of(
         if overload.burst.task not in did
     )
     accepted = running(placed.bursts, turned_away)
-    loads = _loads(edges, accepted, plan, order, lost)
+    if previous is not None and alike and not (turned_away or previous.overloads):
+        loads = previous.loads
+    else:
+        loads = _loads(edges, accepted, plan, order, lost)
     on = inverter_on(edges, accepted, plan.task, limits, placed.begun)
     asked_wh, turned_away_wh = (
         energy_by_task(bursts, len(plan.task))

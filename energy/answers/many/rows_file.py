@@ -116,10 +116,10 @@ def _row(line: bytes) -> tuple[Row | None, str]:
         (cells,) = csv.reader([line.decode().rstrip("\n")], strict=True)
         *values, mark = cells
         columns = dict(zip(COLUMNS, values, strict=True))
-        numbers: dict[str, Any] = {
-            key: float(columns[key]) if columns[key] else None for key in NUMBERS
+        said: dict[str, Any] = {
+            key: (float(text) if key in NUMBERS else text) if text else None
+            for key, text in columns.items()
         }
     except (ValueError, csv.Error):  # text in another encoding is a ValueError
         return None, ""
-    said = {key: columns[key] or None for key in ("error", "warning")}
-    return Row(columns["name"], answer=columns["answer"], **said, **numbers), mark
+    return Row(**said | {key: columns[key] for key in ("name", "answer")}), mark
