@@ -162,8 +162,7 @@ def both(panel_w: float, battery_wh: float) -> str:
 def summary(answer: Size) -> Iterator[str]:
     """Why the pick, and what limits it."""
     years = answer.whole_years
-    if years is None:
-        yield from _beyond_the_input(answer)
+    yield from _beyond_the_input(answer)
     if answer.pick is not None:
         yield f"{answer.why}."
     if answer.limit is not None and (years is not None or answer.pick is not None):

@@ -182,6 +182,9 @@ def test_work_by_daylight_is_sized_for_a_year_with_a_polar_night_in_it() -> None
     answer = year_size(plan)
     assert answer.whole_years is not None
     assert answer.pick is not None
+    assert "solar input" not in " ".join(summary(answer))
+    small_input = year_size(plan.replace(**{"pack.solar_input.max_w": 150}))
+    assert "more than the 150 W the solar input takes" in next(summary(small_input))
 
 
 def test_a_year_in_the_south_begins_in_january() -> None:
