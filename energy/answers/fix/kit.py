@@ -53,10 +53,20 @@ def better_pose(result: Budget, is_enough: Callable[[Change], bool]) -> Ladder |
     if is_enough(best.change(1.0)):
         return best
     early = sought.yields(_emptying(result.low_end)).best()
-    if np.allclose(pose, early, rtol=0.0, atol=SAME_POSE_DEG):
+    if _nearly(pose, early):
         return best
     emptying = _standing(result, sought, early, ", for the hours in which the pack empties")
     return emptying if is_enough(emptying.change(1.0)) else best
+
+
+def _nearly(pose: tuple[float, float], other: tuple[float, float]) -> bool:
+    """Whether two tilts and azimuths are one to whoever props a panel up.
+
+    >>> _nearly((30.0, 358.0), (33.0, 2.0)), _nearly((30.0, 358.0), (33.0, 10.0))
+    (True, False)
+    """
+    away = (np.subtract(pose, other) + 180.0) % 360.0 - 180.0
+    return bool((np.abs(away) <= SAME_POSE_DEG).all())
 
 
 def _emptying(result: Budget) -> Interval:
