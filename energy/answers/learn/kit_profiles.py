@@ -65,7 +65,7 @@ def with_profiles(
             tables.setdefault("tools", {})[name] = table
     capacity, idle = pack_key("capacity_wh", plan), pack_key("idle_w", plan)
     if changed & {capacity, idle}:
-        table = _pack_table(plan.pack, factor.get(capacity, 1.0), factor.get(idle, 1.0))
+        table = _pack_table(plan, factor.get(capacity, 1.0), factor.get(idle, 1.0))
         tables.setdefault("packs", {})[pack_name(plan)] = table
     if plan.panel and (key := panel_key(plan)) in changed:
         for name, panel in zip(panel_names(plan), plan.panel, strict=True):
@@ -106,9 +106,12 @@ def loaded(task: Task, mean_w: float) -> Table:
     return {"duty_percent": rounded(100.0 * share)}
 
 
-def _pack_table(pack: Pack, capacity_factor: float, idle_factor: float) -> Table:
-    """The profile of a pack with its capacity and idle draw scaled."""
-    table = _make_of(pack, PACK_PLACED)
+def _pack_table(plan: Plan, capacity_factor: float, idle_factor: float) -> Table:
+    """The profile of a plan's pack with its capacity and idle draw scaled; the reserve is its
+    profile's, where the plan does not state its own."""
+    pack = plan.pack
+    own = {"reserve_percent"} & plan.source["pack"].keys()
+    table = _make_of(pack, [key for key in PACK_PLACED if key != "reserve_percent" or own])
     table["capacity_wh"] = rounded(pack.capacity_wh * capacity_factor)
     table["idle_w"] = rounded(pack.idle_w * idle_factor)
     table["charge_max_w"], table["discharge_max_w"] = pack.charge_max_w, pack.discharge_max_w

@@ -41,8 +41,8 @@ ENOUGH = "needed are two battery_percent below 95, or solar_w, solar_wh or load_
 @dataclass(frozen=True)
 class Learned:
     """The answer: each figure before and after, what cannot be told apart, what to read next, what
-    of the readings is doubted, what was done and could not be used (these lines are notes too); and
-    the kit file with all that in it."""
+    of the readings is doubted, what was done and could not be used, what the plan must say for the
+    figures to count (these lines are notes too); and the kit file with all that in it."""
 
     plan: Plan
     readings: Readings
@@ -51,6 +51,7 @@ class Learned:
     next_reading: str
     doubts: tuple[str, ...]
     unused: tuple[str, ...]
+    to_count: tuple[str, ...]
     notes: tuple[str, ...]
     kit_file: KitFile = field(repr=False)
     before: Posterior = field(repr=False)
@@ -153,6 +154,7 @@ def learn(
     updated = with_readings(updated, readings.name, [row for row in rows if row not in left_out])
     items = figure_items(figures, prior, posterior, raw_wh_of(plan, day.rows))
     doubts = kept.lines or tuple(start_note(plan, day, rows))
+    to_count = tuple(wins_over(plan, updated))
     suggestions = what_to_read(plan, posterior, day.budget, most=1)
     return Learned(
         plan=plan,
@@ -162,7 +164,8 @@ def learn(
         next_reading=suggestions[0].text if suggestions else "",
         doubts=doubts,
         unused=unused,
-        notes=(*unused, *day.notes, *doubts, *wins_over(plan, updated)),
+        to_count=to_count,
+        notes=(*unused, *day.notes, *doubts, *to_count),
         kit_file=updated,
         before=prior,
         fit=result,

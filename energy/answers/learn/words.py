@@ -32,7 +32,12 @@ def learned_sheet(answer: Learned, width: int, *, every: bool = False) -> Sheet:
     head = [Text(line, "bold") for text in said for line in folded(text, width)]
     parts = [Part([[*head, Text()]]), items_part(answer.items, width, every=every)]
     apart = [f"not separable by these readings: {line}" for line in answer.apart]
-    notes = [note for note in answer.notes if note not in {*answer.doubts, *answer.unused}]
+    elsewhere = {*answer.doubts, *answer.unused, *answer.to_count}
+    notes = [note for note in answer.notes if note not in elsewhere]
+    to_count = [
+        line for text in answer.to_count for line in labelled("To use it", f"{text}.", width)
+    ]
+    parts.append(part(to_count))
     if answer.next_reading:
         parts.append(part(labelled("Next", answer.next_reading, width)))
     parts.append(unused_part(answer.unused, width, every=every))

@@ -2,11 +2,12 @@
 after; and what should be read next."""
 
 from datetime import date
+from functools import partial
 
 import meter_days as lived
 import numpy as np
 import pytest
-from told import unfolded
+from told import told, unfolded
 
 from energy.answers.learn.kit_file import (
     KitFile,
@@ -24,7 +25,7 @@ from energy.answers.learn.own_figures import own
 from energy.answers.learn.posterior import EMPTY, figures_of, size_of
 from energy.answers.learn.readings import parse_readings
 from energy.answers.learn.score import score
-from energy.answers.learn.words import own_part
+from energy.answers.learn.words import learned_sheet, own_part
 from energy.plan import Plan, PlanError
 from energy.simulation.budget import budget
 
@@ -257,6 +258,7 @@ def test_two_panels_of_another_make_are_kept_apart_in_the_kit(tmp_path):
         'panel 2: say profile = "my-panel-2" and take condition_percent out, which the plan states'
         " itself",
     ]
+    assert unfolded(told(partial(learned_sheet, answer))).count("To use it panel") == 2
 
 
 def test_panels_named_as_the_notes_say_take_the_learned_condition(tmp_path):
@@ -408,3 +410,18 @@ def test_a_start_below_the_plans_is_no_error_of_the_prediction():
     assert abs(lower.bias_points) < 3.0
     assert "the day began at 70 %, not at 90 % as planned" in lower.notes[0]
     assert not score(plan, parse_readings(text.format(90, round(end)), plan)).notes
+
+
+@pytest.mark.parametrize(("own", "kept"), [({}, 50.0), ({"reserve_percent": 30}, 30.0)])
+def test_a_learned_pack_keeps_the_reserve_of_its_profile_or_the_plans_own(tmp_path, own, kept):
+    """Lead-acid lasts if seldom drawn below half: common practice, no source."""
+    plan = lived.folded().replace(pack={"profile": "lead-acid-100ah", **own})
+    answer, _ = written(tmp_path, plan, READ)
+    table = answer.kit_file.profiles["packs"]["lead-acid-100ah"]
+    assert table.get("reserve_percent", "") == ("" if own else 50.0)
+    mine = Plan.from_dict(plan.source | {"profiles": ["my-kit.toml"]}, folder=tmp_path)
+    assert mine.pack.reserve_percent == kept
+    assert mine.pack.capacity_wh != plan.pack.capacity_wh
+    again = READ.replace("08:30,88", "08:31,88").replace("11:00,60", "11:01,61")
+    written(tmp_path, mine, again, read_kit_file(tmp_path / "my-kit.toml"))
+    assert Plan.from_dict(mine.source, folder=tmp_path).pack.reserve_percent == kept
