@@ -286,7 +286,8 @@ class Pack(Strict):
     start_percent: Percent = 100.0
     """Charge at the start of the span."""
     reserve_percent: Percent = 15.0
-    """The charge that the plan must stay above. Left out: 15, or the profile's, 50 of lead-acid."""
+    """The charge that the plan must stay above. Left out: the profile's, 50 in those of lead-acid;
+    without a profile 15."""
     health_percent: Annotated[float, Field(ge=1.0, le=100.0)] = 100.0
     """What an older battery still holds of its label."""
     health_spread_percent: Spread = 0.0

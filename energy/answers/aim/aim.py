@@ -18,6 +18,7 @@ from energy.plan.kit import Panel
 from energy.simulation.budget import Budget, budget_of, changed
 from energy.simulation.result import Answered
 from energy.simulation.work import cells_of, check_searchable
+from energy.weather.record import DAY_S
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -111,6 +112,12 @@ class Aim(Answered):
         """How much more a setting gives a day than the plan's own [Wh]."""
         return setting.wh_per_day - self.plan.wh_per_day
 
+    def gives_no_less(self, turns: Setting) -> bool:
+        """Whether turns, in a plan of a day and more, give as much on a whole day as the best pose:
+        one early on the last morning would spoil the day that is no more the plan's."""
+        begins_s, ends_s = self.plan.budget.days.span
+        return ends_s - begins_s < DAY_S or turns.wh_per_day >= self.best.wh_per_day
+
     @property
     def worth_turning(self) -> Setting | None:
         """The turns that are worth it, None where the best pose may stay as it is.
@@ -118,7 +125,7 @@ class Aim(Answered):
         More turns must let the pack take enough more than fewer do, in the plan's own hours.
         """
         taken_wh, worth = self.best.taken_wh, None
-        for turns in self.re_aim:
+        for turns in filter(self.gives_no_less, self.re_aim):
             if turns.taken_wh - taken_wh >= max(WORTH_WH, WORTH_SHARE * taken_wh):
                 taken_wh, worth = turns.taken_wh, turns
         return worth

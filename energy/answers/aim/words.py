@@ -155,7 +155,7 @@ def settings(answer: Aim) -> list[tuple[str, Setting]]:
         *(
             (f"best, turned at {and_list(turns.at)}", turns)
             for turns in answer.re_aim
-            if turns.own_wh >= least
+            if turns.own_wh >= least and answer.gives_no_less(turns)
         ),
         ("square to the sun all day", answer.follow),
     ]

@@ -13,6 +13,7 @@ from told import told, unfolded
 
 from energy.answers.aim.aim import aim
 from energy.answers.aim.words import day_in_words, finding, sheet
+from energy.plan.words import and_list
 
 HOURS = {
     "8 h": ("2026-06-21T09:00", "2026-06-21T17:00"),
@@ -73,6 +74,20 @@ def test_a_morning_plan_faces_the_morning_sun_and_says_what_that_gives():
 def test_a_turn_worth_it_in_the_plans_own_hours_is_worth_it():
     answer = aim(one_panel(day=("2026-06-21T05:00", "2026-06-21T14:00"), pack={"idle_w": 0}))
     assert answer.worth_turning is not None
+
+
+def test_turns_that_spoil_the_day_after_the_plan_are_not_worth_it():
+    """From seven to seven, a turn at six the next morning gains an hour of the plan and, to
+    whoever does it each day, loses the hours until the next turn."""
+    day = ("2026-05-10T07:00", "2026-05-11T07:00")
+    answer = aim(one_panel(47.0, day, pack={"idle_w": 0}))
+    spoiling = [s for s in answer.re_aim if s.own_wh > 1.01 * answer.best.own_wh]
+    spoiling = [s for s in spoiling if s.wh_per_day < answer.best.wh_per_day]
+    assert spoiling
+    assert answer.worth_turning not in spoiling
+    text = unfolded(told(lambda width: sheet(answer, width), "turns"))
+    for setting in spoiling:
+        assert f"turned at {and_list(setting.at)}" not in text
 
 
 def test_a_plan_of_a_night_has_no_pose():
