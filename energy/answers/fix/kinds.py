@@ -1,5 +1,5 @@
 """The kinds of change that can turn a no into a yes, in the order of what they cost a person on
-site: switch off, move, prop up, leave out, charge elsewhere, start fuller, buy.
+site: switch off, move, keep warm, prop up, leave out, charge elsewhere, start fuller, buy.
 
 Each is made in `tasks`, `leaving`, `overloaded` or `kit`; which size is enough is found in `fix`,
 which two are enough together in `pair`.
@@ -17,6 +17,7 @@ KINDS = {
     "inverter-off-between-tasks": "switching the inverter off between tasks",
     "move-flexible": "moving flexible tasks nearer noon",
     "another-time": "doing at another time what does not run beside the rest",
+    "warmer-pack": "keeping the pack out of the frost",
     "better-pose": "standing the panels the best way",
     "re-aim": "turning the panels at the sun up to three times a day",
     "leave-out": "leaving out all that need not run",
@@ -56,6 +57,7 @@ def ladders(trials: Trials) -> list[Ladder]:
         kit.inverter_off,
         tasks.nearer_noon,
         overloaded.another_time,
+        kit.warmer_pack,
         partial(kit.better_pose, is_enough=is_enough),
         kit.re_aim,
         leaving.leave_out,

@@ -12,6 +12,7 @@ from energy.answers.aim.poses import Search, search
 from energy.answers.choose.coarse import Coarse, deciding_scenario
 from energy.answers.fix.ladder import Change, Ladder
 from energy.model import Array
+from energy.model.battery import FREEZING_C
 from energy.model.timeline import Interval
 from energy.plan.kit import compass_word
 from energy.plan.words import and_list
@@ -26,6 +27,7 @@ CELLS_AT_ONCE = 10_000_000  # windows x slots x scenarios: bounds the memory
 SOURCE_TRIED_MIN = (30, 120, SOURCE_MOST_MIN)
 EARLIEST_H, LATEST_H = 6, 21  # nobody tends a charger earlier or later
 SAME_POSE_DEG = 5.0  # nobody props a panel up more nearly (common practice, no source)
+WARM_C = 10.0  # as in a hut or cabin that is used, not heated much (common practice, no source)
 MOST_PANEL_W, MOST_PACK = 3000.0, 8.0  # more is another plan: watts added, times the capacity
 
 
@@ -38,6 +40,22 @@ def inverter_off(result: Budget) -> Ladder | None:
         free=True,
         change=lambda _: {"pack.inverter.on": "only-in-use"},
         words=lambda _: "Switch the inverter off whenever nothing runs on it.",
+    )
+
+
+def warmer_pack(result: Budget) -> Ladder | None:
+    """The pack kept where frost does not come, where it stands in it."""
+    coldest_c, _ = result.case.coldest_hottest_c
+    if result.plan.pack.temperature is not None or coldest_c >= FREEZING_C:
+        return None
+    return Ladder(
+        kind="warmer-pack",
+        free=True,
+        change=lambda _: {"pack.temperature": WARM_C},
+        words=lambda _: (
+            f"Keep the pack at {WARM_C:.0f} degrees or warmer: inside, or in a box that holds"
+            " warmth."
+        ),
     )
 
 

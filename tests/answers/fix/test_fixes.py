@@ -26,6 +26,7 @@ ORDER = (  # what it costs a person who stands there: switch off, move, prop, le
     "inverter-off-between-tasks",
     "move-flexible",
     "another-time",
+    "warmer-pack",
     "better-pose",
     "re-aim",
     "leave-out",
@@ -359,6 +360,25 @@ def test_a_pose_for_the_hours_that_count_is_not_missed(
     assert not result.yes
     assert any(changed(result, pose).yes for pose in grid)
     assert "better-pose" in [fix.kind for fix in fixes(result).found]
+
+
+def test_a_pack_in_the_frost_may_be_kept_warm():
+    """Lithium takes no charge below 0 degrees: common practice, no source."""
+    frost = {"weather": {"kind": "clear", "temp_air_c": -12}, "panel": [{"rated_w": 60}]}
+    outside = {"capacity_wh": 600, "start_percent": 60}
+    cold = budget(small(**frost, pack=outside))
+    assert not cold.yes
+    (warm,) = (fix for fix in fixes(cold).found if fix.kind == "warmer-pack")
+    assert warm.free
+    assert changed(cold, {"pack.temperature": 10}).yes
+    assert warm.change == {"pack.temperature": 10}
+    inside = small(**frost, pack=outside | {"start_percent": 20, "temperature": 5})
+    mild = small(weather={"kind": "clear", "temp_air_c": 2}, pack=outside)
+    for plan in (inside, mild):
+        answer = fixes(budget(plan))
+        assert answer.found
+        assert "warmer-pack" not in [fix.kind for fix in answer.found]
+        assert KINDS["warmer-pack"] not in answer.not_enough
 
 
 def test_a_fuller_start_stands_before_what_is_bought():
