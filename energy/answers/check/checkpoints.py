@@ -63,10 +63,10 @@ def checkpoint_table(points: Sequence[Checkpoint]) -> "pd.DataFrame":
 def checkpoints(result: Budget) -> tuple[Checkpoint, ...]:
     """The moments at which to look at the display, in order of time, at most four.
 
-    They are the lowest point and the earliest others that lie an hour apart: before the block of
-    work that takes most energy, after the last mains work of a day, at dusk; the end of the span
-    where there are fewer than two. What a limit turns away is set aside. A lowest point at the very
-    start is none of them.
+    They are the lowest points, of the middling day and of a dull one, and the earliest others that
+    lie an hour apart: before the block of work that takes most energy, after the last mains work of
+    a day, at dusk; the end of the span where there are fewer than two. What a limit turns away is
+    set aside. A lowest point at the very start is none of them.
 
     >>> from energy.plan import Plan
     >>> from energy.simulation.budget import budget
@@ -109,13 +109,22 @@ def _telling(result: Budget, points: list[Checkpoint]) -> list[Checkpoint]:
 
 def _moments(result: Budget) -> list[float]:
     """When to look [UTC s]."""
-    (start_s, end_s), lowest_s = result.days.span, result.lowest().at_s
-    picked = [lowest_s] if lowest_s > start_s else []
-    for time_s in (*sorted(t for t in _worth_a_look(result) if start_s < t < end_s), end_s):
+    start_s, end_s = result.days.span
+    lowest_s = [result.lowest(scenario).at_s for scenario in (result.middle, _dull(result))]
+    later = sorted(t for t in _worth_a_look(result) if start_s < t < end_s)
+    picked: list[float] = []
+    for time_s in (*(t for t in lowest_s if t > start_s), *later, end_s):
         most = FEWEST if time_s == end_s else MOST
         if len(picked) < most and all(abs(time_s - t) >= APART_S for t in picked):
             picked.append(time_s)
     return sorted(picked)
+
+
+def _dull(result: Budget) -> int:
+    """The scenario of which one in ten falls lower; of equals one of the first."""
+    above = result.lowest_percent - result.cold_unavailable_at_lowest_percent
+    order = np.argsort(np.round(above, 6), kind="stable")
+    return int(order[(order.size - 1) // 10])
 
 
 def _worth_a_look(result: Budget) -> Iterator[float]:

@@ -162,6 +162,21 @@ def test_two_to_four_moments_an_hour_apart_with_the_lowest_point_among_them(name
     assert lowest.expected_percent == pytest.approx(result.lowest().percent)
 
 
+def test_a_dull_second_night_that_falls_lower_than_the_first_is_among_the_moments():
+    """The first night is alike in all weathers; of a dull day's sun too little comes back."""
+    lamp = {**LAMP, "working_w": 25, "between": ["20:00", "05:00"]}
+    weather = {"kind": "sky", "sky": "broken", "futures": 31}
+    panel = [{"rated_w": 110}]
+    night = made("2026-03-01T18:00", "2026-03-03T08:00", [lamp], weather=weather, panel=panel)
+    result = budget(night)
+    falls = np.argsort(result.lowest_percent, kind="stable")
+    dull = result.lowest(int(falls[3]))  # of 31
+    assert dull.at_s > result.lowest().at_s + 12 * 3600.0
+    times = [point.at.timestamp() for point in checkpoints(result)]
+    assert dull.at_s in times
+    assert result.lowest().at_s in times
+
+
 @pytest.mark.parametrize("name", PLANS)
 def test_what_is_expected_is_what_the_plan_s_curves_show(name):
     result, points = case(name)

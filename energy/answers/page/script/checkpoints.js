@@ -146,23 +146,38 @@ function telling({ data }, { outcomes }, points) {
 }
 
 /**
- * When to look: the lowest point, and the earliest others that lie an hour apart.
+ * When to look: the lowest points, of the middling day and of a dull one, and the earliest others
+ * that lie an hour apart.
  * @param {Kit} kit
  * @param {Answer} answer
  */
 function checkpointTimes(kit, answer) {
   const { edges, lowest } = answer;
   const [startS, endS] = [edges[0], edges[edges.length - 1]];
-  const picked = lowest.atS > startS ? [lowest.atS] : [];
+  const [foreseen] = answer.outcomes;
+  const dullLowest = lowestOf(kit, foreseen, dullOf(foreseen));
+  /** @type {number[]} */
+  const picked = [];
   const worthALook = [...workTimes(kit, answer), ...nights(kit, [startS, endS]).map(upToRound)]
     .filter((timeS) => startS < timeS && timeS < endS)
     .sort((a, b) => a - b);
-  for (const timeS of [...worthALook, endS]) {
+  const lowestS = [lowest.atS, dullLowest.atS].filter((timeS) => timeS > startS);
+  for (const timeS of [...lowestS, ...worthALook, endS]) {
     const most = timeS === endS ? FEWEST_CHECKPOINTS : MOST_CHECKPOINTS;
     const isApart = picked.every((other) => Math.abs(timeS - other) >= APART_S);
     if (picked.length < most && isApart) picked.push(timeS);
   }
   return picked.sort((a, b) => a - b);
+}
+
+/**
+ * The scenario of which one in ten falls lower; of equals one of the first.
+ * @param {Outcome} outcome
+ */
+function dullOf({ above }) {
+  const lowest = Array.from(above, (percent) => rounded(percent, 6));
+  const order = [...lowest.keys()].sort((a, b) => lowest[a] - lowest[b] || a - b);
+  return order[Math.floor((order.length - 1) / 10)];
 }
 
 /**
