@@ -104,10 +104,6 @@ def check(
         at, charge, was_done = moment(now, read), percent(battery), amounts(done)
         with progress(console(errors=True), "check"):
             answer = ask(read, now=at, battery_percent=charge, done=was_done, skies=skies)
-        warned, own = cautions(answer.budget), asked.own(read)
-        if csv is not None:
-            files.write_timeline(answer, csv)
-        save_picture(lambda: answer.plot(warned), plot, open_it)
 
         @cache
         def changes() -> "Fixes":
@@ -119,6 +115,11 @@ def check(
         not_written = ""
         if write is not None:
             not_written = _write_fix(asked, write, answer, changes(), number or 1)
+
+        warned, own = cautions(answer.budget), asked.own(read)
+        if csv is not None:
+            files.write_timeline(answer, csv)
+        save_picture(lambda: answer.plot(warned), plot, open_it)
 
         def as_dict() -> dict[str, Any]:
             if no_fixes:

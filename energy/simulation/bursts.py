@@ -92,7 +92,7 @@ def days_of(plan: Plan, calendar: Calendar) -> list[list[Day]]:
         except ValueError as error:
             problems.append(f"{where}: {error}")
         else:
-            if _waits_in_vain(task, every[-1], calendar):
+            if _waits_in_vain(task, every[-1], calendar, to_utc(plan.span.end, calendar.zone)):
                 problems.append(f"{where} waits for daylight that does not come")
     if problems:
         raise PlanError(problems)
@@ -278,13 +278,15 @@ def _no_sunset(plan: Plan, calendar: Calendar) -> list[str]:
     return []
 
 
-def _waits_in_vain(task: Task, days: Sequence[Day], calendar: Calendar) -> bool:
-    """Whether work of a stated amount waits for daylight that comes on none of the plan's days."""
+def _waits_in_vain(task: Task, days: Sequence[Day], calendar: Calendar, ends_s: float) -> bool:
+    """Whether work of a stated amount waits for daylight that comes on none of the plan's days, or
+    not before the plan ends [UTC s]."""
     if task.between is None or not (task.repeats or task.duration_s):
         return False
     by_daylight = [anchor for anchor, _ in task.between] == ["sunrise", "sunset"]
     asked = any(day >= calendar.first for day in calendar.days(task.days))
-    return by_daylight and asked and not any(day.date >= calendar.first for day in days)
+    comes = (day.date >= calendar.first and day.window[0] < ends_s for day in days)
+    return by_daylight and asked and not any(comes)
 
 
 def _all_day(task: Task) -> bool:

@@ -228,10 +228,10 @@ def test_a_change_of_the_check_is_written_and_is_a_yes(short, tmp_path, number):
 )
 def test_a_change_that_cannot_be_written_is_refused_in_a_line(short, tmp_path, words, line):
     words = [tmp_path / word if word == "new.toml" else word for word in words]
-    refused = run("check", short, *words)
+    refused = run("check", short, *words, "--plot", tmp_path / "day.png")
     assert refused.exit_code == 2
     assert line in refused.stderr.splitlines()[-1]
-    assert not (tmp_path / "new.toml").exists()
+    assert [file.name for file in tmp_path.iterdir()] == ["plan.toml"]
 
 
 def test_where_no_change_is_needed_or_none_is_enough_nothing_is_written(plan, tmp_path):

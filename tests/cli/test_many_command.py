@@ -8,15 +8,19 @@ import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 
 import many_questions
 import pytest
 from rich.cells import cell_len
+from told import at_a_glance
 from typer.testing import CliRunner
 
 from energy.answers.check import check as checking
 from energy.answers.many import many
+from energy.answers.many import words as many_words
+from energy.answers.many.row import Row
 from energy.cli.main import app
 from energy.show import files
 from energy.show.layout import LINES
@@ -100,6 +104,33 @@ def test_panels_that_the_cold_of_a_place_makes_too_much_are_told_beside_its_answ
     assert f"{cold['answer']} !" in row
     (row,) = (line for line in said.splitlines() if line.startswith("equator"))
     assert "!" not in row
+
+
+def test_a_yes_that_must_not_be_connected_is_shown_before_other_rows(folder, quick, monkeypatch):
+    rows = [Row(f"place {k}", 1.0, 2.0, "no", 10.0) for k in range(40)]
+    rows.append(Row("frost", 1.0, 2.0, "yes", 99.0, warning="Do not connect it."))
+    rows.append(Row("lost", error="no such place"))
+    answer = many.Many("check", {"yes": 1, "almost": 0, "no": 40, "problem": 1}, True, kept=rows)
+    lines = at_a_glance(partial(many_words.sheet, answer, "Places", "clear")).splitlines()
+    table = [line for line in lines if line.startswith(("place", "frost", "lost"))]
+    assert [line.split()[0] for line in table[:2]] == ["lost", "frost"]
+    assert "yes !" in table[1]
+
+
+def test_a_torn_line_behind_a_whole_file_is_dropped(folder, quick):
+    at_places("--to", "rows.csv")
+    whole = (folder / "rows.csv").read_bytes()
+    (folder / "rows.csv").write_bytes(whole + b"torn,1,2,y")
+    assert at_places("--to", "rows.csv").exit_code == 0
+    assert (folder / "rows.csv").read_bytes() == whole
+
+
+def test_rows_of_another_version_are_called_that(folder, quick):
+    (folder / "rows.csv").write_text("name,latitude,longitude,answer,chance,error,fingerprint\n")
+    refused = at_places("--to", "rows.csv")
+    assert refused.exit_code == 2
+    (line,) = refused.stderr.splitlines()
+    assert "written by another version of energy many" in line
 
 
 def test_the_worst_come_first_and_all_in_their_order_with_an_option(folder, quick):

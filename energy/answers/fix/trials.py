@@ -1,7 +1,7 @@
 """The changes of a plan that are tried, counted by what they cost to simulate.
 
-A size is sought in rough passes (`energy.model.rough`), those weathers alone in which it turns.
-What is offered was run through all weathers in full.
+A size is sought in rough passes (`energy.model.rough`), those weathers alone in which it turns, and
+where they err in full ones. What is offered was run through all weathers in full.
 """
 
 from collections.abc import Callable
@@ -71,26 +71,26 @@ class Trials:
         """The smallest size of a kind of change that is enough, and its budget in all weathers;
         None where none is.
 
-        Where that is less than the pass that sought it saw, the next size has to show so much more;
-        where that does not do either, it is sought in full passes, or is the most there can be.
+        Where that is less than a rough pass saw, the next size has to show so much more; where that
+        does not do either, it is sought from there in full passes.
         """
-        for look in (self.roughly, self.closely):
-            rosy_percent, looked_at = 0.0, dict[float, Seen | None]()
-            for _ in range(RUNS):
-                tried = partial(_tried, look, ladder, looked_at, rosy_percent)
-                size = smallest_size(ladder, tried, self.margin_percent, tuple(looked_at))
-                if size is None:
-                    break
-                best = self.budget(ladder.change(size))
-                if best is None:
-                    return None
-                if best.yes:
-                    return size, best
-                rosy_percent += max(tried(size)[1] - self._margin_percent(best), LEAST_MORE_PERCENT)
-            if not rosy_percent:
-                return None
-        best = self.budget(ladder.change(ladder.most))
-        return (ladder.most, best) if best is not None and best.yes else None
+        rosy_percent, looked_at = 0.0, dict[float, Seen | None]()
+        for _ in range(RUNS):
+            tried = partial(_tried, self.roughly, ladder, looked_at, rosy_percent)
+            size = smallest_size(ladder, tried, self.margin_percent, tuple(looked_at))
+            if size is None:
+                break
+            best = self.budget(ladder.change(size))
+            if best is None or best.yes:
+                return None if best is None else (size, best)
+            rosy_percent += max(tried(size)[1] - self._margin_percent(best), LEAST_MORE_PERCENT)
+            ladder = replace(ladder, likely=size)
+        if not rosy_percent:
+            return None
+        tried = partial(_tried, self.closely, ladder, {}, 0.0)
+        size = smallest_size(ladder, tried, self.result.margin_percent)
+        best = None if size is None else self.budget(ladder.change(size))
+        return (size, best) if size is not None and best is not None and best.yes else None
 
     def roughly(self, change: Change) -> Seen | None:
         """What a rough pass sees of the changed plan, or None where the change makes no plan.
@@ -98,17 +98,17 @@ class Trials:
         Raises OutOfWork where no more may be simulated.
         """
         if (key := repr(change)) not in self._seen:
-            self._seen[key] = self._look(change, self._rough, ROUGH)
+            self._seen[key] = self._look(self._turning, change, self._rough, ROUGH)
         return self._seen[key]
 
     def closely(self, change: Change) -> Seen | None:
-        """As `roughly`, by a full pass in all the weathers on which the yes turns."""
-        return self._look(change, WITHOUT_BOOKS, 1.0)
+        """As `roughly`, by full passes in all weathers."""
+        return self._look(self.result, change, WITHOUT_BOOKS, 1.0)
 
-    def _look(self, change: Change, step: Step, cost: float) -> Seen | None:
-        self.spend(cost * cells_of(self.result.low_end))
+    def _look(self, before: Budget, change: Change, step: Step, cost: float) -> Seen | None:
+        self.spend(cost * _cells(before))
         with suppress(PlanError):
-            run = changed(self._turning, change, step)
+            run = changed(before, change, step)
             return Seen(run.yes, self._margin_percent(run), run.overloads)
         return None
 
@@ -117,7 +117,7 @@ class Trials:
 
     def budget(self, change: Change) -> Budget | None:
         """The budget of the changed plan in all weathers; otherwise as `roughly`."""
-        self.spend(sum(map(cells_of, (self.result, *self.result.bounds))))
+        self.spend(_cells(self.result))
         with suppress(PlanError):
             return changed(self.result, change)
         return None
@@ -128,6 +128,11 @@ class Trials:
             self.cut_short = True
             raise OutOfWork
         self.cells += cells
+
+
+def _cells(result: Budget) -> float:
+    """The cells of a budget with those at the ends of the doubt."""
+    return sum(map(cells_of, (result, *result.bounds)))
 
 
 def _tried(

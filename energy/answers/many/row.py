@@ -16,7 +16,7 @@ from energy.simulation.budget import Budget
 PROBLEM = "problem"
 LONGEST_NAME, LONGEST_ANSWER = 200, 40
 KINDS = ("yes", "almost", "no", PROBLEM)
-WORST_FIRST = (PROBLEM, "no", "almost", "", "yes")
+WORST_FIRST = (PROBLEM, "warning", "no", "almost", "", "yes")
 
 Question = Callable[[Plan], Any]
 
@@ -52,8 +52,10 @@ class Row:
 
     @property
     def badness(self) -> tuple[int, float, float]:
-        """What sorts rows from the worst to the best: problems, then by answer, chance, charge."""
+        """What sorts rows from the worst to the best: problems, then what has a warning, then by
+        answer, chance, charge."""
         kind = self.kind if self.kind in WORST_FIRST else ""
+        kind = "warning" if self.warning else kind
         chance, lowest = (100.0 if x is None else x for x in (self.chance, self.lowest))
         return WORST_FIRST.index(kind), chance, lowest
 

@@ -17,6 +17,7 @@ from energy.plan.documents import short_path
 from energy.show.files import place_of, reason, write_text
 
 HEADING = (",".join([*COLUMNS, "fingerprint"]) + "\n").encode()
+FIRST_COLUMNS = b"name,latitude,longitude,answer"
 NUMBERS = ("latitude", "longitude", "chance", "low", "high", "lowest")
 OTHERS = "answers other plans or another question; choose another name, or --force begins it anew"
 
@@ -36,8 +37,10 @@ class RowsFile:
             raise PlanError([f"{self.name}: is not an ordinary file"])
         begins = self._bytes(0, len(HEADING))
         if not (force or HEADING.startswith(begins)):
-            line = f"{self.name}: is there, not written by energy many; --force replaces it"
-            raise PlanError([line])
+            other = begins.startswith(FIRST_COLUMNS)
+            whose = "by another version of energy many" if other else "not by energy many"
+            line = f"{self.name}: is there, written {whose}: choose another name, or --force"
+            raise PlanError([f"{line} replaces it"])
         if force or begins != HEADING:
             write_text(path, HEADING.decode())
 
@@ -70,9 +73,13 @@ class RowsFile:
         self.at, self.number = self.at + len(line), self.number + 1
 
     def refuse_more(self) -> None:
-        """Raise PlanError where the file holds rows beyond those asked for."""
-        if not self.ended and self._bytes(self.at, -1).endswith(b"\n"):
+        """Raise PlanError where the file holds rows beyond those asked for; a torn line is
+        dropped."""
+        line = b"" if self.ended else self._bytes(self.at, -1)
+        if line.endswith(b"\n"):
             raise PlanError([f"{self.name}: line {self.number} {OTHERS}"])
+        if line:
+            self._cut()
 
     def _bytes(self, start: int, most: int) -> bytes:
         """A line, or its beginning, from so many bytes on; nothing where there is no file."""

@@ -64,9 +64,7 @@ def sheet(
         unsuited_part(result, width),
     ]
     months = by_month(answer)
-    parts.append(
-        part([*month_lines(answer, width), ""]) if months else _rows(answer, width, every_day)
-    )
+    parts.append(_months_part(answer, width) if months else _rows(answer, width, every_day))
     if dullest is not None and answer.whole_year:
         parts.append(lambda: _dullest_part(dullest(), width, every=every_fix))
     for label, line in remarks(answer):
@@ -74,6 +72,12 @@ def sheet(
     parts += [_weather(answer, width), notes_part(result.notes, width, every)]
     details = {"days": lambda width: texts(table.lines(day_columns(answer), width))}
     return Sheet(parts, details if months else {})
+
+
+def _months_part(answer: When, width: int) -> Part:
+    """A column a month; how many starts were asked gives way."""
+    versions = (month_lines(answer, width, asked=asked) for asked in (True, False))
+    return Part([texts([*lines, ""]) for lines in versions], gives=4)
 
 
 def _rows(answer: When, width: int, every: bool) -> Part:
@@ -247,19 +251,19 @@ def _percent(value: float | None) -> str:
     return "" if value is None else f"{value:.0f} %"
 
 
-def month_lines(answer: When, width: int) -> list[str]:
+def month_lines(answer: When, width: int, *, asked: bool = True) -> list[str]:
     """A column a month, as many side by side as there is room for: how many starts are a yes, and
-    the fewest weathers and the lowest charge of any."""
+    the fewest weathers and the lowest charge of any. asked: and how many were asked."""
     months = _months(answer)
     several = any(day.tried > 1 for day in answer.days)
     tried = max(day.tried for day in answer.days)
-    labels = ["starts asked", "of them a yes"]
+    labels = ["starts asked"] * asked + ["of them a yes" if asked else "starts: a yes"]
     labels += [f"fewest of {tried}"] * several + ["lowest, %"] + ["dull day, %"] * several
     labels += [f"{FLOOR}, %"] * answer.cold_counts
     columns = []
     for name, days in months:
         judged = [day for day in days if day.chance is not None]
-        cells = [f"{len(days)}", f"{sum(day.yes for day in days)}"]
+        cells = [f"{len(days)}"] * asked + [f"{sum(day.yes for day in days)}"]
         cells += [_least([day.worked for day in judged])] * several
         cells.append(_least([day.lowest_percent for day in judged]))
         cells += [_least([day.dull_tenth_percent for day in judged])] * several

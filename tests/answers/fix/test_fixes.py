@@ -14,6 +14,7 @@ from energy.answers.choose.coarse import SLOT_S
 from energy.answers.choose.search import Search
 from energy.answers.fix.fix import UNSUITED, fixes
 from energy.answers.fix.kinds import KINDS
+from energy.answers.fix.kit import more_pack
 from energy.answers.fix.leaving import TRIES, _standing
 from energy.answers.fix.trials import Trials
 from energy.answers.wire.wire import wire
@@ -379,6 +380,26 @@ def test_a_pack_in_the_frost_may_be_kept_warm():
         assert answer.found
         assert "warmer-pack" not in [fix.kind for fix in answer.found]
         assert KINDS["warmer-pack"] not in answer.not_enough
+
+
+def test_a_pack_is_no_larger_than_it_has_to_be_where_the_rough_pass_errs():
+    """A lead-acid pack that runs short while charge is left: rough passes took it for enough."""
+    plan = small(
+        place={"latitude_deg": 60.2, "longitude_deg": 24.9, "elevation_m": 300},
+        span={"start": "2027-01-20T07:00", "end": "2027-01-21T19:00"},
+        weather={"kind": "climate", "futures": 11},
+        pack={"chemistry": "flooded", "capacity_wh": 2000, "start_percent": 80,
+              "health_percent": 70, "health_spread_percent": 3, "reserve_percent": 0},
+        task=[
+            {"name": "call", "supply": "dc12", "working_w": 54, "hours": 1, "at": "12:00"},
+            {"name": "pump", "supply": "dc12", "working_w": 54, "hours": 4,
+             "between": ["07:30", "16:00"]},
+        ],
+    )  # fmt: skip
+    result = budget(plan)
+    size, best = Trials(result).enough(more_pack(result))
+    assert best.yes
+    assert not changed(result, {"pack.capacity_wh": 2000 + 0.95 * size}).yes
 
 
 def test_a_fuller_start_stands_before_what_is_bought():

@@ -363,7 +363,7 @@ def test_a_file_of_another_kind_is_refused_and_stays(tmp_path):
     rows = tmp_path / "rows.csv"
     for text in ("my own work\n", "name,latitude\n", "time,charge_percent,\n"):
         rows.write_text(text)
-        with pytest.raises(PlanError, match="not written by energy many"):
+        with pytest.raises(PlanError, match="written not by energy many"):
             many(by_pack, plans(2), Here(), rows)
         assert rows.read_text() == text
 

@@ -224,6 +224,21 @@ def test_a_day_on_which_the_work_does_not_fit_is_a_no_with_its_reason():
         when(asked, short[0].start, short[0].start)
 
 
+def test_a_sunrise_after_the_plans_end_is_no_daylight_for_its_work():
+    """The sun of Spitsbergen comes back about noon, by pvlib; a start the day before ends at ten."""
+    cut = {"name": "cut", "supply": "dc12", "working_w": 60, "between": ["sunrise", "sunset"]}
+    place = {"latitude_deg": 78.2, "longitude_deg": 15.6, "timezone": "Arctic/Longyearbyen"}
+    asked = plan(place, "2026-02-10T08:00", 26, task=[{**cut, "minutes": 20}])
+    noons = pd.date_range("2026-02-01T12:00", periods=28, tz=place["timezone"])
+    rises = pvlib.solarposition.sun_rise_set_transit_spa(noons, 78.2, 15.6)["sunrise"]
+    first = noons[rises.notna()][0].date()
+    assert rises.dropna().iloc[0].hour >= 10
+    answer = when(asked, first - timedelta(days=3), first + timedelta(days=1))
+    early, before, _, *after = answer.days  # the limb's height moves the first sunrise by a day
+    assert [day.answer for day in (early, before, *after)] == ["no", "no", "yes", "yes"]
+    assert "waits for daylight" in before.why
+
+
 @pytest.mark.parametrize("amount", [{"times": 2, "each_s": 60}, {"minutes": 20}])
 def test_work_that_waits_for_daylight_cannot_be_done_in_a_polar_night(amount):
     """Nothing asked would be a yes, and the best day of all."""
