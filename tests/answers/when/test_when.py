@@ -225,7 +225,7 @@ def test_a_day_on_which_the_work_does_not_fit_is_a_no_with_its_reason():
 
 
 def test_a_sunrise_after_the_plans_end_is_no_daylight_for_its_work():
-    """The sun of Spitsbergen comes back about noon, by pvlib; a start the day before ends at ten."""
+    """The sun of Spitsbergen comes back about noon, by pvlib; a start before it ends at ten."""
     cut = {"name": "cut", "supply": "dc12", "working_w": 60, "between": ["sunrise", "sunset"]}
     place = {"latitude_deg": 78.2, "longitude_deg": 15.6, "timezone": "Arctic/Longyearbyen"}
     asked = plan(place, "2026-02-10T08:00", 26, task=[{**cut, "minutes": 20}])
