@@ -235,6 +235,11 @@ def test_a_task_that_a_limit_turns_away_says_the_limit(shown):
     last = tab.locator("#tasks .tasks > li").last
     assert "cannot run: starts at" in last.inner_text()
     assert "the inverter surges to 2000 W" in last.inner_text()
+    tab.clock.set_fixed_time(AT.replace(hour=19))
+    read(tab, "60")
+    last.get_by_role("button", name="Change").click()
+    assert last.get_by_label("Done of").input_value() == "0"
+    assert not last.get_by_role("button", name="As planned").is_visible()
 
 
 def test_a_sky_is_no_chance_and_says_so(shown):

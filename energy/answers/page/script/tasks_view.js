@@ -334,15 +334,21 @@ function ofPlanned(planned, unit) {
 }
 
 /**
- * How much of a name is planned, and done: as stated, else as planned by now.
+ * How much of a name is planned, and done: as stated, else what the clock takes as done by now.
  * @param {View} view
  * @param {string} name
  */
 function doneNow(view, name) {
   const unit = unitOfName(view.pieces, name);
-  const { planned, over } = plannedOf(view.kit, view.pieces, name, view.now().atS);
+  const { planned, byClock } = plannedOf(
+    view.kit,
+    view.pieces,
+    name,
+    view.now().atS,
+    view.turnedAway,
+  );
   const stated = own(view.kept.state.done, name);
-  const value = stated === undefined ? over : stated === "all" ? planned : stated;
+  const value = stated === undefined ? byClock : stated === "all" ? planned : stated;
   return { unit, planned, value, stated };
 }
 
