@@ -321,19 +321,22 @@ function plannedOf(kit, pieces, name, atS, refused) {
     const counted = repeatsOf(task) !== null;
     const unitS = unitOf(task) === "hours" ? 3600 : 60;
     const digits = unitOf(task) === "hours" ? 100 : 1;
+    let planS = 0;
     let ranS = 0;
     for (const [fromS, toS] of daysOfTask(kit, task).flatMap(({ intervals }) => intervals)) {
       /** @type {Interval} */
       const inside = [Math.max(fromS, startS), Math.min(toS, endS)];
       if (inside[1] <= inside[0]) continue;
-      planned += counted ? 1 : (inside[1] - inside[0]) / unitS;
+      if (counted) planned += 1;
+      else planS += inside[1] - inside[0];
       /** @type {Interval} */
       const past = [inside[0], Math.min(inside[1], atS)];
       const lostS = never.reduce((s, burst) => s + overlapS(past, [burst.startS, burst.endS]), 0);
       if (counted) byClock += toS <= atS && lostS === 0 ? 1 : 0;
       else ranS += Math.max(past[1] - past[0], 0) - lostS;
     }
+    planned += Math.floor((planS / unitS) * digits + 1e-6) / digits;
     byClock += Math.floor((ranS / unitS) * digits + 1e-6) / digits;
   }
-  return { planned: Math.round(planned * 100) / 100, byClock };
+  return { planned, byClock };
 }
