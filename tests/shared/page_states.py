@@ -11,18 +11,17 @@ import page_script
 import script_answers
 from page_plans import page_of
 
-from energy.answers.page.data import as_written, offsets
+from energy.answers.page.data import as_written, limits_data, offsets
 from energy.model.timeline import to_utc
 from energy.plan import Plan
 from energy.plan.task import Task
 from energy.simulation.case import calendar_of, span_of
+from energy.simulation.demand import limits_of
 
 BEGIN = """
 let kit, kept;
 function begin(text) {
-  const data = JSON.parse(text);
-  const days = { firstDay: dayNumber(data.dates.first), lastDay: dayNumber(data.dates.last) };
-  kit = data.weathers ? decode(data) : { data, ...days };
+  kit = decode(JSON.parse(text));
   kept = newHistory();
   return null;
 }
@@ -37,6 +36,10 @@ function answerNow() {
   return JSON.stringify({ answer, success, powered, count, middle, dull, edges }, plain);
 }
 function askedNow() { return JSON.stringify(askedOf(kit, kept.state), plain); }
+function plannedNow(name, atS) {
+  const refused = turnedAwayOf(kit, askedOf(kit, kept.state).tasks);
+  return JSON.stringify(plannedOf(kit, piecesOf(kit, kept.state), name, atS, refused));
+}
 const tomlNow = () => planToml(tablesOf(kit, kept.state));
 const csvNow = () => readingsCsv(kit, kept.state);
 function loadNow(text) {
@@ -73,6 +76,13 @@ def small_data(plan: Plan) -> dict[str, Any]:
         "tasks": [script_answers.task_table(task) for task in plan.task],
         **tools(),
         "spare": ["", "", "", ""],
+        "cells": list(span),
+        "lit": [],
+        "weathers": [],
+        "capacity_wh": "",
+        "chargers": [],
+        "idle_w": 0.0,
+        "limits": limits_data(limits_of(plan, calendar)),
         "skies": {name: [1.0] for name in ("clear", "few", "broken", "overcast")},
     }
 
@@ -105,6 +115,11 @@ class Page:
     def answer(self) -> dict[str, Any]:
         """What the engine says."""
         return page_script.read(context().call("answerNow"))
+
+    def planned(self, name: str, at: datetime) -> dict[str, float]:
+        """How much of a task is planned, and done by the clock at a time."""
+        time_s = to_utc(at, calendar_of(self.plan).zone)
+        return json.loads(context().call("plannedNow", name, time_s))
 
     @property
     def toml(self) -> str:

@@ -67,7 +67,7 @@ def data_of(carried: "Carried") -> dict[str, Any]:
         "controller_efficiency": full.case.controller_efficiency,
         "idle_w": full.case.idle_w,
         "chargers": _chargers(plan, calendar),
-        "limits": _limits(limits_of(plan, calendar)),
+        "limits": limits_data(limits_of(plan, calendar)),
         "tasks": _tasks(carried),
         "usual": USUAL,
         "tools": [
@@ -85,12 +85,14 @@ def data_of(carried: "Carried") -> dict[str, Any]:
 
 
 def rounding_words(carried: "Carried") -> str:
-    """What the page's coarser sun costs, and how many of the weathers it carries."""
+    """What the page's coarser sun costs, and of which weathers its days on the screen are."""
     minutes = round(float(np.diff(carried.cells).max()) / 60.0)
-    words = f"sun by {minutes} minutes: no lowest charge moves by more than"
+    words = f"sun by {minutes} minutes: in no weather the lowest charge moves by more than"
     words += f" {max(carried.off_by_percent, 0.05):.1f} points"
     if (futures := carried.full.success.size) > carried.scenarios:
-        words = f"{carried.scenarios} of the {futures} weathers, {words}"
+        words += f". On the screen the middling and the dull day are those of {carried.scenarios}"
+        words += f" of the {futures} weathers, on paper and in energy check of all {futures}: they"
+        words += " can lie points apart"
     return words
 
 
@@ -203,7 +205,8 @@ def _chargers(plan: Plan, calendar: Calendar) -> list[list[float]]:
     ]
 
 
-def _limits(limits: Limits) -> dict[str, Any]:
+def limits_data(limits: Limits) -> dict[str, Any]:
+    """What a pack can deliver at once, as the script takes it [W, s]."""
     curve, most_w = limits.curve, limits.battery_max_w
     return {
         "curve": None if curve is None else vars(curve),

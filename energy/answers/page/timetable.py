@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date, datetime, timedelta
 from itertools import groupby
 
 from energy.answers.check.check import Check
@@ -11,9 +12,11 @@ from energy.show.layout import tied
 from energy.show.moments import day_name
 from energy.simulation.budget import Budget
 
-WHOLE_DAY_S = 23.5 * 3600.0
 TOUCHING_S = 1.0  # what follows so closely goes on
-MOST_DAYS = 4  # named one by one
+DAY = timedelta(days=1)
+SUN_DRIFT = timedelta(minutes=10)  # about the same time, of what goes by the sun
+RUN_OF_DAYS = 3  # and more are said from the first to the last
+LONG_SPAN = timedelta(days=28)  # a weekday with its date comes again
 
 
 @dataclass(frozen=True)
@@ -40,7 +43,7 @@ class Spell:
 
 
 def timetable(answer: Check) -> tuple[Row, ...]:
-    """The tasks in the order in which they begin; one row where the clock is the same every day.
+    """The tasks in the order in which they begin; days at the same times share a row.
 
     >>> from energy.answers.check.check import check
     >>> from energy.plan import Plan
@@ -104,29 +107,70 @@ def _spells(bursts: Sequence[Burst]) -> list[Spell]:
 
 
 def _by_clock(result: Budget, task: Task, spells: Sequence[Spell]) -> list[tuple[str, list[Spell]]]:
-    """The spells of a task by what the clock says of them."""
+    """The spells of a task by what the clock says of them: each at its own times, but about those
+    of the first where it goes by the sun."""
     moments = [moment for moment in (*(task.between or ()), task.at) if moment is not None]
-    if any(anchor != "clock" for anchor, _ in moments) and len(spells) > 1:
-        return [(f"{_clock(result, spells[0])}, by the sun", list(spells))]
-    same: dict[tuple[str, int], list[Spell]] = {}
+    by_sun = any(anchor != "clock" for anchor, _ in moments)
+    may_differ = SUN_DRIFT if by_sun else timedelta(0)
+    alike: list[list[Spell]] = []
     for spell in spells:
-        count = spell.count if task.repeats is not None else 0
-        same.setdefault((_clock(result, spell), count), []).append(spell)
-    return [(times, several) for (times, _), several in same.items()] or [("", [])]
+        for group in alike:
+            counts = task.repeats is not None and group[0].count != spell.count
+            if not counts and _apart(result, group[0], spell) <= may_differ:
+                group.append(spell)
+                break
+        else:
+            alike.append([spell])
+    return [(_times(result, group), group) for group in alike] or [("", [])]
+
+
+def _apart(result: Budget, one: Spell, other: Spell) -> timedelta:
+    """How far two spells stand apart on the clock, at their starts or at their ends."""
+    (start, end), (other_start, other_end) = _walls(result, one), _walls(result, other)
+    later = (other_start - start + DAY / 2) % DAY - DAY / 2
+    return max(abs(later), abs(later + (other_end - other_start) - (end - start)))
+
+
+def _walls(result: Budget, spell: Spell) -> tuple[datetime, datetime]:
+    """What the clock on the wall shows at a spell's start and end, in whole minutes."""
+    start, end = (
+        result.local(time_s).replace(tzinfo=None, second=0, microsecond=0)
+        for time_s in (spell.start_s, spell.end_s)
+    )
+    return start, end
+
+
+def _times(result: Budget, spells: Sequence[Spell]) -> str:
+    """From when to when some spells are under way that are about alike."""
+    texts = list(dict.fromkeys(_clock(result, spell) for spell in spells))
+    return texts[0] if len(texts) == 1 else f"about {texts[0]}, by the sun"
 
 
 def _clock(result: Budget, spell: Spell) -> str:
-    if spell.end_s - spell.start_s > WHOLE_DAY_S:
-        return "day and night"
-    start, end = (f"{result.local(time_s):%H:%M}" for time_s in (spell.start_s, spell.end_s))
-    return start if start == end else f"{start} to {end}"
+    start, end = _walls(result, spell)
+    if start == end:
+        return f"{start:%H:%M}"
+    day = f"{_date(result, end)} " if end - start >= DAY else ""
+    return f"{start:%H:%M} to {day}{end:%H:%M}"
 
 
 def _days(result: Budget, spells: Sequence[Spell]) -> str:
-    """On which days some spells begin."""
+    """On which days some spells begin; three and more that follow each other as a run."""
     dates = list(dict.fromkeys(result.local(spell.start_s).date() for spell in spells))
-    every = (result.calendar.last - result.calendar.first).days + 1
-    if len(dates) > MOST_DAYS:
-        most = "every day" if len(dates) >= every - 1 else f"{len(dates)} days"
-        return f"{most} from {day_name(dates[0])}"
-    return ", ".join(f"{date:%a} {date.day}" for date in dates)
+    runs: list[list[date]] = []
+    for day in dates:
+        if runs and day - runs[-1][-1] == DAY:
+            runs[-1].append(day)
+        else:
+            runs.append([day])
+    words = []
+    for run in runs:
+        names = [_date(result, day) for day in run]
+        words += [f"{names[0]} to {names[-1]}"] if len(run) >= RUN_OF_DAYS else names
+    return ", ".join(words)
+
+
+def _date(result: Budget, day: date) -> str:
+    """A date in as few words as tell it from the others of the span."""
+    long = result.calendar.last - result.calendar.first >= LONG_SPAN
+    return day_name(day) if long else f"{day:%a} {day.day}"

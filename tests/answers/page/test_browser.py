@@ -235,6 +235,11 @@ def test_a_task_that_a_limit_turns_away_says_the_limit(shown):
     last = tab.locator("#tasks .tasks > li").last
     assert "cannot run: starts at" in last.inner_text()
     assert "the inverter surges to 2000 W" in last.inner_text()
+    tab.clock.set_fixed_time(AT.replace(hour=19))
+    read(tab, "60")
+    last.get_by_role("button", name="Change").click()
+    assert last.get_by_label("Done of").input_value() == "0"
+    assert not last.get_by_role("button", name="As planned").is_visible()
 
 
 def test_a_sky_is_no_chance_and_says_so(shown):
@@ -575,3 +580,18 @@ def test_on_paper_it_is_the_plan_on_one_sheet_though_something_was_entered(shown
     tab.emulate_media(media="print")
     assert tab.locator("#tasks table").is_visible()
     assert tab.locator("button:visible, input:visible").count() == 0
+
+
+@pytest.mark.parametrize(("day", "times"), [(23, "18:22 "), (26, "17:16 ")])
+def test_the_suns_moments_have_the_clock_of_the_day(shown, day, times):
+    """The clock goes back on 25 October 2026 in Germany; at 51.5 N, 7 E the sun sets at about 18:22
+    on the 23rd and 17:16 on the 26th, from memory."""
+    zone = ZoneInfo("Europe/Berlin")
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 5, "between": ["sunset", "sunrise"]}
+    place = {"latitude_deg": 51.5, "longitude_deg": 7.0, "timezone": zone.key}
+    sky = {"kind": "sky", "sky": "clear", "futures": 1, "temp_air_c": 10}
+    span = {"start": "2026-10-23T12:00:00", "end": "2026-10-28T12:00:00"}
+    tables = {"place": place, "span": span, "weather": sky, "pack": {"capacity_wh": 1000}}
+    at = datetime(2026, 10, day, 13, tzinfo=zone)
+    tab = shown(Plan.from_dict({**tables, "task": [lamp]}), at=at)
+    assert f"Fri to Tue {times}(at sunset)" in card(tab, "lamp").inner_text()

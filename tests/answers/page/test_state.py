@@ -464,6 +464,30 @@ def test_a_block_counts_where_all_of_it_is_done():
     assert Readings(page, REPAIR).counts() == [("Mon 16:20", "random-orbit-sander", 1)]
 
 
+def test_what_a_limit_turns_away_is_not_done_by_the_clock():
+    """The inverter never starts the grinder; saw and press do not run beside others."""
+    lamp = {"name": "lamp", "supply": "ac", "working_w": 100, "at": "11:00", "minutes": 60}
+    counted = {"supply": "ac", "times": 4, "each_s": 60}
+    grinder = {"name": "grinder", "working_w": 700, "start_w": 1900, **counted}
+    saw = {"name": "saw", "working_w": 450, **counted, "between": ["10:00", "12:00"]}
+    press = {"name": "press", "supply": "ac", "working_w": 450, "hours": 2, "at": "10:30"}
+    tasks = [lamp, {**grinder, "between": ["09:00", "12:00"]}, saw, press]
+    tables = {"pack": {"capacity_wh": 1000, "inverter": {"rated_w": 500, "surge_w": 1200}}}
+    noon = datetime(2026, 6, 1, 12)
+    page = Page(plan(**tables, task=tasks))
+    done = {task["name"]: page.planned(task["name"], noon) for task in tasks}
+    # saws at 10:15, 10:45, 11:15 and 11:45, each half a minute to either side: two beside the lamp
+    assert done == {
+        "lamp": {"planned": 60, "byClock": 60},
+        "grinder": {"planned": 4, "byClock": 0},
+        "saw": {"planned": 4, "byClock": 2},
+        "press": {"planned": 2, "byClock": 0},
+    }
+    page.act("read", noon, percent=80)
+    page.act("shift", noon, task=1, minutes=240)
+    assert page.asked["done"] == {"grinder": 0}
+
+
 @pytest.mark.parametrize("name", ['saw, "big"; #1', "پمپ آب", "🔧🪚", "=1+1", "<img src=x>"])
 def test_a_task_of_any_name_comes_through_both_files(name):
     saw = {"name": name, "supply": "dc12", "working_w": 30, "times": 4, "each_s": 60}

@@ -302,30 +302,41 @@ function unitOfName(pieces, name) {
 }
 
 /**
- * How much the tasks of a name hold inside the span, and how much of that is planned to be over by
- * a moment; whole for what is counted, in whole minutes or hundredths of an hour else.
+ * How much the tasks of a name hold inside the span, and how much of that the clock takes as done
+ * by a moment: what is planned to be over and no limit turned away; whole for what is counted, in
+ * whole minutes or hundredths of an hour else.
  * @param {Kit} kit
  * @param {Piece[]} pieces
  * @param {string} name
  * @param {number} atS
+ * @param {Burst[]} refused  as `turnedAwayOf` the pieces
  */
-function plannedOf(kit, pieces, name, atS) {
+function plannedOf(kit, pieces, name, atS, refused) {
   const [startS, endS] = kit.data.span;
   let planned = 0;
-  let over = 0;
-  for (const { task } of pieces.filter((piece) => piece.task.name === name)) {
+  let byClock = 0;
+  for (const [k, { task }] of pieces.entries()) {
+    if (task.name !== name) continue;
+    const never = refused.filter((burst) => burst.task === k);
     const counted = repeatsOf(task) !== null;
     const unitS = unitOf(task) === "hours" ? 3600 : 60;
     const digits = unitOf(task) === "hours" ? 100 : 1;
-    let overS = 0;
+    let planS = 0;
+    let ranS = 0;
     for (const [fromS, toS] of daysOfTask(kit, task).flatMap(({ intervals }) => intervals)) {
+      /** @type {Interval} */
       const inside = [Math.max(fromS, startS), Math.min(toS, endS)];
       if (inside[1] <= inside[0]) continue;
-      planned += counted ? 1 : (inside[1] - inside[0]) / unitS;
-      if (counted) over += toS <= atS ? 1 : 0;
-      else overS += Math.max(Math.min(inside[1], atS) - inside[0], 0);
+      if (counted) planned += 1;
+      else planS += inside[1] - inside[0];
+      /** @type {Interval} */
+      const past = [inside[0], Math.min(inside[1], atS)];
+      const lostS = never.reduce((s, burst) => s + overlapS(past, [burst.startS, burst.endS]), 0);
+      if (counted) byClock += toS <= atS && lostS === 0 ? 1 : 0;
+      else ranS += Math.max(past[1] - past[0], 0) - lostS;
     }
-    over += Math.floor((overS / unitS) * digits + 1e-6) / digits;
+    planned += Math.floor((planS / unitS) * digits + 1e-6) / digits;
+    byClock += Math.floor((ranS / unitS) * digits + 1e-6) / digits;
   }
-  return { planned: Math.round(planned * 100) / 100, over };
+  return { planned, byClock };
 }

@@ -151,6 +151,19 @@ function layOut(kit, asked) {
 }
 
 /**
+ * The bursts of some tasks that a limit turns away in the whole span, whatever was done of them.
+ * @param {Kit} kit
+ * @param {Task[]} tasks
+ */
+function turnedAwayOf(kit, tasks) {
+  const { span } = kit.data;
+  const placed = placeBursts(kit, tasks, daysOf(kit, tasks).every, span, new Map()).bursts;
+  const edges = edgesOf(kit, span, placed, null);
+  const refused = overloads(edges, placed, tasks, ranked(tasks), kit.limits, new Set());
+  return refused.map(({ burst }) => burst);
+}
+
+/**
  * Task numbers in rank order: what must run, then by priority, then as written.
  * @param {Task[]} tasks
  */

@@ -241,7 +241,7 @@ function afterShift(kit, state, { atS, task: index, minutes }) {
 }
 
 /**
- * The state in which what was planned of a name until the last reading is stated as done: moving
+ * The state in which what the clock takes as done of a name by the last reading is stated: moving
  * what is left moves nothing of it.
  * @param {Kit} kit
  * @param {State} state
@@ -251,11 +251,13 @@ function afterShift(kit, state, { atS, task: index, minutes }) {
 function asDone(kit, state, name) {
   const { reading, done } = state;
   if (!reading || own(reading.done, name) !== undefined) return state;
-  const { over } = plannedOf(kit, piecesOf(kit, state), name, reading.atS);
+  const pieces = piecesOf(kit, state);
+  const refused = turnedAwayOf(kit, askedOf(kit, state).tasks);
+  const { byClock } = plannedOf(kit, pieces, name, reading.atS, refused);
   return {
     ...state,
-    done: own(done, name) === undefined ? { ...done, [name]: over } : done,
-    reading: { ...reading, done: { ...reading.done, [name]: over } },
+    done: own(done, name) === undefined ? { ...done, [name]: byClock } : done,
+    reading: { ...reading, done: { ...reading.done, [name]: byClock } },
   };
 }
 
@@ -337,10 +339,13 @@ function afterNow(kit, state, { atS, task: index }) {
  * @param {number} atS
  */
 function doneUnsaid(kit, pieces, name, atS) {
-  const endS = momentOn(kit, ["clock", 1440], dayOf(kit, atS));
-  const { over } = plannedOf(kit, pieces, name, atS);
-  if (over < plannedOf(kit, pieces, name, endS).over) return over;
-  return plannedOf(kit, pieces, name, momentOn(kit, ["clock", 0], dayOf(kit, atS))).over;
+  const tasks = pieces.map(({ task }) => task);
+  const refused = turnedAwayOf(kit, tasks);
+  /** @param {number} timeS */
+  const doneBy = (timeS) => plannedOf(kit, pieces, name, timeS, refused).byClock;
+  /** @param {number} minutes */
+  const today = (minutes) => momentOn(kit, ["clock", minutes], dayOf(kit, atS));
+  return doneBy(atS) < doneBy(today(1440)) ? doneBy(atS) : doneBy(today(0));
 }
 
 /**

@@ -3,7 +3,8 @@
 // The tasks: how much of each is done, when it comes, and what can be done about it.
 
 const STEP_OF_UNIT = { times: 1, charges: 1, minutes: 5, hours: 0.5 };
-const MOST_DAY_WORDS = 4;
+const RUN_OF_DAYS = 3; // and more are said from the first to the last
+const LONG_SPAN_DAYS = 28; // a weekday with its date comes again
 const UNIT_WORDS = { times: "", charges: "charges", minutes: "min", hours: "h" };
 
 /**
@@ -96,7 +97,7 @@ function timesRow(view, index, opened) {
       const left = isOut ? [everyTask(view.kit, view.kept.state)[index]] : [];
       const shown = [...left, ...mine.map(({ piece }) => piece)];
       const times = shown
-        .map((piece) => taskTimes(view.kit, piece))
+        .map((piece) => taskTimes(view.kit, piece, view.now().atS))
         .filter(Boolean)
         .join("; ");
       say(when, isOut ? `left out (${times})` : times || "nothing of it lies inside the span");
@@ -146,67 +147,76 @@ function isOver(view, numbers, name) {
 }
 
 /**
- * When a task comes and how much of it, in words; empty where nothing of it lies in the span.
+ * When a task comes and how much of it, in words; empty where nothing of it lies in the span. The
+ * sun's moments have the clock of the window that is open at a time, or of the next one.
  * @param {Kit} kit
  * @param {Piece} piece
+ * @param {number} atS
  */
-function taskTimes(kit, { task, part }) {
-  const times = task.at
-    ? momentWords(kit, task.at)
-    : task.between
-      ? `${momentWords(kit, task.between[0])} to ${momentWords(kit, task.between[1])}`
-      : "day and night";
-  const on = daysWords(kit, task);
-  if (on === null) return "";
-  const days = task.between || task.at ? `${on} ` : "";
-  const much = amountWords(task);
-  return `${part === "now" ? "moved to " : ""}${days}${times}${much && `: ${much}`}`;
-}
-
-/**
- * On which days of the span something of a task begins; empty where there is one day, null where
- * nothing does.
- * @param {Kit} kit
- * @param {Task} task
- */
-function daysWords(kit, task) {
+function taskTimes(kit, { task, part }, atS) {
   const [startS, endS] = kit.data.span;
-  const days = daysOf(kit, [task])
-    .every[0].filter(({ intervals }) =>
-      intervals.some(([fromS, toS]) => toS > startS && fromS < endS),
-    )
-    .map(({ date }) => date - kit.firstDay + 1);
-  if (days.length === 0) return null;
-  if (kit.firstDay === kit.lastDay) return "";
-  if (days.length > MOST_DAY_WORDS)
-    return days.length > kit.lastDay - kit.firstDay ? "every day" : `on ${days.length} days`;
-  return days.map((number) => dayWord(kit, number)).join(", ");
-}
-
-/**
- * @param {Kit} kit
- * @param {number} number  of a day of the span
- */
-function dayWord(kit, number) {
-  const { weekday, day } = localFields(
-    kit,
-    toUtc(kit, (kit.firstDay + number - 1) * DAY_S + DAY_S / 2),
+  const days = daysOf(kit, [task]).every[0].filter(({ intervals }) =>
+    intervals.some(([fromS, toS]) => toS > startS && fromS < endS),
   );
-  return kit.lastDay - kit.firstDay < 7 ? weekday : `${weekday} ${day}`;
+  if (days.length === 0) return "";
+  const { window } = days.find(({ window: [, closesS] }) => closesS > atS) || days[days.length - 1];
+  const times = task.at
+    ? momentWords(kit, task.at, window[0])
+    : task.between
+      ? task.between.map((moment, k) => momentWords(kit, moment, window[k])).join(" to ")
+      : "day and night";
+  const on = kit.firstDay === kit.lastDay ? "" : daysWords(kit, days);
+  const when = on && (task.between || task.at) ? `${on} ` : "";
+  const much = amountWords(task);
+  return `${part === "now" ? "moved to " : ""}${when}${times}${much && `: ${much}`}`;
 }
 
 /**
- * A moment of the day; the sun's with its clock on the first day.
+ * On which days of the span some windows begin; those that follow each other as a run.
+ * @param {Kit} kit
+ * @param {Day[]} days
+ */
+function daysWords(kit, days) {
+  /** @type {number[][]} */
+  const runs = [];
+  for (const { date } of days) {
+    const last = runs[runs.length - 1];
+    if (last && date === last[last.length - 1] + 1) last.push(date);
+    else runs.push([date]);
+  }
+  const [first] = runs[0];
+  if (first === kit.firstDay && runs[0].includes(kit.lastDay)) return "every day";
+  return runs
+    .flatMap((run) => {
+      const names = run.map((date) => dayWord(kit, date));
+      return run.length < RUN_OF_DAYS ? names : `${names[0]} to ${names[names.length - 1]}`;
+    })
+    .join(", ");
+}
+
+/**
+ * A date in as few words as tell it from the others of the span.
+ * @param {Kit} kit
+ * @param {number} date
+ */
+function dayWord(kit, date) {
+  const { weekday, day, month } = localFields(kit, toUtc(kit, date * DAY_S + DAY_S / 2));
+  const long = kit.lastDay - kit.firstDay;
+  if (long < 6) return weekday; // the evening before the span is told too
+  return `${weekday} ${day}${long < LONG_SPAN_DAYS ? "" : ` ${month}`}`;
+}
+
+/**
+ * A moment of the day; the sun's with its clock.
  * @param {Kit} kit
  * @param {Moment} moment
+ * @param {number} timeS  when it comes
  */
-function momentWords(kit, moment) {
-  const [anchor, minutes] = moment;
+function momentWords(kit, [anchor, minutes], timeS) {
   if (anchor === "clock") return timeOfDay(minutes);
-  const about = hourMinute(kit, momentOn(kit, moment, kit.firstDay));
   const away =
     minutes === 0 ? "at" : `${brief(Math.abs(minutes))} min ${minutes < 0 ? "before" : "after"}`;
-  return `${about} (${away} ${anchor})`;
+  return `${hourMinute(kit, timeS)} (${away} ${anchor})`;
 }
 
 /**
@@ -334,15 +344,21 @@ function ofPlanned(planned, unit) {
 }
 
 /**
- * How much of a name is planned, and done: as stated, else as planned by now.
+ * How much of a name is planned, and done: as stated, else what the clock takes as done by now.
  * @param {View} view
  * @param {string} name
  */
 function doneNow(view, name) {
   const unit = unitOfName(view.pieces, name);
-  const { planned, over } = plannedOf(view.kit, view.pieces, name, view.now().atS);
+  const { planned, byClock } = plannedOf(
+    view.kit,
+    view.pieces,
+    name,
+    view.now().atS,
+    view.turnedAway,
+  );
   const stated = own(view.kept.state.done, name);
-  const value = stated === undefined ? over : stated === "all" ? planned : stated;
+  const value = stated === undefined ? byClock : stated === "all" ? planned : stated;
   return { unit, planned, value, stated };
 }
 

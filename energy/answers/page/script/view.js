@@ -10,8 +10,8 @@
  * A part of the page: update shows anew, later what takes longer, once that is worked out.
  * @typedef {{element: HTMLElement, update: () => void, later?: () => void}} Part
  *
- * @typedef {{kit: Kit, kept: Kept, pieces: Piece[], asked: Asked, answer: Answer,
- *   points: Checkpoint[], byHandS: number,
+ * @typedef {{kit: Kit, kept: Kept, pieces: Piece[], turnedAway: Burst[], asked: Asked,
+ *   answer: Answer, points: Checkpoint[], byHandS: number,
  *   picked: string | null, now: () => Now, act: (action: Action) => boolean, undo: () => void,
  *   tell: (text: string, isProblem?: boolean) => void, keeper: Keeper, parts: Part[],
  *   timer: number}} View
@@ -42,13 +42,13 @@ function nowOf({ data }, byHandS) {
 }
 
 /**
- * Ask again with what the state now holds.
- * @param {View} view
+ * What a state asks, and the answer.
+ * @param {Kit} kit
+ * @param {State} state
  */
-function askAnew(view) {
-  view.pieces = piecesOf(view.kit, view.kept.state);
-  view.asked = askedOf(view.kit, view.kept.state);
-  view.answer = ask(view.kit, view.asked);
+function asking(kit, state) {
+  const [pieces, asked] = [piecesOf(kit, state), askedOf(kit, state)];
+  return { pieces, asked, turnedAway: turnedAwayOf(kit, asked.tasks), answer: ask(kit, asked) };
 }
 
 /**
@@ -85,7 +85,7 @@ function takeUp(view, kept) {
  */
 function takeOver(view, kept) {
   view.kept = kept;
-  askAnew(view);
+  Object.assign(view, asking(view.kit, kept.state));
   view.points = [];
   showAnew(view);
 }
@@ -97,15 +97,12 @@ function takeOver(view, kept) {
  * @returns {View}
  */
 function newView(kit, keeper, kept) {
-  const asked = askedOf(kit, kept.state);
   /** @type {View} */
   const view = {
     kit,
     kept,
     keeper,
-    pieces: piecesOf(kit, kept.state),
-    asked,
-    answer: ask(kit, asked),
+    ...asking(kit, kept.state),
     points: [],
     byHandS: keeper.byHandS,
     picked: null,
