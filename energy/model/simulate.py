@@ -17,6 +17,7 @@ from energy.model.case import Case, Load
 # Segments x scenarios worked on at once: fits the cache, bounds the memory. Many scenarios get more
 # by the root of their number: a block of fewer segments would cost more calls than it is worth.
 BLOCK_CELLS, MANY_SCENARIOS = 6_000, 36
+SUPPLIES = ("ac", "dc12", "usb")
 ENTRIES = (
     "spilled",
     "other_charging",
@@ -149,7 +150,8 @@ def block_of(case: Case, rows: slice) -> Block:
     battery = case.battery
     solar = case.sun_w(rows)
     solar *= case.controller_efficiency
-    outlet = {supply: np.zeros_like(solar) for supply in ("ac", "dc12", "usb")}
+    used = {"ac", *(load.supply for load in case.loads)}
+    outlet = {supply: np.zeros_like(solar) for supply in SUPPLIES if supply in used}
     leads = np.zeros_like(solar) if any(load.lead_loss for load in case.loads) else None
     for load in case.loads:
         begin, end = np.searchsorted(load.rows, [rows.start, rows.stop])
@@ -160,11 +162,15 @@ def block_of(case: Case, rows: slice) -> Block:
             if leads is not None:
                 outlet[load.supply][here] += watts * load.lead_loss
                 leads[here] += watts * load.lead_loss
-    asked = np.asarray(sum(outlet[s] / case.outlet_efficiency[s] for s in ("dc12", "usb")))
+    asked = np.zeros_like(solar)
+    for supply, watts in outlet.items():
+        if supply != "ac":
+            asked += watts / case.outlet_efficiency[supply]
     on = case.inverter_on[rows].reshape(solar.shape[0], -1)
     inverter_idle = on * (case.inverter.idle_w if case.inverter else 0.0)
     if case.inverter is not None:
-        asked = asked + on * case.inverter.input_w(outlet["ac"])
+        runs = np.flatnonzero(on.any(axis=1))
+        asked[runs] += on[runs] * case.inverter.input_w(outlet["ac"][runs])
     charger = case.charger_w[rows, None]
     net = solar + charger - asked - case.idle_w
     rate = store_rate(battery, net, 1.0 - case.frozen(rows))
@@ -198,7 +204,7 @@ def _settle(
         battery.resistive_h,
     )
     taken = np.minimum(taken, surplus)
-    asked = (block.outlet["ac"] + block.outlet["dc12"] + block.outlet["usb"]) * hours
+    asked = np.asarray(sum(block.outlet.values())) * hours
     if block.leads is not None:
         asked -= block.leads * hours
     flows = _Flows(
