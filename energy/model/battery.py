@@ -138,7 +138,9 @@ def store_rate(battery: Battery, net_w: Array, may_charge: Array) -> Array:
     >>> store_rate(pack, np.array([[800.0], [-100.0]]), np.ones((2, 1)))[:, 0]
     array([ 450., -100.])
     """
-    terminal = np.where(net_w > 0.0, np.minimum(net_w, battery.charge_max_w) * may_charge, net_w)
+    terminal = np.minimum(net_w, battery.charge_max_w)
+    if not may_charge.all():
+        terminal = np.where(terminal > 0.0, terminal * may_charge, terminal)
     rate = terminal_to_rate(terminal, battery.capacity_wh, battery.resistive_h)
     return np.where(rate > 0.0, rate * battery.coulombic, rate)
 

@@ -75,8 +75,10 @@ class Case:
     def sun_w(self, rows: slice = ALL) -> Array:
         """What the panels give in the segments [W at the panel side], (n, m)."""
         solar_row = self.solar_row[rows]
-        sun = np.zeros((solar_row.size, self.battery.capacity_wh.size))
-        sun[solar_row >= 0] = self.solar_w[solar_row[solar_row >= 0]]
+        if not self.solar_w.size:
+            return np.zeros((solar_row.size, self.battery.capacity_wh.size))
+        sun = self.solar_w[solar_row]
+        sun[solar_row < 0] = 0.0
         return sun
 
     def temp_c(self, rows: slice = ALL) -> Array:
@@ -97,7 +99,8 @@ class Case:
     def frozen(self, rows: slice = ALL) -> Array:
         """Where the segments are too cold to charge in, 0 or 1 as `Battery.frozen`, (n, m or 1)."""
         temperature, row = self._temperatures(rows)
-        return np.asarray(self.battery.frozen(temperature)[row])
+        frozen = self.battery.frozen(temperature)
+        return np.asarray(frozen[row]) if frozen.any() else np.zeros((row.size, 1))
 
     def _temperatures(self, rows: slice) -> tuple[Array, Index]:
         """The pack's temperatures that the segments need, and which of them each takes."""

@@ -17,6 +17,7 @@ from energy.model.case import Case, Load
 # Segments x scenarios worked on at once: fits the cache, bounds the memory. Many scenarios get more
 # by the root of their number: a block of fewer segments would cost more calls than it is worth.
 BLOCK_CELLS, MANY_SCENARIOS = 6_000, 36
+SUPPLIES = ("ac", "dc12", "usb")
 ENTRIES = (
     "spilled",
     "other_charging",
@@ -34,8 +35,8 @@ DETAILS = ("solar_w", "spilled_w", "charger_w", "load_w", "delivered_w", "idle_w
 class Simulated:
     """How it went: store_wh (n + 1, m); first_short_s (m,), when anything first wanted energy in
     vain, the idle draws too [UTC s, inf if never]; unmet_wh and first_unmet_s, likewise of each
-    task, (tasks, m); ledger_wh name -> (m,); detail name -> (n, m) in watts, empty unless asked
-    for; end: the battery's state at the end, from which `simulate` can carry on."""
+    task, (tasks, m); ledger_wh name -> (m,); detail name -> (n, m) in watts, both empty unless
+    asked for; end: the battery's state at the end, from which `simulate` can carry on."""
 
     store_wh: Array
     first_short_s: Array
@@ -72,9 +73,11 @@ def simulate(
     detail: bool = False,
     state: tuple[Array, Array] | None = None,
     books: bool = True,
+    ledger: bool = True,
 ) -> Simulated:
     """Run the case, from a `state` where one is given; with `detail` the flows are kept too,
-    without `books` only the store and when it first runs short.
+    without `ledger` not where the watt-hours went, without `books` only the store and when it
+    first runs short.
 
     >>> from energy.model.battery import Battery
     >>> one, dark = np.array([1000.0]), np.full(2, -1)
@@ -89,6 +92,8 @@ def simulate(
     count, scenarios = case.edges.size - 1, case.battery.capacity_wh.size
     state = start(case.battery) if state is None else state
     simulated = blank(case)
+    if books and ledger:
+        simulated.ledger_wh.update((name, np.zeros(scenarios)) for name in ENTRIES)
     if detail:
         simulated.detail.update((name, np.zeros((count, scenarios))) for name in DETAILS)
     simulated.store_wh[0] = state[0]
@@ -109,8 +114,9 @@ def _pass(
     full = path.full[row, scenario]
     short = _Short(row, scenario, case.edges[rows][row] + full * block.hours[row, 0] * 3600.0, full)
     np.minimum.at(simulated.first_short_s, scenario, short.begins_s)
-    if books:
-        _settle(case, block, path.store_wh, short, simulated)
+    late = _shed(case, block, path.store_wh, short, simulated) if books and row.size else None
+    if simulated.ledger_wh:
+        _settle(case, block, path.store_wh, late, simulated)
     return path.store_wh[-1].copy(), path.imbalance_wh
 
 
@@ -122,7 +128,7 @@ def blank(case: Case) -> Simulated:
         first_short_s=np.full(scenarios, np.inf),
         unmet_wh=np.zeros((tasks, scenarios)),
         first_unmet_s=np.full((tasks, scenarios), np.inf),
-        ledger_wh={name: np.zeros(scenarios) for name in ENTRIES},
+        ledger_wh={},
         detail={},
     )
 
@@ -144,7 +150,8 @@ def block_of(case: Case, rows: slice) -> Block:
     battery = case.battery
     solar = case.sun_w(rows)
     solar *= case.controller_efficiency
-    outlet = {supply: np.zeros_like(solar) for supply in ("ac", "dc12", "usb")}
+    used = {"ac", *(load.supply for load in case.loads)}
+    outlet = {supply: np.zeros_like(solar) for supply in SUPPLIES if supply in used}
     leads = np.zeros_like(solar) if any(load.lead_loss for load in case.loads) else None
     for load in case.loads:
         begin, end = np.searchsorted(load.rows, [rows.start, rows.stop])
@@ -155,11 +162,15 @@ def block_of(case: Case, rows: slice) -> Block:
             if leads is not None:
                 outlet[load.supply][here] += watts * load.lead_loss
                 leads[here] += watts * load.lead_loss
-    asked = np.asarray(sum(outlet[s] / case.outlet_efficiency[s] for s in ("dc12", "usb")))
+    asked = np.zeros_like(solar)
+    for supply, watts in outlet.items():
+        if supply != "ac":
+            asked += watts / case.outlet_efficiency[supply]
     on = case.inverter_on[rows].reshape(solar.shape[0], -1)
     inverter_idle = on * (case.inverter.idle_w if case.inverter else 0.0)
     if case.inverter is not None:
-        asked = asked + on * case.inverter.input_w(outlet["ac"])
+        runs = np.flatnonzero(on.any(axis=1))
+        asked[runs] += on[runs] * case.inverter.input_w(outlet["ac"][runs])
     charger = case.charger_w[rows, None]
     net = solar + charger - asked - case.idle_w
     rate = store_rate(battery, net, 1.0 - case.frozen(rows))
@@ -167,15 +178,25 @@ def block_of(case: Case, rows: slice) -> Block:
     return Block(rows, hours, solar, charger, outlet, leads, asked, inverter_idle, rate, net)
 
 
-def _settle(case: Case, block: Block, store: Array, short: "_Short", simulated: Simulated) -> None:
-    """Enter a block into the books: what was taken, curtailed, lost, delivered and left unmet."""
+def _leaked_and_given(
+    battery: Battery, rate: Array, hours: Array, before: Array, after: Array
+) -> tuple[Array, Array]:
+    """What leaked from the store and what it gave [Wh] where it went from one charge to another,
+    all of one shape or (b, 1)."""
+    change, charging = after - before, rate > 0.0
+    leak = battery.self_discharge_per_h * hours * (after + before) / 2.0
+    leak = np.where(charging, leak, np.clip(-change, 0.0, leak))
+    return leak, np.where(charging, 0.0, -change - leak)
+
+
+def _settle(
+    case: Case, block: Block, store: Array, late: "_Late | None", simulated: Simulated
+) -> None:
+    """Enter a block into the ledger: what was taken, curtailed, lost and delivered."""
     battery, hours, efficiency = case.battery, block.hours, case.controller_efficiency
     change = np.diff(store, axis=0)
-    charging = block.rate > 0.0
-    leak = battery.self_discharge_per_h * hours * (store[1:] + store[:-1]) / 2.0
-    leak = np.where(charging, leak, np.clip(-change, 0.0, leak))
-    gained = np.where(charging, change + leak, 0.0)
-    given = np.where(charging, 0.0, -change - leak)
+    leak, given = _leaked_and_given(battery, block.rate, hours, store[:-1], store[1:])
+    gained = np.where(block.rate > 0.0, change + leak, 0.0)
     surplus = np.maximum(block.net, 0.0) * hours
     taken = hours * rate_to_terminal(
         np.maximum(gained, 0.0) / battery.coulombic / hours,
@@ -183,7 +204,7 @@ def _settle(case: Case, block: Block, store: Array, short: "_Short", simulated: 
         battery.resistive_h,
     )
     taken = np.minimum(taken, surplus)
-    asked = (block.outlet["ac"] + block.outlet["dc12"] + block.outlet["usb"]) * hours
+    asked = np.asarray(sum(block.outlet.values())) * hours
     if block.leads is not None:
         asked -= block.leads * hours
     flows = _Flows(
@@ -193,8 +214,16 @@ def _settle(case: Case, block: Block, store: Array, short: "_Short", simulated: 
         unused=surplus - taken,
         from_battery=np.maximum(-block.net, 0.0) * hours,
     )
-    if short.row.size:
-        _shed(case, block, short, given[short.row, short.scenario], flows, simulated)
+    if late is not None:
+        cells = late.cells
+        for values, late_wh in (
+            (flows.delivered, late.delivered),
+            (flows.conversion, late.conversion),
+            (flows.idle, late.idle),
+            (flows.from_battery, late.from_battery),
+        ):
+            values[cells] = values[cells] * late.full + late_wh
+        flows.unused[cells] = late.unused
     charger = np.maximum(block.charger * hours - flows.unused, 0.0)
     curtailed = flows.unused - (block.charger * hours - charger)
     solar = block.solar * hours - curtailed
@@ -238,16 +267,25 @@ class _Short:
     full: Array
 
 
-def _shed(
-    case: Case, block: Block, short: _Short, given: Array, flows: _Flows, simulated: Simulated
-) -> None:
-    """Settle the cells in which the store ran out, having given so much [Wh], (cells,): all is
-    served for the share `full` of the time; for the rest what still comes in goes to the pack's
-    idle, then to tasks by rank."""
+@dataclass(frozen=True)
+class _Late(_Flows):
+    """The flows of cells in which the store ran out, from then on [Wh], (cells,); before it, for
+    the share `full` of the segment, all was served."""
+
+    cells: tuple[Index, Index]
+    full: Array
+
+
+def _shed(case: Case, block: Block, store: Array, short: "_Short", simulated: Simulated) -> "_Late":
+    """Enter what went short in the cells in which the store ran out: all is served for the share
+    `full` of the time; for the rest what still comes in goes to the pack's idle, then to tasks by
+    rank."""
     row, scenario, full = short.row, short.scenario, short.full
     cells, hours = (row, scenario), block.hours[row, 0]
-    rest = (1.0 - full) * hours
-    trickle = trickle_w(case.battery, scenario, given + block.rate[cells] * full * hours, rest)
+    rest, rate = (1.0 - full) * hours, block.rate[cells]
+    before, after = store[cells], store[row + 1, scenario]
+    _, given = _leaked_and_given(case.battery, rate, hours, before, after)
+    trickle = trickle_w(case.battery, scenario, given + rate * full * hours, rest)
     left = block.solar[cells] + block.charger[row, 0] + trickle
     pack_idle = np.minimum(left, case.idle_w)
     inverter_idle = np.broadcast_to(block.inverter_idle, block.load.shape)[cells]
@@ -259,14 +297,15 @@ def _shed(
         )
         wanting = missing > 1e-9
         np.minimum.at(simulated.first_unmet_s[task], scenario[wanting], short.begins_s[wanting])
-    for values, late in (
-        (flows.delivered, shares.served),
-        (flows.conversion, shares.spent - shares.served),
-        (flows.idle, pack_idle + shares.idle),
-        (flows.from_battery, trickle),
-    ):
-        values[cells] = values[cells] * full + late * rest
-    flows.unused[cells] = shares.left * rest
+    return _Late(
+        delivered=shares.served * rest,
+        conversion=(shares.spent - shares.served) * rest,
+        idle=(pack_idle + shares.idle) * rest,
+        unused=shares.left * rest,
+        from_battery=trickle * rest,
+        cells=cells,
+        full=full,
+    )
 
 
 @dataclass(frozen=True)

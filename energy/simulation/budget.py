@@ -35,7 +35,9 @@ from energy.weather.source import record_of
 from energy.weather.weathers import Weathers
 
 Step = Callable[[Case], Simulated]
+Given = tuple[Weathers, Solar | None]  # the weather, and what the panels give where it is known
 WITHOUT_BOOKS: Step = partial(simulate, books=False)
+WITHOUT_LEDGER: Step = partial(simulate, ledger=False)
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
 LEDGER = (
     "sun_on_panel",
@@ -101,14 +103,13 @@ def budget(
     shared = _Shared(days, demand, now, done, steps)
     if previous is not None and np.array_equal(previous.days.cells, days.cells):
         same_sun = _same_panels(previous.plan, plan)
-        budgets = [
-            _judged(shared, each.weather, each.solar if same_sun else _other_sun(days, each), step)
+        given = [
+            (each.weather, each.solar if same_sun else _other_sun(days, each))
             for each in (previous, *previous.bounds)
         ]
-    else:
-        several = weathers(days, DOUBTS, demand.edges.size - 1)
-        budgets = [_judged(shared, weather, None, step) for weather in several]
-    return replace(budgets[0], bounds=tuple(budgets[1:]))
+        return _judged_in_all(shared, given, step)
+    several = weathers(days, DOUBTS, demand.edges.size - 1)
+    return _judged_in_all(shared, [(weather, None) for weather in several], step)
 
 
 def budget_of(plan: Plan | Budget) -> Budget:
@@ -167,11 +168,10 @@ def with_bursts(previous: Budget, bursts: Sequence[Burst]) -> Budget:
 
 def budget_in(
     days: Days,
-    given: Sequence[tuple[Weathers, Solar | None]] | None = None,
+    given: Sequence[Given] | None = None,
     now: datetime | None = None,
     done: Done | None = None,
     factor: Array | None = None,
-    books_at_the_ends: bool = True,
 ) -> Budget:
     """The budget of a plan's days that are laid out already, or in weathers in which it is known
     what the panels give.
@@ -181,7 +181,6 @@ def budget_in(
         the means; those of the days where it is left out.
     now, done: as for `budget`; the span of the days begins at `now`.
     factor: random factors of the tasks, (tasks, m or more), in place of those drawn here.
-    books_at_the_ends: False leaves out where the Wh went at the ends of the doubt, and is faster.
 
     Raises PlanError as `budget` does.
 
@@ -197,10 +196,7 @@ def budget_in(
     if given is None:
         segments = shared.demand.edges.size - 1
         given = [(weather, None) for weather in weathers(days, DOUBTS, segments)]
-    (weather, sun), *ends = given
-    step = simulate if books_at_the_ends else WITHOUT_BOOKS
-    bounds = [_judged(shared, *end, step) for end in ends]
-    return replace(_judged(shared, weather, sun), bounds=tuple(bounds))
+    return _judged_in_all(shared, given)
 
 
 def as_done(previous: Budget, tasks: Container[int]) -> Budget:
@@ -232,6 +228,15 @@ class _Shared:
     factor: Array | None = None
 
 
+def _judged_in_all(shared: _Shared, given: Sequence[Given], step: Step = simulate) -> Budget:
+    """One pass in the plan's weathers, and one at each end of the doubt about the means, there
+    without a ledger, which nothing asks for."""
+    (weather, sun), *ends = given
+    at_the_ends = WITHOUT_LEDGER if step is simulate else step
+    bounds = tuple(_judged(shared, *end, at_the_ends) for end in ends)
+    return replace(_judged(shared, weather, sun, step), bounds=bounds)
+
+
 def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, step: Step = simulate) -> Budget:
     """One pass; sun, where given, is what the panels give."""
     days, demand = shared.days, shared.demand
@@ -255,7 +260,7 @@ def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, step: Step = 
         demand=demand,
         asked_wh=demand.asked_wh,
         unmet_wh=unmet,
-        ledger_wh={name: ledger[name] for name in LEDGER},
+        ledger_wh={name: ledger[name] for name in LEDGER} if simulated.ledger_wh else {},
         notes=(
             *weather.notes,
             *pwm_notes(laid_out(plan, cold)),

@@ -52,7 +52,7 @@ class Budget:
     the span; notes are lines the answer should say; progress is how far those tasks are that `done`
     names. days, case, solar, now and done are what it was made from; derate (m,) is the mean share
     of their labels that the panels give in each scenario; bounds are the budgets at both ends of
-    the doubt about the means of synthetic weather.
+    the doubt about the means of synthetic weather, without a ledger.
     """
 
     days: Days = field(repr=False)

@@ -23,8 +23,8 @@ from energy.weather.source import Source
 def budgets_on(
     plan: Plan, starts: Sequence[date], record: Source
 ) -> Iterator[tuple[date, Budget | PlanError]]:
-    """The budget of a plan that starts on each of some days, ascending, as `budget` would give it
-    but without the books at the ends of the doubt; or why there is none.
+    """The budget of a plan that starts on each of some days, ascending, as `budget` would give it;
+    or why there is none.
 
     record: what the plan's weather rests on (see `record_of`). An error is NotCovered where the
     weather does not reach that day, else of what the day itself shows, such as repeats that do not
@@ -45,7 +45,7 @@ def budgets_on(
             yield start, days
             continue
         try:
-            result = budget_in(days, books_at_the_ends=False)
+            result = budget_in(days)
         except PlanError as error:
             yield start, error
         else:

@@ -5,6 +5,7 @@ What only sounds like a tool (a pepper grinder, a table-saw lamp, a drill on cha
 """
 
 import re
+from functools import cache
 
 from energy.answers.caution.caution import LIGHT, plain
 from energy.plan.profiles import built_in
@@ -67,13 +68,12 @@ CALLED = {
 }
 
 
+@cache
 def _whole_words(phrases: str) -> re.Pattern[str]:
     """Phrases with a comma and a space between them, each with its plural, spaces or none."""
     joined = re.sub(r"(?<=[\w)]) (?=[\w(])", " ?", phrases.replace(", ", "|"))
     return re.compile(rf"\b(?:{joined})(?:s|es)?\b")
 
-
-RISKS_OF = [(_whole_words(phrases), risks.split()) for phrases, risks in CALLED.items()]
 
 FOOD = r"(?:pepper|salt|coffee|spice|meat|grain|corn|flour|nut|bean|herb|burr)s?"
 BESIDE = (  # what goes with a tool, and draws the watts in its stead
@@ -83,7 +83,7 @@ BESIDE = (  # what goes with a tool, and draws the watts in its stead
 WHERE = "for|of|over|above|at|beside|by|near|behind|under|on|while|next to"
 TOOL = r"(?:\w+ing )?\w*(?:(?<!sold)er|saw|drill|lathe|gun|iron|hob|plate|tool|oven)"
 REST = r"(?:(?! and (?!the |my )| then |[,;+&/]).)*"  # of what is done there
-NOT_MEANT = re.compile(
+NOT_MEANT = (
     rf"\b(?:{FOOD} grind\w*|grind\w* (?:the |some )?{FOOD}|jig ?saw puzzles?|see ?saws?"
     r"|saw ?(?:horse|blade)s?|fire drills?|cold weld\w*|welding (?:helmet|glove|mask|screen|fume)s?"
     rf"|(?:laptop|tablet|film|movie|video)s?\b{REST}|(?:re)?charg(?:e|es|ing) {REST}"
@@ -101,7 +101,8 @@ def carries(task: Task, risk: str) -> bool:
     works = task.tool not in built_in("tools") and task.kind != "charging"
     if risk in task.model_fields_set or not (works or risk == "medical"):
         return bool(getattr(task, risk, False))
-    return risk in risks_in(f"{task.name}, {task.tool or ''}")
+    name = f"{task.name}, {task.tool or ''}"
+    return any(_tells(name, called) for called, risks in CALLED.items() if risk in risks.split())
 
 
 def risks_in(name: str) -> set[str]:
@@ -110,11 +111,18 @@ def risks_in(name: str) -> set[str]:
     >>> sorted(risks_in("Hedge-trimmers")), risks_in("pepper grinder")
     (['blade', 'hand_held'], set())
     """
-    words = plain(name)
-    meant = NOT_MEANT.sub("", words)
     return {
-        risk
-        for called, risks in RISKS_OF
-        if called.search(words if "medical" in risks else meant)
-        for risk in risks
+        risk for called, risks in CALLED.items() if _tells(name, called) for risk in risks.split()
     }
+
+
+def _tells(name: str, called: str) -> bool:
+    """Whether a name holds one of the phrases of `CALLED`, and means it."""
+    medical = CALLED[called] == "medical"
+    return bool(_whole_words(called).search(plain(name) if medical else _meant(name)))
+
+
+@cache
+def _meant(name: str) -> str:
+    """The words of a name without what only sounds like a tool."""
+    return re.sub(NOT_MEANT, "", plain(name))

@@ -13,7 +13,6 @@ from energy.answers.check.check import Check
 from energy.answers.check.checkpoints import Checkpoint
 from energy.answers.check.details import energy_lines, task_lines
 from energy.answers.check.progress_words import progress_lines
-from energy.answers.check.sketch import sketch
 from energy.model import Mask
 from energy.plan.words import and_list
 from energy.show import table
@@ -56,6 +55,8 @@ def sheet(
     if answer.now is not None:
         parts.append(now_part(answer, width))
     if drawn:
+        from energy.answers.check.sketch import sketch
+
         drawings = [sketch(result, width, height).splitlines() for height in SKETCH_ROWS]
         spaced = [[*lines, ""] if n < 2 else lines for n, lines in enumerate(drawings)]
         parts.append(Part([[Text(line) for line in lines] for lines in spaced], gives=1))

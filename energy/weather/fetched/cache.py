@@ -17,7 +17,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import platformdirs
 
 from energy.plan import PlanError
 from energy.plan.words import visible
@@ -98,6 +97,8 @@ class Cached:
 
 def cache_folder(folder: Path | None = None) -> Path:
     """The folder of the cache, unless `folder` says otherwise."""
+    import platformdirs
+
     return folder or platformdirs.user_cache_path(DISTRIBUTION, appauthor=False)
 
 
