@@ -181,11 +181,12 @@ def wire(
     """Which cable and which fuse for each run, and do the panels' strings suit the input?
 
     [[run]] names a cable; its smallest cross-section is found, or the one that it states is judged.
-    A mains lead is judged at pack.inverter.volts, else at the usual voltage of the country, the
-    lower where there are two. A run from pack to inverter bears the inverter's rating on an empty
-    battery. Tables end at 95 mm2 and 300 A. Strings are judged in the lowest air that the place is
-    likely ever to have: its record (place.lowest_c or --lowest-c), else 8 K below a weather record
-    of a year or more, else 18 to 30 K below the coldest of twelve monthly means, else -40 C.
+    A mains lead found has 1.5 mm2 at least (common practice on site); it is judged at
+    pack.inverter.volts, else at the usual voltage of the country, the lower where there are two. A
+    run from pack to inverter bears the inverter's rating on an empty battery. Tables end at 95 mm2
+    and 300 A. Strings are judged in the lowest air that the place is likely ever to have: its
+    record (place.lowest_c or --lowest-c), else 8 K below a weather record of a year or more, else
+    18 to 30 K below the coldest of twelve monthly means, else -40 C.
     """
     asked = Asked(plan, date, given, json, wanted=wanted(runs=runs, care=care, all=everything))
     with wrong_input_in_lines():

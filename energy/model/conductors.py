@@ -51,6 +51,9 @@ AWG_AMPACITY_A = {
 }  # fmt: skip
 AT_60_C_A = 100.0  # circuits up to here go by 60 C unless terminals are marked: NFPA 70 110.14(C)
 AWG_SOLD = tuple(AWG_AMPACITY_A[60])  # 0 is written 1/0, -3 4/0; most odd sizes are hardly sold
+# Mains leads are trodden on, dragged and caught: on site none thinner is used, whatever it carries.
+# Common practice, from memory (rubber leads such as H07RN-F, EN 50525-2-21; by gauges AWG 16).
+MAINS_LEAD_MM2, MAINS_LEAD_AWG = 1.5, 16
 # Common practice; the makers' ranges for blade and bolted fuses by ISO 8820.
 FUSES_A = (
     1.0, 2.0, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 50.0, 60.0, 70.0,

@@ -67,6 +67,14 @@ class Plan(Tables):
         """The tables as the person wrote them, profiles not merged in: a copy."""
         return copy.deepcopy(self._source)
 
+    def merged(self, key: str) -> Any:
+        """A table of the plan, or a list of them, with its profiles merged in, as TOML has it.
+
+        >>> Plan.read("builtin:cloudy-repair").merged("pack")["solar_input"]["max_v"]
+        60
+        """
+        return merge(self.source, self._files).tables[key]
+
     def tools(self) -> dict[str, Task]:
         """Every tool that a task of the plan may name, the person's own first, each as a task
         without an amount; a profile that is no whole tool is left out.

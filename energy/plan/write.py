@@ -121,7 +121,7 @@ def write_changes(path_or_text: Path | str, changes: Mapping[str, Any]) -> str:
         kept = write_changes(path_or_text, rest | dict.fromkeys(whole_lists))
         try:
             blocks = [
-                f"[[{key}]]\n{tomlkit.dumps(_as_toml(table))}"
+                f"[[{key}]]\n{tomlkit.dumps({name: _toml_item(v) for name, v in table.items()})}"
                 for key, tables in whole_lists.items()
                 for table in tables
             ]

@@ -79,16 +79,25 @@ class Run:
 
     @property
     def smallest_mm2(self) -> float | None:
-        """The smallest that keeps the drop and carries the current; None where none does."""
-        return self._smallest[0]
+        """The smallest that keeps the drop and carries the current, of mains leads from the least
+        usual on; None where none does."""
+        return conductors.MAINS_LEAD_MM2 if self.least_decides else self._smallest[0]
+
+    @property
+    def least_decides(self) -> bool:
+        """Whether a mains lead could be thinner than the least usual, for all that it carries."""
+        mm2 = self._smallest[0]
+        return self.kind == "ac" and mm2 is not None and mm2 < conductors.MAINS_LEAD_MM2
 
     @property
     def smallest_awg(self) -> int | None:
         """The same of the gauges."""
+        thinnest = conductors.MAINS_LEAD_AWG if self.kind == "ac" else conductors.AWG_SOLD[0]
         cable = self.cable
         allowed_v = self.volts * cable.allowed_drop_percent / 100.0
         wire = (cable.conductor, cable.temp_c, cable.terminals_c)
-        return conductors.smallest_awg(self.amps, cable.length_m, allowed_v, self.bears_a, *wire)
+        awg = conductors.smallest_awg(self.amps, cable.length_m, allowed_v, self.bears_a, *wire)
+        return None if awg is None else min(awg, thinnest)
 
     @property
     def none_does(self) -> str:
@@ -132,6 +141,11 @@ class Run:
     def drops_too_much(self) -> bool:
         """Whether more than the drop allowed is lost on the way."""
         return self.drop_percent > self.cable.allowed_drop_percent * ALLOWED
+
+    @property
+    def thin_lead(self) -> bool:
+        """Whether a mains lead is stated thinner than the least usual, by mm2 or by gauge."""
+        return self.kind == "ac" and self.mm2 < LEAD_MM2
 
     @property
     def too_thin(self) -> bool:

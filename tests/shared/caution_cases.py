@@ -70,6 +70,7 @@ MOST_SERIOUS_FIRST = [
     "inverter-earth",
     "damaged-lithium",
     "coiled-lead",
+    "mains-lead-thin",
     "fuse-near-battery",
     "dust",
     "live-panel",
@@ -204,6 +205,8 @@ RAISED = [
     ("cable-too-long", run(mm2=None, length_m=200)),  # more than 50 mm2 would do
     ("coiled-lead", task(working_w=1000), around("outdoors")),
     ("coiled-lead", task(), lead(10)),
+    ("mains-lead-thin", task(working_w=100), lead(3, mm2=1.0)),
+    ("mains-lead-thin", task(working_w=100), lead(3, mm2=0.823)),
     ("fuse-near-battery", run()),
     ("fuse-near-battery", lead(2, to="lamp")),
     # 25 kg: the reference mass of ISO 11228-1, from memory.
@@ -350,6 +353,10 @@ NOT_RAISED = [
     ("coiled-lead", task(working_w=990), around("outdoors")),
     ("coiled-lead", task(working_w=1000)),
     ("coiled-lead", task(), lead(9)),
+    ("mains-lead-thin", task(working_w=100), lead(3)),
+    ("mains-lead-thin", task(working_w=100), lead(3, mm2=1.5)),
+    ("mains-lead-thin", task(working_w=100), lead(3, mm2=1.31)),
+    ("mains-lead-thin", lead(3, to="lamp", mm2=0.75)),
     ("coiled-lead", lead(20, to="lamp")),
     ("fuse-near-battery", task(), lead(2)),
     ("fuse-near-battery", run(**{"from": "busbar"})),

@@ -88,8 +88,8 @@ def run(**keys) -> dict:
     return {"run": [{key: value for key, value in given.items() if value is not None}]}
 
 
-def lead(length_m: float, to: str = "cut") -> dict:
-    return {"run": [{"from": "pack", "to": f"task:{to}", "length_m": length_m}]}
+def lead(length_m: float, to: str = "cut", **keys) -> dict:
+    return {"run": [{"from": "pack", "to": f"task:{to}", "length_m": length_m, **keys}]}
 
 
 def panel(**keys) -> dict:

@@ -68,6 +68,7 @@ INJURY: tuple[Rule, ...] = (
     electric.inverter_earth,
     battery.damaged_lithium,
     electric.coiled_lead,
+    electric.thin_lead,
     electric.battery_fuse,
     tools.dust,
     electric.live_panel,

@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from energy.answers.caution.caution import Caution, first_few, named, raised_by
 from energy.answers.caution.telling import carries
 from energy.model.battery import LITHIUM
+from energy.model.conductors import MAINS_LEAD_AWG, MAINS_LEAD_MM2
 from energy.plan.task import Task
 from energy.simulation.budget import Budget
 from energy.simulation.cables import Run, runs_of
@@ -218,6 +219,20 @@ def thin_cable(result: Budget) -> Caution | None:
         runs,
         "what cables carry: IEC 60364-5-52; a fuse protects its cable: IEC 60364-4-43, 433.1",
     )  # from memory
+
+
+def thin_lead(result: Budget) -> Caution | None:
+    """A mains lead that carries its load, but is thinner than they are used on site."""
+    runs = _runs_where(result, lambda run: run.thin_lead and not run.too_thin)
+    if not runs:
+        return None
+    return Caution(
+        "mains-lead-thin",
+        f"A mains lead is thinner than the {MAINS_LEAD_MM2:g} mm2 (AWG {MAINS_LEAD_AWG}) usual on"
+        " site, where leads are dragged, trodden on and caught: take a rubber lead as thick, or"
+        " keep this one where nothing can hurt it.",
+        runs,
+    )
 
 
 def long_cable(result: Budget) -> Caution | None:

@@ -43,6 +43,7 @@ SHORT = {
     "lifeline-near-reserve": "carry a spare light, pump, radio",
     "live-panel": "panels are live in light",
     "mains-in-the-wet": "mains in the wet: 30 mA RCD, keep plugs dry",
+    "mains-lead-thin": "a mains lead is thinner than usual on site",
     "medical-load": "medical: a second source ready",
     "not-a-promise": "a chance, no promise",
     "pack-follows-air": "the pack may be warmer or colder than the air",

@@ -10,13 +10,25 @@ from math import inf
 from typing import Any
 
 from energy.answers.size.candidates import Candidate
-from energy.answers.size.designs import NO_LIMIT, scaling_limits
+from energy.answers.size.designs import (
+    BOUGHT,
+    SOLAR_LIMITS,
+    Tables,
+    in_place,
+    main_panel,
+    no_panel_cable,
+    scaling_limits,
+)
 from energy.plan import Plan
 
 Bundle = tuple[tuple[Candidate, int], ...]  # so many of each, in the list's order
 
 MOST_BUNDLES = 50_000  # of packs, and of panels
 DEFAULT_SURGE = 2.0  # times the inverter's rating, as in a plan
+LAID = (  # of a plan's panel, what a listed one in its place has too: v_mp for want of a label
+    "tilt_deg", "facing", "aim", "re_aim_at", "out_between", "shade", "condition_percent",
+    "condition_spread_percent", "temp_coefficient_percent_per_c", "airflow", "v_mp",
+)  # fmt: skip
 
 
 def bundles(components: Sequence[Candidate]) -> tuple[list[Bundle], int]:
@@ -85,11 +97,37 @@ def smaller(bundle: Bundle) -> Iterator[Bundle]:
         yield bundle[:k] + less + bundle[k + 1 :]
 
 
+def laid_as(plan: Plan) -> dict[str, Any]:
+    """How listed panels lie in place of the plan's own: as the one of the most watts.
+
+    >>> laid_as(Plan.read("builtin:cloudy-repair"))["tilt_deg"]
+    35
+    """
+    table = plan.merged("panel")[main_panel(plan)]
+    return {key: table[key] for key in LAID if key in table}
+
+
+def panel_tables(laid: dict[str, Any], panels: Bundle) -> Tables:
+    """Listed panels as a plan has them, a table for each kind; laid as from `laid_as`."""
+    return [
+        {"name": panel.name, "rated_w": panel.rated_w, "count": count, **laid}
+        for panel, count in panels
+    ]
+
+
+def kit_change(plan: Plan, packs: Bundle, panels: Bundle) -> dict[str, Any]:
+    """What puts a kit into a plan, as `Plan.replace` takes it. The plan's weights and prices leave
+    with its own things, and what the list does not tell of a label is left out."""
+    change = joined(plan, [packs])[0].change | {f"pack.{key}": None for key in BOUGHT}
+    cable = {} if panels else no_panel_cable(plan)
+    return change | in_place(panel_tables(laid_as(plan), panels)) | cable
+
+
 @dataclass(frozen=True)
 class Joined:
     """What several packs are as one: their label [Wh], what they charge, discharge and take from
-    panels at most [W], the inverter that a tool may count on, (rated, surge) [W], if any, and what
-    the plan says of their solar input."""
+    panels at most [W], the inverter that a tool may count on, (rated, surge) [W], if any, and the
+    changes that make the plan's solar input theirs."""
 
     capacity_wh: float
     charge_max_w: float
@@ -106,12 +144,11 @@ class Joined:
     @property
     def change(self) -> dict[str, Any]:
         """What puts them into a plan, as `Plan.replace` takes it."""
-        change: dict[str, Any] = {
+        change: dict[str, Any] = self.solar | {
             "pack.capacity_wh": self.capacity_wh,
             "pack.charge_max_w": self.charge_max_w,
             "pack.discharge_max_w": self.discharge_max_w,
         }
-        change |= self.solar
         if self.inverter is not None:
             change["pack.inverter.rated_w"], change["pack.inverter.surge_w"] = self.inverter
         return change
@@ -123,7 +160,8 @@ def joined(plan: Plan, packs: Sequence[Bundle]) -> list[Joined]:
     What they hold, charge, discharge and take from panels adds up. Inverters do not: a tool hangs
     on one, whichever pack has charge left, so the smallest counts. What a row leaves out is as the
     plan has it: once for all that leave it out, in proportion to their label where it follows the
-    label in the plan.
+    label in the plan. Where rows state the watts of a solar input, its volts are not known, and
+    where all do, its amps neither: those of the plan's own pack leave.
 
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> box = Candidate("box", "pack", capacity_wh=500.0, charge_max_w=200.0)
@@ -131,10 +169,12 @@ def joined(plan: Plan, packs: Sequence[Bundle]) -> list[Joined]:
     >>> [(pack.capacity_wh, pack.charge_max_w) for pack in joined(plan, [((box, 2), (bag, 1))])]
     [(1250.0, 490.0)]
     """
-    return [_joined(plan, bundle) for bundle in packs]
+    own = plan.merged("pack")
+    return [_joined(plan, own, bundle) for bundle in packs]
 
 
-def _joined(plan: Plan, bundle: Bundle) -> Joined:
+def _joined(plan: Plan, table: dict[str, Any], bundle: Bundle) -> Joined:
+    """As `joined`; table is the plan's own pack, its profile merged in."""
     own = plan.pack
     solar_max_w = inf if own.solar_input.max_w is None else own.solar_input.max_w
     added = {
@@ -142,16 +182,35 @@ def _joined(plan: Plan, bundle: Bundle) -> Joined:
         "discharge_max_w": _added(plan, bundle, "discharge_max_w", own.discharge_max_w),
         "solar_max_w": _added(plan, bundle, "solar_max_w", solar_max_w),
     }
-    solar: dict[str, Any] = {}
+    solar = _not_known(table, bundle)
     if added["solar_max_w"] < inf:
         solar["pack.solar_input.max_w"] = added["solar_max_w"]
-    if all(pack.solar_max_w is not None for pack, _ in bundle):
-        # the amps are those of the plan's own pack
-        stated = (key for key in ("max_a", "charge_max_a") if getattr(own.solar_input, key))
-        solar |= {f"pack.solar_input.{key}": NO_LIMIT for key in stated}
     inverter = _smallest([_inverter(plan, pack) for pack, _ in bundle])
     label_wh = total(bundle, "capacity_wh") or 0.0
     return Joined(label_wh, **added, inverter=inverter, solar=solar)
+
+
+def _not_known(table: dict[str, Any], packs: Bundle) -> dict[str, Any]:
+    """Changes that take limits of the plan's own solar input out of its pack's table: its profile
+    leaves where that states one, and what else it says is written out."""
+    told = [pack.solar_max_w is not None for pack, _ in packs]
+    leave = ("max_v", *(key for key in SOLAR_LIMITS if all(told))) if any(told) else ()
+    stated = [key for key in leave if table["solar_input"].get(key) is not None]
+    if not stated:
+        return {}
+    change = _without_profile(table) if "profile" in table else {}
+    return change | {f"pack.solar_input.{key}": None for key in stated}
+
+
+def _without_profile(table: dict[str, Any]) -> dict[str, Any]:
+    """Changes that write out a pack's table, except what it is called, weighs and costs."""
+    change: dict[str, Any] = {"pack.profile": None}
+    for key, value in table.items():
+        if isinstance(value, dict):
+            change |= {f"pack.{key}.{inner}": each for inner, each in value.items()}
+        elif key not in ("profile", "name", "capacity_ah", *BOUGHT):
+            change[f"pack.{key}"] = value
+    return change
 
 
 def _added(plan: Plan, bundle: Bundle, key: str, own_w: float) -> float:

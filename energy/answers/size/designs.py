@@ -6,7 +6,9 @@ processor time, with a budget each 12.4 s; `test_size_agrees` holds them against
 sizes to try, and what the answer is, is decided in `frontier` and `size`.
 """
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -17,7 +19,7 @@ from energy.model.battery import Battery
 from energy.model.case import Case
 from energy.model.limits import Overload
 from energy.model.simulate import simulate
-from energy.plan import Plan
+from energy.plan import Plan, PlanError
 from energy.simulation.budget import Budget, budget
 from energy.simulation.cables import at_the_pack, solar_limit_w
 from energy.simulation.strings import Arrangement, kept_connection, laid_out, pwm_notes, pwm_share
@@ -33,6 +35,8 @@ CELLS_AT_ONCE = 8_000_000  # segments x scenarios: bounds the memory
 SCALED_BY_PACK = ("charge_max_w", "discharge_max_w")
 BOUGHT = ("kg", "price")
 
+Tables = list[dict[str, Any]]
+
 
 def with_panel(plan: Plan) -> Plan:
     """The plan with a panel to scale: one without any gets one.
@@ -46,6 +50,11 @@ def with_panel(plan: Plan) -> Plan:
 def panel_watts(plan: Plan) -> float:
     """All panels of a plan together, by their labels [W]."""
     return sum(panel.rated_w * panel.count for panel in plan.panel)
+
+
+def main_panel(plan: Plan) -> int:
+    """The number, from 0, of the plan's kind of panel that has the most watts."""
+    return max(range(len(plan.panel)), key=lambda k: plan.panel[k].rated_w * plan.panel[k].count)
 
 
 def design(plan: Plan, panel_w: float, battery_wh: float) -> Plan:
@@ -76,7 +85,7 @@ def design_changes(plan: Plan, panel_w: float, battery_wh: float) -> dict[str, A
         if (value := getattr(plan.pack, key)) is not None:
             changes[f"pack.{key}"] = _scaled(value, battery_wh / plan.pack.capacity_wh)
     if panel_w <= 0.0:
-        return changes | {"panel": None} | _no_panel_cable(plan)
+        return changes | {"panel": None} | no_panel_cable(plan)
     if not plan.panel:
         return changes | {"panel": [{"rated_w": panel_w}]}
     changes |= joined_as_now(plan)
@@ -87,6 +96,12 @@ def design_changes(plan: Plan, panel_w: float, battery_wh: float) -> dict[str, A
     return changes
 
 
+def in_place(panels: Tables) -> dict[str, Any]:
+    """What puts other panels in place of a plan's own, as `Plan.replace` takes it: how those are
+    joined leaves with them."""
+    return {"panel": panels, "pack.solar_input.connection": None}
+
+
 def joined_as_now(plan: Plan) -> dict[str, Any]:
     """What states the way that the plan's panels are joined at its PWM input, where it is open."""
     into = plan.pack.solar_input
@@ -95,7 +110,7 @@ def joined_as_now(plan: Plan) -> dict[str, Any]:
     return kept_connection(plan, coldest(plan, record_of(plan)))
 
 
-def _no_panel_cable(plan: Plan) -> dict[str, Any]:
+def no_panel_cable(plan: Plan) -> dict[str, Any]:
     """Changes that take the panels' cable away and leave the leads."""
     cables = enumerate(plan.run, start=1)
     return {f"run.{k}": None for k, cable in cables if "panel" in (cable.from_, cable.to)}
@@ -107,7 +122,7 @@ def unbound(plan: Plan, battery_wh: float) -> Plan:
     into = plan.pack.solar_input
     stated = [key for key in SOLAR_LIMITS if getattr(into, key) is not None]
     lifted: dict[str, Any] = {f"pack.solar_input.{key}": NO_LIMIT for key in stated}
-    free = plan.replace(**lifted | joined_as_now(plan) | _no_panel_cable(plan))
+    free = plan.replace(**lifted | joined_as_now(plan) | no_panel_cable(plan))
     return design(free, panel_watts(plan), battery_wh)
 
 
@@ -137,6 +152,8 @@ class Designs:
     base_w: the label of all the plan's panels [W].
     cold: the lowest air of the place, for the panels' strings.
     groups: the budgets that the cases come from; empty for whole years.
+    listed: the panels of a list, as tables of a plan, that come to so many watts: they say what is
+        joined at that size, in place of the plan's own scaled to it.
     """
 
     plan: Plan
@@ -145,11 +162,18 @@ class Designs:
     base_w: float
     cold: Cold
     groups: tuple[Budget, ...] = ()
+    listed: Mapping[float, Tables] = field(default_factory=dict)
 
     @property
     def overloads(self) -> tuple[Overload, ...]:
         """What a pack of label_wh cannot start or feed, however full it is."""
         return self.groups[0].overloads
+
+    @property
+    def joining_counts(self) -> bool:
+        """Whether what panels give depends on how they are joined, beside their watts."""
+        into = self.plan.pack.solar_input
+        return bool(self.plan.run) or into.kind == "pwm" or into.max_a is not None
 
     @cached_property
     def must_hold(self) -> tuple[int, ...]:
@@ -195,8 +219,16 @@ class Designs:
 
     def _sized(self, panel_w: float) -> Plan:
         if panel_w not in self._plans:
-            self._plans[panel_w] = design(self.plan, panel_w, self.plan.pack.capacity_wh)
+            scaled = design(self.plan, panel_w, self.plan.pack.capacity_wh)
+            self._plans[panel_w] = self._as_listed(panel_w) or scaled
         return self._plans[panel_w]
+
+    def _as_listed(self, panel_w: float) -> Plan | None:
+        """The plan with listed panels; None without any, or where they cannot be joined."""
+        if tables := self.listed.get(panel_w):
+            with suppress(PlanError):
+                return self.plan.replace(**in_place(tables))
+        return None
 
     @cached_property
     def _plans(self) -> dict[float, Plan]:

@@ -8,16 +8,17 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from energy.answers.size.bundles import Bundle, as_list, bundles, in_words, joined, total
+from energy.answers.size.bundles import Bundle, as_list, bundles, in_words, kit_change, total
 from energy.answers.size.candidates import Candidate
-from energy.answers.size.designs import Designs, design_changes
+from energy.answers.size.designs import SOLAR_LIMITS, Designs, main_panel, make_designs
 from energy.answers.size.lacks import Lack, lacks
 from energy.answers.size.search import MOST_RUNS, TITLES, Search
-from energy.plan import Plan
+from energy.plan.words import and_list
 from energy.simulation.budget import Budget, budget
 
 RANKS = ("", "second ", "third ")[:TITLES]
 NAMES = {"price": "cheapest", "kg": "lightest", "things": "fewest things"}
+INPUT = "pack.solar_input."
 MOST_SHOWN = 8  # by price, and by weight, where many share a title
 
 
@@ -97,6 +98,19 @@ class Kits:
         return self.best[0].change if self.best else {}
 
     @property
+    def not_told(self) -> str:
+        """What the first kit's labels say and the list does not, so that its plan is without it;
+        empty where there is nothing."""
+        keys = ["v_oc", "i_sc"] if self.change.get("panel") else []
+        keys += [key for key in ("max_v", *SOLAR_LIMITS) if self.change.get(INPUT + key, 0) is None]
+        if not keys:
+            return ""
+        return (
+            f"the list tells no {and_list(keys)}: the written kit is without, its panels at the"
+            " plan's v_mp; put their labels in and ask energy wire"
+        )
+
+    @property
     def out(self) -> tuple[str, ...]:
         """Which packs do not do, as many as there may be, and why, a line each."""
         return tuple(f"{in_words(lack.packs)}: {lack.words}" for lack in self.lacks)
@@ -105,7 +119,7 @@ class Kits:
         """As `--json` prints them."""
         return {
             "kits": [kit.as_dict() for kit in self.best],
-            "kit_notes": [*self.out, *self.notes],
+            "kit_notes": [*self.out, *self.notes, *([self.not_told] if self.not_told else [])],
             "kit_lacks": [lack.as_dict() for lack in self.lacks],
         }
 
@@ -119,16 +133,17 @@ def kits(
 
     All combinations of the list within count_max count; one that contains another that reaches the
     goal is left out, and equal ones share their title. How several packs go together is `joined`'s;
-    panels lie as the plan's do.
+    panels lie as the plan's do, of several kinds as the one of the most watts.
 
     designs: the plan laid out for many sizes.
     listed: what may be bought (see `read_candidates`).
     progress: is told how many combinations of packs are settled, of how many.
 
+    >>> from energy.answers.size.designs import make_designs
+    >>> from energy.plan import Plan
     >>> plan = Plan.read("builtin:cloudy-repair")
     >>> listed = [Candidate("big", "pack", capacity_wh=2000.0, kg=25.0),
     ...           Candidate("sheet", "panel", rated_w=100.0, kg=4.0, count_max=3)]
-    >>> from energy.answers.size.designs import make_designs
     >>> [(kit.packs[0][0].name, kit.panels) for kit in kits(make_designs(plan), listed).best]
     [('big', ())]
     """
@@ -139,6 +154,7 @@ def kits(
     (packs, mixed_packs), (panels, mixed_panels) = (
         bundles(components) for components in kinds.values()
     )
+    designs = _with_one_panel(designs)
     search = Search(designs, packs, [(), *panels], progress)
     notes = [
         f"the list allows too many mixes: none of more than {most} {kind}"
@@ -159,6 +175,10 @@ def kits(
             notes.append(f"{len(least) - MOST_SHOWN} more kits share the title {rank}{words}")
     if search.runs >= MOST_RUNS:
         notes.append(f"the search ended after {MOST_RUNS} runs: a better kit may exist")
+    if search.watts_alone and not best:
+        notes.append(
+            "some kits have the watts, but not as their panels can be joined (energy wire)"
+        )
     made = tuple(Kit(*kit, kit_change(designs.plan, *kit), words) for kit, words in best.items())
     with_first = None
     if made:
@@ -167,10 +187,10 @@ def kits(
     return Kits(made, tuple(lacking), tuple(notes), with_first)
 
 
-def kit_change(plan: Plan, packs: Bundle, panels: Bundle) -> dict[str, Any]:
-    """What puts a kit into a plan, as `Plan.replace` takes it. The plan's weights and prices leave
-    with its own things."""
-    label_wh = total(packs, "capacity_wh") or plan.pack.capacity_wh
-    change = design_changes(plan, total(panels, "rated_w") or 0.0, label_wh)
-    bought = {key: None for key in change if key.endswith((".kg", ".price"))}
-    return change | bought | joined(plan, [packs])[0].change
+def _with_one_panel(designs: Designs) -> Designs:
+    """The designs with the panel alone as which those of a list lie."""
+    if len(designs.plan.panel) == 1:
+        return designs
+    number = main_panel(designs.plan)
+    alone = designs.plan.replace(panel=[designs.plan.source["panel"][number]])
+    return make_designs(alone, designs, designs.label_wh)

@@ -1,24 +1,39 @@
 """The search for the best kits: which packs need how much panel, found by few simulations.
 
 More of anything never serves less (see `frontier`), so what one combination of packs does tells of
-others; and none is run that cannot be among the best. What the kits are is for `kits`, what others
-lack for `lacks`.
+others; and none is run that cannot be among the best. Panels count by their watts; a kit among the
+best then has to do as it is written, where more than watts decides. What the kits are is for
+`kits`, what others lack for `lacks`.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import replace
+from functools import cached_property
+from heapq import heapify, heappop, heappush
 from math import inf
 from typing import Any
 
 import numpy as np
 
-from energy.answers.size.bundles import Bundle, Joined, in_words, joined, smaller, total
+from energy.answers.size.bundles import (
+    Bundle,
+    Joined,
+    in_words,
+    joined,
+    kit_change,
+    laid_as,
+    panel_tables,
+    smaller,
+    total,
+)
 from energy.answers.size.candidates import Candidate
 from energy.answers.size.designs import LARGE_WH, Designs, make_designs
 from energy.answers.size.frontier import frontier
-from energy.model import Index
+from energy.model import Array, Index
 from energy.model.electronics import InverterCurve, inverter_curve
-from energy.simulation.budget import Budget
+from energy.plan import PlanError
+from energy.simulation.budget import Budget, budget
 from energy.simulation.overloads import why_not_alone
 
 TITLES = 3  # so many kits, by price and by weight, are the best
@@ -50,12 +65,16 @@ class Search:
         panels: Sequence[Bundle],
         progress: Callable[[int, int], None] | None,
     ):
-        self.designs, self.packs, self.panels, self.progress = designs, packs, panels, progress
+        self.packs, self.panels, self.progress = packs, panels, progress
         self.number = {pack: k for k, pack in enumerate(packs)}
         self.panel_w = np.array([total(bundle, "rated_w") or 0.0 for bundle in panels])
         smallest = [min((p.rated_w or 0.0 for p, _ in bundle), default=inf) for bundle in panels]
         self.less_w = (self.panel_w - np.array(smallest)).round(6)  # with the smallest away
-        self.watts = np.unique(self.panel_w)
+        self.watts, first = np.unique(self.panel_w, return_index=True)
+        laid = laid_as(designs.plan)
+        sizes = zip(self.watts.tolist(), first.tolist(), strict=True)
+        listed = {watts: panel_tables(laid, panels[j]) for watts, j in sizes}
+        self.designs = replace(designs, listed=listed)
         self.joined = joined(designs.plan, packs)
         self.limits = np.array([pack.limits for pack in self.joined])
         self.low = np.zeros(len(packs), dtype=int)
@@ -66,6 +85,7 @@ class Search:
         self.group = np.array([inverters.index(pack.inverter) for pack in self.joined])
         self._ready: dict[int, Designs] = {}
         self._never: dict[Candidate, str] = {}
+        self._does: dict[tuple[int, Bundle], bool] = {}
         self._bound([each for each in inverters if each is not None], None in inverters)
 
     def _bound(self, inverters: Sequence[tuple[float, float]], without: bool) -> None:
@@ -101,10 +121,10 @@ class Search:
         """The weathers ready for packs with the largest limits of some of them."""
         label_wh, charge_w, discharge_w, solar_w = self.limits[at].max(axis=0).tolist()
         solar = {key: value for k in at for key, value in self.joined[k].solar.items()}
-        if solar_w < inf:
-            solar["pack.solar_input.max_w"] = solar_w
+        solar["pack.solar_input.max_w"] = solar_w if solar_w < inf else None
         most = Joined(label_wh, charge_w, discharge_w, solar_w, inverter, solar)
-        return make_designs(self.designs.plan.replace(**most.change), self.designs, LARGE_WH)
+        ready = make_designs(self.designs.plan.replace(**most.change), self.designs, LARGE_WH)
+        return replace(ready, listed=self.designs.listed)
 
     def _group(self, k: int) -> Designs:
         """The weathers ready for the packs that have the inverter of these."""
@@ -142,10 +162,12 @@ class Search:
                 continue
             looked[k] = True
             kit_cost = (cost[k] + panel_cost).round(6)
-            for j in sorted(self._just(k).tolist(), key=kit_cost.__getitem__):
+            for j in self._rising(k, kit_cost):
                 if kit_cost[j] > _last(best):
                     break
-                if kit_cost[j] < inf and not self._holds_another(k, float(self.panel_w[j])):
+                if kit_cost[j] == inf or self._holds_another(k, float(self.panel_w[j])):
+                    continue
+                if self._does_as_it_is(k, j):
                     best.append((float(kit_cost[j]), self.packs[k], self.panels[j]))
                     best.sort(key=_order)
             best = [ranked for ranked in best if ranked[0] <= _last(best)]
@@ -164,9 +186,8 @@ class Search:
 
     def own(self, k: int, **other: Any) -> Designs:
         """The weathers ready for packs with their own limits, and other values of plan keys."""
-        designs = self._group(k)
         change = self.joined[k].change | other
-        return replace(designs, plan=designs.plan.replace(**change))
+        return replace(self._group(k), plan=self.designs.plan.replace(**change))
 
     @property
     def most_panels(self) -> Bundle:
@@ -197,6 +218,37 @@ class Search:
         least_w = self.watts[self.low[k]] if self.low[k] < self.watts.size else inf
         return np.flatnonzero((self.panel_w >= least_w) & (self.less_w < least_w))
 
+    def _rising(self, k: int, cost: Array) -> Iterator[int]:
+        """The numbers of the panels that packs need, with none to spare, the least of cost first;
+        where some do not do as they are, those that hold them too."""
+        waiting = [(float(cost[j]), j) for j in self._just(k).tolist()]
+        heapify(waiting)
+        while waiting:
+            _, j = heappop(waiting)
+            yield j
+            if self._does.get((k, self.panels[j])) is False:
+                for more in self._one_more.get(self.panels[j], ()):
+                    if self._spares_none(k, more):
+                        heappush(waiting, (float(cost[more]), more))
+
+    @cached_property
+    def _one_more(self) -> dict[Bundle, list[int]]:
+        """By panels the numbers of those that hold one more."""
+        more: dict[Bundle, list[int]] = {}
+        for j, bundle in enumerate(self.panels):
+            for less in smaller(bundle):
+                more.setdefault(less, []).append(j)
+        return more
+
+    def _spares_none(self, k: int, j: int) -> bool:
+        """Whether packs do not do with one of these panels less."""
+        least_w = self.watts[self.low[k]]
+        return all(
+            self._does.get((k, less)) is False
+            for less in smaller(self.panels[j])
+            if (total(less, "rated_w") or 0.0) >= least_w
+        )
+
     def _holds_another(self, k: int, panel_w: float) -> bool:
         """Whether with one pack less the same panels do."""
         step = int(np.searchsorted(self.watts, panel_w))
@@ -207,6 +259,26 @@ class Search:
             if j is not None and self.high[j] <= step:
                 return True
         return False
+
+    def _does_as_it_is(self, k: int, j: int) -> bool:
+        """Whether packs that do with the watts of some panels do with these, one by one: joined as
+        they can be, and each kind with a luck of its own."""
+        plan, panels = self.designs.plan, self.panels[j]
+        own_luck = len(panels) > 1 and plan.panel[0].condition_spread_percent > 0.0
+        if not panels or not (self.designs.joining_counts or own_luck):
+            return True
+        if (k, panels) not in self._does and not self._spent:
+            self.runs += 1
+            self._does[k, panels] = False
+            with suppress(PlanError):  # they cannot be joined
+                kit = plan.replace(**kit_change(plan, self.packs[k], panels))
+                self._does[k, panels] = budget(kit, previous=self.designs.groups[0]).yes
+        return self._does.get((k, panels), False)
+
+    @property
+    def watts_alone(self) -> bool:
+        """Whether some kit has the watts and does not do as it is."""
+        return not all(self._does.values())
 
     @property
     def _spent(self) -> bool:

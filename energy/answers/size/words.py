@@ -67,7 +67,9 @@ def sheet(
     word, text = headline(answer, kits)
     own = answer.designs.groups[0]  # whatever its amps: they differ with the size
     parts = [title_part(own, width, demo=demo), answer_part(word, text, width)]
-    parts += [unsuited_part(own, width)] if kits is None else kits_parts(kits, width, every=every)
+    judged = own if kits is None else kits.budget
+    parts += [] if judged is None else [unsuited_part(judged, width)]
+    parts += [] if kits is None else kits_parts(kits, width, every=every)
     remarks = [*summary(answer)] if kits is None or every else [ideal(answer)]
     lines = [line for words in remarks for line in folded(words, width)]
     parts += [part([*lines, ""] if lines else [])]
@@ -272,6 +274,8 @@ def kits_parts(kits: Kits, width: int, *, every: bool) -> list[Part]:
         remarks.insert(0, SEVERAL_PACKS if every else NOT_POOLED)
     if every and any(len(kit.panels) > 1 for kit in kits.best):
         remarks.append(UNLIKE_PANELS)
+    if kits.not_told:
+        remarks.append(f"{kits.not_told[0].upper()}{kits.not_told[1:]}.")
     return [*parts, part([line for text in remarks for line in folded(text, width)])]
 
 

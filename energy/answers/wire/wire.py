@@ -249,6 +249,8 @@ def _rule(run: Run) -> str:
     parts = [f"{copper} at {cable.temp_c:g} C, there and back"]
     if cable.mm2 is None and run.none_does:
         parts.append("the thickest of the table, which is not enough")
+    elif cable.mm2 is None and run.least_decides:
+        parts.append("the least usual for a mains lead on site (common practice)")
     elif cable.mm2 is None:
         parts.append(f"smallest size that keeps {cable.allowed_drop_percent:g} % and its current")
     if run.beyond_fuses:
@@ -276,6 +278,12 @@ def _run_notes(plan: Plan, runs: list[Run], wired: tuple[Wired, ...]) -> list[st
     for number, (run, cable) in enumerate(zip(runs, wired, strict=True), start=1):
         if cable.about:
             notes.append(f"run {number}: {cable.about}")
+        if run.cable.mm2 is None and run.least_decides:
+            notes.append(
+                f"run {number}: {cable.mm2:g} mm2 is the least usual for a mains lead on site,"
+                " where it is dragged and trodden on (common practice); drop and current alone"
+                " would let it be thinner"
+            )
         if cable.drops_too_much:
             notes.append(
                 f"run {number} drops {cable.drop_percent:.2g} %,"

@@ -10,10 +10,10 @@ from itertools import combinations
 from size_plans import CUTS, INVERTER, LAMP, sized, small
 from told import at_a_glance, unfolded
 
-from energy.answers.size.bundles import in_words
+from energy.answers.size.bundles import in_words, kit_change
 from energy.answers.size.candidates import Candidate
 from energy.answers.size.designs import make_designs
-from energy.answers.size.kits import Kits, kit_change, kits
+from energy.answers.size.kits import Kits, kits
 from energy.answers.size.lacks import Lack
 from energy.answers.size.picture import size_map
 from energy.answers.size.size import Size
@@ -36,11 +36,12 @@ def without_success() -> Kits:
     return kits(make_designs(small()), [BOX, CLOTH])
 
 
-def enough(lack: Lack, **more: float) -> bool:
-    """Whether the plan with these things, and some values larger, is a yes of `budget`."""
+def enough(lack: Lack, more_wh: float = 0.0, more_w: float = 0.0) -> bool:
+    """Whether the plan with these things, and more of a pack or panel, is a yes of `budget`."""
     change = kit_change(small(), lack.packs, lack.panels)
-    for key, value in more.items():
-        change[key] = change[key] + value
+    change["pack.capacity_wh"] += more_wh
+    (panel,) = change["panel"]
+    panel["rated_w"] += more_w / panel["count"]
     return budget(small().replace(**change)).yes
 
 
@@ -48,15 +49,15 @@ def test_what_a_pack_lacks_in_energy_is_enough_and_half_of_it_is_not() -> None:
     (lack,) = without_success().lacks
     assert not enough(lack)
     assert lack.missing_wh is not None
-    assert enough(lack, **{"pack.capacity_wh": lack.missing_wh})
-    assert not enough(lack, **{"pack.capacity_wh": 0.5 * lack.missing_wh})
+    assert enough(lack, more_wh=lack.missing_wh)
+    assert not enough(lack, more_wh=0.5 * lack.missing_wh)
 
 
 def test_what_the_panels_lack_is_enough_and_half_of_it_is_not() -> None:
     (lack,) = without_success().lacks
     assert lack.missing_w is not None
-    assert enough(lack, **{"panel.1.rated_w": lack.missing_w})
-    assert not enough(lack, **{"panel.1.rated_w": 0.5 * lack.missing_w})
+    assert enough(lack, more_w=lack.missing_w)
+    assert not enough(lack, more_w=0.5 * lack.missing_w)
 
 
 def test_a_lack_is_told_with_all_the_things_of_the_list() -> None:

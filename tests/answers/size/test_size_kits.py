@@ -159,8 +159,8 @@ def with_kit(plan: Plan, packs: Bundle, panels: Bundle) -> Plan:
         rated, surge = (min(values) for values in zip(*inverters, strict=True))
         table = SAWING["inverter"] if own is not None else {}
         changes["pack.inverter"] = {**table, "rated_w": rated, "surge_w": surge}
-    watts = sum(n * (one.rated_w or 0.0) for one, n in panels)
-    changes |= {"panel.1.rated_w": watts} if watts else {"panel": []}
+    (own,) = plan.source["panel"]
+    changes["panel"] = [{**own, "rated_w": one.rated_w, "count": n} for one, n in panels]
     return plan.replace(**changes)
 
 

@@ -1,11 +1,15 @@
 """What a lead's ends ask of it: a USB outlet, an outlet's breaker, the inverter, terminals."""
 
+from dataclasses import replace
+
 import pytest
 from plan_tables import CHARGER, LAMP, SAW, plan, refused
 
 from energy.answers.wire.wire import wire
 from energy.model import conductors as conductors
+from energy.plan.schema import Cable
 from energy.simulation.budget import budget
+from energy.simulation.cables import Run
 
 TOOL = {**SAW, "times": 1, "each_s": 60, "start_w": 0, "working_w": 300}
 
@@ -52,15 +56,46 @@ LEAD = {"from": "pack", "to": "task:saw", "length_m": 3}
 
 
 def test_a_lead_found_bears_the_outlets_breaker():
-    # A breaker as large as the inverter gives: 1,000 W / 120 V = 8.3 A, next standard 10 A;
-    # 1 mm2 carries 13.5 A (BS 7671 4D1A), 0.75 mm2 6 A (4F3A): from memory.
-    run = wire(wired(LEAD, [TOOL], {"rated_w": 1000})).runs[0]
-    assert run.must_carry_a == 10.0
-    assert run.mm2 == 1.0
+    # A breaker as large as the inverter gives: 1,000 W / 120 V = 8.3 A, next standard 10 A.
+    assert wire(wired(LEAD, [TOOL], {"rated_w": 1000})).runs[0].must_carry_a == 10.0
     # 3,000 W: 25 A, but a socket ends at 20 A (NEMA 5-20) or 16 A (Europe): common practice.
-    assert wire(wired(LEAD, [TOOL], {"rated_w": 3000})).runs[0].must_carry_a == 20.0
+    # 1.5 mm2 carries 17.5 A, 2.5 mm2 24 A (IEC 60364-5-52 table B.52.2, B1): from memory.
+    run = wire(wired(LEAD, [TOOL], {"rated_w": 3000})).runs[0]
+    assert run.must_carry_a == 20.0
+    assert run.mm2 == 2.5
     european = wired(LEAD, [TOOL], {"rated_w": 5000}, "Europe/Paris")
     assert wire(european).runs[0].must_carry_a == 16.0
+
+
+@pytest.mark.parametrize("timezone", ["America/New_York", "Europe/Paris"])
+def test_a_mains_lead_found_is_no_thinner_than_they_are_used_on_site(timezone):
+    # 1.5 mm2 for leads that are dragged and trodden on: common practice, from memory. By its drop
+    # and its breaker of 2 or 5 A a lamp's lead would be 0.5 or 0.75 mm2.
+    tool = {**TOOL, "working_w": 100}
+    found = wire(wired(LEAD, [tool], {"rated_w": 200}, timezone))
+    assert found.runs[0].mm2 == 1.5
+    assert "least usual for a mains lead" in found.runs[0].rule
+    (note,) = [note for note in found.notes if "least usual for a mains lead" in note]
+    assert "run 1: 1.5 mm2" in note
+    assert "common practice" in note
+
+
+def test_where_drop_or_current_ask_for_more_the_least_of_a_mains_lead_is_not_spoken_of():
+    found = wire(wired({**LEAD, "length_m": 60}, [TOOL], {"rated_w": 1000}))
+    assert found.runs[0].mm2 > 1.5
+    assert not any("least usual" in line for line in (*found.notes, found.runs[0].rule))
+
+
+def test_no_gauge_thinner_than_16_is_advised_for_a_mains_lead():
+    # AWG 16 is the gauge of such leads where wire is told by gauges: common practice, from memory.
+    run = Run(Cable(**{"from": "pack", "to": "saw", "length_m": 1}), "ac", 120.0, 0.5, 0.6)
+    assert run.smallest_awg == 16
+    assert replace(run, kind="dc12").smallest_awg == 18
+
+
+def test_the_lead_of_a_12_volt_lamp_may_be_thinner():
+    run = {"from": "pack", "to": "task:lamp", "length_m": 2}
+    assert wire(wired(run)).runs[0].mm2 < 1.5
 
 
 def test_a_lead_thinner_than_its_outlets_breaker_is_a_no():
