@@ -68,17 +68,19 @@ class Greedy:
         return self.fill(choice, order[taken:])
 
     def fill(self, choice: Choice, order: Sequence[int]) -> Choice:
-        """The choice with as much more of some items, one after another, as holds; a little more
-        of several is tried at once, up to the first of which more holds."""
+        """The choice with as much more of some items, one after another, as holds; after one of
+        which no more does, a little of several is tried at once, up to the first that holds."""
         left = [n for n in order if choice.levels[n] < self.most[n]]
+        several = 1
         while left:
-            tried, before = left[:AT_ONCE], choice
+            tried, before = left[:several], choice
             more = [with_level(choice.levels, n, choice.levels[n] + 1) for n in tried]
             self.judge.holds_each(more, choice)
             while tried and choice is before:
                 item = tried.pop(0)
                 choice = self.more_of(choice, item)
             left = left[left.index(item) + 1 :]
+            several = AT_ONCE if choice is before else 1
             self.keep(choice)
         return choice
 
