@@ -161,7 +161,7 @@ def cordless(result: Budget) -> Ladder | None:
         if not _may_be_cordless(task):
             return None
         charges = math.ceil(task.repeat_wh * (task.repeats or 1) / figures["energy_wh"])
-        first_s = min(burst.start_s for burst in result.bursts if burst.task == k)
+        first_s = min(burst.start_s for burst in result.bursts_by_task[k])
         table = {key: tables[key] for key in KEPT_OF_TASK if key in tables}
         table |= {risk: True for risk in RISKS if risk != "hand_held" and getattr(task, risk)}
         table |= {"tool": CORDLESS_PACK, "name": task.name, "charges": charges}
