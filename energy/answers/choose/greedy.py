@@ -13,8 +13,9 @@ SPREAD = 5  # amounts that are tried side by side
 
 
 class Greedy:
-    """The best choice so far; `open` are the items that are looked at, `most` how much of each
-    there may be, `exact` whether they are few enough to try everything."""
+    """The best choice so far; `open` are the items that are looked at, those left out that could
+    never run, `most` how much of each there may be, `exact` whether they are few enough to try
+    everything."""
 
     def __init__(self, judge: Judge, items: Items, effort: int):
         self.judge, self.items, self.effort = judge, items, effort
@@ -27,10 +28,11 @@ class Greedy:
         items, numbers = self.items, range(len(self.items.pieces))
         tasks = {k for n in numbers if items.rank[n] <= rank for k in items.tasks[n]}
         tasks |= items.awaited(tasks)
-        self.open = [n for n in numbers if items.rank[n] <= rank or items.tasks[n] & tasks]
+        near = (n for n in numbers if items.rank[n] <= rank or items.tasks[n] & tasks)
+        self.open = [n for n in near if items.able[n]]
         pairs = enumerate(zip(items.least, items.most, strict=True))
         self.most = tuple(most if n in self.open else least for n, (least, most) in pairs)
-        self.exact = sum(items.able[n] for n in self.open) <= EXACT_ITEMS
+        self.exact = len(self.open) <= EXACT_ITEMS
         self.judge.beam = 3 if self.exact else min(self.effort, 3)
 
     def what_must(self) -> Choice | None:
