@@ -239,3 +239,14 @@ def test_where_all_holds_what_is_added_is_tried_once_and_not_beside_all_that_may
     full = greedy.fill(Choice(items.least, ()), greedy.open)
     assert full.levels == items.most
     assert len(set(judge.asked)) <= 2 * len(items.most)  # a little of each, and all of it
+
+
+def test_what_could_never_run_is_not_tried():
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 9, "minutes": 60, "at": "10:00"}
+    heaters = [lamp | {"name": f"heater {k}", "working_w": 900} for k in range(3)]
+    result, judge = budget(plan(lamp, *heaters)), Roomy()
+    items = items_of(result, pieces(result))
+    greedy = Greedy(judge, items, 1)
+    greedy.fill(Choice(items.least, ()), greedy.open)
+    assert {k for levels in judge.asked for n, level in enumerate(levels) if level
+            for k in items.tasks[n]} == {0}  # fmt: skip
