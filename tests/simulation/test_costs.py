@@ -137,6 +137,27 @@ def test_words_for_overloads_cost_in_proportion_to_the_tasks(monkeypatch):
     assert counts[1] < 2.2 * counts[0]
 
 
+def test_cautions_cost_in_proportion_to_the_tasks(monkeypatch):
+    from energy.answers.caution import telling, tools
+    from energy.answers.caution.cautions import cautions
+
+    counts = []
+    for many in (60, 120):
+        hot_saws = [LAMP | {"name": f"saw {k}", "hot": True} for k in range(many)]
+        result, asked = budget(plan(place={"around": ["alone"]}, task=hot_saws)), []
+
+        def counted(task, risk, asked=asked):
+            asked.append(task)
+            return telling.carries(task, risk)
+
+        with monkeypatch.context() as patch:
+            patch.setattr(tools, "carries", counted)
+            raised = {caution.id for caution in cautions(result)}
+        assert {"alone-with-tools", "blade-tools", "hot-tools"} <= raised
+        counts.append(len(asked))
+    assert counts[1] < 2.2 * counts[0]
+
+
 TWO_DAYS = {"start": "2026-06-01T06:00:00", "end": "2026-06-03T06:00:00"}
 SMALL_PACK = {"capacity_wh": 250, "dc12": {"rated_w": 120}}
 

@@ -22,23 +22,19 @@ def _carrying(result: Budget, risk: str) -> list[Task]:
     return [task for task in result.plan.task if carries(task, risk)]
 
 
+def _cuts(task: Task) -> bool:
+    """Whether a task has a blade that goes to and fro, or a saw of no known kind."""
+    turns_or_sparks = carries(task, "rotating") or carries(task, "sparks")
+    return not turns_or_sparks and (task.group == "cutting" or carries(task, "blade"))
+
+
 def _cutting(result: Budget) -> list[Task]:
-    """The tasks with a blade that goes to and fro, or with a saw of no known kind."""
-    others = [*_carrying(result, "rotating"), *_carrying(result, "sparks")]
-    return [
-        task
-        for task in result.plan.task
-        if task not in others and (task.group == "cutting" or carries(task, "blade"))
-    ]
+    return [task for task in result.plan.task if _cuts(task)]
 
 
-def _welding(result: Budget) -> list[Task]:
-    """The tasks with an electric arc; grinding a weld is none."""
-    return [
-        task
-        for task in _carrying(result, "sparks")
-        if task.group == "welding" or carries(task, "arc")
-    ]
+def _welds(task: Task) -> bool:
+    """Whether a task has an electric arc; grinding a weld has none."""
+    return carries(task, "sparks") and (task.group == "welding" or carries(task, "arc"))
 
 
 def sparks(result: Budget, caution: str) -> Caution | None:
@@ -72,7 +68,7 @@ def fuel_vapour(result: Budget) -> Caution | None:
 def alone(result: Budget) -> Caution | None:
     """Nobody near, and a tool that can maim or burn."""
     tasks = [*_carrying(result, "rotating"), *_cutting(result)]
-    tasks += [task for task in _carrying(result, "sparks") if task not in tasks]
+    tasks += [task for task in _carrying(result, "sparks") if not carries(task, "rotating")]
     if "alone" not in result.plan.place.around or not tasks:
         return None
     return Caution(
@@ -107,7 +103,7 @@ def blades(result: Budget) -> Caution | None:
 def welding_arc(result: Budget) -> Caution | None:
     """An electric arc."""
     return raised_by(
-        _welding(result),
+        [task for task in result.plan.task if _welds(task)],
         "welding-arc",
         "A welding arc burns eyes and skin, also those of who stands by: helmet, gloves, a screen,"
         " and air that takes the fumes away. Clear away what burns, and watch for fire for an hour"
@@ -119,7 +115,7 @@ def welding_arc(result: Budget) -> Caution | None:
 def hot(result: Budget) -> Caution | None:
     """What melts, glows or blows hot air; welding has a caution of its own."""
     return raised_by(
-        [task for task in _carrying(result, "hot") if task not in _welding(result)],
+        [task for task in _carrying(result, "hot") if not _welds(task)],
         "hot-tools",
         "Hot tools and heaters burn skin and set fire to what is near: clear away what burns, rest"
         " them on a stand, and never leave them alone while on or still hot.",

@@ -13,8 +13,9 @@ SPREAD = 5  # amounts that are tried side by side
 
 
 class Greedy:
-    """The best choice so far; `open` are the items that are looked at, `most` how much of each
-    there may be, `exact` whether they are few enough to try everything."""
+    """The best choice so far; `open` are the items that are looked at, those left out that could
+    never run, `most` how much of each there may be, `exact` whether they are few enough to try
+    everything."""
 
     def __init__(self, judge: Judge, items: Items, effort: int):
         self.judge, self.items, self.effort = judge, items, effort
@@ -27,10 +28,11 @@ class Greedy:
         items, numbers = self.items, range(len(self.items.pieces))
         tasks = {k for n in numbers if items.rank[n] <= rank for k in items.tasks[n]}
         tasks |= items.awaited(tasks)
-        self.open = [n for n in numbers if items.rank[n] <= rank or items.tasks[n] & tasks]
+        near = (n for n in numbers if items.rank[n] <= rank or items.tasks[n] & tasks)
+        self.open = [n for n in near if items.able[n]]
         pairs = enumerate(zip(items.least, items.most, strict=True))
         self.most = tuple(most if n in self.open else least for n, (least, most) in pairs)
-        self.exact = sum(items.able[n] for n in self.open) <= EXACT_ITEMS
+        self.exact = len(self.open) <= EXACT_ITEMS
         self.judge.beam = 3 if self.exact else min(self.effort, 3)
 
     def what_must(self) -> Choice | None:
@@ -68,17 +70,19 @@ class Greedy:
         return self.fill(choice, order[taken:])
 
     def fill(self, choice: Choice, order: Sequence[int]) -> Choice:
-        """The choice with as much more of some items, one after another, as holds; a little more
-        of several is tried at once, up to the first of which more holds."""
+        """The choice with as much more of some items, one after another, as holds; after one of
+        which no more does, a little of several is tried at once, up to the first that holds."""
         left = [n for n in order if choice.levels[n] < self.most[n]]
+        several = 1
         while left:
-            tried, before = left[:AT_ONCE], choice
+            tried, before = left[:several], choice
             more = [with_level(choice.levels, n, choice.levels[n] + 1) for n in tried]
             self.judge.holds_each(more, choice)
             while tried and choice is before:
                 item = tried.pop(0)
                 choice = self.more_of(choice, item)
             left = left[left.index(item) + 1 :]
+            several = AT_ONCE if choice is before else 1
             self.keep(choice)
         return choice
 

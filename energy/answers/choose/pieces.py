@@ -88,10 +88,10 @@ def pieces(result: Budget) -> list[Piece]:
 
 def _of_task(result: Budget, k: int) -> Iterator[Piece]:
     task, calendar = result.plan.task[k], result.calendar
-    span = result.days.span
+    span, bursts_of_it = result.days.span, result.bursts_by_task.get(k, [])
     windows: list[tuple[int, date, Interval, tuple[Burst, ...]]] = []
     for number, day in enumerate(calendar.days(task.days)):
-        mine = tuple(burst for burst in result.bursts if (burst.task, burst.window) == (k, number))
+        mine = tuple(burst for burst in bursts_of_it if burst.window == number)
         if not mine:
             continue
         window = calendar.window(task.between, day)
@@ -103,7 +103,7 @@ def _of_task(result: Budget, k: int) -> Iterator[Piece]:
     continuous = task.between is None and task.at is None
     early = any(day < calendar.first for _, day, _, _ in windows)
     if windows and (early or (continuous and task.repeats is None and task.duration_s is None)):
-        every = tuple(burst for burst in result.bursts if burst.task == k)
+        every = tuple(bursts_of_it)
         yield Piece(k, windows[0][0], None, 1, 1.0, "", 1.0, 0.0, 0.0, False, span, *span, every)
         return
     for number, day, window, mine in windows:

@@ -15,13 +15,13 @@ from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.size.bundles import joined
 from energy.answers.size.candidates import read_candidates
 from energy.model.demand import Burst, cut_at
-from energy.model.limits import Begun, Overload, all_fit, overloads, running
+from energy.model.limits import Begun, Limits, Overload, all_fit, overloads, running
 from energy.plan import Plan, PlanError
 from energy.plan.profiles import built_in
 from energy.plan.task import RISKS, Task
 from energy.plan.words import and_list
 from energy.simulation.budget import Budget
-from energy.simulation.bursts import Placed, place_bursts
+from energy.simulation.bursts import place_bursts
 from energy.simulation.demand import energy_by_task, limits_of, ranked
 from energy.weather.record import HOUR_S
 
@@ -46,12 +46,20 @@ def another_time(result: Budget) -> Ladder | None:
     """What does not run beside the rest, at the nearest hour of the day at which it does: inside
     its own window first, then whenever somebody could tend it."""
     late = [k for k in ranked(result.plan) if _clashes(result, k)]
+    begun = frozenset(pair for pair in result.placed.begun if pair[0] not in late)
     change: Change = {}
-    for k in late:
-        moved = next(_fitting_times(result, change, k), None)
+    ahead: list[Burst] = []  # what runs of the tasks that rank before
+    wanted: list[Burst] = []  # what those ask that no limit has judged yet
+    for k in ranked(result.plan):
+        if k not in late:
+            wanted += result.bursts_by_task.get(k, [])
+            continue
+        ahead, wanted = _running(result, [*ahead, *wanted], begun), []
+        moved = next(_fitting_times(result, change, k, ahead, begun), None)
         if moved is None:
             return None
-        change |= moved
+        change |= moved[0]
+        ahead += moved[1]
     if not change:
         return None
     times = [f'"{result.plan.task[k].name}" at {change[f"task.{k + 1}.at"]}' for k in late]
@@ -62,19 +70,19 @@ def another_time(result: Budget) -> Ladder | None:
 def _clashes(result: Budget, k: int) -> bool:
     """Whether a limit turns a task away that would run alone, and its time may be another."""
     task = result.plan.task[k]
-    turned_away = any(overload.burst.task == k for overload in result.overloads)
-    if not turned_away or carries(task, "medical"):
-        return False
-    own = [burst for burst in result.bursts if burst.task == k]
-    limits = limits_of(result.plan, result.calendar)
     timed = task.repeat_s if task.repeats else task.duration_s
-    return timed is not None and not overloads(result.time_s, own, result.plan.task, [k], limits)
+    if k not in result.overloads_by_task or timed is None or carries(task, "medical"):
+        return False
+    limits = limits_of(result.plan, result.calendar)
+    return all_fit(result.time_s, result.bursts_by_task[k], result.plan.task, limits)
 
 
-def _fitting_times(result: Budget, before: Change, k: int) -> Iterator[Change]:
-    """Other times of a task at which no limit turns it away, the nearest first, in a plan that has
-    been changed before."""
-    own = [burst for burst in result.bursts if burst.task == k]
+def _fitting_times(
+    result: Budget, before: Change, k: int, ahead: Sequence[Burst], begun: Begun
+) -> Iterator[tuple[Change, list[Burst]]]:
+    """Other times of a task at which it runs beside what ranks before it, the nearest first, each
+    with its bursts, in a plan that has been changed before."""
+    own = result.bursts_by_task[k]
     first_s = result.calendar.at(("clock", 0.0), result.local(own[0].start_s).date())
     usual_h = (own[0].start_s - first_s) / HOUR_S
     window = result.calendar.window(
@@ -87,48 +95,34 @@ def _fitting_times(result: Budget, before: Change, k: int) -> Iterator[Change]:
         return window is not None and not window[0] <= start_s < window[1]
 
     hours.sort(key=lambda hour: (outside(hour), abs(hour - usual_h), hour))
-    plan = result.plan.replace(**before)
-    ahead, begun, asked_wh = *_running_ahead(result, plan, k), result.asked_wh[k]
+    plan, asked_wh = result.plan, result.asked_wh[k]
     limits = limits_of(plan, result.calendar)
     for hour in hours[:STARTS]:
         change = {f"task.{k + 1}.at": _clock(hour), f"task.{k + 1}.between": None}
         at = {"at": ("clock", 60.0 * float(hour)), "between": None, "after": None, "with_": None}
         alone = plan.model_copy(update={"task": (plan.task[k].model_copy(update=at),)})
         with suppress(PlanError):
-            own = [replace(burst, task=k) for burst in _placed(result, alone).bursts]
+            own = [
+                replace(burst, task=k)
+                for burst in place_bursts(alone, result.calendar, result.days.span).bursts
+            ]
             inside = abs(energy_by_task(own, k + 1)[k] - asked_wh) <= 1e-6 * asked_wh
             bursts = [*ahead, *own]
             if inside and all_fit(cut_at(result.time_s, bursts), bursts, plan.task, limits, begun):
-                result.plan.replace(**before | change)  # raises where that is no plan
-                yield change
+                plan.replace(**before | change)  # raises where that is no plan
+                yield change, own
 
 
-def _running_ahead(result: Budget, plan: Plan, k: int) -> tuple[tuple[Burst, ...], Begun]:
-    """What runs of the tasks of a changed plan that rank before one, and what of them had begun."""
-    order, placed = ranked(plan), _placed(result, plan)
-    before = set(order[: order.index(k)])
-    ahead = [burst for burst in placed.bursts if burst.task in before]
-    limits = limits_of(plan, result.calendar)
-    edges, begun = (
-        cut_at(result.time_s, ahead),
-        frozenset(pair for pair in placed.begun if pair[0] in before),
-    )
-    return running(ahead, overloads(edges, ahead, plan.task, order, limits, begun)), begun
+def _running(result: Budget, wanted: Sequence[Burst], begun: Begun) -> list[Burst]:
+    """What the limits of a plan let run of some bursts."""
+    plan, limits = result.plan, limits_of(result.plan, result.calendar)
+    order, edges = ranked(plan), cut_at(result.time_s, wanted)
+    turned_away = overloads(edges, wanted, plan.task, order, limits, begun)
+    return list(running(wanted, turned_away))
 
 
 def _clock(hour: float) -> str:
     return f"{int(hour):02d}:{round(60.0 * (hour % 1.0)):02d}"
-
-
-def _turned_away(result: Budget, plan: Plan) -> list[Overload]:
-    """What the limits of a changed plan turn away, without running it through the weather."""
-    placed, limits = _placed(result, plan), limits_of(plan, result.calendar)
-    edges = cut_at(result.time_s, placed.bursts)
-    return overloads(edges, placed.bursts, plan.task, ranked(plan), limits, placed.begun)
-
-
-def _placed(result: Budget, plan: Plan) -> Placed:
-    return place_bursts(plan, result.calendar, result.days.span)
 
 
 # --- another tool -------------------------------------------------------------------------------
@@ -167,7 +161,7 @@ def cordless(result: Budget) -> Ladder | None:
         if not _may_be_cordless(task):
             return None
         charges = math.ceil(task.repeat_wh * (task.repeats or 1) / figures["energy_wh"])
-        first_s = min(burst.start_s for burst in result.bursts if burst.task == k)
+        first_s = min(burst.start_s for burst in result.bursts_by_task[k])
         table = {key: tables[key] for key in KEPT_OF_TASK if key in tables}
         table |= {risk: True for risk in RISKS if risk != "hand_held" and getattr(task, risk)}
         table |= {"tool": CORDLESS_PACK, "name": task.name, "charges": charges}
@@ -249,10 +243,11 @@ def stronger_pack(result: Budget, is_enough: Callable[[Change], bool]) -> Ladder
 
 def _bears(result: Budget, change: Change) -> bool:
     """Whether the limits of another pack turn nothing away."""
-    try:
-        return not _turned_away(result, result.plan.replace(**change))
-    except PlanError:
-        return False
+    with suppress(PlanError):
+        limits = limits_of(result.plan.replace(**change), result.calendar)
+        placed = result.placed
+        return all_fit(result.time_s, placed.bursts, result.plan.task, limits, placed.begun)
+    return False
 
 
 def _listed(plan: Plan) -> list[tuple[Change, str]]:
@@ -309,7 +304,7 @@ def stronger_inverter(result: Budget) -> Ladder | None:
     for _ in range(INVERTERS):  # beside what now runs, what ranks lower may ask for more
         change = _bearing(plan, too_weak)
         plan = result.plan.replace(**change)
-        too_weak = _too_weak(_turned_away(result, plan))
+        too_weak = _too_weak(_turned_away(result, limits_of(plan, result.calendar)))
         if not too_weak:
             break
     rated, surge = change.values()
@@ -319,6 +314,12 @@ def stronger_inverter(result: Budget) -> Ladder | None:
         change=lambda _: change,
         words=lambda _: f"An inverter of {rated:.0f} W that surges to {surge:.0f} W.",
     )
+
+
+def _turned_away(result: Budget, limits: Limits) -> list[Overload]:
+    """What other limits turn away of a plan's bursts."""
+    tasks, placed, order = result.plan.task, result.placed, ranked(result.plan)
+    return overloads(result.time_s, placed.bursts, tasks, order, limits, placed.begun)
 
 
 def _too_weak(turned_away: Sequence[Overload]) -> list[Overload]:

@@ -16,7 +16,7 @@ def nearer_noon(result: Budget) -> Ladder | None:
     movable: list[tuple[int, float, float, float]] = []
     for k in ranked(result.plan):
         task = result.plan.task[k]
-        mine = [burst for burst in result.bursts if burst.task == k]
+        mine = result.bursts_by_task.get(k, [])
         window = (
             result.calendar.window(task.between, result.local(mine[0].start_s).date())
             if mine

@@ -14,6 +14,10 @@ from seeds import seeds
 from energy.answers.choose.bound import Bound
 from energy.answers.choose.choose import choose
 from energy.answers.choose.coarse import SLOT_S
+from energy.answers.choose.greedy import Greedy
+from energy.answers.choose.items import items_of
+from energy.answers.choose.judge import Choice
+from energy.answers.choose.pieces import pieces
 from energy.answers.choose.search import Search
 from energy.simulation.budget import budget, changed
 
@@ -215,3 +219,34 @@ def test_what_no_limit_lets_run_is_not_said_to_be_missing():
     answer = choose(plan(helper, saw, *lamps, pack=PACK))
     assert {one.task for one in answer.left_out} == {"saw", "sweep"}
     assert answer.proven
+
+
+class Roomy:
+    """A judge that lets everything run, and keeps what it was asked."""
+
+    def __init__(self):
+        self.asked = []
+
+    def holds_each(self, several, smaller):
+        self.asked += several
+        return [Choice(levels, ()) for levels in several]
+
+
+def test_where_all_holds_what_is_added_is_tried_once_and_not_beside_all_that_may_follow():
+    result, judge = budget(large_plan(1, 30)), Roomy()
+    items = items_of(result, pieces(result))
+    greedy = Greedy(judge, items, 1)
+    full = greedy.fill(Choice(items.least, ()), greedy.open)
+    assert full.levels == items.most
+    assert len(set(judge.asked)) <= 2 * len(items.most)  # a little of each, and all of it
+
+
+def test_what_could_never_run_is_not_tried():
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 9, "minutes": 60, "at": "10:00"}
+    heaters = [lamp | {"name": f"heater {k}", "working_w": 900} for k in range(3)]
+    result, judge = budget(plan(lamp, *heaters)), Roomy()
+    items = items_of(result, pieces(result))
+    greedy = Greedy(judge, items, 1)
+    greedy.fill(Choice(items.least, ()), greedy.open)
+    assert {k for levels in judge.asked for n, level in enumerate(levels) if level
+            for k in items.tasks[n]} == {0}  # fmt: skip

@@ -569,6 +569,27 @@ def test_what_clashes_is_done_at_another_time():
     assert 'Do "glue" at 10:30' in fix.text
 
 
+def test_what_is_moved_to_another_time_alone_is_placed_anew(monkeypatch):
+    from energy.answers.fix import overloaded
+
+    heater = {"supply": "ac", "working_w": 700, "minutes": 30, "at": "10:00"}
+    pack = {"capacity_wh": 4000, "temperature": 20, "inverter": {"rated_w": 1000}}
+    heaters = [{"name": f"heater {k}", **heater} for k in range(4)]
+    result, placed = budget(small(task=heaters, pack=pack)), []
+    place = overloaded.place_bursts
+
+    def counted(plan, *where):
+        placed.append(len(plan.task))
+        return place(plan, *where)
+
+    monkeypatch.setattr(overloaded, "place_bursts", counted)
+    change = overloaded.another_time(result).change(1.0)
+    times = [change[f"task.{k}.at"] for k in (2, 3, 4)]
+    assert sorted(times) == ["09:00", "09:30", "10:30"]
+    assert set(placed) == {1}
+    assert not budget(result.plan.replace(**change)).overloads
+
+
 def test_another_time_lies_inside_the_tasks_own_window_where_it_can():
     kettle = {"name": "kettle", "supply": "ac", "working_w": 900, "minutes": 120, "at": "09:00",
               "priority": 1}  # fmt: skip
