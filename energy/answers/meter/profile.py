@@ -71,7 +71,6 @@ def profile_of(tool: str, work: LoggedWork, base: Table, notes: list[str]) -> Ta
         own |= loaded(as_task(tool, base), levels.working_w)
     else:
         own |= {"kind": "steady", "working_w": rounded(levels.working_w)}
-        table = {k: v for k, v in table.items() if k not in ("idle_w", "duty_percent")}
     return {**table, **own}
 
 
