@@ -153,6 +153,13 @@ def test_a_missing_file_of_profiles_does_not_hide_other_problems(folder):
     assert "my-plan.toml: [place]: latitude_deg must be at most 90 (got 97.0)" in found
 
 
+@pytest.mark.parametrize("said", ["cloudy-repair", "cloudy-repiar", "cloudy-repair.toml"])
+def test_a_demo_without_its_prefix_is_asked_back(said):
+    assert problems(lambda: Plan.read(said)) == [
+        f'{said}: cannot be read (No such file or directory); did you mean "builtin:cloudy-repair"?'
+    ]
+
+
 @pytest.mark.parametrize(
     ("text", "line"),
     [

@@ -18,7 +18,7 @@ from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.skies import SKIES
 from energy.plan.words import meant, shown
-from energy.tables import Table, parse_table, read_table
+from energy.tables import Table, parse_table, read_table, with_point
 from energy.tables import number as number_in
 
 FLAT = "flat"
@@ -247,14 +247,27 @@ def _moment(text: str, plan: Plan, previous: Row | None) -> datetime:
 
 def _between(low: float, high: float) -> Callable[[str], float]:
     def read(text: str) -> float:
-        value = number_in(re.sub(r"\s*(%|W|Wh)$", "", text))
+        bare = re.sub(r"\s*(%|W|Wh)$", "", text)
+        value = number_in(bare)
         if value is None:
-            raise ValueError(f"must be a number (got {shown(text)})")
+            raise ValueError(f"must be a number (got {shown(text)}){_without_comma(bare)}")
         if not low <= value <= high:
             raise ValueError(f"must lie between {low:g} and {high:g} (got {value:g})")
         return value
 
     return read
+
+
+def _without_comma(text: str) -> str:
+    """What to write in place of a number with a comma; nothing for what is none.
+
+    >>> _without_comma("88,5"), _without_comma("1,250"), _without_comma("full")
+    ('; write 88.5', '; write 1250 or 1.250', '')
+    """
+    if (pointed := with_point(text)) == text:
+        return ""
+    thousands = f"{text.replace(',', '')} or " if re.search(r"\d,\d{3}$", text) else ""
+    return f"; write {thousands}{pointed}"
 
 
 def _count(text: str) -> int:

@@ -55,6 +55,8 @@ def test_a_tool_may_be_named_by_its_task():
 BAD = {
     "09:00,140": "row 1: battery_percent must lie between 0 and 100 (got 140)",
     "09:00,full": 'row 1: battery_percent must be a number (got "full")',
+    '09:00,"88,5"': 'row 1: battery_percent must be a number (got "88,5"); write 88.5',
+    '09:00,"88,5 %"': 'row 1: battery_percent must be a number (got "88,5 %"); write 88.5',
     "09:00,80,-5": "row 1: solar_w must lie between 0 and 100000 (got -5)",
     "09:00,80,,,,angel-grinder-115,2": 'row 1: tool "angel-grinder-115" is not in the plan;'
     ' did you mean "angle-grinder-115"?',
