@@ -48,12 +48,12 @@ class Table:
         return [row[place] if place < len(row) else "" for row in self.rows]
 
     def wide_row(self) -> tuple[int, str] | None:
-        """The number, from 1, of the first row with more cells than headings, and what is wrong
-        with it; None where there is none."""
+        """The line of the first row with more cells than headings, and what is wrong with it; None
+        where there is none."""
         width = len(self.headings)
-        for number, row in enumerate(self.rows, start=1):
+        for line, row in zip(self.lines, self.rows, strict=True):
             if len(row) > width:
-                return number, (
+                return line, (
                     f"has {len(row)} cells under {width} headings; a decimal comma needs semicolons"
                     " between the cells"
                 )

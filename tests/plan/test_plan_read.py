@@ -164,14 +164,15 @@ def test_a_demo_without_its_prefix_is_asked_back(said):
     ("text", "line"),
     [
         ("watts,seconds\n2,0\n", 'the columns must be seconds,watts (got ["watts", "seconds"])'),
-        ("0,2\n60,x\n", 'row 2 must be seconds,watts (got "60,x")'),
-        ("0,2\n60\n", 'row 2 must be seconds,watts (got "60")'),
+        ("0,2\n60,x\n", 'line 2 must be seconds,watts (got "60,x")'),
+        ("0,2\n60\n", 'line 2 must be seconds,watts (got "60")'),
         ("0,2\n", "must hold two rows or more (got 1)"),
         ("", "must hold two rows or more (got 0)"),
-        ("0,2\n0,3\n", "row 2: seconds must rise (got 0 after 0)"),
-        ("0,2\n60,-1\n", "row 2: watts must lie between 0 and 1e+06 (got -1)"),
-        ("0,2\n60,nan\n", "row 2: watts must lie between 0 and 1e+06 (got nan)"),
-        ("0,2\ninf,1\n", "row 2: seconds must be finite (got inf)"),
+        ("seconds,watts\n0,2\n0,3\n", "line 3: seconds must rise (got 0 after 0)"),
+        ("0,2\n0,3\n", "line 2: seconds must rise (got 0 after 0)"),
+        ("0,2\n60,-1\n", "line 2: watts must lie between 0 and 1e+06 (got -1)"),
+        ("0,2\n60,nan\n", "line 2: watts must lie between 0 and 1e+06 (got nan)"),
+        ("0,2\ninf,1\n", "line 2: seconds must be finite (got inf)"),
     ],
 )
 def test_a_wrong_trace_is_one_line(folder, text, line):
