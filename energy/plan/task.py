@@ -272,6 +272,16 @@ def without_effect(table: Mapping[str, Any]) -> list[str]:
     return [key for key in stated if key not in FIGURES[kind]]
 
 
+def of_its_kind(table: Mapping[str, Any]) -> dict[str, Any]:
+    """A copy of a tool's table without the keys that its kind does not read.
+
+    >>> of_its_kind({"kind": "steady", "working_w": 36, "duty_percent": 8})
+    {'kind': 'steady', 'working_w': 36}
+    """
+    unread = without_effect(table)
+    return {key: value for key, value in table.items() if key not in unread}
+
+
 def at_other_times(table: Mapping[str, Any], **keys: Any) -> dict[str, Any]:
     """A copy of a [[task]] table with another amount or at other times; None takes a key away.
 

@@ -199,6 +199,15 @@ def test_a_figure_in_a_profile_of_ones_own_that_it_does_not_read_is_refused(tmp_
         Plan.from_dict(whole, folder=tmp_path)
 
 
+def test_what_is_left_of_another_kind_in_a_kit_file_that_was_learned_is_no_mistake(tmp_path):
+    keys = "on_w = 36\nduty_percent = 8\nperiod_min = 60\nworking_w = 36\n"
+    kit = f'[tools.pump]\nsupply = "dc12"\nkind = "cycling"\n{keys}[learned.figures]\n'
+    (tmp_path / "kit.toml").write_text(kit, encoding="utf-8")
+    whole = tables(profiles=["kit.toml"], task=[{"tool": "pump"}])
+    (pump,) = Plan.from_dict(whole, folder=tmp_path).task
+    assert (pump.working_w, pump.on_w) == (None, 36)
+
+
 def test_a_task_of_another_kind_than_its_tool_needs_none_of_its_figures():
     keys = {"kind": "cycling", "on_w": 36, "duty_percent": 8, "period_min": 60}
     (pump,) = plan(task=[{"tool": "bilge-pump", **keys}]).task
