@@ -40,7 +40,7 @@ class Table:
         [{'time': '9:00', 'watts': '1.5'}]
         """
         for row in self.rows:
-            cells = row if self.separator == "," else [_with_point(cell) for cell in row]
+            cells = row if self.separator == "," else [with_point(cell) for cell in row]
             yield dict(zip(self.headings, cells, strict=False))
 
     def column(self, place: int) -> list[str]:
@@ -48,12 +48,12 @@ class Table:
         return [row[place] if place < len(row) else "" for row in self.rows]
 
     def wide_row(self) -> tuple[int, str] | None:
-        """The number, from 1, of the first row with more cells than headings, and what is wrong
-        with it; None where there is none."""
+        """The line of the first row with more cells than headings, and what is wrong with it; None
+        where there is none."""
         width = len(self.headings)
-        for number, row in enumerate(self.rows, start=1):
+        for line, row in zip(self.lines, self.rows, strict=True):
             if len(row) > width:
-                return number, (
+                return line, (
                     f"has {len(row)} cells under {width} headings; a decimal comma needs semicolons"
                     " between the cells"
                 )
@@ -132,7 +132,11 @@ def number(text: str) -> float | None:
         return None
 
 
-def _with_point(cell: str) -> str:
-    """A cell with the decimal comma of its number made a point."""
+def with_point(cell: str) -> str:
+    """A cell with the decimal comma of its number made a point.
+
+    >>> with_point("88,5"), with_point("a, b")
+    ('88.5', 'a, b')
+    """
     parts = _DECIMAL_COMMA.fullmatch(cell)
     return f"{parts[1]}.{parts[2]}" if parts else cell

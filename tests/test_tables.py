@@ -57,11 +57,11 @@ def test_a_short_row_lacks_its_last_cells():
 
 
 @pytest.mark.parametrize(
-    ("text", "row"), [("time,watts\n0,1,5\n", 1), ("time,watts\n0,1\n# note\n1,2,5\n2,1\n", 2)]
+    ("text", "line"), [("time,watts\n0,1,5\n", 2), ("time,watts\n0,1\n# note\n1,2,5\n2,1\n", 4)]
 )
-def test_a_row_with_a_cell_too_many_is_found(text, row):
+def test_a_row_with_a_cell_too_many_is_found(text, line):
     words = "has 3 cells under 2 headings; a decimal comma needs semicolons between the cells"
-    assert parse_table(text).wide_row() == (row, words)
+    assert parse_table(text).wide_row() == (line, words)
 
 
 def test_a_table_without_a_cell_too_many_has_no_such_row():
@@ -123,7 +123,7 @@ def test_a_trace_may_have_semicolons_and_decimal_commas(tmp_path):
 
 def test_a_trace_whose_decimal_commas_part_its_cells_is_refused(tmp_path):
     (tmp_path / "a.csv").write_text("0,2,5\n60,3,5\n")
-    with pytest.raises(PlanError, match=r"a\.csv: row 1 has 3 cells under 2 headings"):
+    with pytest.raises(PlanError, match=r"a\.csv: line 1 has 3 cells under 2 headings"):
         read_trace(tmp_path / "a.csv")
 
 
@@ -134,5 +134,5 @@ def test_candidates_may_have_semicolons_and_decimal_commas(tmp_path):
 
 
 def test_a_later_row_of_a_log_with_a_cell_too_many_is_refused_with_its_number():
-    with pytest.raises(PlanError, match="log: row 2 has 3 cells under 2 headings"):
+    with pytest.raises(PlanError, match="log: line 3 has 3 cells under 2 headings"):
         parse_log("time,watts\n0,1\n1,1,5\n2,1\n3,1\n")

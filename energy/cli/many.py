@@ -150,7 +150,7 @@ def _at_places(asked: Asked, places: Path) -> _Asking:
         raise PlanError(["--places is for one plan; give that plan instead of a folder"])
     plan = asked.plan()
     plans = PlansAt(plan, read_places(places, plan))
-    remark([] if "afloat" in plan.place.around else at_sea_lines(plans.places))
+    remark(at_sea_lines(plans.places, afloat="afloat" in plan.place.around))
     if asked.date is None and not asked.demo and (past := over(plan, clock.now())):
         remark([past])
     title = f"{plan.name}, at the places of {places.name}"

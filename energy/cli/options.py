@@ -186,9 +186,9 @@ class Asked:
         if read.origin.startswith("builtin:"):
             return
         place = read.place
-        at = (place.latitude_deg, place.longitude_deg)
+        at, afloat = (place.latitude_deg, place.longitude_deg), "afloat" in place.around
         doubtful = may_be_misplaced(place.longitude_deg, place.timezone, read.span.start)
-        if doubtful and "afloat" not in place.around and (line := at_sea(*at)):
+        if doubtful and (line := at_sea(*at, afloat=afloat)):
             yield line
         if self.date is None and (line := over(read, clock.now())):
             yield line

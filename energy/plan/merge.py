@@ -14,6 +14,7 @@ from energy.plan.messages import Problem
 from energy.plan.places import zone_at
 from energy.plan.profiles import Kinds, Table
 from energy.plan.raw_tables import has, items
+from energy.plan.task import without_effect
 from energy.plan.tool_words import which
 from energy.plan.trace import read_trace
 from energy.plan.words import PlanError, meant, shown
@@ -135,7 +136,7 @@ def _whole_task(task: Table, k: int, done: Merged, files: PlanFiles) -> Table:
     base = _profile("tools", task.get("tool"), ("task", k), done, files)
     if "name" not in base:
         base["name"] = task.get("tool", f"task {k + 1}")
-    merged = _over(base, task)
+    merged = _over(_of_the_kind(base, task), task)
     if isinstance(merged.get("trace"), str):
         try:
             merged["trace"] = files.trace(merged["trace"])
@@ -149,6 +150,19 @@ def _whole_task(task: Table, k: int, done: Merged, files: PlanFiles) -> Table:
             Problem(("task", k), f"trace must name a file (got {shown(merged.pop('trace'))})")
         )
     return merged
+
+
+def _of_the_kind(profile: Table, task: Table) -> Table:
+    """A tool's profile without the figures that go with its kind, where the task is of another.
+
+    >>> _of_the_kind({"working_w": 36, "supply": "dc12"}, {"kind": "cycling", "on_w": 36})
+    {'supply': 'dc12'}
+    """
+    if "kind" not in task:
+        return profile
+    gone = set(without_effect(profile | {"kind": task["kind"]}))
+    gone -= set(without_effect(profile))  # what is wrong in the profile itself is told
+    return {key: value for key, value in profile.items() if key not in gone}
 
 
 def merged_tool(name: str, files: PlanFiles) -> Table:

@@ -57,9 +57,10 @@ def zone_at(latitude_deg: float, longitude_deg: float) -> str:
     return tzfpy.get_tz(longitude_deg, latitude_deg) or "UTC"
 
 
-def at_sea(latitude_deg: float, longitude_deg: float) -> str | None:
+def at_sea(latitude_deg: float, longitude_deg: float, *, afloat: bool = False) -> str | None:
     """A line that asks back where a place is open water, with the land that a lost sign or a swap
     would make of it; None for land, and for water in the zone of a country (12 nautical miles).
+    Afloat it is asked only where there is such land.
 
     >>> at_sea(60.4, -5.3), at_sea(60.4, 5.3)
     ('60.4, -5.3 is open water: did you mean 60.4, 5.3?', None)
@@ -67,6 +68,17 @@ def at_sea(latitude_deg: float, longitude_deg: float) -> str | None:
     if not is_open_water(latitude_deg, longitude_deg):
         return None
     line = f"{latitude_deg:g}, {longitude_deg:g} is open water"
+    if land := land_meant(latitude_deg, longitude_deg):
+        return f"{line}: did you mean {land[0]:g}, {land[1]:g}?"
+    return None if afloat else f"{line}, more than 12 nautical miles from land"
+
+
+def land_meant(latitude_deg: float, longitude_deg: float) -> tuple[float, float] | None:
+    """The land that a lost sign or a swap would make of open water [degrees]; None without.
+
+    >>> land_meant(60.4, -5.3), land_meant(-40.0, -150.0)
+    ((60.4, 5.3), None)
+    """
     slips = [
         (latitude_deg, -longitude_deg),
         (-latitude_deg, longitude_deg),
@@ -76,8 +88,8 @@ def at_sea(latitude_deg: float, longitude_deg: float) -> str | None:
     for latitude, longitude in slips:
         likely = _is_on_earth(latitude, longitude) and latitude > SOUTHMOST_DEG
         if likely and not is_open_water(latitude, longitude):
-            return f"{line}: did you mean {latitude:g}, {longitude:g}?"
-    return f"{line}, more than 12 nautical miles from land"
+            return latitude, longitude
+    return None
 
 
 def may_be_misplaced(longitude_deg: float, timezone: str, at: datetime) -> bool:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from energy.plan.documents import parse, read_text
+from energy.plan.task import of_its_kind
 from energy.plan.words import PlanError, shown
 
 Table = dict[str, Any]
@@ -101,10 +102,13 @@ def read_own(names: Iterable[str], plan_folder: Path) -> tuple[Kinds, list[str]]
     for name in names:
         file = plan_folder / name
         try:
-            kinds = sorted_into_kinds(parse(read_text(file), name), name)
+            tables = parse(read_text(file), name)
+            kinds = sorted_into_kinds(tables, name)
         except PlanError as error:
             problems += error.problems
             continue
+        if "learned" in tables:  # not written by hand: a key left of another kind is no mistake
+            kinds["tools"] = {key: of_its_kind(table) for key, table in kinds["tools"].items()}
         for kind, several in kinds.items():
             own[kind] |= {key: _whole_path(table, file.parent) for key, table in several.items()}
     return own, problems

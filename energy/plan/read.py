@@ -14,13 +14,13 @@ from pydantic import PrivateAttr, ValidationError
 
 from energy.plan import profiles
 from energy.plan.checks import check
-from energy.plan.documents import parse, read_text
+from energy.plan.documents import is_there, parse, read_text
 from energy.plan.merge import MOST, PlanFiles, merge, merged_tool
 from energy.plan.messages import Problem, from_models, lines, place_of, unknown_key
 from energy.plan.places import place_of as place_in_words
 from energy.plan.schema import Tables
 from energy.plan.task import Task
-from energy.plan.words import PlanError, visible
+from energy.plan.words import PlanError, meant, visible
 from energy.plan.write import built_in_text, edit
 
 
@@ -101,7 +101,12 @@ class Plan(Tables):
         if name.startswith("builtin:"):
             return cls.from_dict(parse(built_in_text(name), name), name)
         file = Path(path)
-        plan = cls.from_dict(parse(read_text(file), file.name), file.name, file.parent)
+        try:
+            text = read_text(file)
+        except PlanError as error:
+            demos = [] if is_there(file) else [f"builtin:{demo}" for demo in profiles.plans()]
+            raise PlanError([f"{line}{meant(name, demos)}" for line in error.problems]) from None
+        plan = cls.from_dict(parse(text, file.name), file.name, file.parent)
         plan._file = file
         return plan
 

@@ -19,6 +19,13 @@ Trace = tuple[tuple[float, float], ...]  # seconds, watts
 
 RISKS = ("hand_held", "sparks", "rotating", "dust", "hot", "wet_work", "medical", "lifts")
 AMOUNTS = ("times", "charges", "minutes", "hours")  # how much of a task, in each window
+FIGURES = {  # what a task of each kind draws; of these keys it reads no others
+    "steady": ("working_w",),
+    "intermittent": ("working_w", "idle_w", "duty_percent"),
+    "cycling": ("on_w", "duty_percent", "period_min", "off_w"),
+    "charging": ("energy_wh", "power_w", "taper_from_percent"),
+    "trace": ("trace",),
+}
 WORKING = {
     "steady": "working_w",
     "intermittent": "working_w",
@@ -248,6 +255,31 @@ def called(tasks: Sequence[Task], word: str) -> list[int]:
     """
     by_name = [k for k, task in enumerate(tasks) if task.name == word]
     return by_name or [k for k, task in enumerate(tasks) if task.tool == word]
+
+
+def without_effect(table: Mapping[str, Any]) -> list[str]:
+    """The keys of a [[task]] table that its kind does not read; one that says the usual is none.
+
+    >>> without_effect({"working_w": 36, "duty_percent": 8}), without_effect({"off_w": 0})
+    (['duty_percent'], [])
+    """
+    fields = Task.model_fields
+    kind = table.get("kind", fields["kind"].default)
+    if not isinstance(kind, str) or kind not in FIGURES:
+        return []
+    others = dict.fromkeys(key for keys in FIGURES.values() for key in keys)
+    stated = [key for key in others if table.get(key, fields[key].default) != fields[key].default]
+    return [key for key in stated if key not in FIGURES[kind]]
+
+
+def of_its_kind(table: Mapping[str, Any]) -> dict[str, Any]:
+    """A copy of a tool's table without the keys that its kind does not read.
+
+    >>> of_its_kind({"kind": "steady", "working_w": 36, "duty_percent": 8})
+    {'kind': 'steady', 'working_w': 36}
+    """
+    unread = without_effect(table)
+    return {key: value for key, value in table.items() if key not in unread}
 
 
 def at_other_times(table: Mapping[str, Any], **keys: Any) -> dict[str, Any]:

@@ -12,8 +12,16 @@ from energy.plan.messages import Path, Problem
 from energy.plan.moments import DAY_MIN, Window, clock_minutes, moment, window
 from energy.plan.profiles import Table
 from energy.plan.raw_tables import has, stated
-from energy.plan.task import AMOUNTS, SECONDS_PER_H, SECONDS_PER_MIN, Task, charge_s
-from energy.plan.words import nearest_of, shown
+from energy.plan.task import (
+    AMOUNTS,
+    FIGURES,
+    SECONDS_PER_H,
+    SECONDS_PER_MIN,
+    Task,
+    charge_s,
+    without_effect,
+)
+from energy.plan.words import and_list, nearest_of, shown
 
 MOST_STARTS = 200_000  # bursts and cycles of all tasks together; what the simulation can lay out
 NEEDS = {
@@ -36,8 +44,14 @@ def check_tasks(
     yield from _relations(tasks)
     starts = 0.0
     for k, task in tasks:
-        needs = () if ("task", k) in lacking else _needs(task)
-        problems = (*needs, *_amount(task), *_fits(task), *_starts_again(task), *days(task, dates))
+        figures = () if ("task", k) in lacking else _figures(task)
+        problems = (
+            *figures,
+            *_amount(task),
+            *_fits(task),
+            *_starts_again(task),
+            *days(task, dates),
+        )
         yield from (Problem(("task", k), text) for text in problems)
         starts += _starts(task, dates or 1)
     if starts > MOST_STARTS:
@@ -63,11 +77,28 @@ def _kind(task: Table) -> str:
     return kind if isinstance(kind, str) else ""
 
 
-def _needs(task: Table) -> Iterator[str]:
-    kind = _kind(task)
-    for key in NEEDS.get(kind, ()):
-        if not has(task, key):
-            yield f'kind = "{kind}" needs {key}'
+def _figures(task: Table) -> Iterator[str]:
+    """The figures that its kind needs, or those that it does not read: of a task without a kind
+    they tell which was meant."""
+    kind, unread = _kind(task), without_effect(task)
+    lacking = _lacking(task, kind)
+    if unread and not (lacking and has(task, "kind")):
+        does = "does" if len(unread) == 1 else "do"
+        meant = [k for k in FIGURES if set(unread) <= set(FIGURES[k])]
+        kinds = ", or ".join(
+            " with ".join(filter(None, (f'kind = "{k}"', and_list(_lacking(task, k)))))
+            for k in meant
+        )
+        yield (
+            f'{and_list(unread)} {does} nothing with kind = "{kind}", which takes'
+            f" {and_list(FIGURES[kind])}" + f"; did you mean {kinds}?" * bool(meant)
+        )
+        return
+    yield from (f'kind = "{kind}" needs {key}' for key in lacking)
+
+
+def _lacking(task: Table, kind: str) -> list[str]:
+    return [key for key in NEEDS.get(kind, ()) if not has(task, key)]
 
 
 def _amount(task: Table) -> Iterator[str]:

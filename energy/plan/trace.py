@@ -1,5 +1,6 @@
 """A tool's trace, seconds and watts, read from a file."""
 
+from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 
@@ -19,29 +20,29 @@ def read_trace(file: Path) -> tuple[tuple[float, float], ...]:
     if headings and headings[:2] != [*TRACE_COLUMNS]:
         raise PlanError([f"{file.name}: the columns must be seconds,watts (got {shown(headings)})"])
     if (wide := table.wide_row()) is not None:
-        raise PlanError([f"{file.name}: row {wide[0]} {wide[1]}"])
+        raise PlanError([f"{file.name}: line {wide[0]} {wide[1]}"])
     points: list[tuple[float, float]] = []
-    for row, (cells, record) in enumerate(zip(table.rows, table.records(), strict=True), start=1):
+    for line, cells, record in zip(table.lines, table.rows, table.records(), strict=True):
         seconds, watts, *_ = *map(number, record.values()), None, None
         if seconds is None or watts is None:
             got = shown(",".join(cells))
-            raise PlanError([f"{file.name}: row {row} must be seconds,watts (got {got})"])
+            raise PlanError([f"{file.name}: line {line} must be seconds,watts (got {got})"])
         points.append((seconds, watts))
-    _check_trace(points, file.name)
+    _check_trace(points, table.lines, file.name)
     return tuple(points)
 
 
-def _check_trace(points: list[tuple[float, float]], name: str) -> None:
+def _check_trace(points: list[tuple[float, float]], lines: Sequence[int], name: str) -> None:
     if len(points) < 2:
         raise PlanError([f"{name}: must hold two rows or more (got {len(points)})"])
-    for row, (seconds, watts) in enumerate(points, start=1):
+    for line, (seconds, watts) in zip(lines, points, strict=True):
         if not 0.0 <= watts <= MOST_WATTS:
             allowed = f"watts must lie between 0 and {MOST_WATTS:g}"
-            raise PlanError([f"{name}: row {row}: {allowed} (got {watts:g})"])
+            raise PlanError([f"{name}: line {line}: {allowed} (got {watts:g})"])
         if not abs(seconds) <= LONGEST_TRACE_S:
-            raise PlanError([f"{name}: row {row}: seconds must be finite (got {seconds:g})"])
-    for row, (before, after) in enumerate(pairwise(points), start=2):
+            raise PlanError([f"{name}: line {line}: seconds must be finite (got {seconds:g})"])
+    for line, (before, after) in zip(lines[1:], pairwise(points), strict=True):
         if not after[0] > before[0]:
             raise PlanError(
-                [f"{name}: row {row}: seconds must rise (got {after[0]:g} after {before[0]:g})"]
+                [f"{name}: line {line}: seconds must rise (got {after[0]:g} after {before[0]:g})"]
             )

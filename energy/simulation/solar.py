@@ -25,13 +25,16 @@ CELLS_AT_ONCE = 10_000  # rows x scenarios worked on at once: bounds the memory 
 
 
 Stand = tuple[Any, ...]  # what decides the light on a panel, and what its cells make of it
-PerWatt = tuple[Array, Array]  # per watt of a panel's label: power, (lit cells, m or 1); sun, Wh
+# Per watt of a panel's label: power, (lit cells, m or 1); sun on it and lost at a PWM input, Wh.
+PerWatt = tuple[Array, Array, Array]
 
 
 @dataclass(frozen=True)
 class Solar:
     """Panel-side power after the input's limit, (lit cells, m), and its books in Wh, (m,).
 
+    pwm_loss_wh: that part of loss_wh which a PWM input costs, as it holds the panels at the
+        battery's volts; before any cable.
     per_watt: by how its panels stand what one gives in full condition, for others that differ in
         size alone; None until that is asked for.
     """
@@ -40,6 +43,7 @@ class Solar:
     sun_wh: Array
     loss_wh: Array
     clipped_wh: Array
+    pwm_loss_wh: Array = field(default_factory=lambda: np.zeros(1))
     per_watt: dict[Stand, PerWatt | None] = field(default_factory=dict)
 
 
@@ -62,6 +66,7 @@ def solar(
     plan, cold = days.plan, days.site.cold
     hours = np.diff(days.cells)[weather.light.lit] / 3600.0
     power, sun_wh = np.zeros((hours.size, weather.shift_days.size)), np.zeros(1)
+    pwm_loss_wh = np.zeros(weather.shift_days.size)
     strings = laid_out(plan, cold)
     stands = [_stand(panel) for panel in plan.panel]
     linear = plan.pack.solar_input.kind != "pwm"
@@ -75,13 +80,14 @@ def solar(
         label_w = panel.count * panel.rated_w
         power += per_watt[0] * (label_w * derates[number])
         sun_wh = sun_wh + label_w * per_watt[1]
+        pwm_loss_wh += label_w * derates[number] * per_watt[2]
     power = at_the_pack(plan, power, cold)
     power_wh = (power * hours[:, None]).sum(axis=0)
     np.minimum(power, solar_limit_w(plan, cold), out=power)
     capped_wh = (power * hours[:, None]).sum(axis=0)
     sun_wh = np.broadcast_to(sun_wh, power_wh.shape).copy()
     later = dict.fromkeys(stands) if linear else {}
-    return Solar(power, sun_wh, sun_wh - power_wh, power_wh - capped_wh, later)
+    return Solar(power, sun_wh, sun_wh - power_wh, power_wh - capped_wh, pwm_loss_wh, later)
 
 
 def _stand(panel: Panel) -> Stand:
@@ -90,7 +96,8 @@ def _stand(panel: Panel) -> Stand:
 
 
 def _per_watt(days: Days, weather: Weathers, number: int, strings: Arrangement) -> PerWatt:
-    """What a panel of a plan gives in full condition, and the sun on it, per watt of its label."""
+    """What a panel of a plan gives in full condition, the sun on it, and what a PWM input loses of
+    it, per watt of its label."""
     calendar, cells, light = days.calendar, days.cells, weather.light
     hours, panel = np.diff(cells)[light.lit] / 3600.0, days.plan.panel[number]
     out = inside(cells, [days.span])[light.lit]
@@ -103,12 +110,16 @@ def _per_watt(days: Days, weather: Weathers, number: int, strings: Arrangement) 
     aimed_at = _aimed_at(days, number)
     lit, size = np.flatnonzero(out), max(1, CELLS_AT_ONCE // light.ghi.shape[1])
     power, sun_wh = np.zeros((hours.size, weather.shift_days.size)), np.zeros(1)
+    pwm_loss_wh = np.zeros(1)
     for first in range(0, lit.size, size):
         rows = lit[first : first + size]
-        power_w, seen_w = _panel_power(days.plan, strings, weather, aimed_at, rows, keep[rows])
+        power_w, seen_w, lost_w = _panel_power(
+            days.plan, strings, weather, aimed_at, rows, keep[rows]
+        )
         power[rows] = power_w / panel.rated_w
         sun_wh = sun_wh + (seen_w * hours[rows, None]).sum(axis=0) / panel.rated_w
-    return power, sun_wh
+        pwm_loss_wh = pwm_loss_wh + (lost_w * hours[rows, None]).sum(axis=0) / panel.rated_w
+    return power, sun_wh, pwm_loss_wh
 
 
 def _aimed_at(days: Days, number: int) -> Sun | None:
@@ -124,8 +135,9 @@ def _panel_power(
     aimed_at: Sun | None,
     rows: Index,
     keep: Array,
-) -> tuple[Array, Array]:
-    """Watts of one panel in full condition, and the watts of sun on it, (rows, scenarios or 1)."""
+) -> tuple[Array, Array, Array]:
+    """Watts of one panel in full condition, the watts of sun on it, and those that a PWM input
+    loses, (rows, scenarios or 1)."""
     panel, place, all_light = strings.panel, plan.place, weather.light
     sun = all_light.sun.rows(rows)
     sky = all_light.sky_above(rows, place.horizon)
@@ -133,7 +145,7 @@ def _panel_power(
     headings = [panel.facing_deg]
     if panel.aim == "swinging":
         headings = [360.0 * k / panels.SWING_HEADINGS for k in range(panels.SWING_HEADINGS)]
-    power, seen = np.zeros(1), np.zeros(1)
+    power, seen, lost = np.zeros(1), np.zeros(1), np.zeros((1, 1))
     for heading in headings:
         tilt, azimuth = panels.pose(panel.aim, panel.tilt_deg, heading, sun, aimed_at)
         light = panels.light_on_plane(sun, sky, tilt, azimuth, place.albedo)
@@ -145,7 +157,8 @@ def _panel_power(
         if plan.pack.solar_input.kind == "pwm":
             assert plan.pack.nominal_v is not None
             each_v = plan.pack.nominal_v / strings.in_series
-            watts = pwm_power(effective, watts, panel.i_mp, each_v)
+            best_w, watts = watts, pwm_power(effective, watts, panel.i_mp, each_v)
+            lost = lost + (best_w - watts) / len(headings)
         power = power + watts / len(headings)
         seen = seen + panel.rated_w * light.total / 1000.0 / len(headings)
-    return power, seen
+    return power, seen, lost

@@ -6,6 +6,7 @@ checking it. Reading the file formats and mending gaps live in the files beside 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NoReturn
 
@@ -131,11 +132,14 @@ def _month_and_rest(local_s: Floats) -> NDArray[np.int64]:
 _YEAR_2001_S = np.arange(TYPICAL_ROWS, dtype=np.float64) * HOUR_S + 978307200.0
 
 
-def lay_on_clock(stamp_local_s: Floats, marks: str, where: str) -> tuple[Floats, float, bool]:
+def lay_on_clock(
+    stamp_local_s: Floats, marks: str, where: str, lines: Sequence[int] = ()
+) -> tuple[Floats, float, bool]:
     """Begin of each row on the local standard clock, interval in seconds, whether typical.
 
     `marks` says what a stamp marks of its interval: start, middle or end. Stamps may leave gaps
-    but must otherwise be equally spaced; PlanError names the first that is not.
+    but must otherwise be equally spaced; PlanError names the first that is not, by its line of the
+    file where `lines` tells that of each row.
 
     >>> start, interval_s, typical = lay_on_clock(np.array([3600.0, 7200.0]), "end", "a.csv")
     >>> start, interval_s, typical
@@ -145,11 +149,11 @@ def lay_on_clock(stamp_local_s: Floats, marks: str, where: str) -> tuple[Floats,
     hourly = stamp_local_s - share * HOUR_S
     if is_typical_year(hourly):
         return hourly, HOUR_S, True
-    interval_s = _spacing_s(stamp_local_s, where)
+    interval_s = _spacing_s(stamp_local_s, where, lines)
     return stamp_local_s - share * interval_s, interval_s, False
 
 
-def _spacing_s(stamp_s: Floats, where: str) -> float:
+def _spacing_s(stamp_s: Floats, where: str, lines: Sequence[int]) -> float:
     """The one interval all stamps keep, but for gaps."""
     if len(stamp_s) < 2:
         refuse(where, "holds less than two rows; at least one whole day is needed")
@@ -161,9 +165,10 @@ def _spacing_s(stamp_s: Floats, where: str) -> float:
     uneven = (step <= 0) | (step % max(interval_s, 1.0) != 0)
     if uneven.any():
         row = int(np.argmax(uneven)) + 1
+        at = f"line {lines[row]}" if lines else f"row {row + 1}"
         refuse(
             where,
-            f"row {row + 1} ({stamp_text(stamp_s[row])}) follows "
+            f"{at} ({stamp_text(stamp_s[row])}) follows "
             f"{stamp_text(stamp_s[row - 1])}; rows must run forward at equal spacing",
         )
     return interval_s

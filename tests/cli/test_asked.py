@@ -276,15 +276,35 @@ def test_a_share_for_a_percentage_is_asked_back(plan):
     assert "did you mean 45?" in refused.stderr
 
 
-def test_a_plan_in_open_water_is_asked_back_and_answered_unless_afloat(plan):
+def test_a_plan_in_open_water_is_asked_back_and_answered(plan):
     away = PLAN.replace("50.0", "60.4").replace("8.0\n", "-5.3\n")
     at_sea = away.replace('timezone = "Europe/Berlin"\n', "")
     plan.write_text(at_sea)
     asked = run("check", plan)
     assert asked.stderr == "60.4, -5.3 is open water: did you mean 60.4, 5.3?\n"
     assert asked.exit_code in (0, 1)
-    plan.write_text(at_sea.replace("elevation_m = 100", 'around = ["afloat"]'))
+
+
+def test_afloat_open_water_is_asked_back_where_a_slip_makes_land_of_it(plan):
+    afloat = PLAN.replace("elevation_m = 100", 'around = ["afloat"]')
+    afloat = afloat.replace('timezone = "Europe/Berlin"\n', "")
+    # An inlet in the south of Australia without its minus; the middle of the South Pacific.
+    plan.write_text(afloat.replace("50.0", "38.2").replace("8.0\n", "145.1\n"))
+    line = "38.2, 145.1 is open water: did you mean -38.2, 145.1?"
+    for command in ("check", "choose", "aim", "when"):
+        assert line in " ".join(run(command, plan).stderr.split())
+    assert line in " ".join(run("page", plan, plan.parent / "plan.html").stderr.split())
+    plan.write_text(afloat.replace("50.0", "-40.0").replace("8.0\n", "-150.0\n"))
     assert run("check", plan).stderr == ""
+
+
+def test_a_sea_without_weather_is_asked_back_where_a_slip_makes_land_of_it(plan):
+    away = PLAN.replace("50.0", "47").replace("8.0\n", "-30\n")
+    away = away.replace('timezone = "Europe/Berlin"\n', "").replace('"clear"', '"climate"')
+    plan.write_text(away)
+    refused = run("check", plan)
+    assert refused.exit_code == 2
+    assert refused.stderr.endswith("47, -30 is open water: did you mean 47, 30?\n")
 
 
 def test_a_clock_far_from_the_suns_leads_to_the_same_question(plan):

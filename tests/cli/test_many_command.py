@@ -228,10 +228,12 @@ def test_the_weather_of_the_demo_can_be_asked_for_elsewhere(folder, quick):
 
 
 def test_a_place_in_open_water_is_asked_back(folder, quick):
-    (folder / "places.csv").write_text("name,latitude,longitude\nhut,60.4,-5.3\nyard,60.4,5.3\n")
-    assert at_places().stderr == ("hut: 60.4, -5.3 is open water: did you mean 60.4, 5.3?\n")
-    afloat = at_places("--set", 'place.around=["afloat"]')
-    assert afloat.stderr == ""
+    rows = "hut,60.4,-5.3\nyard,60.4,5.3\nsea,-40,-150\n"
+    (folder / "places.csv").write_text(f"name,latitude,longitude\n{rows}")
+    hut = "hut: 60.4, -5.3 is open water: did you mean 60.4, 5.3?\n"
+    sea = "sea: -40, -150 is open water, more than 12 nautical miles from land\n"
+    assert at_places().stderr == hut + sea
+    assert at_places("--set", 'place.around=["afloat"]').stderr == hut
 
 
 def test_rows_are_written_once_and_those_of_other_plans_stay(folder, quick):

@@ -85,9 +85,10 @@ def test_open_water_is_asked_back_with_the_land_that_was_probably_meant():
 
 
 def test_open_water_far_from_any_land_it_could_be_is_asked_back_all_the_same():
-    line = at_sea(-40.0, -120.0)
+    line = at_sea(-40.0, -150.0)
     assert line is not None
-    assert line.startswith("-40, -120 is open water")
+    assert line.startswith("-40, -150 is open water")
+    assert at_sea(-40.0, -150.0, afloat=True) is None
 
 
 @pytest.mark.parametrize(

@@ -153,18 +153,26 @@ def test_a_missing_file_of_profiles_does_not_hide_other_problems(folder):
     assert "my-plan.toml: [place]: latitude_deg must be at most 90 (got 97.0)" in found
 
 
+@pytest.mark.parametrize("said", ["cloudy-repair", "cloudy-repiar", "cloudy-repair.toml"])
+def test_a_demo_without_its_prefix_is_asked_back(said):
+    assert problems(lambda: Plan.read(said)) == [
+        f'{said}: cannot be read (No such file or directory); did you mean "builtin:cloudy-repair"?'
+    ]
+
+
 @pytest.mark.parametrize(
     ("text", "line"),
     [
         ("watts,seconds\n2,0\n", 'the columns must be seconds,watts (got ["watts", "seconds"])'),
-        ("0,2\n60,x\n", 'row 2 must be seconds,watts (got "60,x")'),
-        ("0,2\n60\n", 'row 2 must be seconds,watts (got "60")'),
+        ("0,2\n60,x\n", 'line 2 must be seconds,watts (got "60,x")'),
+        ("0,2\n60\n", 'line 2 must be seconds,watts (got "60")'),
         ("0,2\n", "must hold two rows or more (got 1)"),
         ("", "must hold two rows or more (got 0)"),
-        ("0,2\n0,3\n", "row 2: seconds must rise (got 0 after 0)"),
-        ("0,2\n60,-1\n", "row 2: watts must lie between 0 and 1e+06 (got -1)"),
-        ("0,2\n60,nan\n", "row 2: watts must lie between 0 and 1e+06 (got nan)"),
-        ("0,2\ninf,1\n", "row 2: seconds must be finite (got inf)"),
+        ("seconds,watts\n0,2\n0,3\n", "line 3: seconds must rise (got 0 after 0)"),
+        ("0,2\n0,3\n", "line 2: seconds must rise (got 0 after 0)"),
+        ("0,2\n60,-1\n", "line 2: watts must lie between 0 and 1e+06 (got -1)"),
+        ("0,2\n60,nan\n", "line 2: watts must lie between 0 and 1e+06 (got nan)"),
+        ("0,2\ninf,1\n", "line 2: seconds must be finite (got inf)"),
     ],
 )
 def test_a_wrong_trace_is_one_line(folder, text, line):

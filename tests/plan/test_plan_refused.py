@@ -6,9 +6,9 @@ Plans here are invented and small.
 from __future__ import annotations
 
 import pytest
-from plan_tables import CHARGER, COOLER, IN_AMP_HOURS, LAMP, SAW, plan, refused
+from plan_tables import CHARGER, COOLER, IN_AMP_HOURS, LAMP, SAW, plan, refused, tables
 
-from energy.plan import profiles
+from energy.plan import Plan, PlanError, profiles
 
 # --- what keys must say together ------------------------------------------------------------
 
@@ -155,6 +155,68 @@ TASKS = [
 def test_a_task_that_does_not_say_what_to_do_is_refused(task, line):
     task = {key: value for key, value in task.items() if value is not None}
     assert refused(task=[task]) == [f'task 1 "{task["name"]}": {line}']
+
+
+UNREAD = [
+    (
+        {**LAMP, "duty_percent": 8},
+        'duty_percent does nothing with kind = "steady", which takes working_w; did you mean kind ='
+        ' "intermittent", or kind = "cycling" with on_w and period_min?',
+    ),
+    (
+        {**COOLER, "kind": None},
+        'duty_percent, on_w and period_min do nothing with kind = "steady", which takes working_w;'
+        ' did you mean kind = "cycling"?',
+    ),
+    (
+        {**CHARGER, "idle_w": 3},
+        'idle_w does nothing with kind = "charging", which takes energy_wh, power_w and'
+        ' taper_from_percent; did you mean kind = "intermittent" with working_w?',
+    ),
+    (
+        {**LAMP, "off_w": 3, "power_w": 9},
+        'off_w and power_w do nothing with kind = "steady", which takes working_w',
+    ),
+    (
+        {"tool": "bilge-pump", "name": "bilge", "duty_percent": 8},
+        'duty_percent does nothing with kind = "steady", which takes working_w; did you mean kind ='
+        ' "intermittent", or kind = "cycling" with on_w and period_min?',
+    ),
+]
+
+
+@pytest.mark.parametrize(("task", "line"), UNREAD, ids=[line[:50] for _, line in UNREAD])
+def test_a_figure_that_a_task_of_its_kind_does_not_read_is_refused(task, line):
+    task = {key: value for key, value in task.items() if value is not None}
+    assert refused(task=[task]) == [f'task 1 "{task["name"]}": {line}']
+
+
+def test_a_figure_in_a_profile_of_ones_own_that_it_does_not_read_is_refused(tmp_path):
+    kit = '[pump]\nsupply = "dc12"\nworking_w = 36\nduty_percent = 8\n'
+    (tmp_path / "kit.toml").write_text(kit, encoding="utf-8")
+    whole = tables(profiles=["kit.toml"], task=[{"tool": "pump"}])
+    with pytest.raises(PlanError, match="duty_percent does nothing"):
+        Plan.from_dict(whole, folder=tmp_path)
+
+
+def test_what_is_left_of_another_kind_in_a_kit_file_that_was_learned_is_no_mistake(tmp_path):
+    keys = "on_w = 36\nduty_percent = 8\nperiod_min = 60\nworking_w = 36\n"
+    kit = f'[tools.pump]\nsupply = "dc12"\nkind = "cycling"\n{keys}[learned.figures]\n'
+    (tmp_path / "kit.toml").write_text(kit, encoding="utf-8")
+    whole = tables(profiles=["kit.toml"], task=[{"tool": "pump"}])
+    (pump,) = Plan.from_dict(whole, folder=tmp_path).task
+    assert (pump.working_w, pump.on_w) == (None, 36)
+
+
+def test_a_task_of_another_kind_than_its_tool_needs_none_of_its_figures():
+    keys = {"kind": "cycling", "on_w": 36, "duty_percent": 8, "period_min": 60}
+    (pump,) = plan(task=[{"tool": "bilge-pump", **keys}]).task
+    assert (pump.working_w, pump.mean_w) == (None, pytest.approx(0.08 * 36))
+
+
+@pytest.mark.parametrize("keys", [{"duty_percent": 100}, {"off_w": 0}, {"idle_w": 0.0}])
+def test_a_figure_that_says_the_usual_is_no_mistake(keys):
+    assert plan(task=[{**LAMP, **keys}]).task[0].mean_w == LAMP["working_w"]
 
 
 FILM = {**LAMP, "name": "film"}

@@ -44,10 +44,9 @@ def test_a_traces_working_watts_are_its_most(logged):
     assert logged().peak_w == 700
 
 
-def test_a_key_of_another_kind_counts_for_nothing():
-    # A charger's profile with the kind taken over by the plan's own figures.
-    assert task(**{**CHARGER, "kind": "steady", "working_w": 7, "minutes": 5}).peak_w == 7
-    assert task(**CHARGER, working_w=99).peak_w == 10
+def test_a_tools_figures_count_for_nothing_in_a_task_of_another_kind():
+    assert task(tool="phone", kind="steady", working_w=7, minutes=5).peak_w == 7
+    assert task(**{**CHARGER, "kind": "charging", "tool": "led-flood"}).peak_w == 10
 
 
 def test_volt_amperes_are_watts_over_the_power_factor_on_mains_alone():

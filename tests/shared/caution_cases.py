@@ -11,6 +11,7 @@ from caution_plans import (
     COLD_NIGHT,
     MIAMI,
     PANEL,
+    PHONE,
     air,
     around,
     charger,
@@ -35,6 +36,7 @@ DRILLS_ON_CHARGE = {
         }
     ]
 }
+BY_NAME = {"name": "cordless packs' charger", "supply": "ac", "working_w": 90, "minutes": 60}
 MOST_SERIOUS_FIRST = [
     # life
     "carbon-monoxide-enclosed",
@@ -137,6 +139,19 @@ RAISED = [
     ("charging-below-freezing", charger("mains"), pack(temperature=-4)),
     ("charging-below-freezing", PANEL, air(-8, -1)),
     ("charging-below-freezing", PANEL, *COLD_NIGHT),
+    ("charging-below-freezing", {"task": [PHONE]}, air(-8, -1)),
+    ("charging-below-freezing", {"task": [PHONE]}, air(-8, -1), pack(heated=True)),
+    ("charging-below-freezing", {"task": [PHONE]}, air(-8, -1), AGM),
+    ("charging-below-freezing", {"task": [PHONE]}, pack(temperature=-4)),
+    ("charging-below-freezing", {"task": [{"tool": "tool-pack-18v-4ah"}]}, air(-8, -1)),
+    ("charging-below-freezing", {"task": [{**BY_NAME, "at": "09:00"}]}, air(-8, -1)),
+    (
+        "charging-below-freezing",
+        {"task": [PHONE]},
+        air(-8, -1),
+        pack(temperature=15),
+        around("outdoors"),
+    ),
     ("hot-pack", pack(temperature=46)),
     ("live-panel", PANEL),
     ("frost-not-judged", *no_air(55.0, "2026-11-01T08:00:00")),
@@ -277,6 +292,10 @@ NOT_RAISED = [
     ("charging-below-freezing", pack(temperature=-4)),
     ("charging-below-freezing", charger("mains", between=["12:00", "15:00"]), *COLD_NIGHT),
     ("charging-below-freezing", {"panel": [AFTERNOON]}, *COLD_NIGHT),
+    ("charging-below-freezing", air(-8, -1)),  # a lamp
+    ("charging-below-freezing", {"task": [PHONE]}, air(0, 5)),
+    ("charging-below-freezing", {"task": [PHONE]}, air(-8, -1), pack(temperature=15)),  # indoors
+    ("charging-below-freezing", {"task": [{**PHONE, "at": "14:00"}]}, *COLD_NIGHT),
     ("hot-pack", pack(temperature=45)),
     ("hot-pack", AGM, pack(temperature=50)),
     ("live-panel",),

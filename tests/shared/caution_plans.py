@@ -19,6 +19,7 @@ QUIET = {
     "task": [{"name": "lamp", "supply": "dc12", "working_w": 5, "hours": 2}],
 }
 PANEL = {"panel": [{"rated_w": 100}]}
+PHONE = {"name": "phone", "supply": "usb", "kind": "charging", "energy_wh": 18, "power_w": 18}
 LIGHT = {"name": "anchor light", "supply": "dc12", "working_w": 50, "must": True}
 
 

@@ -407,6 +407,23 @@ def test_a_changed_plan_is_what_it_is_alone(kind: str) -> None:
         assert found.overloads == alone.overloads, name
 
 
+def test_what_a_pwm_input_loses_is_what_an_mppt_input_takes_more() -> None:
+    swinging = {"rated_w": 100, "aim": "swinging", "tilt_deg": 60}
+    panels = [{"rated_w": 110, "count": 2, "tilt_deg": 40, "condition_percent": 90}, swinging]
+    each = {
+        kind: budget(
+            plan(
+                {**LAMP, "working_w": 50}, panel=panels, nominal_v=12.8, solar_input={"kind": kind}
+            )
+        )
+        for kind in ("pwm", "mppt")
+    }
+    more = each["pwm"].ledger_wh["panel_losses"] - each["mppt"].ledger_wh["panel_losses"]
+    assert (more > 100.0).all()
+    assert each["pwm"].solar.pwm_loss_wh == pytest.approx(more)
+    assert (each["mppt"].solar.pwm_loss_wh == 0.0).all()
+
+
 def test_a_pack_that_gives_more_runs_what_was_turned_away() -> None:
     weak = budget(plan({**LAMP, "working_w": 50}, discharge_max_w=40))
     assert weak.overloads

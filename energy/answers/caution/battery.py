@@ -1,11 +1,15 @@
-"""Cautions about the pack itself: its gas, acid, heat, cold, weight; and its panels."""
+"""Cautions about the pack itself: its gas, acid, heat, cold, weight; about the batteries that it
+charges in the cold; and about its panels."""
+
+import re
 
 import numpy as np
 
-from energy.answers.caution.caution import Caution, first_few, named
+from energy.answers.caution.caution import Caution, first_few, named, words
 from energy.answers.caution.telling import carries
 from energy.model import Array
 from energy.model.battery import LITHIUM
+from energy.plan.task import Task
 from energy.simulation.budget import Budget
 
 NEARLY_TOO_COLD_K = 10.0  # forecasts and typical years miss the coldest hour (our choice)
@@ -16,6 +20,8 @@ NEARLY_FROZEN_K = 5.0  # a cell's density is not the mean's (our choice)
 HOT_C = 45.0  # above this lithium should not be charged (common practice)
 SUN_K, SUN_W_M2 = 20.0, 500.0  # a dark box in such sun is warmer by so much (common practice)
 HEAVY_KG = 25.0  # the most for one person, in ISO 11228-1; from memory
+OPEN_AIR = {"outdoors", "afloat"}
+CHARGED = re.compile(r"\b(?:re)?charg(?:e|es|ers?|ing)\b")
 PROPPED_DEG = 10.0  # a panel as steep catches the wind from below (common practice)
 
 
@@ -100,22 +106,56 @@ def frozen_acid(result: Budget) -> Caution | None:
 
 
 def cold_charge(result: Budget) -> Caution | None:
-    """Lithium offered a charge in frost."""
+    """Lithium offered a charge in frost: the pack, or what the tasks charge."""
+    pack_c, (tasks, air_c) = _pack_charged_in_frost(result), _tasks_charged_in_frost(result)
+    if pack_c is None and not tasks:
+        return None
+    about = []
+    text = (
+        "Lithium must not be charged below 0 degrees C: a battery without a cut-off of its own is"
+        " damaged and may later catch fire"
+    )
+    if pack_c is not None:
+        text += "; here the pack takes nothing then"
+        about.append(f"[pack] down to {pack_c:.1f} degrees C while sun or charger would charge it")
+    if tasks:
+        text += (
+            "; those of tools and phones are mostly lithium too: charge them where it is warm, or"
+            " their chargers may refuse"
+        )
+        about.append(f"{named(tasks)} in air down to {air_c:.1f} degrees C")
+    unknown = not result.weather.air.stated if tasks else guessed(result)
+    likely = ". Frost is likely, by the usual air of the month." if unknown else "."
+    return Caution("charging-below-freezing", text + likely, ", ".join(about))
+
+
+def _pack_charged_in_frost(result: Budget) -> float | None:
+    """The lowest below 0 at which sun or a charger would charge a lithium pack in the middle
+    weather [deg C]; None where nothing would."""
     if not _lithium(result) or result.plan.pack.heated:
         return None
     case, temperature = result.middle_case, pack_temperature(result)
     offered = (case.charger_w > 0.0) | (case.sun_w()[:, 0] > 0.0)
     frozen = temperature[offered & (temperature < 0.0)]
-    if frozen.size == 0:
-        return None
-    return Caution(
-        "charging-below-freezing",
-        "Lithium must not be charged below 0 degrees C: here it takes nothing then, but a pack"
-        " without a cut-off of its own is damaged and may later catch fire."
-        + " Frost is likely, by the usual air of the month."
-        * guessed(result),
-        f"[pack] down to {frozen.min():.1f} degrees C while sun or charger would charge it",
-    )
+    return float(frozen.min()) if frozen.size else None
+
+
+def _tasks_charged_in_frost(result: Budget) -> tuple[list[Task], float]:
+    """The tasks that charge a battery below 0 in any weather, and the lowest of it [deg C]: in the
+    air where the plan is in the open, else where the pack is kept."""
+    plan, air_c = result.plan, result.weather.air.temp_air.min(axis=1)
+    if plan.pack.temperature is not None and not OPEN_AIR & set(plan.place.around):
+        air_c = np.full_like(air_c, plan.pack.temperature)
+    lowest_c: dict[int, float] = {}
+    for burst in result.running:
+        task = plan.task[burst.task]
+        if task.kind == "charging" or CHARGED.search(words(task)):
+            first = np.searchsorted(result.days.cells, burst.start_s, side="right") - 1
+            end = np.searchsorted(result.days.cells, burst.end_s)
+            coldest_c = float(air_c[first:end].min())
+            lowest_c[burst.task] = min(coldest_c, lowest_c.get(burst.task, 0.0))
+    tasks = [task for k, task in enumerate(plan.task) if lowest_c.get(k, 0.0) < 0.0]
+    return tasks, min(lowest_c.values(), default=0.0)
 
 
 def hot_pack(result: Budget) -> Caution | None:
@@ -133,7 +173,7 @@ def hot_pack(result: Budget) -> Caution | None:
 
 def sunlit_pack(result: Budget) -> Caution | None:
     """A pack kept in warm open air under a bright sun, of which nobody says that it is shaded."""
-    open_air = {"outdoors", "afloat"} & set(result.plan.place.around)
+    open_air = OPEN_AIR & set(result.plan.place.around)
     if result.plan.pack.temperature is not None or not open_air or hot_pack(result) is not None:
         return None
     row, ghi = result.case.solar_row, result.weather.light.ghi

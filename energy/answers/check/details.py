@@ -22,6 +22,7 @@ BOOKS = (
     ("sun_on_panel", "sun on the panels", 1),
     ("other_charging", "other charging", 1),
     ("panel_losses", "lost on the panels: glass, shade, heat, dull light, dirt", -1),
+    ("pwm_losses", "lost at the PWM input, which holds the panels at the battery's volts", -1),
     ("refused", "more than the solar input takes", -1),
     ("spilled", "not used: the pack was full, cold or at its charging limit", -1),
     ("conversion_loss", "lost in controller, inverter and outlets", -1),
@@ -97,9 +98,11 @@ def failures(result: Budget) -> str:
 def _books(result: Budget) -> Iterator[tuple[str, float]]:
     """Each place where energy came from or went, and how much [Wh], in the middle weather."""
     ledger = result.middle_ledger_wh
+    pwm_wh = float(result.solar.pwm_loss_wh[result.middle])
+    books = ledger | {"panel_losses": ledger["panel_losses"] - pwm_wh, "pwm_losses": pwm_wh}
     for name, words, sign in BOOKS:
-        if abs(ledger[name]) >= 0.5 or name == "delivered":
-            yield words, sign * ledger[name]
+        if abs(books[name]) >= 0.5 or name == "delivered":
+            yield words, sign * books[name]
     change = ledger["stored_change"]
     yield "taken from the store" if change < 0 else "put into the store", -change
     if ledger["unmet"] >= 0.05:

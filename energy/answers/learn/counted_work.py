@@ -119,7 +119,7 @@ def _checked(plan: Plan, rows: Sequence[Row]) -> tuple[tuple[Row, ...], list[str
                     f" before. {_advice(int(room_s // each_s))}"
                 )
         if line:
-            notes.append(f"row {row.number}: {line}")
+            notes.append(f"line {row.number}: {line}")
         checked.append(replace(row, work_unknown=True) if line else row)
     return tuple(checked), notes
 

@@ -90,7 +90,7 @@ def _without_outliers(prior: Posterior, day: ForwardModel) -> Believed:
     for k, z in odd.items():
         seen, way = day.observed[k], "higher" if z > 0.0 else "lower"
         lines.append(
-            f"row {seen.row.number}: {seen.column} of {seen.value:g} is {way} than the plan's day"
+            f"line {seen.row.number}: {seen.column} of {seen.value:g} is {way} than the plan's day"
             f" can explain, and left out; {ASK}"
         )
     rows = tuple(day.observed[k].row for k in odd)
@@ -112,9 +112,9 @@ def _without_start(rows: Sequence[Row], prior: Posterior, day: ForwardModel) -> 
     fitted = fit(prior, [unread])
     begun = 100.0 * day.case.battery.start_share + START_UNREAD * fitted.nuisance[0][0]
     line = (
-        f"row {first.number}: battery_percent of {first.battery_percent:g} does not fit the others,"
-        f" and is left out: they fit a start near {np.clip(begun, 0.0, 100.0):.0f} %; was that the"
-        " state of charge?"
+        f"line {first.number}: battery_percent of {first.battery_percent:g} does not fit the"
+        f" others, and is left out: they fit a start near {np.clip(begun, 0.0, 100.0):.0f} %; was"
+        " that the state of charge?"
     )
     return Believed(unread, fitted, (first,), (line,), fitted.cost + ODD * witnesses)
 
@@ -174,7 +174,8 @@ def start_note(plan: Plan, day: ForwardModel, rows: Sequence[Row]) -> list[str]:
     if abs(off) <= FAR_POINTS + abs(first.battery_percent - off - start):
         return []
     return [
-        f"row {first.number}: battery_percent of {first.battery_percent:g} is {abs(off):.0f} points"
-        f" {'above' if off > 0.0 else 'below'} what the plan's start of {start:g} % leads to: was"
-        " it the state of charge? A display that is off by as much throughout would look the same"
+        f"line {first.number}: battery_percent of {first.battery_percent:g} is {abs(off):.0f}"
+        f" points {'above' if off > 0.0 else 'below'} what the plan's start of {start:g} % leads"
+        " to: was it the state of charge? A display that is off by as much throughout would look"
+        " the same"
     ]

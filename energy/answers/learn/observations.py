@@ -31,12 +31,12 @@ LEAST_W, LEAST_WH = 1.0, 1.0
 HIGHEST_READ = 95.0  # percent: from here on displays wait for the end of charging
 EVEN_KINDS = ("steady", "charging")
 UNKNOWN = "watts and watt-hours teach nothing where it is not known what was done"
-NAMED = 6  # rows in one line
+NAMED = 6  # lines of a file in one of words
 
 
 @dataclass
 class Selection:
-    """The observations so far, and for each reason to leave a value out the numbers of its rows."""
+    """The observations so far, and for each reason to leave a value out the lines of its rows."""
 
     observed: list[Observation] = field(default_factory=list)
     left_out: dict[str, list[int]] = field(default_factory=dict)
@@ -47,18 +47,18 @@ class Selection:
 
     def lines(self) -> list[str]:
         """One line a reason."""
-        return [f"{_rows(numbers)}: {why}" for why, numbers in self.left_out.items()]
+        return [f"{_lines(numbers)}: {why}" for why, numbers in self.left_out.items()]
 
 
-def _rows(numbers: Sequence[int]) -> str:
-    """Rows by their numbers, the first few.
+def _lines(numbers: Sequence[int]) -> str:
+    """Lines of a file by their numbers, the first few.
 
-    >>> _rows([3]), _rows([3, 4]), _rows(range(1, 20))
-    ('row 3', 'rows 3, 4', 'rows 1, 2, 3, 4, 5, 6 and 13 more')
+    >>> _lines([3]), _lines([3, 4]), _lines(range(1, 20))
+    ('line 3', 'lines 3, 4', 'lines 1, 2, 3, 4, 5, 6 and 13 more')
     """
     few = ", ".join(str(number) for number in numbers[:NAMED])
     more = f" and {len(numbers) - NAMED} more" if len(numbers) > NAMED else ""
-    return f"row{'s' if len(numbers) > 1 else ''} {few}{more}"
+    return f"line{'s' if len(numbers) > 1 else ''} {few}{more}"
 
 
 def is_read(percent: float) -> bool:

@@ -149,7 +149,7 @@ def _start(row: Row) -> tuple[float, float, list[str]]:
     if is_read(percent):
         return percent / 100.0, START_READ, []
     line = (
-        f"row {row.number}: a display stays at {percent:g} % for a while, so the start is"
+        f"line {row.number}: a display stays at {percent:g} % for a while, so the start is"
         f" known to some {START_AT_END:.0f} points only"
     )
     percent = min(max(percent, START_AT_END), 100.0 - START_AT_END)

@@ -18,7 +18,7 @@ from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.skies import SKIES
 from energy.plan.words import meant, shown
-from energy.tables import Table, parse_table, read_table
+from energy.tables import Table, parse_table, read_table, with_point
 from energy.tables import number as number_in
 
 FLAT = "flat"
@@ -50,12 +50,13 @@ EXAMPLE = "write 13:20, or with its date 2026-09-14 13:20"
 class Row:
     """What was seen at one moment; None where nothing was written.
 
-    at is the moment on the plan's clock, time_s the same in UTC seconds; battery_percent of
-    charge; solar_w into the pack; solar_wh of the day so far; load_w at the outlets. Since the row
-    before: `count` of `tool` were done, or nothing ran (see REST); sky in eighths of cloud;
-    charger_w. panel holds until the next row: the share of the light as planned that reached the
-    panels, or FLAT where they lay flat. work_unknown: something that was written of the time since
-    the row before could not be used, so that nothing is learned of it.
+    number is that of its line in the file, from 1; at is the moment on the plan's clock, time_s the
+    same in UTC seconds; battery_percent of charge; solar_w into the pack; solar_wh of the day so
+    far; load_w at the outlets. Since the row before: `count` of `tool` were done, or nothing ran
+    (see REST); sky in eighths of cloud; charger_w. panel holds until the next row: the share of the
+    light as planned that reached the panels, or FLAT where they lay flat. work_unknown: something
+    that was written of the time since the row before could not be used, so that nothing is learned
+    of it.
     """
 
     number: int
@@ -109,7 +110,7 @@ def parse_readings(text: str, plan: Plan, name: str = "readings") -> Readings:
     >>> [row.battery_percent for row in readings.rows]
     [98.0, None, 71.0]
     >>> readings.problems[0]
-    'readings: row 2: battery_percent must lie between 0 and 100 (got 140)'
+    'readings: line 3: battery_percent must lie between 0 and 100 (got 140)'
     """
     return _readings(parse_table(text, name), plan)
 
@@ -120,7 +121,7 @@ def _readings(table: Table, plan: Plan) -> Readings:
     if not table.headings:
         raise PlanError([f"{name}: is empty"])
     if (wide := table.wide_row()) is not None:
-        raise PlanError([f"{name}: row {wide[0]} {wide[1]}"])
+        raise PlanError([f"{name}: line {wide[0]} {wide[1]}"])
     headings = tuple(heading.lower().replace(" ", "_") for heading in table.headings)
     if "time" not in headings:
         raise PlanError([f"{name}: no column time; columns: {', '.join(map(shown, headings))}"])
@@ -129,14 +130,15 @@ def _readings(table: Table, plan: Plan) -> Readings:
     problems = [f"{name}: {line}" for line in _unknown(headings)]
     rows: list[Row] = []
     with_offset, unknown = True, False
-    for number, cells in enumerate(replace(table, headings=headings).records(), start=1):
+    records = replace(table, headings=headings).records()
+    for line, cells in zip(table.lines, records, strict=True):
         try:
-            row, wrong = _row(number, cells, plan, rows[-1] if rows else None)
+            row, wrong = _row(line, cells, plan, rows[-1] if rows else None)
         except ValueError as error:
-            problems.append(f"{name}: row {number}: {error}")
+            problems.append(f"{name}: line {line}: {error}")
             unknown = True
             continue
-        problems += [f"{name}: row {number}: {line}" for line in wrong.values()]
+        problems += [f"{name}: line {line}: {text}" for text in wrong.values()]
         rows.append(replace(row, work_unknown=unknown or bool(ENERGY & wrong.keys())))
         unknown = "panel" in wrong  # which holds until the next row
         with_offset &= OFFSET.search(cells.get("time", "")) is not None
@@ -247,14 +249,27 @@ def _moment(text: str, plan: Plan, previous: Row | None) -> datetime:
 
 def _between(low: float, high: float) -> Callable[[str], float]:
     def read(text: str) -> float:
-        value = number_in(re.sub(r"\s*(%|W|Wh)$", "", text))
+        bare = re.sub(r"\s*(%|W|Wh)$", "", text)
+        value = number_in(bare)
         if value is None:
-            raise ValueError(f"must be a number (got {shown(text)})")
+            raise ValueError(f"must be a number (got {shown(text)}){_without_comma(bare)}")
         if not low <= value <= high:
             raise ValueError(f"must lie between {low:g} and {high:g} (got {value:g})")
         return value
 
     return read
+
+
+def _without_comma(text: str) -> str:
+    """What to write in place of a number with a comma; nothing for what is none.
+
+    >>> _without_comma("88,5"), _without_comma("1,250"), _without_comma("full")
+    ('; write 88.5', '; write 1250 or 1.250', '')
+    """
+    if (pointed := with_point(text)) == text:
+        return ""
+    thousands = f"{text.replace(',', '')} or " if re.search(r"\d,\d{3}$", text) else ""
+    return f"; write {thousands}{pointed}"
 
 
 def _count(text: str) -> int:

@@ -181,8 +181,8 @@ def _wrong_columns(table: Table, columns: Sequence[str], plan: Plan) -> list[str
         elif column not in NEEDED:
             problems += [f"{where}: {text}" for text in _wrong_key(column, plan)]
     if (wide := table.wide_row()) is not None:
-        row, text = wide
-        problems.append(f"{table.name}: line {table.lines[row - 1]}: {text}")
+        line, text = wide
+        problems.append(f"{table.name}: line {line}: {text}")
     return problems
 
 

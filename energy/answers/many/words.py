@@ -75,8 +75,9 @@ def weather_words(plan: Plan | None) -> str:
     return EACH_ITS_OWN if plan is None else AT_EACH_PLACE.get(plan.weather.kind, EACH_ITS_OWN)
 
 
-def at_sea_lines(places: Sequence[Place]) -> list[str]:
-    """The places that are open water, with the land that was probably meant: the first few.
+def at_sea_lines(places: Sequence[Place], *, afloat: bool = False) -> list[str]:
+    """The places that are open water, with the land that was probably meant: the first few;
+    afloat those alone for which there is such land.
 
     >>> from energy.plan.assignments import moved_to
     >>> at_sea_lines([Place("hut", moved_to(60.4, -5.3))])
@@ -85,7 +86,7 @@ def at_sea_lines(places: Sequence[Place]) -> list[str]:
     lines = []
     for place in places:
         at = (place.changes[f"place.{key}_deg"] for key in ("latitude", "longitude"))
-        if line := at_sea(*at):
+        if line := at_sea(*at, afloat=afloat):
             lines.append(f"{visible(place.name)}: {line}")
     more = len(lines) - MOST_AT_SEA
     return [*lines[:MOST_AT_SEA], *([f"and {more} more places in open water"] if more > 0 else [])]

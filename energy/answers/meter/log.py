@@ -118,8 +118,7 @@ def _log_of(table: Table) -> Log:
     if lines < 4:
         _refuse(name, f"must hold a line of headings and three rows or more (got {lines})")
     if (wide := table.wide_row()) is not None:
-        row, words = wide
-        _refuse(name, f"{'its first row' if row == 1 else f'row {row}'} {words}")
+        _refuse(name, f"line {wide[0]} {wide[1]}")
     columns = _columns(table.headings, name)
     notes: list[str] = []
     time_s = _times(table, columns, notes)
@@ -136,13 +135,17 @@ def _log_of(table: Table) -> Log:
         volts = float(np.median(per_volt[~np.isnan(watts)])) if (watts > 0.0).any() else 0.0
     else:
         used = [columns["energy"]]
-        counted = _values(table, used[0])
-        time_s, watts, step_wh = _from_counter(time_s, counted, notes, name)
+        time_s, watts, step_wh = _from_counter(time_s, _values(table, used[0]), notes, table)
     unit = "Wh" if used[0] is columns.get("energy") else "W"
     unnamed = next(((column.heading, unit) for column in used if not column.named), None)
     return _evened(
         Log(name, time_s, watts, watts > 0.0, 0.0, volts, step_wh, unnamed, days, tuple(notes))
     )
+
+
+def _cells(table: Table, column: Column) -> "pd.Series[str]":
+    """The cells of a column by their lines in the file."""
+    return pd.Series(table.column(column.place), index=table.lines, dtype=str)
 
 
 def _refuse(name: str, text: str) -> NoReturn:
@@ -188,7 +191,7 @@ def _columns(headings: Sequence[str], name: str) -> dict[str, Column]:
 def _values(table: Table, column: Column) -> Array:
     """A column as numbers in its base unit, NaN where nothing was logged."""
     name, heading = table.name, shown(column.heading)
-    cells = pd.Series(table.column(column.place), dtype=str)
+    cells = _cells(table, column)
     if cells.str.contains(",", regex=False).any():
         if cells.str.contains(".", regex=False).any():
             _refuse(name, f"column {heading} has both decimal commas and points")
@@ -199,16 +202,16 @@ def _values(table: Table, column: Column) -> Array:
     if wrong.size:
         row = int(wrong[0])
         fault = "is not a number" if np.isnan(numbers[row]) else "is more than any meter shows"
-        _refuse(name, f"row {row + 1}, {heading}: {shown(cells[row])} {fault}")
+        _refuse(name, f"line {cells.index[row]}, {heading}: {shown(cells.iloc[row])} {fault}")
     return np.asarray(numbers * column.unit, dtype=float)
 
 
 def _times(table: Table, columns: dict[str, Column], notes: list[str]) -> Array:
     """Seconds, from 1970 on where there are dates; a clock without them may pass midnight."""
     column = columns.get("time") or columns["date"]
-    name, cells = table.name, pd.Series(table.column(column.place), dtype=str)
+    name, cells = table.name, _cells(table, column)
     if "date" in columns and "time" in columns and len(cells.iloc[0]) < len("12:00:00 2026"):
-        cells = pd.Series(table.column(columns["date"].place), dtype=str) + " " + cells
+        cells = _cells(table, columns["date"]) + " " + cells
     numbers = pd.to_numeric(cells.str.replace(",", ".", regex=False), errors="coerce")
     if numbers.notna().iloc[0]:
         unit = 1e-3 if float(numbers.iloc[0]) > 1e11 else column.unit
@@ -218,9 +221,9 @@ def _times(table: Table, columns: dict[str, Column], notes: list[str]) -> Array:
         seconds = _stamps(cells, notes, name)
     back = np.flatnonzero(np.diff(seconds) < 0.0)
     if back.size:
-        row = int(back[0]) + 2
-        _refuse(name, f"row {row}: times must rise (got {shown(cells.iloc[row - 1])} after"
-                f" {shown(cells.iloc[row - 2])})")  # fmt: skip
+        row = int(back[0]) + 1
+        _refuse(name, f"line {cells.index[row]}: times must rise (got {shown(cells.iloc[row])}"
+                f" after {shown(cells.iloc[row - 1])})")  # fmt: skip
     return np.asarray(seconds, dtype=float)
 
 
@@ -236,8 +239,8 @@ def _refuse_no_times(wrong: Mask, cells: Any, name: str) -> None:
     """Raise PlanError for the first cell that is no time."""
     if wrong.any():
         row = int(np.flatnonzero(wrong)[0])
-        _refuse(name, f"row {row + 1}: {shown(cells.iloc[row])} is not a time; write seconds, or"
-                " 2026-09-14 13:20:05")  # fmt: skip
+        _refuse(name, f"line {cells.index[row]}: {shown(cells.iloc[row])} is not a time; write"
+                " seconds, or 2026-09-14 13:20:05")  # fmt: skip
 
 
 def _stamps(cells: Any, notes: list[str], name: str) -> Array:
@@ -264,24 +267,24 @@ def _stamps(cells: Any, notes: list[str], name: str) -> Array:
 
 
 def _from_counter(
-    time_s: Array, counted: Array, notes: list[str], name: str
+    time_s: Array, counted: Array, notes: list[str], table: Table
 ) -> tuple[Array, Array, float]:
     """Times and mean watts from a counter of Wh, with its wraps and new starts; and its steps."""
     good = ~np.isnan(counted) & np.append(np.diff(time_s) > 0.0, True)
-    time_s, counted = time_s[good], counted[good]
+    time_s, counted, lines = time_s[good], counted[good], np.array(table.lines)[good]
     step = np.diff(counted)
     if (step < 0.0).sum() > (step > 0.0).sum():
-        _refuse(name, "its counter falls; turn the meter round")
+        _refuse(table.name, "its counter falls; turn the meter round")
     usual = float(np.percentile(step[step >= 0.0], 99)) if (step >= 0.0).any() else 0.0
     for k in np.flatnonzero(step < 0.0).tolist():
         over = [wrap - counted[k] + counted[k + 1] for wrap in WRAPS if wrap > counted[k]]
         fits = [more for more in over if 0.0 <= more <= max(3.0 * usual, 1.0)]
         step[k] = fits[0] if fits else np.nan
         turn = "wraps" if fits else "starts anew"
-        notes.append(f"the counter {turn} after row {k + 1}" + ("" if fits else ": a gap"))
+        notes.append(f"the counter {turn} after line {lines[k]}" + ("" if fits else ": a gap"))
     long = np.diff(time_s)
     logged = step[(long <= GAP * np.median(long)) & ~np.isnan(step)] if long.size else step
-    step_wh, several = _steps_together(counted, logged, name)
+    step_wh, several = _steps_together(counted, logged, table.name)
     if several > 1:
         size = step.size // several * several
         time_s, step = time_s[: size + 1 : several], step[:size].reshape(-1, several).sum(axis=1)

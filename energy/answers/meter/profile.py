@@ -15,7 +15,7 @@ from energy.answers.meter.bursts import LoggedBurst, inside, periods
 from energy.answers.meter.levels import Levels
 from energy.answers.meter.log import MAINS_V, Log
 from energy.plan.profiles import Table
-from energy.plan.task import Task
+from energy.plan.task import Task, of_its_kind
 
 MISSED = 1.5  # past so many periods one was not seen
 
@@ -53,13 +53,13 @@ def profile_of(tool: str, work: LoggedWork, base: Table, notes: list[str]) -> Ta
         elif not base:
             notes.append("no whole charge is seen: its energy is not learned")
             return {}
-        return {**table, **own}
+        return of_its_kind({**table, **own})
     if kind == "cycling":
         if not (cycle := _cycle(work, base.get("on_w"))):
             notes.append("no whole cycle is seen: the share is not learned; log three or more,"
                          " a value a minute")  # fmt: skip
             return {}
-        return {**table, **own, **cycle}
+        return of_its_kind({**table, **own, **cycle})
     if levels.working_w is None:
         notes.append("single bursts are too short for this interval: the watts are not learned;"
                      " log a value a second")  # fmt: skip
@@ -71,8 +71,7 @@ def profile_of(tool: str, work: LoggedWork, base: Table, notes: list[str]) -> Ta
         own |= loaded(as_task(tool, base), levels.working_w)
     else:
         own |= {"kind": "steady", "working_w": rounded(levels.working_w)}
-        table = {k: v for k, v in table.items() if k not in ("idle_w", "duty_percent")}
-    return {**table, **own}
+    return of_its_kind({**table, **own})
 
 
 def _spread(work: LoggedWork) -> float:

@@ -71,7 +71,7 @@ def read_candidates(file: Path | str) -> tuple[Candidate, ...]:
         raise PlanError(problems)
     candidates: dict[str, Candidate] = {}
     for line, cells, record in zip(table.lines, table.rows, table.records(), strict=True):
-        where = f"{name}: row {line}"
+        where = f"{name}: line {line}"
         if len(cells) > len(table.headings):
             width = len(table.headings)
             problems.append(f"{where}: has {len(cells)} cells, the first row names {width}")
@@ -91,7 +91,7 @@ def read_candidates(file: Path | str) -> tuple[Candidate, ...]:
 
 def _wrong_columns(table: Table) -> list[str]:
     """What is wrong with the columns that the first row names."""
-    where, columns = f"{table.name}: row {table.first_line}", table.headings
+    where, columns = f"{table.name}: line {table.first_line}", table.headings
     problems = [
         f"{where}: {shown(column)} is no column{meant(column, COLUMNS)}; allowed are"
         f" {', '.join(COLUMNS)}"

@@ -98,7 +98,7 @@ def read_plain(
     if stamps == "start" and _at_half_past(stamp_s, timezone):
         stamps = "middle"
         notes.append("stamps at half past taken as the middle of their hours")
-    start_local_s, interval_s, typical = lay_on_clock(stamp_s, stamps, where)
+    start_local_s, interval_s, typical = lay_on_clock(stamp_s, stamps, where, [*table.index])
     start_s = start_local_s - offset_s
     none = np.full(len(start_s), np.nan)
     dhi = values.get("dhi", none)
@@ -165,6 +165,10 @@ def _table(text: str, where: str) -> tuple[Any, dict[str, str]]:
         keep_default_na=False,
         skipinitialspace=True,
     )
+    numbered = enumerate(text[rows_from:].splitlines(), start=text.count("\n", 0, rows_from) + 1)
+    numbers = [number for number, line in numbered if line.strip()]
+    if len(numbers) == len(table):  # else a quoted cell goes over several lines
+        table.index = pd.Index(numbers)
     by_place = {place: quantity for quantity, place in places.items()}
     headings = {quantity: names[place] for quantity, place in places.items()}
     return table.fillna("").rename(columns=by_place), headings
@@ -232,7 +236,7 @@ def _numbers(column: Any, heading: str, where: str) -> Floats:
     if len(wrong):
         row = int(wrong[0])
         content = cells.iloc[row][:40]
-        refuse(where, f'row {row + 1}, column "{heading}": "{content}" is not a number')
+        refuse(where, f'line {cells.index[row]}, column "{heading}": "{content}" is not a number')
     return np.asarray(numbers, dtype=np.float64)
 
 
@@ -291,10 +295,10 @@ def _naive_seconds(cells: Any, where: str) -> Floats:
         if unread.empty:
             readings.append(_seconds(moments))
     if not readings:
-        row = int(fewest_unread.index[0])
+        content = fewest_unread.iloc[0][:40]
         refuse(
             where,
-            f'row {row + 1}: "{fewest_unread.iloc[0][:40]}" is not a time; write 2024-07-01 13:00',
+            f'line {fewest_unread.index[0]}: "{content}" is not a time; write 2024-07-01 13:00',
         )
     if len(readings) > 1:
         # 03/04: only one of the two orders leaves the rows equally spaced

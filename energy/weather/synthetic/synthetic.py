@@ -12,6 +12,7 @@ from scipy.special import ndtr
 
 from energy.model import Array, Index
 from energy.plan import Plan, PlanError
+from energy.plan.places import at_sea
 from energy.plan.schema import Weather
 from energy.weather.days import Days
 from energy.weather.hours import hours_to_cells, interval_means
@@ -196,7 +197,9 @@ def _knots(plan: Plan) -> Array:
             means = clearness_at(place.latitude_deg, place.longitude_deg)
             means = derate_at(place.latitude_deg, place.longitude_deg) * means
         except PlanError as error:
-            raise PlanError([f"{plan.origin}: {line}" for line in error.problems]) from None
+            asked_back = at_sea(place.latitude_deg, place.longitude_deg, afloat=True)
+            lines = [*error.problems, *filter(None, [asked_back])]
+            raise PlanError([f"{plan.origin}: {line}" for line in lines]) from None
     else:
         dates = np.arange("2026-01-01", "2027-01-01", dtype="datetime64[D]")
         month = dates.astype("datetime64[M]").astype(int) % 12

@@ -12,8 +12,10 @@ import pytest
 from caution_plans import (
     AFLOAT,
     AGM,
+    COLD_NIGHT,
     MIAMI,
     PANEL,
+    PHONE,
     air,
     around,
     found,
@@ -356,3 +358,17 @@ def test_a_string_that_is_too_much_for_the_input_is_said_under_the_verdict():
 def test_a_record_low_that_lost_its_sign_is_refused():
     with pytest.raises(PlanError, match="lowest_c must be at most 25"):
         with_changes({"place": {"lowest_c": 40}})
+
+
+def test_what_is_charged_in_frost_is_told_beside_the_pack():
+    charged = {"task": [{**PHONE, "at": "05:00"}, {**PHONE, "name": "laptop", "at": "14:00"}]}
+    told = found(charged, PANEL, *COLD_NIGHT)["charging-below-freezing"]
+    assert told.about == (
+        "[pack] down to -4.0 degrees C while sun or charger would charge it,"
+        ' task "phone" in air down to -4.0 degrees C'
+    )
+    assert "the pack takes nothing" in told.text
+    assert "charge them where it is warm" in told.text
+    alone = found(charged, AGM, PANEL, *COLD_NIGHT)["charging-below-freezing"]
+    assert alone.about == 'task "phone" in air down to -4.0 degrees C'
+    assert "the pack takes nothing" not in alone.text

@@ -13,6 +13,7 @@ from choose_plans import random_plan
 from told import at_a_glance, unfolded
 
 from energy import Plan, check
+from energy.answers.check.details import energy_lines
 from energy.answers.check.words import sheet, what_decides
 from energy.answers.choose.how_many import how_many
 from energy.answers.start.new import from_demo
@@ -171,3 +172,16 @@ def test_an_almost_in_which_some_weathers_stop_too_says_how_many_fail_in_all():
     assert f"but {fails - stops} use the reserve: {fails} fail; the goal allows" in words
     more = how_many(plan, "angle-grinder-115")
     assert (more.count, more.one_more_fails) == (0, fails)
+
+
+def test_what_a_pwm_input_loses_has_a_line_of_its_own_in_the_books():
+    panel, lines = [{"rated_w": 100}], {}
+    for kind in ("pwm", "mppt"):
+        pack = {"nominal_v": 12.8, "solar_input": {"kind": kind}}
+        answer = check(lamp(5, panel=panel).replace(**{f"pack.{k}": v for k, v in pack.items()}))
+        lines[kind] = [line.plain for line in energy_lines(answer, 80)]
+    assert not [line for line in lines["mppt"] if "PWM" in line]
+    books = lines["pwm"][lines["pwm"].index("") + 2 :]
+    assert len([line for line in books if line.startswith("lost at the PWM input")]) == 1
+    into_and_out_of = [float(line.split()[-2]) for line in books if line.endswith(" Wh")]
+    assert sum(into_and_out_of) == pytest.approx(0.0, abs=0.5 * len(books))

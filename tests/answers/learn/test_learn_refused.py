@@ -194,7 +194,7 @@ def test_a_tool_that_took_next_to_nothing_is_not_learned():
     nothing, start = caught.value.problems
     assert nothing.startswith("readings: these readings do not fit the plan, and nothing is")
     assert "nearest to it with angle-grinder-115 2." in nothing
-    assert "row 1: battery_percent of 60 is 30 points below what the plan's start" in start
+    assert "line 2: battery_percent of 60 is 30 points below what the plan's start" in start
 
 
 def test_a_tool_does_not_drift_out_of_reach_from_day_to_day():

@@ -92,13 +92,13 @@ def test_a_first_reading_that_does_not_fit_is_left_out_and_named():
     answer, rightly = taught(seen(first=-30)), taught(seen())
     (line,) = answer.doubts
     assert line.startswith(
-        "row 1: battery_percent of 60 does not fit the others, and is left out: they fit a start"
+        "line 2: battery_percent of 60 does not fit the others, and is left out: they fit a start"
         " near "
     )
     assert 85 <= float(line.partition("near ")[2].partition(" %")[0]) <= 95
     assert line in answer.as_dict()["notes"]
     shown = told(lambda width: learned_sheet(answer, width))
-    assert shown.index("row 1:") < shown.index("before")  # above the table
+    assert shown.index("line 2:") < shown.index("before")  # above the table
     for mine, theirs in zip(answer.items, rightly.items, strict=True):
         assert mine.after == pytest.approx(theirs.after, rel=0.05)
     (record,) = answer.kit_file.learned.readings.values()
@@ -110,7 +110,7 @@ def test_a_display_that_is_off_throughout_is_told_by_the_plans_start_alone():
     (line,) = answer.doubts
     assert line in answer.as_dict()["notes"]
     assert line.startswith(
-        "row 1: battery_percent of 60 is 30 points below what the plan's start of 90 % leads to: "
+        "line 2: battery_percent of 60 is 30 points below what the plan's start of 90 % leads to: "
     )
     for mine, theirs in zip(answer.items, rightly.items, strict=True):
         assert mine.after == pytest.approx(theirs.after, rel=0.05)

@@ -53,18 +53,20 @@ def test_a_tool_may_be_named_by_its_task():
 
 
 BAD = {
-    "09:00,140": "row 1: battery_percent must lie between 0 and 100 (got 140)",
-    "09:00,full": 'row 1: battery_percent must be a number (got "full")',
-    "09:00,80,-5": "row 1: solar_w must lie between 0 and 100000 (got -5)",
-    "09:00,80,,,,angel-grinder-115,2": 'row 1: tool "angel-grinder-115" is not in the plan;'
+    "09:00,140": "line 2: battery_percent must lie between 0 and 100 (got 140)",
+    "09:00,full": 'line 2: battery_percent must be a number (got "full")',
+    '09:00,"88,5"': 'line 2: battery_percent must be a number (got "88,5"); write 88.5',
+    '09:00,"88,5 %"': 'line 2: battery_percent must be a number (got "88,5 %"); write 88.5',
+    "09:00,80,-5": "line 2: solar_w must lie between 0 and 100000 (got -5)",
+    "09:00,80,,,,angel-grinder-115,2": 'line 2: tool "angel-grinder-115" is not in the plan;'
     ' did you mean "angle-grinder-115"?',
-    "09:00,80,,,,drill-10,2.5": 'row 1: count must be a whole number (got "2.5")',
-    "09:00,80,,,,,2": "row 1: count needs a tool beside it",
-    "09:00,80,,,,,,clera": "row 1: sky must be clear, sunny, few, fair, scattered, partly, broken,"
+    "09:00,80,,,,drill-10,2.5": 'line 2: count must be a whole number (got "2.5")',
+    "09:00,80,,,,,2": "line 2: count needs a tool beside it",
+    "09:00,80,,,,,,clera": "line 2: sky must be clear, sunny, few, fair, scattered, partly, broken,"
     " cloudy, overcast, grey, drizzle, fog, rain, or eighths"
     ' from 0 to 8 (got "clera"); did you mean "clear"?',
-    "noon,80": 'row 1: "noon" is not a time; write 13:20, or with its date 2026-09-14 13:20',
-    "2026-05-21 09:00,80": "row 1: 2026-05-21 09:00 lies outside the plan's span, 2026-05-20 08:00"
+    "noon,80": 'line 2: "noon" is not a time; write 13:20, or with its date 2026-09-14 13:20',
+    "2026-05-21 09:00,80": "line 2: 2026-05-21 09:00 lies outside the plan's span, 2026-05-20 08:00"
     " to 2026-05-20 15:00",
 }
 
@@ -74,12 +76,19 @@ def test_a_wrong_cell_is_one_line(row):
     assert read(row + "\n").problems == (f"readings: {BAD[row]}",)
 
 
+def test_lines_are_counted_as_an_editor_shows_them():
+    (line,) = parse_readings(
+        "# mine\n\ntime,battery_percent\n09:00,80\n\n# noon\n12:00,x\n", PLAN
+    ).problems
+    assert line.startswith("readings: line 7: ")
+
+
 def test_times_that_run_backwards_are_one_line_and_the_row_is_left_out():
     found = read("10:00,80\n09:30,75\n11:00,70\n")
     assert found.problems == (
-        "readings: row 2: times must not run backwards (got 09:30 after 10:00)",
+        "readings: line 3: times must not run backwards (got 09:30 after 10:00)",
     )
-    assert [row.number for row in found.rows] == [1, 3]
+    assert [row.number for row in found.rows] == [2, 4]
 
 
 def test_an_unknown_column_is_one_line_with_the_nearest_name():
@@ -95,7 +104,7 @@ def test_an_unknown_column_is_one_line_with_the_nearest_name():
     [
         ("", "readings: is empty"),
         ("when,battery_percent\n09:00,80\n", "readings: no column time; columns: "),
-        ("time,battery_percent\n09:00,80,5,6\n", "readings: row 1 has 4 cells under 2 headings"),
+        ("time,battery_percent\n09:00,80,5,6\n", "readings: line 2 has 4 cells under 2 headings"),
     ],
 )
 def test_a_file_that_cannot_be_read_is_one_line(text, line):
@@ -159,7 +168,7 @@ def test_more_bursts_than_the_time_holds_are_one_line():
     counted = with_counted_work(PLAN, rows)
     done, notes = counted.plan, counted.notes
     assert notes == [
-        "row 2: 9 x 60 s do not fit into the 300 s since the row before. Were they side by side?"
+        "line 3: 9 x 60 s do not fit into the 300 s since the row before. Were they side by side?"
         " Write rows of at most 5 each, all with this time"
     ]
     assert "angle-grinder-115" not in {task.tool for task in done.task}
@@ -169,7 +178,7 @@ def test_what_simply_runs_on_cannot_be_counted():
     plan = plan_of(task=[{"name": "radio", "supply": "usb", "working_w": 5}])
     rows = parse_readings("time,tool,count\n09:00,radio,2\n", plan).rows
     assert with_counted_work(plan, rows).notes == [
-        "row 1: radio simply runs on: it cannot be counted"
+        "line 2: radio simply runs on: it cannot be counted"
     ]
 
 
@@ -201,7 +210,7 @@ def test_percentages_near_full_and_at_zero_teach_nothing():
     day = observed("08:00,90\n08:20,97\n08:40,95\n12:00,60\n14:00,0\n")
     assert [one.value for one in day.observed] == [60.0]
     assert day.notes == (
-        "rows 2, 3, 5: a battery_percent of 0, or of 95 and more, teaches nothing",
+        "lines 3, 4, 6: a battery_percent of 0, or of 95 and more, teaches nothing",
     )
 
 
@@ -211,21 +220,23 @@ def test_a_day_that_begins_with_a_full_display_tells_less(shown):
     full, sure = (taught(f"08:30,{start}\n10:00,{start - 25}\n", plan) for start in (shown, 94))
     wide = [one.high - one.low for one in (item(a, "tool:heater") for a in (full, sure))]
     assert wide[0] > 1.05 * wide[1]
-    assert f"row 1: a display stays at {shown} % for a while, so the start is known to some 3" \
+    assert f"line 2: a display stays at {shown} % for a while, so the start is known to some 3" \
         " points only" in full.notes  # fmt: skip
 
 
 LEFT_OUT = {
-    "09:00,80,0\n10:00,70,0,500\n11:00,60,0,400\n": "row 3: solar_wh fell within the day, which"
+    "09:00,80,0\n10:00,70,0,500\n11:00,60,0,400\n": "line 4: solar_wh fell within the day, which"
     " its counter cannot",
-    "09:00,80\n10:00,70\n10:00,66\n": "row 3: a second battery_percent for one time; the first"
+    "09:00,80\n10:00,70\n10:00,66\n": "line 4: a second battery_percent for one time; the first"
     " counts",
-    "09:00,80\n13:15,70,,,300\n14:00,60\n": "row 2: load_w while something runs that is not"
+    "09:00,80\n13:15,70,,,300\n14:00,60\n": "line 3: load_w while something runs that is not"
     " steady; name its tool beside it",
-    "08:00,90\n08:30,88,,,300\n11:00,60\n": "row 2: load_w at a time when nothing runs in the plan",
-    "09:00,80\n10:00,70,50\n11:00,60,60\n": "rows 2, 3: solar_w where no sun on the panels is to"
+    "08:00,90\n08:30,88,,,300\n11:00,60\n": "line 3: load_w at a time when nothing runs in the"
+    " plan",
+    "09:00,80\n10:00,70,50\n11:00,60,60\n": "lines 3, 4: solar_w where no sun on the panels is to"
     " be expected",
-    "09:00,,40\n10:00,70\n11:00,60\n": "row 1: before the first battery_percent nothing is learned",
+    "09:00,,40\n10:00,70\n11:00,60\n": "line 2: before the first battery_percent nothing is"
+    " learned",
 }
 
 
@@ -244,7 +255,7 @@ def test_solar_watts_of_a_nearly_full_pack_are_not_the_suns():
     plan = plan_of(pack={"profile": "pack-1000", "taper_from_percent": 90})
     day = observed("10:00,94\n12:00,94.5,90\n", plan)
     assert day.notes == (
-        "row 2: solar_w of a pack that is nearly full is what it wants, not the sun",
+        "line 3: solar_w of a pack that is nearly full is what it wants, not the sun",
     )
 
 
@@ -270,8 +281,8 @@ def test_what_the_sun_gave_by_itself_tells_nothing_of_the_capacity(column, value
 def test_a_reading_that_nothing_explains_is_left_out_and_named():
     rows = "08:00,90\n09:00,40\n11:00,72\n"
     answer, without = taught(rows, PLAN), taught(rows.replace("09:00,40\n", ""), PLAN)
-    (line,) = (note for note in answer.notes if note.startswith("row 2: "))
-    assert line.startswith("row 2: battery_percent of 40 is lower than the plan's day can explain")
+    (line,) = (note for note in answer.notes if note.startswith("line 3: "))
+    assert line.startswith("line 3: battery_percent of 40 is lower than the plan's day can explain")
     ours, theirs = (item(one, "tool:angle-grinder-115") for one in (answer, without))
     assert ours.after == pytest.approx(theirs.after, rel=1e-2)
     assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high), rel=2e-2)
@@ -288,13 +299,13 @@ def test_a_row_of_which_something_counts_is_remembered():
     plan = plan_of()
     rows = "09:00,60,,,\n12:00,48,900,,\n13:00,44,,,\n"
     answer = taught(rows, plan)
-    assert any(note.startswith("row 2: solar_w of 900 is higher") for note in answer.notes)
+    assert any(note.startswith("line 3: solar_w of 900 is higher") for note in answer.notes)
     (record,) = answer.kit_file.learned.readings.values()
     assert len(record.rows) == 3
 
 
 def test_nothing_but_odd_readings_is_refused():
-    with pytest.raises(PlanError, match="row 2: battery_percent of 9 is lower"):
+    with pytest.raises(PlanError, match="line 3: battery_percent of 9 is lower"):
         taught("08:00,90\n09:00,9\n", PLAN)
 
 
@@ -318,16 +329,16 @@ def test_watts_of_a_tool_that_nothing_explains_are_named_by_their_column():
     plan = plan_of(panel=[], task=HEATER)
     rows = "08:30,90,,,,\n09:30,84,,,2000,heater\n10:00,80,,,,\n"
     notes = taught(rows, plan).notes
-    assert any(note.startswith("row 2: load_w of 2000 is higher") for note in notes)
+    assert any(note.startswith("line 3: load_w of 2000 is higher") for note in notes)
     assert not any("tool_w" in note for note in notes)
 
 
 CHARGED = {"charger": [{"watts": 100, "between": ["09:00", "12:00"]}]}
 OF_CHARGERS = {
-    "08:00,60,,,,,,,200\n10:00,70\n": "row 1: charger_w is that since the row before, and there is"
+    "08:00,60,,,,,,,200\n10:00,70\n": "line 2: charger_w is that since the row before, and there is"
     " none",
-    "08:00,60\n10:00,60,,,,,,,0\n12:00,70\n": "row 2: a charger_w of 0: the plan's [[charger]] gave"
-    " nothing since the row before",
+    "08:00,60\n10:00,60,,,,,,,0\n12:00,70\n": "line 3: a charger_w of 0: the plan's [[charger]]"
+    " gave nothing since the row before",
 }
 
 

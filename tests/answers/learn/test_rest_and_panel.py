@@ -120,7 +120,7 @@ def test_a_night_of_rest_is_said_in_the_row_and_not_in_the_plan():
 
 def test_rest_is_not_counted():
     readings = parse_readings("time,tool,count\n20:00,nothing,3\n", lived.plan_of(**NIGHT))
-    assert readings.problems == ("readings: row 1: count: nothing is not counted",)
+    assert readings.problems == ("readings: line 2: count: nothing is not counted",)
 
 
 def test_each_advice_names_what_to_write():

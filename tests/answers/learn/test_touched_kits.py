@@ -152,7 +152,7 @@ def test_readings_at_the_ends_of_the_calendar_are_lines(time):
     read = parse_readings(f"time,battery_percent\n{time},50\n11:00,60\n", plan)
     assert len(read.rows) == 1
     (problem,) = read.problems
-    assert problem.startswith("readings: row 1: ")
+    assert problem.startswith("readings: line 2: ")
 
 
 def test_a_cell_too_long_for_a_table_is_one_line():

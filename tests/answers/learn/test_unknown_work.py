@@ -153,7 +153,7 @@ def test_what_was_not_used_is_said_first_and_never_folded():
     assert len(answer.unused) == 8
     assert answer.notes[:8] == answer.unused
     assert answer.unused[-1] == (
-        "readings: rows 3, 5, 6, 7, 8, 9 and 1 more: nothing is learned of the time since the"
+        "readings: lines 4, 6, 7, 8, 9, 10 and 1 more: nothing is learned of the time since the"
         " battery_percent before: what was done is not known"
     )
     sheet = learned_sheet(answer, 200)
@@ -162,7 +162,7 @@ def test_what_was_not_used_is_said_first_and_never_folded():
 
 
 def test_of_very_many_lines_the_first_are_shown_and_the_number():
-    lines = ["row 1: did you mean this?", *(f"row {k}: wrong" for k in range(2, 13))]
+    lines = ["line 2: did you mean this?", *(f"line {k}: wrong" for k in range(3, 14))]
     few, every = (
         [str(line) for line in unused_part(lines, 80, every=every).lines] for every in (False, True)
     )

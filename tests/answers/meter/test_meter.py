@@ -138,20 +138,22 @@ REFUSED = {
     "time,temperature\n0,1\n1,1\n2,1\n": "no column of watts, of volts and amps, or of Wh; columns:"
     ' "time", "temperature"',
     "lap,watts\n0,1\n1,1\n2,1\n": 'no column of times; columns: "lap", "watts"',
-    "time,watts\n0,1\n1,x\n2,1\n": 'row 2, "watts": "x" is not a number',
-    "time,watts\n0,1\n5,1\n2,1\n": 'row 3: times must rise (got "2" after "5")',
+    "time,watts\n0,1\n1,x\n2,1\n": 'line 3, "watts": "x" is not a number',
+    "# mine\n\ntime,watts\n0,1\n\n1,x\n2,1\n": 'line 6, "watts": "x" is not a number',
+    "# mine\n\ntime,watts\n0,1\n\n5,1\n2,1\n": 'line 7: times must rise (got "2" after "5")',
+    "time,watts\n0,1\n5,1\n2,1\n": 'line 4: times must rise (got "2" after "5")',
     "time,watts\n0,1\n1,1\n7,1\n30,1\n31,1\n": "its steps run from 1 to 23 s: log at an even"
     " interval",
     "time,watts\n0,1\n1,-300\n2,1\n": "watts must not be negative (got -300); turn the meter round",
-    "time,watts\n0,1,5\n1,1,5\n2,1,5\n": "its first row has 3 cells under 2 headings; a decimal"
+    "time,watts\n0,1,5\n1,1,5\n2,1,5\n": "line 2 has 3 cells under 2 headings; a decimal"
     " comma needs semicolons between the cells",
     "time;watts\n0;1,5\n1;1.5\n2;1,5\n": 'column "watts" has both decimal commas and points',
     "time,watts\n": "must hold a line of headings and three rows or more (got 1)",
-    "time,watts\n0,1\n1,inf\n2,1\n": 'row 2, "watts": "inf" is more than any meter shows',
-    "time,watts\n0,1\n1e300,1\n2e300,1\n": 'row 2: "1e300" is not a time; write seconds, or'
+    "time,watts\n0,1\n1,inf\n2,1\n": 'line 3, "watts": "inf" is more than any meter shows',
+    "time,watts\n0,1\n1e300,1\n2e300,1\n": 'line 3: "1e300" is not a time; write seconds, or'
     " 2026-09-14 13:20:05",
     "time,Wh\n0,9\n1,7\n2,5\n3,2\n": "its counter falls; turn the meter round",
-    "time,watts\nsoon,1\nthen,1\nlater,1\n": 'row 1: "soon" is not a time; write seconds, or'
+    "time,watts\nsoon,1\nthen,1\nlater,1\n": 'line 2: "soon" is not a time; write seconds, or'
     " 2026-09-14 13:20:05",
 }
 

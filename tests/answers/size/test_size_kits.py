@@ -64,16 +64,16 @@ def test_a_good_list_is_read_as_written(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("rows", "line"),
     [
-        ("x,pack,,-5,,,,,,1,1,1", "row 2: capacity_wh: must be more than 0 to 1,000,000 (got"),
+        ("x,pack,,-5,,,,,,1,1,1", "line 2: capacity_wh: must be more than 0 to 1,000,000 (got"),
         ("x,pack,,many,,,,,,1,1,1", 'capacity_wh: must be more than 0 to 1,000,000 (got "many")'),
         ("x,pack,,500,,,,,,nan,1,1", 'kg: must be from 0 to 1,000,000 (got "nan")'),
         ("x,panle,100,,,,,,,1,1,1", 'kind: must be panel or pack (got "panle"); did you mean'),
-        ("x,panel,,,,,,,,1,1,1", "row 2: rated_w: is required for a panel"),
+        ("x,panel,,,,,,,,1,1,1", "line 2: rated_w: is required for a panel"),
         ("x,panel,100,500,,,,,,1,1,1", "capacity_wh: is not for a panel; leave it empty"),
         ("x,pack,,500,,,,,,1,1,1.5", "count_max: must be a whole number, 1 to 100 (got"),
-        (",pack,,500,,,,,,1,1,1", "row 2: name: must be one line of text"),
-        ("x,pack,,500,,,,,,1,1,1,9", "row 2: has 13 cells, the first row names 12"),
-        ("x,pack,,500,,,,,,1,1,1\nx,pack,,600,,,,,,1,1,1", 'row 3: name: "x" is there already'),
+        (",pack,,500,,,,,,1,1,1", "line 2: name: must be one line of text"),
+        ("x,pack,,500,,,,,,1,1,1,9", "line 2: has 13 cells, the first row names 12"),
+        ("x,pack,,500,,,,,,1,1,1\nx,pack,,600,,,,,,1,1,1", 'line 3: name: "x" is there already'),
         ("x,panel,100,,,,,,,1,1,1", "holds no pack"),
     ],
 )
@@ -87,12 +87,12 @@ def test_a_wrong_row_is_one_line_with_its_number(tmp_path: Path, rows: str, line
 def test_every_wrong_row_is_named(tmp_path: Path) -> None:
     rows = "a,pack,,0,,,,,,1,1,1\nb,thing,,5,,,,,,1,1,1\nc,pack,,500,,,,,,-1,x,1\n"
     found = problems(lambda: read_candidates(written(tmp_path, HEAD + rows)))
-    assert [line.split(": ")[1] for line in found] == ["row 2", "row 3", "row 4", "row 4"]
+    assert [line.split(": ")[1] for line in found] == ["line 2", "line 3", "line 4", "line 4"]
 
 
 def test_a_wrong_column_is_named_with_the_one_meant(tmp_path: Path) -> None:
     found = problems(lambda: read_candidates(written(tmp_path, "name,kind,capacity\na,pack,5\n")))
-    assert 'row 1: "capacity" is no column; did you mean "capacity_wh"?' in found[0]
+    assert 'line 1: "capacity" is no column; did you mean "capacity_wh"?' in found[0]
 
 
 @pytest.mark.parametrize("text", ["", "\n# nothing\n", "name,price\na,5\n", "name,name,kind\n"])
