@@ -161,7 +161,7 @@ def unreadable(request, tmp_path, monkeypatch):
             raise PermissionError(13, "Permission denied", str(path))
 
         monkeypatch.setattr(cache.os, "listdir", shut)  # whoever runs the tests may read all
-    monkeypatch.setattr(cache.platformdirs, "user_cache_path", lambda *_, **__: folder)
+    monkeypatch.setattr("platformdirs.user_cache_path", lambda *_, **__: folder)
     return folder
 
 
