@@ -24,6 +24,7 @@ FEWEST_DAYS = 3
 MOST_UNLIKE = 0.06  # rms distance from a clear day's shape, as a share of the day's rms
 AGREEING_MIN = 25.0  # a clock of equal days is up to 16 min off the sun (the equation of time)
 AGREEING_SHARE = 0.8
+BRIGHTEST_W_M2 = 2000.0  # at a cloud's edge; what is brighter is a fault that is told elsewhere
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ def sun_shift(
     begin = _clearest_days(start_s, interval_s, ghi, place)
     if not len(begin):
         return None
-    light = np.nan_to_num(ghi)[begin[:, None] + np.arange(per_day)]
+    light = np.minimum(np.nan_to_num(ghi), BRIGHTEST_W_M2)[begin[:, None] + np.arange(per_day)]
     moves, clear = _moved_clear_days(start_s[begin], interval_s, per_day, place)
     alike = (light * clear).sum(axis=2) ** 2
     alike /= np.maximum((light**2).sum(axis=1) * (clear**2).sum(axis=2), 1e-9)

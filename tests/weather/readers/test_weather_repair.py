@@ -98,9 +98,11 @@ def test_light_below_nought_by_an_instruments_offset_is_nought(tmp_path: Path) -
     assert "slightly negative irradiance set to 0" in record.notes[0]
 
 
-def test_an_impossibly_bright_hour_is_replaced(tmp_path: Path) -> None:
+@pytest.mark.parametrize("bright", [2500, 1e300])
+@pytest.mark.filterwarnings("error")
+def test_an_impossibly_bright_hour_is_replaced(tmp_path: Path, bright: float) -> None:
     table = sky()
-    table.loc[300, "ghi"] = 2500
+    table.loc[300, "ghi"] = bright
     record = read(tmp_path, table)
     assert record.ghi.max() < 1400
     assert record.notes[0].startswith("1 hour of impossibly bright light replaced")
