@@ -344,4 +344,4 @@ def test_a_run_that_is_stopped_leaves_no_process_and_whole_rows(folder, how):
     if how == signal.SIGINT:
         assert (run.returncode, err) == (130, "")
         assert "Stopped at" in out
-        assert all(line.count(",") == 9 for line in written(folder))
+        assert all(line.count(",") == 10 for line in written(folder))
