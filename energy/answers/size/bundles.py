@@ -193,8 +193,8 @@ def _joined(plan: Plan, table: dict[str, Any], bundle: Bundle) -> Joined:
 def _not_known(table: dict[str, Any], packs: Bundle) -> dict[str, Any]:
     """Changes that take limits of the plan's own solar input out of its pack's table: its profile
     leaves where that states one, and what else it says is written out."""
-    told = [pack.solar_max_w is not None for pack, _ in packs]
-    leave = ("max_v", *(key for key in SOLAR_LIMITS if all(told))) if any(told) else ()
+    tells = [pack.solar_max_w is not None for pack, _ in packs]
+    leave = ("max_v", *(key for key in SOLAR_LIMITS if all(tells))) if any(tells) else ()
     stated = [key for key in leave if table["solar_input"].get(key) is not None]
     if not stated:
         return {}
