@@ -276,7 +276,7 @@ class Designs:
         for first in range(0, scenario.size, at_once):
             part = slice(first, first + at_once)
             case = self.scaled(self.cases[group], panel_w[part], battery_wh[part], scenario[part])
-            simulated = simulate(case)
+            simulated = simulate(case, books=False)
             _, above_percent = lowest_point(case, simulated)
             success[part] = succeeds(above_percent, simulated, reserve_percent)
             margin[part] = (above_percent - reserve_percent) / 100.0

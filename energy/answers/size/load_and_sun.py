@@ -31,7 +31,7 @@ def net_w(case: Case) -> tuple[Array, Array]:
         kinetic_k_per_h=None,
     )
     hours = np.diff(case.edges) / 3600.0
-    store = simulate(replace(case, battery=endless)).store_wh
+    store = simulate(replace(case, battery=endless), books=False).store_wh
     net = np.diff(store, axis=0) / hours[:, None]
     sun = case.controller_efficiency * case.sun_w()
     return sun, sun - net
