@@ -250,9 +250,9 @@ def test_many_sizes_of_a_long_plan_are_run_in_blocks(monkeypatch):
     columns = []
     simulate = designs.simulate
 
-    def counted(case):
+    def counted(case, **how):
         columns.append(case.factor.shape[1])
-        return simulate(case)
+        return simulate(case, **how)
 
     monkeypatch.setattr(designs, "simulate", counted)
     monkeypatch.setattr(designs, "CELLS_AT_ONCE", 9 * (made.cases[0].edges.size - 1))
