@@ -79,7 +79,8 @@ def fixes(plan: Plan | Budget, progress: Callable[[int, int], None] | None = Non
 
     plan: a Plan, or its Budget, which is then not worked out again.
         Where that begins in the middle of its plan, what is done by then is no longer there to be
-        changed: the changes then begin with those that leave the rest (see `left_of`).
+        changed: the changes then begin with those that leave the rest (see `left_of`), and
+        nothing is bought or charged beforehand.
     progress: is told how many kinds of change were tried, of how many.
 
     Raises PlanError as `budget`.

@@ -38,7 +38,8 @@ ON_SITE = tuple(KINDS)[: tuple(KINDS).index("fuller-start")]
 
 
 def ladders(trials: Trials) -> list[Ladder]:
-    """The kinds of change that this plan allows, easiest first.
+    """The kinds of change that this plan allows, easiest first; what is bought for a day to come
+    alone, not in the middle of one.
 
     >>> from energy.simulation.budget import budget
     >>> from energy.plan import Plan
@@ -53,7 +54,7 @@ def ladders(trials: Trials) -> list[Ladder]:
             return seen is not None and seen.yes
         return False
 
-    kinds = (
+    on_site = (
         kit.inverter_off,
         tasks.nearer_noon,
         overloaded.another_time,
@@ -63,6 +64,8 @@ def ladders(trials: Trials) -> list[Ladder]:
         leaving.leave_out,
         tasks.past_the_inverter,
         partial(kit.another_source, is_enough=is_enough),
+    )
+    beforehand = (
         kit.fuller_start,
         overloaded.softer_start,
         overloaded.cordless,
@@ -71,4 +74,5 @@ def ladders(trials: Trials) -> list[Ladder]:
         kit.more_panel,
         kit.more_pack,
     )
+    kinds = on_site if trials.result.now is not None else (*on_site, *beforehand)
     return [ladder for kind in kinds if (ladder := kind(trials.result)) is not None]

@@ -146,7 +146,7 @@ def re_aim(result: Budget) -> Ladder | None:
 
 def fuller_start(result: Budget) -> Ladder | None:
     start = result.plan.pack.start_percent
-    if result.now is not None or start >= 100.0:
+    if start >= 100.0:
         return None
     return Ladder(
         kind="fuller-start",

@@ -13,7 +13,7 @@ from energy.answers.aim.aim import aim
 from energy.answers.choose.coarse import SLOT_S
 from energy.answers.choose.search import Search
 from energy.answers.fix.fix import UNSUITED, fixes
-from energy.answers.fix.kinds import KINDS
+from energy.answers.fix.kinds import KINDS, ON_SITE
 from energy.answers.fix.kit import more_pack
 from energy.answers.fix.leaving import TRIES, _standing
 from energy.answers.fix.trials import Trials
@@ -644,10 +644,14 @@ def test_fixes_for_what_is_turned_away_can_be_written_down(tmp_path):
         assert budget(Plan.read(written)).yes, fix.text
 
 
-def test_from_now_on_nobody_can_start_fuller():
-    result = budget(small(), datetime(2026, 5, 14, 13), 40.0)
-    found = fixes(result)
-    assert "fuller-start" not in [fix.kind for fix in found.found]
+def test_from_now_on_nobody_can_start_fuller_or_buy():
+    bought = {"fuller-start", "more-panel", "more-pack"}
+    before = fixes(small(pack=small().source["pack"] | {"start_percent": 40})).found
+    assert bought <= {fix.kind for fix in before}
+    found = fixes(budget(small(), datetime(2026, 5, 14, 13), 40.0))
+    assert found.found
+    assert all(kind in ON_SITE for fix in found.found for kind in fix.kind.split(" + "))
+    assert not any(KINDS[kind] in found.not_enough for kind in bought)
     assert all(fix.budget.yes for fix in found.found)
 
 
@@ -674,7 +678,7 @@ def test_a_fix_from_now_on_can_be_written_down(minute, tmp_path):
     demo = Plan.read("builtin:cloudy-repair")
     now = datetime(2026, 9, 14, minute // 60, minute % 60)
     found = fixes(budget(demo, now, 42.0)).found
-    assert {"leave-out", "more-pack"} <= {fix.kind for fix in found}
+    assert {"leave-out", "another-source"} <= {fix.kind for fix in found}
     for fix in found:
         written = tmp_path / "plan.toml"
         change = json.loads(json.dumps(fix.as_dict()))["change"]
