@@ -18,7 +18,7 @@ from energy.model import Array
 from energy.model.case import Case
 from energy.model.demand import Burst
 from energy.model.simulate import Simulated, simulate
-from energy.plan import Plan, PlanError
+from energy.plan import Plan, PlanError, require_plan
 from energy.plan.task import called
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
@@ -82,6 +82,7 @@ def budget(
     >>> budget(plan).verdict in ("stays-powered", "dips-into-reserve", "runs-flat", "overloads")
     True
     """
+    require_plan(plan)
     if battery_percent is not None:
         plan = plan.replace(**{"pack.start_percent": battery_percent})
     if previous is not None and not _same_weather(previous.plan, plan):

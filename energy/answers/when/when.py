@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from energy.answers.when.seasons import Season, seasons
-from energy.plan import Plan, PlanError
+from energy.plan import Plan, PlanError, require_plan
 from energy.simulation.budget import Budget
 from energy.simulation.case import calendar_of
 from energy.simulation.result import Answered
@@ -202,6 +202,7 @@ def when(
     >>> str(answer.first_yes.start), str(answer.best.start)
     ('2026-09-15', '2026-09-16')
     """
+    require_plan(plan)
     record = record_of(plan)
     first = start or plan.span.start.date()
     starts = _starts(plan, record, first, end, step)
