@@ -22,7 +22,7 @@ from energy.plan import Plan, PlanError, require_plan
 from energy.plan.task import called
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
-from energy.simulation.case import calendar_of, days_of, derates, lay_out, span_of
+from energy.simulation.case import calendar_of, days_of, derates, idle_notes, lay_out, span_of
 from energy.simulation.demand import Demand, demand_of
 from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
@@ -266,6 +266,7 @@ def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, step: Step = 
             *weather.notes,
             *pwm_notes(laid_out(plan, cold)),
             *demand.placed.notes,
+            *idle_notes(days),
             *mains_notes(plan, cold),
         ),
         case=ready.case,
