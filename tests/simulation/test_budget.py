@@ -469,3 +469,17 @@ def test_of_a_day_under_way_the_packs_own_draw_is_that_of_the_rest():
     own = Plan.from_dict(long.source | {"pack": {"capacity_wh": 1000}})
     rest = budget(own, datetime(2026, 6, 11, 8), 90.0)
     assert f"{ASSUMED} 108 Wh in 36 h, 11 % of the pack" in rest.notes
+
+
+# --- which scenario is how bad -------------------------------------------------------------------
+
+
+def test_the_worst_scenarios_come_first_and_equals_in_their_order():
+    """Against a plain sort of the lowest charge in all of time; what the cold holds back is none
+    at 25 degrees C."""
+    drawn = [LAMP | {"spread_percent": 40, "hours": 6}]
+    result = budget(plan(*drawn, weather={"kind": "clear", "futures": 20}))
+    lowest = result.charge_percent.min(axis=0).round(6).tolist()
+    assert result.worst_first.tolist() == sorted(range(20), key=lambda k: (lowest[k], k))
+    equal = budget(plan(LAMP, weather={"kind": "clear", "futures": 5}))
+    assert equal.worst_first.tolist() == [0, 1, 2, 3, 4]

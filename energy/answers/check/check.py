@@ -16,10 +16,10 @@ from energy.answers.check.checkpoints import Checkpoint, checkpoint_table, check
 from energy.plan import Plan, PlanError, require_plan
 from energy.show.moments import clock
 from energy.show.numbers import for_json
+from energy.simulation.answered import Answered
 from energy.simulation.budget import Budget, budget, check_now
 from energy.simulation.overloads import why_never, why_not_beside
 from energy.simulation.progress import Done
-from energy.simulation.result import Answered
 
 if TYPE_CHECKING:
     import pandas as pd

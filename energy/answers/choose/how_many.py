@@ -18,12 +18,12 @@ from energy.plan import Plan, PlanError, profiles, require_plan
 from energy.plan.task import AMOUNTS, Task, at_other_times, called
 from energy.plan.tool_words import which
 from energy.plan.words import shown
+from energy.simulation.answered import Answered
 from energy.simulation.budget import Budget, budget, changed
 from energy.simulation.bursts import done_by
 from energy.simulation.case import calendar_of
 from energy.simulation.overloads import why_never
 from energy.simulation.progress import Done
-from energy.simulation.result import Answered
 
 MINUTE_S = 60.0
 EACH_S = 60.0  # how long one cut or hole takes where nothing says so (common practice, no source)

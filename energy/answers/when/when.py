@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from energy.answers.when.seasons import Season, seasons
 from energy.plan import Plan, PlanError, require_plan
+from energy.simulation.answered import Answered
 from energy.simulation.budget import Budget
 from energy.simulation.case import calendar_of
-from energy.simulation.result import Answered
 from energy.simulation.start_days import budgets_on
 from energy.simulation.success import Chance
 from energy.simulation.work import MOST_CELLS, cells_of
