@@ -111,19 +111,16 @@ def cold_charge(result: Budget) -> Caution | None:
     pack_c, (tasks, air_c) = _pack_charged_in_frost(result), _tasks_charged_in_frost(result)
     if pack_c is None and not tasks:
         return None
-    about = []
-    text = (
-        "Lithium must not be charged below 0 degrees C: a battery without a cut-off of its own is"
-        " damaged and may later catch fire"
-    )
-    if pack_c is not None:
-        text += "; here the pack takes nothing then"
-        about.append(f"[pack] down to {pack_c:.1f} degrees C while sun or charger would charge it")
+    harm = "without a cut-off of its own a battery is damaged and may later catch fire"
+    warm = "charge them where it is warm, or their chargers may refuse"
+    below = "must not be charged below 0 degrees C"
+    if pack_c is None:
+        text, about = f"Batteries of tools and phones, mostly lithium, {below}: {harm}; {warm}", []
+    else:
+        text = f"Lithium {below}: {harm}; here the pack takes nothing then"
+        text += f"; those of tools and phones are mostly lithium too: {warm}" * bool(tasks)
+        about = [f"[pack] down to {pack_c:.1f} degrees C while sun or charger would charge it"]
     if tasks:
-        text += (
-            "; those of tools and phones are mostly lithium too: charge them where it is warm, or"
-            " their chargers may refuse"
-        )
         about.append(f"{named(tasks)} in air down to {air_c:.1f} degrees C")
     unknown = not result.weather.air.stated if tasks else guessed(result)
     likely = ". Frost is likely, by the usual air of the month." if unknown else "."
