@@ -58,6 +58,23 @@ def test_many_refuses_what_are_no_plans_in_one_line(question, plans, line):
         many(question, plans, 1)
 
 
+@pytest.mark.parametrize(
+    ("given", "got"),
+    [(DEMO, "str"), ([{}], "list"), (None, "NoneType"), (Plan.read(DEMO), "Plan")],
+    ids=["path", "list", "none", "plan"],
+)
+def test_what_are_no_tables_are_refused_in_one_line(given, got):
+    line = rf"tables as TOML gives them are needed, a dict \(got {got}\)"
+    with pytest.raises(TypeError, match=f"^{line}$"):
+        Plan.from_dict(given)
+
+
+@pytest.mark.parametrize("given", [["grinder"], Plan.read(DEMO)], ids=["list", "plan"])
+def test_what_is_no_word_for_a_tool_is_refused_in_one_line(given):
+    with pytest.raises(TypeError, match=rf"^a word is needed \(got {type(given).__name__}\)$"):
+        energy.tools(given)
+
+
 def test_a_time_and_a_charge_do_not_hide_that_it_is_no_plan():
     with pytest.raises(TypeError, match="a Plan is needed"):
         partial(check, now="09:00", battery_percent=50)(DEMO)

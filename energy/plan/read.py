@@ -125,6 +125,9 @@ class Plan(Tables):
         >>> plan.pack.charge_max_w
         250.0
         """
+        if not isinstance(tables, Mapping):
+            got = type(tables).__name__
+            raise TypeError(f"tables as TOML gives them are needed, a dict (got {got})")
         try:
             source = copy.deepcopy(dict(tables))
         except RecursionError:
