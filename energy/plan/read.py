@@ -5,7 +5,7 @@ The way from a file to a `Plan`, and from a change to a new one; the steps lie i
 """
 
 import copy
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, TypeGuard
@@ -20,7 +20,7 @@ from energy.plan.messages import Problem, from_models, lines, place_of, unknown_
 from energy.plan.places import place_of as place_in_words
 from energy.plan.schema import Tables
 from energy.plan.task import Task
-from energy.plan.words import PlanError, meant, visible
+from energy.plan.words import PlanError, meant, shown, visible
 from energy.plan.write import built_in_text, edit
 
 
@@ -125,6 +125,9 @@ class Plan(Tables):
         >>> plan.pack.charge_max_w
         250.0
         """
+        if not isinstance(tables, Mapping):
+            got = type(tables).__name__
+            raise TypeError(f"tables as TOML gives them are needed, a dict (got {got})")
         try:
             source = copy.deepcopy(dict(tables))
         except RecursionError:
@@ -182,6 +185,25 @@ class Plan(Tables):
         plan._replaced = True
         plan._file = self._file
         return plan
+
+
+def require_plan(given: object) -> None:
+    """Raise TypeError, and say how to come by a plan, for whatever is none.
+
+    >>> require_plan("hut.toml")
+    Traceback (most recent call last):
+    TypeError: a Plan is needed (got "hut.toml"): Plan.read reads it
+    """
+    if isinstance(given, Plan):
+        return
+    got, way = type(given).__name__, ""
+    if isinstance(given, str | Path):
+        got, way = shown(str(given)), ": Plan.read reads it"
+    elif isinstance(given, Mapping):
+        way = ": Plan.from_dict makes one"
+    elif isinstance(given, Iterable):
+        way = ": many(question, plans) asks several"
+    raise TypeError(f"a Plan is needed (got {got}){way}")
 
 
 def _own_files(source: dict[str, Any], folder: Path) -> tuple[PlanFiles, list[Problem]]:

@@ -98,8 +98,10 @@ def may_be_replaced(path: Path) -> bool:
 
 def place_of(path: Path) -> Path:
     """Where a file is written: what a path leads to through all its links. Raises PlanError where
-    no file can be."""
+    no file can be, and for a lone dash, which stands for a stream elsewhere."""
     name = short_path(path)
+    if name == "-":
+        raise PlanError(["-: give the name of a file; standard output is for the answer alone"])
     try:
         with suppress(FileNotFoundError):
             os.stat(path)

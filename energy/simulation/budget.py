@@ -18,11 +18,11 @@ from energy.model import Array
 from energy.model.case import Case
 from energy.model.demand import Burst
 from energy.model.simulate import Simulated, simulate
-from energy.plan import Plan, PlanError
+from energy.plan import Plan, PlanError, require_plan
 from energy.plan.task import called
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
-from energy.simulation.case import calendar_of, days_of, derates, lay_out, span_of
+from energy.simulation.case import calendar_of, days_of, derates, idle_notes, lay_out, span_of
 from energy.simulation.demand import Demand, demand_of
 from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
@@ -82,6 +82,7 @@ def budget(
     >>> budget(plan).verdict in ("stays-powered", "dips-into-reserve", "runs-flat", "overloads")
     True
     """
+    require_plan(plan)
     if battery_percent is not None:
         plan = plan.replace(**{"pack.start_percent": battery_percent})
     if previous is not None and not _same_weather(previous.plan, plan):
@@ -265,6 +266,7 @@ def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, step: Step = 
             *weather.notes,
             *pwm_notes(laid_out(plan, cold)),
             *demand.placed.notes,
+            *idle_notes(days),
             *mains_notes(plan, cold),
         ),
         case=ready.case,

@@ -34,6 +34,9 @@ from energy.weather.synthetic.synthetic import is_synthetic, solar_clock_offset_
 from energy.weather.weathers import Weathers
 
 MONTH_H = 30.0 * 24.0
+NOTABLE_IDLE = (
+    0.1  # of the pack: what it is taken to draw for itself is said from here on (our choice)
+)
 HOURLY_CELL_S = 600.0  # weather known by the hour gains nothing from finer sun
 
 
@@ -194,6 +197,19 @@ def _task_factors(plan: Plan, scenarios: int) -> Array:
         for task in plan.task
     ]
     return np.stack(factors) if factors else np.ones((0, scenarios))
+
+
+def idle_notes(days: Days) -> list[str]:
+    """That the pack's own draw is not stated, where over the span it comes to much of the pack."""
+    pack, hours = days.plan.pack, (days.span[1] - days.span[0]) / HOUR_S
+    drawn_wh = pack.idle_w * hours
+    share = drawn_wh / (pack.capacity_wh * pack.health_percent / 100.0)
+    if "idle_w" in pack.model_fields_set or share < NOTABLE_IDLE:
+        return []
+    return [
+        f"idle_w of the pack is not given: the usual {pack.idle_w:g} W is taken,"
+        f" {drawn_wh:.0f} Wh in {hours:.0f} h, {100.0 * share:.0f} % of the pack"
+    ]
 
 
 def _battery(plan: Plan, scenarios: int) -> Battery:

@@ -7,7 +7,7 @@ is brought here is for `budget`.
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -230,6 +230,12 @@ class Budget:
         equal = np.flatnonzero((lowest == lowest[median]) & (unmet == unmet[median]))
         return int(min(equal, key=lambda k: (abs(shift[k]), shift[k], k)))
 
+    @cached_property
+    def worst_first(self) -> Index:
+        """The scenarios from the one that falls lowest, counted as for `middle`; equals in their
+        order, (m,)."""
+        return np.argsort(np.round(self._lowest[1], 6), kind="stable")
+
     @property
     def middle_case(self) -> Case:
         """The case of the middle scenario alone."""
@@ -374,39 +380,3 @@ class Budget:
     def local(self, time_s: float) -> datetime:
         """A moment on the plan's own clock."""
         return self.calendar.moment(time_s)
-
-
-class RestsOnBudget(Protocol):
-    """What rests on a budget."""
-
-    @property
-    def budget(self) -> Budget: ...
-
-
-class Answered:
-    """What every answer that rests on a `budget` says directly."""
-
-    @property
-    def yes(self: RestsOnBudget) -> bool:
-        """Whether the chance reaches the goal and nothing overloads."""
-        return self.budget.yes
-
-    @property
-    def answer(self: RestsOnBudget) -> str:
-        """The answer in a word: yes, almost (nothing stops, but the reserve is used) or no."""
-        return self.budget.answer
-
-    @property
-    def chance(self: RestsOnBudget) -> Chance:
-        """In how many weathers the plan works."""
-        return self.budget.chance
-
-    @property
-    def verdict(self: RestsOnBudget) -> str:
-        """How the middle weather goes: stays-powered, dips-into-reserve, runs-flat, overloads."""
-        return self.budget.verdict
-
-    @property
-    def lowest(self: RestsOnBudget) -> Lowest:
-        """The lowest point of the middle weather."""
-        return self.budget.lowest()

@@ -59,11 +59,13 @@ def weathers(days: Days, doubts: Sequence[float] = (), segments: int = 0) -> lis
 
 
 def _usual_in_words(days: Days, temp_air: Array) -> str:
-    """What is taken for the air where none is given."""
-    mean = temp_air.mean(axis=1)
+    """What is taken for the air where none is given: within the span, in all scenarios, as
+    `Case.coldest_hottest_c` has it of a pack outside."""
+    start_s, end_s = days.span
+    within = temp_air[(days.cells[1:] > start_s) & (days.cells[:-1] < end_s)]
     return (
-        f"no air temperature given: the usual air of the month is taken, {mean.min():.0f} to"
-        f" {mean.max():.0f} degrees C, {days.usual_air.source}"
+        f"no air temperature given: the usual air of the month is taken, {round(within.min())} to"
+        f" {round(within.max())} degrees C, {days.usual_air.source}"
     )
 
 

@@ -193,6 +193,15 @@ def test_onto_what_no_file_can_be(folder, name):
     assert list((folder / there[1]).iterdir()) == []
 
 
+@pytest.mark.parametrize("name", OUTPUTS)
+def test_a_dash_is_no_file(folder, name):
+    """A lone dash stands for a stream, by the utility syntax guidelines of POSIX (from memory)."""
+    answer = run(name, "-")
+    is_one_line(answer, (2,))
+    assert answer.stderr.startswith("-: ")
+    assert unchanged(folder)
+
+
 @pytest.mark.parametrize("name", every(name for name in OUTPUTS if name not in ADDS))
 def test_into_a_fifo(folder, name):
     fifo, read = folder / f"pipe.{OUTPUTS[name][1]}", []

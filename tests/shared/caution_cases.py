@@ -83,6 +83,7 @@ MOST_SERIOUS_FIRST = [
     "start-not-stated",
     "hot-pack",
     "pack-in-the-sun",
+    "lead-acid-low",
     "fridge-may-warm",
     "cable-too-long",
     "surge-when-low",
@@ -231,6 +232,9 @@ RAISED = [
     ("pack-without-air", around("enclosed")),
     ("pack-in-the-sun", air(26, 26), around("outdoors")),
     ("pack-in-the-sun", air(26, 26), AFLOAT, AGM),
+    ("lead-acid-low", AGM, pack(start_percent=45)),
+    ("lead-acid-low", pack(chemistry="flooded", capacity_wh=3000, start_percent=50)),
+    ("lead-acid-low", AGM, pack(start_percent=45, reserve_percent=49)),
     ("fridge-may-warm", light(name="fridge"), pack(start_percent=90)),
     ("fridge-may-warm", light(name="cool-box", working_w=130)),  # over the 12 V outlet's 120 W
     ("hot-tools", task(hot=True)),
@@ -298,6 +302,9 @@ NOT_RAISED = [
     ("charging-below-freezing", {"task": [{**PHONE, "at": "14:00"}]}, *COLD_NIGHT),
     ("hot-pack", pack(temperature=45)),
     ("hot-pack", AGM, pack(temperature=50)),
+    ("lead-acid-low", AGM),  # stays above half
+    ("lead-acid-low", AGM, pack(start_percent=45, reserve_percent=50)),
+    ("lead-acid-low", pack(start_percent=45)),
     ("live-panel",),
     ("frost-not-judged", *no_air(55.0, "2026-07-01T08:00:00")),
     ("frost-not-judged", *no_air(55.0, "2026-11-01T08:00:00"), pack(temperature=8)),

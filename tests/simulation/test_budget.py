@@ -434,3 +434,52 @@ def test_a_pack_that_gives_more_runs_what_was_turned_away() -> None:
         )
         assert found.overloads == alone.overloads
         assert np.array_equal(found.charge_percent, alone.charge_percent)
+
+
+# --- the pack's own draw -------------------------------------------------------------------------
+
+ASSUMED = "idle_w of the pack is not given: the usual 3 W is taken,"
+
+
+@pytest.mark.parametrize(
+    ("hours", "pack", "said"),
+    [
+        (40, {}, [f"{ASSUMED} 120 Wh in 40 h, 12 % of the pack"]),
+        (40, {"chemistry": "nmc", "health_percent": 50}, [f"{ASSUMED} 120 Wh in 40 h, 24 % of"
+                                                          " the pack"]),
+        (33, {}, []),  # 99 Wh of 1000
+        (40, {"idle_w": 3}, []),
+        (40, {"idle_w": None, "chemistry": "agm"}, []),
+        (40, {"profile": "pack-1000"}, []),  # the profile states it
+    ],
+    ids=["long", "worn", "short", "stated", "lead-acid", "profile"],
+)  # fmt: skip
+def test_what_the_packs_own_draw_is_taken_for_is_said_where_it_matters(hours, pack, said):
+    """From a tenth of the pack on; 3 W are common practice, no source."""
+    given = {key: value for key, value in ({"idle_w": None} | pack).items() if value is not None}
+    lamp = {**LAMP, "supply": "dc12", "hours": 1, "between": ["08:00", "10:00"]}
+    asked = plan(lamp, hours=hours)
+    tables = asked.source | {"pack": {"capacity_wh": 1000, **given}}
+    notes = budget(Plan.from_dict(tables)).notes
+    assert [note for note in notes if "idle_w" in note] == said
+
+
+def test_of_a_day_under_way_the_packs_own_draw_is_that_of_the_rest():
+    long = plan(LAMP | {"hours": 1, "between": ["08:00", "10:00"]}, hours=60)
+    own = Plan.from_dict(long.source | {"pack": {"capacity_wh": 1000}})
+    rest = budget(own, datetime(2026, 6, 11, 8), 90.0)
+    assert f"{ASSUMED} 108 Wh in 36 h, 11 % of the pack" in rest.notes
+
+
+# --- which scenario is how bad -------------------------------------------------------------------
+
+
+def test_the_worst_scenarios_come_first_and_equals_in_their_order():
+    """Against a plain sort of the lowest charge in all of time; what the cold holds back is none
+    at 25 degrees C."""
+    drawn = [LAMP | {"spread_percent": 40, "hours": 6}]
+    result = budget(plan(*drawn, weather={"kind": "clear", "futures": 20}))
+    lowest = result.charge_percent.min(axis=0).round(6).tolist()
+    assert result.worst_first.tolist() == sorted(range(20), key=lambda k: (lowest[k], k))
+    equal = budget(plan(LAMP, weather={"kind": "clear", "futures": 5}))
+    assert equal.worst_first.tolist() == [0, 1, 2, 3, 4]

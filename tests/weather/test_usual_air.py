@@ -1,5 +1,6 @@
 """The usual air of a place, where a plan states none. All plans are invented."""
 
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -130,6 +131,22 @@ def test_frost_is_called_possible_where_only_a_cold_day_brings_it():
     told = {c.id: c for c in cautions(budget(plan(10, latitude=48.0, longitude=2.0)))}
     assert "frost is possible" in told["frost-not-judged"].text
     assert "charging-below-freezing" not in told
+
+
+@pytest.mark.parametrize("chemistry", ["agm", "lfp"])
+@pytest.mark.parametrize("now", [None, datetime(2026, 1, 14, 12)])
+def test_all_that_name_the_packs_cold_name_the_same(chemistry, now):
+    """A pack outside in January at 60 degrees north: the note, the caution about frost and the one
+    about the pack's lag, against the air in the segments that were simulated."""
+    outside = plan(1, latitude=60.0, longitude=11.0).replace(**{"pack.chemistry": chemistry})
+    result = budget(outside, now)
+    told = {c.id: c for c in cautions(result)}
+    air = [result.case.temp_c(slice(k, k + 1)) for k in range(result.time_s.size - 1)]
+    low, high = f"{np.min(air):.0f}", f"{np.max(air):.0f}"
+    (note,) = [line for line in result.notes if "no air temperature given" in line]
+    assert f" {low} to {high} degrees C" in note
+    assert f"down to {low} degrees C" in told["frost-not-judged"].text
+    assert told["pack-follows-air"].about == f"[pack] in air from {low} to {high} degrees C"
 
 
 def test_frost_that_was_stated_is_not_called_likely():

@@ -15,8 +15,8 @@ from energy.answers.aim.poses import BIN_MIN, Search, Yields, search
 from energy.model import Array
 from energy.plan import Plan, PlanError
 from energy.plan.kit import Panel
+from energy.simulation.answered import Answered
 from energy.simulation.budget import Budget, budget_of, changed
-from energy.simulation.result import Answered
 from energy.simulation.work import cells_of, check_searchable
 from energy.weather.record import DAY_S
 

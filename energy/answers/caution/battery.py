@@ -19,6 +19,7 @@ FREEZES_C = (-8.0, -14.0, -23.0, -37.0, -55.0)
 NEARLY_FROZEN_K = 5.0  # a cell's density is not the mean's (our choice)
 HOT_C = 45.0  # above this lithium should not be charged (common practice)
 SUN_K, SUN_W_M2 = 20.0, 500.0  # a dark box in such sun is warmer by so much (common practice)
+LASTING_PERCENT = 50.0  # lead-acid lasts if seldom drawn lower (common practice)
 HEAVY_KG = 25.0  # the most for one person, in ISO 11228-1; from memory
 OPEN_AIR = {"outdoors", "afloat"}
 CHARGED = re.compile(r"\b(?:re)?charg(?:e|es|ers?|ing)\b")
@@ -110,19 +111,16 @@ def cold_charge(result: Budget) -> Caution | None:
     pack_c, (tasks, air_c) = _pack_charged_in_frost(result), _tasks_charged_in_frost(result)
     if pack_c is None and not tasks:
         return None
-    about = []
-    text = (
-        "Lithium must not be charged below 0 degrees C: a battery without a cut-off of its own is"
-        " damaged and may later catch fire"
-    )
-    if pack_c is not None:
-        text += "; here the pack takes nothing then"
-        about.append(f"[pack] down to {pack_c:.1f} degrees C while sun or charger would charge it")
+    harm = "without a cut-off of its own a battery is damaged and may later catch fire"
+    warm = "charge them where it is warm, or their chargers may refuse"
+    below = "must not be charged below 0 degrees C"
+    if pack_c is None:
+        text, about = f"Batteries of tools and phones, mostly lithium, {below}: {harm}; {warm}", []
+    else:
+        text = f"Lithium {below}: {harm}; here the pack takes nothing then"
+        text += f"; those of tools and phones are mostly lithium too: {warm}" * bool(tasks)
+        about = [f"[pack] down to {pack_c:.1f} degrees C while sun or charger would charge it"]
     if tasks:
-        text += (
-            "; those of tools and phones are mostly lithium too: charge them where it is warm, or"
-            " their chargers may refuse"
-        )
         about.append(f"{named(tasks)} in air down to {air_c:.1f} degrees C")
     unknown = not result.weather.air.stated if tasks else guessed(result)
     likely = ". Frost is likely, by the usual air of the month." if unknown else "."
@@ -187,6 +185,20 @@ def sunlit_pack(result: Budget) -> Caution | None:
         f"In the sun a pack gets some {SUN_K:.0f} degrees hotter than the air and ages, switches"
         " off or fails: keep it in the shade, never under glass, its vents free.",
         f"[pack] outside, in bright sun and air of {hottest:.0f} degrees C",
+    )
+
+
+def low_lead_acid(result: Budget) -> Caution | None:
+    """Lead-acid that may be drawn below half, and is."""
+    reserve, lowest = result.plan.pack.reserve_percent, result.lowest().percent
+    if _lithium(result) or reserve >= LASTING_PERCENT or lowest >= LASTING_PERCENT:
+        return None
+    return Caution(
+        "lead-acid-low",
+        f"Lead-acid that is often drawn below {LASTING_PERCENT:.0f} % wears out early, and the"
+        f" reserve here is {reserve:.0f} %. If it is to last, give reserve_percent ="
+        f" {LASTING_PERCENT:.0f}.",
+        f"[pack] down to {lowest:.0f} %, reserve_percent = {reserve:g}",
     )
 
 

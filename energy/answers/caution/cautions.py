@@ -80,6 +80,7 @@ GEAR: tuple[Rule, ...] = (
     starts.not_stated,
     battery.hot_pack,
     battery.sunlit_pack,
+    battery.low_lead_acid,
     life.warm_fridge,
     electric.long_cable,
     starts.surge_when_low,

@@ -43,7 +43,7 @@ def frost_not_judged(result: Budget) -> Caution | None:
         result.calendar,
     )
     days = (calendar.first + timedelta(k) for k in range((calendar.last - calendar.first).days + 1))
-    lowest_c = float(result.weather.air.temp_air.mean(axis=1).min())
+    lowest_c, _ = result.case.coldest_hottest_c
     if lowest_c >= 0.0 and not any(frost_possible(latitude, height, day) for day in days):
         return None
     frost = "likely" if lowest_c < 0.0 else "possible"
@@ -52,7 +52,7 @@ def frost_not_judged(result: Budget) -> Caution | None:
         holds = "lithium gives less in the cold and, unless heated, takes no charge below 0."
     return Caution(
         "frost-not-judged",
-        f"No air temperature was given: by the usual air of the month, down to {lowest_c:.0f}"
+        f"No air temperature was given: by the usual air of the month, down to {round(lowest_c)}"
         f" degrees C, frost is {frost}, and these days may be colder. Give temp_air_c: {holds}",
         "[weather] without temp_air_c",
     )
@@ -61,14 +61,15 @@ def frost_not_judged(result: Budget) -> Caution | None:
 def follows_air(result: Budget) -> Caution | None:
     """A pack in outside air that is far from mild."""
     temperature = pack_temperature(result)
-    low, high = float(temperature.min()), float(temperature.max())
-    if result.plan.pack.temperature is not None or (low >= MILD_C[0] and high <= MILD_C[1]):
+    mild = temperature.min() >= MILD_C[0] and temperature.max() <= MILD_C[1]
+    if result.plan.pack.temperature is not None or mild:
         return None
+    low, high = result.case.coldest_hottest_c
     return Caution(
         "pack-follows-air",
         "The pack's temperature follows the air at once here; a real pack lags by hours. Give"
         " temperature where it is kept in a cabin or a shed.",
-        f"[pack] in air from {low:.1f} to {high:.1f} degrees C",
+        f"[pack] in air from {round(low)} to {round(high)} degrees C",
     )
 
 

@@ -40,6 +40,7 @@ SHORT = {
     "hydrogen": "lead-acid gas: air, no flames or sparks",
     "inverter-earth": "leave the inverter's earth to its maker",
     "lead-acid-freezes": "a low lead-acid battery freezes: fuller or warmer",
+    "lead-acid-low": "lead-acid lasts longer kept above half",
     "lifeline-near-reserve": "carry a spare light, pump, radio",
     "live-panel": "panels are live in light",
     "mains-in-the-wet": "mains in the wet: 30 mA RCD, keep plugs dry",

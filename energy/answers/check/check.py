@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from energy.answers.check.checkpoints import Checkpoint, checkpoint_table, checkpoints
-from energy.plan import Plan, PlanError
+from energy.plan import Plan, PlanError, require_plan
 from energy.show.moments import clock
 from energy.show.numbers import for_json
+from energy.simulation.answered import Answered
 from energy.simulation.budget import Budget, budget, check_now
 from energy.simulation.overloads import why_never, why_not_beside
 from energy.simulation.progress import Done
-from energy.simulation.result import Answered
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -176,6 +176,7 @@ def check(
     >>> late.as_dict()["now"]["done"]
     [{'task': 'tea', 'unit': 'times', 'planned': 1, 'done': 0, 'over': 0}]
     """
+    require_plan(plan)
     check_now(plan, now, battery_percent, done)
     if now is None or battery_percent is None:
         result = budget(plan)

@@ -122,8 +122,7 @@ def _moments(result: Budget) -> list[float]:
 
 def _dull(result: Budget) -> int:
     """The scenario of which one in ten falls lower; of equals one of the first."""
-    above = result.lowest_percent - result.cold_unavailable_at_lowest_percent
-    order = np.argsort(np.round(above, 6), kind="stable")
+    order = result.worst_first
     return int(order[(order.size - 1) // 10])
 
 

@@ -20,8 +20,8 @@ from energy.answers.choose.search import Search, greedy_cells
 from energy.plan import Plan
 from energy.plan.words import and_list
 from energy.show.numbers import for_json
+from energy.simulation.answered import Answered
 from energy.simulation.budget import Budget, budget, changed
-from energy.simulation.result import Answered
 from energy.simulation.work import check_searchable
 
 if TYPE_CHECKING:

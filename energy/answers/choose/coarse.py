@@ -158,17 +158,11 @@ def about_the_deciding(result: Budget) -> Index:
     >>> about_the_deciding(budget(Plan.read("builtin:cloudy-repair"))).size
     7
     """
-    order = worst_first(result)
+    order = result.worst_first
     half = min(SCENARIOS // 2, result.may_fail, order.size - 1 - result.may_fail)
     return order[result.may_fail - half : result.may_fail + half + 1]
 
 
 def deciding_scenario(result: Budget) -> int:
     """The scenario on which the goal turns: with any that falls lower it would still be reached."""
-    return int(worst_first(result)[min(result.may_fail, result.success.size - 1)])
-
-
-def worst_first(result: Budget) -> Index:
-    """Scenarios from the one that falls lowest."""
-    above = result.lowest_percent - result.cold_unavailable_at_lowest_percent
-    return np.argsort(np.round(above, 6), kind="stable")
+    return int(result.worst_first[min(result.may_fail, result.success.size - 1)])

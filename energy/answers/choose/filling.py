@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from energy.answers.choose.batch import Batch
-from energy.answers.choose.coarse import SLOT_S, Coarse, worst_first
+from energy.answers.choose.coarse import SLOT_S, Coarse
 from energy.answers.choose.judge import AT_ONCE, MORE_SCENARIOS
 from energy.answers.choose.room import Room
 from energy.model.demand import Burst
@@ -28,7 +28,7 @@ class Filling:
         self.result, self.room, self.planned, self.starts = result, room, planned, starts
         self.batch = Batch(result)
         self.one_more_fails = 0  # in so many scenarios at least, wherever one more is put
-        order = worst_first(result)
+        order = result.worst_first
         few = min(2 * result.may_fail + MORE_SCENARIOS, order.size)
         self.dullest, self.others = np.sort(order[:few]), np.sort(order[few:])
         self.slot_s = max(SLOT_S, float(result.time_s[-1] - result.time_s[0]) / MOST_SLOTS)

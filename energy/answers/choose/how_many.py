@@ -14,16 +14,16 @@ from energy.answers.choose.filling import Filling
 from energy.answers.choose.room import Room, Series
 from energy.model.demand import Burst
 from energy.model.timeline import Calendar, Interval, Moment, to_utc
-from energy.plan import Plan, PlanError, profiles
+from energy.plan import Plan, PlanError, profiles, require_plan
 from energy.plan.task import AMOUNTS, Task, at_other_times, called
 from energy.plan.tool_words import which
 from energy.plan.words import shown
+from energy.simulation.answered import Answered
 from energy.simulation.budget import Budget, budget, changed
 from energy.simulation.bursts import done_by
 from energy.simulation.case import calendar_of
 from energy.simulation.overloads import why_never
 from energy.simulation.progress import Done
-from energy.simulation.result import Answered
 
 MINUTE_S = 60.0
 EACH_S = 60.0  # how long one cut or hole takes where nothing says so (common practice, no source)
@@ -101,6 +101,7 @@ def how_many(
     >>> how_many(Plan.read("builtin:cloudy-repair"), "phone").unit
     'charges'
     """
+    require_plan(plan)
     table, task = _table(plan, tool)
     left = left_of(plan, now, battery_percent, done)
     planned = [_without_mates(own) for own in (left or plan.source)["task"]]

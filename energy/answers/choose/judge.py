@@ -14,7 +14,7 @@ from operator import le
 import numpy as np
 
 from energy.answers.choose.batch import Batch
-from energy.answers.choose.coarse import Coarse, worst_first
+from energy.answers.choose.coarse import Coarse
 from energy.answers.choose.items import Items, Levels
 from energy.answers.choose.pieces import Blocks, Piece, tables
 from energy.answers.choose.placing import Places
@@ -69,7 +69,7 @@ class Judge:
         self.batch = Batch(self.deciding)
         fewer = result.success.size < self.deciding.success.size
         self._own = Batch(result) if fewer else None
-        self._rank(worst_first(self.deciding))
+        self._rank(self.deciding.worst_first)
         coarse = Coarse(self.deciding, slot_s)
         self.places = Places(self.deciding, coarse, every, items.after, self.in_turn)
         self.most_layouts = MOST_LAYOUTS * 3 ** (effort - 1)

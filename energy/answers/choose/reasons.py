@@ -104,7 +104,10 @@ class Reasons:
         if any(overload.burst.task == k for overload in judge.result.overloads):
             alone = with_bursts(deciding, planned)
             if alone.overloads:
-                return replace(left, why=why_not_beside(alone, k, len(planned)))
+                back = {i: piece.planned for i, piece in zip(mine, pieces, strict=True)}
+                tried = with_bursts(deciding, _all(self._rest(mine) | back))
+                why = why_not_beside(alone, k, len(planned))
+                return replace(left, why=why + self._the_others(left, k, tried))
         return self._beside(left, k)
 
     def _beside(self, left: LeftOut, k: int) -> LeftOut:
@@ -130,7 +133,7 @@ class Reasons:
             tried = with_bursts(judge.deciding, _all(self._rest(mine) | placed))
             if not tried.overloads and not clashes(tried):
                 break
-            why, tried = self._forbidden(tried, k, _all(placed)), None
+            why, tried = self._forbidden(left, tried, k, _all(placed)), None
         if tried is None:
             return replace(left, why=why)
         return self._judged(left, k, tried, mine, back)
@@ -146,16 +149,32 @@ class Reasons:
         tasks = judge.deciding.plan.task
         missing = (mate for mate in self._mates(k) if not self._does_all(mate))
         names = and_list(["it", *(f'"{tasks[mate].name}"' for mate in missing)])
-        where = DULL_CORNER * judge.result.weather.mean_uncertain
-        why = f"with {names} {failing} of {tried.success.size} weathers fail{where}"
-        why += f"; the goal allows {may_fail}"
-        if tried.success.size == 1:
-            why = f"with {names} the plan fails in the one weather tried"
-        why += self._whole_only(k)
+        why = self._fails(names, tried) + self._whole_only(k)
         costs = self._costs(k, tried, mine, back)
         if costs is not None:
             why += f'; in place of "{costs}" it would fit'
         return replace(left, why=why, costs=costs, failing=failing, may_fail=may_fail)
+
+    def _fails(self, names: str, tried: Budget) -> str:
+        """In how many weathers a choice fails with some things put back."""
+        if tried.success.size == 1:
+            return f"with {names} the plan fails in the one weather tried"
+        where = DULL_CORNER * self.judge.result.weather.mean_uncertain
+        failing = f"{int((~tried.success).sum())} of {tried.success.size}"
+        allowed = f"the goal allows {self.judge.deciding.may_fail}"
+        return f"with {names} {failing} weathers fail{where}; {allowed}"
+
+    def _the_others(self, left: LeftOut, k: int, tried: Budget) -> str:
+        """Why those repeats of a task are left out too that no limit turns away."""
+        turned_away = len(tried.overloads_by_task.get(k, ()))
+        others = len(tried.bursts_by_task[k]) - turned_away
+        if not others or left.unit == "minutes" or left.times <= turned_away:
+            return ""
+        if int((~tried.success).sum()) > self.judge.deciding.may_fail:
+            return f"; {self._fails(f'the other {others},', tried)}"
+        if any(piece.movable for piece in self.judge.every if piece.task == k):
+            return ""
+        return "; fewer are spread anew over the same hours, flexible = true lets them move"
 
     def _whole_only(self, k: int) -> str:
         """That no part of a task can be done, where that is so."""
@@ -227,14 +246,15 @@ class Reasons:
             occupied.add(judge.every[i].task, placed[i], bool(blocks))
         return {i: placed[i] for i in mine}
 
-    def _forbidden(self, tried: Budget, k: int, planned: Sequence[Burst]) -> str:
+    def _forbidden(self, left: LeftOut, tried: Budget, k: int, planned: Sequence[Burst]) -> str:
         """Which limit, or which hands, forbid a task beside the rest."""
         moves = all(p.movable for p in self.judge.every if p.task == k)
         start = "no free hour for it: " if moves else "beside the rest: "
         if not tried.overloads:
             return f"{start}the hands are taken by another tool"
         if any(overload.burst.task == k for overload in tried.overloads):
-            return f"{start}{why_not_beside(tried, k, len(planned))}"
+            why = why_not_beside(tried, k, len([burst for burst in planned if burst.task == k]))
+            return f"{start}{why}{self._the_others(left, k, tried)}"
         other = tried.overloads[0].burst.task
         name = tried.plan.task[other].name
         bursts = [burst for burst in tried.bursts if burst.task == other]

@@ -19,8 +19,8 @@ from energy.answers.fix.pair import pair_of
 from energy.answers.fix.trials import Seen, Trials
 from energy.plan import Plan
 from energy.show.numbers import for_json
+from energy.simulation.answered import Answered
 from energy.simulation.budget import Budget, budget, budget_of
-from energy.simulation.result import Answered
 
 if TYPE_CHECKING:
     import pandas as pd

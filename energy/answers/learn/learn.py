@@ -30,7 +30,7 @@ from energy.answers.learn.observe import observe
 from energy.answers.learn.posterior import Figure, Posterior, figures_of, refuse_another, rounded
 from energy.answers.learn.readings import Readings, read_readings
 from energy.model import Array
-from energy.plan import Plan, PlanError
+from energy.plan import Plan, PlanError, require_plan
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure as Picture
@@ -125,6 +125,7 @@ def learn(
     >>> [item.learned for item in answer.items if item.what == "tool:angle-grinder-115"]
     [True]
     """
+    require_plan(plan)
     kit_file = as_kit_file(kit_file)
     if not isinstance(readings, Readings):
         readings = read_readings(readings, plan)

@@ -20,7 +20,7 @@ from energy.answers.learn.posterior import EMPTY, Posterior, figures_of, refuse_
 from energy.answers.learn.readings import Row
 from energy.model import Array
 from energy.model.timeline import to_utc
-from energy.plan import Plan, PlanError
+from energy.plan import Plan, PlanError, require_plan
 from energy.simulation.budget import Budget
 from energy.weather.record import HOUR_S
 
@@ -76,6 +76,7 @@ def what_to_read(
     >>> len(suggestions), suggestions[0].doubt_left_percent < 100
     (3, True)
     """
+    require_plan(plan)
     figures, posterior = figures_of(plan), posterior or EMPTY
     refuse_another(posterior, figures)
     posterior = posterior.with_figures(figures)

@@ -23,7 +23,7 @@ from energy.answers.learn.kit_file import (
 from energy.answers.learn.observations import HIGHEST_READ, is_read
 from energy.answers.learn.own_figures import usual_at
 from energy.answers.learn.readings import Readings, Row, read_readings
-from energy.plan import Plan, PlanError
+from energy.plan import Plan, PlanError, require_plan
 from energy.simulation.budget import Budget, budget
 from energy.simulation.case import span_of
 
@@ -114,6 +114,7 @@ def score(
     >>> len(score(plan, seen).compared)
     2
     """
+    require_plan(plan)
     kit_file = as_kit_file(kit_file)
     if not isinstance(readings, Readings):
         readings = read_readings(readings, plan)

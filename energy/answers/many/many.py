@@ -7,7 +7,7 @@ read of places and folders for `places`.
 import pickle
 import sys
 from collections import Counter
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence, Sized
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence, Sized
 from concurrent.futures import Executor
 from contextlib import closing
 from dataclasses import asdict, dataclass, field
@@ -21,7 +21,7 @@ from energy.answers.many.fingerprint import asked_function, fingerprint, questio
 from energy.answers.many.processes import cores, one_thread_each, processes
 from energy.answers.many.row import COLUMNS, KINDS, LONGEST_NAME, PROBLEM, Question, Row
 from energy.answers.many.rows_file import RowsFile, rows_in
-from energy.plan import Plan
+from energy.plan import Plan, PlanError, require_plan
 from energy.plan.words import one_line
 from energy.show.files import held_alone
 
@@ -130,7 +130,8 @@ def many(
     once more, and broken processes are made anew. An interrupt (Ctrl-C) returns what is there.
 
     Raises PlanError where the file cannot be written, or holds other rows (it is then as it was);
-    TypeError for a question that processes cannot find; RuntimeError where no process starts;
+    TypeError for what is no plan, and for a question that is no function or that processes cannot
+    find; RuntimeError where no process starts;
     BrokenExecutor where an executor that was handed in takes no more plans, or loses five in a row.
 
     >>> from concurrent.futures import ThreadPoolExecutor
@@ -141,6 +142,7 @@ def many(
     ...     many(check, [demo, larger], here).table()["answer"].tolist()
     ['almost', 'yes']
     """
+    _refuse_what_cannot_be_asked(question, plans)
     asking = _asking(question, executor, ahead)
     total = len(plans) if isinstance(plans, Sized) else None
     counts: Counter[str] = Counter(dict.fromkeys(KINDS, 0))
@@ -206,10 +208,23 @@ class _Asking:
                 workers.leave(done=done)
 
 
-def _named(plan: Plan | Named) -> Named:
-    """A plan by its name: the one given, else its title or its file's."""
-    name, given = (plan.name, plan) if isinstance(plan, Plan) else plan
-    return one_line(name, LONGEST_NAME), given
+def _named(plan: Any) -> Named:
+    """A plan by its name: the one given, else its title or its file's. Raises TypeError for what is
+    none."""
+    name, given = plan if isinstance(plan, tuple) and len(plan) == 2 else (None, plan)
+    if name is None or not isinstance(given, PlanError):
+        require_plan(given)
+    return one_line(given.name if name is None else str(name), LONGEST_NAME), given
+
+
+def _refuse_what_cannot_be_asked(question: Any, plans: Any) -> None:
+    """Raise TypeError for a question that is no function, and for plans that are not several."""
+    if not callable(question):
+        got = type(question).__name__
+        raise TypeError(f"the question must be a function of a plan (got {got})")
+    if isinstance(plans, Plan | str | Mapping) or not isinstance(plans, Iterable):
+        got = type(plans).__name__
+        raise TypeError(f"plans must be a list or another iterable of them (got {got})")
 
 
 def _refuse_what_is_not_found(question: Question) -> None:

@@ -28,8 +28,8 @@ from energy.show import files
 from energy.show.layout import tied
 from energy.show.moments import short_clock
 from energy.show.title import span_words, weather_words
+from energy.simulation.answered import Answered
 from energy.simulation.budget import Budget, budget_of
-from energy.simulation.result import Answered
 
 STYLES = ("page.css", "picture.css", "print.css")
 SCRIPTS = (

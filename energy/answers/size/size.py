@@ -18,7 +18,7 @@ from energy.answers.size.limits import within_limits
 from energy.answers.size.points import Point, pick_of, points_of
 from energy.answers.size.ranges import ranges
 from energy.answers.size.through import WholeYears
-from energy.plan import Plan
+from energy.plan import Plan, require_plan
 from energy.simulation.budget import Budget, budget
 
 GOALS = (80.0, 90.0, 95.0, 99.0)  # percent
@@ -146,6 +146,7 @@ def size(plan: Plan, progress: Callable[[int, int], None] | None = None) -> Size
     >>> answer.pick is not None and answer.budget.yes
     True
     """
+    require_plan(plan)
     designs = make_designs(plan)
     panel_w, sizes_wh = ranges(designs)
     goals = goals_of(plan)

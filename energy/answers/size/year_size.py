@@ -18,7 +18,7 @@ from energy.answers.size.through import WholeYears, through_years
 from energy.answers.size.year_weather import YearWeather, year_weather
 from energy.answers.size.years import run_years
 from energy.model import Array, Index
-from energy.plan import Plan, PlanError
+from energy.plan import Plan, PlanError, require_plan
 from energy.plan.dates import starting
 from energy.simulation.budget import budget
 from energy.simulation.bursts import days_of
@@ -47,6 +47,7 @@ def year_size(plan: Plan, progress: Callable[[int, int], None] | None = None) ->
     >>> answer.whole_years.own.lost_percent >= 0.0
     True
     """
+    require_plan(plan)
     weather = year_weather(plan)
     designs = make_designs(_in_midwinter(plan))
     panel_w, sizes_wh = (

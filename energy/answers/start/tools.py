@@ -23,6 +23,8 @@ def tools(word: str | None = None) -> dict[str, dict[str, Any]]:
     every = profiles.tools()
     if word is None:
         return every
+    if not isinstance(word, str):
+        raise TypeError(f"a word is needed (got {type(word).__name__})")
     sought = word.strip().casefold()
     if kind := KINDS.get(sought.removesuffix("s")):
         return kind()

@@ -11,10 +11,10 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from energy.answers.when.seasons import Season, seasons
-from energy.plan import Plan, PlanError
+from energy.plan import Plan, PlanError, require_plan
+from energy.simulation.answered import Answered
 from energy.simulation.budget import Budget
 from energy.simulation.case import calendar_of
-from energy.simulation.result import Answered
 from energy.simulation.start_days import budgets_on
 from energy.simulation.success import Chance
 from energy.simulation.work import MOST_CELLS, cells_of
@@ -202,6 +202,7 @@ def when(
     >>> str(answer.first_yes.start), str(answer.best.start)
     ('2026-09-15', '2026-09-16')
     """
+    require_plan(plan)
     record = record_of(plan)
     first = start or plan.span.start.date()
     starts = _starts(plan, record, first, end, step)

@@ -19,7 +19,7 @@ from energy.answers.wire.strings import (
     with_record_low,
 )
 from energy.model import conductors as conductors
-from energy.plan import Plan, PlanError
+from energy.plan import Plan, PlanError, require_plan
 from energy.show.numbers import for_json
 from energy.simulation.budget import Budget
 from energy.simulation.cables import ALLOWED, Run, runs_of
@@ -165,6 +165,7 @@ def wire(plan: Plan | Budget, lowest_c: float | None = None) -> Wire:
     [(10.0, 50.0, True)]
     """
     own = plan.plan if isinstance(plan, Budget) else plan
+    require_plan(own)
     if lowest_c is not None:
         plan = own = with_record_low(own, lowest_c)
     air = air_of(plan) if own.panel else None

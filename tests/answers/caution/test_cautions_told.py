@@ -372,3 +372,10 @@ def test_what_is_charged_in_frost_is_told_beside_the_pack():
     alone = found(charged, AGM, PANEL, *COLD_NIGHT)["charging-below-freezing"]
     assert alone.about == 'task "phone" in air down to -4.0 degrees C'
     assert "the pack takes nothing" not in alone.text
+
+
+def test_tools_charged_in_frost_beside_a_warm_pack_are_what_the_caution_begins_with():
+    outdoors = {"task": [PHONE]}, air(-8, -1), around("outdoors")
+    told = found(*outdoors, PANEL, pack(temperature=15))["charging-below-freezing"]
+    assert told.text.startswith("Batteries of tools and phones, mostly lithium, must not be")
+    assert "[pack]" not in told.about

@@ -25,6 +25,7 @@ from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
 
 HOUR_S = 3600.0
+LAMP = {"name": "lamp", "supply": "dc12", "working_w": 5, "hours": 2}
 
 
 # --- against a solver ---------------------------------------------------------------------------
@@ -113,6 +114,44 @@ def test_a_tool_that_can_never_start_is_left_out_with_the_number():
     (left,) = choose(plan(tasks)).left_out
     assert left.task == "grinder"
     assert "5000 W" in left.why
+
+
+SAW = {"name": "saw", "supply": "ac", "working_w": 500, "times": 6, "each_min": 20,
+       "between": ["08:00", "14:00"], "priority": 2}  # fmt: skip
+HEATER = {"name": "heater", "supply": "ac", "working_w": 700, "at": "10:00", "minutes": 60,
+          "priority": 1}  # fmt: skip
+
+
+@pytest.mark.parametrize("worth_it", [False, True])
+def test_a_limit_that_forbids_a_part_does_not_hide_that_the_rest_lacks_energy(worth_it):
+    """The saw's fourth cut meets the heater; of its others the pack bears none, or all."""
+    pack = {"capacity_wh": 5000 if worth_it else 1100, "inverter": {"rated_w": 1000}}
+    asked = plan([SAW, HEATER], pack, weather={"kind": "clear"}, panel=[])
+    (left,) = choose(asked).left_out
+    minute = [f"{8 + k}:20" for k in range(6) if k != 2]
+    apart = {"name": "saw", "supply": "ac", "working_w": 500, "minutes": 20}
+    others = asked.replace(task=[HEATER, *({**apart, "at": at} for at in minute)])
+    assert budget(others).yes is worth_it
+    assert left.why.startswith('beside the rest: 1 of 6 times: with "heater" it asks 1200 VA')
+    assert ("with the other 5, the plan fails in the one weather tried" in left.why) is not worth_it
+    assert left.why.endswith("flexible = true lets them move") is worth_it
+
+
+def test_a_limit_that_forbids_all_that_is_left_out_says_no_more():
+    late = SAW | {"between": ["08:00", "10:00"], "days": [1], "times": 1}
+    pack = {"capacity_wh": 5000, "inverter": {"rated_w": 1000, "on": [["06:00", "07:00"]]}}
+    (left,) = choose(plan([late, LAMP], pack, weather={"kind": "clear"}, panel=[])).left_out
+    assert left.why == "the inverter is off then"
+
+
+def test_of_hours_in_which_the_inverter_is_off_in_part_the_others_are_told_too():
+    pack = {"capacity_wh": 5000, "inverter": {"rated_w": 1000, "on": [["08:00", "12:00"]]}}
+    (left,) = choose(plan([SAW, LAMP], pack, weather={"kind": "clear"}, panel=[])).left_out
+    assert left.times > 2
+    assert left.why == (
+        "2 of 6 times: the inverter is off then; fewer are spread anew over the same hours,"
+        " flexible = true lets them move"
+    )
 
 
 # --- used as a plan -----------------------------------------------------------------------------
