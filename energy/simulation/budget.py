@@ -39,20 +39,6 @@ Given = tuple[Weathers, Solar | None]  # the weather, and what the panels give w
 WITHOUT_BOOKS: Step = partial(simulate, books=False)
 WITHOUT_LEDGER: Step = partial(simulate, ledger=False)
 DOUBTS = (-1.645, 1.645)  # the 5 and the 95 % point of the doubt about the means
-LEDGER = (
-    "sun_on_panel",
-    "panel_losses",
-    "refused",
-    "spilled",
-    "other_charging",
-    "charge_loss",
-    "discharge_loss",
-    "idle",
-    "conversion_loss",
-    "delivered",
-    "unmet",
-    "stored_change",
-)
 
 
 def budget(
@@ -61,7 +47,7 @@ def budget(
     battery_percent: float | None = None,
     previous: Budget | None = None,
     done: Done | None = None,
-    step: Step = simulate,
+    step: Step = WITHOUT_LEDGER,
 ) -> Budget:
     """Simulate a plan in all its weathers, from its start or from a measured charge at `now`.
 
@@ -141,7 +127,7 @@ def check_now(
         raise PlanError([f"--battery must be between 0 and 100 (got {battery_percent:g})"])
 
 
-def changed(previous: Budget, changes: Mapping[str, Any], step: Step = simulate) -> Budget:
+def changed(previous: Budget, changes: Mapping[str, Any], step: Step = WITHOUT_LEDGER) -> Budget:
     """The budget of a plan with some keys changed (see `Plan.replace`), in the same weathers.
 
     step: as for `budget`.
@@ -229,29 +215,20 @@ class _Shared:
     factor: Array | None = None
 
 
-def _judged_in_all(shared: _Shared, given: Sequence[Given], step: Step = simulate) -> Budget:
-    """One pass in the plan's weathers, and one at each end of the doubt about the means, there
-    without a ledger, which nothing asks for."""
-    (weather, sun), *ends = given
-    at_the_ends = WITHOUT_LEDGER if step is simulate else step
-    bounds = tuple(_judged(shared, *end, at_the_ends) for end in ends)
-    return replace(_judged(shared, weather, sun, step), bounds=bounds)
+def _judged_in_all(shared: _Shared, given: Sequence[Given], step: Step = WITHOUT_LEDGER) -> Budget:
+    """One pass in the plan's weathers, and one at each end of the doubt about the means."""
+    several = [_judged(shared, *each, step) for each in given]
+    return replace(several[0], bounds=tuple(several[1:]))
 
 
-def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, step: Step = simulate) -> Budget:
+def _judged(
+    shared: _Shared, weather: Weathers, sun: Solar | None, step: Step = WITHOUT_LEDGER
+) -> Budget:
     """One pass; sun, where given, is what the panels give."""
     days, demand = shared.days, shared.demand
     plan, cold = days.plan, days.site.cold
     ready = lay_out(days, demand, weather, sun, shared.factor)
     simulated = step(ready.case)
-    unmet = simulated.unmet_wh + demand.turned_away_wh[:, None] * ready.case.factor
-    ledger = {
-        "sun_on_panel": ready.solar.sun_wh,
-        "panel_losses": ready.solar.loss_wh,
-        "refused": ready.solar.clipped_wh,
-        "unmet": unmet.sum(axis=0),
-        **simulated.ledger_wh,
-    }
     return Budget(
         days=days,
         weather=weather,
@@ -260,8 +237,7 @@ def _judged(shared: _Shared, weather: Weathers, sun: Solar | None, step: Step = 
         simulated=simulated,
         demand=demand,
         asked_wh=demand.asked_wh,
-        unmet_wh=unmet,
-        ledger_wh={name: ledger[name] for name in LEDGER} if simulated.ledger_wh else {},
+        unmet_wh=simulated.unmet_wh + demand.turned_away_wh[:, None] * ready.case.factor,
         notes=(
             *weather.notes,
             *pwm_notes(laid_out(plan, cold)),

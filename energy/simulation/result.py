@@ -30,6 +30,20 @@ if TYPE_CHECKING:
     import pandas as pd
 
 FULL_PERCENT = 99.5
+LEDGER = (
+    "sun_on_panel",
+    "panel_losses",
+    "refused",
+    "spilled",
+    "other_charging",
+    "charge_loss",
+    "discharge_loss",
+    "idle",
+    "conversion_loss",
+    "delivered",
+    "unmet",
+    "stored_change",
+)
 
 
 @dataclass(frozen=True)
@@ -45,14 +59,14 @@ class Lowest:
 
 @dataclass(frozen=True)
 class Budget:
-    """Charge, sun, load and ledger of a plan over time (n segments) and scenarios (m).
+    """Charge, sun and load of a plan over time (n segments) and scenarios (m).
 
     time_s [UTC s], (n + 1,); charge_percent of label x health, (n + 1, m); unmet_wh (tasks, m) with
-    overloads counted in; ledger_wh name -> (m,); asked_wh (tasks,) the stated energy inside
-    the span; notes are lines the answer should say; progress is how far those tasks are that `done`
-    names. days, case, solar, now and done are what it was made from; derate (m,) is the mean share
-    of their labels that the panels give in each scenario; bounds are the budgets at both ends of
-    the doubt about the means of synthetic weather, without a ledger.
+    overloads counted in; asked_wh (tasks,) the stated energy inside the span; notes are lines the
+    answer should say; progress is how far those tasks are that `done` names. days, case, solar, now
+    and done are what it was made from; derate (m,) is the mean share of their labels that the
+    panels give in each scenario; bounds are the budgets at both ends of the doubt about the means
+    of synthetic weather.
     """
 
     days: Days = field(repr=False)
@@ -63,7 +77,6 @@ class Budget:
     demand: Demand = field(repr=False)
     asked_wh: Array
     unmet_wh: Array
-    ledger_wh: dict[str, Array]
     notes: tuple[str, ...]
     case: Case = field(repr=False)
     solar: Solar = field(repr=False)
@@ -241,10 +254,26 @@ class Budget:
         """The case of the middle scenario alone."""
         return self.case.scenarios(slice(self.middle, self.middle + 1))
 
-    @property
+    @cached_property
+    def ledger_wh(self) -> dict[str, Array]:
+        """Where the watt-hours went, name -> (m,), from a pass of its own: few ask for it."""
+        return self._ledger_wh(slice(None))
+
+    @cached_property
     def middle_ledger_wh(self) -> dict[str, float]:
         """The ledger of the middle scenario [Wh]."""
-        return {name: float(wh[self.middle]) for name, wh in self.ledger_wh.items()}
+        ledger = self._ledger_wh(slice(self.middle, self.middle + 1))
+        return {name: float(wh[0]) for name, wh in ledger.items()}
+
+    def _ledger_wh(self, only: slice) -> dict[str, Array]:
+        ledger = {
+            "sun_on_panel": self.solar.sun_wh[only],
+            "panel_losses": self.solar.loss_wh[only],
+            "refused": self.solar.clipped_wh[only],
+            "unmet": self.unmet_wh.sum(axis=0)[only],
+            **simulate(self.case.scenarios(only)).ledger_wh,
+        }
+        return {name: ledger[name] for name in LEDGER}
 
     def lowest(self, scenario: int | None = None) -> Lowest:
         """The lowest point of a scenario (left out: the middle one)."""

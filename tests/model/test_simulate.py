@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from energy.model.simulate import simulate
 from energy.plan import Plan
-from energy.simulation.budget import LEDGER, Budget, budget
+from energy.simulation.budget import Budget, budget
+from energy.simulation.result import LEDGER
 
 PLACE = {"latitude_deg": 47.0, "longitude_deg": 9.0, "timezone": "Europe/Zurich"}
 PLAIN = {
@@ -164,9 +165,7 @@ def test_a_scenario_alone_goes_as_it_went_among_many(plan: Plan, scenario: int) 
         result.simulated.store_wh[:, scenario], rel=1e-12, abs=1e-12
     )
     for name, entry in alone.ledger_wh.items():
-        assert entry[0] == pytest.approx(
-            result.simulated.ledger_wh[name][scenario], rel=1e-12, abs=1e-10
-        )
+        assert entry[0] == pytest.approx(result.ledger_wh[name][scenario], rel=1e-12, abs=1e-10)
 
 
 @st.composite

@@ -58,18 +58,21 @@ def test_the_ends_of_the_doubt_cost_no_more_than_so_many_cells(monkeypatch):
     assert result.success.size == 200
 
 
-def test_the_ends_of_the_doubt_go_without_a_ledger_as_they_would_with_one():
+def test_a_budget_goes_without_a_ledger_as_it_would_with_one():
     from energy.model.simulate import simulate
 
     small = {"capacity_wh": 100, "chemistry": "lfp"}
-    for end in budget(plan(weather=CLIMATE, pack=small, task=[LAMP, COOLER])).bounds:
-        whole = simulate(end.case)
+    result = budget(plan(weather=CLIMATE, pack=small, task=[LAMP, COOLER]))
+    for each in (result, *result.bounds):
+        whole = simulate(each.case)
         assert whole.unmet_wh.max() > 1.0
-        assert np.array_equal(end.simulated.store_wh, whole.store_wh)
-        assert np.array_equal(end.simulated.first_short_s, whole.first_short_s)
-        assert np.array_equal(end.simulated.unmet_wh, whole.unmet_wh)
-        assert np.array_equal(end.simulated.first_unmet_s, whole.first_unmet_s)
-        assert not end.ledger_wh
+        assert np.array_equal(each.simulated.store_wh, whole.store_wh)
+        assert np.array_equal(each.simulated.first_short_s, whole.first_short_s)
+        assert np.array_equal(each.simulated.unmet_wh, whole.unmet_wh)
+        assert np.array_equal(each.simulated.first_unmet_s, whole.first_unmet_s)
+        assert not each.simulated.ledger_wh
+        for name, wh in each.middle_ledger_wh.items():
+            assert wh == pytest.approx(each.ledger_wh[name][each.middle], abs=1e-9), name
 
 
 def test_a_usual_plan_gets_all_its_scenarios():

@@ -64,8 +64,8 @@ class Daylight:
 
 def given_wh(result: Budget) -> float:
     """What the panels give in a budget's span after the input's limit, all weathers' mean [Wh]."""
-    books = result.ledger_wh
-    return float((books["sun_on_panel"] - books["panel_losses"] - books["refused"]).mean())
+    sun = result.solar
+    return float((sun.sun_wh - sun.loss_wh - sun.clipped_wh).mean())
 
 
 def daylight(result: Budget) -> Daylight:

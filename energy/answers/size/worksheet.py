@@ -112,7 +112,7 @@ def worksheet(plan: Plan | Budget) -> Worksheet:
     result = budget_of(plan)
     days, watts = length_days(result), panel_watts(result.plan)
     load = _daily_load(result, days)
-    sun_hours = float(result.ledger_wh["sun_on_panel"].mean()) / max(watts, 1e-9) / days
+    sun_hours = float(result.solar.sun_wh.mean()) / max(watts, 1e-9) / days
     sun_words = "mean of the plan's season, in the panels' plane"
     storage = _storage(result, sun_hours, days)
     *factors, battery = _battery_steps(result, load.value, storage.value)
