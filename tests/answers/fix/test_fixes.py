@@ -76,6 +76,14 @@ def test_every_fix_written_into_the_plan_makes_check_say_yes(answers, name, tmp_
         assert budget(Plan.read(written)).yes, fix.text
 
 
+def test_a_goal_of_nothing_leaves_only_what_a_limit_turns_away():
+    kettle = {"name": "tea", "supply": "ac", "working_w": 900, "minutes": 5, "at": "10:00"}
+    plan = small(goal={"chance_percent": 0}, task=[kettle])
+    found = fixes(plan).found
+    assert found
+    assert all(budget(plan.replace(**fix.change)).yes for fix in found)
+
+
 @pytest.mark.parametrize("name", [*DEMOS, "small"])
 def test_a_continuous_fix_five_percent_smaller_says_no(answers, name):
     b, found = answers[name]
