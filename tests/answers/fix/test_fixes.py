@@ -84,6 +84,24 @@ def test_a_goal_of_nothing_leaves_only_what_a_limit_turns_away():
     assert all(budget(plan.replace(**fix.change)).yes for fix in found)
 
 
+def overloading(**keys):
+    pump = {"name": "pump", "supply": "ac", "working_w": 180, "minutes": 5, "at": "10:00"}
+    pack = {"capacity_wh": 600, "temperature": 20, "inverter": {"rated_w": 150, "surge_w": 300}}
+    return small(pack=pack, task=[pump | keys])
+
+
+def test_a_stronger_inverter_surges_to_its_rating_at_least():
+    plan = overloading(power_factor=0.3)  # 600 VA
+    fix = next(fix for fix in fixes(plan).found if fix.kind == "stronger-inverter")
+    assert fix.change == {"pack.inverter.rated_w": 600, "pack.inverter.surge_w": 600}
+    assert budget(plan.replace(**fix.change)).yes
+
+
+def test_no_inverter_is_offered_that_is_larger_than_any_plan_may_have():
+    found = fixes(overloading(working_w=1e6, power_factor=0.06))
+    assert "stronger-inverter" not in [fix.kind for fix in found.found]
+
+
 @pytest.mark.parametrize("name", [*DEMOS, "small"])
 def test_a_continuous_fix_five_percent_smaller_says_no(answers, name):
     b, found = answers[name]
