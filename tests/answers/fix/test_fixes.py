@@ -782,6 +782,26 @@ def test_nobody_is_told_to_leave_out_a_medical_device():
         assert named["name"] not in texts[0]
 
 
+@pytest.mark.parametrize("names_the_other", ["night machine", "humidifier"])
+def test_what_goes_with_a_medical_device_stays_with_it(names_the_other):
+    breath = {"name": "night machine", "medical": True, "working_w": 30}
+    mate = {"name": "humidifier", "working_w": 10}
+    night = {"supply": "dc12", "between": ["22:00", "06:00"]}
+    both = [night | breath, night | mate]
+    for task, other in (both, both[::-1]):
+        if task["name"] == names_the_other:
+            task["with"] = other["name"]
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 30, "between": ["18:00", "23:00"]}
+    plan = Plan.read("builtin:cloudy-repair").replace(
+        task=[lamp, *both], panel=[], run=[], **{"pack.capacity_wh": 700}
+    )
+    left = [fix for fix in fixes(plan).found if "leave-out" in fix.kind]
+    assert left
+    for fix in left:
+        kept = plan.replace(**fix.change).task
+        assert {"night machine", "humidifier"} <= {task.name for task in kept}
+
+
 def test_two_parts_of_a_task_are_left_out_by_one_name():
     pack = {"capacity_wh": 380.0, "temperature": 20, "inverter": {"rated_w": 500.0}}
     charge = {"name": "spare packs", "tool": "tool-pack-18v-4ah", "charges": 1}
