@@ -34,9 +34,7 @@ from energy.weather.synthetic.synthetic import is_synthetic, solar_clock_offset_
 from energy.weather.weathers import Weathers
 
 MONTH_H = 30.0 * 24.0
-NOTABLE_IDLE = (
-    0.1  # of the pack: what it is taken to draw for itself is said from here on (our choice)
-)
+NOTABLE_IDLE = 0.1  # of the pack; what it is taken to draw is said from here on (our choice)
 HOURLY_CELL_S = 600.0  # weather known by the hour gains nothing from finer sun
 
 
@@ -168,7 +166,7 @@ def lay_out(
         inverter_on=demand.inverter_on,
         outlet_efficiency=demand.limits.outlet_efficiency,
         loads=demand.loads,
-        factor=_task_factors(plan, scenarios) if factor is None else factor[:, :scenarios],
+        factor=_task_factors(plan, scenarios) if factor is None else _of_many(factor, scenarios),
     )
     return LaidOut(case, sun, _mean_derate(plan, derate, scenarios))
 
@@ -189,6 +187,11 @@ def _mean_derate(plan: Plan, derates: Sequence[Array], scenarios: int) -> Array:
     if not rated:
         return np.ones(scenarios)
     return np.asarray(np.average(np.stack(derates), axis=0, weights=rated))
+
+
+def _of_many(factor: Array, scenarios: int) -> Array:
+    """The random factors of so many scenarios among those of more; one alone draws nothing."""
+    return factor[:, :scenarios] if scenarios > 1 else np.ones((factor.shape[0], 1))
 
 
 def _task_factors(plan: Plan, scenarios: int) -> Array:

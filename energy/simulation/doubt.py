@@ -23,7 +23,7 @@ def doubt(result: Budget) -> dict[str, float]:
     scenarios = case.factor.shape[1]
     derate = result.derate[:scenarios]
     capacity_wh = np.full(scenarios, case.battery.capacity_wh.mean())
-    own_sun = case.solar_w / derate
+    own_sun = case.solar_w / np.where(derate > 0.0, derate, 1.0)  # none where nothing is given
     mean_sun = np.broadcast_to(own_sun.mean(axis=1, keepdims=True), case.solar_w.shape)
     calm = replace(
         case,

@@ -70,6 +70,12 @@ PLANS = {
     ),
     "lead-acid": lambda: demo(**{"pack.chemistry": "agm"}),
     "climate": lambda: demo(weather=CLIMATE),
+    "few weathers": lambda: demo(
+        weather=CLIMATE | {"futures": 7}, **{"pack.health_spread_percent": 20}
+    ),
+    "one weather": lambda: demo(
+        weather=CLIMATE | {"futures": 1}, **{"pack.health_spread_percent": 20}
+    ),
     "no panels": lambda: demo(panel=[], run=[]),
     "polar night": lambda: _far_north("2026-12-20T08:00", "2026-12-21T20:00"),
     "polar day": lambda: _far_north("2026-06-20T08:00", "2026-06-21T20:00"),

@@ -79,7 +79,6 @@ def small_data(plan: Plan) -> dict[str, Any]:
         "cells": list(span),
         "lit": [],
         "weathers": [],
-        "capacity_wh": "",
         "chargers": [],
         "idle_w": 0.0,
         "limits": limits_data(limits_of(plan, calendar)),

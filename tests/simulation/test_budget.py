@@ -316,6 +316,12 @@ def test_certain_loads_leave_all_the_doubt_to_the_weather() -> None:
     assert doubt(budget(certain))["weather"] == pytest.approx(1.0, abs=1e-9)
 
 
+def test_panels_that_give_nothing_leave_all_the_doubt_to_the_loads() -> None:
+    dead = {"panel": [{"rated_w": 100, "condition_percent": 0}], "pack.temperature": 15}
+    plan = Plan.read("builtin:cloudy-repair").replace(**dead)
+    assert doubt(budget(plan))["loads"] == pytest.approx(1.0, abs=1e-9)
+
+
 def test_without_panels_all_the_doubt_is_the_loads() -> None:
     plan = Plan.read("builtin:cloudy-repair").replace(**{"panel": None, "pack.temperature": 15})
     assert doubt(budget(plan))["loads"] == pytest.approx(1.0, abs=1e-9)

@@ -159,10 +159,17 @@ def about_the_deciding(result: Budget) -> Index:
     7
     """
     order = result.worst_first
-    half = min(SCENARIOS // 2, result.may_fail, order.size - 1 - result.may_fail)
-    return order[result.may_fail - half : result.may_fail + half + 1]
+    at = _deciding_place(result)
+    half = min(SCENARIOS // 2, at, order.size - 1 - at)
+    return order[at - half : at + half + 1]
 
 
 def deciding_scenario(result: Budget) -> int:
     """The scenario on which the goal turns: with any that falls lower it would still be reached."""
-    return int(result.worst_first[min(result.may_fail, result.success.size - 1)])
+    return int(result.worst_first[_deciding_place(result)])
+
+
+def _deciding_place(result: Budget) -> int:
+    """Where the deciding scenario stands among those from the lowest: with a goal of 0 %, which all
+    may miss, the last."""
+    return min(result.may_fail, result.success.size - 1)

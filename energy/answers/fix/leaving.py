@@ -25,7 +25,8 @@ def leave_out(result: Budget) -> Ladder | None:
     """Whole tasks that need not run, the lowest rank first; where nothing must, all but the first
     task."""
     tasks = result.plan.task
-    gone = [k for k in ranked(result.plan) if not _stays(tasks[k])]
+    stay = _staying(tasks)
+    gone = [k for k in ranked(result.plan) if k not in stay]
     if not gone:
         return None
     gone = gone[1:] if len(gone) == len(tasks) else gone
@@ -91,7 +92,7 @@ def _standing(result: Budget) -> Budget:
     """The same budget of a plan in which nothing may move, what a life hangs on must run, and hands
     are not counted, as `check` does not."""
     keys: Change = {f"task.{k + 1}.flexible": False for k in range(len(result.plan.task))}
-    keys |= {f"task.{k + 1}.must": True for k, task in enumerate(result.plan.task) if _stays(task)}
+    keys |= {f"task.{k + 1}.must": True for k in _staying(result.plan.task)}
     plan = result.plan.replace(**keys, **{"goal.one_at_a_time": False})
     days = replace(result.days, plan=plan)
     return replace(
@@ -99,9 +100,15 @@ def _standing(result: Budget) -> Budget:
     )
 
 
-def _stays(task: Task) -> bool:
-    """Whether nobody should be told to leave a task out: it must run, or a life hangs on it."""
-    return task.must or carries(task, "medical")
+def _staying(tasks: Sequence[Task]) -> list[int]:
+    """The numbers of the tasks that nobody should be told to leave out: they must run, or a life
+    hangs on them, or they are left out together with one of these."""
+    stay = [k for k, task in enumerate(tasks) if task.must or carries(task, "medical")]
+    for k in stay:  # which grows on the way
+        for other, task in enumerate(tasks):
+            if other not in stay and (task.name == tasks[k].with_ or task.with_ == tasks[k].name):
+                stay.append(other)
+    return stay
 
 
 def _less(result: Budget, k: int, mine: Sequence[tuple[Piece, int]]) -> Change | None:

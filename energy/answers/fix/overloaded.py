@@ -303,7 +303,10 @@ def stronger_inverter(result: Budget) -> Ladder | None:
     change: Change = {}
     for _ in range(INVERTERS):  # beside what now runs, what ranks lower may ask for more
         change = _bearing(plan, too_weak)
-        plan = result.plan.replace(**change)
+        try:
+            plan = result.plan.replace(**change)
+        except PlanError:  # larger than any is made
+            return None
         too_weak = _too_weak(_turned_away(result, limits_of(plan, result.calendar)))
         if not too_weak:
             break
@@ -328,7 +331,8 @@ def _too_weak(turned_away: Sequence[Overload]) -> list[Overload]:
 
 
 def _bearing(plan: Plan, too_weak: Sequence[Overload]) -> Change:
-    """The inverter that bears what this one turns away, each beside what it lets run."""
+    """The inverter that bears what this one turns away, each beside what it lets run; none surges
+    to less than it is rated for."""
     inverter = plan.pack.inverter
     assert inverter is not None
     rated, surge = inverter.rated_w, inverter.surge_w
@@ -340,6 +344,7 @@ def _bearing(plan: Plan, too_weak: Sequence[Overload]) -> Change:
             rated = max(rated, overload.asked)
         else:
             surge = max(surge, overload.asked)
+    surge = max(surge, rated)
     rated, surge = (
         old if new <= old else math.ceil(new / 100.0) * 100.0
         for old, new in ((inverter.rated_w, rated), (inverter.surge_w, surge))

@@ -41,7 +41,7 @@ class Carried:
     on the low end of the doubt about the place, that end's. skies holds the watts of the panels in
     the lit cells under each stated sky; none without panels. normals are the standard normal
     numbers behind the tasks' random factors by the tasks' names, spare those of tasks added on the
-    page, each (m,).
+    page, each as many as the largest set of weathers has.
     """
 
     full: Budget
@@ -59,8 +59,13 @@ class Carried:
 
     @property
     def scenarios(self) -> int:
-        """How many weathers the page carries."""
-        return int(self.weathers[0].sun_steps.shape[1])
+        """How many of the plan's own weathers the page carries."""
+        return self.weathers[0].count
+
+    @property
+    def most(self) -> int:
+        """The most weathers of a set: at the low end there are many, however few the plan asks."""
+        return max(weather.count for weather in self.weathers)
 
     @cached_property
     def check(self) -> Check:
@@ -117,7 +122,7 @@ class Carried:
     def _weather(self, source: Budget, mine: CarriedWeather, days: Days) -> tuple[Weathers, Solar]:
         """Carried weather as the simulation takes it; the light itself is not carried, only what
         the panels make of it."""
-        weather, count = source.weather, mine.sun_steps.shape[1]
+        weather, count = source.weather, mine.count
         dark = np.zeros((self.lit.size, 0))
         worth = weather.effective_sample_size
         seconds = np.diff(np.clip(days.cells, *days.span))[self.lit]
@@ -132,13 +137,11 @@ class Carried:
         return carried, Solar(mine.sun_w, taken_wh, np.zeros(count), np.zeros(count))
 
     def _factor(self, plan: Plan, task: Task, given: Mapping[str, Array]) -> Array:
-        """The random factors of a task, (m,)."""
+        """The random factors of a task, one for each of the most weathers."""
         if task.name in given:
             return given[task.name]
         if task.name not in self.normals:
-            return random_factors(plan, "task", task.name, task.spread_percent, self.scenarios)
-        if self.scenarios == 1:
-            return np.ones(1)
+            return random_factors(plan, "task", task.name, task.spread_percent, self.most)
         return lognormal(self.normals[task.name], task.spread_percent)
 
     def data(self) -> dict[str, Any]:
@@ -165,7 +168,7 @@ def carried(budget: Budget) -> Carried:
     skies = _skies(budget, cells) if plan.panel else {}
     shine = np.column_stack([*sun_w, *(watts[:, None] for watts in skies.values())])
     lit = np.flatnonzero(shine.any(axis=1))
-    count = sun_w[0].shape[1]
+    count = max(watts.shape[1] for watts in sun_w)
     return Carried(
         full=budget,
         cells=cells,

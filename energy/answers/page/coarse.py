@@ -31,6 +31,11 @@ class CarriedWeather:
     sun_steps: NDArray[np.uint16]
     temp_steps: NDArray[np.int16]
 
+    @property
+    def count(self) -> int:
+        """How many weathers there are."""
+        return int(self.sun_steps.shape[1])
+
     @cached_property
     def sun_w(self) -> Array:
         """What the panels give [W], (lit cells, m)."""

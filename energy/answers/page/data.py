@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 
 from energy.answers.check.words import what_decides
 from energy.answers.page.coarse import CarriedWeather
-from energy.model import Array
 from energy.model.battery import USABLE, Battery
 from energy.model.limits import Limits
 from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan
 from energy.plan.task import Task
+from energy.simulation.budget import Budget
 from energy.simulation.cables import lead_losses
 from energy.simulation.demand import limits_of
 from energy.weather.record import DAY_S
@@ -39,7 +39,6 @@ def data_of(carried: "Carried") -> dict[str, Any]:
     full, plan = carried.full, carried.plan
     calendar, span = full.calendar, full.days.span
     written = as_written(plan)
-    capacity_wh = full.capacity_wh[: carried.scenarios]
     skies = {sky: watts.tolist() for sky, watts in carried.skies.items()}
     return {
         "version": VERSION,
@@ -56,11 +55,10 @@ def data_of(carried: "Carried") -> dict[str, Any]:
         "cells": carried.cells.tolist(),
         "lit": carried.lit.tolist(),
         "weathers": [
-            _weather(weather, source.weather.shift_days)
+            _weather(weather, source)
             for weather, source in zip(carried.weathers, full.deciding, strict=False)
         ],
         **({"skies": skies} if skies else {}),
-        "capacity_wh": packed(capacity_wh, "<f8"),
         "normals": {name: packed(normals, "<f4") for name, normals in carried.normals.items()},
         "spare": [packed(normals, "<f4") for normals in carried.spare],
         "battery": _battery(full.case.battery),
@@ -134,11 +132,12 @@ def packed(values: NDArray[Any], kind: str) -> str:
     return b64encode(np.ascontiguousarray(values, dtype=kind).tobytes()).decode("ascii")
 
 
-def _weather(weather: CarriedWeather, shift_days: Array) -> dict[str, Any]:
-    count = weather.sun_steps.shape[1]
+def _weather(weather: CarriedWeather, source: Budget) -> dict[str, Any]:
+    count = weather.count
     return {
         "count": count,
-        "shift_days": shift_days[:count].tolist(),
+        "shift_days": source.weather.shift_days[:count].tolist(),
+        "capacity_wh": packed(source.capacity_wh[:count], "<f8"),
         "sun": {"unit_w": weather.unit_w, "data": packed(weather.sun_steps, "<u2")},
         "temp": {"columns": weather.temp_steps.shape[1], "data": packed(weather.temp_steps, "<i2")},
     }

@@ -317,6 +317,13 @@ def test_one_more_than_that_many_is_too_many(tool):
     no_more_fit(demo, answer, number, budget(demo.replace(**answer.change)))
 
 
+def test_with_a_goal_of_nothing_as_many_fit_as_the_window_holds():
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 20, "times": 2, "each_min": 30}
+    answer = how_many(plan([lamp], goal=0.0), "lamp")
+    assert answer.count > 0
+    assert answer.budget.yes
+
+
 def test_a_light_can_burn_no_longer_than_its_window():
     demo = Plan.read("builtin:cloudy-repair").replace(**{"goal.chance_percent": 10})
     answer = how_many(demo, "led-work-light")

@@ -76,6 +76,32 @@ def test_every_fix_written_into_the_plan_makes_check_say_yes(answers, name, tmp_
         assert budget(Plan.read(written)).yes, fix.text
 
 
+def test_a_goal_of_nothing_leaves_only_what_a_limit_turns_away():
+    kettle = {"name": "tea", "supply": "ac", "working_w": 900, "minutes": 5, "at": "10:00"}
+    plan = small(goal={"chance_percent": 0}, task=[kettle])
+    found = fixes(plan).found
+    assert found
+    assert all(budget(plan.replace(**fix.change)).yes for fix in found)
+
+
+def overloading(**keys):
+    pump = {"name": "pump", "supply": "ac", "working_w": 180, "minutes": 5, "at": "10:00"}
+    pack = {"capacity_wh": 600, "temperature": 20, "inverter": {"rated_w": 150, "surge_w": 300}}
+    return small(pack=pack, task=[pump | keys])
+
+
+def test_a_stronger_inverter_surges_to_its_rating_at_least():
+    plan = overloading(power_factor=0.3)  # 600 VA
+    fix = next(fix for fix in fixes(plan).found if fix.kind == "stronger-inverter")
+    assert fix.change == {"pack.inverter.rated_w": 600, "pack.inverter.surge_w": 600}
+    assert budget(plan.replace(**fix.change)).yes
+
+
+def test_no_inverter_is_offered_that_is_larger_than_any_plan_may_have():
+    found = fixes(overloading(working_w=1e6, power_factor=0.06))
+    assert "stronger-inverter" not in [fix.kind for fix in found.found]
+
+
 @pytest.mark.parametrize("name", [*DEMOS, "small"])
 def test_a_continuous_fix_five_percent_smaller_says_no(answers, name):
     b, found = answers[name]
@@ -758,6 +784,26 @@ def test_nobody_is_told_to_leave_out_a_medical_device():
         assert texts
         assert "lamp" in texts[0]
         assert named["name"] not in texts[0]
+
+
+@pytest.mark.parametrize("names_the_other", ["night machine", "humidifier"])
+def test_what_goes_with_a_medical_device_stays_with_it(names_the_other):
+    breath = {"name": "night machine", "medical": True, "working_w": 30}
+    mate = {"name": "humidifier", "working_w": 10}
+    night = {"supply": "dc12", "between": ["22:00", "06:00"]}
+    both = [night | breath, night | mate]
+    for task, other in (both, both[::-1]):
+        if task["name"] == names_the_other:
+            task["with"] = other["name"]
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 30, "between": ["18:00", "23:00"]}
+    plan = Plan.read("builtin:cloudy-repair").replace(
+        task=[lamp, *both], panel=[], run=[], **{"pack.capacity_wh": 700}
+    )
+    left = [fix for fix in fixes(plan).found if "leave-out" in fix.kind]
+    assert left
+    for fix in left:
+        kept = plan.replace(**fix.change).task
+        assert {"night machine", "humidifier"} <= {task.name for task in kept}
 
 
 def test_two_parts_of_a_task_are_left_out_by_one_name():

@@ -74,7 +74,7 @@ def test_the_data_is_json_without_nan(name):
 
 def test_at_most_64_weathers_and_the_first_ones():
     page = page_of("climate")
-    assert [weather.sun_steps.shape[1] for weather in page.weathers] == [64, 64]
+    assert [weather.count for weather in page.weathers] == [64, 64]
     whole = random_factors(page.plan, "task", page.plan.task[0].name, 20.0, 200)
     mine = lognormal(page.normals[page.plan.task[0].name], 20.0)
     assert mine == pytest.approx(whole[:64], rel=1e-6)
@@ -130,8 +130,8 @@ def test_numbers_are_read_back_as_they_were():
         steps = np.frombuffer(base64.b64decode(shown["temp"]["data"]), dtype="<i2")
         shape = page.cells.size - 1, shown["temp"]["columns"]
         assert np.array_equal(steps.reshape(shape) / 100.0, carried_weather.temp_c)
-    capacity = np.frombuffer(base64.b64decode(data["capacity_wh"]), dtype="<f8")
-    assert np.array_equal(capacity, page.budget(page.plan).capacity_wh)
+        capacity = np.frombuffer(base64.b64decode(shown["capacity_wh"]), dtype="<f8")
+        assert np.array_equal(capacity, page.budget(page.plan).capacity_wh)
 
 
 def test_from_now_on_is_the_rest_of_the_day():

@@ -26,8 +26,9 @@ from energy.simulation.random_factors import lognormal
 
 SHARE_OF_C = 1e-9
 AT_START = (None, None, {})
-NAMES = (*DEMOS, "frost", "lead-acid", "climate", "no panels", "polar day", "60 tasks")
-MANY = ("cloudy-repair", "two-night-trip", "frost", "lead-acid", "climate")
+NAMES = (*DEMOS, "frost", "lead-acid", "climate", "few weathers", "one weather", "no panels")
+NAMES += ("polar day", "60 tasks")
+MANY = ("cloudy-repair", "two-night-trip", "frost", "lead-acid", "climate", "few weathers")
 ASK = """
 let kit = null;
 function give(text) {

@@ -130,7 +130,9 @@ def test_a_low_end_with_fewer_scenarios_takes_the_first():
     sun = np.frombuffer(base64.b64decode(usual["sun"]["data"]), "<u2").reshape(lit, count)[:, :4]
     temp = np.frombuffer(base64.b64decode(usual["temp"]["data"]), "<i2")
     temp = temp.reshape(-1, usual["temp"]["columns"])[:, :1]
-    low = {"count": 4, "sun": {"unit_w": usual["sun"]["unit_w"], "data": packed(sun)},
+    capacity = np.frombuffer(base64.b64decode(usual["capacity_wh"]), "<f8")[:4]
+    low = {"count": 4, "capacity_wh": packed(capacity),
+           "sun": {"unit_w": usual["sun"]["unit_w"], "data": packed(sun)},
            "temp": {"columns": 1, "data": packed(temp)}}  # fmt: skip
     (found,) = laid_out(data | {"weathers": [usual, low]}, asked(plan, data["tasks"], AT_START))
     all_of_them, few = found["cases"]

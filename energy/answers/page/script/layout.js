@@ -7,7 +7,7 @@
 /**
  * @typedef {{
  *   count: number, shift_days?: number[], sun: {unit_w: number, data: string},
- *   temp: {columns: number, data: string},
+ *   temp: {columns: number, data: string}, capacity_wh: string,
  * }} WeatherData
  * @typedef {{
  *   zone: {name: string, offsets: [number, number][]}, span: Interval,
@@ -15,7 +15,7 @@
  *   goal_percent: number, reserve_percent: number, mean_uncertain: boolean,
  *   cells: number[], lit: number[], weathers: WeatherData[],
  *   skies?: Record<string, number[]>,
- *   capacity_wh: string, normals?: Record<string, string>, spare?: string[], battery: Battery,
+ *   normals?: Record<string, string>, spare?: string[], battery: Battery,
  *   controller_efficiency: number, idle_w: number, chargers: [number, number, number][],
  *   limits: Omit<Limits, "idle_w" | "battery_max_w"> & {battery_max_w: number | null},
  *   tasks: Task[], [key: string]: any,
@@ -23,8 +23,12 @@
  */
 
 /**
- * Sun (lit x count, watts) and temperatures (cells x columns, deg C) in count scenarios.
- * @typedef {{count: number, sunW: Float64Array, temp: Float64Array, tempColumns: number}} Weather
+ * Sun (lit x count, watts), temperatures (cells x columns, deg C) and what the pack holds in count
+ * scenarios.
+ * @typedef {{
+ *   count: number, sunW: Float64Array, temp: Float64Array, tempColumns: number,
+ *   capacityWh: Float64Array,
+ * }} Weather
  */
 
 /**
@@ -32,7 +36,7 @@
  * normals are the standard normals of the tasks, by name, and spare those for tasks added.
  * @typedef {{
  *   data: PageData, firstDay: number, lastDay: number, cells: Float64Array, rowOfCell: Int32Array,
- *   weathers: Weather[], capacityWh: Float64Array, normals: Map<string, Float32Array>,
+ *   weathers: Weather[], normals: Map<string, Float32Array>,
  *   spare: Float32Array[], limits: Limits,
  * }} Kit
  */
@@ -75,7 +79,6 @@ function decode(data) {
     cells,
     rowOfCell,
     weathers: data.weathers.map(weatherOf),
-    capacityWh: new Float64Array(bytesOf(data.capacity_wh)),
     normals: new Map(Object.entries(data.normals || {}).map(([name, z]) => [name, floatsOf(z)])),
     spare: (data.spare || []).map(floatsOf),
     limits: { ...data.limits, battery_max_w, idle_w: data.idle_w },
@@ -86,7 +89,7 @@ function decode(data) {
  * @param {WeatherData} weather
  * @returns {Weather}
  */
-function weatherOf({ count, sun, temp }) {
+function weatherOf({ count, sun, temp, capacity_wh }) {
   const units = new Uint16Array(bytesOf(sun.data));
   const hundredths = new Int16Array(bytesOf(temp.data));
   return {
@@ -94,6 +97,7 @@ function weatherOf({ count, sun, temp }) {
     sunW: new Float64Array(units).map((value) => value * sun.unit_w),
     temp: new Float64Array(hundredths).map((value) => value / 100),
     tempColumns: temp.columns,
+    capacityWh: new Float64Array(bytesOf(capacity_wh)),
   };
 }
 
@@ -257,7 +261,7 @@ function caseOf(kit, { tasks, percent, sky }, weather, { edges, cell, inverterOn
   return {
     edges,
     count: weather.count,
-    capacityWh: kit.capacityWh.subarray(0, weather.count),
+    capacityWh: weather.capacityWh,
     battery,
     ...sunUnder(kit, sky, weather, edges, cell),
     controllerEfficiency: data.controller_efficiency,
