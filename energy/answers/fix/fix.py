@@ -9,7 +9,6 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from energy.answers.caution.electric import strings_suit
 from energy.answers.check.rest import left_of
 from energy.answers.choose.judge import OutOfWork
 from energy.answers.fix.kinds import KINDS, ON_SITE, ladders
@@ -24,8 +23,6 @@ from energy.simulation.budget import Budget, budget, budget_of
 
 if TYPE_CHECKING:
     import pandas as pd
-
-UNSUITED = "the panels then do not suit the solar input: ask energy wire"
 
 
 @dataclass(frozen=True)
@@ -133,7 +130,7 @@ def _alone(trials: Trials, ladder: Ladder) -> _Alone:
     if enough is None:
         return _Alone(ladder, None, trials.roughly(ladder.change(ladder.most)))
     size, best = enough
-    return _Alone(ladder, _fix(trials, ladder, size, best))
+    return _Alone(ladder, _fix(ladder, size, best))
 
 
 def _pairs(trials: Trials, alone: Sequence[_Alone]) -> list[Fix]:
@@ -154,16 +151,12 @@ def _pairs(trials: Trials, alone: Sequence[_Alone]) -> list[Fix]:
     if pair is None:
         return []
     (both, size), best = pair
-    return [_fix(trials, both, size, best)]
+    return [_fix(both, size, best)]
 
 
-def _fix(trials: Trials, ladder: Ladder, size: float, best: Budget) -> Fix:
-    """A kind of change at the size that is enough; its words tell of panels that suited the solar
-    input before it and do not with it."""
-    text = ladder.words(size)
-    if strings_suit(trials.result) and not strings_suit(best):
-        text = f"{text.removesuffix('.')}; {UNSUITED}."
-    return Fix(ladder.kind, text, ladder.free, ladder.change(size), best)
+def _fix(ladder: Ladder, size: float, best: Budget) -> Fix:
+    """A kind of change at the size that is enough."""
+    return Fix(ladder.kind, ladder.words(size), ladder.free, ladder.change(size), best)
 
 
 def _rank(fix: Fix) -> tuple[int, bool]:

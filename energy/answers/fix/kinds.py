@@ -29,7 +29,7 @@ KINDS = {
     "cordless": "a cordless tool",
     "stronger-inverter": "a stronger inverter",
     "stronger-pack": "a stronger inverter and pack together",
-    "more-panel": f"up to {kit.MOST_PANEL_W:.0f} W more panel",
+    "more-panel": f"up to {kit.MOST_PANEL_W:.0f} W more panel, as far as the solar input bears it",
     "more-pack": f"up to {kit.MOST_PACK:.0f} times the pack",
 }
 # What is open to whoever has set out and buys nothing: where none of it is enough alone, two of it

@@ -11,6 +11,7 @@ from functools import partial
 
 import numpy as np
 
+from energy.answers.caution.electric import strings_suit
 from energy.answers.choose.judge import MORE_SCENARIOS, OutOfWork
 from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.sizes import smallest_size
@@ -69,7 +70,14 @@ class Trials:
 
     def enough(self, ladder: Ladder) -> tuple[float, Budget] | None:
         """The smallest size of a kind of change that is enough, and its budget in all weathers;
-        None where none is.
+        None where none is, or where it takes more panels than the solar input bears."""
+        found = self._smallest(ladder)
+        if found is None or ("more-panel" in ladder.kind and not strings_suit(found[1])):
+            return None
+        return found
+
+    def _smallest(self, ladder: Ladder) -> tuple[float, Budget] | None:
+        """As `enough`, whatever the solar input bears.
 
         Where that is less than a rough pass saw, the next size has to show so much more; where that
         does not do either, it is sought from there in full passes.
