@@ -234,8 +234,11 @@ class Budget:
         """The scenario whose lowest charge is the median; of equals the one nearest to the dates.
 
         Where the cold holds a part back, the lowest charge is counted from there, as the reserve.
+        Weathers in which the pack runs flat are equals, the more is unmet the lower, though what an
+        empty lead-acid pack still shows differs.
         """
         lowest = np.round(self._lowest[1], 9)
+        lowest = np.where(self.simulated.ran_short, lowest.min(), lowest)
         unmet = np.round(self.unmet_wh.sum(axis=0), 6)
         shift = np.broadcast_to(self.weather.shift_days, lowest.shape)
         order = np.lexsort((-unmet, lowest))

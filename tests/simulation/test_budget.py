@@ -154,6 +154,19 @@ def test_the_middle_weather_has_the_lower_median(repair: Budget) -> None:
     assert spare_percent + repair.plan.pack.reserve_percent == pytest.approx(median)
 
 
+def test_of_weathers_in_which_lead_acid_runs_flat_the_middle_one_lacks_the_median() -> None:
+    """What an empty lead-acid pack still shows tells how fast it was emptied, not how bad it is."""
+    heater = {**LAMP, "working_w": 150, "hours": 10, "between": ["08:00", "20:00"]}
+    pack = {"capacity_wh": 300, "chemistry": "flooded", "discharge_max_w": 400}
+    panel = [{"rated_w": 100, "aim": "flat"}]
+    weather = {"kind": "sky", "sky": "broken", "futures": 41}
+    result = budget(plan(heater, hours=60, panel=panel, weather=weather, **pack))
+    unmet = result.unmet_wh.sum(axis=0)
+    assert result.simulated.ran_short.all()
+    assert np.ptp(unmet) > 50.0
+    assert unmet[result.middle] == pytest.approx(np.median(unmet))
+
+
 def test_a_future_succeeds_with_its_reserve_kept_and_nothing_unmet(repair: Budget) -> None:
     height = [repair.lowest(scenario).spare_wh >= -1e-6 for scenario in range(repair.success.size)]
     fed = repair.simulated.unmet_wh.sum(axis=0) <= 1e-9

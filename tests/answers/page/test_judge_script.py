@@ -129,7 +129,15 @@ def test_a_percentile_lies_between_its_neighbours_as_in_numpy():
 def test_of_equal_weathers_the_middle_one_is_nearest_to_the_dates():
     # As `Budget.middle`: of equal lowest charges the one in which less is missing comes last.
     above, missing = np.array([20.0, 20.0, 30.0, 20.0]), np.array([0.0, 0.0, 0.0, 5.0])
-    outcome = {"above": above, "unmetWh": [missing]}
+    simulated = {"firstShortS": np.full(4, np.inf)}
+    outcome = {"above": above, "unmetWh": [missing], "simulated": simulated}
     assert call("middleOf", outcome, [2.0, -1.0, 0.0, 0.0]) == 1
     assert call("middleOf", outcome, [1.0, -1.0, 0.0, 0.0]) == 1
     assert call("middleOf", outcome, []) == 0
+
+
+def test_of_weathers_that_run_flat_the_middle_one_lacks_the_median():
+    above, missing = np.array([3.0, 2.0, 1.0]), np.array([30.0, 10.0, 20.0])
+    simulated = {"firstShortS": np.zeros(3)}
+    outcome = {"above": above, "unmetWh": [missing], "simulated": simulated}
+    assert call("middleOf", outcome, []) == 2

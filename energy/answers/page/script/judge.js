@@ -202,12 +202,16 @@ function lowestPercent({ setup, simulated, lowestEdge }, scenario) {
 
 /**
  * The scenario whose lowest charge is the median, counted above what the cold holds back; of equals
- * the one nearest to the dates, where the page knows their shift.
+ * the one nearest to the dates, where the page knows their shift. Those that run flat are equals,
+ * the more is unmet the lower.
  * @param {Outcome} outcome
  * @param {number[]} shiftDays
  */
-function middleOf({ above, unmetWh }, shiftDays) {
-  const lowest = Array.from(above, (percent) => rounded(percent, 9));
+function middleOf({ above, unmetWh, simulated }, shiftDays) {
+  const heights = Array.from(above, (percent) => rounded(percent, 9));
+  const flat = Math.min(...heights);
+  const lowest = heights.map((height, s) =>
+    simulated.firstShortS[s] < Infinity ? flat : height);
   const unmet = lowest.map((_, s) => rounded(unmetWh.reduce((sum, own) => sum + own[s], 0), 6));
   /** @param {number} s */
   const shift = (s) => shiftDays[s] || 0;
