@@ -22,6 +22,7 @@ from energy.cli.options import (
     Plot,
     Set,
     Write,
+    refuse_picture,
     save_picture,
     wanted,
     wrong_input_in_lines,
@@ -79,6 +80,7 @@ def size(
 
         if season not in ("job", "year"):
             raise PlanError([f'--season must be job or year (got "{season}")'])
+        refuse_picture(plot, open_it)
         read = asked.read(plot, write)
         answer, bought = _sizes(read, season)
         advised = answer if bought is None else bought  # a list of kits is asked about first
@@ -151,6 +153,7 @@ def aim(
         from energy.show.console import console
         from energy.show.progress import progress
 
+        refuse_picture(plot, open_it)
         read = asked.read(plot, write)
         with progress(console(errors=True), "poses"):
             answer = ask(read)

@@ -105,9 +105,7 @@ def new(
             written = from_demo(demo or "cloudy-repair", at, day, now)
         files.write_text(file, written, replace=False)
     if at is not None and '\nkind = "sky"' in written and not ask:
-        typer.echo(
-            "The climate table does not reach that place: the plan's sky, broken, is a mere guess."
-        )
+        typer.echo("The climate table lacks that place: the plan's sky, broken, is a mere guess.")
     name = visible(str(file))
     typer.echo(f"Wrote {name}. Change what differs, then: energy check {name}")
 

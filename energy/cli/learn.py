@@ -20,6 +20,7 @@ from energy.cli.options import (
     PlanPath,
     Plot,
     Set,
+    refuse_picture,
     save_picture,
     wanted,
     wrong_input_in_lines,
@@ -88,6 +89,7 @@ def readings(
         from energy.answers.learn.learn import learn
         from energy.answers.learn.words import learned_sheet
 
+        refuse_picture(plot, open_it)
         read = asked.read(plot, inputs=[readings])
         with _kit_alone(write, readings, Path(plan), plot):
             answer = learn(read, readings, named_by(read, asked.folder, write))
@@ -188,6 +190,7 @@ def meter(
         from energy.answers.meter.words import sheet
         from energy.show import files
 
+        refuse_picture(plot, open_it)
         files.refuse_outputs([plot], [log], force=force)
         with _kit_alone(write, log, plot):
             answer = trace(log, tool, count)

@@ -292,7 +292,8 @@ def remark(lines: Iterable[str]) -> list[str]:
 
 
 def refuse_picture(plot: Path | None, open_it: bool) -> None:
-    """Raise PlanError where a picture that is wanted cannot be one, before what takes long."""
+    """Raise PlanError where a picture that is wanted cannot be one: before what takes long, and
+    before anything is written."""
     from energy.plan import PlanError
     from energy.show.files import picture_kind
 
@@ -304,7 +305,6 @@ def refuse_picture(plot: Path | None, open_it: bool) -> None:
 
 def save_picture(figure: Callable[[], "Figure"], plot: Path | None, open_it: bool) -> None:
     """Save a picture where it is wanted, and show it if that is wanted too."""
-    refuse_picture(plot, open_it)
     if plot is not None:
         from energy.show import files
         from energy.show.labels import letters_lacking

@@ -25,6 +25,7 @@ from energy.cli.options import (
     amounts,
     moment,
     percent,
+    refuse_picture,
     save_picture,
     wanted,
     wrong_input_in_lines,
@@ -92,6 +93,7 @@ def check(
         from energy.show.console import console
         from energy.show.progress import progress
 
+        refuse_picture(plot, open_it)
         read = asked.read(csv, plot, write)
         if number is not None and write is None:
             raise PlanError(["--fix says which change --write takes: give --write FILE too"])
@@ -225,6 +227,7 @@ def choose(
         from energy.show.layout import Sheet, show
         from energy.show.progress import progress
 
+        refuse_picture(plot, open_it)
         read = asked.read(write, plot, calendar)
         if how_many is not None and (write or plot or calendar or open_it):
             raise PlanError(

@@ -17,6 +17,7 @@ from energy.cli.options import (
     Plot,
     Set,
     Write,
+    refuse_picture,
     save_picture,
     wanted,
     wrong_input_in_lines,
@@ -79,6 +80,7 @@ def when(
         from energy.show.console import console
         from energy.show.progress import progress
 
+        refuse_picture(plot, open_it)
         read = asked.read(plot, write)
         start, end = _dates(read, first, last, year)
         with progress(console(errors=True), "start days") as ticker:

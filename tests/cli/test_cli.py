@@ -510,6 +510,8 @@ def test_new_says_that_its_sky_is_a_guess_only_where_it_is(tmp_path, at, guessed
     target = tmp_path / "mine.toml"
     found = run("new", target, "--at", at)
     assert ("mere guess" in found.output) == guessed
+    before_the_path, _, _ = found.output.partition("Wrote")
+    assert all(len(line) <= 80 for line in before_the_path.splitlines())
     assert (energy.Plan.read(target).weather.kind == "sky") == guessed
 
 

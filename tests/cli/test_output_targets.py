@@ -138,6 +138,27 @@ def test_the_table_holds_every_option_that_writes():
     assert paths - {"learn next --kit", "many --places"} == set(OUTPUTS) - {"new", "page"}
 
 
+BESIDE = {  # what the commands that draw a picture also write
+    "check --csv": "out.csv",
+    "check --write": "out.toml",
+    "choose --write": "out.toml",
+    "choose --calendar": "out.ics",
+    "when --write": "out.toml",
+    "size --write": "out.toml",
+    "aim --write": "out.toml",
+    "learn readings --write": "out.toml",
+    "learn meter --write": "out.toml",
+    "many --to": "out.csv",
+}
+
+
+@pytest.mark.parametrize("name", BESIDE)
+@pytest.mark.parametrize("picture", [("--plot", "out.txt"), ("--open",)])
+def test_a_picture_that_cannot_be_is_refused_before_anything_is_written(folder, name, picture):
+    is_one_line(run(name, folder / BESIDE[name], *picture), status=(2,))
+    assert unchanged(folder)
+
+
 @pytest.mark.parametrize("name", OUTPUTS)
 def test_a_new_file_then_the_same_again(folder, name):
     target = folder / f"out.{OUTPUTS[name][1]}"

@@ -161,8 +161,8 @@ def figures_of(plan: Plan) -> list[Figure]:
     idle_w = pack.idle_w + (pack.inverter.idle_w if pack.inverter else 0.0)
     if idle_w > 0.0:
         figures.append(Figure(pack_key("idle_w", plan), idle_w, IDLE_SPREAD, 1.0, "W"))
-    if plan.panel:
-        percent = condition_percent(plan)
+    percent = condition_percent(plan) if plan.panel else 0.0
+    if percent > 0.0:
         figures.append(Figure(panel_key(plan), percent, CONDITION_SPREAD, 1.0, "%"))
     for name, task in zip(tools_of(plan), plan.task, strict=True):
         key, size = f"tool:{name}", size_of(task)

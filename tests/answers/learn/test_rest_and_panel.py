@@ -11,6 +11,7 @@ import pytest
 from learn_days import BETWEEN_TOOLS, NIGHT, day_of
 
 from energy.answers.learn.fit import fit
+from energy.answers.learn.learn import learn
 from energy.answers.learn.next_reading import what_to_read
 from energy.answers.learn.readings import parse_readings
 
@@ -134,3 +135,11 @@ def test_each_advice_names_what_to_write():
             assert "under tool" in suggestion.text
         if suggestion.about == "capacity":
             assert "charger_w" in suggestion.text
+
+
+def test_panels_that_are_stated_to_give_nothing_teach_nothing_of_their_condition():
+    dead = {"panel": [{"rated_w": 200, "condition_percent": 0}], "run": []}
+    plan = lived.folded().replace(**dead)
+    answer = learn(plan, parse_readings("time,battery_percent\n08:30,88\n11:00,80\n", plan))
+    assert answer.items
+    assert not [item for item in answer.items if item.what.startswith("condition_percent")]
