@@ -5,6 +5,7 @@ Axis 0 is time (segments), axis 1 the scenarios.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 
@@ -38,6 +39,17 @@ class Load:
             rows=np.insert(rows, end, rows[cut] + 1),
             watts=np.insert(self.watts, end, self.watts[cut]),
         )
+
+    def every_w(self, segments: int) -> Array:
+        """Watts in each of so many segments, (n,)."""
+        watts = np.zeros(segments)
+        watts[self.rows] = self.watts
+        return watts
+
+    def joined(self, first: Index) -> "Load":
+        """The same with fewer segments, which begin as the segments `first` do."""
+        kept = np.isin(self.rows, first)
+        return replace(self, rows=np.searchsorted(first, self.rows[kept]), watts=self.watts[kept])
 
     def between(self, first: int, last: int) -> "Load":
         """What is asked in the segments from `first` to before `last`, which then count from 0."""
@@ -130,14 +142,32 @@ class Case:
             return self
         at = int(np.searchsorted(self.edges, time_s))  # the new segment, after the one that it cuts
         rows = np.insert(np.arange(self.edges.size - 1), at, at - 1)
+        edges = np.insert(self.edges, at, time_s)
+        return self._cut_into(edges, rows, [load.split(at) for load in self.loads])
+
+    def joined(self, edges: Array) -> "Case":
+        """The same with segments in which nothing changes joined, but at some edges [UTC s]."""
+        anew = np.isin(self.edges[:-1], [self.edges[0], *edges])
+        asked = (load.every_w(anew.size) for load in self.loads)
+        for values in chain(
+            (self.solar_row, self.temp_row, self.charger_w, self.inverter_on), asked
+        ):
+            changes = np.diff(values, axis=0) != 0.0
+            anew[1:] |= changes.reshape(anew.size - 1, -1).any(axis=1)
+        rows = np.flatnonzero(anew)
+        every = np.append(self.edges[rows], self.edges[-1])
+        return self._cut_into(every, rows, [load.joined(rows) for load in self.loads])
+
+    def _cut_into(self, edges: Array, rows: Index, loads: Sequence[Load]) -> "Case":
+        """The same in other segments, each of which goes as one of its own does."""
         return replace(
             self,
-            edges=np.insert(self.edges, at, time_s),
+            edges=edges,
             solar_row=self.solar_row[rows],
             charger_w=self.charger_w[rows],
             temp_row=self.temp_row[rows],
             inverter_on=self.inverter_on[rows],
-            loads=[load.split(at) for load in self.loads],
+            loads=loads,
         )
 
     def between(self, first: int, last: int) -> "Case":

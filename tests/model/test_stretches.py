@@ -128,3 +128,21 @@ def test_an_edge_more_changes_nothing_that_is_simulated() -> None:
     assert np.delete(cut.store_wh, 21, axis=0) == pytest.approx(plain.store_wh, abs=1e-6)
     assert cut.unmet_wh == pytest.approx(plain.unmet_wh, rel=1e-6)
     assert whole.split(float(case.edges[3])) is whole
+
+
+@pytest.mark.parametrize(("name", "rel"), [("lithium", 1e-6), ("lead-acid", 1e-4)])
+def test_segments_in_which_nothing_changes_are_as_well_one(name: str, rel: float) -> None:
+    case = random_case(1, PACKS[name])
+    packs = replace(packs_of(case), self_discharge_per_h=0.0)  # lead-acid leaks in two halves
+    whole = by_scenarios(case, packs, SHARE, LIMIT_W)
+    cut = whole
+    for at_s in (0.3 * whole.edges[:-1] + 0.7 * whole.edges[1:]).tolist():
+        cut = cut.split(at_s)
+    kept = cut.edges[[1, 7, 40]]
+    joined, plain = cut.joined(kept), simulate(whole)
+    assert cut.edges.size > 470
+    assert joined.edges.tolist() == np.union1d(whole.edges, kept).tolist()
+    went = simulate(joined)
+    shared = np.isin(joined.edges, whole.edges)
+    assert went.store_wh[shared] == pytest.approx(plain.store_wh, abs=1e-6)
+    assert went.unmet_wh == pytest.approx(plain.unmet_wh, rel=rel)

@@ -26,7 +26,7 @@ from energy.simulation.case import calendar_of
 from energy.simulation.overloads import why_turned_away
 
 PANEL_SIZES, BATTERY_SIZES = 8, 72  # a year is long: fewer sizes than for a job
-FIRST_CUTS, CUTS = 8, 3  # sizes tried between two known ones: at first, and then
+FIRST_CUTS, CUTS = 5, 3  # sizes tried between two known ones: at first, and then
 MIDWINTER = ((12, 21), (6, 21))  # north of the equator, and south
 
 

@@ -175,9 +175,10 @@ def ready_year(
     if cold is not None:
         days = replace(days, site=replace(days.site, cold=cold))
     weather, *_ = weathers(days)
-    case = lay_out(days, demand_of(days, place_bursts(large, calendar, days.span)), weather).case
     dates = (calendar.first + timedelta(k) for k in range(YEAR_DAYS + 1))
     midnights = np.array([calendar.at(("clock", 0.0), date) for date in dates])
+    demand = demand_of(days, place_bursts(large, calendar, days.span))
+    case = lay_out(days, demand, weather).case.joined(midnights)
     return Designs(plan, (case,), LARGE_WH, panel_watts(plan), days.site.cold), midnights
 
 
