@@ -14,7 +14,7 @@ from energy.answers.many.row import Row
 from energy.answers.many.words import headline, warning_words
 from energy.plan.places import is_open_water
 from energy.plan.words import visible
-from energy.show.labels import Room, shorten, style, width_in
+from energy.show.labels import ON_A_LABEL, Room, shorten, style, width_in
 from energy.show.page import Box, lay_out, new_page
 from energy.show.palette import COLOURS, FAMILY, LABEL_PT, RIGHT_IN, SMALL_PT, WIDTH_IN
 
@@ -189,10 +189,12 @@ def _marks(panel: Any, rows: Sequence[Row], latitude: Any, longitude: Any) -> No
 
 
 def _names(panel: Any, rows: Sequence[Row], latitude: Any, longitude: Any) -> None:
-    """The places' names beside their marks."""
+    """The places' names, each beside its own mark and no other's."""
     panel.apply_aspect()
     room, width = Room(panel), width_in(panel.figure, LABEL_PT)
-    for x, y in zip(longitude, latitude, strict=True):
-        room.keep_clear_of_ring(x, y)
-    for row, x, y in zip(rows, longitude, latitude, strict=True):
-        room.label(shorten(visible(row.name), NAME_PX, width), [x], [y], "ink")
+    marks = np.column_stack([longitude, latitude])
+    for x, y in marks:
+        room.keep_clear_of_ring(x, y, ON_A_LABEL)
+    for k, (row, (x, y)) in enumerate(zip(rows, marks, strict=True)):
+        name, others = shorten(visible(row.name), NAME_PX, width), np.delete(marks, k, axis=0)
+        room.label(name, [x], [y], "ink", others)

@@ -79,5 +79,46 @@ def test_few_places_have_their_names():
     assert [text.get_text() for text in crowd.axes[0].texts] == []
 
 
+SOUTH = {  # towns, in the order in which one's yes once stood beside another's name
+    "Wellington": (-41.3, 174.8),
+    "Invercargill": (-46.4, 168.4),
+    "Hobart": (-42.9, 147.3),
+    "Ushuaia": (-54.8, -68.3),
+    "Punta Arenas": (-53.2, -70.9),
+    "Bariloche": (-41.1, -71.3),
+    "Maseru": (-29.3, 27.5),
+    "Lima": (-12.0, -77.0),
+    "Alice Springs": (-23.7, 133.9),
+    "Ocean": (-45.0, -120.0),
+    "Stanley": (-51.7, -57.9),
+    "Sucre": (-19.0, -65.3),
+}
+
+
+def crowd(seed):
+    """Places close together, two of them in one spot. Invented."""
+    at = np.random.default_rng(seed).normal((46.0, 8.0), (0.4, 2.0), (20, 2))
+    at[1] = at[0]
+    return {f"workshop {k}": (float(y), float(x)) for k, (y, x) in enumerate(at)}
+
+
+@pytest.mark.parametrize("places", [SOUTH, crowd(1), crowd(2), crowd(3)])
+def test_a_name_lies_nearer_to_its_own_mark_than_to_any_other(places):
+    page = answers_map(of([row("yes", *at, name) for name, at in places.items()]))
+    panel = page.axes[0]
+    page.canvas.draw()
+    (offsets,) = drawn(panel).values()
+    marks = panel.transData.transform(offsets)
+    names = list(places)
+    for text in panel.texts:
+        box = text.get_window_extent()
+        off = marks - np.clip(marks, (box.x0, box.y0), (box.x1, box.y1))
+        away = np.hypot(*off.T)
+        own = names.index(text.get_text())
+        assert away[own] > 0.0  # beside its mark, not on it
+        assert away[own] + 8.0 < np.delete(away, own).min(), text.get_text()
+    assert len(panel.texts) >= len(places) / 2
+
+
 def test_nothing_to_draw_is_an_empty_map():
     assert drawn(answers_map(of([])).axes[0]) == {}
