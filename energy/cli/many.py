@@ -79,9 +79,10 @@ def many(
     every row is an answer, whichever.
 
     --to: a row a plan in the order given: name, latitude, longitude, answer, chance, low, high,
-    lowest (percent), error, warning, fingerprint. The same command goes on where the file ends. A
-    row is known again by its place in the order and by the fingerprint of its plan, the files and
-    fetched weather it rests on, and the question; --force begins the file anew.
+    lowest (percent), error, warning, why (what overloads), fingerprint. The same command goes on
+    where the file ends. A row is known again by its place in the order and by the fingerprint of
+    its plan, the files and fetched weather it rests on, and the question; --force begins the file
+    anew.
     """
     asked = Asked(plan, date, given, json, force, wanted(rows=rows, care=care, all=everything))
     with wrong_input_in_lines():

@@ -117,6 +117,23 @@ def test_a_yes_that_must_not_be_connected_is_shown_before_other_rows(folder, qui
     assert "yes !" in table[1]
 
 
+def test_a_no_of_what_overloads_says_why(folder):
+    """625 VA of an inverter of 500 VA: watts over the power factor, IEC 60050-131-11-46."""
+    saw = '{ name = "saw", supply = "ac", working_w = 500, power_factor = 0.8, hours = 1'
+    saw += ', between = ["10:00", "12:00"] },\n]'
+    plan = PLAN.replace("capacity_wh = 200", "capacity_wh = 900, inverter = { rated_w = 500 }")
+    (folder / "plan.toml").write_text(plan.rpartition("]")[0] + saw)
+    places = f"{PLACES.partition(chr(10))[0]},task.saw\nhut,46.5,8.0,,\nyard,52.0,8.0,,none\n"
+    (folder / "places.csv").write_text(places)
+    hut, yard = json.loads(at_places("--json", "--to", "rows.csv").stdout)["rows"]
+    why = '"saw" asks 625 VA of the inverter, rated 500 W'
+    assert (hut["answer"], hut["why"], hut["error"]) == ("no", why, None)
+    assert (yard["answer"], yard["why"]) == ("yes", None)
+    for said in (at_places("--to", "rows.csv").stdout, at_places("--rows").stdout):
+        assert f"  {why}" in said.splitlines()
+    assert written(folder)[0].endswith(",warning,why,fingerprint")
+
+
 def test_a_torn_line_behind_a_whole_file_is_dropped(folder, quick):
     at_places("--to", "rows.csv")
     whole = (folder / "rows.csv").read_bytes()
@@ -344,4 +361,4 @@ def test_a_run_that_is_stopped_leaves_no_process_and_whole_rows(folder, how):
     if how == signal.SIGINT:
         assert (run.returncode, err) == (130, "")
         assert "Stopped at" in out
-        assert all(line.count(",") == 10 for line in written(folder))
+        assert all(line.count(",") == 11 for line in written(folder))

@@ -129,7 +129,7 @@ def warning_words(answer: Many, shown: str = f"marked {WARNED}") -> list[str]:
 
 
 def row_lines(rows: Sequence[Row], width: int) -> list[list[str]]:
-    """The table's heading, then the lines of each row; what is wrong stands below its row."""
+    """The table's heading, then the lines of each row; below it what is wrong, or turned away."""
     columns = [
         Column("plan", [visible(row.name) for row in rows]),
         Column("at", [_at(row) for row in rows], right=True, drop=1),
@@ -139,8 +139,9 @@ def row_lines(rows: Sequence[Row], width: int) -> list[list[str]]:
         Column("lowest", [_percent(row.lowest) for row in rows], right=True),
     ]
     heading, *lines = table_rows(columns, width) if rows else [[]]
-    errors = [folded(f"  {row.error}", width, 2) if row.error else [] for row in rows]
-    return [heading, *([*row, *error] for row, error in zip(lines, errors, strict=True))]
+    reasons = [row.error or row.why for row in rows]
+    below = [folded(f"  {reason}", width, 2) if reason else [] for reason in reasons]
+    return [heading, *([*row, *reason] for row, reason in zip(lines, below, strict=True))]
 
 
 def _at(row: Row) -> str:
