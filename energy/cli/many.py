@@ -75,8 +75,9 @@ def many(
 
     Each plan is checked in all its weathers, several at once: one plan at every place of a table
     (columns name, latitude, longitude in degrees, and any plan key, such as pack.capacity_wh), or
-    every plan of a folder. A plan that fails is a row with its problem: exit status 1, and 0 where
-    every row is an answer, whichever.
+    every plan of a folder. What is wrong in the table is told at once, before any is checked: exit
+    status 2. A plan that fails is a row with its problem: 1, and 0 where every row is an answer,
+    whichever.
 
     --to: a row a plan in the order given: name, latitude, longitude, answer, chance, low, high,
     lowest (percent), error, warning, why (what overloads), fingerprint. The same command goes on
