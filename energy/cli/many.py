@@ -111,7 +111,8 @@ def many(
         def in_words(width: int, _: bool) -> "Sheet":
             goes_on = [] if answer.complete or to is None else [GOES_ON]
             notes = [*goes_on, *asking.notes]
-            return sheet(answer, asking.title, weather, width, notes=notes)
+            every = asked.wants("rows")
+            return sheet(answer, asking.title, weather, width, notes=notes, every=every)
 
         asked.tell(answer.as_dict, in_words, _cautions(asking.plan))
         asked.written(to, plot)

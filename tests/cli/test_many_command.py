@@ -14,7 +14,7 @@ from pathlib import Path
 import many_questions
 import pytest
 from rich.cells import cell_len
-from told import at_a_glance
+from told import at_a_glance, told
 from typer.testing import CliRunner
 
 from energy.answers.check import check as checking
@@ -155,13 +155,35 @@ def test_the_worst_come_first_and_all_in_their_order_with_an_option(folder, monk
     (folder / "places.csv").write_text(
         "name,latitude,longitude,pack.capacity_wh\na,1,2,600\nb,1,2,501\nc,1,2,502\nd,1,2,401\n"
     )
-    answer = at_places("--rows")
-    assert answer.exit_code == 1
-    assert "4 plans: 1 yes, 2 no and 1 problem." in answer.stdout
-    lines = answer.stdout.splitlines()
-    first = [line[0] for line in lines if line[1:2] == " " and line[0] in "abcd"]
-    assert first == ["c", "d", "b", "a", "a", "b", "c", "d"]
-    assert "  a line; another" in answer.stdout
+    for options, order in (([], "cdba"), (["--rows"], "abcd")):
+        answer = at_places(*options)
+        assert answer.exit_code == 1
+        assert "4 plans: 1 yes, 2 no and 1 problem." in answer.stdout
+        lines = answer.stdout.splitlines()
+        assert "".join(line[0] for line in lines if line[1:2] == " " and line[0] in "abcd") == order
+        assert lines.count("  a line; another") == 1
+
+
+@pytest.mark.parametrize("columns", [60, 80, 120])
+@pytest.mark.parametrize(("problems", "answers"), [(30, 40), (1, 40), (30, 3), (30, 0), (3, 2)])
+def test_problems_do_not_hide_the_answers(columns, problems, answers):
+    wrong = "no data near here, where the sea is wide; " * 4
+    rows = [Row(f"lost {k}", 1.0, 2.0, error=wrong) for k in range(problems)]
+    rows += [Row(f"place {k}", 1.0, 2.0, "no", 50.0 + k) for k in range(answers)]
+    counts = {"yes": 0, "almost": 0, "no": answers, "problem": problems}
+    answer = many.Many("check", counts, True, kept=tuple(rows))
+    sheet = partial(many_words.sheet, answer, "Places", "clear " * 25, notes=["a note " * 9])
+    lines = told(sheet, width=columns, room=LINES - 4).splitlines()  # cautions come below
+    assert len(lines) <= LINES - 4
+    shown = [line.split()[0] for line in lines if line.startswith(("lost", "place"))]
+    assert shown == sorted(shown)
+    assert shown.count("place") >= min(answers, 2)
+    assert shown.count("lost") >= min(problems, 2)
+    left = problems + answers - len(shown)
+    more = [line for line in lines if line.endswith("more, --rows shows all in their order")]
+    assert [int(line.split()[0]) for line in more] == [left] * (left > 0)
+    fuller = told(sheet, width=columns)
+    assert fuller.count("wide;") == 4 * problems or problems + answers > 16
 
 
 @pytest.mark.parametrize("columns", [60, 80, 120])
