@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from energy.show.layout import Sheet
 
 NEEDS_MANY = "needs a plan with --places PLACES.csv, or a folder of plans"
+KEEPS = "--to ROWS.csv keeps the rows of a run that is stopped"
 GOES_ON = "the same command goes on from there"
 
 
@@ -109,12 +110,12 @@ def many(
         save_picture(partial(answer.plot, asking.title, below), plot, open_it)
 
         def in_words(width: int, _: bool) -> "Sheet":
-            goes_on = [] if answer.complete or to is None else [GOES_ON]
-            notes = [*goes_on, *asking.notes]
+            goes_on = [] if answer.complete else [KEEPS if to is None else GOES_ON]
+            notes = [*goes_on, *(asking.notes if answer.plans else ())]
             every = asked.wants("rows")
             return sheet(answer, asking.title, weather, width, notes=notes, every=every)
 
-        asked.tell(answer.as_dict, in_words, _cautions(asking.plan))
+        asked.tell(answer.as_dict, in_words, _cautions(asking.plan) if answer.plans else None)
         asked.written(to, plot)
     if not answer.complete:
         raise typer.Exit(INTERRUPTED)

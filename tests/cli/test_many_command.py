@@ -314,6 +314,10 @@ def test_an_interrupt_tells_what_is_there_and_the_same_command_goes_on(folder, m
     interrupted.__module__, interrupted.__qualname__ = "many_questions", "by_pack"
     monkeypatch.setattr(many, "_refuse_what_is_not_found", lambda _: None)
     monkeypatch.setattr(checking, "check", interrupted)
+    stopped = at_places()
+    assert stopped.exit_code == 130
+    assert "--to ROWS.csv keeps the rows of a run that is stopped." in stopped.stdout
+    assert "Weather" in stopped.stdout
     stopped = at_places("--to", "rows.csv")
     assert stopped.exit_code == 130
     assert "Stopped at 2 of 3 plans: 2 yes." in stopped.stdout
@@ -322,6 +326,23 @@ def test_an_interrupt_tells_what_is_there_and_the_same_command_goes_on(folder, m
     assert at_places("--to", "rows.csv").exit_code == 0
     assert at_places("--to", "whole.csv").exit_code == 0
     assert (folder / "rows.csv").read_bytes() == (folder / "whole.csv").read_bytes()
+
+
+def test_an_interrupt_before_the_first_row_says_no_more_than_that(folder, monkeypatch):
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(many, "processes", interrupted)
+    stopped = at_places()
+    assert stopped.exit_code == 130
+    assert stopped.stdout.splitlines() == [
+        "Lamp and pump, at the places of places.csv, Wed 14 Oct",
+        "",
+        "Stopped at 0 of 3 plans: none answered.",
+        "",
+        "Note      --to ROWS.csv keeps the rows of a run that is stopped.",
+    ]
+    assert json.loads(at_places("--json").stdout)["cautions"] == []
 
 
 def test_a_map_is_the_same_whenever_it_is_drawn(folder, quick):

@@ -61,8 +61,8 @@ def sheet(
         Part([[Text(line, "bold") for line in folded(visible(title), width)] + [Text()]]),
         part([*folded(headline(answer), width, 2), ""], "bold"),
         part(warned, "bold red"),
-        ended(table, ""),
-        part(labelled("Weather", weather, width), "dim"),
+        ended(table, "") if rows else part([]),
+        part(labelled("Weather", weather, width) if rows else [], "dim"),
         part([line for note in notes for line in labelled("Note", f"{note}.", width)]),
     ]
     return Sheet(parts)
