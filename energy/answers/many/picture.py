@@ -73,9 +73,12 @@ def answers_map(answer: Many, title: str = "", notes: Sequence[str] = ()) -> "Fi
         [Box(LEFT_IN, ABOVE_IN, across_in, height_in)],
         BELOW_IN,
     )
-    wide = across_in / height_in * (north - south) / shrunk  # as much as the height leaves room for
-    more = max(wide - (east - west), 0.0) / 2.0
-    panel.set(xlim=(west - more, east + more), ylim=(south, north), aspect=1.0 / shrunk)
+    per_degree = across_in / height_in / shrunk  # of longitude to latitude, as the paper has it
+    limits = {
+        "xlim": _widened(west, east, (north - south) * per_degree, np.inf),
+        "ylim": _widened(south, north, (east - west) / per_degree, 90.0),
+    }
+    panel.set(**limits, aspect=1.0 / shrunk)
     panel.set_anchor("W")
     _axes(panel)
     _land(panel)
@@ -107,6 +110,18 @@ def _range(degrees: Any, most: float) -> tuple[float, float]:
     low, high = (float(degrees.min()), float(degrees.max())) if degrees.size else (-1.0, 1.0)
     spare = max(MARGIN * (high - low), (LEAST_SPAN_DEG - (high - low)) / 2.0)
     return max(low - spare, -most), min(high + spare, most)
+
+
+def _widened(low: float, high: float, span: float, most: float) -> tuple[float, float]:
+    """A range that spans so much at least, on both sides alike but where an end would pass its
+    limit.
+
+    >>> _widened(84.0, 86.0, 10.0, 90.0), _widened(4.0, 6.0, 1.0, 90.0)
+    ((80.0, 90.0), (4.0, 6.0))
+    """
+    span = max(span, high - low)
+    low = float(np.clip((low + high - span) / 2.0, -most, most - span))
+    return low, low + span
 
 
 def _axes(panel: Any) -> None:

@@ -72,6 +72,28 @@ def test_places_on_both_sides_of_the_date_line_stand_side_by_side(longitudes, wi
     assert west < min(x for x, _ in offsets) < max(x for x, _ in offsets) < east
 
 
+@pytest.mark.parametrize(
+    "places",
+    [
+        [(-30.0, -170.0), (-31.0, 170.0)],
+        [(10.0, 8.0), (70.0, 9.0)],
+        [(46.0, 8.0), (46.1, 8.1)],
+        [(82.0, -170.0), (82.5, 150.0)],
+    ],
+)
+def test_the_map_fills_its_place_on_the_page(places):
+    """Between the legend above and the notes below is no empty paper."""
+    page = answers_map(of([row("yes", *at) for at in places]))
+    panel = page.axes[0]
+    page.canvas.draw()
+    map_px = panel.get_window_extent()
+    whole_px = panel.get_position(original=True).transformed(page.transFigure)
+    assert map_px.height == pytest.approx(whole_px.height, abs=1.5)
+    assert map_px.width == pytest.approx(whole_px.width, abs=1.5)
+    south, north = panel.get_ylim()
+    assert -90.0 <= south < min(y for y, _ in places) < max(y for y, _ in places) < north <= 90.0
+
+
 def test_few_places_have_their_names():
     named = answers_map(of([row("yes", 46.5, 8.0, "the hut"), row("no", 47.0, 9.0, "the yard")]))
     assert {"the hut", "the yard"} <= {text.get_text() for text in named.axes[0].texts}
