@@ -143,9 +143,9 @@ class Room:
         y: Sequence[float] | Array,
         colour: str,
         others: Array | None = None,
-    ) -> None:
-        """Write a label near the nearest of some points, off the lines and the labels before; left
-        out where there is no room.
+    ) -> bool:
+        """Write a label near the nearest of some points, off the lines and the labels before;
+        whether there was room for it.
 
         others: what has other labels, data, (n, 2): it lies nearer to its own points than to any.
         """
@@ -167,10 +167,11 @@ class Room:
         place = self._nearest(*shape, anchors, away_from)
         if place is None:
             words.remove()
-            return
+            return False
         left, bottom = place[0] + APART_PX, place[1] + APART_PX / 2
         words.set_position(self._share(left, bottom))
         self._point_at(anchors, (left, bottom, left + size.width, bottom + size.height), colour)
+        return True
 
     def _nearest(
         self, width: float, height: float, anchors: Array, others: Array

@@ -15,7 +15,7 @@ from energy.answers.many.words import headline, warning_words
 from energy.plan.places import is_open_water
 from energy.plan.words import visible
 from energy.show.labels import ON_A_LABEL, Room, shorten, style, width_in
-from energy.show.page import Box, lay_out, new_page
+from energy.show.page import HEADING_UP_PT, Box, lay_out, new_page
 from energy.show.palette import COLOURS, FAMILY, LABEL_PT, RIGHT_IN, SMALL_PT, WIDTH_IN
 
 if TYPE_CHECKING:
@@ -210,6 +210,17 @@ def _names(panel: Any, rows: Sequence[Row], latitude: Any, longitude: Any) -> No
     marks = np.column_stack([longitude, latitude])
     for x, y in marks:
         room.keep_clear_of_ring(x, y, ON_A_LABEL)
+    without = 0
     for k, (row, (x, y)) in enumerate(zip(rows, marks, strict=True)):
         name, others = shorten(visible(row.name), NAME_PX, width), np.delete(marks, k, axis=0)
-        room.label(name, [x], [y], "ink", others)
+        without += not room.label(name, [x], [y], "ink", others)
+    if without:
+        panel.annotate(
+            f"too near to others for a name: {without}",
+            (1.0, 1.0),
+            xycoords="axes fraction",
+            xytext=(0.0, HEADING_UP_PT),
+            textcoords="offset points",
+            ha="right",
+            **style(SMALL_PT, colour="quiet"),
+        )
