@@ -105,7 +105,7 @@ def many(
         gc.enable()  # a long run must free what it no longer needs
         with progress(console(errors=True), "plans", rate=True) as ticker:
             answer = ask(check, asking.plans, workers, to, progress=ticker, force=force)
-        weather = weather_words(asking.plan)
+        weather = weather_words(asking.plan, answer.rows)
         below = [f"Weather: {weather}", *asking.notes]
         save_picture(partial(answer.plot, asking.title, below), plot, open_it)
 

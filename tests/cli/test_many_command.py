@@ -14,7 +14,7 @@ from pathlib import Path
 import many_questions
 import pytest
 from rich.cells import cell_len
-from told import at_a_glance, told
+from told import at_a_glance, told, unfolded
 from typer.testing import CliRunner
 
 from energy.answers.check import check as checking
@@ -214,6 +214,15 @@ def test_the_answer_and_its_map_say_the_days_and_what_else_differs(folder, quick
         assert words.lower() in " ".join(drawn.split()).lower()
     (folder / "places.csv").write_text("name,latitude,longitude\nhut,46.5,8.0\nyard,52.0,20.0\n")
     assert "not the same plan" not in at_places().stdout
+
+
+def test_where_a_place_lies_in_the_south_the_table_is_said_to_be_untried_there(folder, quick):
+    climate = ["--set", "weather.kind=climate"]
+    words = "rough, and not tried against measurements in the south: a yes needs"
+    assert words not in unfolded(at_places(*climate).stdout)
+    (folder / "places.csv").write_text("name,latitude,longitude\nhut,46.5,8.0\nyard,-33.9,18.4\n")
+    assert words in unfolded(at_places(*climate).stdout)
+    assert "in the south" not in at_places().stdout
 
 
 def test_a_folder_of_plans_is_asked_with_the_same_keys_and_date(folder):

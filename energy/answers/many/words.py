@@ -23,13 +23,14 @@ from energy.show.layout import Part, Sheet, ended, folded, labelled, listed, par
 from energy.show.numbers import whole_percent
 from energy.show.table import Column
 from energy.show.table import rows as table_rows
+from energy.weather.synthetic.climate import UNTRIED_SOUTH
 
 MOST_SHOWN, LEAST_SHOWN = 16, 3
 FEW_PROBLEMS = 2  # shown beside answers
 MOST_AT_SEA = 5
 AT_EACH_PLACE = {
-    "climate": "drawn from the climate table at each place, which is rough: a yes needs the goal"
-    " at the dull end of the doubt about the place",
+    "climate": "drawn from the climate table at each place, which is rough{south}: a yes needs the"
+    " goal at the dull end of the doubt about the place",
     "history": "the past years held for each place",
     "forecast": "the forecast held for each place",
     "sky": "the plan's stated sky at each place",
@@ -90,13 +91,17 @@ def _worst(rows: Sequence[Row], width: int) -> Part:
     return replace(table, versions=[whole, *table.versions])
 
 
-def weather_words(plan: Plan | None) -> str:
+def weather_words(plan: Plan | None, rows: Sequence[Row] = ()) -> str:
     """What answers rest on: of a plan at many places, or of many plans where it is None.
 
     >>> weather_words(None)
     'what each plan states'
     """
-    return EACH_ITS_OWN if plan is None else AT_EACH_PLACE.get(plan.weather.kind, EACH_ITS_OWN)
+    if plan is None:
+        return EACH_ITS_OWN
+    south = any(row.latitude is not None and row.latitude < 0.0 for row in rows)
+    words = AT_EACH_PLACE.get(plan.weather.kind, EACH_ITS_OWN)
+    return words.format(south=f", and {UNTRIED_SOUTH}" * south)
 
 
 def at_sea_lines(places: Sequence[Place], *, afloat: bool = False) -> list[str]:
