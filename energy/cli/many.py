@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from energy.show.layout import Sheet
 
 NEEDS_MANY = "needs a plan with --places PLACES.csv, or a folder of plans"
+KEEPS = "--to ROWS.csv keeps the rows of a run that is stopped"
 GOES_ON = "the same command goes on from there"
 
 
@@ -75,13 +76,15 @@ def many(
 
     Each plan is checked in all its weathers, several at once: one plan at every place of a table
     (columns name, latitude, longitude in degrees, and any plan key, such as pack.capacity_wh), or
-    every plan of a folder. A plan that fails is a row with its problem: exit status 1, and 0 where
-    every row is an answer, whichever.
+    every plan of a folder. What is wrong in the table is told at once, before any is checked: exit
+    status 2. A plan that fails is a row with its problem: 1, and 0 where every row is an answer,
+    whichever.
 
     --to: a row a plan in the order given: name, latitude, longitude, answer, chance, low, high,
-    lowest (percent), error, warning, fingerprint. The same command goes on where the file ends. A
-    row is known again by its place in the order and by the fingerprint of its plan, the files and
-    fetched weather it rests on, and the question; --force begins the file anew.
+    lowest (percent), error, warning, why (what overloads), fingerprint. The same command goes on
+    where the file ends. A row is known again by its place in the order and by the fingerprint of
+    its plan, the files and fetched weather it rests on, and the question; --force begins the file
+    anew.
     """
     asked = Asked(plan, date, given, json, force, wanted(rows=rows, care=care, all=everything))
     with wrong_input_in_lines():
@@ -102,16 +105,17 @@ def many(
         gc.enable()  # a long run must free what it no longer needs
         with progress(console(errors=True), "plans", rate=True) as ticker:
             answer = ask(check, asking.plans, workers, to, progress=ticker, force=force)
-        weather = weather_words(asking.plan)
+        weather = weather_words(asking.plan, answer.rows)
         below = [f"Weather: {weather}", *asking.notes]
         save_picture(partial(answer.plot, asking.title, below), plot, open_it)
 
         def in_words(width: int, _: bool) -> "Sheet":
-            goes_on = [] if answer.complete or to is None else [GOES_ON]
-            notes = [*goes_on, *asking.notes]
-            return sheet(answer, asking.title, weather, width, notes=notes)
+            goes_on = [] if answer.complete else [KEEPS if to is None else GOES_ON]
+            notes = [*goes_on, *(asking.notes if answer.plans else ())]
+            every = asked.wants("rows")
+            return sheet(answer, asking.title, weather, width, notes=notes, every=every)
 
-        asked.tell(answer.as_dict, in_words, _cautions(asking.plan))
+        asked.tell(answer.as_dict, in_words, _cautions(asking.plan) if answer.plans else None)
         asked.written(to, plot)
     if not answer.complete:
         raise typer.Exit(INTERRUPTED)

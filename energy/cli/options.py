@@ -209,11 +209,11 @@ class Asked:
         self,
         answer: Callable[[], dict[str, Any]],
         sheet: Callable[[int, bool], "Sheet"],
-        warned: "Sequence[Caution]",
+        warned: "Sequence[Caution] | None",
         read: "Plan | None" = None,
     ) -> None:
-        """Print an answer as JSON, or as a sheet in words, with the cautions; of a plan `read` also
-        which of its figures are the owner's.
+        """Print an answer as JSON, or as a sheet in words, with the cautions, None where nothing is
+        answered; of a plan `read` also which of its figures are the owner's.
 
         sheet: of a width [columns], with drawings or without.
         """
@@ -230,7 +230,7 @@ class Asked:
                 {} if read is None else {"own_figures": [], "usual_error": None}
             )
             figures = nothing if own is None else own.as_dict()
-            care = {"cautions": [asdict(caution) for caution in warned]}
+            care = {"cautions": [asdict(caution) for caution in warned or ()]}
             typer.echo(as_json(answer() | figures | care))
             return
         from energy.answers.caution.words import care_part
@@ -239,7 +239,9 @@ class Asked:
         out = console()
         drawings = out.is_terminal and (out.encoding or "").startswith("utf")
         in_words, given = sheet(out.width, drawings), self.differences()
-        closing = [care_part(warned, out.width, every=self.wants("care"))]
+        closing = []
+        if warned is not None:
+            closing.append(care_part(warned, out.width, every=self.wants("care")))
         if own is not None:
             from energy.answers.learn.words import own_part
 

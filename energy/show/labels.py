@@ -137,9 +137,18 @@ class Room:
         self.keep_clear(np.array([x - around, x + around]), np.array([y, y]), cost)
 
     def label(
-        self, text: str, x: Sequence[float] | Array, y: Sequence[float] | Array, colour: str
-    ) -> None:
-        """Write a label near the nearest of some points, off the lines and the labels before."""
+        self,
+        text: str,
+        x: Sequence[float] | Array,
+        y: Sequence[float] | Array,
+        colour: str,
+        others: Array | None = None,
+    ) -> bool:
+        """Write a label near the nearest of some points, off the lines and the labels before;
+        whether there was room for it.
+
+        others: what has other labels, data, (n, 2): it lies nearer to its own points than to any.
+        """
         pick = slice(None, None, max(1, len(x) // MOST_ANCHORS))
         anchors = self.pixels(np.asarray(x)[pick], np.asarray(y)[pick])
         words = self.axes.text(
@@ -153,15 +162,20 @@ class Room:
             **style(LABEL_PT, colour=colour),
         )
         size = words.get_window_extent()
-        place = self._nearest(size.width + 2 * APART_PX, size.height + APART_PX, anchors)
+        away_from = np.empty((0, 2)) if others is None else self.pixels(*np.asarray(others).T)
+        shape = size.width + 2 * APART_PX, size.height + APART_PX
+        place = self._nearest(*shape, anchors, away_from)
         if place is None:
             words.remove()
-            return
+            return False
         left, bottom = place[0] + APART_PX, place[1] + APART_PX / 2
         words.set_position(self._share(left, bottom))
         self._point_at(anchors, (left, bottom, left + size.width, bottom + size.height), colour)
+        return True
 
-    def _nearest(self, width: float, height: float, anchors: Array) -> tuple[float, float] | None:
+    def _nearest(
+        self, width: float, height: float, anchors: Array, others: Array
+    ) -> tuple[float, float] | None:
         """The lower left corner of the cheapest place, which is taken from now on."""
         rows, cols = int(np.ceil(height / CELL_PX)), int(np.ceil(width / CELL_PX))
         if rows > self.taken.shape[0] or cols > self.taken.shape[1]:
@@ -172,12 +186,19 @@ class Room:
         cost = cost + total[:-rows, :-cols]
         low = self.bottom + CELL_PX * np.arange(cost.shape[0])[:, None]
         left = self.left + CELL_PX * np.arange(cost.shape[1])[None, :]
-        away = np.full(cost.shape, np.inf)
-        for x, y in anchors:
-            across = np.maximum(np.maximum(left - x, x - left - width), 0.0)
-            along = np.maximum(np.maximum(low - y, y - low - height), 0.0)
-            away = np.minimum(away, across**2 + along**2)
-        cost = np.round(cost) + np.sqrt(away)
+
+        def away(points: Array) -> Array:
+            """How far the nearest of some points is from each place."""
+            nearest = np.full(cost.shape, np.inf)
+            for x, y in points:
+                across = np.maximum(np.maximum(left - x, x - left - width), 0.0)
+                along = np.maximum(np.maximum(low - y, y - low - height), 0.0)
+                nearest = np.minimum(nearest, across**2 + along**2)
+            return np.asarray(np.sqrt(nearest))
+
+        own = away(anchors)
+        mistaken = away(others) < own + FAR_PX
+        cost = np.round(cost) + own + ON_A_LABEL * mistaken
         row, col = np.unravel_index(int(cost.argmin()), cost.shape)
         if cost[row, col] >= ON_A_LABEL:
             return None

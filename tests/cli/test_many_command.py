@@ -14,7 +14,7 @@ from pathlib import Path
 import many_questions
 import pytest
 from rich.cells import cell_len
-from told import at_a_glance
+from told import at_a_glance, told, unfolded
 from typer.testing import CliRunner
 
 from energy.answers.check import check as checking
@@ -117,6 +117,23 @@ def test_a_yes_that_must_not_be_connected_is_shown_before_other_rows(folder, qui
     assert "yes !" in table[1]
 
 
+def test_a_no_of_what_overloads_says_why(folder):
+    """625 VA of an inverter of 500 VA: watts over the power factor, IEC 60050-131-11-46."""
+    saw = '{ name = "saw", supply = "ac", working_w = 500, power_factor = 0.8, hours = 1'
+    saw += ', between = ["10:00", "12:00"] },\n]'
+    plan = PLAN.replace("capacity_wh = 200", "capacity_wh = 900, inverter = { rated_w = 500 }")
+    (folder / "plan.toml").write_text(plan.rpartition("]")[0] + saw)
+    places = f"{PLACES.partition(chr(10))[0]},task.saw\nhut,46.5,8.0,,\nyard,52.0,8.0,,none\n"
+    (folder / "places.csv").write_text(places)
+    hut, yard = json.loads(at_places("--json", "--to", "rows.csv").stdout)["rows"]
+    why = '"saw" asks 625 VA of the inverter, rated 500 W'
+    assert (hut["answer"], hut["why"], hut["error"]) == ("no", why, None)
+    assert (yard["answer"], yard["why"]) == ("yes", None)
+    for said in (at_places("--to", "rows.csv").stdout, at_places("--rows").stdout):
+        assert f"  {why}" in said.splitlines()
+    assert written(folder)[0].endswith(",warning,why,fingerprint")
+
+
 def test_a_torn_line_behind_a_whole_file_is_dropped(folder, quick):
     at_places("--to", "rows.csv")
     whole = (folder / "rows.csv").read_bytes()
@@ -133,17 +150,40 @@ def test_rows_of_another_version_are_called_that(folder, quick):
     assert "written by another version of energy many" in line
 
 
-def test_the_worst_come_first_and_all_in_their_order_with_an_option(folder, quick):
+def test_the_worst_come_first_and_all_in_their_order_with_an_option(folder, monkeypatch):
+    monkeypatch.setattr(checking, "check", many_questions.refused_from)
     (folder / "places.csv").write_text(
-        "name,latitude,longitude,pack.capacity_wh\na,1,2,600\nb,1,2,501\nc,1,2,-1\nd,1,2,401\n"
+        "name,latitude,longitude,pack.capacity_wh\na,1,2,600\nb,1,2,501\nc,1,2,502\nd,1,2,401\n"
     )
-    answer = at_places("--rows")
-    assert answer.exit_code == 1
-    assert "4 plans: 1 yes, 2 no and 1 problem." in answer.stdout
-    lines = answer.stdout.splitlines()
-    first = [line[0] for line in lines if line[1:2] == " " and line[0] in "abcd"]
-    assert first == ["c", "d", "b", "a", "a", "b", "c", "d"]
-    assert "capacity_wh must be at least 1 (got -1)" in answer.stdout
+    for options, order in (([], "cdba"), (["--rows"], "abcd")):
+        answer = at_places(*options)
+        assert answer.exit_code == 1
+        assert "4 plans: 1 yes, 2 no and 1 problem." in answer.stdout
+        lines = answer.stdout.splitlines()
+        assert "".join(line[0] for line in lines if line[1:2] == " " and line[0] in "abcd") == order
+        assert lines.count("  a line; another") == 1
+
+
+@pytest.mark.parametrize("columns", [60, 80, 120])
+@pytest.mark.parametrize(("problems", "answers"), [(30, 40), (1, 40), (30, 3), (30, 0), (3, 2)])
+def test_problems_do_not_hide_the_answers(columns, problems, answers):
+    wrong = "no data near here, where the sea is wide; " * 4
+    rows = [Row(f"lost {k}", 1.0, 2.0, error=wrong) for k in range(problems)]
+    rows += [Row(f"place {k}", 1.0, 2.0, "no", 50.0 + k) for k in range(answers)]
+    counts = {"yes": 0, "almost": 0, "no": answers, "problem": problems}
+    answer = many.Many("check", counts, True, kept=tuple(rows))
+    sheet = partial(many_words.sheet, answer, "Places", "clear " * 25, notes=["a note " * 9])
+    lines = told(sheet, width=columns, room=LINES - 4).splitlines()  # cautions come below
+    assert len(lines) <= LINES - 4
+    shown = [line.split()[0] for line in lines if line.startswith(("lost", "place"))]
+    assert shown == sorted(shown)
+    assert shown.count("place") >= min(answers, 2)
+    assert shown.count("lost") >= min(problems, 2)
+    left = problems + answers - len(shown)
+    more = [line for line in lines if line.endswith("more, --rows shows all in their order")]
+    assert [int(line.split()[0]) for line in more] == [left] * (left > 0)
+    fuller = told(sheet, width=columns)
+    assert fuller.count("wide;") == 4 * problems or problems + answers > 16
 
 
 @pytest.mark.parametrize("columns", [60, 80, 120])
@@ -174,6 +214,15 @@ def test_the_answer_and_its_map_say_the_days_and_what_else_differs(folder, quick
         assert words.lower() in " ".join(drawn.split()).lower()
     (folder / "places.csv").write_text("name,latitude,longitude\nhut,46.5,8.0\nyard,52.0,20.0\n")
     assert "not the same plan" not in at_places().stdout
+
+
+def test_where_a_place_lies_in_the_south_the_table_is_said_to_be_untried_there(folder, quick):
+    climate = ["--set", "weather.kind=climate"]
+    words = "rough, and not tried against measurements in the south: a yes needs"
+    assert words not in unfolded(at_places(*climate).stdout)
+    (folder / "places.csv").write_text("name,latitude,longitude\nhut,46.5,8.0\nyard,-33.9,18.4\n")
+    assert words in unfolded(at_places(*climate).stdout)
+    assert "in the south" not in at_places().stdout
 
 
 def test_a_folder_of_plans_is_asked_with_the_same_keys_and_date(folder):
@@ -274,6 +323,10 @@ def test_an_interrupt_tells_what_is_there_and_the_same_command_goes_on(folder, m
     interrupted.__module__, interrupted.__qualname__ = "many_questions", "by_pack"
     monkeypatch.setattr(many, "_refuse_what_is_not_found", lambda _: None)
     monkeypatch.setattr(checking, "check", interrupted)
+    stopped = at_places()
+    assert stopped.exit_code == 130
+    assert "--to ROWS.csv keeps the rows of a run that is stopped." in stopped.stdout
+    assert "Weather" in stopped.stdout
     stopped = at_places("--to", "rows.csv")
     assert stopped.exit_code == 130
     assert "Stopped at 2 of 3 plans: 2 yes." in stopped.stdout
@@ -282,6 +335,23 @@ def test_an_interrupt_tells_what_is_there_and_the_same_command_goes_on(folder, m
     assert at_places("--to", "rows.csv").exit_code == 0
     assert at_places("--to", "whole.csv").exit_code == 0
     assert (folder / "rows.csv").read_bytes() == (folder / "whole.csv").read_bytes()
+
+
+def test_an_interrupt_before_the_first_row_says_no_more_than_that(folder, monkeypatch):
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(many, "processes", interrupted)
+    stopped = at_places()
+    assert stopped.exit_code == 130
+    assert stopped.stdout.splitlines() == [
+        "Lamp and pump, at the places of places.csv, Wed 14 Oct",
+        "",
+        "Stopped at 0 of 3 plans: none answered.",
+        "",
+        "Note      --to ROWS.csv keeps the rows of a run that is stopped.",
+    ]
+    assert json.loads(at_places("--json").stdout)["cautions"] == []
 
 
 def test_a_map_is_the_same_whenever_it_is_drawn(folder, quick):
@@ -344,4 +414,4 @@ def test_a_run_that_is_stopped_leaves_no_process_and_whole_rows(folder, how):
     if how == signal.SIGINT:
         assert (run.returncode, err) == (130, "")
         assert "Stopped at" in out
-        assert all(line.count(",") == 10 for line in written(folder))
+        assert all(line.count(",") == 11 for line in written(folder))

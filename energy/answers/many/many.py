@@ -87,7 +87,7 @@ class Many:
 
     def table(self) -> "pd.DataFrame":
         """One row a plan, in the order given: name, latitude, longitude [degrees], answer, chance,
-        low, high, lowest [percent], error and warning; NaN or None for what is not said."""
+        low, high, lowest [percent], error, warning and why; NaN or None for what is not said."""
         import pandas as pd
 
         return pd.DataFrame([asdict(row) for row in self.rows], columns=list(COLUMNS))

@@ -14,8 +14,8 @@ from energy.answers.many.row import Row
 from energy.answers.many.words import headline, warning_words
 from energy.plan.places import is_open_water
 from energy.plan.words import visible
-from energy.show.labels import Room, shorten, style, width_in
-from energy.show.page import Box, lay_out, new_page
+from energy.show.labels import ON_A_LABEL, Room, shorten, style, width_in
+from energy.show.page import HEADING_UP_PT, Box, lay_out, new_page
 from energy.show.palette import COLOURS, FAMILY, LABEL_PT, RIGHT_IN, SMALL_PT, WIDTH_IN
 
 if TYPE_CHECKING:
@@ -73,9 +73,12 @@ def answers_map(answer: Many, title: str = "", notes: Sequence[str] = ()) -> "Fi
         [Box(LEFT_IN, ABOVE_IN, across_in, height_in)],
         BELOW_IN,
     )
-    wide = across_in / height_in * (north - south) / shrunk  # as much as the height leaves room for
-    more = max(wide - (east - west), 0.0) / 2.0
-    panel.set(xlim=(west - more, east + more), ylim=(south, north), aspect=1.0 / shrunk)
+    per_degree = across_in / height_in / shrunk  # of longitude to latitude, as the paper has it
+    limits = {
+        "xlim": _widened(west, east, (north - south) * per_degree, np.inf),
+        "ylim": _widened(south, north, (east - west) / per_degree, 90.0),
+    }
+    panel.set(**limits, aspect=1.0 / shrunk)
     panel.set_anchor("W")
     _axes(panel)
     _land(panel)
@@ -107,6 +110,18 @@ def _range(degrees: Any, most: float) -> tuple[float, float]:
     low, high = (float(degrees.min()), float(degrees.max())) if degrees.size else (-1.0, 1.0)
     spare = max(MARGIN * (high - low), (LEAST_SPAN_DEG - (high - low)) / 2.0)
     return max(low - spare, -most), min(high + spare, most)
+
+
+def _widened(low: float, high: float, span: float, most: float) -> tuple[float, float]:
+    """A range that spans so much at least, on both sides alike but where an end would pass its
+    limit.
+
+    >>> _widened(84.0, 86.0, 10.0, 90.0), _widened(4.0, 6.0, 1.0, 90.0)
+    ((80.0, 90.0), (4.0, 6.0))
+    """
+    span = max(span, high - low)
+    low = float(np.clip((low + high - span) / 2.0, -most, most - span))
+    return low, low + span
 
 
 def _axes(panel: Any) -> None:
@@ -189,10 +204,23 @@ def _marks(panel: Any, rows: Sequence[Row], latitude: Any, longitude: Any) -> No
 
 
 def _names(panel: Any, rows: Sequence[Row], latitude: Any, longitude: Any) -> None:
-    """The places' names beside their marks."""
+    """The places' names, each beside its own mark and no other's."""
     panel.apply_aspect()
     room, width = Room(panel), width_in(panel.figure, LABEL_PT)
-    for x, y in zip(longitude, latitude, strict=True):
-        room.keep_clear_of_ring(x, y)
-    for row, x, y in zip(rows, longitude, latitude, strict=True):
-        room.label(shorten(visible(row.name), NAME_PX, width), [x], [y], "ink")
+    marks = np.column_stack([longitude, latitude])
+    for x, y in marks:
+        room.keep_clear_of_ring(x, y, ON_A_LABEL)
+    without = 0
+    for k, (row, (x, y)) in enumerate(zip(rows, marks, strict=True)):
+        name, others = shorten(visible(row.name), NAME_PX, width), np.delete(marks, k, axis=0)
+        without += not room.label(name, [x], [y], "ink", others)
+    if without:
+        panel.annotate(
+            f"too near to others for a name: {without}",
+            (1.0, 1.0),
+            xycoords="axes fraction",
+            xytext=(0.0, HEADING_UP_PT),
+            textcoords="offset points",
+            ha="right",
+            **style(SMALL_PT, colour="quiet"),
+        )

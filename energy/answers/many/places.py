@@ -48,7 +48,7 @@ def read_places(file: Path | str, plan: Plan) -> tuple[Place, ...]:
     """The places of a table: name, latitude and longitude [degrees, decimal], and any key of a plan
     as a further column; an empty cell leaves the plan's own.
 
-    Raises PlanError with one line a problem, all of them.
+    Raises PlanError with one line a problem, all of them, for what the plan does not bear too.
 
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder:
@@ -72,6 +72,7 @@ def read_places(file: Path | str, plan: Plan) -> tuple[Place, ...]:
     if of_one_place and not any(column.startswith("weather") for column in columns):
         raise PlanError([f"{plan.origin}: {of_one_place}; {ELSEWHERE}"])
     lines: dict[str, int] = {}  # of the table, by name
+    refused: dict[tuple[str, ...], list[str]] = {}  # values tried, and what is wrong with them
     places: list[Place] = []
     for line, cells in zip(table.lines, table.records(), strict=True):
         row = dict(zip(columns, cells.values(), strict=False))
@@ -79,6 +80,11 @@ def read_places(file: Path | str, plan: Plan) -> tuple[Place, ...]:
         wrong += _wrong_name(row.get("name", ""), lines)
         if of_one_place and changes and not any(key.startswith("weather") for key in changes):
             wrong.append(f"gives no weather, and of the plan {of_one_place}")
+        values = tuple(cell for key, cell in row.items() if key not in NEEDED)
+        if not wrong:
+            if values not in refused:
+                refused[values] = _refused(changes, plan)
+            wrong = refused[values]
         problems += [f"{table.name}: line {line}: {text}" for text in wrong]
         if not wrong:
             lines[row["name"]] = line
@@ -105,7 +111,7 @@ def keys_that_differ(places: Sequence[Place]) -> list[str]:
 
 @dataclass(frozen=True)
 class PlansAt:
-    """A plan at each of many places, or why there is none, by the place's name."""
+    """A plan at each of many places that it bears, by the place's name."""
 
     plan: Plan
     places: Sequence[Place]
@@ -115,10 +121,7 @@ class PlansAt:
 
     def __iter__(self) -> Iterator[Named]:
         for place in self.places:
-            try:
-                yield place.name, self.plan.replace(**place.changes)
-            except PlanError as error:
-                yield place.name, error
+            yield place.name, self.plan.replace(**place.changes)
 
 
 @dataclass(frozen=True)
@@ -223,3 +226,12 @@ def _changes(row: Mapping[str, str], plan: Plan) -> tuple[dict[str, Any], list[s
     if problems:
         return {}, problems
     return moved_to(at["latitude"], at["longitude"]) | others, []
+
+
+def _refused(changes: Mapping[str, Any], plan: Plan) -> list[str]:
+    """What is wrong with a plan so changed."""
+    try:
+        plan.replace(**changes)
+    except PlanError as error:
+        return [text.removeprefix(f"{plan.origin}: ") for text in error.problems]
+    return []

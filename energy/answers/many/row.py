@@ -12,6 +12,7 @@ from energy.answers.caution.words import unsuited_words
 from energy.plan import Plan, PlanError
 from energy.plan.words import LONGEST_LINE, one_line
 from energy.simulation.budget import Budget
+from energy.simulation.overloads import why_turned_away
 
 PROBLEM = "problem"
 LONGEST_NAME, LONGEST_ANSWER = 200, 40
@@ -25,7 +26,8 @@ Question = Callable[[Plan], Any]
 class Row:
     """What a plan is told: where it is [degrees], the answer, the chance with its low and high end
     and the lowest charge of the middling weather [percent], or the error in one line; warning: that
-    the kit must not be connected there as it is.
+    the kit must not be connected there as it is; why: what turns a task away, of a no whose chance
+    is that of the rest.
 
     What an answer does not say is None, and its `answer` empty.
     """
@@ -40,6 +42,7 @@ class Row:
     lowest: float | None = None
     error: str | None = None
     warning: str | None = None
+    why: str | None = None
 
     @property
     def kind(self) -> str:
@@ -102,4 +105,7 @@ def _common(answer: Any) -> dict[str, Any]:
     }
     rounded = {key: None if x is None else round(float(x), 1) for key, x in percents.items()}
     said = one_line(str(word or ""), LONGEST_ANSWER)
-    return {"answer": said, "warning": warning or None, **rounded}
+    why = ""
+    if said == "no" and isinstance(result, Budget) and result.overloads:
+        why = one_line(why_turned_away(result), LONGEST_LINE)
+    return {"answer": said, "warning": warning or None, "why": why or None, **rounded}

@@ -4,15 +4,17 @@ What a row holds is `row`'s.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from heapq import nsmallest
 from itertools import chain
 
+from rich.cells import cell_len
 from rich.text import Text
 
 from energy.answers.caution.words import LABEL_WORDS
 from energy.answers.many.many import Many
 from energy.answers.many.places import Place
-from energy.answers.many.row import Row
+from energy.answers.many.row import PROBLEM, Row
 from energy.plan import Plan
 from energy.plan.places import at_sea
 from energy.plan.words import and_list, visible
@@ -21,12 +23,14 @@ from energy.show.layout import Part, Sheet, ended, folded, labelled, listed, par
 from energy.show.numbers import whole_percent
 from energy.show.table import Column
 from energy.show.table import rows as table_rows
+from energy.weather.synthetic.climate import UNTRIED_SOUTH
 
 MOST_SHOWN, LEAST_SHOWN = 16, 3
+FEW_PROBLEMS = 2  # shown beside answers
 MOST_AT_SEA = 5
 AT_EACH_PLACE = {
-    "climate": "drawn from the climate table at each place, which is rough: a yes needs the goal"
-    " at the dull end of the doubt about the place",
+    "climate": "drawn from the climate table at each place, which is rough{south}: a yes needs the"
+    " goal at the dull end of the doubt about the place",
     "history": "the past years held for each place",
     "forecast": "the forecast held for each place",
     "sky": "the plan's stated sky at each place",
@@ -37,42 +41,67 @@ EACH_ITS_OWN = "what each plan states"
 
 
 def sheet(
-    answer: Many, title: str, weather: str, width: int, *, notes: Sequence[str] = ()
+    answer: Many,
+    title: str,
+    weather: str,
+    width: int,
+    *,
+    notes: Sequence[str] = (),
+    every: bool = False,
 ) -> Sheet:
     """How many plans are a yes, almost, no or a problem, and the worst of them.
 
     title: of the plan, or where the plans lie. weather: what the answers rest on. width: columns.
-    notes: remarks without full stops.
+    notes: remarks without full stops. every: all rows instead of the worst, in the order given.
     """
     rows, warned = answer.rows, []
     for words in warning_words(answer):
         warned += [*labelled(LABEL_WORDS, words, width), ""]
-    worst = nsmallest(MOST_SHOWN + 1, rows, key=lambda row: row.badness)
-    beyond = len(rows) - len(worst)
-    heading, *items = row_lines(worst, width)
-
-    def more(count: int) -> str:
-        return f"{count + beyond} more, --rows shows all in their order"
-
-    table = listed(heading, items, more, most=MOST_SHOWN, least=LEAST_SHOWN, gives=2)
+    table = part([*chain(*row_lines(rows, width))]) if every else _worst(rows, width)
     parts = [
         Part([[Text(line, "bold") for line in folded(visible(title), width)] + [Text()]]),
         part([*folded(headline(answer), width, 2), ""], "bold"),
         part(warned, "bold red"),
-        ended(table, ""),
-        part(labelled("Weather", weather, width), "dim"),
+        ended(table, "") if rows else part([]),
+        part(labelled("Weather", weather, width) if rows else [], "dim"),
         part([line for note in notes for line in labelled("Note", f"{note}.", width)]),
     ]
-    return Sheet(parts, {"rows": lambda width: texts(chain(*row_lines(rows, width)))})
+    return Sheet(parts)
 
 
-def weather_words(plan: Plan | None) -> str:
+def _worst(rows: Sequence[Row], width: int) -> Part:
+    """All rows from the worst where there is room; else a few problems, which must not hide the
+    answers, and the worst of these, with the first line of each reason."""
+    in_order = nsmallest(MOST_SHOWN + 1, rows, key=lambda row: row.badness)
+    answers = [row for row in rows if row.kind != PROBLEM]
+    problems = [row for row in in_order if row.kind == PROBLEM]
+    few = problems[: FEW_PROBLEMS if answers else MOST_SHOWN]
+    worst = [*few, *nsmallest(MOST_SHOWN - len(few), answers, key=lambda row: row.badness)]
+    heading, *items = row_lines(worst, width, brief=True)
+    if len(worst) < len(rows):
+        items.append([])  # stands for all that is not even listed
+
+    def more(out: int) -> str:
+        return f"{len(rows) - len(items) + out} more, --rows shows all in their order"
+
+    table = listed(heading, items, more, most=len(worst), least=LEAST_SHOWN, gives=2)
+    if len(rows) > MOST_SHOWN:
+        return table
+    whole = texts(chain(*row_lines(in_order, width)))
+    return replace(table, versions=[whole, *table.versions])
+
+
+def weather_words(plan: Plan | None, rows: Sequence[Row] = ()) -> str:
     """What answers rest on: of a plan at many places, or of many plans where it is None.
 
     >>> weather_words(None)
     'what each plan states'
     """
-    return EACH_ITS_OWN if plan is None else AT_EACH_PLACE.get(plan.weather.kind, EACH_ITS_OWN)
+    if plan is None:
+        return EACH_ITS_OWN
+    south = any(row.latitude is not None and row.latitude < 0.0 for row in rows)
+    words = AT_EACH_PLACE.get(plan.weather.kind, EACH_ITS_OWN)
+    return words.format(south=f", and {UNTRIED_SOUTH}" * south)
 
 
 def at_sea_lines(places: Sequence[Place], *, afloat: bool = False) -> list[str]:
@@ -128,8 +157,9 @@ def warning_words(answer: Many, shown: str = f"marked {WARNED}") -> list[str]:
     ]
 
 
-def row_lines(rows: Sequence[Row], width: int) -> list[list[str]]:
-    """The table's heading, then the lines of each row; what is wrong stands below its row."""
+def row_lines(rows: Sequence[Row], width: int, *, brief: bool = False) -> list[list[str]]:
+    """The table's heading, then the lines of each row; below it what is wrong, or turned away, in
+    brief its first line alone."""
     columns = [
         Column("plan", [visible(row.name) for row in rows]),
         Column("at", [_at(row) for row in rows], right=True, drop=1),
@@ -139,8 +169,23 @@ def row_lines(rows: Sequence[Row], width: int) -> list[list[str]]:
         Column("lowest", [_percent(row.lowest) for row in rows], right=True),
     ]
     heading, *lines = table_rows(columns, width) if rows else [[]]
-    errors = [folded(f"  {row.error}", width, 2) if row.error else [] for row in rows]
-    return [heading, *([*row, *error] for row, error in zip(lines, errors, strict=True))]
+    reasons = [row.error or row.why for row in rows]
+    below = [folded(f"  {reason}", width, 2) if reason else [] for reason in reasons]
+    if brief:
+        below = [_first(lines, width) for lines in below]
+    return [heading, *([*row, *reason] for row, reason in zip(lines, below, strict=True))]
+
+
+def _first(lines: list[str], width: int) -> list[str]:
+    """The first of some lines, with an ellipsis where more follow.
+
+    >>> _first(["no data near", "the coast"], 12)
+    ['no data…']
+    """
+    if len(lines) < 2:
+        return lines
+    line = lines[0]
+    return [f"{line.rpartition(' ')[0] if cell_len(line) == width else line}…"]
 
 
 def _at(row: Row) -> str:

@@ -16,6 +16,7 @@ SHAPE = (44, 120, 12)
 SOUTHMOST_DEG, WESTMOST_DEG, STEP_DEG = -57.0, -180.0, 3.0
 SCALE, SPREAD_SCALE = 250.0, 600.0
 NEAREST_KM = 300.0
+UNTRIED_SOUTH = "not tried against measurements in the south"
 SOUTH_END_DEG, NORTH_END_DEG = -58.5, 67.5  # beyond, some month has no data
 DERATE = 0.89  # reanalysis is too bright under cloud (a fit at ten places)
 # In western and central Europe it is brighter still (a fit at 76 places, tried at 75 others:

@@ -17,7 +17,7 @@ from energy.plan.schema import Weather
 from energy.weather.days import Days
 from energy.weather.hours import hours_to_cells, interval_means
 from energy.weather.record import DAY_S, HOUR_S
-from energy.weather.synthetic.climate import clearness_at, day_spread_at, derate_at
+from energy.weather.synthetic.climate import UNTRIED_SOUTH, clearness_at, day_spread_at, derate_at
 from energy.weather.synthetic.generator import (
     DAY_TO_DAY,
     HOUR_TO_HOUR,
@@ -178,7 +178,7 @@ def _words(plan: Plan) -> tuple[str, str]:
             "twelve sun-hour figures, days drawn by chance",
             "a weather file of measured years",
         )
-    south = "; not tried against measurements in the south" * (plan.place.latitude_deg < 0)
+    south = f"; {UNTRIED_SOUTH}" * (plan.place.latitude_deg < 0)
     return (
         f"the built-in climate table, rough{south}",
         'twelve sun-hour figures of the place (kind = "monthly"), or fetched history',

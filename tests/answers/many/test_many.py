@@ -148,7 +148,7 @@ def test_the_table_has_a_row_a_plan():
     table = many(refused_from, plans(3), Here()).table()
     assert list(table.columns) == [
         *("name", "latitude", "longitude", "answer", "chance", "low", "high", "lowest"),
-        *("error", "warning"),
+        *("error", "warning", "why"),
     ]
     assert table["answer"].tolist() == ["yes", "no", ""]
     assert table["chance"].tolist()[:2] == [50.0, 50.1]

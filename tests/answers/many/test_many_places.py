@@ -117,12 +117,15 @@ def test_weather_of_one_place_is_not_taken_for_that_of_others(tmp_path):
         assert line.startswith("places.csv: line 3: gives no weather, and of the plan its")
 
 
-def test_a_value_that_the_plan_does_not_bear_is_the_rows_problem(tmp_path):
-    places = read(tmp_path, f"{HEAD},pack.capacity_wh\na,1,2,-5\nb,1,2,500\n")
-    (_, bad), (_, good) = PlansAt(PLAN, places)
-    assert isinstance(bad, PlanError)
-    assert "capacity_wh must be at least 1 (got -5)" in bad.problems[0]
-    assert good.pack.capacity_wh == 500
+def test_a_value_that_the_plan_does_not_bear_is_refused_in_its_line(tmp_path):
+    """All at once, with what else is wrong, and before any plan is asked."""
+    rows = "a,1,2,-5,\nb,1,2,500,\nc,95,2,,\nd,3,4,-5,\ne,3,4,700,0\nf,3,4,,Nowhere\n"
+    assert problems(tmp_path, f"{HEAD},pack.capacity_wh,place.timezone\n{rows}")[:-1] == [
+        "places.csv: line 2: [pack]: capacity_wh must be at least 1 (got -5)",
+        'places.csv: line 4: latitude must be a number in degrees from -90 to 90 (got "95")',
+        "places.csv: line 5: [pack]: capacity_wh must be at least 1 (got -5)",
+        "places.csv: line 6: [place]: timezone must be text (got 0)",
+    ]
 
 
 def test_a_folder_gives_its_plans_by_name_and_what_is_none_apart(tmp_path):
