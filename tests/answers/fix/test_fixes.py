@@ -770,6 +770,25 @@ def test_no_more_is_left_out_than_has_to_be():
     assert budget(result.plan.replace(**fix.change)).yes
 
 
+@pytest.mark.parametrize("also", [{}, {"after": "drill"}])
+def test_next_to_nothing_of_a_task_is_not_worth_keeping(also):
+    # Each hole takes 5 Wh: beside the lamp's 220 Wh the pack has room for a few of 60.
+    drill = {"name": "drill", "supply": "dc12", "working_w": 100, "times": 60, "each_min": 3,
+             "between": ["08:00", "18:00"]}  # fmt: skip
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 55, "hours": 4, "must": True,
+            "between": ["19:00", "23:00"]}  # fmt: skip
+    phone = {"name": "phone", "supply": "usb", "working_w": 1, "minutes": 30, "at": "18:30"} | also
+    pack = {"capacity_wh": 400, "temperature": 20}
+    result = budget(small(task=[drill, lamp, phone], pack=pack))
+    (fix,) = (f for f in fixes(result).found if f.kind == "leave-out")
+    if also:  # the phone waits for the holes
+        assert 0 < fix.change["task.1.times"] < 6
+    else:
+        assert fix.change == {"task.1": None}
+        assert fix.text == 'Leave out "drill".'
+    assert changed(result, fix.change).yes
+
+
 def test_nobody_is_told_to_leave_out_a_medical_device():
     # By its key, or by what it is called.
     lamp = {"name": "lamp", "supply": "dc12", "working_w": 30, "between": ["18:00", "23:00"]}
