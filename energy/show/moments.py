@@ -2,7 +2,7 @@
 
 from datetime import date, datetime
 
-from energy.model.timeline import Calendar
+from energy.model.timeline import Calendar, comes_twice
 
 
 def day_name(at: date) -> str:
@@ -22,8 +22,7 @@ def hour_minute(at: datetime) -> str:
     >>> hour_minute(at), hour_minute(at.replace(fold=1)), hour_minute(at.replace(hour=3))
     ('02:30+02:00', '02:30+01:00', '03:30')
     """
-    first, second = (at.replace(fold=fold).utcoffset() for fold in (0, 1))
-    if first is not None and second is not None and first > second:
+    if comes_twice(at):
         return at.isoformat(timespec="minutes").partition("T")[2]
     return f"{at:%H:%M}"
 
