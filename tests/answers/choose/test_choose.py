@@ -448,6 +448,16 @@ def test_a_sky_for_each_date_goes_on_from_the_date_of_now():
     assert rest.weather.sky == (7, 5)
 
 
+def test_what_is_left_from_the_second_of_two_times_is_refused_in_a_line():
+    # The EU's summer time ends on the last Sunday of October at 01:00 UTC (directive 2000/84/EC).
+    night = {"start": "2027-10-30T20:00", "end": "2027-10-31T08:00"}
+    asked = plan([LAMP | {"at": "05:00"}], span=night, place=BERLIN)
+    at = datetime.fromisoformat("2027-10-31T02:30")
+    assert rest_of(asked, at, 60.0)["task"]
+    with pytest.raises(PlanError, match="shows 02:30 twice: ask from a later time that comes once"):
+        rest_of(asked, at.replace(fold=1), 60.0)
+
+
 # --- in words a person can use -------------------------------------------------------------------
 
 

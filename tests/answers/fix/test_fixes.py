@@ -17,6 +17,7 @@ from energy.answers.fix.kinds import KINDS, ON_SITE
 from energy.answers.fix.kit import more_pack
 from energy.answers.fix.leaving import TRIES, _standing
 from energy.answers.fix.trials import Trials
+from energy.answers.fix.words import fix_part
 from energy.answers.wire.wire import wire
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
@@ -697,6 +698,20 @@ def test_from_now_on_only_what_is_still_to_come_is_left_out():
     again = budget(plan.replace(**fix.change))
     assert again.yes
     assert sum(burst.task == 0 for burst in again.bursts) == left - int(fix.text.split()[2])
+
+
+def test_from_the_second_of_two_times_on_no_change_is_looked_for_and_that_is_said():
+    # The EU's summer time ends on the last Sunday of October at 01:00 UTC (directive 2000/84/EC).
+    pump = {"name": "pump", "supply": "dc12", "working_w": 60, "between": ["01:00", "08:00"]}
+    night = {"start": "2027-10-30T20:00", "end": "2027-10-31T08:00"}
+    berlin = {"latitude_deg": 52.5, "longitude_deg": 13.4, "timezone": "Europe/Berlin"}
+    asked, at = small(task=[pump], span=night, place=berlin), datetime(2027, 10, 31, 2, 30)
+    assert fixes(budget(asked, at, 20.0)).not_enough
+    second = fixes(budget(asked, at.replace(fold=1), 20.0))
+    assert second.found == ()
+    (line,) = (row.plain for row in fix_part(second, 200, every=True, clash=False).lines if row)
+    assert line.startswith("No changes were looked for: ")
+    assert line.endswith("shows 02:30 twice: ask from a later time that comes once.")
 
 
 @pytest.mark.parametrize("minute", [700, pytest.param(800, marks=pytest.mark.oracle), 1000])
