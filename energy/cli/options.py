@@ -355,7 +355,7 @@ def amounts(said: "Sequence[str] | None") -> dict[str, float | str]:
 
 
 def moment(text: str | None, plan: "Plan") -> datetime | None:
-    """A time in the plan's span: 13:20, or with its date."""
+    """A time in the plan's span: 13:20, or with its date, and with its offset from UTC."""
     from energy.plan.moments import moment_in_span
 
-    return None if text is None else moment_in_span(text, plan.span.start)
+    return None if text is None else moment_in_span(text, plan.span.start, plan.place.timezone)

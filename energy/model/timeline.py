@@ -37,13 +37,24 @@ def to_utc(local: datetime, zone: ZoneInfo) -> float:
     """UTC seconds of a naive local time.
 
     One that the clock skips moves forward by the gap, one that occurs twice is the first (the
-    reading of RFC 5545).
+    reading of RFC 5545), or the second where its `fold` is 1.
 
     >>> to_utc(datetime(2026, 3, 29, 2, 30), ZoneInfo("Europe/Berlin")) == to_utc(
     ...     datetime(2026, 3, 29, 3, 30), ZoneInfo("Europe/Berlin"))
     True
     """
-    return local.replace(tzinfo=zone, fold=0).timestamp()
+    return local.replace(tzinfo=zone).timestamp()
+
+
+def comes_twice(local: datetime) -> bool:
+    """Whether the clock shows a local time, with its zone, twice on that day.
+
+    >>> [comes_twice(datetime(2026, month, 25, 2, 30, tzinfo=ZoneInfo("Europe/Berlin")))
+    ...     for month in (9, 10)]
+    [False, True]
+    """
+    first, second = (local.replace(fold=fold).utcoffset() for fold in (0, 1))
+    return first is not None and second is not None and first > second
 
 
 class Calendar:

@@ -6,6 +6,7 @@ Here they become plain pairs; which instant of which day they mean is worked out
 import re
 from datetime import datetime, time, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from energy.plan.words import PlanError, shown
 
@@ -79,26 +80,34 @@ def clock_minutes(between: Window | None) -> float | None:
     return last - first if last > first else last - first + DAY_MIN
 
 
-def moment_in_span(text: str, start: datetime) -> datetime:
+def moment_in_span(text: str, start: datetime, timezone: str) -> datetime:
     """A time on a plan's own clock: "13:20" is the first 13:20 from the span's start on.
 
-    With a date it may lie anywhere. Raises PlanError where it cannot be read.
+    With a date it may lie anywhere; the clock's offset from UTC then tells the second of two (fold
+    1). timezone: IANA name of the plan's. Raises PlanError where it cannot be read.
 
-    >>> moment_in_span("02:00", datetime(2026, 9, 14, 7)).day
-    15
+    >>> start = datetime(2027, 10, 30, 7)
+    >>> moment_in_span("02:00", start, "Europe/Oslo").day
+    31
+    >>> moment_in_span("2027-10-31T02:30+01:00", start, "Europe/Oslo").fold
+    1
     """
     wrong = f"{shown(text)} is not a time; give 13:20, or with its date 2026-09-14T13:20"
     try:
         if "-" in text.strip():
             dated = datetime.fromisoformat(text.strip())
             if dated.tzinfo is not None:
-                wrong = f"{shown(text)}: the time is on the plan's own clock; leave the offset out"
-                raise ValueError
+                local = dated.astimezone(ZoneInfo(timezone))
+                if local.utcoffset() != dated.utcoffset():
+                    own = local.isoformat(timespec="minutes")
+                    wrong = f"{shown(text)}: on the plan's own clock that is {own}; give that"
+                    raise ValueError
+                return local.replace(tzinfo=None)
             return dated
         clock, minutes = moment(text)
         if clock != "clock":
             raise ValueError
-    except ValueError:
+    except (ValueError, OverflowError):  # the latter at the ends of the calendar
         raise PlanError([wrong]) from None
     midnight = datetime(start.year, start.month, start.day)
     first = midnight + timedelta(minutes=minutes)

@@ -1,8 +1,8 @@
 """Dates and clocks as a person reads them, on the plan's own clock."""
 
-from datetime import date
+from datetime import date, datetime
 
-from energy.model.timeline import Calendar
+from energy.model.timeline import Calendar, comes_twice
 
 
 def day_name(at: date) -> str:
@@ -12,6 +12,19 @@ def day_name(at: date) -> str:
     'Mon 14 Sep'
     """
     return f"{at:%a} {at.day} {at:%b}"
+
+
+def hour_minute(at: datetime) -> str:
+    """The clock of a moment, with its offset from UTC in an hour that the clock shows twice.
+
+    >>> from zoneinfo import ZoneInfo
+    >>> at = datetime(2027, 10, 31, 2, 30, tzinfo=ZoneInfo("Europe/Berlin"))
+    >>> hour_minute(at), hour_minute(at.replace(fold=1)), hour_minute(at.replace(hour=3))
+    ('02:30+02:00', '02:30+01:00', '03:30')
+    """
+    if comes_twice(at):
+        return at.isoformat(timespec="minutes").partition("T")[2]
+    return f"{at:%H:%M}"
 
 
 def clock(calendar: Calendar, time_s: float) -> str:
@@ -24,8 +37,8 @@ def clock(calendar: Calendar, time_s: float) -> str:
     """
     local = calendar.moment(time_s)
     if calendar.first == calendar.last:
-        return f"{local:%H:%M}"
-    return f"{day_name(local)} {local:%H:%M}"
+        return hour_minute(local)
+    return f"{day_name(local)} {hour_minute(local)}"
 
 
 def at_clock(calendar: Calendar, time_s: float) -> str:
@@ -50,5 +63,5 @@ def short_clock(calendar: Calendar, time_s: float) -> str:
     """
     local, days = calendar.moment(time_s), (calendar.last - calendar.first).days
     if days == 0:
-        return f"{local:%H:%M}"
-    return f"{local:%a %H:%M}" if days < 7 else f"{local.day} {local:%b %H:%M}"
+        return hour_minute(local)
+    return f"{f'{local:%a}' if days < 7 else f'{local.day} {local:%b}'} {hour_minute(local)}"

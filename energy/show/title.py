@@ -7,7 +7,7 @@ from rich.text import Text
 
 from energy.show.chance import chance_line
 from energy.show.layout import Part, folded, labelled
-from energy.show.moments import day_name
+from energy.show.moments import day_name, hour_minute
 from energy.simulation.budget import Budget
 from energy.weather.source import FAR_KM
 
@@ -36,7 +36,7 @@ def span_words(result: Budget) -> str:
     'Mon 14 Sep 07:00 to Tue 15 Sep 08:00'
     """
     ends: list[datetime] = [result.local(float(result.time_s[edge])) for edge in (0, -1)]
-    return " to ".join(f"{day_name(end)} {end:%H:%M}" for end in ends)
+    return " to ".join(f"{day_name(end)} {hour_minute(end)}" for end in ends)
 
 
 def answer_part(word: str, text: str, width: int) -> Part:

@@ -23,6 +23,7 @@ from energy.plan.task import called
 from energy.simulation.bursts import Placed, place_bursts
 from energy.simulation.cables import mains_notes
 from energy.simulation.case import calendar_of, days_of, derates, idle_notes, lay_out, span_of
+from energy.simulation.clock_changes import clock_notes
 from energy.simulation.demand import Demand, demand_of
 from energy.simulation.progress import Done, Progress, left_by_window, progress
 from energy.simulation.result import Budget as Budget
@@ -240,6 +241,7 @@ def _judged(
         unmet_wh=simulated.unmet_wh + demand.turned_away_wh[:, None] * ready.case.factor,
         notes=(
             *weather.notes,
+            *clock_notes(days, shared.now),
             *pwm_notes(laid_out(plan, cold)),
             *demand.placed.notes,
             *idle_notes(days),

@@ -160,7 +160,7 @@ def place_bursts(
     for k, (task, days) in enumerate(zip(plan.task, every, strict=True)):
         notes += _cut_short(task, days, plan_span)
         notes += _starts_again(task, calendar, days, plan_span)
-        if task.must and not _all_day(task) and _cut_off(days, plan_span, calendar.first):
+        if task.must and not _all_day(task) and _cut_off(task, days, plan_span, calendar.first):
             notes.append(
                 f'what of "{task.name}", which must run, comes before the start or after the end of'
                 " the span is not judged"
@@ -209,14 +209,24 @@ def _cut_short(task: Task, days: Sequence[Day], plan_span: Interval) -> Iterator
         yield f'"{task.name}" is longer than its window on {when} and is cut there'
 
 
-def _cut_off(days: Sequence[Day], plan_span: Interval, first: date) -> bool:
-    """Whether some of a task's days lies outside the plan's span."""
-    for day in days:
-        inside_s = sum(overlap_s(interval, plan_span) for interval in day.intervals)
-        outside_s = sum(end_s - start_s for start_s, end_s in day.intervals) - inside_s
-        if outside_s > 1.0 and day.date >= first:
-            return True
-    return False
+def _cut_off(task: Task, days: Sequence[Day], plan_span: Interval, first: date) -> bool:
+    """Whether the plan's span cuts one of a task's days, or leaves out one that was asked for: by
+    its number, or as the only one. The evening before the span is not asked for."""
+    asked = [(day, inside_s(day.intervals, plan_span)) for day in days if day.date >= first]
+    wanted = task.days is not None or not any(within_s for _, within_s in asked)
+    return any(
+        (within_s > 0.0 or wanted) and inside_s(day.intervals) - within_s > 1.0
+        for day, within_s in asked
+    )
+
+
+def inside_s(intervals: Sequence[Interval], span: Interval = (-np.inf, np.inf)) -> float:
+    """Seconds of some intervals that lie inside a span.
+
+    >>> inside_s([(0.0, 10.0), (20.0, 30.0)], (6.0, 22.0))
+    6.0
+    """
+    return sum(overlap_s(interval, span) for interval in intervals)
 
 
 def overlap_s(first: Interval, second: Interval) -> float:

@@ -294,15 +294,42 @@ def test_what_is_no_window_is_refused(value):
     ],
 )
 def test_a_clock_time_is_the_first_one_in_the_span(text, expected):
-    assert moment_in_span(text, plan().span.start) == expected
+    assert moment_in_span(text, plan().span.start, "Europe/Berlin") == expected
 
 
 @pytest.mark.parametrize("text", ["noon", "", "25:00", "sunset", "2026-13-01T10:00"])
 def test_what_is_no_time_in_the_span_is_refused(text):
     with pytest.raises(PlanError, match="is not a time"):
-        moment_in_span(text, plan().span.start)
+        moment_in_span(text, plan().span.start, "Europe/Berlin")
 
 
-def test_a_time_with_an_offset_is_refused():
-    with pytest.raises(PlanError, match="leave the offset out"):
-        moment_in_span("2026-06-01T13:20+02:00", plan().span.start)
+@pytest.mark.parametrize(
+    ("text", "fold"),
+    [
+        ("2027-10-31T02:30", 0),
+        ("2027-10-31T02:30+02:00", 0),
+        ("2027-10-31 02:30+01:00", 1),
+        ("2027-10-31T03:30+01:00", 0),
+    ],
+)
+def test_the_offset_of_a_time_tells_which_of_two_is_meant(text, fold):
+    # The EU's summer time ends on the last Sunday of October at 01:00 UTC (directive 2000/84/EC).
+    at = moment_in_span(text, plan().span.start, "Europe/Berlin")
+    assert at == datetime.fromisoformat(text).replace(tzinfo=None)
+    assert at.fold == fold
+
+
+@pytest.mark.parametrize(
+    ("text", "own"),
+    [
+        ("2026-06-01T13:20+01:00", "2026-06-01T14:20+02:00"),
+        ("2027-03-28T02:30+01:00", "2027-03-28T03:30+02:00"),
+        ("2026-06-01T13:20Z", "2026-06-01T15:20+02:00"),
+    ],
+)
+def test_a_time_with_anothers_offset_is_refused(text, own):
+    with pytest.raises(PlanError) as refused:
+        moment_in_span(text, plan().span.start, "Europe/Berlin")
+    assert refused.value.problems == [
+        f'"{text}": on the plan\'s own clock that is {own}; give that'
+    ]

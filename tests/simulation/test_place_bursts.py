@@ -36,6 +36,19 @@ def test_a_must_task_that_falls_outside_the_span_is_said():
     assert any('"lamp"' in note for note in found.notes)
 
 
+def not_judged(task: dict, start: str, end: str) -> bool:
+    return any("is not judged" in note for note in budget(plan(task, start, end)).notes)
+
+
+def test_a_span_between_two_nights_cuts_neither_and_says_nothing():
+    night = {**LAMP, "between": ["sunset", "sunrise"]}
+    assert not not_judged(night, "2026-06-10T16:00:00", "2026-06-12T09:00:00")
+    # 10 June at 52.5 N: the sun sets at 21:26 and rises at 04:44 (an almanac, from memory).
+    assert not_judged(night, "2026-06-10T22:30:00", "2026-06-12T09:00:00")
+    assert not_judged(night, "2026-06-10T16:00:00", "2026-06-12T03:00:00")
+    assert not_judged({**night, "days": [1, 3]}, "2026-06-10T16:00:00", "2026-06-12T09:00:00")
+
+
 def test_work_that_waits_for_daylight_in_a_polar_night_is_refused():
     cut = {"name": "cut", "supply": "dc12", "working_w": 10, "between": ["sunrise", "sunset"]}
     several = [{**cut, "times": 3, "each_s": 60}, {**cut, "name": "sand", "minutes": 20}, cut]

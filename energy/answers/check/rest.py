@@ -6,7 +6,7 @@ from typing import Any
 
 from energy.answers.caution.telling import carries
 from energy.model.demand import bursts
-from energy.model.timeline import Calendar, Interval, to_utc
+from energy.model.timeline import Calendar, Interval, comes_twice, to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.task import RISKS, at_other_times
 from energy.simulation.budget import check_now
@@ -58,13 +58,20 @@ def left_of(
     are left are spread over the rest of their window, and what is under way goes on to its end. Of
     the tasks that `done` names, so much is done and the rest is open (see `simulation.progress`);
     `offered` adds what of that a choice may take up. No tasks at all where nothing is left, which
-    alone makes no plan. Raises PlanError for a time outside the span, a charge, names and amounts
-    that cannot be.
+    alone makes no plan. Raises PlanError for a time outside the span or the second of two, which no
+    plan can tell, a charge, names and amounts that cannot be.
     """
     check_now(plan, now, battery_percent, done)
     if now is None:
         return {}
     calendar = calendar_of(plan)
+    if now.fold and comes_twice(now.replace(tzinfo=calendar.zone)):
+        raise PlanError(
+            [
+                f"{plan.origin}: what is left is planned by the clock alone, which shows"
+                f" {now:%H:%M} twice: ask from a later time that comes once"
+            ]
+        )
     left = _Rest(plan, calendar, now)
     under_way = progress(plan, calendar, left.span, done or {})
     stated = {

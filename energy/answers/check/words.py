@@ -18,7 +18,7 @@ from energy.plan.words import and_list
 from energy.show import table
 from energy.show.chance import DULL_CORNER
 from energy.show.layout import Part, Sheet, Slow, folded, notes_part, part
-from energy.show.moments import at_clock, clock, day_name
+from energy.show.moments import at_clock, clock, day_name, hour_minute
 from energy.show.table import Column
 from energy.show.title import answer_part, title_part, weather_part
 from energy.simulation.budget import Budget
@@ -93,7 +93,7 @@ def checkpoints_part(checkpoints: Sequence[Checkpoint], width: int) -> Part:
         return part([])
     several_weeks = (checkpoints[-1].at - checkpoints[0].at).days >= 6
     names = [
-        f"{day_name(c.at)} {c.at:%H:%M}" if several_weeks else f"{c.at:%a %H:%M}"
+        f"{day_name(c.at) if several_weeks else f'{c.at:%a}'} {hour_minute(c.at)}"
         for c in checkpoints
     ]
     columns = [

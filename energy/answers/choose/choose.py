@@ -246,7 +246,9 @@ def _timetable(result: Budget) -> tuple[Row, ...]:
                 pause_s=pause_s,
             )
         )
-    return tuple(sorted(rows, key=lambda row: (row.start, row.end, row.task)))
+    return tuple(
+        sorted(rows, key=lambda row: (row.start.timestamp(), row.end.timestamp(), row.task))
+    )
 
 
 def _impossible(search: Search) -> Choose:

@@ -15,7 +15,7 @@ from energy.plan.words import and_list
 from energy.show import files
 from energy.show.chance import DULL_CORNER, chance_line
 from energy.show.layout import TIE, Part, Sheet, folded, notes_part, part
-from energy.show.moments import day_name
+from energy.show.moments import day_name, hour_minute
 from energy.show.numbers import watt_hours
 from energy.show.title import answer_part, title_part, weather_part
 from energy.simulation.overloads import NEVER, why_turned_away
@@ -75,7 +75,7 @@ def _why_none(answer: Choose) -> str:
         return f"{text}: {why_turned_away(result)}"
     if answer.short_at is None:
         return f"{text}: two hand-held tools need the same hands: plan them one after another"
-    when = f"{answer.short_at:%a %d %b %H:%M}"
+    when = f"{answer.short_at:%a %d %b} {hour_minute(answer.short_at)}"
     if answer.too_cold:
         return (
             f"{text}: the pack is too cold to give at {when}: keep it warmer, doing less is no help"
@@ -130,9 +130,14 @@ def _timetable(answer: Choose, width: int) -> list[str]:
 def _from_to(row: Row) -> str:
     """When a block begins and ends, in whole minutes."""
     partly = row.end.second or row.end.microsecond
-    until = row.end + timedelta(minutes=1) if partly else row.end
+    until = _later(row.end, timedelta(minutes=1)) if partly else row.end
     later = f" ({until:%a})" if until.date() != row.start.date() else ""
-    return f"{row.start:%H:%M} to {until:%H:%M}{later}"
+    return f"{hour_minute(row.start)} to {hour_minute(until)}{later}"
+
+
+def _later(at: datetime, by: timedelta) -> datetime:
+    """A moment so much later on the same clock, also where that is put forward or back."""
+    return (at.astimezone(UTC) + by).astimezone(at.tzinfo)
 
 
 def what_to_do(row: Row) -> str:
@@ -160,10 +165,9 @@ def _two_times(row: Row) -> str:
     """When the two repeats of a block begin."""
     assert row.each_s is not None
     assert row.pause_s is not None
-    apart = timedelta(seconds=row.each_s + row.pause_s)
-    second = (row.start.astimezone(UTC) + apart).astimezone(row.start.tzinfo)
+    second = _later(row.start, timedelta(seconds=row.each_s + row.pause_s))
     later = f" ({second:%a})" if second.date() != row.start.date() else ""
-    return f"{row.start:%H:%M} and {second:%H:%M}{later}"
+    return f"{hour_minute(row.start)} and {hour_minute(second)}{later}"
 
 
 def _left_out(answer: Choose, width: int, every: bool) -> Part:
@@ -239,11 +243,12 @@ def _where(spells: Sequence[tuple[datetime, datetime]]) -> str:
     opens, closes = spells[0][0], spells[-1][1]
     days = len({start.date() for start, _ in spells})
     first, last = day_name(opens), day_name(closes)
+    at, until = hour_minute(opens), hour_minute(closes)
     if days == 1 and first == last:
-        return f"between {opens:%H:%M} and {closes:%H:%M} on {first}"
+        return f"between {at} and {until} on {first}"
     if days == 1:
-        return f"between {opens:%H:%M} on {first} and {closes:%H:%M} on {last}"
-    return f"on {days} days, from {first} {opens:%H:%M} to {last} {closes:%H:%M}"
+        return f"between {at} on {first} and {until} on {last}"
+    return f"on {days} days, from {first} {at} to {last} {until}"
 
 
 def write_calendar(answer: Choose, path: Path) -> None:

@@ -16,7 +16,7 @@ from energy.answers.fix.ladder import Change, Ladder
 from energy.answers.fix.leaving import least_left_out
 from energy.answers.fix.pair import pair_of
 from energy.answers.fix.trials import Seen, Trials
-from energy.plan import Plan
+from energy.plan import Plan, PlanError
 from energy.show.numbers import for_json
 from energy.simulation.answered import Answered
 from energy.simulation.budget import Budget, budget, budget_of
@@ -50,12 +50,14 @@ class Fix(Answered):
 class Fixes:
     """What works, easiest first, and the kinds of change that cannot do it alone, in words.
 
-    cut_short: the plan is so long that not every change was tried.
+    cut_short: the plan is so long that not every change was tried. none_sought: why no change was
+    looked for, empty where they were.
     """
 
     found: tuple[Fix, ...]
     not_enough: tuple[str, ...]
     cut_short: bool = False
+    none_sought: str = ""
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html())
@@ -90,7 +92,10 @@ def fixes(plan: Plan | Budget, progress: Callable[[int, int], None] | None = Non
         return Fixes((), ())
     done: Change = {}
     if result.now is not None:
-        left = left_of(result.plan, result.now, result.plan.pack.start_percent, result.done)
+        try:
+            left = left_of(result.plan, result.now, result.plan.pack.start_percent, result.done)
+        except PlanError as error:  # the rest cannot be told as a plan
+            return Fixes((), (), none_sought=error.problems[0])
         if left["task"]:  # else nothing of the tasks is there to be changed
             result, done = budget(result.plan.replace(**left), result.now), left
     trials, alone = Trials(result, progress), []

@@ -19,6 +19,7 @@ from energy.simulation.budget import Budget, changed
 from energy.simulation.demand import ranked
 
 TRIES = 16  # for improving on the greedy choice
+WORTH = 0.1  # of a task's repeats: who could do no more leaves out all of it (our choice)
 
 
 def leave_out(result: Budget) -> Ladder | None:
@@ -60,6 +61,7 @@ def least_left_out(
     choice = search.maximal(TRIES)
     while choice is not None:
         levels = search.judge.piece_levels(choice.levels)
+        levels = _without_crumbs(result.plan.task, search.every, levels)
         if not any(levels):  # a plan without tasks is none
             return None
         change, words = _without(result, search.every, levels)
@@ -69,6 +71,24 @@ def least_left_out(
         # the scenarios that decide and all of them may differ by one
         choice = search.a_little_less(choice) if choice.levels != search.items.least else None
     return None
+
+
+def _without_crumbs(
+    tasks: Sequence[Task], every: Sequence[Piece], levels: Sequence[int]
+) -> list[int]:
+    """So much of each piece, with nothing of a task of which next to no repeats would be kept; what
+    others wait for or go with stays, and so does the last of all tasks."""
+    without = list(levels)
+    for k, task in enumerate(tasks):
+        mine = [i for i, piece in enumerate(every) if piece.task == k and piece.counted]
+        kept = sum(every[i].so_much(levels[i]) for i in mine)
+        planned = sum(every[i].amount for i in mine)
+        needed = task.with_ or any(task.name in (other.after, other.with_) for other in tasks)
+        others = any(level for i, level in enumerate(without) if i not in mine)
+        if kept < WORTH * planned and others and not needed:
+            for i in mine:
+                without[i] = 0
+    return without
 
 
 def _without(result: Budget, every: Sequence[Piece], levels: Sequence[int]) -> tuple[Change, str]:

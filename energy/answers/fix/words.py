@@ -23,6 +23,8 @@ def fix_part(fixes: Fixes, width: int, *, every: bool, clash: bool) -> Part:
         heading = ["This makes it a yes:"]
     elsewhen = clash and all("another-time" not in fix.kind for fix in fixes.found)
     closing = [*folded(ELSEWHEN, width) * elsewhen, *folded(CUT_SHORT, width) * fixes.cut_short]
+    if fixes.none_sought:
+        closing += folded(f"No changes were looked for: {fixes.none_sought}.", width)
     if every or not items:
         rows = [row for item in items for row in item]
         rest = folded(failed, width, 2) if failed else []

@@ -166,7 +166,7 @@ def learn(
         doubts=doubts,
         unused=unused,
         to_count=to_count,
-        notes=(*unused, *day.notes, *doubts, *to_count),
+        notes=(*unused, *readings.moved, *day.notes, *doubts, *to_count),
         kit_file=updated,
         before=prior,
         fit=result,

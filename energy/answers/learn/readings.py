@@ -18,6 +18,7 @@ from energy.model.timeline import to_utc
 from energy.plan import Plan, PlanError
 from energy.plan.skies import SKIES
 from energy.plan.words import meant, shown
+from energy.simulation.clock_changes import skipped_words
 from energy.tables import Table, parse_table, read_table, with_point
 from energy.tables import number as number_in
 
@@ -86,12 +87,13 @@ class Row:
 @dataclass(frozen=True)
 class Readings:
     """The rows of a file in order, and a line for each thing wrong with it; with_offset: all times
-    are written with their offset from UTC."""
+    are written with their offset from UTC; moved: a line for each time that the clock skips."""
 
     name: str
     rows: tuple[Row, ...]
     problems: tuple[str, ...] = ()
     with_offset: bool = False
+    moved: tuple[str, ...] = ()
 
 
 def read_readings(path: Path | str, plan: Plan) -> Readings:
@@ -129,6 +131,7 @@ def _readings(table: Table, plan: Plan) -> Readings:
         raise PlanError([f"{name}: must hold at most {MOST_ROWS} rows (got {len(table.rows)})"])
     problems = [f"{name}: {line}" for line in _unknown(headings)]
     rows: list[Row] = []
+    moved: list[str] = []
     with_offset, unknown = True, False
     records = replace(table, headings=headings).records()
     for line, cells in zip(table.lines, records, strict=True):
@@ -139,11 +142,13 @@ def _readings(table: Table, plan: Plan) -> Readings:
             unknown = True
             continue
         problems += [f"{name}: line {line}: {text}" for text in wrong.values()]
+        skipped, row = _as_the_clock_goes(row, plan)
+        moved += [f"{name}: line {line}: {text}" for text in skipped]
         rows.append(replace(row, work_unknown=unknown or bool(ENERGY & wrong.keys())))
         unknown = "panel" in wrong  # which holds until the next row
         with_offset &= OFFSET.search(cells.get("time", "")) is not None
     _refuse_other_units(name, rows, plan)
-    return Readings(name, tuple(rows), tuple(problems), with_offset)
+    return Readings(name, tuple(rows), tuple(problems), with_offset, tuple(moved))
 
 
 def _refuse_other_units(name: str, rows: Sequence[Row], plan: Plan) -> None:
@@ -227,6 +232,13 @@ def _row(
     if values.get("tool") in REST and values.pop("count", None) is not None:
         problems["count"] = f"count: {values['tool']} is not counted"
     return Row(number, at, to_utc(at, ZoneInfo(plan.place.timezone)), **values), problems
+
+
+def _as_the_clock_goes(row: Row, plan: Plan) -> tuple[list[str], Row]:
+    """A row, at the time that is taken where the clock skips its own, and a line that says so."""
+    zone = ZoneInfo(plan.place.timezone)
+    taken = datetime.fromtimestamp(row.time_s, zone).replace(tzinfo=None)
+    return skipped_words({row.at: taken} if taken != row.at else {}), replace(row, at=taken)
 
 
 def _moment(text: str, plan: Plan, previous: Row | None) -> datetime:

@@ -177,7 +177,7 @@ def _comparable(readings: Readings, start_s: float) -> tuple[list[Row], list[str
         if row.battery_percent is not None and row.time_s > start_s + ONES_OWN_S
     ]
     rows = [row for row in read if is_read(row.battery_percent or 0.0)]
-    notes = [*readings.problems]
+    notes = [*readings.problems, *readings.moved]
     if left := len(read) - len(rows):
         bounds = f"of 0, or of {HIGHEST_READ:.0f} and more"
         notes.append(f"not compared are {left} battery_percent {bounds}: displays stay there")

@@ -9,7 +9,7 @@ from energy.answers.check.check import Check
 from energy.model.demand import Burst
 from energy.plan.task import Task
 from energy.show.layout import tied
-from energy.show.moments import day_name
+from energy.show.moments import day_name, hour_minute
 from energy.simulation.budget import Budget
 
 TOUCHING_S = 1.0  # what follows so closely goes on
@@ -116,7 +116,8 @@ def _by_clock(result: Budget, task: Task, spells: Sequence[Spell]) -> list[tuple
     for spell in spells:
         for group in alike:
             counts = task.repeats is not None and group[0].count != spell.count
-            if not counts and _apart(result, group[0], spell) <= may_differ:
+            told = by_sun or _clock(result, group[0]) == _clock(result, spell)
+            if told and not counts and _apart(result, group[0], spell) <= may_differ:
                 group.append(spell)
                 break
         else:
@@ -148,10 +149,11 @@ def _times(result: Budget, spells: Sequence[Spell]) -> str:
 
 def _clock(result: Budget, spell: Spell) -> str:
     start, end = _walls(result, spell)
-    if start == end:
-        return f"{start:%H:%M}"
+    at, until = (hour_minute(result.local(time_s)) for time_s in (spell.start_s, spell.end_s))
+    if at == until and end - start < DAY:
+        return at
     day = f"{_date(result, end)} " if end - start >= DAY else ""
-    return f"{start:%H:%M} to {day}{end:%H:%M}"
+    return f"{at} to {day}{until}"
 
 
 def _days(result: Budget, spells: Sequence[Spell]) -> str:

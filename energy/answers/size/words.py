@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from energy.answers.caution.words import unsuited_part
 from energy.answers.size.bundles import in_words
+from energy.answers.size.designs import panel_watts
 from energy.answers.size.figures import size_text
 from energy.answers.size.kits import Kit, Kits
 from energy.answers.size.size import GOALS, Size
@@ -196,16 +197,18 @@ def _weather_line(answer: Size, kits: Kits | None) -> str:
 
 
 def _beyond_the_input(answer: Size) -> Iterator[str]:
-    """Panels of which the solar input does not take all, and how they are joined behind PWM."""
+    """Panels of the pick or the plan of which the solar input does not take all, and how they are
+    joined behind PWM."""
     designs, most_w = answer.designs, float(answer.frontier.panel_w[-1])
     panel_w = most_w if answer.pick is None else answer.pick.panel_w
     takes = designs.takes_w(panel_w)
+    own_w = most_w if answer.pick is None else panel_watts(answer.plan)
     if answer.pick is not None and panel_w > takes:
         yield (
             f"That is more than the {takes:.0f} W the solar input takes: the rest helps in dull"
             " light only. Ask its maker whether it bears such panels."
         )
-    elif (takes := designs.takes_w(most_w)) < most_w:
+    elif (takes := designs.takes_w(own_w)) < own_w:
         yield f"The solar input takes {takes:.0f} W: more panel than that helps in dull light only."
     for note in designs.joined_words(panel_w):
         yield f"{note}."

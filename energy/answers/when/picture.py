@@ -5,7 +5,8 @@ Its words are those of `words`.
 """
 
 from collections.abc import Iterator, Sequence
-from datetime import date
+from datetime import date, timedelta
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -77,31 +78,45 @@ def _months(answer: When) -> list[tuple[int, int]]:
 
 def _strips_panel(answer: When, panel: Any, months: Sequence[tuple[int, int]]) -> None:
     """The strips, a row a month, and the days of the month below."""
-    numbers = [day.start.day for day in answer.days]
-    first, last = min(numbers), max(numbers)
-    panel.set(xlim=(first, last + answer.step), ylim=(len(months), 0.0))
+    cells = {day: _pieces(day.start, answer.step, months) for day in answer.days}
+    first = min(opens for pieces in cells.values() for _, opens, _ in pieces)
+    last = max(closes for pieces in cells.values() for _, _, closes in pieces)
+    panel.set(xlim=(first, last), ylim=(len(months), 0.0))
     panel.spines["bottom"].set_visible(False)
     names = [f"{date(year, month, 1):%b %Y}" for year, month in months]
     panel.set_yticks([row + 0.5 for row in range(len(months))], names, **style(SMALL_PT))
-    marks = range(first, last + 1, answer.step if answer.step > 1 or last - first < 20 else 5)
+    marks = range(first, last, answer.step if answer.step > 1 or last - first <= 20 else 5)
     panel.set_xticks(
-        [mark + (0.5 if answer.step == 1 else 0.0) for mark in marks],
-        [f"{mark}" for mark in marks],
-        **style(SMALL_PT),
+        [mark + 0.5 for mark in marks], [f"{mark}" for mark in marks], **style(SMALL_PT)
     )
     for day in sorted(answer.days, key=lambda day: day.yes):  # frames above their neighbours
-        row = months.index((day.start.year, day.start.month))
-        _cell(panel, day, row, answer.step)
+        for piece in cells[day]:
+            _cell(panel, day, *piece)
+        _number(panel, day, *cells[day][0])
 
 
-def _cell(panel: Any, day: StartDay, row: int, step: int) -> None:
-    """A start day in its strip: as dark as its chance, with its number, a yes with a frame."""
+def _pieces(
+    start: date, step: int, months: Sequence[tuple[int, int]]
+) -> list[tuple[int, int, int]]:
+    """What a start day stands for, up to the next one asked: the row of its month with the days of
+    that from which and to which, and the same of the next month where it goes on there."""
+    days = [start + timedelta(k) for k in range(step)]
+    spells = [(month, [*same]) for month, same in groupby(days, lambda day: (day.year, day.month))]
+    return [
+        (months.index(month), same[0].day, same[-1].day + 1)
+        for month, same in spells
+        if month in months
+    ]
+
+
+def _cell(panel: Any, day: StartDay, row: int, opens: int, closes: int) -> None:
+    """A start day in its strip: as dark as its chance, a yes with a frame."""
     from matplotlib.patches import Rectangle
 
     share = _share(day)
     cell = Rectangle(
-        (float(day.start.day), row + 0.06),
-        step,
+        (float(opens), row + 0.06),
+        closes - opens,
         0.88,
         facecolor="white" if share is None else mix("white", "charge", PALE + SHADES * share),
         edgecolor=COLOURS["ink"] if day.yes else "white",
@@ -109,11 +124,15 @@ def _cell(panel: Any, day: StartDay, row: int, step: int) -> None:
         clip_on=False,
     )
     panel.add_patch(cell)
-    text, how = "-", style(SMALL_PT)
+
+
+def _number(panel: Any, day: StartDay, row: int, opens: int, closes: int) -> None:
+    """The chance of a start day, in its cell."""
+    share, text, how = _share(day), "-", style(SMALL_PT)
     if share is not None:
         text = f"{np.floor(100.0 * share + 1e-9):.0f}"
         how |= {"color": "white"} if share >= WHITE_ON else {}
-    panel.text(day.start.day + step / 2.0, row + 0.5, text, ha="center", va="center", **how)
+    panel.text((opens + closes) / 2.0, row + 0.5, text, ha="center", va="center", **how)
 
 
 def _share(day: StartDay) -> float | None:

@@ -4,6 +4,7 @@ All plans are invented.
 """
 
 import json
+import re
 from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import pairwise
@@ -13,7 +14,7 @@ import pytest
 from choose_plans import DAY, plan
 from demo_choices import choice_of
 from scipy.optimize import linprog, milp
-from told import told
+from told import told, unfolded
 from typer.testing import CliRunner
 
 from energy import Plan, PlanError
@@ -25,6 +26,7 @@ from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
 
 HOUR_S = 3600.0
+BERLIN = {"latitude_deg": 52.5, "longitude_deg": 13.4, "timezone": "Europe/Berlin"}
 LAMP = {"name": "lamp", "supply": "dc12", "working_w": 5, "hours": 2}
 
 
@@ -446,6 +448,16 @@ def test_a_sky_for_each_date_goes_on_from_the_date_of_now():
     assert rest.weather.sky == (7, 5)
 
 
+def test_what_is_left_from_the_second_of_two_times_is_refused_in_a_line():
+    # The EU's summer time ends on the last Sunday of October at 01:00 UTC (directive 2000/84/EC).
+    night = {"start": "2027-10-30T20:00", "end": "2027-10-31T08:00"}
+    asked = plan([LAMP | {"at": "05:00"}], span=night, place=BERLIN)
+    at = datetime.fromisoformat("2027-10-31T02:30")
+    assert rest_of(asked, at, 60.0)["task"]
+    with pytest.raises(PlanError, match="shows 02:30 twice: ask from a later time that comes once"):
+        rest_of(asked, at.replace(fold=1), 60.0)
+
+
 # --- in words a person can use -------------------------------------------------------------------
 
 
@@ -465,6 +477,23 @@ def test_two_repeats_are_two_times_of_day(times, apart_s, words):
     end = start + timedelta(seconds=apart_s * (times - 1) + 30)
     pause_s = max(apart_s - 30.0, 0.0)
     assert what_to_do(Row("charge", times, start, end, each_s=30.0, pause_s=pause_s)) == words
+
+
+def test_an_hour_that_comes_twice_is_told_with_its_offset():
+    # The EU's summer time ends on the last Sunday of October at 01:00 UTC (directive 2000/84/EC).
+    pump = {"name": "pump", "supply": "dc12", "working_w": 20, "minutes": 30, "at": "02:30"}
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 5, "between": ["23:00", "04:00"]}
+    short = {**pump, "name": "short", "at": "02:59", "minutes": None, "times": 2, "each_s": 45,
+             "pause_s": 3555}  # fmt: skip
+    night = {"start": "2027-10-30T20:00", "end": "2027-10-31T08:00"}
+    answer = choose(plan([pump, lamp, short], span=night, place=BERLIN))
+    text = told(lambda width: sheet(answer, width))
+    assert "02:30+02:00 to 02:00+01:00  pump" in text
+    assert re.search(r"23:00 to 04:00 \(Sun\) +lamp", text)
+    assert "02:59+02:00 to 03:00" in text
+    assert "short, 2 times, at 02:59+02:00 and 02:59+01:00" in unfolded(text)
+    begins = [row.start.timestamp() for row in answer.timetable]
+    assert begins == sorted(begins)
 
 
 def test_a_choice_that_is_not_proven_names_the_priority_that_may_lack_some():

@@ -17,6 +17,7 @@ from energy.answers.fix.kinds import KINDS, ON_SITE
 from energy.answers.fix.kit import more_pack
 from energy.answers.fix.leaving import TRIES, _standing
 from energy.answers.fix.trials import Trials
+from energy.answers.fix.words import fix_part
 from energy.answers.wire.wire import wire
 from energy.plan.write import write_changes
 from energy.simulation.budget import budget, changed
@@ -705,6 +706,20 @@ def test_from_now_on_only_what_is_still_to_come_is_left_out():
     assert sum(burst.task == 0 for burst in again.bursts) == left - int(fix.text.split()[2])
 
 
+def test_from_the_second_of_two_times_on_no_change_is_looked_for_and_that_is_said():
+    # The EU's summer time ends on the last Sunday of October at 01:00 UTC (directive 2000/84/EC).
+    pump = {"name": "pump", "supply": "dc12", "working_w": 60, "between": ["01:00", "08:00"]}
+    night = {"start": "2027-10-30T20:00", "end": "2027-10-31T08:00"}
+    berlin = {"latitude_deg": 52.5, "longitude_deg": 13.4, "timezone": "Europe/Berlin"}
+    asked, at = small(task=[pump], span=night, place=berlin), datetime(2027, 10, 31, 2, 30)
+    assert fixes(budget(asked, at, 20.0)).not_enough
+    second = fixes(budget(asked, at.replace(fold=1), 20.0))
+    assert second.found == ()
+    (line,) = (row.plain for row in fix_part(second, 200, every=True, clash=False).lines if row)
+    assert line.startswith("No changes were looked for: ")
+    assert line.endswith("shows 02:30 twice: ask from a later time that comes once.")
+
+
 @pytest.mark.parametrize("minute", [700, pytest.param(800, marks=pytest.mark.oracle), 1000])
 def test_a_fix_from_now_on_can_be_written_down(minute, tmp_path):
     demo = Plan.read("builtin:cloudy-repair")
@@ -774,6 +789,25 @@ def test_no_more_is_left_out_than_has_to_be():
     assert fix.change == {"task.1": None}
     assert fix.text == 'Leave out "fridge".'
     assert budget(result.plan.replace(**fix.change)).yes
+
+
+@pytest.mark.parametrize("also", [{}, {"after": "drill"}])
+def test_next_to_nothing_of_a_task_is_not_worth_keeping(also):
+    # Each hole takes 5 Wh: beside the lamp's 220 Wh the pack has room for a few of 60.
+    drill = {"name": "drill", "supply": "dc12", "working_w": 100, "times": 60, "each_min": 3,
+             "between": ["08:00", "18:00"]}  # fmt: skip
+    lamp = {"name": "lamp", "supply": "dc12", "working_w": 55, "hours": 4, "must": True,
+            "between": ["19:00", "23:00"]}  # fmt: skip
+    phone = {"name": "phone", "supply": "usb", "working_w": 1, "minutes": 30, "at": "18:30"} | also
+    pack = {"capacity_wh": 400, "temperature": 20}
+    result = budget(small(task=[drill, lamp, phone], pack=pack))
+    (fix,) = (f for f in fixes(result).found if f.kind == "leave-out")
+    if also:  # the phone waits for the holes
+        assert 0 < fix.change["task.1.times"] < 6
+    else:
+        assert fix.change == {"task.1": None}
+        assert fix.text == 'Leave out "drill".'
+    assert changed(result, fix.change).yes
 
 
 def test_nobody_is_told_to_leave_out_a_medical_device():

@@ -46,6 +46,36 @@ def test_an_offset_is_taken_to_the_plans_clock():
     assert row.at.hour == 9
 
 
+def test_a_time_that_the_clock_skips_is_taken_an_hour_later_and_said():
+    # The EU's summer time begins on the last Sunday of March at 01:00 UTC (directive 2000/84/EC).
+    berlin = {"latitude_deg": 52.5, "longitude_deg": 13.4, "timezone": "Europe/Berlin"}
+    night = {"start": "2027-03-27T20:00:00", "end": "2027-03-28T12:00:00"}
+    found = parse_readings(
+        "time,battery_percent\n2027-03-28T01:59,80\n02:45,70\n03:10,69\n04:00,68\n",
+        plan_of(place=berlin, span=night),
+    )
+    assert [f"{row.at:%H:%M}" for row in found.rows] == ["01:59", "03:45", "04:00"]
+    assert found.moved == (
+        "readings: line 3: 02:45 on Sun 28 Mar does not exist there, the clock is put forward:"
+        " 03:45 is taken",
+    )
+    (line,) = found.problems
+    assert line == "readings: line 4: times must not run backwards (got 03:10 after 03:45)"
+
+
+def test_an_offset_tells_the_second_of_two_times():
+    # It ends on the last Sunday of October at 01:00 UTC (the same directive).
+    berlin = {"latitude_deg": 52.5, "longitude_deg": 13.4, "timezone": "Europe/Berlin"}
+    night = plan_of(
+        place=berlin, span={"start": "2027-10-30T20:00:00", "end": "2027-10-31T12:00:00"}
+    )
+    times = ("2027-10-31T02:30", "2027-10-31T02:30+02:00", "2027-10-31T02:30+01:00")
+    first, same, second = (
+        parse_readings(f"time,battery_percent\n{time},80\n", night).rows[0].time_s for time in times
+    )
+    assert first == same == second - 3600.0
+
+
 def test_a_tool_may_be_named_by_its_task():
     plan = plan_of(task=[{"tool": "drill-10", "name": "new holes", "times": 3, "each_s": 20}])
     (row,) = parse_readings("time,tool,count\n09:00,New Holes,2\n", plan).rows

@@ -57,6 +57,16 @@ def test_a_start_in_the_middle_of_a_night_and_an_end_in_another_have_their_own_t
     assert rows_of(answer, "router") == [("Mon 13", "02:00 to Wed 15 23:30")]
 
 
+def test_an_hour_that_comes_twice_is_told_with_its_offset():
+    # The EU's summer time ends on the last Sunday of October at 01:00 UTC (directive 2000/84/EC).
+    pump = {"supply": "dc12", "working_w": 1, "name": "pump", "at": "02:30", "minutes": 60}
+    answer = answer_of(NORTH, "2026-10-24T00:00:00", "2026-10-26T12:00:00", [pump])
+    assert rows_of(answer, "pump") == [
+        ("Sat 24, Mon 26", "02:30 to 03:30"),
+        ("Sun 25", "02:30+02:00 to 02:30+01:00"),
+    ]
+
+
 def test_a_day_between_others_on_which_nothing_runs_is_not_named():
     pump = {"supply": "dc12", "working_w": 1, **PUMP, "days": [1, 2, 3, 5, 6, 7]}
     answer = answer_of(NORTH, "2026-06-01T07:00:00", "2026-06-07T12:00:00", [pump])

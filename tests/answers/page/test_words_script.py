@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -155,6 +155,10 @@ def test_moments_are_said_as_in_python(days):
     kit = calendar_kit(span)
     start_s = span.at(("clock", 0.0), first)
     moments = np.random.default_rng(2).uniform(start_s, start_s + 86400.0 * (days + 1), 50)
+    # The EU's summer time ends on the last Sunday of October at 01:00 UTC (directive 2000/84/EC).
+    if (back_s := datetime(2026, 10, 25, 1, tzinfo=UTC).timestamp()) < moments.max():
+        edges = [back_s + 60.0 * m for m in (-61, -60, -30, -1, 0, 30, 59, 60)]
+        moments = np.append(moments, edges)
     for name, expected in (
         ("clockText", clock),
         ("atClock", at_clock),

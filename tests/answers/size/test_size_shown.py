@@ -71,6 +71,13 @@ def test_a_small_solar_input_is_told() -> None:
     assert "The solar input takes 90 W" in text
 
 
+def test_a_solar_input_that_takes_all_of_the_pick_and_the_plan_is_not_told() -> None:
+    answer = size(small(pack={"solar_input": {"max_w": 120}}))
+    assert answer.pick is not None
+    assert answer.pick.panel_w <= 120 < answer.frontier.panel_w[-1]
+    assert "solar input" not in printed(answer)
+
+
 def test_no_kit_says_so_with_the_reasons() -> None:
     box = Candidate("box", "pack", capacity_wh=500.0)
     text = unfolded(printed(sized(), kits=Kits((), (Lack(((box, 1),), missing_wh=120.0),))))

@@ -193,13 +193,29 @@ def test_the_picture_holds_a_number_a_day_and_frames_a_yes(ask):
     answer = ask()
     page = answer.plot(cautions(answer.budget))
     days, charge = page.axes
-    assert len(days.patches) == len(days.texts) - 2 == len(answer.days)  # two of the heading
+    assert len(days.texts) - 2 == len(answer.days)  # two of the heading
+    at = {text.get_position() for text in days.texts[2:]}
     framed = [patch for patch in days.patches if patch.get_linewidth() > 1.5]
-    assert len(framed) == sum(day.yes for day in answer.days)
+    middles = [(p.get_x() + p.get_width() / 2.0, p.get_y() + p.get_height() / 2.0) for p in framed]
+    assert len(at & {*middles}) == sum(day.yes for day in answer.days)
     curves = [line for line in charge.lines if len(line.get_xdata()) == len(answer.days)]
     assert curves[0].get_ydata() == pytest.approx([day.lowest_percent for day in answer.days])
     title = " ".join(text.get_text() for text in page.texts)
     assert f"{answer.answer.upper()}: " in title
+
+
+def test_a_strip_of_the_picture_ends_with_its_month_and_leaves_no_day_white():
+    answer = year()
+    days, _ = strips(answer).axes
+    first, latest = answer.days[0].start, answer.days[-1].start
+    covered = []
+    for patch in days.patches:
+        months = first.month - 1 + round(patch.get_y())
+        start = date(first.year + months // 12, months % 12 + 1, round(patch.get_x()))
+        covered += [start + timedelta(k) for k in range(round(patch.get_width()))]
+        assert covered[-1].month == start.month
+    asked = [first + timedelta(k) for k in range((latest - first).days + answer.step)]
+    assert sorted(covered) == [day for day in asked if day <= latest or day.month == latest.month]
 
 
 def test_darker_is_more_also_in_grey():

@@ -180,7 +180,7 @@ function clockMarks(kit, most) {
     const timeS = toUtc(kit, kit.firstDay * DAY_S + 3600 * hour);
     if (timeS < startS || timeS > endS) continue;
     const { weekday, day } = localFields(kit, timeS);
-    marks.push({ timeS, text: hour % 24 === 0 ? `${weekday} ${day}` : hourMinute(kit, timeS) });
+    marks.push({ timeS, text: hour % 24 === 0 ? `${weekday} ${day}` : clockFace(kit, timeS) });
   }
   return marks;
 }

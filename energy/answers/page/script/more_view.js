@@ -39,7 +39,7 @@ function addPart(view) {
     element,
     update() {
       if (time.value !== suggested) return; // a time of the person's own
-      suggested = hourMinute(view.kit, Math.ceil(view.now().atS / 300) * 300);
+      suggested = clockFace(view.kit, Math.ceil(view.now().atS / 300) * 300);
       time.value = suggested;
     },
   };

@@ -165,7 +165,7 @@ function clockForm(view) {
     opener.setAttribute("aria-expanded", String(isOpen));
     const { atS } = view.now();
     day.value = String(Math.min(dayOf(kit, atS), kit.lastDay));
-    time.value = hourMinute(kit, atS);
+    time.value = clockFace(kit, atS);
     if (isOpen) time.focus();
   };
   /** @param {number} byHandS */

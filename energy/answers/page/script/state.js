@@ -393,7 +393,7 @@ function afterAdding(kit, state, { atS, tool, amount, minute }) {
   const day = Math.min(Math.max(dayOf(kit, atS), kit.firstDay), kit.lastDay) - kit.firstDay + 1;
   const beginsS = toUtc(kit, (kit.firstDay + day - 1) * DAY_S + minute * 60);
   if (beginsS < Math.floor(atS / 60) * 60) {
-    return `${timeOfDay(minute)} is over: enter a time from ${hourMinute(kit, atS)} on`;
+    return `${timeOfDay(minute)} is over: enter a time from ${clockFace(kit, atS)} on`;
   }
   const name = freeName(
     everyTask(kit, state).map(({ task }) => task.name),

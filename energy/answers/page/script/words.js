@@ -48,10 +48,26 @@ function clockText(kit, timeS) {
 }
 
 /**
+ * The clock of a moment, with its offset from UTC in an hour that the clock shows twice.
  * @param {Kit} kit
  * @param {number} timeS
  */
 function hourMinute(kit, timeS) {
+  const face = clockFace(kit, timeS);
+  const offsetS = toLocal(kit, timeS) - timeS;
+  const isTwice = kit.data.zone.offsets.some(([changesS, afterS], k, offsets) => {
+    const backS = k > 0 ? offsets[k - 1][1] - afterS : 0;
+    return timeS >= changesS - backS && timeS < changesS + backS;
+  });
+  return isTwice ? `${face}${offsetS < 0 ? "-" : "+"}${timeOfDay(Math.abs(offsetS) / 60)}` : face;
+}
+
+/**
+ * What the clock shows at a moment.
+ * @param {Kit} kit
+ * @param {number} timeS
+ */
+function clockFace(kit, timeS) {
   const { hour, minute } = localFields(kit, timeS);
   return `${String(hour).padStart(2, "0")}:${String(minute).padStart(2, "0")}`;
 }
