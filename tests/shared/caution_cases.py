@@ -400,7 +400,7 @@ NOT_RAISED = [
         "pack-in-the-sun",
         air(26, 26),
         around("outdoors"),
-        {"weather": {"kind": "sky", "sky": "overcast"}},
+        {"weather": {"kind": "sky", "sky": "overcast", "futures": 1}},
     ),
     (
         "pack-in-the-sun",

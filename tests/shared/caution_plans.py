@@ -16,7 +16,7 @@ QUIET = {
     "span": {"start": "2026-06-01T08:00:00", "end": "2026-06-01T20:00:00"},
     "weather": {"kind": "clear", "temp_air_c": 20},
     "pack": {"capacity_wh": 1000, "temperature": 20, "inverter": {"rated_w": 1000, "volts": 230}},
-    "task": [{"name": "lamp", "supply": "dc12", "working_w": 5, "hours": 2}],
+    "task": [{"name": "lamp", "supply": "dc12", "working_w": 5, "hours": 2, "at": "09:00"}],
 }
 PANEL = {"panel": [{"rated_w": 100}]}
 PHONE = {"name": "phone", "supply": "usb", "kind": "charging", "energy_wh": 18, "power_w": 18}

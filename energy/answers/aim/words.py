@@ -9,7 +9,7 @@ import numpy as np
 from rich.text import Text
 
 from energy.answers.aim.aim import Aim, Setting, enough_for
-from energy.answers.caution.words import unsuited_part
+from energy.answers.caution.words import warning_part
 from energy.plan.kit import compass_word
 from energy.plan.words import and_list
 from energy.show import table
@@ -33,7 +33,7 @@ def sheet(answer: Aim, width: int, *, demo: bool = False, every: bool = False) -
     parts = [
         title_part(result, width, demo=demo),
         Part([[*head, Text()]]),
-        unsuited_part(result, width),
+        warning_part(result, width),
     ]
     if answer.follow.own_wh <= 0.0:
         return Sheet([*parts, notes_part(result.notes, width, every)])

@@ -6,8 +6,10 @@ from rich.text import Text
 
 from energy.answers.caution.cautions import CLOSING, Caution
 from energy.answers.caution.electric import can_destroy, strings_suit
+from energy.plan.words import and_list
 from energy.show.layout import Part, folded, labelled, part
 from energy.simulation.budget import Budget
+from energy.simulation.bursts import days_of, inside_s
 
 LABEL_WORDS = "Take care"
 CLOSING_SHORT = "local codes and licensed practice come first"
@@ -67,9 +69,13 @@ SHORT = {
 }
 
 
-def unsuited_words(result: Budget) -> str:
-    """That the plan's panels must not be connected as they are; empty where nothing speaks against
-    it. Every answer shows it beside its first line."""
+def warning(result: Budget) -> str:
+    """What must not be overlooked beside the first line of every answer: panels that must not be
+    connected as they are, and tasks of which nothing is counted; empty where there is neither."""
+    return " ".join(filter(None, (_unsuited(result), _uncounted(result))))
+
+
+def _unsuited(result: Budget) -> str:
     if strings_suit(result):
         return ""
     do = ": ask energy wire first"
@@ -78,9 +84,30 @@ def unsuited_words(result: Budget) -> str:
     return f"The panels' strings do not suit the solar input{do}."
 
 
-def unsuited_part(result: Budget, width: int) -> Part:
-    """`unsuited_words` as lines, which never give way."""
-    words = unsuited_words(result)
+def _uncounted(result: Budget) -> str:
+    """Tasks of which nothing lies inside the span, whatever of them is chosen."""
+    plan, bursts = result.plan, result.bursts_by_task
+    empty = [k for k in range(len(plan.task)) if not bursts.get(k)]
+    if not empty or result.now is not None:
+        return ""
+    every = days_of(plan, result.calendar)
+    tasks = [
+        plan.task[k]
+        for k in empty
+        if not any(inside_s(day.intervals, result.days.span) for day in every[k])
+    ]
+    if not tasks:
+        return ""
+    names = and_list([f'"{task.name}"' for task in tasks])
+    begins = ""
+    if any(task.between is None and task.at is None for task in tasks):
+        begins = ": with neither between nor at it begins at midnight"
+    return f"Nothing of {names} lies inside the span, nothing of it is counted{begins}."
+
+
+def warning_part(result: Budget, width: int) -> Part:
+    """`warning` as lines, which never give way."""
+    words = warning(result)
     return part([*labelled(LABEL_WORDS, words, width), ""] if words else [], "bold red")
 
 

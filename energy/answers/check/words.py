@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from rich.text import Text
 
-from energy.answers.caution.words import unsuited_part
+from energy.answers.caution.words import warning_part
 from energy.answers.check.check import Check
 from energy.answers.check.checkpoints import Checkpoint
 from energy.answers.check.details import energy_lines, task_lines
@@ -51,7 +51,7 @@ def sheet(
     result = answer.budget
     parts: list[Part | Slow] = [title_part(result, width, demo=demo)]
     parts.append(answer_part(answer.answer.upper(), f"{what_decides(answer)}.", width))
-    parts.append(unsuited_part(result, width))
+    parts.append(warning_part(result, width))
     if answer.now is not None:
         parts.append(now_part(answer, width))
     if drawn:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from rich.text import Text
 
-from energy.answers.caution.words import unsuited_part
+from energy.answers.caution.words import warning_part
 from energy.answers.check.words import checkpoints_part, works_in
 from energy.answers.choose.choose import Choose, Row
 from energy.answers.choose.how_many import HowMany
@@ -45,7 +45,7 @@ def sheet(
     """
     result = answer.budget
     parts = [title_part(result, width, demo=demo), answer_part(*headline(answer), width)]
-    parts += [unsuited_part(result, width), *([] if before is None else [before])]
+    parts += [warning_part(result, width), *([] if before is None else [before])]
     closing = [weather_part(result, width), notes_part(result.notes, width, every)]
     if not answer.possible:
         return Sheet([*parts, *closing])
@@ -193,7 +193,7 @@ def _left_out(answer: Choose, width: int, every: bool) -> Part:
 def how_many_sheet(answer: HowMany, width: int, before: Part | None = None) -> Sheet:
     """How many more of a tool fit, where, and what the limit is."""
     result = answer.budget
-    parts = [title_part(result, width, demo=False), unsuited_part(result, width)]
+    parts = [title_part(result, width, demo=False), warning_part(result, width)]
     parts += [] if before is None else [before]
     first, *others = _how_many(answer)
     lines = [Text(line, "bold") for line in folded(first, width)]

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
-from energy.answers.caution.words import unsuited_words
+from energy.answers.caution.words import warning as warning_of
 from energy.plan import Plan, PlanError
 from energy.plan.words import LONGEST_LINE, one_line
 from energy.simulation.budget import Budget
@@ -25,9 +25,9 @@ Question = Callable[[Plan], Any]
 @dataclass(frozen=True)
 class Row:
     """What a plan is told: where it is [degrees], the answer, the chance with its low and high end
-    and the lowest charge of the middling weather [percent], or the error in one line; warning: that
-    the kit must not be connected there as it is; why: what turns a task away, of a no whose chance
-    is that of the rest.
+    and the lowest charge of the middling weather [percent], or the error in one line; warning: what
+    must not be overlooked, such as a kit that must not be connected there as it is; why: what turns
+    a task away, of a no whose chance is that of the rest.
 
     What an answer does not say is None, and its `answer` empty.
     """
@@ -93,7 +93,7 @@ def _common(answer: Any) -> dict[str, Any]:
     lowest = getattr(answer, "lowest", None)
     if lowest is None and result is not None:
         lowest = result.lowest()
-    warning = unsuited_words(result) if isinstance(result, Budget) else ""
+    warning = warning_of(result) if isinstance(result, Budget) else ""
     word = getattr(answer, "answer", None)
     if word is None and hasattr(answer, "yes"):
         word = "yes" if answer.yes else "no"

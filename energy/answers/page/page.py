@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from energy.answers.caution.cautions import CLOSING, cautions
-from energy.answers.caution.words import LABEL_WORDS, unsuited_words
+from energy.answers.caution.words import LABEL_WORDS, warning
 from energy.answers.check.check import Check
 from energy.answers.check.checkpoints import Checkpoint
 from energy.answers.check.words import turn_back_words, what_decides
@@ -126,7 +126,7 @@ def _words(along: Carried) -> dict[str, Any]:
         "answer": answer.answer,
         "sentence": tied(f"{what_decides(answer)}."),
         "label": LABEL_WORDS,
-        "unsuited": tied(unsuited_words(result)),
+        "warning": tied(warning(result)),
         "drawn": picture(result, answer.checkpoints),
         "checkpoints": [_checkpoint(answer, point) for point in answer.checkpoints],
         "rows": timetable(answer),

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from rich.text import Text
 
-from energy.answers.caution.words import unsuited_part
+from energy.answers.caution.words import warning_part
 from energy.answers.check.words import what_decides
 from energy.answers.page.page import Page
 from energy.answers.page.server import code_lines
@@ -24,7 +24,7 @@ def sheet(answer: Page, width: int, *, demo: bool) -> Sheet:
         [
             title_part(result, width, demo=demo),
             answer_part(answer.answer.upper(), f"{what_decides(answer.check)}.", width),
-            unsuited_part(result, width),
+            warning_part(result, width),
             weather_part(result, width),
         ]
     )

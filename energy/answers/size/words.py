@@ -5,7 +5,7 @@ The map is drawn in `picture`; what whole years add is worded in `year_words`.
 
 from collections.abc import Iterator
 
-from energy.answers.caution.words import unsuited_part
+from energy.answers.caution.words import warning_part
 from energy.answers.size.bundles import in_words
 from energy.answers.size.designs import panel_watts
 from energy.answers.size.figures import size_text
@@ -69,7 +69,7 @@ def sheet(
     own = answer.designs.groups[0]  # whatever its amps: they differ with the size
     parts = [title_part(own, width, demo=demo), answer_part(word, text, width)]
     judged = own if kits is None else kits.budget
-    parts += [] if judged is None else [unsuited_part(judged, width)]
+    parts += [] if judged is None else [warning_part(judged, width)]
     parts += [] if kits is None else kits_parts(kits, width, every=every)
     remarks = [*summary(answer)] if kits is None or every else [ideal(answer)]
     lines = [line for words in remarks for line in folded(words, width)]

@@ -6,7 +6,7 @@ Pictures are drawn in `picture`.
 from collections.abc import Callable, Sequence
 from datetime import date
 
-from energy.answers.caution.words import unsuited_part
+from energy.answers.caution.words import warning_part
 from energy.answers.fix.words import fix_part
 from energy.answers.when.dullest import Dullest
 from energy.answers.when.seasons import Season
@@ -61,7 +61,7 @@ def sheet(
     parts: list[Part | Slow] = [
         title_part(result, width, demo=demo, span=f"starts {dates_words(answer)}"),
         answer_part(answer.answer.upper(), f"{headline(answer)}.", width),
-        unsuited_part(result, width),
+        warning_part(result, width),
     ]
     months = by_month(answer)
     parts.append(_months_part(answer, width) if months else _rows(answer, width, every_day))

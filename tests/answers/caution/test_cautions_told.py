@@ -33,7 +33,13 @@ from energy.answers.aim import words as aim_words
 from energy.answers.aim.aim import aim
 from energy.answers.caution.cautions import CLOSING, cautions
 from energy.answers.caution.trust import frost_possible
-from energy.answers.caution.words import CLOSING_SHORT, LABEL_WORDS, care_part, unsuited_part
+from energy.answers.caution.words import (
+    CLOSING_SHORT,
+    LABEL_WORDS,
+    care_part,
+    warning,
+    warning_part,
+)
 from energy.answers.check.check import check
 from energy.answers.check.rest import rest_of
 from energy.answers.check.words import sheet
@@ -323,6 +329,29 @@ def test_panels_that_can_destroy_the_input_stand_right_under_every_answer(answer
     assert wire(plan).verdict is False
 
 
+@pytest.mark.parametrize("answer", ANSWERS)
+def test_a_task_of_which_nothing_is_counted_stands_right_under_every_answer(answer):
+    """Four hours without a window begin at midnight, before the span's first and only morning."""
+    saw = light(name="saw", supply="ac", working_w=700, hours=4)
+    plan = with_changes(PANEL, {"task": [PHONE, *saw["task"]]})
+    blocks = at_a_glance(ANSWERS[answer](plan)).split("\n\n")
+    told_at = 1 if answer == "how many" else 2
+    assert unfolded(blocks[told_at]) == (
+        'Take care Nothing of "saw" lies inside the span, nothing of it is counted: with neither'
+        " between nor at it begins at midnight."
+    )
+
+
+def test_what_is_left_out_or_over_is_not_called_uncounted():
+    heater = light(name="heater", must=False, between=["10:00", "17:00"])
+    plan = with_changes({"task": [PHONE | {"at": "09:00"}, *heater["task"]]}, pack(capacity_wh=200))
+    (left,) = choose(plan).left_out
+    assert left.task == "heater"
+    assert warning(choose(plan).budget) == ""
+    later = plan.span.start.replace(hour=17, minute=30)
+    assert warning(check(plan, now=later, battery_percent=80).budget) == ""
+
+
 def test_a_yes_with_panels_that_can_destroy_the_input_stays_a_yes_in_24_lines():
     answer = check(with_changes(*TOO_MANY_VOLTS))
     assert answer.yes
@@ -342,7 +371,7 @@ def test_a_yes_with_panels_that_can_destroy_the_input_stays_a_yes_in_24_lines():
     ],
 )
 def test_only_panels_sure_to_be_wrong_are_told_under_the_answer(tables, words):
-    part = unsuited_part(budget(with_changes(*tables)), 1000)
+    part = warning_part(budget(with_changes(*tables)), 1000)
     assert "".join(map(str, part.lines)).startswith(words)
     assert bool(part.lines) == bool(words)
 

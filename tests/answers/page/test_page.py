@@ -110,12 +110,12 @@ def test_panels_that_can_destroy_the_input_are_told_above_the_answer():
     plan = demo("cloudy-repair").replace(**{"panel.1.profile": "folding-400"})
     made = page(plan.replace(**{"pack.solar_input.max_v": 30}))
     texts = Elements(made.html).texts
-    assert words(texts["unsuited"]).startswith("Take care The panels' strings do not suit")
-    assert made.html.index('id="unsuited"') < made.html.index("<main>")
+    assert words(texts["warning"]).startswith("Take care The panels' strings do not suit")
+    assert made.html.index('id="warning"') < made.html.index("<main>")
 
 
 def test_panels_that_suit_the_input_are_no_word_on_the_page(pages):
-    assert 'id="unsuited"' not in pages("cloudy-repair").html
+    assert 'id="warning"' not in pages("cloudy-repair").html
 
 
 def test_a_task_that_a_limit_turns_away_says_why():
