@@ -50,7 +50,7 @@ def with_profiles(
     """
     tables = copy.deepcopy(kit_file.profiles)
     factor = dict(zip(posterior.keys, (posterior.mean / stated_factor).tolist(), strict=True))
-    spread = dict(zip(posterior.keys, posterior.sd.tolist(), strict=True))
+    spread = dict(zip(posterior.keys, (posterior.sd / posterior.mean).tolist(), strict=True))
     changed = set(posterior.changed)
     for name, task in zip(tools_of(plan), plan.task, strict=True):
         key = f"tool:{name}"
@@ -95,15 +95,16 @@ def loaded(task: Task, mean_w: float) -> Table:
     """How much of a burst an intermittent tool is under load to draw so much on the mean.
 
     Percentages tell its energy, not its watts under load, which the limits are judged by: those
-    grow only where load all the time would not be enough.
+    grow only where load all the time would not be enough, and never shrink. Where it draws less
+    than stated it draws less running free too, by the same factor.
     """
     working = task.working_w or 0.0
-    share = (mean_w - task.idle_w) / max(working - task.idle_w, 1e-9)
+    idle_w = task.idle_w * min(mean_w / max(size_of(task), 1e-9), 1.0)
+    share = (mean_w - idle_w) / max(working - idle_w, 1e-9)
     if share > 1.0:
         return {"working_w": rounded(mean_w), "duty_percent": 100.0}
-    if share < 0.0:
-        return {"idle_w": rounded(mean_w), "duty_percent": 0.0}
-    return {"duty_percent": rounded(100.0 * share)}
+    own = {"idle_w": rounded(idle_w)} if idle_w < task.idle_w else {}
+    return {**own, "duty_percent": rounded(100.0 * share)}
 
 
 def _pack_table(plan: Plan, capacity_factor: float, idle_factor: float) -> Table:
