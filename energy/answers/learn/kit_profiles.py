@@ -4,8 +4,10 @@ The profiles are the plan's own, scaled by the posterior's factors. The file its
 """
 
 import copy
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
+
+import numpy as np
 
 from energy.answers.learn.component_names import (
     PANEL_PLACED,
@@ -41,16 +43,24 @@ PACK_PLACED = ("profile", "start_percent", "reserve_percent", "temperature", "ca
 
 
 def with_profiles(
-    kit_file: KitFile, plan: Plan, posterior: Posterior, stated_factor: Array, source: str
+    kit_file: KitFile,
+    plan: Plan,
+    posterior: Posterior,
+    stated_factor: Array,
+    source: str,
+    apart: Collection[str] = (),
 ) -> KitFile:
     """The kit file with the profiles of what was learned, or moved along with it.
 
     stated_factor (p,) are the plan's own figures as factors on the posterior's base; source is what
-    the profiles say of where their figures come from.
+    the profiles say of where their figures come from. apart: the figures that cannot be told from
+    others, which keep all the doubt there was at first.
     """
     tables = copy.deepcopy(kit_file.profiles)
     factor = dict(zip(posterior.keys, (posterior.mean / stated_factor).tolist(), strict=True))
-    spread = dict(zip(posterior.keys, (posterior.sd / posterior.mean).tolist(), strict=True))
+    untold = np.array([key in apart for key in posterior.keys])
+    doubt = np.maximum(posterior.relative_sd, posterior.first_sd * untold)
+    spread = dict(zip(posterior.keys, doubt.tolist(), strict=True))
     changed = set(posterior.changed)
     for name, task in zip(tools_of(plan), plan.task, strict=True):
         key = f"tool:{name}"
@@ -58,7 +68,7 @@ def with_profiles(
             tables.pop(name, None)
             table = tool_table(task, factor[key]) | {
                 "spread_percent": rounded(100.0 * max(spread[key], LEAST_SPREAD)),
-                "source": source,
+                "source": f"{source}; not told apart from others" if key in apart else source,
             }
             if name != tool_key(task.tool, task.name):
                 table["name"] = task.name

@@ -1,0 +1,118 @@
+"""Work that nobody counted need not have been done at the plan's own times: an evening whose laptop
+was charged later than planned must not make a drill of half its draw. The days are invented.
+"""
+
+from dataclasses import replace
+
+import meter_days as lived
+import numpy as np
+import pytest
+from scipy.stats import hypergeom
+from told import told, unfolded
+
+from energy.answers.learn.learn import learn
+from energy.answers.learn.other_times import _moved_wh
+from energy.answers.learn.posterior import EMPTY, Figure
+from energy.answers.learn.readings import parse_readings
+from energy.answers.learn.words import finding, learned_sheet
+from energy.plan.task import Task
+from energy.simulation.budget import budget
+from energy.simulation.bursts import Day
+
+HOLES = {"tool": "drill-10", "times": 40, "each_s": 30, "between": ["18:00", "22:00"]}
+LAPTOP = {"tool": "laptop-usb", "charges": 2, "between": ["20:00", "02:30"]}
+LAMP = {"name": "lamp", "supply": "dc12", "working_w": 15, "hours": 9, "at": "19:00"}
+EVENING = """time,battery_percent,tool,count
+2026-05-20T18:00,90,,
+2026-05-20T22:00,{},drill-10,40
+2026-05-21T04:00,{},,
+"""
+
+
+def evening(**changes):
+    """Holes that are counted, and a laptop charged when it suits."""
+    span = {"start": "2026-05-20T18:00:00", "end": "2026-05-21T04:00:00"}
+    pack = {"profile": "pack-1000", "start_percent": 90}
+    tables = {"panel": [], "span": span, "pack": pack, "task": [HOLES, LAPTOP, LAMP]}
+    return lived.plan_of(**(tables | changes))
+
+
+def read(*laptop):
+    """What is learned where both charges came between two times and all else was as stated."""
+    plan = evening()
+    really = budget(evening(task=[HOLES, {**LAPTOP, "between": [*laptop]}, LAMP]))
+    charge = np.interp([4.0, 10.0], really.time_s / 3600.0 - really.time_s[0] / 3600.0,
+                       really.charge_percent[:, 0])  # fmt: skip
+    text = EVENING.format(*(f"{percent:.0f}" for percent in charge))
+    return learn(plan, parse_readings(text, plan))
+
+
+def of(answer, what):
+    return next(item for item in answer.items if item.what == what)
+
+
+LATER = ("22:05", "02:30")
+
+
+def test_a_charge_later_than_planned_does_not_make_a_drill_of_half_its_draw():
+    drill = of(read(*LATER), "tool:drill-10")
+    assert drill.low <= drill.before <= drill.high
+    assert drill.after > 0.75 * drill.before
+
+
+@pytest.mark.parametrize("since_h", [1.0, 2.0, 5.0])
+def test_so_much_may_have_been_done_before_a_moment_as_is_drawn_at_random(since_h):
+    # eight of ten slots of half an hour: SciPy's hypergeometric distribution, about what is planned
+    task = Task(name="saw", supply="ac", working_w=100, times=3, each_min=30)
+    window = 0.0, 10 * 1800.0
+    starts = (0.0, 1800.0, 3600.0)
+    day = Day(0, None, window, tuple((at, at + 1800.0) for at in starts))
+    mark_s = since_h / 5.0 * window[1] / 2.0
+    drawn = hypergeom(10, 3, round(mark_s / 1800.0))
+    planned = min(mark_s / 1800.0, 3.0)
+    # the correction for few slots is by the window's filled share, and not by the slots less one
+    sd = np.sqrt(drawn.var() * 9.0 / 10.0 + (drawn.mean() - planned) ** 2)
+    ((_, wh),) = _moved_wh(task, day, [mark_s])
+    assert wh == pytest.approx(50.0 * sd, rel=1e-6)
+
+
+TOGETHER = "time,battery_percent\n2026-05-20T18:00,90\n2026-05-21T04:00,50\n"
+
+
+def together():
+    """All draws between the same two readings."""
+    return learn(evening(), parse_readings(TOGETHER, evening()))
+
+
+def test_what_cannot_be_told_apart_is_no_headline_and_not_learned():
+    answer = together()
+    keys = {key for group in answer.apart for key in group.keys}
+    assert "tool:drill-10" in keys
+    assert not any(item.learned for item in answer.items if item.what in keys)
+    assert "drill-10" not in finding(answer)
+    shown = unfolded(told(learned_sheet(answer, 80)))
+    assert "Not told apart: drill-10 and laptop-usb" in shown
+
+
+def test_what_cannot_be_told_apart_keeps_all_its_doubt_in_the_kit():
+    tool = together().kit_file.profiles["tools"]["drill-10"]
+    assert tool["spread_percent"] >= 40.0
+    assert "not told apart" in tool["source"]
+
+
+def test_what_cannot_be_told_apart_is_not_used_smaller_than_it_was():
+    # all of a surplus is one draw's as well as another's: a day of one alone would be short
+    answer = learn(evening(), parse_readings(TOGETHER.replace(",50", ",65"), evening()))
+    at = answer.before.keys.index("tool:drill-10")
+    assert answer.fit.posterior.mean[at] < 0.95
+    drill = of(answer, "tool:drill-10")
+    assert drill.low < drill.after == drill.before < drill.high
+    tool = answer.kit_file.profiles["tools"].get("drill-10", {"duty_percent": 70.0})
+    assert tool["duty_percent"] == pytest.approx(70.0)
+
+
+def test_a_figure_is_not_surer_for_having_become_small():
+    first = EMPTY.with_figures([Figure("tool:saw", 100.0, 0.4, 1.0, "W")])
+    small = replace(first, mean=np.array([0.5]), covariance=np.array([[0.04]]))
+    assert small.doubt_left == pytest.approx([1.0])
+    assert not small.learned
