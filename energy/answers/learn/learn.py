@@ -153,11 +153,12 @@ def learn(
     groups = confounded(figures, day, result)
     apart, source = keys_of(groups), f"{OWN}, to {last}"
     # Of draws that only go together one would be too small for a day that has it alone.
-    used = posterior.not_below(prior, [key for key in apart if is_draw(key)])
+    draws = [key for key in apart if is_draw(key)]
+    until_now, used = (each.not_below(day.stated_factor, draws) for each in (prior, posterior))
     updated = with_profiles(kit_file, plan, used, day.stated_factor, source, apart)
     updated = with_posterior(updated, posterior, last)
     updated = with_readings(updated, readings.name, [row for row in rows if row not in left_out])
-    items = figure_items(figures, prior, used, raw_wh_of(plan, day.rows), apart)
+    items = figure_items(figures, until_now, used, raw_wh_of(plan, day.rows), apart)
     doubts = kept.lines or tuple(start_note(plan, day, rows))
     to_count = tuple(wins_over(plan, updated))
     suggestions = what_to_read(plan, posterior, day.budget, most=1)

@@ -81,11 +81,11 @@ class Posterior:
         sd = np.where(self.by_factors, self.relative_sd, self.sd)
         return np.asarray(sd / self.first_sd)
 
-    def not_below(self, before: "Posterior", keys: Iterable[str]) -> "Posterior":
-        """The same with the figures `keys` no smaller than they were before, and as doubtful."""
+    def not_below(self, least: Array, keys: Iterable[str]) -> "Posterior":
+        """The same with the figures `keys` no smaller than `least`, (p,), and as doubtful."""
         at = [self.keys.index(key) for key in keys]
         ratio = np.ones(self.mean.size)
-        ratio[at] = np.maximum(before.mean[at] / self.mean[at], 1.0)
+        ratio[at] = np.maximum(least[at] / self.mean[at], 1.0)
         mean, covariance = self.mean * ratio, self.covariance * np.outer(ratio, ratio)
         return replace(self, mean=mean, covariance=covariance)
 

@@ -16,6 +16,7 @@ from energy.answers.learn.other_times import _moved_wh
 from energy.answers.learn.posterior import EMPTY, Figure
 from energy.answers.learn.readings import parse_readings
 from energy.answers.learn.words import finding, learned_sheet
+from energy.plan import Plan
 from energy.plan.task import Task
 from energy.simulation.budget import budget
 from energy.simulation.bursts import Day
@@ -110,6 +111,20 @@ def test_what_cannot_be_told_apart_is_not_used_smaller_than_it_was():
     assert drill.low < drill.after == drill.before < drill.high
     tool = answer.kit_file.profiles.get("tools", {}).get("drill-10", {"duty_percent": 70.0})
     assert tool["duty_percent"] == pytest.approx(70.0)
+
+
+def test_nor_after_a_second_such_day_with_the_kit_named(tmp_path):
+    first = learn(evening(), parse_readings(TOGETHER.replace(",50", ",65"), evening()))
+    path = tmp_path / "my-kit.toml"
+    path.write_text(first.kit_toml(path.name))
+    plan = Plan.from_dict(evening().source | {"profiles": [path.name]}, folder=tmp_path)
+    again = learn(
+        plan, parse_readings(TOGETHER.replace(",90", ",91").replace(",50", ",66"), plan), path
+    )
+    assert again.fit.posterior.mean[again.before.keys.index("tool:drill-10")] < 0.95
+    drill, stated = of(again, "tool:drill-10"), of(first, "tool:drill-10").before
+    assert drill.before == pytest.approx(stated)
+    assert drill.after == pytest.approx(stated)
 
 
 def test_a_figure_is_not_surer_for_having_become_small():
