@@ -1,6 +1,6 @@
 """Figures that readings move only together, in words."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -79,8 +79,9 @@ def confounded(figures: Sequence[Figure], day: ForwardModel, result: Fit) -> lis
     return groups
 
 
-def _pairs(posterior: Posterior, loads: Sequence[str], capacity: str) -> Iterator[tuple[str, str]]:
-    """The loads of which one may be more where the other is less, the capacity being given."""
+def _pairs(posterior: Posterior, loads: Sequence[str], capacity: str) -> list[tuple[str, str]]:
+    """The loads of which one may be more where the other is less, the capacity being given; those
+    that do so most first."""
     at = [posterior.keys.index(key) for key in loads]
     of_capacity = posterior.keys.index(capacity)
     along = posterior.covariance[at, of_capacity]
@@ -89,9 +90,8 @@ def _pairs(posterior: Posterior, loads: Sequence[str], capacity: str) -> Iterato
         covariance - np.outer(along, along) / posterior.covariance[of_capacity, of_capacity]
     )
     correlation = covariance / np.sqrt(np.outer(np.diag(covariance), np.diag(covariance)))
-    for i, j in combinations(range(len(loads)), 2):
-        if correlation[i, j] < -TOGETHER:
-            yield loads[i], loads[j]
+    pairs = sorted(combinations(range(len(loads)), 2), key=lambda pair: correlation[pair])
+    return [(loads[i], loads[j]) for i, j in pairs if correlation[i, j] < -TOGETHER]
 
 
 def is_draw(key: str) -> bool:

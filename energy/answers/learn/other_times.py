@@ -1,9 +1,8 @@
 """Work that nobody counted may have been done before a reading or after it.
 
-Inside its window a task runs when it suits; the plan's own times are only one way. How many of its
-repeats came before a moment is doubtful as when so many are drawn out of all that the window would
-hold: the hypergeometric distribution (N. L. Johnson, A. W. Kemp, S. Kotz, Univariate Discrete
-Distributions, 3rd ed. 2005, chapter 6).
+Inside its window a task runs when it suits; the plan's own times are only one way. How much of it
+came before a moment is as planned as often as not, and else drawn at random: its repeats one after
+another anywhere in the window.
 """
 
 from collections.abc import Collection, Iterator, Sequence
@@ -19,8 +18,9 @@ from energy.simulation.budget import Budget
 from energy.simulation.bursts import Day, days_of
 from energy.weather.record import HOUR_S
 
-LEAST_POINTS = 0.3  # of charge: half of a display's error
-MOST_MOVES = 20
+AT_RANDOM = 0.5  # of all days; judgement
+LEAST_POINTS = 1.0  # of charge: a display's own step
+MOST_MOVES, MOST_PIECES, SAMPLES = 20, 60, 400
 
 
 def moved_work(
@@ -60,17 +60,19 @@ def _moved_wh(task: Task, day: Day, marks: Sequence[float]) -> Iterator[tuple[fl
     """Each mark inside a window, and how far what was done before it is from what is planned, as a
     standard deviation [Wh at the outlet]."""
     start_s, end_s = day.window
-    each_s = [until - since for since, until in day.intervals]
-    if not each_s or sum(each_s) >= end_s - start_s:
+    work_s = sum(until - since for since, until in day.intervals)
+    if not 0.0 < work_s < end_s - start_s:
         return
-    free = 1.0 - sum(each_s) / (end_s - start_s)
+    pieces = min(len(day.intervals), MOST_PIECES)
+    each_s = work_s / pieces
+    pauses_s = np.random.default_rng(0).random((SAMPLES, pieces)) * (end_s - start_s - work_s)
+    begun_s = start_s + np.sort(pauses_s, axis=1) + np.arange(pieces) * each_s
     for mark_s in marks:
         if start_s < mark_s < end_s:
-            share = (mark_s - start_s) / (end_s - start_s)
             planned_s = sum(max(min(until, mark_s) - since, 0.0) for since, until in day.intervals)
-            off = planned_s / each_s[0] - len(each_s) * share
-            count = np.sqrt(len(each_s) * share * (1.0 - share) * free + off**2)
-            yield mark_s, float(count) * task.mean_w * each_s[0] / HOUR_S
+            done_s = np.clip(mark_s - begun_s, 0.0, each_s).sum(axis=1)
+            off_s = float(np.sqrt(AT_RANDOM * np.mean((done_s - planned_s) ** 2)))
+            yield mark_s, off_s * task.mean_w / HOUR_S
 
 
 def _beside(mark_s: float, day: Day, marks: Sequence[float]) -> tuple[float, float]:

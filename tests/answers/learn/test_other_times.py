@@ -8,7 +8,7 @@ from functools import partial
 import meter_days as lived
 import numpy as np
 import pytest
-from scipy.stats import hypergeom
+from scipy.stats import binom, uniform
 from told import told, unfolded
 
 from energy.answers.learn.learn import learn
@@ -62,20 +62,28 @@ def test_a_charge_later_than_planned_does_not_make_a_drill_of_half_its_draw():
     assert drill.after > 0.75 * drill.before
 
 
-@pytest.mark.parametrize("since_h", [1.0, 2.0, 5.0])
-def test_so_much_may_have_been_done_before_a_moment_as_is_drawn_at_random(since_h):
-    # eight of ten slots of half an hour: SciPy's hypergeometric distribution, about what is planned
-    task = Task(name="saw", supply="ac", working_w=100, times=3, each_min=30)
-    window = 0.0, 10 * 1800.0
-    starts = (0.0, 1800.0, 3600.0)
-    day = Day(0, None, window, tuple((at, at + 1800.0) for at in starts))
-    mark_s = since_h / 5.0 * window[1] / 2.0
-    drawn = hypergeom(10, 3, round(mark_s / 1800.0))
-    planned = min(mark_s / 1800.0, 3.0)
-    # the correction for few slots is by the window's filled share, and not by the slots less one
-    sd = np.sqrt(drawn.var() * 9.0 / 10.0 + (drawn.mean() - planned) ** 2)
+@pytest.mark.parametrize("mark_s", [600.0, 1800.0, 4000.0, 6900.0])
+def test_one_go_begins_anywhere_in_its_window_as_often_as_at_its_planned_time(mark_s):
+    # An hour in a window of two; what is done before a moment by SciPy's uniform distribution.
+    task = Task(name="saw", supply="ac", working_w=100, hours=1)
+    day = Day(0, None, (0.0, 7200.0), ((0.0, 3600.0),))
+    planned_s = min(mark_s, 3600.0)
+    square = uniform(0.0, 3600.0).expect(
+        lambda begun_s: (np.clip(mark_s - begun_s, 0.0, 3600.0) - planned_s) ** 2
+    )
     ((_, wh),) = _moved_wh(task, day, [mark_s])
-    assert wh == pytest.approx(50.0 * sd, rel=1e-6)
+    assert wh == pytest.approx(100.0 * np.sqrt(0.5 * square) / 3600.0, rel=0.1, abs=0.5)
+
+
+@pytest.mark.parametrize("count", [30, 300])
+def test_many_goes_come_before_a_moment_as_in_the_binomial_distribution(count):
+    # Goes so short that they hardly fill their window: SciPy's, 50 Wh in all.
+    task = Task(name="saw", supply="ac", working_w=100, times=count, each_s=1800.0 / count)
+    starts = (np.arange(count) + 0.5) * 36000.0 / count
+    goes = tuple((at, at + 1800.0 / count) for at in starts.tolist())
+    ((_, wh),) = _moved_wh(task, Day(0, None, (0.0, 36000.0), goes), [18000.0])
+    drawn = min(count, 60)  # more are drawn in groups
+    assert wh == pytest.approx(50.0 / drawn * binom(drawn, 0.5).std() * np.sqrt(0.5), rel=0.1)
 
 
 TOGETHER = "time,battery_percent\n2026-05-20T18:00,90\n2026-05-21T04:00,50\n"
@@ -93,7 +101,7 @@ def test_what_cannot_be_told_apart_is_no_headline_and_not_learned():
     assert not any(item.learned for item in answer.items if item.what in keys)
     assert "drill-10" not in finding(answer)
     shown = unfolded(told(partial(learned_sheet, answer)))
-    assert "Not told apart: drill-10 and laptop-usb" in shown
+    assert "Not told apart: drill-10 and lamp; drill-10 and laptop-usb; and 1 more." in shown
 
 
 def test_what_cannot_be_told_apart_keeps_all_its_doubt_in_the_kit():
