@@ -5,7 +5,7 @@ came before a moment is as planned as often as not, and else drawn at random: it
 another anywhere in the window.
 """
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -13,6 +13,7 @@ import numpy as np
 from energy.answers.learn.readings import REST, Row
 from energy.model import Array
 from energy.model.case import Case
+from energy.model.timeline import Interval
 from energy.plan.task import Task
 from energy.simulation.budget import Budget
 from energy.simulation.bursts import Day, days_of
@@ -20,7 +21,7 @@ from energy.weather.record import HOUR_S
 
 AT_RANDOM = 0.5  # of all days; judgement
 LEAST_POINTS = 1.0  # of charge: a display's own step
-MOST_MOVES, MOST_PIECES, SAMPLES = 20, 60, 400
+MOST_MOVES, MOST_MARKS, MOST_PIECES, SAMPLES = 30, 8, 60, 400
 
 
 def moved_work(
@@ -33,54 +34,61 @@ def moved_work(
     """
     least_wh = LEAST_POINTS / 100.0 * float(case.battery.capacity_wh[0])
     begins_s, ends_s = float(case.edges[0]), float(case.edges[-1])
-    marks = sorted({row.time_s for row in rows if row.battery_percent is not None} | {ends_s})
+    marks = sorted({row.time_s for row in rows if row.battery_percent is not None})
     resting = [(a.time_s, b.time_s) for a, b in pairwise(rows) if b.tool in REST]
-    moves: list[tuple[float, Array]] = []
+    moves: list[tuple[float, Interval, Interval]] = []
     for k, days in enumerate(days_of(result.plan, result.calendar)):
         task = result.plan.task[k]
         if k in counted or task.at is not None or task.spread_percent <= 0.0:
             continue
         for day in days:
-            for mark_s, wh in _moved_wh(task, day, marks):
-                wh /= _efficiency(result, case, task)
-                before_s, after_s = _beside(mark_s, day, [begins_s, *marks])
-                if wh < least_wh or any(a < after_s and b > before_s for a, b in resting):
-                    continue
-                watts = np.zeros(case.edges.size - 1)
-                for start_s, end_s, sign in ((before_s, mark_s, 1.0), (mark_s, after_s, -1.0)):
-                    if end_s > max(start_s, begins_s) and start_s < ends_s:
-                        share = overlap(case.edges, start_s, end_s)
-                        watts += sign * wh * HOUR_S / (end_s - start_s) * share
-                moves.append((wh, watts))
+            within = _within(day, marks)
+            beside = [*pairwise([day.window[0], *within, day.window[1]])]
+            each = zip(_moved_wh(task, day, within), beside, beside[1:], strict=False)
+            for outlet_wh, before, after in each:
+                wh = outlet_wh / _efficiency(result, case, task)
+                rests = any(a < after[1] and b > before[0] for a, b in resting)
+                if wh >= least_wh and not rests and after[1] > begins_s and before[0] < ends_s:
+                    moves.append((wh, before, after))
     moves.sort(key=lambda move: -move[0])
-    return [watts for _, watts in moves[:MOST_MOVES] if watts.any()]
+    return [
+        _mean_w(case.edges, before, wh) - _mean_w(case.edges, after, wh)
+        for wh, before, after in moves[:MOST_MOVES]
+    ]
 
 
-def _moved_wh(task: Task, day: Day, marks: Sequence[float]) -> Iterator[tuple[float, float]]:
-    """Each mark inside a window, and how far what was done before it is from what is planned, as a
-    standard deviation [Wh at the outlet]."""
+def _within(day: Day, marks: Sequence[float]) -> list[float]:
+    """The marks inside a window; of many so many, as work that is moved across one of them is moved
+    across its neighbours too."""
+    within = [at for at in marks if day.window[0] < at < day.window[1]]
+    if len(within) <= MOST_MARKS:
+        return within
+    return [within[k] for k in np.linspace(0, len(within) - 1, MOST_MARKS).astype(int)]
+
+
+def _mean_w(edges: Array, interval: Interval, wh: float) -> Array:
+    """The watts of so much energy, even over an interval, in each segment, (n,)."""
+    return overlap(edges, *interval) * (wh * HOUR_S / (interval[1] - interval[0]))
+
+
+def _moved_wh(task: Task, day: Day, marks: Sequence[float]) -> list[float]:
+    """For each mark inside a window how far what was done before it is from what is planned, as a
+    standard deviation [Wh at the outlet]; nothing where the work fills the window."""
     start_s, end_s = day.window
     work_s = sum(until - since for since, until in day.intervals)
     if not 0.0 < work_s < end_s - start_s:
-        return
+        return []
     pieces = min(len(day.intervals), MOST_PIECES)
     each_s = work_s / pieces
     pauses_s = np.random.default_rng(0).random((SAMPLES, pieces)) * (end_s - start_s - work_s)
     begun_s = start_s + np.sort(pauses_s, axis=1) + np.arange(pieces) * each_s
+    moved = []
     for mark_s in marks:
-        if start_s < mark_s < end_s:
-            planned_s = sum(max(min(until, mark_s) - since, 0.0) for since, until in day.intervals)
-            done_s = np.clip(mark_s - begun_s, 0.0, each_s).sum(axis=1)
-            off_s = float(np.sqrt(AT_RANDOM * np.mean((done_s - planned_s) ** 2)))
-            yield mark_s, off_s * task.mean_w / HOUR_S
-
-
-def _beside(mark_s: float, day: Day, marks: Sequence[float]) -> tuple[float, float]:
-    """From when to when what is moved across a mark is done: to the marks beside it, inside the
-    window."""
-    before = max([day.window[0], *(at for at in marks if at < mark_s)])
-    after = min([day.window[1], *(at for at in marks if at > mark_s)])
-    return before, after
+        planned_s = sum(max(min(until, mark_s) - since, 0.0) for since, until in day.intervals)
+        done_s = np.clip(mark_s - begun_s, 0.0, each_s).sum(axis=1)
+        off_s = float(np.sqrt(AT_RANDOM * np.mean((done_s - planned_s) ** 2)))
+        moved.append(off_s * task.mean_w / HOUR_S)
+    return moved
 
 
 def _efficiency(result: Budget, case: Case, task: Task) -> float:

@@ -71,7 +71,7 @@ def test_one_go_begins_anywhere_in_its_window_as_often_as_at_its_planned_time(ma
     square = uniform(0.0, 3600.0).expect(
         lambda begun_s: (np.clip(mark_s - begun_s, 0.0, 3600.0) - planned_s) ** 2
     )
-    ((_, wh),) = _moved_wh(task, day, [mark_s])
+    (wh,) = _moved_wh(task, day, [mark_s])
     assert wh == pytest.approx(100.0 * np.sqrt(0.5 * square) / 3600.0, rel=0.1, abs=0.5)
 
 
@@ -81,7 +81,7 @@ def test_many_goes_come_before_a_moment_as_in_the_binomial_distribution(count):
     task = Task(name="saw", supply="ac", working_w=100, times=count, each_s=1800.0 / count)
     starts = (np.arange(count) + 0.5) * 36000.0 / count
     goes = tuple((at, at + 1800.0 / count) for at in starts.tolist())
-    ((_, wh),) = _moved_wh(task, Day(0, None, (0.0, 36000.0), goes), [18000.0])
+    (wh,) = _moved_wh(task, Day(0, None, (0.0, 36000.0), goes), [18000.0])
     drawn = min(count, 60)  # more are drawn in groups
     assert wh == pytest.approx(50.0 / drawn * binom(drawn, 0.5).std() * np.sqrt(0.5), rel=0.1)
 
