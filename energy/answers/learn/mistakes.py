@@ -65,18 +65,21 @@ def believed(
 
     Raises PlanError where they fit far better at another hour.
     """
-    found, planned = _likeliest(readings.rows, prior, day), day.at_planned_times()
-    if readings.with_offset:
-        return found
-    best = found if planned is day else _likeliest(readings.rows, prior, planned)
+    planned = day.at_planned_times()
+    best = _likeliest(readings.rows, prior, planned)
     anyway = best.fit is not None and best.fit.contradicts(prior, len(best.day.observed))
     price = CLOCK_ANYWAY if anyway else CLOCK
-    if best.squares > price:
+    if best.squares > price and not readings.with_offset:
         hours, squares = _other_clock(plan, readings.rows, prior, planned, later)
         if squares + price < best.squares:
             lines = [*day.unused, _clock_in_words(hours, plan)]
             raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
-    return found
+    if planned is day:
+        return best
+    if best.lines or best.fit is None:
+        return _likeliest(readings.rows, prior, day)
+    fitted = fit(prior, [day])  # what is not odd at planned times is not at others
+    return Believed(day, fitted, (), (), fitted.cost)
 
 
 def _likeliest(rows: Sequence[Row], prior: Posterior, day: ForwardModel) -> Believed:
