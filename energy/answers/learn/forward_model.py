@@ -18,6 +18,7 @@ from energy.weather.record import HOUR_S
 
 CELLS_AT_ONCE = 400_000  # segments x scenarios: bounds the memory
 RUN_ON_SCATTER = 0.05  # standard deviation of what simply runs on, from day to day; judgement
+FIXED_BUS_LOADS = 2  # the idle draw beyond the plan's, and a charger's error
 LEAST_SHARE = 0.02  # no tool draws less of what is stated, no sky lets less through
 
 
@@ -71,8 +72,8 @@ class ForwardModel:
     (q, m): the start charge, then the skies', then the work's, then the restarts'.
 
     budget: the plan's own, of the whole span.
-    case: the stretch of it that was read; its last two loads are the idle draw beyond the plan's
-        and a charger's error.
+    case: the stretch of it that was read; its last `bus_loads` loads are the idle draw beyond the
+        plan's, a charger's error and work at other times than planned.
     stated_factor (p,): the plan's own figures as factors on the posterior's base.
     prior_mean (p,): the means before the readings, which say how large the nuisances are.
     capacity, derate: which figures these are; -1 is none.
@@ -97,6 +98,7 @@ class ForwardModel:
     sky: Array
     sky_days: dict[str, Array]
     load_factors: tuple[LoadFactor, ...]
+    bus_loads: int
     tools: tuple[str, ...]
     start_sd_percent: float
     restarts: tuple[Restart, ...]
@@ -120,6 +122,18 @@ class ForwardModel:
     def values(self) -> Array:
         """What was read, (observed,)."""
         return np.array([seen.value for seen in self.observed])
+
+    def at_planned_times(self) -> "ForwardModel":
+        """The same where all work that was not counted was done when the plan has it."""
+        moves = self.bus_loads - FIXED_BUS_LOADS
+        if not moves:
+            return self
+        return replace(
+            self,
+            case=replace(self.case, loads=self.case.loads[:-moves]),
+            load_factors=self.load_factors[:-moves],
+            bus_loads=FIXED_BUS_LOADS,
+        )
 
     def sky_weights(self) -> dict[str, Array]:
         """By date the weights over all nuisances, (q,), that make up its sun as a share of what was
@@ -153,7 +167,7 @@ class ForwardModel:
                 size = usual[load_factor.figure] if load_factor.figure >= 0 else 1.0
                 factor[row] += load_factor.scatter * size * scale * work[load_factor.nuisance]
         factor = np.maximum(factor, LEAST_SHARE)
-        factor[-2:] -= 1.0
+        factor[-self.bus_loads :] -= 1.0
         battery = replace(
             self.case.battery,
             capacity_wh=self.case.battery.capacity_wh[0] * ratio[self.capacity],
@@ -230,7 +244,7 @@ class ForwardModel:
             if seen.kind == "solar_wh":
                 return at_moment(edges, taken_wh, at_s) - at_moment(edges, taken_wh, seen.since_s)
             if seen.kind == "load_w":
-                return load_w(metered, segment_at(edges, at_s))
+                return load_w(metered, segment_at(edges, at_s), self.bus_loads)
             return np.asarray(seen.stated_w * theta[seen.figure] / self.stated_factor[seen.figure])
 
         return np.array([value(seen) for seen in self.observed]).reshape(-1, theta.shape[1])
@@ -243,10 +257,10 @@ def _state(case: Case, share: float, sd_percent: float, nuisance: Array) -> tupl
     return store, np.zeros_like(store)
 
 
-def load_w(case: Case, segment: int) -> Array:
+def load_w(case: Case, segment: int, bus_loads: int) -> Array:
     """Watts at all outlets in a segment of a day's case, (m,)."""
     total = np.zeros(case.factor.shape[1])
-    for load in case.loads[:-2]:
+    for load in case.loads[:-bus_loads]:
         total += load.watts[load.rows == segment].sum() * case.factor[load.task]
     return total
 

@@ -1,6 +1,6 @@
 """Each figure of a kit before and after readings, as people are shown it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -27,8 +27,8 @@ from energy.plan import Plan
 class Item:
     """One figure before and after, with its 80 % interval from low to high, all in `unit`.
 
-    learned: at least a tenth of the doubt is gone; doubt_left_percent is of the doubt before
-    anything was read; raw_wh is what the percentages alone make of one cut or charge.
+    learned: at least a tenth of the doubt is gone, by itself; doubt_left_percent is of the doubt
+    before anything was read; raw_wh is what the percentages alone make of one cut or charge.
     """
 
     what: str
@@ -63,18 +63,28 @@ class Item:
 
 
 def figure_items(
-    figures: Sequence[Figure], prior: Posterior, posterior: Posterior, raw_wh: Mapping[str, float]
+    figures: Sequence[Figure],
+    prior: Posterior,
+    posterior: Posterior,
+    raw_wh: Mapping[str, float],
+    apart: Collection[str] = (),
 ) -> list[Item]:
-    """An item for each figure; raw_wh is by tool, as from `raw_wh_of`."""
+    """An item for each figure; raw_wh is by tool, as from `raw_wh_of`; apart: the figures that
+    cannot be told from others, and so are not learned."""
     items = []
     for figure in figures:
         at = posterior.keys.index(figure.key)
         scale = posterior.base[at] * figure.each
         kind, _, name = figure.key.partition(":")
         sd, mean = float(posterior.sd[at]), float(posterior.mean[at])
-        margin = INTERVAL_80 * (max(sd, SURE_OF_CAPACITY) if kind == "capacity_wh" else sd)
+        if kind == "capacity_wh":
+            sd = max(sd, SURE_OF_CAPACITY)
+        low, high = max(mean - INTERVAL_80 * sd, 0.0), mean + INTERVAL_80 * sd
+        if posterior.by_factors[at]:
+            by = float(np.exp(INTERVAL_80 * sd / mean))
+            low, high = mean / by, mean * by
         most = 100.0 if figure.unit == "%" else np.inf  # a condition, as a plan can state it
-        left = sd / float(posterior.first_sd[at])
+        left = float(posterior.doubt_left[at])
         items.append(
             Item(
                 what=figure.key if kind == "tool" else kind,
@@ -82,9 +92,9 @@ def figure_items(
                 unit=figure.unit,
                 before=min(float(prior.mean[at]) * scale, most),
                 after=min(mean * scale, most),
-                low=min(max(mean - margin, 0.0) * scale, most),
-                high=min((mean + margin) * scale, most),
-                learned=left <= LEARNED,
+                low=min(low * scale, most),
+                high=min(high * scale, most),
+                learned=left <= LEARNED and figure.key not in apart,
                 doubt_left_percent=100.0 * left,
                 raw_wh=raw_wh.get(name) if kind == "tool" else None,
             )

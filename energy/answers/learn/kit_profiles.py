@@ -4,8 +4,10 @@ The profiles are the plan's own, scaled by the posterior's factors. The file its
 """
 
 import copy
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
+
+import numpy as np
 
 from energy.answers.learn.component_names import (
     PANEL_PLACED,
@@ -41,16 +43,24 @@ PACK_PLACED = ("profile", "start_percent", "reserve_percent", "temperature", "ca
 
 
 def with_profiles(
-    kit_file: KitFile, plan: Plan, posterior: Posterior, stated_factor: Array, source: str
+    kit_file: KitFile,
+    plan: Plan,
+    posterior: Posterior,
+    stated_factor: Array,
+    source: str,
+    apart: Collection[str] = (),
 ) -> KitFile:
     """The kit file with the profiles of what was learned, or moved along with it.
 
     stated_factor (p,) are the plan's own figures as factors on the posterior's base; source is what
-    the profiles say of where their figures come from.
+    the profiles say of where their figures come from. apart: the figures that cannot be told from
+    others, which keep all the doubt there was at first.
     """
     tables = copy.deepcopy(kit_file.profiles)
     factor = dict(zip(posterior.keys, (posterior.mean / stated_factor).tolist(), strict=True))
-    spread = dict(zip(posterior.keys, posterior.sd.tolist(), strict=True))
+    untold = np.array([key in apart for key in posterior.keys])
+    doubt = np.maximum(posterior.relative_sd, posterior.first_sd * untold)
+    spread = dict(zip(posterior.keys, doubt.tolist(), strict=True))
     changed = set(posterior.changed)
     for name, task in zip(tools_of(plan), plan.task, strict=True):
         key = f"tool:{name}"
@@ -58,7 +68,7 @@ def with_profiles(
             tables.pop(name, None)
             table = tool_table(task, factor[key]) | {
                 "spread_percent": rounded(100.0 * max(spread[key], LEAST_SPREAD)),
-                "source": source,
+                "source": f"{source}; not told apart from others" if key in apart else source,
             }
             if name != tool_key(task.tool, task.name):
                 table["name"] = task.name
@@ -95,15 +105,16 @@ def loaded(task: Task, mean_w: float) -> Table:
     """How much of a burst an intermittent tool is under load to draw so much on the mean.
 
     Percentages tell its energy, not its watts under load, which the limits are judged by: those
-    grow only where load all the time would not be enough.
+    grow only where load all the time would not be enough, and never shrink. Where it draws less
+    than stated it draws less running free too, by the same factor.
     """
     working = task.working_w or 0.0
-    share = (mean_w - task.idle_w) / max(working - task.idle_w, 1e-9)
+    idle_w = task.idle_w * min(mean_w / max(size_of(task), 1e-9), 1.0)
+    share = (mean_w - idle_w) / max(working - idle_w, 1e-9)
     if share > 1.0:
         return {"working_w": rounded(mean_w), "duty_percent": 100.0}
-    if share < 0.0:
-        return {"idle_w": rounded(mean_w), "duty_percent": 0.0}
-    return {"duty_percent": rounded(100.0 * share)}
+    own = {"idle_w": rounded(idle_w)} if idle_w < task.idle_w else {}
+    return {**own, "duty_percent": rounded(100.0 * share)}
 
 
 def _pack_table(plan: Plan, capacity_factor: float, idle_factor: float) -> Table:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from energy.answers.learn.confounded import confounded
+from energy.answers.learn.confounded import Confounded, confounded, is_draw, keys_of
 from energy.answers.learn.fit import Fit
 from energy.answers.learn.forward_model import ForwardModel
 from energy.answers.learn.items import Item, figure_items, raw_wh_of, sky_items
@@ -47,7 +47,7 @@ class Learned:
     plan: Plan
     readings: Readings
     items: tuple[Item, ...]
-    apart: tuple[str, ...]
+    apart: tuple[Confounded, ...]
     next_reading: str
     doubts: tuple[str, ...]
     unused: tuple[str, ...]
@@ -62,7 +62,7 @@ class Learned:
         """The stable answer that `--json` prints."""
         return {
             "learned": [item.as_dict() for item in self.items],
-            "apart": list(self.apart),
+            "apart": [group.line for group in self.apart],
             "next_reading": self.next_reading,
             "notes": list(self.notes),
         }
@@ -150,10 +150,15 @@ def learn(
         raise PlanError([*unused, *(f"{readings.name}: {line}" for line in lines)])
     posterior = result.posterior
     left_out = {*kept.left_out} - {seen.row for seen in day.observed}
-    updated = with_profiles(kit_file, plan, posterior, day.stated_factor, f"{OWN}, to {last}")
+    groups = confounded(figures, day, result)
+    apart, source = keys_of(groups), f"{OWN}, to {last}"
+    # Of draws that only go together one would be too small for a day that has it alone.
+    draws = [key for key in apart if is_draw(key)]
+    until_now, used = (each.not_below(day.stated_factor, draws) for each in (prior, posterior))
+    updated = with_profiles(kit_file, plan, used, day.stated_factor, source, apart)
     updated = with_posterior(updated, posterior, last)
     updated = with_readings(updated, readings.name, [row for row in rows if row not in left_out])
-    items = figure_items(figures, prior, posterior, raw_wh_of(plan, day.rows))
+    items = figure_items(figures, until_now, used, raw_wh_of(plan, day.rows), apart)
     doubts = kept.lines or tuple(start_note(plan, day, rows))
     to_count = tuple(wins_over(plan, updated))
     suggestions = what_to_read(plan, posterior, day.budget, most=1)
@@ -161,7 +166,7 @@ def learn(
         plan=plan,
         readings=readings,
         items=(*items, *sky_items(day, result)),
-        apart=tuple(confounded(figures, day, result)),
+        apart=tuple(groups),
         next_reading=suggestions[0].text if suggestions else "",
         doubts=doubts,
         unused=unused,

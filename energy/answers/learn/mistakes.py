@@ -65,22 +65,31 @@ def believed(
 
     Raises PlanError where they fit far better at another hour.
     """
-    by_kit = _without_outliers(prior, day)
-    if by_kit.squares <= CLOCK_ANYWAY:
-        return by_kit
-    best = by_kit
-    if by_kit.squares > ODD:
-        by_start = _without_start(readings.rows, prior, day)
-        if by_start is not None and by_start.squares < best.squares:
-            best = by_start
+    planned = day.at_planned_times()
+    best = _likeliest(readings.rows, prior, planned)
     anyway = best.fit is not None and best.fit.contradicts(prior, len(best.day.observed))
     price = CLOCK_ANYWAY if anyway else CLOCK
     if best.squares > price and not readings.with_offset:
-        hours, squares = _other_clock(plan, readings.rows, prior, day, later)
+        hours, squares = _other_clock(plan, readings.rows, prior, planned, later)
         if squares + price < best.squares:
             lines = [*day.unused, _clock_in_words(hours, plan)]
             raise PlanError([*readings.problems, *(f"{readings.name}: {line}" for line in lines)])
-    return best
+    if planned is day:
+        return best
+    if best.lines or best.fit is None:
+        return _likeliest(readings.rows, prior, day)
+    fitted = fit(prior, [day])  # what is not odd at planned times is not at others
+    return Believed(day, fitted, (), (), fitted.cost)
+
+
+def _likeliest(rows: Sequence[Row], prior: Posterior, day: ForwardModel) -> Believed:
+    """The day without its odd readings, or from another start where that explains more."""
+    by_kit = _without_outliers(prior, day)
+    if by_kit.squares > ODD:
+        by_start = _without_start(rows, prior, day)
+        if by_start is not None and by_start.squares < by_kit.squares:
+            return by_start
+    return by_kit
 
 
 def _without_outliers(prior: Posterior, day: ForwardModel) -> Believed:
@@ -147,7 +156,11 @@ def _other_clock(
         except PlanError:  # what was counted cannot have been done then
             continue
         if len(other.observed) >= max(len(day.observed), LEAST_OBSERVED):
-            best = min(best, (hours, fit(prior, [other]).cost), key=lambda shift: shift[1])
+            best = min(
+                best,
+                (hours, fit(prior, [other.at_planned_times()]).cost),
+                key=lambda shift: shift[1],
+            )
     return best
 
 

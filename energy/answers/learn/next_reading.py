@@ -92,7 +92,7 @@ def what_to_read(
             day = observe(trial.plan, trial.rows, posterior, previous=whole_span.budget)
         except PlanError:
             continue
-        after = float(slope @ expected_covariance(posterior, day) @ slope)
+        after = float(slope @ expected_covariance(posterior, day.at_planned_times()) @ slope)
         left = 100.0 * float(np.sqrt(max(after, 0.0) / variance))
         if not left <= 100.0 * (1.0 - LEAST_GAIN):  # or no number
             continue

@@ -179,7 +179,7 @@ def _load(day: ForwardModel, case: Case, row: Row, at: int, selection: Selection
         if burst.start_s < edges[at + 1] and burst.end_s > edges[at]
     }
     if kinds and kinds <= {"steady"}:
-        sigma = float(np.hypot(PLUG_METER * float(load_w(case, at)[0]), LEAST_W))
+        sigma = float(np.hypot(PLUG_METER * float(load_w(case, at, day.bus_loads)[0]), LEAST_W))
         selection.observed.append(Observation("load_w", row, value, sigma))
     elif kinds:
         selection.leave(

@@ -26,6 +26,7 @@ from energy.answers.learn.observations import (
     is_read,
     with_observations,
 )
+from energy.answers.learn.other_times import moved_work, overlap
 from energy.answers.learn.posterior import Posterior, figures_of
 from energy.answers.learn.readings import REST, Row
 from energy.answers.learn.sun_prior import sun_prior
@@ -79,7 +80,10 @@ def observe(
     load_factors, loads = _tool_loads(result, tools, case, _marks(rows), posterior)
     load_factors.append(LoadFactor(_index(posterior, pack_key("idle_w", plan))))
     load_factors.append(_charger_error(load_factors, read_w))
-    loads += [_idle_load(result, case), _bus_load(case, -PLUG_METER * read_w)]
+    moves = moved_work(result, counted.tasks, case, rows)
+    load_factors += _own_nuisances(load_factors, len(moves))
+    bus_w = [-PLUG_METER * read_w, *moves]
+    loads += [_idle_load(result, case), *(_bus_load(case, watts) for watts in bus_w)]
     day = ForwardModel(
         budget=result,
         case=replace(
@@ -97,6 +101,7 @@ def observe(
         sky=sun.sky,
         sky_days=sun.days,
         load_factors=tuple(load_factors),
+        bus_loads=1 + len(bus_w),
         tools=tuple(tools),
         start_sd_percent=start_sd,
         restarts=restarts,
@@ -268,7 +273,7 @@ def _charger(case: Case, rows: Sequence[Row]) -> tuple[Array, Array, list[str]]:
         reading = read.get(until_s)
         if reading is None or reading.charger_w is None:
             continue
-        share = _overlap(case.edges, since_s, until_s)
+        share = overlap(case.edges, since_s, until_s)
         if reading.charger_w == 0.0 and (case.charger_w * share).any():
             why = "a charger_w of 0: the plan's [[charger]] gave nothing since the row before"
             selection.leave(reading, why)
@@ -281,13 +286,13 @@ def _charger_error(load_factors: Sequence[LoadFactor], read_w: Array) -> LoadFac
     """The error of the plug-in meter, a nuisance of its own, where it was read."""
     if not read_w.any():
         return LoadFactor(-1)
-    return LoadFactor(-1, 1 + max(factor.nuisance for factor in load_factors), 1.0)
+    return _own_nuisances(load_factors, 1)[0]
 
 
-def _overlap(edges: Array, start_s: float, end_s: float) -> Array:
-    """The share of each segment that lies between two moments, (n,)."""
-    inside_s = np.minimum(edges[1:], end_s) - np.maximum(edges[:-1], start_s)
-    return np.clip(inside_s / np.diff(edges), 0.0, 1.0)
+def _own_nuisances(load_factors: Sequence[LoadFactor], count: int) -> list[LoadFactor]:
+    """So many more, each of a nuisance of its own."""
+    first = 1 + max(factor.nuisance for factor in load_factors)
+    return [LoadFactor(-1, first + k, 1.0) for k in range(count)]
 
 
 def _idle_load(result: Budget, case: Case) -> Load:

@@ -84,7 +84,7 @@ def _used(plan: Plan, posterior: Posterior) -> list[OwnFigure]:
             if figure.unit == "%":
                 value = min(value, 100.0)
             if abs(figure.value - value) <= SAME * value:
-                left = 100.0 * float(posterior.sd[at] / posterior.first_sd[at])
+                left = 100.0 * float(posterior.doubt_left[at])
                 used.append(OwnFigure(figure.key, left))
     return used
 

@@ -5,7 +5,7 @@ have been under some figures is for `forward_model`; how readings change the pos
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -70,9 +70,29 @@ class Posterior:
         return np.asarray(np.abs(moved) / before.first_sd)
 
     @property
+    def relative_sd(self) -> Array:
+        """Standard deviation of each figure as a share of its own mean, (p,)."""
+        return np.asarray(self.sd / self.mean)
+
+    @property
+    def doubt_left(self) -> Array:
+        """The share of each figure's first doubt that is left, (p,); of what errs by factors the
+        doubt is of the factor, so that a figure is not surer for having become small."""
+        sd = np.where(self.by_factors, self.relative_sd, self.sd)
+        return np.asarray(sd / self.first_sd)
+
+    def not_below(self, least: Array, keys: Iterable[str]) -> "Posterior":
+        """The same with the figures `keys` no smaller than `least`, (p,), and as doubtful."""
+        at = [self.keys.index(key) for key in keys]
+        ratio = np.ones(self.mean.size)
+        ratio[at] = np.maximum(least[at] / self.mean[at], 1.0)
+        mean, covariance = self.mean * ratio, self.covariance * np.outer(ratio, ratio)
+        return replace(self, mean=mean, covariance=covariance)
+
+    @property
     def learned(self) -> list[str]:
         """The figures of which readings took at least a tenth of the doubt."""
-        left = self.sd <= LEARNED * self.first_sd
+        left = self.doubt_left <= LEARNED
         return [key for key, taken in zip(self.keys, left, strict=True) if taken]
 
     @property

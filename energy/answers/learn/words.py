@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from rich.text import Text
 
+from energy.answers.learn.confounded import Confounded, is_draw
 from energy.answers.learn.items import Item
 from energy.answers.learn.learn import Learned
 from energy.answers.learn.next_reading import Suggestion
@@ -28,10 +29,14 @@ def learned_sheet(answer: Learned, width: int, *, every: bool = False) -> Sheet:
 
     width: columns. every: all figures and remarks.
     """
-    said = [finding(answer), *answer.doubts]
+    said = [finding(answer), *answer.doubts, *not_told_apart(answer)]
     head = [Text(line, "bold") for text in said for line in folded(text, width)]
     parts = [Part([[*head, Text()]]), items_part(answer.items, width, every=every)]
-    apart = [f"not separable by these readings: {line}" for line in answer.apart]
+    apart = [
+        f"not separable by these readings: {group.line}"
+        for group in answer.apart
+        if group not in _of_draws(answer)
+    ]
     elsewhere = {*answer.doubts, *answer.unused, *answer.to_count}
     notes = [note for note in answer.notes if note not in elsewhere]
     to_count = [
@@ -65,12 +70,29 @@ def finding(answer: Learned) -> str:
     )
     read = len(answer.day.observed)
     values = f"{read} value" + ("" if read == 1 else "s")
+    if not learned and _of_draws(answer):
+        return f"No figure is learned by itself from {values}."
     if not learned:
         return f"Nothing learned from {values}: they move too little, or too much at once."
     parts = [_changed(item) for item in learned[:SAID]]
     more = len(learned) - len(parts)
     text = f"Learned from {values}: {'; '.join(parts)}"
     return f"{text}; and {more} more." if more else f"{text}."
+
+
+def not_told_apart(answer: Learned) -> list[str]:
+    """A sentence about draws of which only the sum is known: none of them is to be relied on."""
+    groups = _of_draws(answer)
+    if not groups:
+        return []
+    named = "; ".join(group.what for group in groups[:SAID])
+    more = f"; and {len(groups) - SAID} more" if len(groups) > SAID else ""
+    return [f"Not told apart: {named}{more}. Read between them before you rely on any one."]
+
+
+def _of_draws(answer: Learned) -> list[Confounded]:
+    """The draws that could not be told apart and were not known otherwise."""
+    return [group for group in answer.apart if any(map(is_draw, group.keys))]
 
 
 def _changed(item: Item) -> str:

@@ -19,6 +19,7 @@ from energy.answers.learn.kit_file import (
     with_log,
     with_posterior,
 )
+from energy.answers.learn.kit_profiles import loaded
 from energy.answers.learn.learn import learn
 from energy.answers.learn.next_reading import what_to_read
 from energy.answers.learn.own_figures import own
@@ -54,6 +55,31 @@ def test_more_energy_in_a_cut_does_not_make_the_inverter_overload(tmp_path):
     mine = Plan.from_dict(plan.source | {"profiles": ["my-kit.toml"]}, folder=tmp_path)
     assert size_of(mine.task[0]) > 1.05 * size_of(plan.task[0])
     assert mine.task[0].working_w == plan.task[0].working_w
+
+
+SPARED = "time,battery_percent,tool,count\n08:30,88,,\n11:00,78,angle-grinder-115,20\n"
+
+
+def test_less_energy_than_running_free_leaves_a_tool_its_load():
+    # No tool works at its idle watts: of what is drawn load and running free keep their parts.
+    plan = lived.folded()
+    stated = plan.task[0]
+    share = 0.3 * stated.idle_w / size_of(stated)
+    spared = stated.model_copy(update=loaded(stated, size_of(stated) * share))
+    assert size_of(spared) == pytest.approx(size_of(stated) * share, rel=1e-3)
+    assert spared.duty_percent > 0.0
+    assert (spared.working_w, spared.start_w) == (stated.working_w, stated.start_w)
+    assert spared.idle_w == pytest.approx(share * stated.idle_w, rel=1e-3)
+
+
+def test_the_spread_of_a_learned_tool_is_a_share_of_what_it_takes_now(tmp_path):
+    plan = lived.folded()
+    answer, _ = written(tmp_path, plan, SPARED)
+    mine = Plan.from_dict(plan.source | {"profiles": ["my-kit.toml"]}, folder=tmp_path)
+    at = answer.fit.posterior.keys.index("tool:angle-grinder-115")
+    mean, sd = answer.fit.posterior.mean[at], answer.fit.posterior.sd[at]
+    assert mean < 0.8
+    assert mine.task[0].spread_percent == pytest.approx(100.0 * sd / mean, rel=1e-3)
 
 
 def test_a_learned_tool_says_that_its_figures_are_ones_own(tmp_path):

@@ -357,7 +357,7 @@ def test_nothing_read_of_a_tool_leaves_it_not_learned():
 
 def test_two_tools_between_the_same_readings_are_not_told_apart():
     _, answer = left_after(lived.folded(), "time,battery_percent\n08:30,88\n12:30,55\n")
-    assert any("angle-grinder-115 and drill-10" in line for line in answer.apart)
+    assert any("angle-grinder-115 and drill-10" in group.line for group in answer.apart)
 
 
 def test_the_watts_of_a_tool_read_on_the_display_count():

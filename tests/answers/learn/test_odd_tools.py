@@ -134,8 +134,8 @@ def test_ten_days_with_a_tool_far_off_its_label_do_not_end_sure_and_wrong(seed):
 @pytest.mark.parametrize("group", range(len(GROUPS)))
 def test_what_ten_days_leave_open_about_the_capacity_is_said(group):
     for _, posterior, apart in learned(group, 1000):
-        left = (posterior.sd / posterior.first_sd)[0]
-        said = any("the capacity and all draws together" in line for line in apart)
+        left = posterior.doubt_left[0]
+        said = any("the capacity and all draws together" in group.line for group in apart)
         assert said == (left >= 0.5), (left, apart)
 
 
