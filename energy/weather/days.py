@@ -14,7 +14,7 @@ from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan
 from energy.weather.coldest import Cold, coldest
 from energy.weather.source import Source, elevation_of
-from energy.weather.usual_air import UsualAir, usual_air
+from energy.weather.usual_air import UsualAir, sea_share, usual_air
 
 
 @dataclass(frozen=True)
@@ -75,6 +75,11 @@ class Days:
     def usual_air(self) -> UsualAir:
         """The usual air of the place, for what states none."""
         return usual_air(self.plan, self.site.elevation_m)
+
+    @cached_property
+    def sea(self) -> float:
+        """How far the place's air is the sea's, from 0 to 1."""
+        return sea_share(self.plan.place.latitude_deg, self.plan.place.longitude_deg)
 
     @property
     def place_sun(self) -> PlaceSun:

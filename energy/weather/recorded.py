@@ -19,7 +19,7 @@ from energy.weather.hours import (
 from energy.weather.record import DAY_S, Record
 from energy.weather.resampled import BRIGHTEST_RESAMPLED, SHIFTS, resampled_rows
 from energy.weather.source import apart
-from energy.weather.synthetic.sky import air_about, stated_air
+from energy.weather.synthetic.sky import air_about, air_range, stated_air
 from energy.weather.weathers import Air, Weathers, check_affordable, split_light
 
 BRIGHTEST_INDEX = 2.0  # in a record's own hours, as they were measured
@@ -118,7 +118,8 @@ def _air(days: Days, record: Record, rows: Index, starts: Array) -> Air:
         if weather.temp_air_c is not None:
             stated = stated_air(weather.temp_air_c, days.calendar, middles)
             return Air(stated[:, None], wind_speed, True)
-        usual = air_about(days.usual_air.means_c, HALF_CLEAR, days.calendar, middles)
+        range_c = air_range(np.array(HALF_CLEAR), days.sea)
+        usual = air_about(days.usual_air.means_c, range_c, days.calendar, middles)
         return Air(usual[:, None], wind_speed, False)
     return Air(between_middles(middles, starts, step, temp_air), wind_speed, True)
 

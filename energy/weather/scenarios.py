@@ -20,6 +20,7 @@ from energy.weather.synthetic.climate import has_climate
 from energy.weather.synthetic.sky import (
     CLEAR_DAY,
     air_about,
+    air_range,
     cloudy_light,
     okta_by_date,
     sky_in_words,
@@ -75,8 +76,8 @@ def _air(days: Days, transmission: float) -> Array:
     stated = days.plan.weather.temp_air_c
     if stated is not None:
         return stated_air(stated, days.calendar, days.middles)
-    means_c, clearness = days.usual_air.means_c, CLEAR_DAY * min(transmission, 1.0)
-    return air_about(means_c, clearness, days.calendar, days.middles)
+    range_c = air_range(np.array(CLEAR_DAY * min(transmission, 1.0)), days.sea)
+    return air_about(days.usual_air.means_c, range_c, days.calendar, days.middles)
 
 
 def _stated(days: Days) -> Weathers:

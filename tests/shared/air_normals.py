@@ -1,8 +1,8 @@
 """Usual air of places in both hemispheres: means of January, April, July and October [deg C].
 
 From memory, rounded, of the climatological normals (WMO, 1961 to 1990 or 1991 to 2020) that the
-national weather services publish; each may be off by a degree. FITTED made the coefficients of
-`energy.weather.usual_air`, HELD_OUT did not.
+national weather services publish; each may be off by a degree. FITTED and ISLANDS made the
+coefficients of `energy.weather.usual_air`, HELD_OUT and ISLANDS_HELD_OUT did not.
 """
 
 # latitude, longitude, height [m], January, April, July, October
@@ -50,4 +50,58 @@ HELD_OUT = {
     "Atlanta": (33.7, -84.4, 310, 6.5, 17.0, 27.0, 17.5),
     "Calgary": (51.0, -114.0, 1080, -7.0, 5.0, 17.0, 5.5),
     "Vancouver": (49.2, -123.1, 5, 4.3, 9.5, 18.3, 10.5),
+}
+# Islands and coasts of all oceans, and one station of the open sea; the same columns.
+ISLANDS = {
+    "Honolulu": (21.3, -157.9, 5, 23.0, 24.6, 27.2, 26.6),
+    "Tarawa": (1.35, 173.0, 3, 28.2, 28.3, 28.4, 28.6),
+    "Fiji": (-18.1, 178.4, 10, 26.8, 25.8, 23.4, 24.6),
+    "Seychelles": (-4.7, 55.5, 5, 27.0, 28.0, 26.0, 26.8),
+    "Mauritius": (-20.4, 57.7, 55, 26.3, 24.8, 20.9, 22.9),
+    "Barbados": (13.1, -59.5, 50, 25.8, 26.8, 27.4, 27.2),
+    "Bermuda": (32.3, -64.8, 10, 18.5, 19.6, 27.0, 23.8),
+    "Azores": (37.7, -25.7, 40, 14.3, 15.2, 20.8, 18.9),
+    "Las Palmas": (28.0, -15.4, 25, 17.8, 18.7, 23.2, 23.2),
+    "Cape Verde": (16.7, -22.9, 55, 21.7, 22.4, 25.2, 26.4),
+    "St Helena": (-15.9, -5.7, 435, 18.2, 19.4, 15.6, 15.2),
+    "Tristan da Cunha": (-37.1, -12.3, 25, 17.7, 16.3, 11.9, 13.0),
+    "Stanley": (-51.7, -57.9, 50, 10.3, 6.5, 2.0, 5.5),
+    "Macquarie": (-54.5, 158.9, 8, 7.0, 5.2, 3.3, 3.8),
+    "Kerguelen": (-49.35, 70.2, 30, 7.6, 5.8, 2.1, 3.6),
+    "Lord Howe": (-31.5, 159.1, 5, 22.9, 20.8, 16.2, 18.2),
+    "Easter Island": (-27.1, -109.4, 50, 23.3, 22.0, 18.1, 18.9),
+    "Tahiti": (-17.5, -149.6, 5, 27.0, 27.2, 25.0, 26.0),
+    "Guam": (13.5, 144.8, 75, 26.3, 27.3, 27.4, 27.2),
+    "Diego Garcia": (-7.3, 72.4, 3, 27.4, 27.6, 26.2, 26.6),
+    "Okinawa": (26.2, 127.7, 28, 17.0, 21.5, 28.9, 25.2),
+    "Midway": (28.2, -177.4, 5, 18.9, 20.3, 25.8, 24.7),
+    "Adak": (51.9, -176.6, 5, 0.9, 3.0, 9.5, 5.5),
+    "Faroe Islands": (62.0, -6.8, 50, 4.0, 5.5, 10.7, 7.4),
+    "Sable Island": (43.9, -60.0, 5, 0.0, 3.7, 16.0, 11.8),
+    "Colombo": (6.9, 79.9, 7, 27.0, 28.6, 27.9, 27.3),
+    "San Juan": (18.4, -66.0, 5, 25.0, 26.3, 28.2, 27.8),
+    "Pacific at 50 N 145 W": (50.0, -145.0, 0, 5.5, 5.5, 12.0, 10.0),
+}
+ISLANDS_HELD_OUT = {
+    "Maldives": (4.2, 73.5, 2, 28.0, 29.3, 28.4, 28.1),
+    "Marshall Islands": (7.1, 171.4, 3, 27.4, 27.6, 27.6, 27.8),
+    "Samoa": (-13.8, -171.8, 2, 27.0, 27.0, 26.1, 26.7),
+    "Noumea": (-22.3, 166.5, 70, 25.8, 24.0, 20.0, 22.2),
+    "Reunion": (-20.9, 55.5, 10, 26.4, 25.2, 21.4, 23.4),
+    "Cocos": (-12.2, 96.8, 3, 27.2, 27.4, 26.1, 26.5),
+    "Ascension": (-8.0, -14.4, 80, 26.0, 27.4, 25.3, 24.6),
+    "Fernando de Noronha": (-3.85, -32.4, 55, 26.7, 26.5, 25.8, 26.3),
+    "Havana": (23.1, -82.4, 50, 22.2, 25.0, 27.9, 26.3),
+    "Galapagos": (-0.9, -89.6, 5, 25.2, 26.1, 22.6, 22.0),
+    "Madeira": (32.6, -16.9, 60, 16.7, 17.5, 21.7, 21.7),
+    "Malta": (35.9, 14.5, 90, 12.7, 16.0, 26.5, 21.3),
+    "Minamitorishima": (24.3, 154.0, 8, 22.3, 24.4, 28.4, 27.6),
+    "Shetland": (60.1, -1.2, 80, 3.8, 5.8, 12.2, 8.3),
+    "Chatham": (-44.0, -176.5, 45, 14.8, 12.0, 7.9, 10.3),
+    "Raoul": (-29.25, -177.9, 40, 22.0, 21.0, 16.4, 17.6),
+    "Amsterdam": (-37.8, 77.5, 28, 16.8, 15.2, 11.2, 12.2),
+    "Marion": (-46.9, 37.9, 22, 7.3, 6.3, 4.0, 4.8),
+    "Campbell": (-52.5, 169.2, 15, 9.4, 7.0, 4.8, 6.3),
+    "Grytviken": (-54.3, -36.5, 5, 5.0, 2.3, -1.6, 1.6),
+    "St Paul": (57.2, -170.2, 10, -3.3, -1.9, 8.4, 4.0),
 }

@@ -7,13 +7,14 @@ import numpy as np
 import pandas as pd
 import pvlib
 import pytest
-from air_normals import FITTED, HELD_OUT
+from air_normals import FITTED, HELD_OUT, ISLANDS, ISLANDS_HELD_OUT
 
 from energy import Plan
 from energy.answers.caution.cautions import cautions
 from energy.simulation.budget import budget
 from energy.weather.fetched.cache import About, save_history
 from energy.weather.record import Record
+from energy.weather.synthetic.climate import land_share
 from energy.weather.usual_air import formula_air, usual_air
 
 QUARTERS = [0, 3, 6, 9]
@@ -54,6 +55,42 @@ def test_the_formula_keeps_to_the_normals_of_places_it_was_fitted_to():
     assert np.sqrt((off**2).mean()) < 3.1
     assert np.mean(np.abs(off) <= 5.0) >= 0.9
     assert abs(off.mean()) < 0.2
+
+
+@pytest.mark.parametrize("islands", [ISLANDS, ISLANDS_HELD_OUT])
+def test_the_formula_keeps_to_the_normals_of_islands(islands):
+    off = errors(islands.values())
+    assert np.sqrt((off**2).mean()) < 2.5
+    assert np.mean(np.abs(off) <= 5.0) >= 0.9
+    assert np.abs(off).max() < 8.0
+    assert abs(off.mean()) < 0.5
+
+
+def test_the_air_of_warm_seas_is_as_warm_as_they_are():
+    # Air lies within a degree or two of the sea's surface, which between 15 N and 15 S has some 24
+    # to 30 C, cold currents apart (from memory).
+    for longitude in range(-180, 180, 20):
+        for latitude in (-15.0, -8.0, 0.0, 8.0, 15.0):
+            if land_share(latitude, longitude, 9.0, 10.0, 8.0) == 0.0:
+                air = formula_air(latitude, longitude, 0.0)
+                assert 23.5 < air.min() <= air.max() < 31.0, (latitude, longitude)
+                assert np.ptp(air) < 6.0
+
+
+@pytest.mark.parametrize("latitude", [40.0, -40.0])
+def test_the_sea_is_warmest_later_than_the_land(latitude):
+    warmest = {at: np.argmax(formula_air(latitude, at, 0.0)) for at in (-150.0, -170.0)}
+    summer = 6 if latitude > 0.0 else 0
+    assert all((month - summer) % 12 == 1 for month in warmest.values())  # August, February
+    assert np.argmax(formula_air(48.2, 16.4, 0.0)) == 6
+
+
+def test_the_days_range_is_small_at_sea_and_as_before_inland():
+    # Islands of coral have some 5 to 7 K between the day's high and low, the open sea 1 to 3.
+    sea = budget(plan(12, "clear", latitude=-1.0, longitude=179.9)).weather.air
+    land = budget(plan(7, "clear", latitude=48.2, longitude=16.4)).weather.air
+    assert 3.0 < np.ptp(sea.temp_air) < 6.0
+    assert 10.0 < np.ptp(land.temp_air) < 14.0
 
 
 @pytest.mark.parametrize("name", ["Melbourne", "Harare", "Durban", "Cordoba", "Wellington"])

@@ -1,4 +1,5 @@
-"""The built-in climate table: mean daily clearness by month, anywhere on land.
+"""The built-in climate table: mean daily clearness by month, on and near land; most small and
+remote islands are missing.
 
 The table and its origin lie in `profiles/climate`; what is drawn from it is for `generator`.
 """
@@ -144,9 +145,10 @@ def _nearest(table: Array, latitude: float, longitude: float) -> Array:
     if away_km[row, column] > NEAREST_KM or not SOUTH_END_DEG <= latitude <= NORTH_END_DEG:
         raise PlanError(
             [
-                f"the climate table has no data near {latitude:g}, {longitude:g} (open ocean and"
-                " the polar regions are not in it); give twelve sun-hour figures (kind ="
-                ' "monthly"), fetch history (energy weather PLAN --history) or give a weather file'
+                f"the climate table has no data near {latitude:g}, {longitude:g}: it lacks the open"
+                " sea, most small and remote islands and the polar regions; give the place's twelve"
+                ' sun-hour figures (kind = "monthly", sun_hours), fetch history (energy weather'
+                " PLAN --history) or give a weather file"
             ]
         )
     return np.asarray(table[row, column])

@@ -16,6 +16,7 @@ from energy.weather.synthetic.generator import between_months
 
 AIR_RANGE_C, AIR_RANGE_BY_CLEARNESS_C = 3.0, 12.0  # the day's range of air temperature (a fit)
 CLEAR_DAY = 0.75  # the clearness of a clear day, for that range (common practice)
+SEA_RANGE = 0.4  # of that range is left over the sea: 3 to 5 K (islands' normals, from memory)
 # Standard deviation of a day's share of clear-sky light under 0 to 8 eighths of cloud, and the
 # most a day reached: from the three typical years that pvlib installs, whose hours are mostly
 # modelled. Three places say little of a fourth.
@@ -99,12 +100,21 @@ def okta_by_date(sky: tuple[int | str, ...], calendar: Calendar, time_s: Array) 
     return np.array(okta)[np.minimum(number, len(okta) - 1)]
 
 
+def air_range(clearness: Array, sea: float) -> Array:
+    """The day's range of air temperature [K]: wider the clearer the day and the less the air is the
+    sea's (`usual_air.sea_share`).
+
+    >>> air_range(np.array([0.0, 0.75]), 0.0), air_range(np.array([0.0, 0.75]), 1.0).round(1)
+    (array([ 3., 12.]), array([1.2, 4.8]))
+    """
+    over_land = AIR_RANGE_C + AIR_RANGE_BY_CLEARNESS_C * clearness
+    return np.asarray(over_land * (1.0 - (1.0 - SEA_RANGE) * sea))
+
+
 def air_about(
-    means_c: tuple[float, ...], clearness: float, calendar: Calendar, time_s: Array
+    means_c: tuple[float, ...], range_c: Array, calendar: Calendar, time_s: Array
 ) -> Array:
-    """Air temperature [deg C], (n,), about twelve monthly means: with a day's range, which is wider
-    the clearer the sky."""
-    range_c = AIR_RANGE_C + AIR_RANGE_BY_CLEARNESS_C * clearness
+    """Air temperature [deg C], (n,), about twelve monthly means, with a day's range [K]."""
     swing = stated_air((-0.5, 0.5), calendar, time_s)
     return np.asarray(stated_air(means_c, calendar, time_s) + range_c * swing)
 

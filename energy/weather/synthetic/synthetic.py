@@ -31,8 +31,7 @@ from energy.weather.synthetic.generator import (
     normal_scores,
 )
 from energy.weather.synthetic.sky import (
-    AIR_RANGE_BY_CLEARNESS_C,
-    AIR_RANGE_C,
+    air_range,
     daily_transmission,
     okta_by_date,
     sky_in_words,
@@ -296,7 +295,7 @@ def _temp_air(days: Days, clearness: Array, cell_day: Index) -> Array:
     if isinstance(stated, tuple) and len(stated) == 2:
         return mean
     swing = stated_air((-0.5, 0.5), days.calendar, days.middles)[:, None]
-    air = (AIR_RANGE_C + AIR_RANGE_BY_CLEARNESS_C * clearness)[cell_day]
+    air = air_range(clearness, days.sea)[cell_day]
     air *= swing
     air += mean
     return air

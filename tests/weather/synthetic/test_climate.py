@@ -25,6 +25,18 @@ def test_far_from_land_it_refuses_and_says_what_to_give(place):
         clearness_at(*place)
 
 
+@pytest.mark.parametrize(
+    "town", [(-51.7, -57.9), (1.35, 173.0), (21.3, -157.9), (32.3, -64.8), (69.6, 18.9)]
+)
+def test_a_town_that_the_table_lacks_is_not_called_ocean(town):
+    """Towns on small islands, and one on a polar coast."""
+    with pytest.raises(PlanError, match="most small and remote islands") as told:
+        clearness_at(*town)
+    assert "sun_hours" in str(told.value)
+    assert "--history" in str(told.value)
+    assert "weather file" in str(told.value)
+
+
 @pytest.mark.parametrize("year", ["sand-point", "greensboro", "miami"])
 def test_the_annual_mean_after_the_derate_lies_near_the_typical_year(year):
     # Typical years that pvlib installs (NSRDB). The table is of other years and too bright under
