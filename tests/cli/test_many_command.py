@@ -93,7 +93,8 @@ def test_panels_that_the_cold_of_a_place_makes_too_much_are_told_beside_its_answ
         "name,latitude,longitude,place.lowest_c\nequator,0.5,32.5,12\nyukon,63.0,-136.0,-45\n"
     )
     panel = "{ rated_w = 150, count = 2, v_mp = 33, v_oc = 41 }"
-    (folder / "plan.toml").write_text(PLAN.replace("{ rated_w = 60 }", panel))
+    plan = PLAN.replace("{ rated_w = 60 }", panel).replace("hours = 3", 'hours = 3, at = "17:00"')
+    (folder / "plan.toml").write_text(plan)
     given = ["--set", "pack.solar_input={max_v=90, max_a=20, connection='series'}"]
     hot, cold = json.loads(at_places("--json", *given).stdout)["rows"]
     assert hot["warning"] is None
