@@ -57,6 +57,19 @@ def zone_at(latitude_deg: float, longitude_deg: float) -> str:
     return tzfpy.get_tz(longitude_deg, latitude_deg) or "UTC"
 
 
+def zone_in_words(timezone: str) -> str:
+    """A time zone as people read it: the ocean's by their hours from UTC, as the signs in their
+    names run the other way (IANA); others by name.
+
+    >>> zone_in_words("Etc/GMT-12"), zone_in_words("Europe/Oslo")
+    ('UTC+12', 'Europe/Oslo')
+    """
+    if not timezone.startswith("Etc/"):
+        return timezone
+    east_h = -int(re.sub("[^0-9+-]", "", timezone) or 0)
+    return f"UTC{east_h:+d}" if east_h else "UTC"
+
+
 def at_sea(latitude_deg: float, longitude_deg: float, *, afloat: bool = False) -> str | None:
     """A line that asks back where a place is open water, with the land that a lost sign or a swap
     would make of it; None for land, and for water in the zone of a country (12 nautical miles).

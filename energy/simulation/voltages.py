@@ -9,6 +9,7 @@ from energy.model import conductors as conductors
 from energy.plan import Plan
 from energy.plan.kit import Pack
 from energy.plan.mains import LOWEST_V, usual_mains
+from energy.plan.places import zone_in_words
 
 DC12_V = 12.8  # a 12 V battery at rest; packs keep their outlets there or above (common practice)
 TWELVE_VOLT = (11.0, 15.0)  # a pack whose nominal voltage lies here feeds its 12 V outlets directly
@@ -68,8 +69,8 @@ def mains(plan: Plan) -> Outlet:
     usual = usual_mains(zone)
     if usual is None:
         asks = (
-            f"the time zone {zone} tells no country, so the mains voltage is not known: give"
-            " pack.inverter.volts, or the run's volts"
+            f"the time zone {zone_in_words(zone)} tells no country, so the mains voltage is not"
+            " known: give pack.inverter.volts, or the run's volts"
         )
         return Outlet(LOWEST_V, asks, known=False)
     return Outlet(usual.volts, f"{usual.words}; state pack.inverter.volts if yours differs")

@@ -157,7 +157,7 @@ def test_at_sea_wire_asks_for_the_voltage():
     with pytest.raises(PlanError) as caught:
         wire(led("Etc/GMT+5"))
     assert caught.value.problems == [
-        "plan: run 1: the time zone Etc/GMT+5 tells no country, so the mains voltage is not known:"
+        "plan: run 1: the time zone UTC-5 tells no country, so the mains voltage is not known:"
         " give pack.inverter.volts, or the run's volts"
     ]
 

@@ -4,11 +4,14 @@ The same place in degrees, minutes and seconds: 59 deg 21.5 min are 59 + 21.5/60
 definition of the minute of arc. Which points are land: an atlas (from memory).
 """
 
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo, available_timezones
+
 import pytest
 
 from energy.plan import Plan, PlanError
 from energy.plan.assignments import assignments
-from energy.plan.places import at_sea, place_of
+from energy.plan.places import at_sea, place_of, zone_in_words
 
 PLACE = (59.358333, 17.208333)  # 59 21.5 N, 17 12.5 E
 
@@ -127,3 +130,15 @@ def test_a_place_given_for_once_takes_what_belonged_to_the_other_with_it():
     assert plan.place.ground == demo.place.ground
     with pytest.raises(PlanError, match=r"--set place: .*is not a place"):
         assignments(["place=somewhere"], demo)
+
+
+@pytest.mark.parametrize("zone", sorted(z for z in available_timezones() if z.startswith("Etc/")))
+def test_an_ocean_zone_is_called_by_its_hours_from_utc(zone):
+    """The signs of these names run the other way (IANA, file etcetera): held against the zone."""
+    hours = datetime(2026, 6, 1, tzinfo=ZoneInfo(zone)).utcoffset() / timedelta(hours=1)
+    assert zone_in_words(zone) == (f"UTC{hours:+.0f}" if hours else "UTC")
+
+
+@pytest.mark.parametrize("zone", ["Europe/Oslo", "UTC", "America/Argentina/Buenos_Aires"])
+def test_other_zones_keep_their_names(zone):
+    assert zone_in_words(zone) == zone

@@ -20,6 +20,7 @@ from energy.answers.aim.words import (
 )
 from energy.model import Array
 from energy.plan.kit import COMPASS, Panel
+from energy.plan.places import zone_in_words
 from energy.plan.words import and_list
 from energy.show.labels import ON_A_LABEL, ON_A_MARK, Room, style
 from energy.show.numbers import watt_hours
@@ -51,7 +52,7 @@ def aim_picture(answer: Aim) -> "Figure":
     yields, day = lay_out(
         page,
         (result.plan.name, finding(answer)),
-        [*filter(None, remarks), f"Clock: {result.calendar.zone.key}."],
+        [*filter(None, remarks), f"Clock: {zone_in_words(result.calendar.zone.key)}."],
         [
             Box(3.0 * EDGE_IN, ABOVE_IN, MAP_IN, MAP_IN),
             Box(WIDTH_IN - DAY_IN - 3.0 * EDGE_IN, ABOVE_IN, DAY_IN, MAP_IN),

@@ -110,21 +110,26 @@ def _books(result: Budget) -> Iterator[tuple[str, float]]:
 
 
 def lowest_words(result: Budget) -> str:
-    """The lowest charge, when, and how far above or below the reserve it lies."""
-    lowest = result.lowest()
-    side = "above" if lowest.spare_wh >= 0 else "short of"
-    reserve = f"the reserve of {result.plan.pack.reserve_percent:.0f} %"
-    if lowest.cold_unavailable_percent >= 0.5:
-        reserve += f" and the {lowest.cold_unavailable_percent:.0f} % held back by the cold"
+    """The lowest charge, when, and how far above or below the reserve it lies; in the cold, from
+    which percent on the pack is in its reserve and at which it is empty."""
+    lowest, reserve_percent = result.lowest(), result.plan.pack.reserve_percent
+    cold_percent = lowest.cold_unavailable_percent
+    spare = f"{watt_hours(abs(lowest.spare_wh))} Wh "
+    spare += "above" if lowest.spare_wh >= 0 else "short of"
+    begins_percent = min(reserve_percent + cold_percent, 100.0)
+    empty_percent = min(cold_percent / (result.plan.pack.kinetic_c or 1.0), 100.0)
     text = f"Lowest charge {lowest.percent:.0f} % at {clock(result.calendar, lowest.at_s)}, "
-    if lowest.cold_unavailable_percent > 99.9:
+    if cold_percent > 99.9:
         limit_c = result.plan.pack.discharge_min_c
         text += f"but below {limit_c:g} degrees C the pack gives none of it"
+    elif cold_percent < 0.5:
+        text += f"{spare} the reserve of {reserve_percent:.0f} %"
+    elif begins_percent <= empty_percent:
+        text += f"and in this cold the pack is empty at {empty_percent:.0f} %"
+        text += ", before it comes to its reserve" if reserve_percent else ""
     else:
-        text += f"{watt_hours(abs(lowest.spare_wh))} Wh {side} {reserve}"
-        if (wells := result.plan.pack.kinetic_c) and lowest.cold_unavailable_percent >= 0.5:
-            empty_percent = lowest.cold_unavailable_percent / wells
-            text += f"; so cold, it is empty at {empty_percent:.0f} %"
+        text += f"{spare} the {begins_percent:.0f} % where the reserve begins in this cold"
+        text += f"; the pack is empty at {empty_percent:.0f} %"
     if result.chance.scenarios > 1:
         text += f"; one weather in ten falls to {result.dull_tenth_percent:.0f} % or lower"
     return text + "."

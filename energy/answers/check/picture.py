@@ -11,6 +11,7 @@ from energy.answers.check.check import Check, task_answers
 from energy.answers.check.checkpoints import checkpoints
 from energy.answers.check.panels import Row, charge_panel, flows_panel, task_panel, task_rows
 from energy.answers.check.words import what_decides
+from energy.plan.places import zone_in_words
 from energy.show.labels import width_in
 from energy.show.page import heading, lay_out, new_page, stacked
 from energy.show.palette import (
@@ -92,7 +93,7 @@ def finding(result: Budget) -> str:
 
 def _notes(result: Budget, cautions: Sequence["Caution"]) -> Iterator[str]:
     """Below the panels: weather, clock, and the first cautions."""
-    clock = result.calendar.zone.key
+    clock = zone_in_words(result.calendar.zone.key)
     if changes := clock_changes(result):
         clock += f", put forward or back on {' and '.join(changes)}"
     yield f"Weather: {result.weather.source}. Shaded from sunset to sunrise. Clock: {clock}."

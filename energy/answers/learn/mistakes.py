@@ -30,6 +30,7 @@ from energy.answers.learn.observe import START_UNREAD, observe
 from energy.answers.learn.posterior import Posterior
 from energy.answers.learn.readings import Readings, Row
 from energy.plan import Plan, PlanError
+from energy.plan.places import zone_in_words
 from energy.weather.record import HOUR_S
 
 HOURS = (-1, 1, -2, 2)  # that a clock may be off: summer time, UTC
@@ -166,12 +167,13 @@ def _other_clock(
 
 def _clock_in_words(hours: int, plan: Plan) -> str:
     by, later = f"{abs(hours)} h", hours > 0
+    zone = zone_in_words(plan.place.timezone)
     side = "east" if later else "west"
     panels = f", or did the panels face more to the {side}" if plan.panel else ""
     return (
         f"these readings fit far better with every time {by} {'later' if later else 'earlier'}, and"
         f" nothing is learned: is their clock {by} {'behind' if later else 'ahead of'} the plan's"
-        f" ({plan.place.timezone}), was the work done {by} {'earlier' if later else 'later'} than"
+        f" ({zone}), was the work done {by} {'earlier' if later else 'later'} than"
         f" planned{panels}? Write it as it was; times with their offset from UTC, such as"
         " 2026-05-20T08:00+02:00, are believed"
     )

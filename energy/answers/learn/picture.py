@@ -7,6 +7,7 @@ import numpy as np
 from energy.answers.learn.learn import Learned
 from energy.answers.learn.words import finding
 from energy.model import Array
+from energy.plan.places import zone_in_words
 from energy.show.labels import Room
 from energy.show.page import heading, lay_out, new_page, round_values, stacked, values_left
 from energy.show.palette import CHARGE_IN, CLOCK_IN, COLOURS, DASHES, FLOWS_IN, HEADING_IN, RING
@@ -42,7 +43,7 @@ def learned(answer: Learned) -> "Figure":
     panels = lay_out(
         page,
         (answer.plan.name, finding(answer).rstrip(".")),
-        [LINES, f"Clock: {result.calendar.zone.key}."],
+        [LINES, f"Clock: {zone_in_words(result.calendar.zone.key)}."],
         stacked(LEFT_IN, panels_in if solar_rows else panels_in[:1]),
         BELOW_IN,
     )

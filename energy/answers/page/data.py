@@ -20,6 +20,7 @@ from energy.model.battery import USABLE, Battery
 from energy.model.limits import Limits
 from energy.model.timeline import Calendar, Interval
 from energy.plan import Plan
+from energy.plan.places import zone_in_words
 from energy.plan.task import Task
 from energy.simulation.budget import Budget
 from energy.simulation.cables import lead_losses
@@ -46,7 +47,7 @@ def data_of(carried: "Carried") -> dict[str, Any]:
         "title": plan.title,
         "origin": plan.origin,
         "plan": written,
-        "zone": {"name": calendar.zone.key, "offsets": offsets(calendar, span)},
+        "zone": {"name": zone_in_words(calendar.zone.key), "offsets": offsets(calendar, span)},
         "span": list(span),
         "dates": _dates(calendar),
         "goal_percent": plan.goal.chance_percent,

@@ -14,6 +14,7 @@ import numpy as np
 from energy.answers.caution.words import care_notes
 from energy.answers.when.when import StartDay, When
 from energy.answers.when.words import carried_on, headline
+from energy.plan.places import zone_in_words
 from energy.show.labels import Room, style
 from energy.show.page import heading, lay_out, new_page, stacked, values_left
 from energy.show.palette import (
@@ -197,7 +198,7 @@ def _notes(answer: When, cautions: Sequence["Caution"]) -> Iterator[str]:
     """Below the panels: the weather, from when on another carries on, and the first cautions."""
     tried = max(day.tried for day in answer.days)
     weathers = "one weather" if tried == 1 else f"up to {tried} weathers a day, the same for all"
-    source, clock = answer.budget.weather.source, answer.plan.place.timezone
+    source, clock = answer.budget.weather.source, zone_in_words(answer.plan.place.timezone)
     yield f"Weather: {source}; {weathers}. Clock: {clock}."
     if line := carried_on(answer):
         yield f"The forecast: {line}."

@@ -15,12 +15,14 @@ import numpy as np
 import pytest
 from matplotlib.text import Text
 
+from energy.answers.aim.aim import aim
 from energy.answers.check import picture as plots
 from energy.answers.check.check import Check, task_answers
 from energy.answers.check.checkpoints import checkpoints
 from energy.answers.check.panels import means, task_rows
 from energy.answers.check.sketch import sketch
 from energy.answers.check.words import sheet
+from energy.answers.when.when import when
 from energy.plan import Plan, PlanError
 from energy.show import files
 from energy.show.labels import shorten, wrap
@@ -483,6 +485,13 @@ def test_the_zone_of_a_plan_is_named():
     b = made("2026-06-01T08:00", "2026-06-01T18:00")
     assert b.calendar.zone == ZoneInfo("Europe/Berlin")
     assert any("Clock: Europe/Berlin" in text for text in said(plots.charge(b)))
+
+
+def test_the_zone_of_a_plan_at_sea_is_named_by_its_hours():
+    b = made("2026-06-01T08:00", "2026-06-01T18:00", place=(-1.0, 179.9, "Etc/GMT-12"))
+    for figure in (plots.charge(b), aim(b).plot(), when(b.plan).plot()):
+        assert any("Clock: UTC+12" in text for text in said(figure))
+        assert not any("Etc/" in text for text in said(figure))
 
 
 def test_a_no_for_the_low_ends_sake_says_so_in_the_title():
