@@ -196,8 +196,7 @@ def _parts(group: Sequence[Piece]) -> int:
     if counted or len(group) == 1:
         return gcd(*(counted or [piece.levels for piece in group]))
     times = {(piece.planned[0].start_s, piece.planned[-1].end_s) for piece in group}
-    alike = len(times) == 1 and not any(piece.movable for piece in group)
-    return gcd(*(piece.levels for piece in group)) if alike else 1
+    return gcd(*(piece.levels for piece in group)) if len(times) == 1 else 1
 
 
 def _named(plan: Plan, name: str) -> frozenset[int]:

@@ -68,7 +68,7 @@ class Judge:
         self._stands = not any(piece.movable for piece in every)
         self.batch = Batch(self.deciding)
         fewer = result.success.size < self.deciding.success.size
-        self._own = Batch(result) if fewer else None
+        self._elsewhere = [Batch(result)] if fewer else []  # duller by chance, maybe
         self._rank(self.deciding.worst_first)
         coarse = Coarse(self.deciding, slot_s)
         self.places = Places(self.deciding, coarse, every, items.after, self.in_turn)
@@ -88,6 +88,20 @@ class Judge:
         self._failing = _Scenarios(count, self.deciding.success.size)
         self._bearing = _Scenarios(count, self.deciding.success.size)
         self._choices: list[Choice] = []
+
+    @property
+    def everywhere(self) -> bool:
+        """Whether a choice holds only where it does in all scenarios that decide, not only in those
+        at the low end of the doubt."""
+        return len(self._elsewhere) == len(self.result.deciding) - 1
+
+    def look_everywhere(self) -> None:
+        """Let a choice from now on hold only where it does in all scenarios that decide."""
+        others = (each for each in self.result.deciding if each is not self.deciding)
+        self._elsewhere = [Batch(each) for each in others]
+        failing = self._failing
+        self.start_afresh()
+        self._failing = failing
 
     def holds(self, levels: Levels, smaller: Choice | None = None) -> Choice | None:
         """The choice laid out so that it holds, None where it does not.
@@ -133,30 +147,35 @@ class Judge:
                     self._failing.add(levels, mask)
             elif self._judged[levels] is None:
                 if self._elsewhere_too(self._bursts(levels, blocks)):
-                    self._judged[levels] = Choice(levels, blocks)
-                    self._choices.append(Choice(levels, blocks))
-                    self.believed.discard(levels)
-                    self.forbidden.discard(levels)
+                    self._remember(Choice(levels, blocks))
                 else:
                     failed.add(levels)
+                    if not self._moves(levels):
+                        self._failing.add(levels, np.ones_like(mask))
         for levels in layouts:
             if self._judged[levels] is None and levels not in failed:
                 self.forbidden.add(levels)
             elif self._judged[levels] is None and self._moves(levels):
                 self.believed.add(levels)
 
+    def _remember(self, choice: Choice) -> None:
+        """Know a choice that holds."""
+        self._judged[choice.levels] = choice
+        self._choices.append(choice)
+        self.believed.discard(choice.levels)
+        self.forbidden.discard(choice.levels)
+
     def _failing_of(self, trials: Sequence[tuple[Levels, Layout]]) -> list[Mask | None]:
         """As `failing`, of choices with their layouts."""
         return self.failing([self._bursts(*trial) for trial in trials])
 
     def _elsewhere_too(self, bursts: Sequence[Burst]) -> bool:
-        """Whether what holds at the low end holds in the plan's own scenarios too, where those are
-        fewer and may be duller by chance."""
-        if self._own is None:
-            return True
-        self._count(1)
-        failing = self._own.failing([bursts])[0]
-        return int(failing.sum()) <= self.result.may_fail
+        """Whether what holds at the low end holds in the other scenarios looked at too."""
+        for batch in self._elsewhere:
+            self._count(1)
+            if int(batch.failing([bursts])[0].sum()) > batch.result.may_fail:
+                return False
+        return True
 
     @property
     def doubts(self) -> set[Levels]:
@@ -264,6 +283,17 @@ class Judge:
         self._failing.add(levels, np.ones(self.deciding.success.size, dtype=bool))
         self._judged[levels] = None
         return None
+
+    def in_place(self, levels: Levels) -> Choice | None:
+        """The choice with nothing moved, None where that does not hold."""
+        choice = Choice(levels, tuple(() for _ in self.every))
+        bursts = self._bursts(levels, choice.blocks)
+        failing = self.failing([bursts])[0] if self.comes_after(levels, choice.blocks) else None
+        few = failing is not None and int(failing.sum()) <= self.deciding.may_fail
+        if not few or not self._elsewhere_too(bursts):
+            return None
+        self._remember(choice)
+        return choice
 
     def _layouts(self, levels: Levels, smaller: Choice | None) -> list[Layout]:
         """Layouts to try: first beside what is laid out already, then all anew."""

@@ -6,7 +6,7 @@ allowed last. What serves most at the first priority wins, whatever it costs the
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,7 +14,7 @@ import numpy as np
 from energy.answers.choose.bound import Bound
 from energy.answers.choose.branch import Branch
 from energy.answers.choose.greedy import Greedy
-from energy.answers.choose.items import Items, items_of, with_level
+from energy.answers.choose.items import Items, Levels, items_of, with_level
 from energy.answers.choose.judge import Choice, Judge, OutOfWork, Progress
 from energy.answers.choose.pieces import pieces, tables
 from energy.answers.choose.rough import RoughJudge
@@ -24,6 +24,7 @@ from energy.simulation.work import MOST_CELLS, SEARCHED, cells_of
 EXACT_TRIES = 400  # for those beyond the greedy choice, at effort 1
 GREEDY_TRIES = 3  # a piece, about
 TRIES = 10, 0.2  # for larger plans: some, and more an item, beyond the greedy choice
+IN_PLACE_TRIES = 16  # for improving on the greedy choice in which nothing moves
 CLOSE = 1e-6
 
 
@@ -51,6 +52,16 @@ def _try_cells(result: Budget) -> float:
     return SEARCHED * cells_of(result.low_end)
 
 
+def standing(result: Budget, **keys: Any) -> Budget:
+    """The same budget of a plan in which nothing may move; keys: what else of the plan differs."""
+    still = {f"task.{k + 1}.flexible": False for k in range(len(result.plan.task))}
+    plan = result.plan.replace(**still, **keys)
+    days = replace(result.days, plan=plan)
+    return replace(
+        result, days=days, bounds=tuple(replace(end, days=days) for end in result.bounds)
+    )
+
+
 class Search:
     """One search over a plan whose budget is known. `effort` 1 is usual, each more trebles it."""
 
@@ -60,6 +71,7 @@ class Search:
         self.judge = Judge(result, self.every, self.items, slot_s, effort, progress)
         self.greedy = Greedy(self.judge, self.items, effort)
         self.slot_s = slot_s
+        self._stands: dict[bool, Levels | None] = {}  # by whether all scenarios are looked at
 
     @property
     def _allowed(self) -> int:
@@ -71,19 +83,31 @@ class Search:
 
     def run(self) -> BestChoice | None:
         """The best choice that holds, None where nothing does, or not even what must run."""
-        proven, stopped, greedy = 0, False, self.greedy
+        while True:
+            best, proven, stopped = self._found()
+            if best is None or not self.tables(best):
+                return None
+            budget = self.judge.written(best)
+            if budget.yes or stopped or self.judge.everywhere:
+                return self._written(best, budget, proven, stopped)
+            self.judge.look_everywhere()
+
+    def _found(self) -> tuple[Choice | None, int, bool]:
+        """The best choice that the judge knows, for how many of the first priorities everything was
+        tried, and whether the person ended it."""
+        proven, greedy = 0, self.greedy
+        greedy.best = None
         try:
             greedy.best = greedy.what_must()
             if greedy.best is None:
-                return None
+                return None, 0, False
             for rank in range(len(self.items.priorities)):
                 proven += self._settle(rank) and proven == rank
         except KeyboardInterrupt:
             if greedy.best is None:
                 raise
-            stopped = True
-        best = greedy.best
-        return self._written(best, proven, stopped) if best and self.tables(best) else None
+            return greedy.best, proven, True
+        return greedy.best, proven, False
 
     def _settle(self, rank: int) -> bool:
         """Find the best choice of the items of a priority and before; whether everything was
@@ -104,7 +128,35 @@ class Search:
             judge.forget_doubts()
             greedy.fill(greedy.best or settled, greedy.open)
         judge.allowed = np.inf
+        if not through:
+            self._not_less_than_in_place()
         return through
+
+    def _not_less_than_in_place(self) -> None:
+        """Go on from the choice with nothing moved, where that serves more."""
+        greedy, stands = self.greedy, self._in_place
+        levels = tuple(map(min, stands, greedy.most)) if stands else None
+        if levels and greedy.serves_more(levels) and (choice := self.judge.in_place(levels)):
+            greedy.keep(choice)
+            greedy.fill(choice, greedy.open)
+
+    @property
+    def _in_place(self) -> Levels | None:
+        """How much of each item runs where nothing is moved; None where not even what must run."""
+        everywhere = self.judge.everywhere
+        if everywhere not in self._stands:
+            search = Search(standing(self.result), self.slot_s, self.effort, None)
+            if everywhere:
+                search.judge.look_everywhere()
+            choice = search.maximal(IN_PLACE_TRIES)
+            self._stands[everywhere] = None if choice is None else self._scaled(search, choice)
+        return self._stands[everywhere]
+
+    def _scaled(self, search: "Search", choice: Choice) -> Levels:
+        """The levels of another search's choice here: a window that the span cuts has one part
+        where nothing moves."""
+        of_each = zip(choice.levels, search.items.most, self.items.most, strict=True)
+        return tuple(level * here // there for level, there, here in of_each)
 
     def _improve(self) -> bool:
         """Improve the best choice; whether everything was tried. Raises OutOfWork."""
@@ -183,10 +235,12 @@ class Search:
         levels = self.judge.piece_levels(choice.levels)
         return tables(self.result, self.every, levels, choice.blocks)
 
-    def _written(self, best: Choice, proven: int, stopped: bool) -> BestChoice | None:
+    def _written(
+        self, best: Choice, budget: Budget, proven: int, stopped: bool
+    ) -> BestChoice | None:
         """The best choice, or as much of it as holds in all scenarios in its plan as it is written
-        down; proven: for how many of the first priorities everything was tried."""
-        budget = self.judge.written(best)
+        down, with that budget; proven: for how many of the first priorities everything was
+        tried."""
         while not budget.yes:
             proven = 0
             if best.levels == self.items.least:

@@ -5,12 +5,11 @@ search is that of `choose`, with few tries beyond a greedy choice.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
 from energy.answers.caution.telling import carries
 from energy.answers.choose.coarse import SLOT_S
 from energy.answers.choose.pieces import Piece, tables
-from energy.answers.choose.search import Search, greedy_cells
+from energy.answers.choose.search import Search, greedy_cells, standing
 from energy.answers.fix.ladder import Change, Ladder
 from energy.plan.task import Task
 from energy.plan.words import and_list
@@ -111,13 +110,8 @@ def _without(result: Budget, every: Sequence[Piece], levels: Sequence[int]) -> t
 def _standing(result: Budget) -> Budget:
     """The same budget of a plan in which nothing may move, what a life hangs on must run, and hands
     are not counted, as `check` does not."""
-    keys: Change = {f"task.{k + 1}.flexible": False for k in range(len(result.plan.task))}
-    keys |= {f"task.{k + 1}.must": True for k in _staying(result.plan.task)}
-    plan = result.plan.replace(**keys, **{"goal.one_at_a_time": False})
-    days = replace(result.days, plan=plan)
-    return replace(
-        result, days=days, bounds=tuple(replace(end, days=days) for end in result.bounds)
-    )
+    must: Change = {f"task.{k + 1}.must": True for k in _staying(result.plan.task)}
+    return standing(result, **must, **{"goal.one_at_a_time": False})
 
 
 def _staying(tasks: Sequence[Task]) -> list[int]:
