@@ -140,9 +140,11 @@ class Task(Strict):
     each_s: Annotated[float, Field(gt=0.0, le=1e7)] | None = Field(default_factory=_each_s)
     """How long each takes. Left out: a trace from end to end."""
     minutes: Annotated[float, Field(gt=0.0, le=1e6)] | None = None
-    """How long it runs in one go in each window, in place of hours. Left out: not stated."""
+    """How long it runs in one go in each window, in place of hours: from where that opens, so
+    without a window from midnight on. Left out: not stated."""
     hours: Annotated[float, Field(gt=0.0, le=1e4)] | None = None
-    """How long it runs in one go in each window, in place of minutes. Left out: not stated."""
+    """How long it runs in one go in each window, in place of minutes: from where that opens, so
+    without a window from midnight on. Left out: not stated."""
     charges: Annotated[int, Field(ge=1, le=1000)] | None = Field(default_factory=_charges)
     """Full charges in each window, one after the other. Left out: 1 for what charges."""
     pause_s: Annotated[float, Field(ge=0.0, le=86_400.0)] | None = None
